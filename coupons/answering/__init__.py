@@ -1,0 +1,1 @@
+"""What to draw: fits, joints, standards, hardware, comparison, the next coupon."""

@@ -1,0 +1,53 @@
+"""The command line: parse, call, print. No arithmetic; a command's module is imported when it runs."""
+
+from importlib import import_module
+from typing import Any
+
+import click
+
+from coupons import __version__
+from coupons.errors import CouponError
+
+# Order of the job. Name → one line of help, kept here so that `--help` imports no command.
+COMMANDS = {
+    "specs": "List the coupons that ship with the tool.",
+    "make": "Make a coupon: print files, map, entry sheet.",
+    "rehearse": "Fill a run's entries from a virtual printer, marked as such.",
+    "check": "Check a run folder and say everything that is wrong with it.",
+    "fit": "Learn the printer from its entries and write its profile.",
+    "offset": "Say how far to move which face for a wanted fit.",
+}
+
+
+class Commands(click.Group):
+    """A group that loads a command when it is called and words our errors for a terminal."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands in the order of the job."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the module of one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = import_module(f"coupons.cli.{cmd_name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands, in the order of the job"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Turn an error of ours into its lines on stderr and exit code 1."""
+        try:
+            return super().invoke(ctx)
+        except CouponError as error:
+            click.echo(error.message, err=True)
+            ctx.exit(1)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__)
+def main() -> None:
+    """Learn how far a printer misses the drawn size, and what to draw instead."""

@@ -1,0 +1,1 @@
+"""What the printer does: likelihood, fit, estimator, profile."""

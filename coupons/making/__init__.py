@@ -1,0 +1,1 @@
+"""What is printed: spec → plan → solids → print files and map."""

@@ -1,0 +1,142 @@
+"""What ``coupon.json`` holds: every feature, loose piece and trial of one coupon.
+
+The record is all that the later rooms know of a coupon; none of them reads a spec or a mesh.
+"""
+
+import json
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from coupons.atomic import write_text
+from coupons.errors import Problem, RunError
+from coupons.terms import Direction, Form, Jaws
+
+RECORD_FORMAT = "coupon-record"
+RECORD_VERSION = 1
+
+Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
+Place = Annotated[float, Field(ge=-2000, le=2000, allow_inf_nan=False)]
+
+
+class _Frozen(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class CouponFeature(_Frozen):
+    """One printed feature, with the id that stands beside it on the part.
+
+    ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (a loose piece's
+    mating feature), *span* (for the caliper only) or *swell* (met at the first layer on purpose).
+    ``place_mm`` is its centre on its plate as printed.
+    """
+
+    id: str
+    form: Form
+    direction: Direction
+    size_mm: Length
+    role: Literal["fit", "gauge", "span", "swell"]
+    row: str
+    body: str
+    plate: Annotated[int, Field(ge=1)]
+    place_mm: tuple[Place, Place, Place]
+    at_bed: bool = False
+
+
+class CouponHardware(_Frozen):
+    """A bought mate of known size: no printing error, a standard deviation from its tolerance."""
+
+    id: str
+    name: str
+    form: Form
+    size_mm: Length
+    sd_mm: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+
+
+class CouponTrial(_Frozen):
+    """One pair worth trying: a fixed feature and the mate to try in or on it."""
+
+    feature: str
+    mate: str
+    gap_mm: float
+
+
+class CouponReading(_Frozen):
+    """One size worth reading with a caliper; ``along`` for a round feature read in two directions."""
+
+    feature: str
+    jaws: Jaws
+    along: Literal["x", "y", "z"] | None = None
+
+
+class CouponBody(_Frozen):
+    """One printed body as placed on its plate; ``origin_mm`` is the low corner of its box."""
+
+    id: str
+    plate: Annotated[int, Field(ge=1)]
+    origin_mm: tuple[Place, Place, Place]
+    extent_mm: tuple[Length, Length, Length]
+
+
+class CouponSpecRef(_Frozen):
+    """Which spec the coupon was made from."""
+
+    name: str
+    title: str
+    digest: str
+
+
+class CouponAssumed(_Frozen):
+    """The machine that the coupon was laid out for."""
+
+    bed_mm: tuple[Length, Length]
+    layer_height_mm: Length
+    nozzle_mm: Length
+
+
+class Coupon(_Frozen):
+    """The whole record. Trials and readings stand in the order in which to do them."""
+
+    format: Literal["coupon-record"] = RECORD_FORMAT
+    version: Literal[1] = RECORD_VERSION
+    spec: CouponSpecRef
+    assumed: CouponAssumed
+    bodies: tuple[CouponBody, ...]
+    features: tuple[CouponFeature, ...]
+    hardware: tuple[CouponHardware, ...] = ()
+    trials: tuple[CouponTrial, ...]
+    readings: tuple[CouponReading, ...]
+
+
+def write_coupon(coupon: Coupon, path: Path) -> None:
+    """Write the record as JSON, the same bytes for the same coupon."""
+    text = json.dumps(coupon.model_dump(mode="json"), indent=1)
+    write_text(path, text + "\n")
+
+
+def read_coupon(path: Path) -> Coupon:
+    """Read a record.
+
+    Raises
+    ------
+    RunError
+        If the file is missing, truncated, of another format or breaks the schema.
+    """
+    make_again = "Make the coupon again with `coupons make` into a new folder"
+    try:
+        return Coupon.model_validate_json(path.read_bytes())
+    except FileNotFoundError:
+        raise RunError(
+            [Problem(str(path), "a coupon record", "no such file", make_again)]
+        ) from None
+    except ValidationError as error:
+        raise RunError(
+            Problem(
+                f"{path.name} at {'.'.join(map(str, e['loc'])) or 'top'}",
+                e["msg"],
+                repr(e["input"])[:60],
+                make_again,
+            )
+            for e in error.errors()
+        ) from None

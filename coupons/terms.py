@@ -1,0 +1,114 @@
+"""The words of the house, each with one meaning. Frozen values, no logic.
+
+All lengths are millimetres. *Drawn* is the size in the model file, *printed* the size of the part,
+*error* = printed − drawn. A *gap* is internal − external size over both sides, so that a negative
+gap is an interference. An *offset* moves a face: positive is outward from the material, negative
+into it.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Form(StrEnum):
+    """What kind of feature: two external forms, two internal ones, round and flat."""
+
+    PIN = "pin"
+    TONGUE = "tongue"
+    HOLE = "hole"
+    SLOT = "slot"
+
+
+INTERNAL = frozenset({Form.HOLE, Form.SLOT})
+EXTERNAL = frozenset({Form.PIN, Form.TONGUE})
+ROUND = frozenset({Form.HOLE, Form.PIN})
+FLAT = frozenset({Form.SLOT, Form.TONGUE})
+
+
+class Direction(StrEnum):
+    """Printer axis: across the two faces of a flat feature, along the axis of a round one.
+
+    ``x+y`` and ``x-y`` are the two diagonals in the layer plane, on which squareness shows.
+    """
+
+    X = "x"
+    Y = "y"
+    Z = "z"
+    XY_PLUS = "x+y"
+    XY_MINUS = "x-y"
+
+
+class Grade(StrEnum):
+    """What the hand finds, in order of growing clearance."""
+
+    NO_GO = "no-go"
+    FORCE = "force"
+    PUSH = "push"
+    SLIDE = "slide"
+    LOOSE = "loose"
+
+
+GRADES: tuple[Grade, ...] = tuple(Grade)
+
+HAND_TESTS: dict[Grade, str] = {
+    Grade.NO_GO: "does not start, or stops before full depth, under firm hand pressure",
+    Grade.FORCE: "goes in only with a vice or a light mallet",
+    Grade.PUSH: "goes in under the thumb and stays when turned upside down",
+    Grade.SLIDE: "moves under a fingertip, no side play that can be felt",
+    Grade.LOOSE: "falls through or rattles",
+}
+
+
+class Jaws(StrEnum):
+    """Which jaws of the caliper took a reading."""
+
+    OUTSIDE = "outside"
+    INSIDE = "inside"
+    DEPTH = "depth"
+
+
+class Gives(StrEnum):
+    """Which body of a joint gives way, that is, has its faces moved."""
+
+    INTERNAL = "internal"
+    EXTERNAL = "external"
+    BOTH = "both"
+
+
+@dataclass(frozen=True)
+class Feature:
+    """A sized feature of a printed part.
+
+    Parameters
+    ----------
+    form : Form
+    size_mm : float
+        Drawn size over both faces.
+    direction : Direction
+    at_bed : bool
+        The size is met at the first layer with no lead-in chamfer to keep its swell out.
+    """
+
+    form: Form
+    size_mm: float
+    direction: Direction
+    at_bed: bool = False
+
+
+@dataclass(frozen=True)
+class Joint:
+    """Two printed features that mate: an internal and an external one of the same nominal size.
+
+    Parameters
+    ----------
+    internal, external : Form
+    size_mm : float
+        Nominal size of the joint.
+    direction : Direction
+        Both features have it: parts are taken to be printed as they will be asked about.
+    """
+
+    internal: Form
+    external: Form
+    size_mm: float
+    direction: Direction

@@ -1,0 +1,68 @@
+"""Imports point one way: a module may import its own room and those above it, never below."""
+
+import ast
+from pathlib import Path
+
+import coupons
+
+ORDER = [
+    "atomic",
+    "errors",
+    "terms",
+    "making",
+    "measuring",
+    "learning",
+    "answering",
+    "showing",
+    "cli",
+]
+HOUSE = Path(coupons.__file__).parent
+
+
+def room(module: str) -> str:
+    return module.split(".")[1]
+
+
+def imported_modules(source: str) -> list[str]:
+    names = []
+    for node in ast.walk(ast.parse(source)):  # walks into functions: late imports count
+        if isinstance(node, ast.Import):
+            names += [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            names.append(node.module or "")
+    return [name for name in names if name.startswith("coupons.")]
+
+
+def upward_imports(module_room: str, source: str) -> list[str]:
+    limit = ORDER.index(module_room)
+    return [name for name in imported_modules(source) if ORDER.index(room(name)) > limit]
+
+
+def test_no_module_imports_from_a_later_room():
+    wrong = {}
+    for path in sorted(HOUSE.rglob("*.py")):
+        parts = path.relative_to(HOUSE).parts
+        if parts == ("__init__.py",):
+            continue  # the front door loads names lazily, from any room
+        found = upward_imports(parts[0].removesuffix(".py"), path.read_text(encoding="utf-8"))
+        if found:
+            wrong[str(path)] = found
+    assert not wrong
+
+
+def test_the_check_sees_an_upward_import_inside_a_function():
+    source = "def f():\n    from coupons.learning.fit import fit_runs\n"
+    assert upward_imports("making", source) == ["coupons.learning.fit"]
+
+
+def test_only_solids_knows_the_geometry_kernel():
+    users = {
+        path.name
+        for path in HOUSE.rglob("*.py")
+        if any(
+            "manifold3d" in ast.unparse(node)
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            if isinstance(node, ast.Import | ast.ImportFrom)
+        )
+    }
+    assert users <= {"solids.py"}
