@@ -24,5 +24,5 @@ def write_bytes(path: Path, data: bytes) -> None:
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write ``text`` as UTF-8 with ``\\n`` line ends, in one step."""
+    """Write ``text`` as UTF-8 with its line ends as they are, in one step."""
     write_bytes(path, text.encode("utf-8"))

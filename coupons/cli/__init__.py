@@ -1,4 +1,4 @@
-"""The command line: parse, call, print. No arithmetic; a command's module is imported when it runs."""
+"""The command line: parse, call, print. A command's module is imported when it runs."""
 
 from importlib import import_module
 from typing import Any
