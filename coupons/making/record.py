@@ -13,9 +13,6 @@ from coupons.atomic import write_text
 from coupons.errors import Problem, RunError
 from coupons.terms import Direction, Form, Jaws
 
-RECORD_FORMAT = "coupon-record"
-RECORD_VERSION = 1
-
 Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
 Place = Annotated[float, Field(ge=-2000, le=2000, allow_inf_nan=False)]
 
@@ -27,9 +24,9 @@ class _Frozen(BaseModel):
 class CouponFeature(_Frozen):
     """One printed feature, with the id that stands beside it on the part.
 
-    ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (a loose piece's
-    mating feature), *span* (for the caliper only) or *swell* (met at the first layer on purpose).
-    ``place_mm`` is its centre on its plate as printed.
+    ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (the mating
+    feature of a loose piece), *span* (for the caliper only) or *swell* (met at the first layer on
+    purpose). ``place_mm`` is its centre on its plate as printed.
     """
 
     id: str
@@ -63,7 +60,7 @@ class CouponTrial(_Frozen):
 
 
 class CouponReading(_Frozen):
-    """One size worth reading with a caliper; ``along`` for a round feature read in two directions."""
+    """One size worth a caliper reading; ``along`` where a round feature is read in two directions."""
 
     feature: str
     jaws: Jaws
@@ -98,8 +95,8 @@ class CouponAssumed(_Frozen):
 class Coupon(_Frozen):
     """The whole record. Trials and readings stand in the order in which to do them."""
 
-    format: Literal["coupon-record"] = RECORD_FORMAT
-    version: Literal[1] = RECORD_VERSION
+    format: Literal["coupon-record"] = "coupon-record"
+    version: Literal[1] = 1
     spec: CouponSpecRef
     assumed: CouponAssumed
     bodies: tuple[CouponBody, ...]
