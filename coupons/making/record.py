@@ -60,7 +60,7 @@ class CouponTrial(_Frozen):
 
 
 class CouponReading(_Frozen):
-    """One size worth a caliper reading; ``along`` where a round feature is read in two directions."""
+    """One size worth a caliper reading; ``along`` where a round feature is read two ways."""
 
     feature: str
     jaws: Jaws
