@@ -1,0 +1,248 @@
+"""Press and snap fits: whether the plastic can take what is asked of it.
+
+A check, not a design: thin-wall and edge effects, layers, creep and temperature are left out and
+named as cautions. The material's figures are the user's; there is no table of them here.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from coupons.errors import AnswerError, Problem
+
+PRESS_CAUTIONS = (
+    "Across the layers a printed hub splits at a fraction of its strength along them.",
+    "Plastic creeps: expect a press fit to lose much of its grip in weeks, sooner when warm.",
+    "Wear eye protection and keep fingers clear when pressing parts together.",
+    "Not for guarding, lifting, pressure, medical or vehicle use without a qualified check.",
+)
+SNAP_CAUTIONS = (
+    "Print the clip lying flat: bent across the layers it breaks early.",
+    "A clip left bent relaxes and stays bent; let it spring back when it is closed.",
+    "Not for guarding, lifting, pressure, medical or vehicle use without a qualified check.",
+)
+
+# How much further a beam bends at the same strain when its thickness tapers to half at the tip
+# (beam theory, integrated; a test does it again). With a stronger taper the greatest strain is no
+# longer at the root, so that none is offered.
+_TAPER = {"none": 1.0, "half": 1.63553}
+
+Taper = Literal["none", "half"]
+
+
+@dataclass(frozen=True)
+class Body:
+    """One body of a press fit: a hub around the joint, or a core inside it.
+
+    Parameters
+    ----------
+    other_mm : float
+        The hub's outside diameter, or the core's bore (0 for a solid core).
+    modulus_mpa : float
+        Young's modulus; ``math.inf`` for a metal core, which does not give way.
+    poisson : float
+        Poisson's ratio.
+    """
+
+    other_mm: float
+    modulus_mpa: float
+    poisson: float = 0.36
+
+
+@dataclass(frozen=True)
+class PressCheck:
+    """What an interference does to a hub.
+
+    Parameters
+    ----------
+    strain : float
+        Interference / size: the hub's hoop strain if the core does not give way at all.
+    strain_limit : float
+        What the material is said to stand.
+    pressure_mpa : float
+        Lamé pressure between the bodies.
+    hub_stress_mpa : float
+        Hoop stress at the hub's bore, its greatest.
+    within_limit : bool
+        The strain is at most the limit.
+    cautions : tuple of str
+    """
+
+    strain: float
+    strain_limit: float
+    pressure_mpa: float
+    hub_stress_mpa: float
+    within_limit: bool
+    cautions: tuple[str, ...] = PRESS_CAUTIONS
+
+
+@dataclass(frozen=True)
+class SnapCheck:
+    """What a deflection does to a cantilever clip; ``strain`` is the greatest, at its root."""
+
+    strain: float
+    strain_limit: float
+    deflection_limit_mm: float
+    within_limit: bool
+    cautions: tuple[str, ...] = SNAP_CAUTIONS
+
+
+def lame_pressure_mpa(interference_mm: float, size_mm: float, hub: Body, core: Body) -> float:
+    """Pressure in an interference between two elastic rings (Lamé).
+
+    Parameters
+    ----------
+    interference_mm : float
+        Over the diameter; what a negative gap is without its sign.
+    size_mm : float
+        Diameter of the joint.
+    hub, core : Body
+
+    Raises
+    ------
+    AnswerError
+        If a size or a modulus is impossible.
+
+    Examples
+    --------
+    >>> plastic = Body(other_mm=16, modulus_mpa=3500)
+    >>> round(lame_pressure_mpa(0.1, 10, plastic, Body(0, math.inf)), 2)
+    13.25
+    """
+    _refuse_impossible_press(interference_mm, size_mm, hub, core)
+    hub_share = (_ring_factor(hub.other_mm, size_mm) + hub.poisson) / hub.modulus_mpa
+    core_share = (_ring_factor(size_mm, core.other_mm) - core.poisson) / core.modulus_mpa
+    return interference_mm / size_mm / (hub_share + core_share)
+
+
+def check_press(
+    interference_mm: float, size_mm: float, hub: Body, core: Body, strain_limit: float
+) -> PressCheck:
+    """Hold an interference against the strain that the hub's material is said to stand.
+
+    Parameters
+    ----------
+    interference_mm, size_mm : float
+        Over the diameter, and the joint's diameter.
+    hub, core : Body
+    strain_limit : float
+        For example 0.01 for 1 %.
+
+    Raises
+    ------
+    AnswerError
+        If a size, a modulus or the limit is impossible.
+    """
+    _refuse_limit(strain_limit)
+    pressure_mpa = lame_pressure_mpa(interference_mm, size_mm, hub, core)
+    strain = interference_mm / size_mm
+    return PressCheck(
+        strain=strain,
+        strain_limit=strain_limit,
+        pressure_mpa=pressure_mpa,
+        hub_stress_mpa=pressure_mpa * _ring_factor(hub.other_mm, size_mm),
+        within_limit=strain <= strain_limit,
+    )
+
+
+def cantilever_strain(
+    deflection_mm: float, length_mm: float, thickness_mm: float, taper: Taper = "none"
+) -> float:
+    """Greatest strain of a clip bent at its tip, 3·h·y/(2·l²) for an even thickness.
+
+    Parameters
+    ----------
+    deflection_mm, length_mm, thickness_mm : float
+        Way of the tip, free length, thickness at the root.
+    taper : "none" or "half"
+        Even thickness, or down to half of the root's at the tip.
+
+    Raises
+    ------
+    AnswerError
+        If a length is not positive.
+
+    Examples
+    --------
+    >>> round(cantilever_strain(2.4, 19, 3.2791, "half"), 4)
+    0.02
+    """
+    _refuse_not_positive(
+        deflection_mm=deflection_mm, length_mm=length_mm, thickness_mm=thickness_mm
+    )
+    return 1.5 * thickness_mm * deflection_mm / length_mm**2 / _TAPER[taper]
+
+
+def check_snap(
+    deflection_mm: float,
+    length_mm: float,
+    thickness_mm: float,
+    strain_limit: float,
+    taper: Taper = "none",
+) -> SnapCheck:
+    """Hold a clip's deflection against the strain that its material is said to stand.
+
+    Raises
+    ------
+    AnswerError
+        If a length or the limit is not positive.
+    """
+    _refuse_limit(strain_limit)
+    strain = cantilever_strain(deflection_mm, length_mm, thickness_mm, taper)
+    return SnapCheck(
+        strain=strain,
+        strain_limit=strain_limit,
+        deflection_limit_mm=deflection_mm * strain_limit / strain,
+        within_limit=strain <= strain_limit,
+    )
+
+
+def _ring_factor(outside_mm: float, inside_mm: float) -> float:
+    return (outside_mm**2 + inside_mm**2) / (outside_mm**2 - inside_mm**2)
+
+
+def _refuse_impossible_press(interference_mm: float, size_mm: float, hub: Body, core: Body) -> None:
+    _refuse_not_positive(
+        interference_mm=interference_mm,
+        size_mm=size_mm,
+        hub_modulus_mpa=hub.modulus_mpa,
+    )
+    if not core.modulus_mpa > 0:
+        raise AnswerError(
+            [Problem("core_modulus_mpa", "a number above 0", f"{core.modulus_mpa:g}", "Check it")]
+        )
+    if not 0 <= core.other_mm < size_mm < hub.other_mm:
+        raise AnswerError(
+            [
+                Problem(
+                    "press fit",
+                    "bore of the core < size < outside of the hub",
+                    f"{core.other_mm:g}, {size_mm:g}, {hub.other_mm:g} mm",
+                    "Check the three diameters",
+                )
+            ]
+        )
+
+
+def _refuse_limit(strain_limit: float) -> None:
+    if not 0 < strain_limit < 1:
+        raise AnswerError(
+            [
+                Problem(
+                    "strain limit",
+                    "a share between 0 and 1",
+                    f"{strain_limit:g}",
+                    "Write 1 % as 0.01",
+                )
+            ]
+        )
+
+
+def _refuse_not_positive(**values: float) -> None:
+    problems = [
+        Problem(name, "a number above 0", f"{value:g}", "Check it")
+        for name, value in values.items()
+        if not 0 < value < math.inf
+    ]
+    if problems:
+        raise AnswerError(problems)

@@ -1,0 +1,66 @@
+"""Press and snap checks against textbook examples and against plain integration."""
+
+import math
+
+import numpy as np
+import pytest
+
+from coupons.answering.sanity import Body, cantilever_strain, check_press, lame_pressure_mpa
+
+
+def test_compound_cylinder():
+    # Radii 150, 200, 250 mm, 200 GPa, 0.1 mm radial: 12.3 MPa and 56.05 MPa hoop in the outer one
+    # (a textbook on strength of materials, its answer from memory). Poisson cancels: one material.
+    hub, core = Body(500, 200_000, 0.28), Body(300, 200_000, 0.28)
+    check = check_press(0.2, 400, hub, core, strain_limit=0.01)
+    assert check.pressure_mpa == pytest.approx(12.3, abs=0.05)
+    assert check.hub_stress_mpa == pytest.approx(56.05, abs=0.05)
+
+
+def test_steel_on_brass_against_the_general_solution_of_a_thick_ring():
+    # Posed at tutorsglobe.com question 5735556 (no answer printed there): the pressure must make
+    # the two radial displacements of Lamé's solution, u = a·r + b/r, add up to the interference.
+    size, interference = 101.6, 0.051
+    hub, core = Body(127.0, 206_700, 0.29), Body(50.8, 103_400, 0.32)
+    p = lame_pressure_mpa(interference, size, hub, core)
+
+    def radial_shift(inside, outside, p_in, p_out, body, at):
+        stress_mean = (p_in * inside**2 - p_out * outside**2) / (outside**2 - inside**2)
+        stress_swing = (p_in - p_out) * inside**2 * outside**2 / (outside**2 - inside**2)
+        return (
+            (1 - body.poisson) * stress_mean * at + (1 + body.poisson) * stress_swing / at
+        ) / body.modulus_mpa
+
+    r = size / 2
+    hub_out = radial_shift(r, 63.5, p, 0, hub, r)
+    core_in = radial_shift(25.4, r, 0, p, core, r)
+    assert 2 * (hub_out - core_in) == pytest.approx(interference, rel=1e-9)
+
+
+def test_clip_of_the_plastics_snap_fit_design_guides():
+    # l 19, y 2.4 mm, 2 % strain, taper to half: h = 3.28 mm (numbers from memory).
+    assert cantilever_strain(2.4, 19, 3.28, "half") == pytest.approx(0.02, abs=1e-4)
+    # The guides print y = 0.67 ε l²/h for an even clip (synectic.net/snap-fit-design).
+    assert 0.67 * cantilever_strain(1, 10, 2) * 10**2 / 2 == pytest.approx(1, abs=0.006)
+
+
+@pytest.mark.parametrize(("taper", "tip_share"), [("none", 1.0), ("half", 0.5)])
+def test_strain_against_the_integrated_beam(taper, tip_share):
+    length, root, load, modulus = 19.0, 3.0, 10.0, 2000.0
+    x = (np.arange(200_000) + 0.5) / 200_000 * length
+    height = root * (1 - (1 - tip_share) * x / length)
+    inertia = height**3 / 12  # per mm of width
+    curvature = load * (length - x) / (modulus * inertia)
+    deflection = float(np.sum(curvature * (length - x)) * length / 200_000)
+    strain = curvature * height / 2
+    assert strain.argmax() < 3000, "the greatest strain is at the root"
+    assert cantilever_strain(deflection, length, root, taper) == pytest.approx(
+        strain.max(), rel=1e-4
+    )
+
+
+def test_a_thin_hub_approaches_the_pressure_vessel_formula():
+    # Thin ring on a rigid core: p = E·δ·t/(2·r²) with δ over the diameter.
+    thin = Body(100.2, 3000, 0.36)
+    p = lame_pressure_mpa(0.1, 100, thin, Body(0, math.inf))
+    assert p == pytest.approx(3000 * 0.1 * 0.1 / (2 * 50**2), rel=0.005)
