@@ -44,7 +44,8 @@ class Problem:
         line = f"{self.where}: expected {self.expected}"
         if self.got:
             line += f", got {self.got}"
-        return f"{line}. {self.todo}".rstrip(" .") + "."
+        line = f"{line}. {self.todo}".rstrip(" .")
+        return line if line.endswith(("?", "…")) else f"{line}."
 
 
 class CouponError(Exception):

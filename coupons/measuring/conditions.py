@@ -1,0 +1,153 @@
+"""``conditions.toml``: what a coupon was printed with and which caliper read it."""
+
+import json
+import re
+import tomllib
+from datetime import date
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from coupons.errors import ConditionsError, Problem
+
+FILE = "conditions.toml"
+
+Name = Annotated[str, Field(min_length=1, max_length=80)]
+
+
+class _Frozen(BaseModel):
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, str_strip_whitespace=True
+    )
+
+
+class Caliper(_Frozen):
+    """The caliper in the hand: its last digit, and the width of the flat on its inside jaws."""
+
+    resolution_mm: Annotated[float, Field(gt=0, le=1)] = 0.01
+    jaw_land_mm: Annotated[float, Field(ge=0, le=5)] = 0.0
+
+
+class Rehearsal(_Frozen):
+    """Where rehearsed entries come from. ``entries_sha256`` shows whether a hand touched them."""
+
+    virtual_machine: Name
+    seed: Annotated[int, Field(ge=0)]
+    entries_sha256: str = ""
+
+
+class Conditions(_Frozen):
+    """One machine, one material, one set of conditions. Lengths in mm, temperatures in °C."""
+
+    machine: Name
+    material: Name
+    nozzle_mm: Annotated[float, Field(gt=0.01, le=10)]
+    layer_height_mm: Annotated[float, Field(gt=0.001, le=5)]
+    nozzle_temp_c: Annotated[float, Field(ge=0, le=600)] | None = None
+    bed_temp_c: Annotated[float, Field(ge=0, le=300)] | None = None
+    speed_mm_s: Annotated[float, Field(gt=0, le=2000)] | None = None
+    printed_on: date | None = None
+    rehearsed: bool = False
+    caliper: Caliper = Caliper()
+    rehearsal: Rehearsal | None = None
+
+
+OPTIONAL_KEYS = ("nozzle_temp_c", "bed_temp_c", "speed_mm_s", "printed_on")
+
+_TEMPLATE = """\
+# What this coupon was printed with. Write between the quotes; where a line starts with a #,
+# take the # away and put your own number. Numbers take a decimal point.
+
+machine = {machine}  # the name you call it by; runs of one machine are learned from together
+material = {material}  # one material a run, with its colour if you keep several
+nozzle_mm = {nozzle_mm}
+layer_height_mm = {layer_height_mm}
+
+# Good to know later, when two runs differ and you ask why.
+# nozzle_temp_c = 210
+# bed_temp_c = 60
+# speed_mm_s = 60  # speed of the outer walls
+# printed_on = 2026-01-31  # year-month-day
+
+# true only where `coupons rehearse` made the entries up.
+rehearsed = false
+
+[caliper]
+resolution_mm = 0.01  # the smallest step of its display or scale
+# jaw_land_mm = 0.3  # width of the flat on the edge of the inside jaws, 0 if they are sharp
+"""
+
+
+def toml_text(text: str) -> str:
+    """Write text as a TOML string."""
+    # JSON's escapes are TOML's, but for this one character that JSON leaves bare.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def conditions_text(machine: str, material: str, nozzle_mm: float, layer_height_mm: float) -> str:
+    """Return a commented conditions.toml; a blank machine or material is left to fill in."""
+    return _TEMPLATE.format(
+        machine=toml_text(machine),
+        material=toml_text(material),
+        nozzle_mm=nozzle_mm,
+        layer_height_mm=layer_height_mm,
+    )
+
+
+def read_conditions(path: Path) -> Conditions:
+    """Read the conditions of a run.
+
+    Raises
+    ------
+    ConditionsError
+        With every problem of the file at once.
+    """
+    try:
+        return Conditions.model_validate(_load(path))
+    except ValidationError as error:
+        raise ConditionsError(_problem(path.name, e) for e in error.errors()) from None
+
+
+def _load(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except FileNotFoundError:
+        todo = "Copy it from a run of the same machine, or make the coupon again"
+        problem = Problem(path.name, "the conditions of the print", "no such file", todo)
+    except UnicodeDecodeError:
+        problem = Problem(path.name, "UTF-8 text", "other bytes", "Save it as UTF-8")
+    except tomllib.TOMLDecodeError as error:
+        problem = _syntax_problem(path, error)
+    raise ConditionsError([problem]) from None
+
+
+def _syntax_problem(path: Path, error: tomllib.TOMLDecodeError) -> Problem:
+    place = re.search(r"line (\d+)", str(error))
+    lines = path.read_text(encoding="utf-8-sig").splitlines()
+    number = int(place[1]) if place else len(lines)
+    line = lines[number - 1].strip() if 0 < number <= len(lines) else "the end of the file"
+    if re.search(r"\d,\d", line):
+        return Problem(f"{path.name} line {number}", "a decimal point", line, "Write 0.4, not 0,4")
+    todo = "Text stands in double quotes, numbers stand bare"
+    return Problem(f"{path.name} line {number}", "key = value", line, todo)
+
+
+def _problem(name: str, error: Any) -> Problem:
+    """Word one of pydantic's findings for the person who typed the file."""
+    place = [str(part) for part in error["loc"]]
+    where = f"{name} at {'.'.join(place)}"
+    if error["type"] == "missing":
+        return Problem(where, "a value", "no such line", f"Add a line {place[-1]} = …")
+    if error["type"] == "extra_forbidden":
+        known = list(Caliper.model_fields if place[0] == "caliper" else Conditions.model_fields)
+        near = get_close_matches(place[-1], known, 1)
+        todo = f"Did you mean {near[0]}?" if near else "Remove it, or make it a # comment"
+        return Problem(where, "one of " + ", ".join(known), place[-1], todo)
+    if error["type"] == "string_too_short":
+        return Problem(where, f"the name of the {place[-1]}", "nothing", "Write it in the quotes")
+    expected = error["msg"].removeprefix("Input should be ").replace("a valid ", "a ")
+    if expected.startswith(("greater", "less")):
+        expected = f"a number {expected}"
+    return Problem(where, expected, repr(error["input"])[:60], "Correct the value")

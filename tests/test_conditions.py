@@ -1,0 +1,112 @@
+import datetime
+
+import pytest
+
+from coupons.errors import ConditionsError
+from coupons.measuring.conditions import conditions_text, read_conditions
+
+GOOD = """
+machine = "bench-1"
+material = "grey"
+nozzle_mm = 0.4
+layer_height_mm = 0.2
+"""
+
+
+def read(tmp_path, text):
+    path = tmp_path / "conditions.toml"
+    path.write_bytes(text.encode() if isinstance(text, str) else text)
+    return read_conditions(path)
+
+
+def test_the_template_reads_as_what_it_was_made_from(tmp_path):
+    found = read(tmp_path, conditions_text("bench-1", "grey", 0.6, 0.25))
+    assert (found.machine, found.material) == ("bench-1", "grey")
+    assert (found.nozzle_mm, found.layer_height_mm) == (0.6, 0.25)
+    assert (found.rehearsed, found.rehearsal) == (False, None)
+
+
+def test_every_commented_line_of_the_template_reads_once_its_mark_is_gone(tmp_path):
+    text = conditions_text("bench-1", "grey", 0.4, 0.2)
+    keys = ("nozzle_temp_c", "bed_temp_c", "speed_mm_s", "printed_on", "jaw_land_mm")
+    for key in keys:
+        assert f"# {key} = " in text
+        text = text.replace(f"# {key} = ", f"{key} = ")
+    found = read(tmp_path, text)
+    assert found.nozzle_temp_c == 210
+    assert found.printed_on == datetime.date(2026, 1, 31)
+    assert found.caliper.jaw_land_mm == 0.3
+
+
+@pytest.mark.parametrize("name", ['quo"te', "back\\slash", "néw\nline", "🖨️ \x7f", "שלום"])
+def test_any_name_survives_the_template(tmp_path, name):
+    assert read(tmp_path, conditions_text(name, "grey", 0.4, 0.2)).machine == name.strip()
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            conditions_text("", "", 0.4, 0.2),
+            "conditions.toml at machine: expected the name of the machine, got nothing."
+            " Write it in the quotes.\n"
+            "conditions.toml at material: expected the name of the material, got nothing."
+            " Write it in the quotes.",
+        ),
+        (
+            GOOD.replace("0.4", "0,4"),
+            "conditions.toml line 4: expected a decimal point, got nozzle_mm = 0,4."
+            " Write 0.4, not 0,4.",
+        ),
+        (
+            GOOD.replace('"grey"', "grey"),
+            "conditions.toml line 3: expected key = value, got material = grey."
+            " Text stands in double quotes, numbers stand bare.",
+        ),
+        (
+            GOOD.replace("nozzle_mm", "nozle_mm"),
+            "conditions.toml at nozzle_mm: expected a value, got no such line."
+            " Add a line nozzle_mm = …\n"
+            "conditions.toml at nozle_mm: expected one of machine, material, nozzle_mm,"
+            " layer_height_mm, nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on, rehearsed,"
+            " caliper, rehearsal, got nozle_mm. Did you mean nozzle_mm?",
+        ),
+        (
+            GOOD + "[caliper]\nresolution = 0.1\n",
+            "conditions.toml at caliper.resolution: expected one of resolution_mm, jaw_land_mm,"
+            " got resolution. Did you mean resolution_mm?",
+        ),
+        (
+            GOOD.replace("0.4", "-0.4"),
+            "conditions.toml at nozzle_mm: expected a number greater than 0.01, got -0.4."
+            " Correct the value.",
+        ),
+        (
+            GOOD.replace("0.2", "nan"),
+            "conditions.toml at layer_height_mm: expected a finite number, got nan."
+            " Correct the value.",
+        ),
+        (
+            GOOD + 'bed_temp_c = "warm"\n',
+            "conditions.toml at bed_temp_c: expected a number, got 'warm'. Correct the value.",
+        ),
+        (
+            b'machine = "caf\xe9"',
+            "conditions.toml: expected UTF-8 text, got other bytes. Save it as UTF-8.",
+        ),
+    ],
+)
+def test_each_fault_is_told(tmp_path, text, message):
+    with pytest.raises(ConditionsError) as caught:
+        read(tmp_path, text)
+    assert caught.value.message == message
+
+
+def test_a_missing_file_is_told(tmp_path):
+    with pytest.raises(ConditionsError, match="got no such file"):
+        read_conditions(tmp_path / "conditions.toml")
+
+
+def test_a_file_cut_off_in_the_middle_is_told(tmp_path):
+    with pytest.raises(ConditionsError, match="expected key = value"):
+        read(tmp_path, GOOD + "[cali")
