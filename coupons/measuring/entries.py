@@ -1,0 +1,297 @@
+"""What was typed, understood: caliper readings and fit trials of one coupon."""
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Literal, cast
+
+from coupons.errors import EntriesError, Problem
+from coupons.making.record import Coupon, CouponFeature, CouponHardware
+from coupons.measuring.sheet import FILE, Row, read_rows
+from coupons.terms import EXTERNAL, GRADES, INTERNAL, ROUND, Direction, Grade, Jaws
+
+MM_PER_INCH = 25.4
+LARGEST_MM = 2000.0
+
+Along = Literal["x", "y", "z"]
+
+# Words that stand for several grades, as people use them who only say whether a part goes.
+SETS: dict[str, tuple[Grade, Grade]] = {
+    "go": (Grade.PUSH, Grade.LOOSE),
+    "stop": (Grade.NO_GO, Grade.FORCE),
+}
+
+
+@dataclass(frozen=True)
+class SizeEntry:
+    """One caliper reading, as the caliper showed it; ``row`` is its row in the sheet."""
+
+    row: int
+    feature: str
+    value_mm: float
+    jaws: Jaws
+    along: Along | None = None
+    by: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class FitEntry:
+    """One trial: the hand found a grade from ``tightest`` to ``loosest``, both included."""
+
+    row: int
+    feature: str
+    mate: str
+    tightest: Grade
+    loosest: Grade
+    by: str = ""
+    note: str = ""
+
+
+Entry = SizeEntry | FitEntry
+
+
+def read_entries(path: Path, coupon: Coupon) -> tuple[tuple[SizeEntry, ...], tuple[FitEntry, ...]]:
+    """Read the filled rows of a sheet; blank results are skipped.
+
+    Raises
+    ------
+    EntriesError
+        With every problem of the file at once.
+    """
+    rows, problems = read_rows(path)
+    entries, refused = understand(rows, coupon)
+    problems = sorted(problems + refused, key=lambda problem: int(problem.where.split()[-1]))
+    if not problems and not entries:
+        todo = "Print the coupon, try and measure it, and fill in the column result"
+        problems = [Problem(path.name, "at least one result", f"{len(rows)} blank rows", todo)]
+    if problems:
+        raise EntriesError(problems)
+    sizes = tuple(entry for entry in entries if isinstance(entry, SizeEntry))
+    fits = tuple(entry for entry in entries if isinstance(entry, FitEntry))
+    return sizes, fits
+
+
+def understand(rows: Iterable[Row], coupon: Coupon) -> tuple[list[Entry], list[Problem]]:
+    """Turn typed rows into entries, and every row that makes none into its problems."""
+    known = _Known(coupon)
+    entries: list[Entry] = []
+    problems: list[Problem] = []
+    for row in rows:
+        if row.is_blank:
+            continue
+        reader = _Reader(row, known)
+        entry = reader.entry()
+        problems += reader.problems
+        if entry is not None and not reader.problems:
+            entries.append(entry)
+    return entries, problems
+
+
+def parse_number(text: str) -> float | None:
+    """Read a number with a decimal point or comma; None if the text is not one.
+
+    >>> parse_number("7,98"), parse_number(" 7.98 "), parse_number("7.98 mm")
+    (7.98, 7.98, None)
+    """
+    if not re.fullmatch(
+        r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d+)?|[+-]?(nan|inf)", text.strip().lower()
+    ):
+        return None
+    return float(text.strip().replace(",", "."))
+
+
+def parse_grades(text: str) -> tuple[Grade, Grade] | None:
+    """Read a grade, a word for several, or a range of two; None if the text is none of these.
+
+    >>> parse_grades("Slide") == (Grade.SLIDE, Grade.SLIDE)
+    True
+    >>> parse_grades("push..slide") == (Grade.PUSH, Grade.SLIDE)
+    True
+    """
+    ends = [_grade_word(part) for part in re.split(r"\.{2,3}|…", text)]
+    if len(ends) == 1 and ends[0] in SETS:
+        return SETS[ends[0]]
+    if len(ends) > 2 or any(end not in GRADES for end in ends):
+        return None
+    grades = sorted((Grade(end) for end in ends), key=GRADES.index)
+    return grades[0], grades[-1]
+
+
+def _grade_word(text: str) -> str:
+    word = text.strip().lower()
+    return "no-go" if re.fullmatch(r"no[\s_‐-―-]?go", word) else word
+
+
+def near_miss(word: str, known: Sequence[str], otherwise: str) -> str:
+    """Say which known word was probably meant, or ``otherwise`` if none is near."""
+    near = get_close_matches(word.lower(), [name.lower() for name in known], 1)
+    if not near:
+        return otherwise
+    return f"Did you mean {next(name for name in known if name.lower() == near[0])}?"
+
+
+class _Known:
+    """The ids of a coupon, found in any letter case."""
+
+    def __init__(self, coupon: Coupon) -> None:
+        self.features = {feature.id.lower(): feature for feature in coupon.features}
+        self.hardware = {piece.id.lower(): piece for piece in coupon.hardware}
+        self.ids = [feature.id for feature in coupon.features]
+        self.ids += [piece.id for piece in coupon.hardware]
+        self.trials = {(trial.feature, trial.mate) for trial in coupon.trials}
+        self.readings = {(reading.feature, reading.jaws) for reading in coupon.readings}
+
+    def id_advice(self, name: str) -> str:
+        """Say which ids were near: those of the same letters, or one spelt much alike."""
+        letters = name.rstrip("0123456789").upper()
+        row = [known for known in self.ids if known.rstrip("0123456789").upper() == letters]
+        if row and name:
+            return f"The row {letters} goes from {row[0]} to {row[-1]}"
+        return near_miss(name, self.ids, "map.svg shows the ids")
+
+
+class _Reader:
+    """Reads one row and gathers what is wrong with it."""
+
+    def __init__(self, row: Row, known: _Known) -> None:
+        self.row = row
+        self.known = known
+        self.problems: list[Problem] = []
+
+    def entry(self) -> Entry | None:
+        """Return what the row says, or None after noting why it says nothing."""
+        if self._has_formula():
+            return None
+        kind = self.row.kind.lower()
+        if kind == "size":
+            return self._size()
+        if kind == "fit":
+            return self._fit()
+        self._refuse("kind fit or size", self.row.kind, near_miss(kind, ("fit", "size"), ""))
+        return None
+
+    def _refuse(self, expected: str, got: str, todo: str) -> None:
+        shown = repr(got[:60]) if got else "nothing"
+        self.problems.append(Problem(f"{FILE} row {self.row.number}", expected, shown, todo))
+
+    def _has_formula(self) -> bool:
+        row = self.row
+        cells = (row.kind, row.feature, row.mate, row.result, row.unit, row.jaws, row.along)
+        formulas = [cell for cell in cells if cell.startswith("=")]
+        for cell in formulas:
+            self._refuse("what was found", cell, "Type the value that the formula shows")
+        return bool(formulas)
+
+    def _size(self) -> SizeEntry | None:
+        row = self.row
+        value_mm = self._length_mm()
+        feature = self._feature()
+        if row.mate:
+            self._refuse("no mate in a size row", row.mate, "Clear the mate, or make the kind fit")
+        if feature is None:
+            return None
+        jaws, along = self._jaws(feature), self._along(feature)
+        if value_mm is None or jaws is None:
+            return None
+        return SizeEntry(row.number, feature.id, value_mm, jaws, along, row.by, row.note)
+
+    def _fit(self) -> FitEntry | None:
+        row = self.row
+        grades = parse_grades(row.result)
+        if grades is None:
+            words = [*GRADES, *SETS]
+            todo = near_miss(row.result, words, "A range of grades is written push..slide")
+            self._refuse("one of " + ", ".join(words), row.result, todo)
+        feature = self._feature()
+        mate = self._mate(feature)
+        if grades is None or feature is None or mate is None:
+            return None
+        return FitEntry(row.number, feature.id, mate.id, *grades, row.by, row.note)
+
+    def _length_mm(self) -> float | None:
+        text, unit = self.row.result, self.row.unit.lower() or "mm"
+        value = parse_number(text)
+        if value is None:
+            self._refuse("a number", text, _number_advice(text))
+        if unit not in ("mm", "in"):
+            self._refuse("unit mm or in", unit, near_miss(unit, ("mm", "in"), "Leave blank for mm"))
+            return None
+        if value is None:
+            return None
+        value_mm = value * MM_PER_INCH if unit == "in" else value
+        if not (math.isfinite(value_mm) and 0 < value_mm <= LARGEST_MM):
+            todo = "Measure it again, or clear the cell"
+            self._refuse(f"a size from 0 to {LARGEST_MM:g} mm", text, todo)
+            return None
+        return value_mm
+
+    def _feature(self) -> CouponFeature | None:
+        name = self.row.feature
+        feature = self.known.features.get(name.lower())
+        if feature is None and name.lower() in self.known.hardware:
+            todo = "Hardware goes into the column mate of a fit row; its size is known"
+            self._refuse("a printed feature", name, todo)
+        elif feature is None:
+            self._refuse_id("a feature of this coupon", name)
+        return feature
+
+    def _refuse_id(self, expected: str, name: str) -> None:
+        self._refuse(expected, name, self.known.id_advice(name))
+
+    def _mate(self, feature: CouponFeature | None) -> CouponFeature | CouponHardware | None:
+        name = self.row.mate
+        key = name.lower()
+        mate = self.known.features.get(key) or self.known.hardware.get(key)
+        if mate is None:
+            self._refuse_id("a mate of this coupon", name)
+        elif feature is not None and not self._can_meet(feature, mate):
+            wanted = "an external" if feature.form in INTERNAL else "an internal"
+            shape = "round" if feature.form in ROUND else "flat"
+            expected = f"{wanted} {shape} mate for {feature.form} {feature.id}"
+            self._refuse(expected, f"{mate.form} {mate.id}", "Correct the feature or the mate")
+        return mate
+
+    def _can_meet(self, feature: CouponFeature, mate: CouponFeature | CouponHardware) -> bool:
+        if (feature.id, mate.id) in self.known.trials:
+            return True
+        opposite = (feature.form in INTERNAL) == (mate.form in EXTERNAL)
+        return opposite and (feature.form in ROUND) == (mate.form in ROUND)
+
+    def _jaws(self, feature: CouponFeature) -> Jaws | None:
+        usual = Jaws.INSIDE if feature.form in INTERNAL else Jaws.OUTSIDE
+        word = self.row.jaws.lower() or usual.value
+        if word not in tuple(Jaws):
+            todo = near_miss(word, tuple(Jaws), f"Leave blank for {usual}")
+            self._refuse("jaws " + ", ".join(Jaws), word, todo)
+            return None
+        jaws = Jaws(word)
+        is_step = feature.form not in ROUND and feature.direction is Direction.Z
+        reaches = jaws is usual or (jaws is Jaws.DEPTH and is_step)
+        if not reaches and (feature.id, jaws) not in self.known.readings:
+            expected = f"{usual} jaws for {feature.form} {feature.id}"
+            self._refuse(expected, jaws.value, "Correct the jaws or the feature")
+            return None
+        return jaws
+
+    def _along(self, feature: CouponFeature) -> Along | None:
+        word = self.row.along.lower()
+        if not word:
+            return None
+        axes = [axis for axis in "xyz" if (axis == feature.direction) != (feature.form in ROUND)]
+        if word not in axes:
+            expected = f"along {' or '.join(axes) or 'blank'} for {feature.form} {feature.id}"
+            self._refuse(expected, word, "Correct it, or leave it blank")
+            return None
+        return cast(Along, word)
+
+
+def _number_advice(text: str) -> str:
+    if re.search(r"\d\s*(mm|in|\"|″)$", text.lower()):
+        return "Write the number alone, the unit in the column unit"
+    if re.search(r"[a-z]{3}|\d[./-]\d+[./-]", text.lower()) and re.search(r"\d", text):
+        return "A spreadsheet may have made a date of it: format the column as text, type it again"
+    return "Write the size alone, such as 7.98"

@@ -1,0 +1,157 @@
+"""A run: one print of one coupon on one machine with one material, in one folder."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from coupons.atomic import write_text
+from coupons.errors import ConditionsError, CouponError, EntriesError, Problem, RunError
+from coupons.making.record import Coupon, read_coupon
+from coupons.measuring import conditions as conditions_file
+from coupons.measuring import sheet
+from coupons.measuring.conditions import Conditions, conditions_text, read_conditions
+from coupons.measuring.entries import FitEntry, SizeEntry, read_entries
+
+RECORD_FILE = "coupon.json"
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Run:
+    """Everything that one run folder says. ``sizes`` and ``fits`` stand in the order typed."""
+
+    folder: Path
+    coupon: Coupon
+    conditions: Conditions
+    sizes: tuple[SizeEntry, ...]
+    fits: tuple[FitEntry, ...]
+
+
+def load_run(folder: Path) -> Run:
+    """Read the three files of a run folder.
+
+    Raises
+    ------
+    RunError
+        If the folder or its coupon record cannot be read, or if both of the other files are at
+        fault.
+    ConditionsError, EntriesError
+        If only that file is at fault. Either way every problem is told at once.
+    """
+    if not folder.is_dir():
+        todo = "Make a coupon into it with `coupons make`"
+        raise RunError([Problem(str(folder), "a run folder", "no such folder", todo)])
+    faults: list[CouponError] = []
+    coupon = _attempt(lambda: read_coupon(folder / RECORD_FILE), faults)
+    conditions = _attempt(lambda: read_conditions(folder / conditions_file.FILE), faults)
+    entries_path = folder / sheet.FILE
+    # Without the record nothing can be said about ids, but the sheet's shape can still be wrong.
+    entries = (
+        _attempt(lambda: read_entries(entries_path, coupon), faults)
+        if coupon is not None
+        else _attempt(lambda: _read_shape(entries_path), faults)
+    )
+    if coupon is None or conditions is None or entries is None:
+        raise _joined(faults)
+    return Run(folder, coupon, conditions, *entries)
+
+
+def start_run(
+    folder: Path,
+    coupon: Coupon,
+    *,
+    machine: str = "",
+    material: str = "",
+    nozzle_mm: float | None = None,
+    layer_height_mm: float | None = None,
+) -> None:
+    """Write conditions to fill in and a sheet with one blank row per trial and reading.
+
+    Names left blank are for the person to fill in; nozzle and layer height default to those that
+    the coupon was laid out for. Call this before writing anything else of a coupon into the folder.
+
+    Raises
+    ------
+    RunError
+        If the folder holds anything typed, or another coupon; nothing is then written.
+    """
+    assumed = coupon.assumed
+    text = conditions_text(
+        machine,
+        material,
+        assumed.nozzle_mm if nozzle_mm is None else nozzle_mm,
+        assumed.layer_height_mm if layer_height_mm is None else layer_height_mm,
+    )
+    problems = [
+        *_other_coupon(folder, coupon),
+        *_typed_entries(folder),
+        *_other_conditions(folder, text),
+    ]
+    if problems:
+        raise RunError(problems)
+    write_text(folder / conditions_file.FILE, text)
+    sheet.write_rows(folder / sheet.FILE, sheet.blank_rows(coupon))
+
+
+_ELSEWHERE = "Choose a new folder, or move this one away"
+
+
+def _other_coupon(folder: Path, coupon: Coupon) -> list[Problem]:
+    path = folder / RECORD_FILE
+    if not path.exists():
+        return []
+    try:
+        digest = read_coupon(path).spec.digest
+    except RunError:
+        digest = "a record that cannot be read"
+    if digest == coupon.spec.digest:
+        return []
+    return [Problem(str(path), "no other coupon in the folder", digest[:40], _ELSEWHERE)]
+
+
+def _typed_entries(folder: Path) -> list[Problem]:
+    path = folder / sheet.FILE
+    if not path.exists():
+        return []
+    expected = "a sheet with nothing typed"
+    try:
+        rows, odd = sheet.read_rows(path)
+    except EntriesError:
+        return [Problem(str(path), expected, "a sheet that cannot be read", _ELSEWHERE)]
+    typed = [row for row in rows if row.result or row.by or row.note]
+    if not typed and not odd:
+        return []
+    got = f"{len(typed) + len(odd)} rows with something typed"
+    return [Problem(str(path), expected, got, _ELSEWHERE)]
+
+
+def _other_conditions(folder: Path, text: str) -> list[Problem]:
+    path = folder / conditions_file.FILE
+    if not path.exists() or path.read_bytes() == text.encode():
+        return []
+    todo = "Delete it if it may go, or choose a new folder"
+    return [Problem(str(path), "no conditions yet", "a file that may hold typed values", todo)]
+
+
+def _attempt(read: Callable[[], T], faults: list[CouponError]) -> T | None:
+    try:
+        return read()
+    except CouponError as error:
+        faults.append(error)
+        return None
+
+
+def _read_shape(path: Path) -> None:
+    _, problems = sheet.read_rows(path)
+    if problems:
+        raise EntriesError(problems)
+
+
+def _joined(faults: list[CouponError]) -> CouponError:
+    """Join the problems of several files; one file's fault keeps its own class."""
+    kind = type(faults[0]) if len(faults) == 1 else RunError
+    if kind not in (ConditionsError, EntriesError):
+        kind = RunError
+    return kind(problem for fault in faults for problem in fault.problems)

@@ -1,0 +1,245 @@
+import random
+
+import pytest
+from small_coupon import small_coupon
+
+from coupons.errors import EntriesError
+from coupons.measuring.entries import FitEntry, SizeEntry, parse_grades, parse_number, read_entries
+from coupons.terms import Grade, Jaws
+
+HEADER = "kind,feature,mate,result,unit,jaws,along,by,note\n"
+
+
+def read(tmp_path, *rows):
+    path = tmp_path / "entries.csv"
+    path.write_text(HEADER + "\n".join(rows) + "\n", encoding="utf-8")
+    return read_entries(path, small_coupon())
+
+
+def test_a_reading_and_a_trial_are_understood(tmp_path):
+    sizes, fits = read(
+        tmp_path, "size,D1,,79.85,mm,outside,,Ada,warm", "fit,A2,G1,Slide,,,,Ada,tight corner"
+    )
+    assert sizes == (SizeEntry(2, "D1", 79.85, Jaws.OUTSIDE, None, "Ada", "warm"),)
+    assert fits == (FitEntry(3, "A2", "G1", Grade.SLIDE, Grade.SLIDE, "Ada", "tight corner"),)
+
+
+def test_blank_results_are_skipped_and_repeats_are_kept(tmp_path):
+    sizes, fits = read(tmp_path, "size,D1,,,mm,,,,", *["size,D1,,79.85,,,,,"] * 2)
+    assert [size.row for size in sizes] == [3, 4]
+    assert fits == ()
+
+
+def test_inches_become_millimetres_only_where_declared(tmp_path):
+    sizes, _ = read(tmp_path, "size,D1,,3.125,in,,,,", "size,D1,,3.125,mm,,,,")
+    assert [size.value_mm for size in sizes] == [3.125 * 25.4, 3.125]
+
+
+def test_jaws_left_blank_are_the_ones_that_reach(tmp_path):
+    sizes, _ = read(tmp_path, "size,A1,,11.7,,,,,", "size,D1,,79.8,,,,,", "size,C1,,4,,depth,,,")
+    assert [size.jaws for size in sizes] == [Jaws.INSIDE, Jaws.OUTSIDE, Jaws.DEPTH]
+
+
+def test_hardware_is_a_mate_like_any_other(tmp_path):
+    _, fits = read(tmp_path, "fit,b2,DOWEL,push,,,,,")
+    assert (fits[0].feature, fits[0].mate) == ("B2", "dowel")
+
+
+@pytest.mark.parametrize(
+    ("text", "grades"),
+    [
+        ("no-go", ("no-go", "no-go")),
+        ("No Go", ("no-go", "no-go")),
+        ("NOGO", ("no-go", "no-go")),
+        ("no–go", ("no-go", "no-go")),
+        (" LOOSE ", ("loose", "loose")),
+        ("go", ("push", "loose")),
+        ("stop", ("no-go", "force")),
+        ("push..slide", ("push", "slide")),
+        ("push ... loose", ("push", "loose")),
+        ("slide…push", ("push", "slide")),
+        ("no-go..force", ("no-go", "force")),
+        ("slid", None),
+        ("go..loose", None),
+        ("push..", None),
+        ("push..slide..loose", None),
+        ("", None),
+    ],
+)
+def test_grades_as_people_write_them(text, grades):
+    assert parse_grades(text) == grades
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("7.98", 7.98),
+        ("7,98", 7.98),
+        (" 8 ", 8.0),
+        (",5", 0.5),
+        ("8.", 8.0),
+        ("７.９８", 7.98),
+        ("1e1", 10.0),
+        ("1_0", None),
+        ("1,234.5", None),
+        ("0x8", None),
+        ("7.98mm", None),
+        ("--8", None),
+        ("", None),
+    ],
+)
+def test_numbers_as_people_write_them(text, value):
+    assert parse_number(text) == value
+
+
+IDS = "map.svg shows the ids."
+BAD_ROWS = [
+    ("sise,D1,,80,,,,,", "expected kind fit or size, got 'sise'. Did you mean size?"),
+    (",D1,,80,,,,,", "expected kind fit or size, got nothing."),
+    (
+        "fit,A1,G1,slid,,,,,",
+        "expected one of no-go, force, push, slide, loose, go, stop, got 'slid'."
+        " Did you mean slide?",
+    ),
+    (
+        "fit,A1,G1,ok,,,,,",
+        "expected one of no-go, force, push, slide, loose, go, stop, got 'ok'."
+        " A range of grades is written push..slide.",
+    ),
+    (
+        "size,A9,,12,,,,,",
+        "expected a feature of this coupon, got 'A9'. The row A goes from A1 to A4.",
+    ),
+    ("size,dovel,,12,,,,,", "expected a feature of this coupon, got 'dovel'. Did you mean dowel?"),
+    ("size,wing,,12,,,,,", f"expected a feature of this coupon, got 'wing'. {IDS}"),
+    ("size,,,12,,,,,", f"expected a feature of this coupon, got nothing. {IDS}"),
+    (
+        "size,dowel,,6,,,,,",
+        "expected a printed feature, got 'dowel'."
+        " Hardware goes into the column mate of a fit row; its size is known.",
+    ),
+    ("fit,A1,,slide,,,,,", f"expected a mate of this coupon, got nothing. {IDS}"),
+    (
+        "fit,A1,G9,slide,,,,,",
+        "expected a mate of this coupon, got 'G9'. The row G goes from G1 to G2.",
+    ),
+    (
+        "fit,A1,A2,slide,,,,,",
+        "expected an external flat mate for slot A1, got 'slot A2'."
+        " Correct the feature or the mate.",
+    ),
+    (
+        "fit,B1,G1,slide,,,,,",
+        "expected an external round mate for hole B1, got 'tongue G1'."
+        " Correct the feature or the mate.",
+    ),
+    (
+        "fit,D1,G1,slide,,,,,",
+        "expected an internal flat mate for tongue D1, got 'tongue G1'."
+        " Correct the feature or the mate.",
+    ),
+    (
+        "size,D1,G1,80,,,,,",
+        "expected no mate in a size row, got 'G1'. Clear the mate, or make the kind fit.",
+    ),
+    (
+        "size,A1,,12,,outside,,,",
+        "expected inside jaws for slot A1, got 'outside'. Correct the jaws or the feature.",
+    ),
+    (
+        "size,D1,,80,,inside,,,",
+        "expected outside jaws for tongue D1, got 'inside'. Correct the jaws or the feature.",
+    ),
+    (
+        "size,D1,,80,,depth,,,",
+        "expected outside jaws for tongue D1, got 'depth'. Correct the jaws or the feature.",
+    ),
+    (
+        "size,D1,,80,,outsid,,,",
+        "expected jaws outside, inside, depth, got 'outsid'. Did you mean outside?",
+    ),
+    (
+        "size,D1,,80,,,y,,",
+        "expected along x for tongue D1, got 'y'. Correct it, or leave it blank.",
+    ),
+    (
+        "size,B1,,6,,,z,,",
+        "expected along x or y for hole B1, got 'z'. Correct it, or leave it blank.",
+    ),
+    (
+        "size,D3,,60,,,x,,",
+        "expected along blank for tongue D3, got 'x'. Correct it, or leave it blank.",
+    ),
+    ("size,D1,,80,inch,,,,", "expected unit mm or in, got 'inch'. Did you mean in?"),
+    ("size,D1,,80,furlong,,,,", "expected unit mm or in, got 'furlong'. Leave blank for mm."),
+    (
+        "size,D1,,=80,,,,,",
+        "expected what was found, got '=80'. Type the value that the formula shows.",
+    ),
+    (
+        "size,D1,,80 mm,,,,,",
+        "expected a number, got '80 mm'. Write the number alone, the unit in the column unit.",
+    ),
+    (
+        "size,A1,,Jul 98,,,,,",
+        "expected a number, got 'Jul 98'. A spreadsheet may have made a date of it:"
+        " format the column as text, type it again.",
+    ),
+    (
+        "size,A1,,07.08.98,,,,,",
+        "expected a number, got '07.08.98'. A spreadsheet may have made a date of it:"
+        " format the column as text, type it again.",
+    ),
+    ("size,D1,,wide,,,,,", "expected a number, got 'wide'. Write the size alone, such as 7.98."),
+    *(
+        (
+            f"size,D1,,{number},,,,,",
+            f"expected a size from 0 to 2000 mm, got '{number}'."
+            " Measure it again, or clear the cell.",
+        )
+        for number in ("0", "-79.8", "nan", "inf", "1e9", "2000.1", "1e400")
+    ),
+]
+
+
+@pytest.mark.parametrize(("row", "message"), BAD_ROWS)
+def test_each_bad_row_is_told(tmp_path, row, message):
+    with pytest.raises(EntriesError) as caught:
+        read(tmp_path, "size,D2,,39.9,,,,,", row)
+    assert caught.value.message == f"entries.csv row 3: {message}"
+
+
+def test_every_problem_of_the_file_is_told_in_the_order_of_its_rows(tmp_path):
+    with pytest.raises(EntriesError) as caught:
+        read(tmp_path, "size,A9,,0,,,,,", *[row for row, _ in BAD_ROWS], "fit,A1,G1,1,2,3,4,5,6,7")
+    rows = [int(problem.where.split()[-1]) for problem in caught.value.problems]
+    assert rows == sorted(rows)
+    assert set(rows) == set(range(2, len(BAD_ROWS) + 4))
+
+
+ROWS = ["size,D1,,79.85,,,,,", "size,A1,,11.7,,,,,", "fit,A2,G1,slide,,,,,", "fit,B1,H1,go,,,,,"]
+
+
+def without_rows(entries):
+    return sorted(str({**vars(entry), "row": 0}) for group in entries for entry in group)
+
+
+def test_the_order_of_rows_does_not_matter(tmp_path):
+    plain = without_rows(read(tmp_path, *ROWS))
+    for seed in range(5):
+        mixed = random.Random(seed).sample(ROWS, len(ROWS))
+        assert without_rows(read(tmp_path, *mixed)) == plain
+
+
+def test_splitting_a_sheet_in_two_loses_nothing(tmp_path):
+    whole = without_rows(read(tmp_path, *ROWS))
+    parts = without_rows(read(tmp_path, *ROWS[:1])) + without_rows(read(tmp_path, *ROWS[1:]))
+    assert sorted(parts) == whole
+
+
+def test_inches_and_millimetres_of_one_length_are_equal(tmp_path):
+    for value_mm in (3.0, 7.98, 12.7, 79.85):
+        sizes, _ = read(
+            tmp_path, f"size,D1,,{value_mm},mm,,,,", f"size,D1,,{value_mm / 25.4!r},in,,,,"
+        )
+        assert sizes[0].value_mm == pytest.approx(sizes[1].value_mm, abs=1e-12)
