@@ -10,6 +10,7 @@ import io
 import re
 from dataclasses import dataclass
 from difflib import get_close_matches
+from itertools import pairwise
 from pathlib import Path
 
 from coupons.errors import CouponError, Problem
@@ -23,8 +24,8 @@ class Layout:
     ----------
     columns, needed : tuple of str
         Names of all columns, and of those without which the table says nothing.
-    number, after_number : str
-        A column of numbers, and one of words that usually follows it: a decimal comma typed bare
+    number_pair : tuple of str
+        A column of numbers and one of words that usually follows it: a decimal comma typed bare
         into a comma-separated file is put back together where the two stand side by side.
     holds : str
         What the file is, in words, for the message when there is none.
@@ -36,8 +37,7 @@ class Layout:
 
     columns: tuple[str, ...]
     needed: tuple[str, ...]
-    number: str
-    after_number: str
+    number_pair: tuple[str, str]
     holds: str
     if_missing: str
     if_empty: str
@@ -170,8 +170,9 @@ def _rejoined(cells: list[str], header: list[str], layout: Layout) -> list[str]:
     ``7,98`` then stands in two cells. The word in the column after it is never made of digits, so
     there is one way to read it.
     """
-    at = header.index(layout.number)
-    if header[at + 1 : at + 2] != [layout.after_number] or len(cells) < at + 2:
+    pairs = pairwise(header)
+    at = next((i for i, pair in enumerate(pairs) if pair == layout.number_pair), len(cells))
+    if len(cells) < at + 2:
         return cells
     if not (cells[at].isdecimal() and cells[at + 1].isdecimal()):
         return cells

@@ -1,0 +1,233 @@
+"""``joints.csv``: the joints of one part, as a designer lists them in a spreadsheet."""
+
+import re
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+
+from coupons.answering.hardware import Hardware, hardware
+from coupons.errors import AnswerError, CouponError, Problem
+from coupons.measuring.entries import near_miss, parse_number
+from coupons.measuring.spreadsheet import Cells, Layout, read_cells
+from coupons.terms import EXTERNAL, GRADES, INTERNAL, ROUND, Direction, Form, Gives, Grade, Joint
+
+COLUMNS = ("name", "internal", "external", "size_mm", "along", "fit", "gives", "hardware")
+LARGEST_MM = 2000.0
+WANTED = tuple(grade for grade in GRADES if grade is not Grade.NO_GO)
+
+_LAYOUT = Layout(
+    columns=COLUMNS,
+    needed=("name", "along"),
+    number_pair=("size_mm", "along"),
+    holds="a list of joints",
+    if_missing="Give the path of a CSV file with the columns " + ", ".join(COLUMNS),
+    if_empty="Its first row holds the names " + ", ".join(COLUMNS),
+    error=AnswerError,
+)
+_NAME = re.compile(r"[^\W\d_][\w .\-]{0,59}")
+_MATE = {Form.HOLE: Form.PIN, Form.PIN: Form.HOLE, Form.SLOT: Form.TONGUE, Form.TONGUE: Form.SLOT}
+
+
+@dataclass(frozen=True)
+class ListedJoint:
+    """One row of the list.
+
+    Parameters
+    ----------
+    row : int
+        As the spreadsheet numbers it.
+    name : str
+    joint : Joint
+    fit : Grade or None
+        The wanted grade; None if ``gap_mm`` or the hardware's own standard says what is wanted.
+    gap_mm : float or None
+        A wanted printed gap.
+    gives : Gives
+        Which body gives way.
+    hardware : Hardware or None
+        The bought side of the joint.
+    """
+
+    row: int
+    name: str
+    joint: Joint
+    fit: Grade | None
+    gap_mm: float | None
+    gives: Gives
+    hardware: Hardware | None = None
+
+
+def read_joints(path: Path) -> tuple[ListedJoint, ...]:
+    """Read a list of joints.
+
+    Raises
+    ------
+    AnswerError
+        With every problem of the file at once.
+    """
+    rows, problems = read_cells(path, _LAYOUT)
+    joints = []
+    for row in rows:
+        reader = _Reader(path.name, row)
+        joint = reader.joint()
+        problems += reader.problems
+        if joint is not None and not reader.problems:
+            joints.append(joint)
+    problems += _twice(path.name, joints)
+    if not rows and not problems:
+        problems = [Problem(path.name, "at least one joint", "none", "List one joint a row")]
+    if problems:
+        raise AnswerError(sorted(problems, key=_row_number))
+    return tuple(joints)
+
+
+def variable_name(name: str) -> str:
+    """Write a name as most CAD programs take the name of a variable.
+
+    Examples
+    --------
+    >>> variable_name("Lid pin 2")
+    'Lid_pin_2'
+    """
+    return re.sub(r"\W+", "_", name)
+
+
+def _row_number(problem: Problem) -> int:
+    digits = re.search(r"row (\d+)", problem.where)
+    return int(digits[1]) if digits else 0
+
+
+def _twice(file: str, joints: list[ListedJoint]) -> list[Problem]:
+    """Find names that would become one variable, which CAD would silently overwrite."""
+    counts = Counter(variable_name(joint.name).lower() for joint in joints)
+    return [
+        Problem(
+            f"{file} row {joint.row}",
+            "a name of its own",
+            f"{joint.name!r} for a second joint or variable",
+            "Add a number to it",
+        )
+        for joint in joints
+        if counts[variable_name(joint.name).lower()] > 1
+    ]
+
+
+class _Reader:
+    """Reads one row and gathers what is wrong with it."""
+
+    def __init__(self, file: str, row: Cells) -> None:
+        self.where = f"{file} row {row.number}"
+        self.number = row.number
+        self.cells = {column: row.named.get(column, "") for column in COLUMNS}
+        self.problems: list[Problem] = []
+
+    def joint(self) -> ListedJoint | None:
+        """Return the joint, or None after noting why the row makes none."""
+        if self._has_formula():
+            return None
+        name = self._name()
+        piece = self._hardware()
+        internal = self._form("internal", INTERNAL, piece)
+        external = self._form("external", EXTERNAL, piece)
+        size_mm = self._size(piece)
+        along = self._along()
+        fit, gap_mm = self._fit(piece)
+        if internal is None or external is None or size_mm is None or along is None:
+            return None
+        if (internal in ROUND) != (external in ROUND):
+            self._refuse(
+                "a hole with a pin, or a slot with a tongue",
+                f"{internal} with {external}",
+                "Correct one of the two",
+            )
+        joint = Joint(internal, external, size_mm, along)
+        gives = self._gives(piece)
+        return ListedJoint(self.number, name, joint, fit, gap_mm, gives, piece)
+
+    def _refuse(self, expected: str, got: str, todo: str) -> None:
+        shown = repr(got[:60]) if got else "nothing"
+        self.problems.append(Problem(self.where, expected, shown, todo))
+
+    def _has_formula(self) -> bool:
+        formulas = [cell for cell in self.cells.values() if cell.startswith("=")]
+        for cell in formulas:
+            self._refuse("text or a number", cell, "Type the value that the formula shows")
+        return bool(formulas)
+
+    def _name(self) -> str:
+        name = self.cells["name"]
+        if not _NAME.fullmatch(name):
+            todo = "Up to 60 letters, digits, spaces, points, - and _, beginning with a letter"
+            self._refuse("a name", name, todo)
+        return name
+
+    def _hardware(self) -> Hardware | None:
+        if not self.cells["hardware"]:
+            return None
+        try:
+            return hardware(self.cells["hardware"])
+        except CouponError as error:
+            self.problems += [
+                Problem(self.where, p.expected, p.got, p.todo) for p in error.problems
+            ]
+            return None
+
+    def _form(self, side: str, forms: frozenset[Form], piece: Hardware | None) -> Form | None:
+        text = self.cells[side].lower()
+        if piece is not None:
+            implied = piece.form if piece.form in forms else _MATE[piece.form]
+            if text not in ("", implied):
+                self._refuse(f"{implied} as {side} with {piece.name}", text, "Correct one of them")
+            return implied
+        known = sorted(forms)
+        if text not in known:
+            if not self.cells["hardware"]:  # unreadable hardware has its own problem
+                self._refuse(f"{side} {' or '.join(known)}", text, near_miss(text, known, ""))
+            return None
+        return Form(text)
+
+    def _size(self, piece: Hardware | None) -> float | None:
+        text = self.cells["size_mm"]
+        if not text and piece is not None:
+            return piece.nominal_mm
+        size_mm = parse_number(text)
+        if size_mm is None or not 0 < size_mm <= LARGEST_MM:
+            todo = "Write the size alone, such as 12.5"
+            self._refuse(f"size_mm over 0 and up to {LARGEST_MM:g}", text, todo)
+            return None
+        if piece is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
+            self._refuse(f"{piece.nominal_mm:g}, the size of {piece.name}", text, "Leave it blank")
+        return size_mm
+
+    def _along(self) -> Direction | None:
+        text = self.cells["along"].lower()
+        if text not in tuple(Direction):
+            todo = "The printer's axis across the faces, or along the axis of a round joint"
+            self._refuse(f"along {', '.join(Direction)}", text, todo)
+            return None
+        return Direction(text)
+
+    def _fit(self, piece: Hardware | None) -> tuple[Grade | None, float | None]:
+        text = self.cells["fit"].lower()
+        if text in WANTED:
+            return Grade(text), None
+        gap_mm = parse_number(text.removeprefix("gap"))
+        if gap_mm is not None and abs(gap_mm) <= LARGEST_MM:
+            return None, gap_mm
+        if not text and piece is not None and piece.printed is not None:
+            return None, None
+        words = f"fit {', '.join(WANTED)} or a printed gap in mm"
+        self._refuse(words, text, near_miss(text, WANTED, "Such as slide, or gap 0.2"))
+        return None, None
+
+    def _gives(self, piece: Hardware | None) -> Gives:
+        text = self.cells["gives"].lower()
+        if piece is not None:
+            printed = Gives.INTERNAL if piece.form in EXTERNAL else Gives.EXTERNAL
+            if text not in ("", printed):
+                self._refuse(f"gives {printed}, as {piece.name} is bought", text, "Leave it blank")
+            return printed
+        if text and text not in tuple(Gives):
+            self._refuse(f"gives {', '.join(Gives)}", text, near_miss(text, tuple(Gives), ""))
+            return Gives.EXTERNAL
+        return Gives(text or Gives.EXTERNAL)

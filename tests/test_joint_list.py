@@ -1,0 +1,132 @@
+import pytest
+
+from coupons.answering.joint_list import COLUMNS, read_joints, variable_name
+from coupons.errors import AnswerError
+from coupons.terms import Direction, Form, Gives, Grade, Joint
+
+HEAD = ",".join(COLUMNS) + "\n"
+DRAWER = """drawer,slot,tongue,12,x,slide,external,
+lid pins,hole,pin,5,z,push,internal,
+filter cell,slot,tongue,"40,5",x+y,0.2,both,
+hinge,,,,z,slide,,pin 8 m6
+cover screw,,,,z,,,screw M3 medium
+bearing seat,hole,,22,z,force,internal,bearing outer 22
+axle,,pin,8,z,push,external,bearing bore 8
+"""
+
+
+def read(tmp_path, text):
+    path = tmp_path / "joints.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_joints(path)
+
+
+def test_a_part_is_read_as_it_was_listed(tmp_path):
+    drawer, pins, cell, hinge, screw, seat, axle = read(tmp_path, HEAD + DRAWER)
+    assert (drawer.row, drawer.name) == (2, "drawer")
+    assert drawer.joint == Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
+    assert (drawer.fit, drawer.gives, drawer.hardware) == (Grade.SLIDE, Gives.EXTERNAL, None)
+    assert (pins.fit, pins.gives) == (Grade.PUSH, Gives.INTERNAL)
+    assert (cell.fit, cell.gap_mm, cell.gives) == (None, 0.2, Gives.BOTH)
+    assert cell.joint.size_mm == 40.5
+    assert hinge.joint == Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
+    assert (hinge.hardware.name, hinge.gives) == ("pin 8 m6", Gives.INTERNAL)
+    assert (screw.fit, screw.gap_mm, screw.hardware.printed.code) == (None, None, "3.4 H13")
+    assert seat.joint.internal is Form.HOLE
+    assert (axle.joint.external, axle.gives) == (Form.PIN, Gives.EXTERNAL)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda text: text.replace(",", ";").replace('"40;5"', "40,5"),
+        lambda text: text.replace('"40,5"', "40,5"),
+        lambda text: text.replace("slide", " Slide ").replace("x+y", "X+Y"),
+        lambda text: text.replace("0.2", "gap 0.2"),
+        lambda text: "\ufeff" + text.replace("\n", "\r\n"),
+    ],
+    ids=["semicolons", "bare decimal comma", "case", "gap as words", "mark and CRLF"],
+)
+def test_spellings_that_mean_the_same(tmp_path, change):
+    assert read(tmp_path, change(HEAD + DRAWER)) == read(tmp_path, HEAD + DRAWER)
+
+
+def test_columns_that_are_not_needed_may_be_missing(tmp_path):
+    (joint,) = read(tmp_path, "hardware,name,along,fit\npin 8 m6,hinge,z,slide\n")
+    assert joint.joint.size_mm == 8
+
+
+@pytest.mark.parametrize(
+    ("row", "says"),
+    [
+        ("a,slot,tongue,0,x,slide,,", "size_mm over 0 and up to 2000, got '0'"),
+        ("a,slot,tongue,-5,x,slide,,", "got '-5'"),
+        ("a,slot,tongue,1e6,x,slide,,", "got '1e6'"),
+        ("a,slot,tongue,nan,x,slide,,", "got 'nan'"),
+        ("a,slot,tongue,,x,slide,,", "size_mm over 0 and up to 2000, got nothing"),
+        ("a,slot,tongue,12 mm,x,slide,,", "Write the size alone"),
+        ("a,slot,tongue,12,x,slid,,", "got 'slid'. Did you mean slide?"),
+        ("a,slot,tongue,12,x,,,", "fit force, push, slide, loose or a printed gap in mm"),
+        ("a,slot,tongue,12,x,no-go,,", "got 'no-go'"),
+        ("a,slot,tongue,12,x,gap 9999,,", "or a printed gap"),
+        ("a,slot,tongue,12,w,slide,,", "along x, y, z, x+y, x-y, got 'w'"),
+        ("a,slt,tongue,12,x,slide,,", "internal hole or slot, got 'slt'. Did you mean slot?"),
+        ("a,slot,slot,12,x,slide,,", "external pin or tongue, got 'slot'"),
+        ("a,slot,pin,12,x,slide,,", "a hole with a pin, or a slot with a tongue"),
+        ("a,slot,tongue,12,x,slide,outer,", "gives internal, external, both, got 'outer'"),
+        ("a,slot,tongue,12,x,slide,,pin 8 m6", "hole as internal with pin 8 m6, got 'slot'"),
+        ("a,hole,,9,z,slide,,pin 8 m6", "8, the size of pin 8 m6, got '9'"),
+        ("a,hole,,,z,slide,both,pin 8 m6", "gives internal, as pin 8 m6 is bought"),
+        ("a,hole,,,z,slide,,pin 8 z6", "for 8 mm: H or d e f"),
+        ("a,hole,,,z,slide,,rivet 4", "one of pin, screw"),
+        ("a,hole,,,z,,,screw M3", "or a printed gap in mm, got nothing"),
+        ("=A1,slot,tongue,12,x,slide,,", "text or a number, got '=A1'. Type the value"),
+        ("a,slot,tongue,=B2*2,x,slide,,", "got '=B2*2'"),
+        (",slot,tongue,12,x,slide,,", "a name, got nothing"),
+        ("+1 lid,slot,tongue,12,x,slide,,", "beginning with a letter"),
+        ("<b>lid,slot,tongue,12,x,slide,,", "beginning with a letter"),
+        ("a,slot,tongue,12,x,slide,,,,", "at least one joint"),
+    ],
+)
+def test_rows_that_cannot_be_used(tmp_path, row, says):
+    if says == "at least one joint":
+        row = ""
+    with pytest.raises(AnswerError) as caught:
+        read(tmp_path, HEAD + row + "\n")
+    assert says in caught.value.message
+
+
+def test_all_problems_come_at_once_in_the_order_of_rows(tmp_path):
+    rows = "a,slot,tongue,0,w,slide,,\nb,slot,tongue,5,x,slide,,\nb,slot,tongue,6,x,push,,\n"
+    with pytest.raises(AnswerError) as caught:
+        read(tmp_path, HEAD + rows + 'c,"slot,x,"\n')
+    places = [problem.where for problem in caught.value.problems]
+    assert places == [f"joints.csv row {n}" for n in (2, 2, 3, 4, 5, 5, 5, 5, 5)]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "a line of column names, got an empty file"),
+        ("colour,weight\nred,5\n", "a column name"),
+        ("name,allong\nlid,z\n", "a column along, got allong"),
+        ("name,along,name\nlid,z,b\n", "each column once, got name twice"),
+    ],
+)
+def test_wrong_columns(tmp_path, text, says):
+    with pytest.raises(AnswerError) as caught:
+        read(tmp_path, text)
+    assert says in caught.value.message
+
+
+def test_no_such_file(tmp_path):
+    with pytest.raises(AnswerError, match="a list of joints, got no such file"):
+        read_joints(tmp_path / "none.csv")
+
+
+def test_names_that_would_become_one_variable(tmp_path):
+    rows = "lid pin,slot,tongue,5,x,slide,,\nLid_Pin,slot,tongue,6,x,push,,\n"
+    with pytest.raises(AnswerError, match="a name of its own") as caught:
+        read(tmp_path, HEAD + rows)
+    assert len(caught.value.problems) == 2
+    assert variable_name("lid pin-2.b") == "lid_pin_2_b"
