@@ -54,6 +54,16 @@ class FitEntry:
 Entry = SizeEntry | FitEntry
 
 
+@dataclass(frozen=True)
+class Typed:
+    """A whole sheet: its rows, the entries that they make and the problems of those that do not."""
+
+    rows: tuple[Row, ...] = ()
+    sizes: tuple[SizeEntry, ...] = ()
+    fits: tuple[FitEntry, ...] = ()
+    problems: tuple[Problem, ...] = ()
+
+
 def read_entries(path: Path, coupon: Coupon) -> tuple[tuple[SizeEntry, ...], tuple[FitEntry, ...]]:
     """Read the filled rows of a sheet; blank results are skipped.
 
@@ -62,17 +72,26 @@ def read_entries(path: Path, coupon: Coupon) -> tuple[tuple[SizeEntry, ...], tup
     EntriesError
         With every problem of the file at once.
     """
-    rows, problems = read_rows(path)
-    entries, refused = understand(rows, coupon)
-    problems = sorted(problems + refused, key=lambda problem: int(problem.where.split()[-1]))
-    if not problems and not entries:
+    typed = survey_entries(path, coupon)
+    if typed.problems:
+        raise EntriesError(typed.problems)
+    return typed.sizes, typed.fits
+
+
+def survey_entries(path: Path, coupon: Coupon | None) -> Typed:
+    """Read what can be read of a sheet; without the coupon that is its shape alone."""
+    try:
+        rows, unshaped = read_rows(path)
+    except EntriesError as error:
+        return Typed(problems=error.problems)
+    entries, refused = understand(rows, coupon) if coupon is not None else ([], [])
+    problems = sorted(unshaped + refused, key=lambda problem: int(problem.where.split()[-1]))
+    if not problems and all(row.is_blank for row in rows):
         todo = "Print the coupon, try and measure it, and fill in the column result"
         problems = [Problem(path.name, "at least one result", f"{len(rows)} blank rows", todo)]
-    if problems:
-        raise EntriesError(problems)
     sizes = tuple(entry for entry in entries if isinstance(entry, SizeEntry))
     fits = tuple(entry for entry in entries if isinstance(entry, FitEntry))
-    return sizes, fits
+    return Typed(tuple(rows), sizes, fits, tuple(problems))
 
 
 def understand(rows: Iterable[Row], coupon: Coupon) -> tuple[list[Entry], list[Problem]]:

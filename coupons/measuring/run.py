@@ -1,6 +1,6 @@
 """A run: one print of one coupon on one machine with one material, in one folder."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
@@ -11,7 +11,7 @@ from coupons.making.record import Coupon, read_coupon
 from coupons.measuring import conditions as conditions_file
 from coupons.measuring import sheet
 from coupons.measuring.conditions import Conditions, conditions_text, read_conditions
-from coupons.measuring.entries import FitEntry, SizeEntry, read_entries
+from coupons.measuring.entries import FitEntry, SizeEntry, Typed, survey_entries
 
 RECORD_FILE = "coupon.json"
 
@@ -29,6 +29,16 @@ class Run:
     fits: tuple[FitEntry, ...]
 
 
+@dataclass(frozen=True)
+class Survey:
+    """What could be read of a run folder, and the faults of the files that could not."""
+
+    coupon: Coupon | None
+    conditions: Conditions | None
+    typed: Typed
+    faults: tuple[CouponError, ...]
+
+
 def load_run(folder: Path) -> Run:
     """Read the three files of a run folder.
 
@@ -40,22 +50,30 @@ def load_run(folder: Path) -> Run:
     ConditionsError, EntriesError
         If only that file is at fault. Either way every problem is told at once.
     """
+    found = survey_run(folder)
+    if found.coupon is None or found.conditions is None or found.faults:
+        raise _joined(found.faults)
+    return Run(folder, found.coupon, found.conditions, found.typed.sizes, found.typed.fits)
+
+
+def survey_run(folder: Path) -> Survey:
+    """Read what can be read of a run folder.
+
+    Raises
+    ------
+    RunError
+        If there is no such folder.
+    """
     if not folder.is_dir():
         todo = "Make a coupon into it with `coupons make`"
         raise RunError([Problem(str(folder), "a run folder", "no such folder", todo)])
     faults: list[CouponError] = []
     coupon = _attempt(lambda: read_coupon(folder / RECORD_FILE), faults)
     conditions = _attempt(lambda: read_conditions(folder / conditions_file.FILE), faults)
-    entries_path = folder / sheet.FILE
-    # Without the record nothing can be said about ids, but the sheet's shape can still be wrong.
-    entries = (
-        _attempt(lambda: read_entries(entries_path, coupon), faults)
-        if coupon is not None
-        else _attempt(lambda: _read_shape(entries_path), faults)
-    )
-    if coupon is None or conditions is None or entries is None:
-        raise _joined(faults)
-    return Run(folder, coupon, conditions, *entries)
+    typed = survey_entries(folder / sheet.FILE, coupon)
+    if typed.problems:
+        faults.append(EntriesError(typed.problems))
+    return Survey(coupon, conditions, typed, tuple(faults))
 
 
 def start_run(
@@ -143,13 +161,7 @@ def _attempt(read: Callable[[], T], faults: list[CouponError]) -> T | None:
         return None
 
 
-def _read_shape(path: Path) -> None:
-    _, problems = sheet.read_rows(path)
-    if problems:
-        raise EntriesError(problems)
-
-
-def _joined(faults: list[CouponError]) -> CouponError:
+def _joined(faults: Sequence[CouponError]) -> CouponError:
     """Join the problems of several files; one file's fault keeps its own class."""
     kind = type(faults[0]) if len(faults) == 1 else RunError
     if kind not in (ConditionsError, EntriesError):

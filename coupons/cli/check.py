@@ -1,0 +1,70 @@
+"""``coupons check``: say everything that is wrong or odd in a run folder."""
+
+import json
+import textwrap
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from coupons.measuring.checks import Count, Finding, check_survey, count_rows
+from coupons.measuring.run import survey_run
+
+WIDTH = 80
+MOST = 40  # findings shown before the rest is only counted
+
+KINDS = {"fit": "fit trials", "size": "caliper readings"}
+
+
+@click.command("check")
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--json", "as_json", is_flag=True, help="Print counts and findings as JSON.")
+def command(folder: Path, as_json: bool) -> None:
+    """Check a run folder and say everything that is wrong with it.
+
+    An error has to be corrected before the run can be fitted; a look may well be right, and
+    nothing is changed or dropped for it. Exit code 1 if there is an error.
+    """
+    found = survey_run(folder)
+    findings, counts = check_survey(found), count_rows(found.typed)
+    click.echo(_as_json(counts, findings) if as_json else _as_text(counts, findings))
+    if any(finding.severity == "error" for finding in findings):
+        raise SystemExit(1)
+
+
+def _as_json(counts: Sequence[Count], findings: Sequence[Finding]) -> str:
+    data = {"counts": list(map(asdict, counts)), "findings": list(map(asdict, findings))}
+    return json.dumps(data, ensure_ascii=False, indent=1)
+
+
+def _as_text(counts: Sequence[Count], findings: Sequence[Finding]) -> str:
+    lines = [
+        f"{KINDS[count.kind] + ':':<18}{count.filled:>5} filled in, {count.blank} blank"
+        for count in counts
+    ]
+    for finding in findings[:MOST]:
+        lines += ["", f"{finding.severity:<7}{finding.where}"]
+        lines += _wrapped(finding.what) + _wrapped(finding.todo)
+    if len(findings) > MOST:
+        lines += ["", f"and {len(findings) - MOST} more, which --json lists"]
+    return "\n".join([*lines, "", _verdict(findings)])
+
+
+def _wrapped(sentence: str) -> list[str]:
+    sentence = sentence and sentence[0].upper() + sentence[1:]
+    stop = "" if not sentence or sentence.endswith(("?", "…", ".")) else "."
+    indent = " " * 7
+    return textwrap.wrap(sentence + stop, WIDTH, initial_indent=indent, subsequent_indent=indent)
+
+
+def _verdict(findings: Sequence[Finding]) -> str:
+    errors = sum(finding.severity == "error" for finding in findings)
+    looks = len(findings) - errors
+    if not findings:
+        return "Nothing to correct."
+    return f"{_count(errors, 'error')} to correct, {_count(looks, 'thing')} to look at."
+
+
+def _count(number: int, one: str) -> str:
+    return f"{number} {one if number == 1 else one + 's'}"

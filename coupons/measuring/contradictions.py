@@ -1,0 +1,138 @@
+"""Fit trials that speak against each other."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations, groupby
+
+from coupons.making.record import Coupon, CouponFeature, CouponHardware
+from coupons.measuring.entries import FitEntry
+from coupons.measuring.finding import Finding
+from coupons.measuring.sheet import FILE
+from coupons.terms import GRADES, INTERNAL, Grade
+
+# Gaps this far beyond the widest or tightest planned trial are not worth trying: a wrong mate.
+FAR_GAP_MM = 2.0
+
+
+@dataclass(frozen=True)
+class _Trial:
+    entry: FitEntry
+    gap_mm: float
+    family: tuple[str, str]  # row of the fixed feature, mate
+
+    @property
+    def low(self) -> int:
+        return GRADES.index(self.entry.tightest)
+
+    @property
+    def high(self) -> int:
+        return GRADES.index(self.entry.loosest)
+
+
+def find_contradictions(coupon: Coupon, fits: Sequence[FitEntry]) -> list[Finding]:
+    """Return what is odd about the trials: at most one finding a mate and row of the coupon."""
+    parts: dict[str, CouponFeature | CouponHardware] = {
+        **{feature.id: feature for feature in coupon.features},
+        **{piece.id: piece for piece in coupon.hardware},
+    }
+    rows = {feature.id: feature.row for feature in coupon.features}
+    trials = [
+        _Trial(fit, round(_gap_mm(fit, parts), 6), (rows[fit.feature], fit.mate)) for fit in fits
+    ]
+    return [
+        *_far_gaps(coupon, trials),
+        *_wrong_orders(trials),
+        *_wide_repeats(trials),
+        *_one_grade(fits),
+    ]
+
+
+def _gap_mm(fit: FitEntry, parts: Mapping[str, CouponFeature | CouponHardware]) -> float:
+    feature, mate = parts[fit.feature], parts[fit.mate]
+    sign = 1.0 if feature.form in INTERNAL else -1.0
+    return sign * (feature.size_mm - mate.size_mm)
+
+
+def _look(entry: FitEntry, what: str, todo: str) -> Finding:
+    return Finding(
+        "look", f"{FILE} row {entry.row} ({entry.feature} with {entry.mate})", what, todo
+    )
+
+
+def _said(entry: FitEntry) -> str:
+    same = entry.tightest == entry.loosest
+    return entry.tightest if same else f"{entry.tightest}..{entry.loosest}"
+
+
+def _wrong_orders(trials: Sequence[_Trial]) -> list[Finding]:
+    """Find, for each mate and row, the pair whose wider gap was the tighter fit by most grades."""
+
+    def place(trial: _Trial) -> tuple[tuple[str, str], float]:
+        return trial.family, trial.gap_mm
+
+    findings = []
+    by_family = groupby(sorted(trials, key=place), lambda trial: trial.family)
+    for _, family in by_family:
+        # Of several trials at one gap only the loosest and the tightest can be in the worst pair.
+        ends = [
+            (max(group, key=lambda trial: trial.low), min(group, key=lambda trial: trial.high))
+            for group in (list(same) for _, same in groupby(family, lambda trial: trial.gap_mm))
+        ]
+        pairs = [(narrow[0], wide[1]) for narrow, wide in combinations(ends, 2)]
+        wrong = [(narrow, wide) for narrow, wide in pairs if narrow.low > wide.high]
+        if wrong:
+            worst = max(wrong, key=lambda pair: (pair[0].low - pair[1].high, _widening_mm(pair)))
+            findings.append(_wrong_order(*worst))
+    return findings
+
+
+def _widening_mm(pair: tuple[_Trial, _Trial]) -> float:
+    return pair[1].gap_mm - pair[0].gap_mm
+
+
+def _wrong_order(narrow: _Trial, wide: _Trial) -> Finding:
+    refused = wide.high <= GRADES.index(Grade.FORCE) < narrow.low
+    verb = "refused what a narrower one took" if refused else "was the tighter fit"
+    what = (
+        f"the wider gap {verb}: {_said(wide.entry)} at {wide.gap_mm:+.2f} mm,"
+        f" {_said(narrow.entry)} at {narrow.gap_mm:+.2f} mm in row {narrow.entry.row}"
+    )
+    return _look(wide.entry, what, "Clear strings and burrs, then try both again")
+
+
+def _wide_repeats(trials: Sequence[_Trial]) -> list[Finding]:
+    """Find repeats of one trial that lie two grades or more apart."""
+
+    def pair(trial: _Trial) -> tuple[str, str]:
+        return trial.entry.feature, trial.entry.mate
+
+    findings = []
+    for _, members in groupby(sorted(trials, key=pair), pair):
+        repeats = list(members)
+        tight = min(repeats, key=lambda trial: trial.high)
+        loose = max(repeats, key=lambda trial: trial.low)
+        if loose.low - tight.high >= 2:
+            what = f"{_said(loose.entry)} here, {_said(tight.entry)} in row {tight.entry.row}"
+            findings.append(_look(loose.entry, what, "Try it once more and clear the wrong one"))
+    return findings
+
+
+def _far_gaps(coupon: Coupon, trials: Sequence[_Trial]) -> list[Finding]:
+    planned = [trial.gap_mm for trial in coupon.trials]
+    if not planned:
+        return []
+    low, high = min(planned) - FAR_GAP_MM, max(planned) + FAR_GAP_MM
+    todo = "See whether the feature and the mate are the ones that were tried"
+    return [
+        _look(trial.entry, f"the drawn gap of this pair is {trial.gap_mm:+.2f} mm", todo)
+        for trial in trials
+        if not low <= trial.gap_mm <= high
+    ]
+
+
+def _one_grade(fits: Sequence[FitEntry]) -> list[Finding]:
+    said = {_said(fit) for fit in fits}
+    if len(said) != 1 or len(fits) < 4:
+        return []
+    what = f"all {len(fits)} trials say {said.pop()}; where that ends remains unknown"
+    return [Finding("look", FILE, what, "Try tighter and looser gaps too")]

@@ -1,0 +1,203 @@
+import time
+
+import pytest
+from small_coupon import feature, small_coupon
+
+from coupons.making.record import write_coupon
+from coupons.measuring.checks import Count, check_run, count_rows
+from coupons.measuring.run import survey_run
+
+HEADER = "kind,feature,mate,result,unit,jaws,along,by,note\n"
+CONDITIONS = """
+machine = "bench-1"
+material = "grey"
+nozzle_mm = 0.4
+layer_height_mm = 0.2
+nozzle_temp_c = 210
+bed_temp_c = 60
+speed_mm_s = 60
+printed_on = 2026-01-31
+[caliper]
+jaw_land_mm = 0.3
+"""
+
+
+def folder_with(tmp_path, rows, conditions=CONDITIONS):
+    write_coupon(small_coupon(), tmp_path / "coupon.json")
+    (tmp_path / "conditions.toml").write_text(conditions, encoding="utf-8")
+    (tmp_path / "entries.csv").write_text(HEADER + "\n".join(rows) + "\n", encoding="utf-8")
+    return tmp_path
+
+
+def looks(tmp_path, *rows, conditions=CONDITIONS):
+    return [
+        (finding.severity, finding.where.removeprefix("entries.csv "), finding.what)
+        for finding in check_run(folder_with(tmp_path, rows, conditions))
+    ]
+
+
+SOUND = [
+    "size,D1,,79.85,,,,,",
+    "size,A1,,11.71,,,,,",
+    "size,A1,,11.74,,,,,again",
+    "size,A2,,11.90,,,,,",
+    "size,A3,,12.12,,,,,",
+    "size,A4,,12.28,,,,,",
+    "size,B1,,5.71,,,x,,",
+    "size,B1,,5.90,,,y,,",
+    "fit,A1,G1,no-go,,,,,",
+    "fit,A2,G1,push,,,,,",
+    "fit,A3,G1,push..slide,,,,,",
+    "fit,A4,G1,slide,,,,,",
+    "fit,A1,G2,force,,,,,",
+]
+
+
+def test_a_sound_run_has_no_findings(tmp_path):
+    assert looks(tmp_path, *SOUND) == []
+
+
+@pytest.mark.parametrize(
+    ("rows", "where", "what"),
+    [
+        (
+            ["size,D2,,1.571,,,,,"],
+            "row 2 (D2)",
+            "reads 1.571 mm where 40 mm is drawn; as inches it would be 39.90 mm",
+        ),
+        (
+            ["size,D2,,39.9,in,,,,"],
+            "row 2 (D2)",
+            "reads 1013.46 mm where 40 mm is drawn; as mm it would be 39.90 mm",
+        ),
+        (
+            ["size,H1,,9.58,,,,,"],
+            "row 2 (H1)",
+            "reads 9.58 mm where 6 mm is drawn; 5.98 would suit",
+        ),
+        (
+            ["size,H1,,598,,,,,"],
+            "row 2 (H1)",
+            "reads 598 mm where 6 mm is drawn; 5.98 would suit",
+        ),
+        (
+            ["size,D1,,39.9,,,,,"],
+            "row 2 (D1)",
+            "reads 39.9 mm where 80 mm is drawn; it suits D2 (40 mm)",
+        ),
+        (["size,D1,,71,,,,,"], "row 2 (D1)", "reads 71 mm where 80 mm is drawn"),
+        (
+            ["size,D1,,79.85,,,,,", "size,D1,,79.7,,,,,"],
+            "row 2 (D1)",
+            "reads 79.85 mm, and 79.7 mm in row 3, though it is one feature",
+        ),
+        (
+            [
+                f"size,A{i},,{value},,,,,"
+                for i, value in ((1, 11.7), (2, 12.1), (3, 12.1), (4, 12.3))
+            ],
+            "row 3 (A2)",
+            "reads 12.1 mm, which suits A3 much better",
+        ),
+        (
+            ["fit,A2,G1,slide,,,,,", "fit,A3,G1,no-go,,,,,", "fit,A4,G1,push,,,,,"],
+            "row 3 (A3 with G1)",
+            "the wider gap refused what a narrower one took: no-go at +0.20 mm,"
+            " slide at +0.00 mm in row 2",
+        ),
+        (
+            ["fit,A2,G1,slide,,,,,", "fit,A4,G1,push,,,,,"],
+            "row 3 (A4 with G1)",
+            "the wider gap was the tighter fit: push at +0.40 mm, slide at +0.00 mm in row 2",
+        ),
+        (
+            ["fit,A2,G1,go,,,,,", "fit,A2,G1,no-go,,,,,"],
+            "row 2 (A2 with G1)",
+            "push..loose here, no-go in row 3",
+        ),
+        (
+            ["fit,B1,G1,go,,,,,"],
+            "row 2",
+            "expected an external round mate for hole B1, got 'tongue G1'",
+        ),
+        (
+            [f"fit,A{i},G{j},no-go,,,,," for i in (1, 2) for j in (1, 2)],
+            "entries.csv",
+            "all 4 trials say no-go; where that ends remains unknown",
+        ),
+        (
+            ["size,D1,,79.85,,,,Ada,", "size,D1,,79.85,,,,Ada,pasted", "size,D1,,79.85,,,,Bo,"],
+            "row 3 (D1)",
+            "says the same as row 2",
+        ),
+        (
+            ["size,D1,,79.85,,,,,"] * 4,
+            "row 3 (D1)",
+            "says the same as row 2, as do 2 more",
+        ),
+        (["fit,C2,G1,loose,,,,,"], "row 2 (C2 with G1)", "the drawn gap of this pair is -8.00 mm"),
+    ],
+)
+def test_each_oddity_is_told_and_nothing_else(tmp_path, rows, where, what):
+    assert [found[1:] for found in looks(tmp_path, *rows)] == [(where, what)]
+
+
+@pytest.mark.parametrize(
+    ("thin", "thick", "odd"), [("slide", "no-go", []), ("no-go", "slide", ["row 2 (P1 with R1)"])]
+)
+def test_a_ring_is_expected_to_refuse_the_thicker_pin(tmp_path, thin, thick, odd):
+    folder = folder_with(tmp_path, [f"fit,P1,R1,{thin},,,,,", f"fit,P2,R1,{thick},,,,,"])
+    pins = [feature("P1", "pin", "z", 5.8), feature("P2", "pin", "z", 6.0)]
+    ring = feature("R1", "hole", "z", 6.1, role="gauge")
+    write_coupon(small_coupon(features=(*pins, ring)), tmp_path / "coupon.json")
+    wheres = [finding.where.removeprefix("entries.csv ") for finding in check_run(folder)]
+    assert wheres == odd
+
+
+def test_conditions_left_out_are_worth_a_look(tmp_path):
+    bare = CONDITIONS.split("nozzle_temp_c")[0]
+    assert looks(tmp_path, "size,B1,,5.7,,,x,,", conditions=bare) == [
+        (
+            "look",
+            "conditions.toml",
+            "not said: nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on",
+        ),
+        (
+            "look",
+            "conditions.toml",
+            "1 readings inside holes, and the flat of the caliper's jaws is not said",
+        ),
+    ]
+
+
+def test_rehearsed_entries_are_called_so(tmp_path):
+    marked = (
+        CONDITIONS.replace("[caliper]", "rehearsed = true\n[caliper]")
+        + '[rehearsal]\nvirtual_machine = "attic-1"\nseed = 4\n'
+    )
+    assert looks(tmp_path, *SOUND, conditions=marked) == [
+        (
+            "look",
+            "conditions.toml",
+            "the entries were made up by the virtual printer attic-1",
+        )
+    ]
+
+
+def test_errors_come_first_and_do_not_hide_the_looks(tmp_path):
+    found = looks(tmp_path, "size,D2,,1.571,,,,,", "fit,A1,G1,slid,,,,,", conditions="")
+    assert [severity for severity, *_ in found] == ["error"] * 5 + ["look"]
+
+
+def test_rows_are_counted_by_kind(tmp_path):
+    folder = folder_with(tmp_path, [*SOUND, "fit,A1,G1,,,,,,", "size,D2,,,,,,,"])
+    assert count_rows(survey_run(folder).typed) == (Count("fit", 5, 1), Count("size", 8, 1))
+
+
+def test_a_hundred_thousand_rows_take_seconds_not_hours(tmp_path):
+    rows = [f"fit,A{1 + i % 4},G{1 + i % 2},slide,,,,,{i}" for i in range(50_000)]
+    rows += [f"size,D1,,{79.8 + i % 9 / 100:.2f},,,,,{i}" for i in range(50_000)]
+    folder = folder_with(tmp_path, rows)
+    start = time.perf_counter()
+    assert len(check_run(folder)) == 14  # 4 pairs and 9 sizes repeat; all trials say one grade
+    assert time.perf_counter() - start < 20

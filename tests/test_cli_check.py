@@ -1,0 +1,84 @@
+import json
+
+import pytest
+from click.testing import CliRunner
+from small_coupon import small_coupon
+
+from coupons.cli import main
+from coupons.making.record import write_coupon
+from coupons.measuring.run import start_run
+
+
+@pytest.fixture
+def folder(tmp_path):
+    start_run(tmp_path, small_coupon(), machine="bench-1", material="grey")
+    write_coupon(small_coupon(), tmp_path / "coupon.json")
+    return tmp_path
+
+
+def fill(folder, old, new):
+    path = folder / "entries.csv"
+    path.write_bytes(path.read_bytes().replace(old.encode(), new.encode()))
+
+
+def check(*arguments):
+    return CliRunner().invoke(main, ["check", *map(str, arguments)])
+
+
+def test_a_look_alone_passes(folder):
+    fill(folder, "size,D2,,,", "size,D2,,1.571,")
+    result = check(folder)
+    assert result.exit_code == 0
+    assert result.stdout == (
+        """\
+fit trials:           0 filled in, 12 blank
+caliper readings:     1 filled in, 9 blank
+
+look   conditions.toml
+       Not said: nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on.
+       Fill in what you know; it tells runs apart later.
+
+look   entries.csv row 21 (D2)
+       Reads 1.571 mm where 40 mm is drawn; as inches it would be 39.90 mm.
+       If it was read in inches, write in in column unit.
+
+0 errors to correct, 2 things to look at.
+"""
+    )
+
+
+def test_an_error_fails_and_fits_the_terminal(folder):
+    fill(folder, "fit,A1,G1,", "fit,A1,G1,slid")
+    result = check(folder)
+    assert result.exit_code == 1
+    assert "error  entries.csv row 2\n" in result.stdout
+    assert "       Did you mean slide?\n" in result.stdout
+    assert result.stdout.endswith("1 error to correct, 1 thing to look at.\n")
+    assert max(map(len, result.stdout.splitlines())) <= 80
+
+
+def test_a_flood_of_findings_is_cut_short_on_the_terminal_alone(folder):
+    fill(folder, "size,D2,,,", "size,D2,,x,\r\n" + "size,D2,,x,,,,,\r\n" * 99)
+    assert "\nand 62 more, which --json lists\n" in check(folder).stdout
+    assert len(json.loads(check(folder, "--json").stdout)["findings"]) == 102
+
+
+def test_json_holds_counts_and_findings(folder):
+    fill(folder, "fit,A1,G1,", "fit,A1,G1,slid")
+    result = check(folder, "--json")
+    assert result.exit_code == 1
+    data = json.loads(result.stdout)
+    assert data["counts"][0] == {"kind": "fit", "filled": 1, "blank": 11}
+    assert data["findings"][0] == {
+        "severity": "error",
+        "where": "entries.csv row 2",
+        "what": "expected one of no-go, force, push, slide, loose, go, stop, got 'slid'",
+        "todo": "Did you mean slide?",
+    }
+
+
+def test_a_folder_that_is_not_there_is_one_line(tmp_path):
+    result = check(tmp_path / "nowhere")
+    assert result.exit_code == 1
+    assert result.stdout == ""
+    assert "expected a run folder, got no such folder" in result.stderr
