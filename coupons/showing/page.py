@@ -1,0 +1,93 @@
+"""Self-contained pages: template, style, script and data in one file, nothing from the network.
+
+Every page forbids by its content security policy whatever it does not hold itself: the one style
+and the one script are named by their hashes, so that text from a stranger's file cannot run even
+if an escape were forgotten somewhere.
+"""
+
+import base64
+import hashlib
+from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+TEMPLATES = Path(__file__).parent / "templates"
+
+
+def render_page(
+    template: str, *, styles: Iterable[str], scripts: Iterable[str] = (), **words: Any
+) -> str:
+    """Fill a template into one HTML file that needs nothing else.
+
+    Parameters
+    ----------
+    template : str
+        Name of the template under ``templates/``; it extends ``shared/frame.html.j2``.
+    styles, scripts : iterable of str
+        Files under ``templates/``, put in this order into one style and one script.
+    **words
+        What the template shows; everything is escaped unless it is Markup.
+
+    Returns
+    -------
+    str
+        The same text for the same input.
+    """
+    style = "\n".join(_text(name) for name in styles)
+    script = _wrapped("\n".join(_text(name) for name in scripts))
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            policy=_policy(style, script),
+            style=Markup(style),  # our own files, no input
+            script=Markup(script),
+            **words,
+        )
+    )
+
+
+def _text(name: str) -> str:
+    return (TEMPLATES / name).read_text(encoding="utf-8")
+
+
+def _wrapped(script: str) -> str:
+    """Keep the script's names to itself."""
+    return f'(() => {{\n"use strict";\n{script}\n}})();' if script else ""
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+
+
+def _policy(style: str, script: str) -> str:
+    """Return the content security policy of a page with this style and this script."""
+    return "; ".join(
+        [
+            "default-src 'none'",
+            f"script-src {_source(script)}",
+            f"style-src {_source(style)}",
+            "img-src data:",
+            "base-uri 'none'",
+            "form-action 'none'",
+        ]
+    )
+
+
+def _source(text: str) -> str:
+    if not text:
+        return "'none'"
+    digest = base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
+    return f"'sha256-{digest}'"

@@ -1,0 +1,162 @@
+// The card: one step at a time, what was kept for it, and where the hand goes next.
+let steps = listedSteps;
+let groups = new Map();
+let here = null; // key of the step shown, or null when all is done
+let shownAt = 0;
+const DOUBLE_TAP_MS = 300;
+
+const stepNow = () => steps.find((step) => step.key === here);
+const isDone = (step) => (groups.get(step.key) ?? []).some((entry) => entry.result);
+const ofKind = (kind) => steps.filter((step) => step.kind === kind);
+
+function say(text) {
+  $("said").textContent = text;
+}
+
+function made(name, words, attributes = {}) {
+  const node = document.createElement(name);
+  node.textContent = words;
+  for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
+  return node;
+}
+
+// The next step without an entry: first onward, then from the top, then of the other kind.
+function nextOpen(step) {
+  const at = steps.indexOf(step);
+  const round = [...steps.slice(at + 1), ...steps.slice(0, at + 1)].filter((one) => !isDone(one));
+  return round.find((one) => one.kind === step?.kind) ?? round[0];
+}
+
+function show(step, { follow = true } = {}) {
+  here = step ? step.key : null;
+  shownAt = performance.now();
+  keep(DRAFT, { ...read(DRAFT, {}), here });
+  $("card").hidden = !step;
+  $("finished").hidden = Boolean(step);
+  if (step) fillCard(step);
+  drawMarks(featureStates(), step);
+  if (follow) followTo(step);
+}
+
+function fillCard(step) {
+  const fit = step.kind === "fit";
+  const same = ofKind(step.kind);
+  const row = record.features[step.feature]?.row;
+  const place = `${fit ? "Try" : "Reading"} ${same.indexOf(step) + 1} of ${same.length}`;
+  $("step-place").textContent = row ? `${place} · ${row}` : place;
+  $("step-title").textContent = step.title;
+  $("step-how").textContent = step.how;
+  $("fit-form").hidden = !fit;
+  $("size-form").hidden = fit;
+  $("stage-fit").setAttribute("aria-pressed", String(fit));
+  $("stage-size").setAttribute("aria-pressed", String(!fit));
+  fillSiblings(step);
+  fillKept(step);
+}
+
+function fillSiblings(step) {
+  const siblings = steps.filter((one) => one.feature === step.feature);
+  $("siblings").hidden = siblings.length < 2;
+  $("siblings").replaceChildren(...siblings.map((one) => {
+    const words = one.kind === "fit" ? one.mate : [one.jaws, one.along].filter(Boolean).join(" ");
+    const chip = made("button", `${isDone(one) ? "✓ " : ""}${words}`, { type: "button" });
+    chip.setAttribute("aria-pressed", String(one === step));
+    chip.addEventListener("click", () => show(one));
+    return chip;
+  }));
+}
+
+function keptLine(entry) {
+  const line = made("li", "");
+  const unit = entry.kind === "size" && entry.result ? ` ${entry.unit || "mm"}` : "";
+  line.append(made("b", (entry.result || "no result") + unit), made("span", entry.by, { dir: "auto" }));
+  const note = made("input", "", { "aria-label": `Note on ${entry.result}`, dir: "auto", maxlength: "300", placeholder: "note" });
+  note.value = entry.note;
+  note.addEventListener("change", () => { act({ do: "note", id: entry.id, note: note.value.trim() }); refresh(); });
+  const remove = made("button", "Remove", { type: "button", "aria-label": `Remove ${entry.result}` });
+  remove.addEventListener("click", () => {
+    act({ do: "drop", id: entry.id });
+    refresh();
+    say(`${entry.result} removed. Undo brings it back.`);
+  });
+  line.append(note, remove);
+  return line;
+}
+
+function fillKept(step) {
+  const kept = groups.get(step.key) ?? [];
+  $("kept-box").hidden = !kept.length;
+  $("kept").replaceChildren(...kept.map(keptLine));
+  for (const button of $("fit-form").querySelectorAll("[data-result]")) {
+    const on = kept.some((entry) => entry.result === button.dataset.result);
+    button.setAttribute("aria-pressed", String(on));
+  }
+}
+
+// A feature counts as done when every step on it has an entry.
+function featureStates() {
+  const counts = new Map();
+  for (const step of steps) {
+    const [all, done] = counts.get(step.feature) ?? [0, 0];
+    counts.set(step.feature, [all + 1, done + (isDone(step) ? 1 : 0)]);
+  }
+  const states = new Map();
+  for (const [id, [all, done]] of counts) if (done) states.set(id, done === all ? "done" : "some");
+  return states;
+}
+
+function fillCounts() {
+  for (const kind of ["fit", "size"]) {
+    const all = ofKind(kind);
+    $(`count-${kind}`).textContent = `${all.filter(isDone).length} / ${all.length}`;
+    $(`stage-${kind}`).hidden = !all.length;
+  }
+  $("progress").max = Math.max(steps.length, 1);
+  $("progress").value = steps.filter(isDone).length;
+  const last = standing().at(-1);
+  $("undo").disabled = !last;
+  $("undo").textContent = last ? `Undo ${last.label ?? "last change"}` : "Undo";
+  const fresh = sinceSaved();
+  $("save-count").textContent = fresh ? `${fresh} new` : acts.length ? "saved" : "entries.csv";
+}
+
+// Bring everything on the page up to what the journal says.
+function refresh() {
+  const entries = currentEntries();
+  steps = stepsWith(entries);
+  groups = entriesByStep(entries);
+  fillCounts();
+  if ($("all").open) fillAll();
+  if ($("files").open) fillText();
+  $("unkept").hidden = keeps;
+  if (!keeps) $("unkept").textContent = "This browser keeps nothing for this page. Save the file before you close it.";
+  const step = stepNow();
+  if (step) fillCard(step);
+  drawMarks(featureStates(), step);
+}
+
+function fillAll() {
+  $("all-steps").replaceChildren(...["fit", "size"].map((kind) => {
+    const list = made("ol", "");
+    for (const step of ofKind(kind)) {
+      const item = made("li", ""), kept = (groups.get(step.key) ?? []).map((entry) => entry.result);
+      const button = made("button", step.title, { type: "button" });
+      button.dataset.key = step.key;
+      button.append(made("span", kept.length ? `✓ ${kept.join(", ")}` : "open"));
+      item.append(button);
+      list.append(item);
+    }
+    return list;
+  }));
+}
+
+function keepEntry(step, result, unit) {
+  const by = $("by").value.trim(), note = $("note").value.trim();
+  const odd = step.kind === "fit" ? contradiction(step, result, groups) : "";
+  const { kind, feature, mate, jaws, along } = step;
+  addEntries([{ kind, feature, mate, jaws, along, result, unit, by, note }], `${feature} ${result}`);
+  $("note").value = "";
+  saveDraft();
+  refresh();
+  return odd;
+}

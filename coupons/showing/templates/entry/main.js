@@ -1,0 +1,218 @@
+// Hands to page: taps, keys, typing; then the start.
+function grade(result) {
+  const step = stepNow();
+  // A finger that bounces must not grade the next trial as well.
+  if (!step || step.kind !== "fit" || performance.now() - shownAt < DOUBLE_TAP_MS) return;
+  const odd = keepEntry(step, result, "");
+  const next = nextOpen(step);
+  show(next);
+  showWarning(odd);
+  say(`${step.feature} ${result}. ${odd} ${next ? next.title : "Every step has an entry."}`);
+}
+
+// What is said about the step before stands above the next one until it is answered.
+function showWarning(text) {
+  $("step-warning").hidden = !text;
+  $("step-warning").textContent = text;
+}
+
+let heldBack = ""; // a doubtful reading that was pointed out once; the second Enter keeps it
+
+function hintFor(step) {
+  const text = $("reading").value;
+  const unit = document.querySelector("[name=unit]:checked").value;
+  return { unit, ...(text.trim() ? judged(text, unit, step.feature) : { fault: "", hints: [] }) };
+}
+
+function showHint() {
+  const step = stepNow();
+  if (step?.kind !== "size") return;
+  const { fault, hints = [] } = hintFor(step);
+  const lines = fault ? [made("p", fault)] : hints.map((hint) => hintLine(hint));
+  $("hint").replaceChildren(...lines);
+  $("reading").setAttribute("aria-invalid", String(Boolean(fault)));
+  $("keep").textContent = hints.length ? "Keep it all the same" : "Keep, next";
+}
+
+function hintLine({ say: words, use }) {
+  const line = made("p", words);
+  if (use) {
+    const offer = made("button", `Take ${use.plain} ${use.unit === "in" ? "inch" : "mm"}`, { type: "button" });
+    offer.addEventListener("click", () => {
+      $("reading").value = use.plain;
+      document.querySelector(`[name=unit][value=${use.unit}]`).checked = true;
+      showHint();
+      saveDraft();
+      $("reading").focus();
+    });
+    line.append(" ", offer);
+  }
+  return line;
+}
+
+function keepReading(again) {
+  const step = stepNow();
+  if (step?.kind !== "size") return;
+  const { fault, hints, plain, unit } = hintFor(step);
+  if (fault !== undefined) {
+    $("hint").replaceChildren(made("p", fault || "Type what the caliper shows."));
+    $("reading").focus();
+    return;
+  }
+  if (hints.length && heldBack !== `${step.key} ${plain} ${unit}`) {
+    heldBack = `${step.key} ${plain} ${unit}`;
+    showHint();
+    $("reading").focus();
+    return;
+  }
+  $("reading").value = "";
+  keepEntry(step, plain, unit);
+  const next = again ? step : nextOpen(step);
+  show(next);
+  showHint();
+  say(`${step.feature} ${plain} kept. ${next ? next.title : "Every step has an entry."}`);
+  if (next?.kind === "size") $("reading").focus();
+}
+
+// Words typed and not yet kept survive the tab as well.
+function saveDraft() {
+  keep(DRAFT, {
+    here, by: $("by").value, note: $("note").value, reading: $("reading").value,
+    unit: document.querySelector("[name=unit]:checked").value, keys: $("keys-on").checked,
+  });
+}
+
+function loadDraft() {
+  const draft = read(DRAFT, {});
+  for (const name of ["by", "note", "reading"]) $(name).value = draft[name] ?? "";
+  if (draft.unit === "in") document.querySelector("[name=unit][value=in]").checked = true;
+  $("keys-on").checked = draft.keys ?? true;
+  return draft.here;
+}
+
+function move(by) {
+  const at = steps.findIndex((step) => step.key === here);
+  const to = at < 0 ? (by < 0 ? steps.length - 1 : 0) : (at + by + steps.length) % steps.length;
+  show(steps[to]);
+  showHint();
+  showWarning("");
+  say(steps[to]?.title ?? "");
+}
+
+function toStage(kind) {
+  const all = ofKind(kind);
+  show(all.find((step) => !isDone(step)) ?? all[0]);
+  showHint();
+}
+
+// A tap on a feature goes to its first open step; another tap on it, to its following one.
+function toFeature(id) {
+  const kind = stepNow()?.kind ?? "fit";
+  const its = steps.filter((step) => step.feature === id || step.mate === id);
+  if (!its.length) return say(`Nothing is asked of ${id}.`);
+  const own = its.filter((step) => step.feature === id);
+  const from = own.length ? own : its;
+  const at = from.indexOf(stepNow());
+  const rest = [...from.slice(at + 1), ...from.slice(0, at + 1)];
+  const step = rest.find((one) => one.kind === kind && !isDone(one)) ?? rest.find((one) => !isDone(one)) ?? rest[0];
+  show(step, { follow: false });
+  showHint();
+  showWarning("");
+  return say(step.title);
+}
+
+function undo() {
+  const last = standing().at(-1);
+  if (!last) return;
+  act({ do: "undo" });
+  refresh();
+  // Back to the step whose entry was taken away.
+  if (last.do === "add" && last.entries.length === 1) show(steps.find((step) => step.key === stepKey(last.entries[0])));
+  else if (!stepNow()) show(steps.find((step) => !isDone(step)));
+  say(`Undone: ${last.label ?? "last change"}.`);
+}
+
+function jump(event) {
+  event.preventDefault();
+  const wanted = $("jump-to").value.trim().toLowerCase();
+  const id = Object.keys(record.features).find((one) => one.toLowerCase() === wanted);
+  if (!id) return say(`There is no feature ${$("jump-to").value} on this coupon.`);
+  $("jump-to").value = "";
+  toFeature(id);
+  followTo(stepNow());
+  $("jump-to").blur();
+  return undefined;
+}
+
+const KEYS = {
+  arrowleft: () => move(-1),
+  arrowright: () => move(1),
+  u: undo,
+  j: () => $("jump-to").focus(),
+  m: () => toStage(stepNow()?.kind === "size" ? "fit" : "size"),
+};
+
+function onKey(event) {
+  const typing = event.target.closest("input, textarea, select, #window");
+  if (typing || !$("keys-on").checked || event.ctrlKey || event.altKey || event.metaKey) return;
+  const button = [...$("fit-form").querySelectorAll("[data-result]")]
+    .find((one) => one.querySelector("kbd").textContent === event.key);
+  const doIt = button ? () => grade(button.dataset.result) : KEYS[event.key.toLowerCase()];
+  if (!doIt) return;
+  event.preventDefault();
+  doIt();
+}
+
+function listen() {
+  $("fit-form").addEventListener("click", (event) => {
+    const button = event.target.closest("[data-result]");
+    if (button) grade(button.dataset.result);
+  });
+  $("size-form").addEventListener("submit", (event) => { event.preventDefault(); keepReading(false); });
+  $("keep-again").addEventListener("click", () => keepReading(true));
+  $("size-form").addEventListener("input", showHint);
+  document.addEventListener("input", saveDraft);
+  document.addEventListener("keydown", onKey);
+  $("back").addEventListener("click", () => move(-1));
+  $("skip").addEventListener("click", () => move(1));
+  $("undo").addEventListener("click", undo);
+  $("look-back").addEventListener("click", () => move(1));
+  $("stage-fit").addEventListener("click", () => toStage("fit"));
+  $("stage-size").addEventListener("click", () => toStage("size"));
+  $("jump").addEventListener("submit", jump);
+  $("save-file").addEventListener("click", saveFile);
+  $("bring").addEventListener("change", async (event) => {
+    await bringIn(event.target.files[0]);
+    event.target.value = ""; // so that the same file can be chosen again
+  });
+  $("all").addEventListener("toggle", () => { if ($("all").open) fillAll(); });
+  $("files").addEventListener("toggle", () => { if ($("files").open) fillText(); });
+  $("all-steps").addEventListener("click", (event) => {
+    const button = event.target.closest("[data-key]");
+    if (button) { show(steps.find((step) => step.key === button.dataset.key)); $("card").scrollIntoView(); }
+  });
+  svg?.addEventListener("click", (event) => { const id = featureAt(event); if (id) toFeature(id); });
+  $("closer")?.addEventListener("click", () => {
+    setCloser($("closer").getAttribute("aria-pressed") !== "true");
+    followTo(stepNow());
+  });
+  // The same run open in another tab: take over what was done there.
+  window.addEventListener("storage", (event) => { if (event.key === record.key) { loadActs(); refresh(); } });
+  window.addEventListener("beforeunload", (event) => { if (!keeps && sinceSaved()) event.preventDefault(); });
+}
+
+function start() {
+  loadActs();
+  keep(record.key, acts); // finds out at once whether the browser keeps anything
+  const last = loadDraft();
+  findPlaces();
+  setCloser(startsClose());
+  $("ids").replaceChildren(...Object.keys(record.features).map((id) => made("option", "", { value: id })));
+  listen();
+  refresh();
+  show(steps.find((step) => step.key === last) ?? steps.find((step) => !isDone(step)));
+  showHint();
+  document.documentElement.dataset.ready = "yes";
+}
+
+start();

@@ -1,0 +1,73 @@
+"""What the pages say about a step: which piece to try where, and where the jaws go."""
+
+from coupons.making.record import Coupon, CouponFeature, CouponReading, CouponTrial
+from coupons.terms import INTERNAL, ROUND, Form, Jaws
+
+CAUTIONS = (
+    "Nozzle and bed stay hot after a print; let both cool, and air the room.",
+    "Break sharp edges and the swollen first layer before trying a fit: they cut, and they lie.",
+    "Wear eye protection when forcing or pressing parts, and keep fingers clear.",
+    "Force and push fits across the layers can split along them.",
+    "Small parts: keep them from children.",
+    "Printed fits are not for guarding, lifting, pressure, medical or vehicle use without a "
+    "qualified person's check; local codes and the material's safety sheet come first.",
+)
+
+# How each pair of jaws is held, by form; `{along}` is the axis on the printer.
+_HOLD = {
+    (Jaws.OUTSIDE, Form.TONGUE): "Outside jaws on its two faces, along {along}.",
+    (Jaws.OUTSIDE, Form.PIN): "Outside jaws across the pin, along {along}.",
+    (Jaws.INSIDE, Form.SLOT): "Inside jaws on the two faces of the slot, along {along}.",
+    (Jaws.INSIDE, Form.HOLE): "Inside jaws in the hole, along {along}; rock for the widest.",
+    (Jaws.DEPTH, Form.TONGUE): "Depth rod from its top down to the foot, along {along}.",
+    (Jaws.DEPTH, Form.SLOT): "Depth rod from the edge to the floor, along {along}.",
+}
+_LOOSE = {
+    Form.PIN: "loose pin",
+    Form.TONGUE: "loose tongue",
+    Form.HOLE: "loose piece with a hole",
+    Form.SLOT: "loose piece with a slot",
+}
+
+
+def try_title(feature: CouponFeature, trial: CouponTrial) -> str:
+    """Return the few words that name a trial, by the ids that stand on the pieces."""
+    return f"Try {trial.mate} {'in' if feature.form in INTERNAL else 'over'} {trial.feature}"
+
+
+def try_how(coupon: Coupon, feature: CouponFeature, trial: CouponTrial) -> str:
+    """Return a sentence that says what the two pieces of a trial are."""
+    hardware = {piece.id: piece.name for piece in coupon.hardware}
+    if trial.mate in hardware:
+        return f"{trial.mate} is bought: {hardware[trial.mate]}. {_is_a(feature)}."
+    form = next(f.form for f in coupon.features if f.id == trial.mate)
+    return f"{trial.mate} is the {_LOOSE[form]}. {_is_a(feature)}."
+
+
+def _is_a(feature: CouponFeature) -> str:
+    return f"{feature.id} is a {feature.form} {_lies(feature)}"
+
+
+def _lies(feature: CouponFeature) -> str:
+    """Say how a feature lies on the printer."""
+    if feature.form in ROUND:
+        return "standing up" if feature.direction == "z" else f"lying along {feature.direction}"
+    return f"across {feature.direction}"
+
+
+def read_title(reading: CouponReading) -> str:
+    """Return the few words that name a reading."""
+    along = f", along {reading.along}" if reading.along else ""
+    return f"Measure {reading.feature}{along}"
+
+
+def read_how(feature: CouponFeature, reading: CouponReading) -> str:
+    """Return a sentence or two that say where the jaws go."""
+    along = reading.along or feature.direction
+    hold = _HOLD.get((reading.jaws, feature.form), f"{reading.jaws.capitalize()}, along {along}.")
+    place = (
+        "Right at the bed side, on the first layer."
+        if feature.at_bed
+        else "Half way up, clear of the chamfers and the lettering."
+    )
+    return f"{hold.format(along=along)} {place}"
