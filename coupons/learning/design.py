@@ -1,0 +1,211 @@
+"""From run folders to arrays: every size, reading and trial of one or several runs as numbers."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.errors import FitError
+from coupons.learning.effects import effect_row, height_share, side
+from coupons.making.record import Coupon, CouponFeature
+from coupons.measuring.entries import FitEntry, SizeEntry
+from coupons.measuring.jaws import bore_from_reading
+from coupons.measuring.run import Run
+from coupons.terms import GRADES, INTERNAL, ROUND, Feature, Form, Jaws
+
+Array = NDArray[np.floating]
+Indices = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """The n sizes that take part: printed features and bought mates, each once a run.
+
+    ``fixed_sd`` is nan for a printed size and the tolerance's standard deviation for a bought one.
+    """
+
+    keys: tuple[tuple[int, str], ...]
+    drawn: Array
+    effects: Array
+    z_share: Array
+    side: Array
+    run: Indices
+    fixed_sd: Array
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Caliper readings: which size, the reading after jaw correction, extra effects of its axis."""
+
+    size: Indices
+    value: Array
+    effects: Array
+    resolution: Array
+    row: Indices
+
+
+@dataclass(frozen=True)
+class Trials:
+    """Fit trials: which internal and external size, and the set of grades reported as two ranks."""
+
+    internal: Indices
+    external: Indices
+    tightest: Indices
+    loosest: Indices
+    is_round: Array
+    row: Indices
+
+
+@dataclass(frozen=True)
+class Design:
+    """Everything a fit needs. Lengths in mm; ``row`` arrays hold the entry rows they came from."""
+
+    sizes: Sizes
+    readings: Readings
+    trials: Trials
+    n_runs: int
+
+
+def as_feature(feature: CouponFeature) -> Feature:
+    """Return the sized feature that a coupon feature is."""
+    return Feature(feature.form, feature.size_mm, feature.direction, feature.at_bed)
+
+
+class _SizeTable:
+    """Collects sizes as they are met, each (run, id) once."""
+
+    def __init__(self) -> None:
+        self.index: dict[tuple[int, str], int] = {}
+        self.rows: list[tuple[float, Array, float, int, int, float]] = []
+
+    def printed(self, run: int, feature: CouponFeature) -> int:
+        f = as_feature(feature)
+        row = (f.size_mm, effect_row(f), height_share(f), side(f.form), run, np.nan)
+        return self._index((run, feature.id), row)
+
+    def bought(self, run: int, coupon: Coupon, mate: str) -> int:
+        piece = next(h for h in coupon.hardware if h.id == mate)
+        # A bought piece has no effect of the printer: its row is zero.
+        nothing = np.zeros_like(effect_row(Feature(Form.PIN, 1.0, coupon.features[0].direction)))
+        row = (piece.size_mm, nothing, 0.0, side(piece.form), run, piece.sd_mm)
+        return self._index((run, mate), row)
+
+    def _index(self, key: tuple[int, str], row: tuple[float, Array, float, int, int, float]) -> int:
+        if key not in self.index:
+            self.index[key] = len(self.rows)
+            self.rows.append(row)
+        return self.index[key]
+
+    def frozen(self) -> Sizes:
+        drawn, effects, z_share, sides, run, fixed_sd = zip(*self.rows, strict=True)
+        return Sizes(
+            tuple(self.index),
+            np.array(drawn),
+            np.array(effects),
+            np.array(z_share),
+            np.array(sides, float),
+            np.array(run, np.intp),
+            np.array(fixed_sd),
+        )
+
+
+def design_of(runs: Sequence[Run]) -> Design:
+    """Build the arrays for a fit.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+        Prints of one machine and material.
+
+    Raises
+    ------
+    FitError
+        If no run holds a single result.
+    """
+    table = _SizeTable()
+    readings = [r for n, run in enumerate(runs) for r in _reading_rows(table, n, run)]
+    trials = [t for n, run in enumerate(runs) for t in _trial_rows(table, n, run)]
+    if not table.rows:
+        raise FitError("The entries hold no result yet: type what hands and caliper found first.")
+    return Design(table.frozen(), _readings(readings), _trials(trials), len(runs))
+
+
+def _features(run: Run) -> dict[str, CouponFeature]:
+    return {feature.id: feature for feature in run.coupon.features}
+
+
+def _reading_rows(table: _SizeTable, n: int, run: Run) -> Iterable[tuple[object, ...]]:
+    features = _features(run)
+    caliper = run.conditions.caliper
+    for entry in run.sizes:
+        feature = features[entry.feature]
+        f = as_feature(feature)
+        yield (
+            table.printed(n, feature),
+            _true_size(entry, f, caliper.jaw_land_mm),
+            effect_row(f, entry.along) - effect_row(f),
+            caliper.resolution_mm,
+            entry.row,
+        )
+
+
+def _true_size(entry: SizeEntry, feature: Feature, land_mm: float) -> float:
+    """Undo the chord that flat inside jaws bridge in a bore."""
+    if feature.form is Form.HOLE and entry.jaws is Jaws.INSIDE:
+        return float(bore_from_reading(entry.value_mm, land_mm))
+    return entry.value_mm
+
+
+def _trial_rows(table: _SizeTable, n: int, run: Run) -> Iterable[tuple[object, ...]]:
+    features = _features(run)
+    for entry in run.fits:
+        if (entry.tightest, entry.loosest) == (GRADES[0], GRADES[-1]):
+            continue  # every grade is possible: nothing was reported
+        feature = features[entry.feature]
+        fixed = table.printed(n, feature)
+        mate = _mate_index(table, n, run, features, entry)
+        internal, external = (fixed, mate) if feature.form in INTERNAL else (mate, fixed)
+        yield (
+            internal,
+            external,
+            GRADES.index(entry.tightest),
+            GRADES.index(entry.loosest),
+            float(feature.form in ROUND),
+            entry.row,
+        )
+
+
+def _mate_index(
+    table: _SizeTable, n: int, run: Run, features: dict[str, CouponFeature], entry: FitEntry
+) -> int:
+    if entry.mate in features:
+        return table.printed(n, features[entry.mate])
+    return table.bought(n, run.coupon, entry.mate)
+
+
+def _columns(rows: list[tuple[object, ...]], n_columns: int) -> list[list[object]]:
+    return [list(column) for column in zip(*rows, strict=True)] if rows else [[]] * n_columns
+
+
+def _readings(rows: list[tuple[object, ...]]) -> Readings:
+    size, value, effects, resolution, row = _columns(rows, 5)
+    return Readings(
+        np.array(size, np.intp),
+        np.array(value, float),
+        np.array(effects, float).reshape(len(rows), -1),
+        np.array(resolution, float),
+        np.array(row, np.intp),
+    )
+
+
+def _trials(rows: list[tuple[object, ...]]) -> Trials:
+    internal, external, tightest, loosest, is_round, row = _columns(rows, 6)
+    return Trials(
+        np.array(internal, np.intp),
+        np.array(external, np.intp),
+        np.array(tightest, np.intp),
+        np.array(loosest, np.intp),
+        np.array(is_round, float),
+        np.array(row, np.intp),
+    )

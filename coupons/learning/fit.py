@@ -1,0 +1,63 @@
+"""From entries to what is known of the printer: the fit that `coupons fit` runs."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.errors import FitError
+from coupons.learning.design import Design, design_of
+from coupons.learning.effects import EXTRUSION, PriorTable
+from coupons.learning.integrate import Mixture, integrate
+from coupons.learning.laplace import N_TERMS, latent_model
+from coupons.measuring.run import Run
+
+Array = NDArray[np.floating]
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """What one or several runs taught.
+
+    Parameters
+    ----------
+    design : Design
+        The observations.
+    mean : ndarray of shape (n_terms,)
+    covariance : ndarray of shape (n_terms, n_terms)
+        Posterior moments of the terms, in the order of `coupons.learning.effects.TERMS`.
+    mixture : Mixture
+        The fits at several scatter values that the moments were taken over.
+    """
+
+    design: Design
+    mean: Array
+    covariance: Array
+    mixture: Mixture
+
+
+def fit_design(design: Design, table: PriorTable = EXTRUSION) -> Fitted:
+    """Fit the model of one process to prepared arrays.
+
+    Raises
+    ------
+    FitError
+        If a number is not finite.
+    """
+    if not (np.isfinite(design.readings.value).all() and np.isfinite(design.sizes.drawn).all()):
+        raise FitError("A reading or a drawn size is not a finite number.")
+    mixture = integrate(latent_model(design, table))
+    mean, covariance = mixture.shared_moments(N_TERMS)
+    return Fitted(design, mean, covariance, mixture)
+
+
+def fit_runs(runs: Sequence[Run], table: PriorTable = EXTRUSION) -> Fitted:
+    """Fit the model to one or several runs of one machine and material.
+
+    Raises
+    ------
+    FitError
+        If the runs hold no result.
+    """
+    return fit_design(design_of(runs), table)

@@ -1,0 +1,178 @@
+"""Integrate over the scatters: their posterior mode, a small design of points around it, weights.
+
+Each scatter is worked with as z = (log sd − log median)/log-sd, standard normal a priori. Scatters
+on which a data set says nothing (no feature across layers, a single run) stay at their prior.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.learning.design import Design
+from coupons.learning.laplace import LatentModel, Mode, Scatters, find_mode
+
+Array = NDArray[np.floating]
+
+SCATTERS = ("tau", "tau_z", "sigma", "omega", "rho", "rho_z")
+_DIFFERENCE = 0.05
+_MAX_STEPS = 25
+
+
+@dataclass(frozen=True)
+class Mixture:
+    """Laplace fits at the design points and their weights, which sum to one."""
+
+    model: LatentModel
+    active: tuple[str, ...]
+    scatters: tuple[Scatters, ...]
+    modes: tuple[Mode, ...]
+    weights: Array
+
+    def shared_moments(self, count: int) -> tuple[Array, Array]:
+        """Mean and covariance of the first ``count`` latent values over the mixture."""
+        means = np.array([mode.latent[:count] for mode in self.modes])
+        covariances = np.array([mode.shared_covariance(count) for mode in self.modes])
+        return _mixture_moments(self.weights, means, covariances)
+
+    @cached_property
+    def moments(self) -> tuple[Array, Array]:
+        """Mean and covariance of all latent values over the mixture."""
+        means = np.array([mode.latent for mode in self.modes])
+        covariances = np.array([mode.covariance for mode in self.modes])
+        return _mixture_moments(self.weights, means, covariances)
+
+    def log_sd_moments(self, name: str) -> tuple[float, float]:
+        """Posterior mean and sd of log(scatter); the prior's where the data say nothing."""
+        if name not in self.active:
+            prior = self.model.table.scatters[name]
+            return float(np.log(prior.median)), prior.log_sd
+        logs = np.log([getattr(s, name) for s in self.scatters])
+        mean = float(self.weights @ logs)
+        return mean, float(np.sqrt(self.weights @ (logs - mean) ** 2))
+
+    def mean_square(self, name: str) -> float:
+        """Posterior mean of a scatter's variance, in mm²."""
+        if name not in self.active:
+            return self.model.table.scatters[name].mean_square
+        return float(self.weights @ np.array([getattr(s, name) ** 2 for s in self.scatters]))
+
+
+def _mixture_moments(weights: Array, means: Array, covariances: Array) -> tuple[Array, Array]:
+    mean = weights @ means
+    spread = means - mean
+    return mean, np.einsum("k,kij->ij", weights, covariances) + (weights * spread.T) @ spread
+
+
+def active_scatters(design: Design) -> tuple[str, ...]:
+    """Return the scatters on which a data set can say something."""
+    z_share = design.sizes.z_share[np.isnan(design.sizes.fixed_sd)]
+    in_plane, across = bool(np.any(z_share < 1)), bool(np.any(z_share > 0))
+    several = design.n_runs > 1
+    says = {
+        "tau": in_plane,
+        "tau_z": across,
+        "sigma": len(design.readings.value) > 0,
+        "omega": len(design.trials.internal) > 0,
+        "rho": several and in_plane,
+        "rho_z": several and across,
+    }
+    return tuple(name for name in SCATTERS if says[name])
+
+
+class _Evidence:
+    """Log posterior of the active scatters; every evaluation starts from the last mode found."""
+
+    def __init__(self, model: LatentModel, active: Sequence[str]) -> None:
+        self.model, self.active = model, tuple(active)
+        priors = [model.table.scatters[name] for name in active]
+        self.center = np.log([p.median for p in priors])
+        self.width = np.array([p.log_sd for p in priors])
+        self.fixed = {
+            name: float(np.sqrt(model.table.scatters[name].mean_square))
+            for name in SCATTERS
+            if name not in active
+        }
+        self.last: Array | None = None
+
+    def scatters(self, z: Array) -> Scatters:
+        sds = np.exp(self.center + self.width * z)
+        return Scatters(**self.fixed, **dict(zip(self.active, map(float, sds), strict=True)))
+
+    def mode(self, z: Array) -> Mode:
+        mode = find_mode(self.model, self.scatters(z), self.last)
+        self.last = mode.latent
+        return mode
+
+    def __call__(self, z: Array) -> float:
+        return self.mode(z).log_evidence - 0.5 * float(z @ z)
+
+
+def integrate(model: LatentModel) -> Mixture:
+    """Fit the latent values at a design of scatter values around their mode.
+
+    The design is a centre and two points an axis of the curvature there, at a radius that makes the
+    rule exact for the fourth moment of a normal as well as for its second.
+    """
+    active = active_scatters(model.design)
+    evidence = _Evidence(model, active)
+    top, hessian = _climb(evidence, len(active))
+    k = len(active)
+    eigenvalues, axes = np.linalg.eigh(hessian)
+    # Curvature below the prior's own means a bumpy evidence: do not step out further than that.
+    steps = axes / np.sqrt(np.maximum(eigenvalues, 0.5))
+    radius_sq = max(3.0, 1.21 * k)
+    points = [top, *(top + s * np.sqrt(radius_sq) * steps[:, i] for i in range(k) for s in (1, -1))]
+    log_posterior, modes = [], []
+    for z in points:
+        mode = evidence.mode(z)
+        modes.append(mode)
+        log_posterior.append(mode.log_evidence - 0.5 * float(z @ z))
+    weights = _design_weights(k, radius_sq) * np.exp(np.array(log_posterior) - max(log_posterior))
+    return Mixture(
+        model,
+        active,
+        tuple(evidence.scatters(z) for z in points),
+        tuple(modes),
+        weights / weights.sum(),
+    )
+
+
+def _design_weights(k: int, radius_sq: float) -> Array:
+    """Weights that turn density values at the design points into the moments of a normal."""
+    on_axis = np.exp(radius_sq / 2) / (2 * radius_sq)
+    return np.array([1 - k / radius_sq, *[on_axis] * (2 * k)])
+
+
+def _climb(evidence: _Evidence, k: int) -> tuple[Array, Array]:
+    """Find the scatters' mode and the curvature there, by Newton's method on differences."""
+    z, value = np.zeros(k), evidence(np.zeros(k))
+    for _ in range(_MAX_STEPS):
+        gradient, hessian = _differences(evidence, z, value)
+        eigenvalues, axes = np.linalg.eigh(hessian)
+        step = axes @ ((axes.T @ gradient) / np.maximum(np.abs(eigenvalues), 0.5))
+        step *= min(1.0, 2.0 / max(float(np.linalg.norm(step)), 1e-300))
+        share, new = 1.0, evidence(z + step)
+        while new < value and share > 1e-3:
+            share /= 2
+            new = evidence(z + share * step)
+        if new <= value + 1e-4:
+            return z, hessian
+        z, value = z + share * step, new
+    return z, hessian
+
+
+def _differences(evidence: _Evidence, z: Array, value: float) -> tuple[Array, Array]:
+    """Gradient and negative Hessian by central differences."""
+    k, h = len(z), _DIFFERENCE
+    unit = h * np.eye(k)
+    plus = np.array([evidence(z + e) for e in unit])
+    minus = np.array([evidence(z - e) for e in unit])
+    hessian = np.diag((2 * value - plus - minus) / h**2)
+    for i in range(k):
+        for j in range(i):
+            both = evidence(z + unit[i] + unit[j])
+            hessian[i, j] = hessian[j, i] = (plus[i] + plus[j] - value - both) / h**2
+    return (plus - minus) / (2 * h), hessian

@@ -1,0 +1,135 @@
+"""Log-likelihoods of what hands report, with the derivatives that Newton's method needs.
+
+Two kinds of observation: a caliper reading (Student-t around the printed size) and a fit trial (an
+ordered probit with lapses on the clearance). Both give value, gradient and curvature (negative
+second derivatives). Neither is concave everywhere: a wild reading or a likely lapse has negative
+curvature. `ReadingTerms.convex` and `TrialTerms.convex` cut that off, for a step from far away.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln, log_ndtr
+
+Array = NDArray[np.floating]
+
+DEGREES_OF_FREEDOM = 4.0
+"""Of the readings' Student-t: low enough that one mistyped reading does not move an answer."""
+
+_LOG_2PI = float(np.log(2 * np.pi))
+
+
+@dataclass(frozen=True)
+class ReadingTerms:
+    """Value, gradient and curvature (negative second derivative) by the predicted size."""
+
+    value: Array
+    gradient: Array
+    curvature: Array
+
+    def convex(self) -> "ReadingTerms":
+        """Return the same with negative curvatures cut to zero."""
+        return replace(self, curvature=np.maximum(self.curvature, 0.0))
+
+
+def reading_terms(residual_mm: Array, scale_mm: Array) -> ReadingTerms:
+    """Student-t log-likelihood of readings.
+
+    Parameters
+    ----------
+    residual_mm : ndarray of shape (n,)
+        Reading − predicted size.
+    scale_mm : ndarray of shape (n,)
+        Scale of the t-distribution.
+    """
+    nu = DEGREES_OF_FREEDOM
+    square = (residual_mm / scale_mm) ** 2
+    constant = gammaln((nu + 1) / 2) - gammaln(nu / 2) - 0.5 * np.log(nu * np.pi)
+    value = constant - np.log(scale_mm) - (nu + 1) / 2 * np.log1p(square / nu)
+    gradient = (nu + 1) * residual_mm / (scale_mm**2 * (nu + square))
+    curvature = (nu + 1) * (nu - square) / (scale_mm * (nu + square)) ** 2
+    return ReadingTerms(value, gradient, curvature)
+
+
+def log_interval(upper: Array, lower: Array) -> Array:
+    """Return log(Φ(upper) − Φ(lower)) without cancellation; infinite bounds are allowed.
+
+    The difference is taken in whichever tail is small, so that it stays exact far from zero.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> bool(np.isfinite(log_interval(np.array([31.0]), np.array([30.0])))[0])
+    True
+    """
+    swap = lower > -upper
+    high = np.where(swap, -lower, upper)
+    low = np.where(swap, -upper, lower)
+    log_high: Array = log_ndtr(high)
+    # exp(log low − log high) < 1 wherever low < high; −inf − −inf never meets, high is the larger.
+    below: Array = np.exp(log_ndtr(low) - log_high)
+    return log_high + np.log1p(-below)
+
+
+@dataclass(frozen=True)
+class TrialTerms:
+    """Value and derivatives by the two standardised distances to the bounding thresholds.
+
+    ``lower`` is (clearance − threshold below)/ω, ``upper`` (clearance − threshold above)/ω.
+    Curvatures are the entries of the negative Hessian.
+    """
+
+    value: Array
+    gradient_lower: Array
+    gradient_upper: Array
+    curvature_lower: Array
+    curvature_upper: Array
+    curvature_cross: Array
+
+    def convex(self) -> "TrialTerms":
+        """Return the same with each trial's 2 × 2 Hessian cut to its positive part."""
+        a, b, c = self.curvature_lower, self.curvature_upper, self.curvature_cross
+        middle, half = (a + b) / 2, (a - b) / 2
+        radius = np.hypot(half, c)
+        high, low = np.maximum(middle + radius, 0.0), np.maximum(middle - radius, 0.0)
+        # Cutting eigenvalues keeps the eigenvectors: the deviation from the middle only shrinks.
+        shrink = (high - low) / np.where(radius > 0, 2 * radius, 1.0)
+        middle = (high + low) / 2
+        return replace(
+            self,
+            curvature_lower=middle + shrink * half,
+            curvature_upper=middle - shrink * half,
+            curvature_cross=shrink * c,
+        )
+
+
+def trial_terms(lower: Array, upper: Array, grades_in_set: Array, lapse: float) -> TrialTerms:
+    """Ordered-probit log-likelihood with lapses.
+
+    Parameters
+    ----------
+    lower, upper : ndarray of shape (n,)
+        Standardised distances, ``lower`` ≥ ``upper``; +inf and −inf where a set has no bound.
+    grades_in_set : ndarray of shape (n,)
+        How many grades the reported set holds: a lapse falls on any grade alike.
+    lapse : float
+        Chance of a lapse.
+    """
+    log_hit = np.log1p(-lapse) + log_interval(lower, upper)
+    with np.errstate(divide="ignore"):  # no lapses: log 0 is meant
+        log_lapse = np.log(lapse * grades_in_set / 5)
+    value = np.logaddexp(log_hit, log_lapse)
+    finite_lower = np.where(np.isfinite(lower), lower, 0.0)
+    finite_upper = np.where(np.isfinite(upper), upper, 0.0)
+    density_lower, density_upper = (
+        np.where(np.isfinite(z), np.exp(np.log1p(-lapse) - (z**2 + _LOG_2PI) / 2 - value), 0.0)
+        for z in (lower, upper)
+    )
+    gradient_lower, gradient_upper = density_lower, -density_upper
+    curvature_lower = finite_lower * density_lower + gradient_lower**2
+    curvature_upper = -finite_upper * density_upper + gradient_upper**2
+    curvature_cross = gradient_lower * gradient_upper
+    return TrialTerms(
+        value, gradient_lower, gradient_upper, curvature_lower, curvature_upper, curvature_cross
+    )
