@@ -153,7 +153,7 @@ def _reading_rows(table: _SizeTable, n: int, run: Run) -> Iterable[tuple[object,
 def _true_size(entry: SizeEntry, feature: Feature, land_mm: float) -> float:
     """Undo the chord that flat inside jaws bridge in a bore."""
     if feature.form is Form.HOLE and entry.jaws is Jaws.INSIDE:
-        return float(bore_from_reading(entry.value_mm, land_mm))
+        return bore_from_reading(entry.value_mm, land_mm)
     return entry.value_mm
 
 

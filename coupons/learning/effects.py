@@ -163,24 +163,33 @@ def effect_row(feature: Feature, along: str | None = None) -> "NDArray[np.float6
     >>> {name: float(v) for name, v in zip(EFFECTS, row) if v}
     {'scale_x': 12.0, 'growth_int': -2.0}
     """
-    row = np.zeros(len(EFFECTS))
-    x, y, z = measured_axes(feature, along)
-    size_mm, sign = feature.size_mm, side(feature.form)
-    kind = "ext" if sign > 0 else "int"
-    row[_COLUMN["scale_x"]] = x * size_mm
-    row[_COLUMN["scale_y"]] = y * size_mm
-    row[_COLUMN["scale_z"]] = z * size_mm
-    if feature.form not in ROUND:
-        row[_COLUMN["skew"]] = _SKEW.get(feature.direction, 0.0) * size_mm
-    row[_COLUMN[f"growth_{kind}"]] = sign * 2 * (1 - z)
-    row[_COLUMN[f"growth_{kind}_z"]] = sign * 2 * z
-    if feature.form in ROUND:
-        row[_COLUMN[f"round_{kind}"]] = sign * 2
-    if feature.form is Form.HOLE:
-        row[_COLUMN["curl_int"]] = -2 * CURL_REFERENCE_MM / size_mm
-    if feature.at_bed:
-        row[_COLUMN["first_layer"]] = sign * 2
+    sizes_mm = np.array([feature.size_mm])
+    row: NDArray[np.float64] = effect_rows(feature, sizes_mm, along)[0]
     return row
+
+
+def effect_rows(
+    feature: Feature, sizes_mm: "NDArray[np.floating]", along: str | None = None
+) -> "NDArray[np.float64]":
+    """Return `effect_row` of a feature at each of several drawn sizes in mm, one a row."""
+    rows = np.zeros((len(sizes_mm), len(EFFECTS)))
+    x, y, z = measured_axes(feature, along)
+    sign = side(feature.form)
+    kind = "ext" if sign > 0 else "int"
+    rows[:, _COLUMN["scale_x"]] = x * sizes_mm
+    rows[:, _COLUMN["scale_y"]] = y * sizes_mm
+    rows[:, _COLUMN["scale_z"]] = z * sizes_mm
+    if feature.form not in ROUND:
+        rows[:, _COLUMN["skew"]] = _SKEW.get(feature.direction, 0.0) * sizes_mm
+    rows[:, _COLUMN[f"growth_{kind}"]] = sign * 2 * (1 - z)
+    rows[:, _COLUMN[f"growth_{kind}_z"]] = sign * 2 * z
+    if feature.form in ROUND:
+        rows[:, _COLUMN[f"round_{kind}"]] = sign * 2
+    if feature.form is Form.HOLE:
+        rows[:, _COLUMN["curl_int"]] = -2 * CURL_REFERENCE_MM / sizes_mm
+    if feature.at_bed:
+        rows[:, _COLUMN["first_layer"]] = sign * 2
+    return rows
 
 
 def prior_mean(table: PriorTable = EXTRUSION) -> "NDArray[np.float64]":

@@ -292,7 +292,7 @@ def _own_curvature(model: LatentModel, of_readings: Array, of_trials: Array) -> 
     design, n = model.design, len(model.design.sizes.drawn)
     internal, external = design.trials.internal, design.trials.external
     pairs = np.bincount(internal * n + external, -of_trials, n * n).reshape(n, n)
-    curvature: Array = pairs + pairs.T
+    curvature = (pairs + pairs.T).astype(float)
     on_diagonal = np.bincount(design.readings.size, of_readings, n)
     on_diagonal += np.bincount(internal, of_trials, n) + np.bincount(external, of_trials, n)
     curvature[np.diag_indices(n)] += on_diagonal

@@ -1,0 +1,153 @@
+"""How the clearance of a joint depends on the gap drawn, and what is not known about it.
+
+For a drawn gap g the functional clearance of the next print is normal given the print-to-print
+scatter, with a mean that is linear in the profile's terms. The print-to-print scatter itself is
+known only roughly (log-normal), so a chance is a small weighted sum of normal ones.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from coupons.answering.hardware import Hardware
+from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_rows, height_share, prior_sd
+from coupons.learning.profile import LogSpread, Profile
+from coupons.terms import INTERNAL, ROUND, Feature, Gives, Grade, Joint
+
+Array = NDArray[np.floating]
+
+_N_EFFECTS = len(EFFECTS)
+# Gauss–Hermite rule for a standard normal: nodes and weights for averages over log-scatters.
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+
+
+def drawn_sizes(joint: Joint, gives: Gives, gaps_mm: Array) -> tuple[Array, Array]:
+    """Return internal and external drawn sizes, in mm, of a joint at each gap.
+
+    The body that does not give way keeps the nominal size.
+    """
+    share = {Gives.INTERNAL: 1.0, Gives.EXTERNAL: 0.0, Gives.BOTH: 0.5}[gives]
+    return joint.size_mm + share * gaps_mm, joint.size_mm - (1 - share) * gaps_mm
+
+
+@dataclass(frozen=True)
+class Clearance:
+    """Distribution of a joint's functional clearance over a range of drawn gaps.
+
+    Parameters
+    ----------
+    profile : Profile
+    joint : Joint
+    gives : Gives
+    gaps_mm : ndarray of shape (n,)
+        Drawn gaps, over both sides. With a bought mate: printed drawn size against its mean size.
+    bought : Hardware, optional
+        A bought mate in place of the printed feature of its form.
+    """
+
+    profile: Profile
+    joint: Joint
+    gives: Gives
+    gaps_mm: Array
+    bought: Hardware | None = None
+
+    @cached_property
+    def rows(self) -> Array:
+        """Clearance − gap as rows over the profile's terms, shape (n, n_terms)."""
+        rows = np.zeros((len(self.gaps_mm), len(self.profile.means)))
+        internal, external = drawn_sizes(self.joint, self.gives, self.gaps_mm)
+        for feature in self._printed:
+            is_internal = feature.form in INTERNAL
+            effects = effect_rows(feature, internal if is_internal else external)
+            rows[:, :_N_EFFECTS] += effects if is_internal else -effects
+        rows[:, -1] = -float(self.joint.internal in ROUND and self.joint.external in ROUND)
+        return rows
+
+    @cached_property
+    def _printed(self) -> list[Feature]:
+        bought = self.bought and self.bought.form
+        return [
+            Feature(form, self.joint.size_mm, self.joint.direction)
+            for form in (self.joint.internal, self.joint.external)
+            if form is not bought
+        ]
+
+    @cached_property
+    def mean_mm(self) -> Array:
+        """Mean clearance, shape (n,)."""
+        return self.gaps_mm + self.rows @ self.profile.mean_vector
+
+    def margin_row(self, grade: Grade) -> Array:
+        """Rows of clearance − threshold of ``grade``, shape (n, n_terms)."""
+        rows = self.rows.copy()
+        rows[:, _N_EFFECTS + THRESHOLDS.index(grade)] -= 1
+        return rows
+
+    @cached_property
+    def own_variance(self) -> float:
+        """Variance in mm² that this one pair has to itself: own deviations and a bought mate's."""
+        scatters = self.profile.scatters
+        in_plane, in_z = scatters["tau"].mean_square, scatters["tau_z"].mean_square
+        shares = [height_share(feature) for feature in self._printed]
+        variance = sum((1 - z) * in_plane + z * in_z for z in shares)
+        return variance + (self.bought.sd_mm**2 if self.bought else 0.0)
+
+    @cached_property
+    def shift_variances(self) -> tuple[Array, Array]:
+        """Print-to-print variance of the gap in mm² at nodes of its scatter, and their weights."""
+        shares = [height_share(feature) for feature in self._printed]
+        in_plane, in_z = sum(1 - z for z in shares), sum(shares)
+        plane, plane_weights = _nodes(self.profile.scatters["rho"], in_plane)
+        height, height_weights = _nodes(self.profile.scatters["rho_z"], in_z)
+        return (
+            (plane[:, None] + height).ravel(),
+            (plane_weights[:, None] * height_weights).ravel(),
+        )
+
+    def variances(self, rows: Array) -> tuple[Array, Array]:
+        """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatter.
+
+        The terms were learned from so many runs, each with a shift of its own that cannot be told
+        from growth: a part of their variance goes with the scatter too.
+
+        Returns
+        -------
+        variances : ndarray of shape (n_nodes, n)
+        weights : ndarray of shape (n_nodes,)
+        """
+        learned = np.einsum("ni,ij,nj->n", rows, self.profile.covariance_matrix, rows)
+        shifts, weights = self.shift_variances
+        per_run = shifts / self.profile.counts.runs
+        changed = learned + (per_run - weights @ per_run)[:, None]
+        return np.maximum(changed, 0.1 * learned) + shifts[:, None], weights
+
+    def chance_from(self, grade: Grade) -> Array:
+        """Chance that a pair is at least of ``grade``, shape (n,)."""
+        if grade is Grade.NO_GO:
+            return np.ones(len(self.gaps_mm))
+        rows = self.margin_row(grade)
+        judged = self.own_variance + self.profile.scatters["omega"].mean_square
+        variances, weights = self.variances(rows)
+        mean = self.gaps_mm + rows @ self.profile.mean_vector
+        chance: Array = weights @ ndtr(mean / np.sqrt(variances + judged))
+        return chance
+
+    def learned_share(self, rows: Array) -> Array:
+        """Posterior over prior variance of ``rows`` · terms: 1 where nothing was learned."""
+        prior = np.diag(prior_sd(self.profile.prior_table) ** 2)
+        posterior = self.profile.covariance_matrix
+        before, after = (np.einsum("ni,ij,nj->n", rows, c, rows) for c in (prior, posterior))
+        share: Array = after / before
+        return share
+
+
+def _nodes(scatter: LogSpread, sides: float) -> tuple[Array, Array]:
+    """Variance of the gap from a shift that moves ``sides`` sizes together."""
+    if sides == 0:
+        return np.zeros(1), np.ones(1)
+    sds = scatter.median_mm * np.exp(scatter.log_sd * _NODES)
+    return (sides * sds) ** 2, _WEIGHTS

@@ -1,0 +1,307 @@
+"""The designer's question: how far to move which face, in which direction, with what chance.
+
+Everything is a search over the drawn gap. Signs: a positive offset moves a face outward from its
+material (material added), a negative one into it (material removed).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from coupons.answering.clearance import Clearance, drawn_sizes
+from coupons.answering.hardware import Hardware
+from coupons.errors import AnswerError, NotMeasuredError
+from coupons.learning.profile import Profile
+from coupons.terms import EXTERNAL, GRADES, INTERNAL, Direction, Form, Gives, Grade, Joint
+
+Array = NDArray[np.floating]
+
+INTERVAL = 0.90
+SMALLEST_MM, LARGEST_MM = 0.5, 500.0
+# A fit is refused as not measured when this share of its prior variance is left.
+_NOTHING_LEARNED = 0.5
+# Loose has no upper bound, so its chance grows for ever: this much is asked of it.
+_LOOSE_CHANCE = 0.95
+_DRAWN_STEP_MM = 0.01
+_GAP_RANGE_MM = (-1.2, 2.5)
+_COARSE_MM, _FINE_MM = 0.02, 0.0005
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a designer asks of a joint.
+
+    Parameters
+    ----------
+    joint : Joint
+    fit : Grade
+        The grade wanted, any but no-go.
+    gives : Gives
+        Which body's faces may move.
+    at_least : float, optional
+        Ask for the smallest gap that goes at least this easily with this chance, instead of the gap
+        with the best chance of exactly the grade.
+    drawn_gap_mm : float, optional
+        Ask about this gap instead of looking for one.
+    bought : Hardware, optional
+        A bought mate; the printed body is the one that gives way.
+    """
+
+    joint: Joint
+    fit: Grade
+    gives: Gives = Gives.EXTERNAL
+    at_least: float | None = None
+    drawn_gap_mm: float | None = None
+    bought: Hardware | None = None
+
+
+@dataclass(frozen=True)
+class FaceMove:
+    """What to do with one body: its form, the offset of each moved face, the size to draw.
+
+    ``faces`` is 2, or 1 across layers where whole layers come off or go on at one side only.
+    """
+
+    form: Form
+    offset_mm: float
+    faces: int
+    drawn_mm: float
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What to draw, and how sure that is. Lengths in mm, chances between 0 and 1.
+
+    ``gap_mm`` is the gap to draw, rounded as a person draws it; ``best_gap_mm`` the unrounded one.
+    ``low_mm`` to ``high_mm`` holds, with 90 % probability, the gap that puts the next print in the
+    middle of the wanted grade's window; or, where ``at_edge``, the gap at which the grade begins.
+    """
+
+    question: Question
+    gap_mm: float
+    best_gap_mm: float
+    low_mm: float
+    high_mm: float
+    at_edge: bool
+    chance: float
+    too_tight: float
+    too_loose: float
+    grade_chances: dict[Grade, float]
+    moves: tuple[FaceMove, ...]
+    measured: tuple[tuple[Form, float, float], ...]
+    extrapolated: bool
+    rehearsed: bool
+    layers: int | None
+
+
+def answer(profile: Profile, question: Question) -> Answer:
+    """Answer one question about one joint.
+
+    Raises
+    ------
+    AnswerError
+        If the joint or the wish makes no sense.
+    NotMeasuredError
+        If the profile learned next to nothing about the fit asked for.
+    """
+    check_question(question)
+    best = _best_gap(profile, question)
+    low, high = _interval(profile, question, best)
+    gap_mm, layers = _as_drawn(profile, question, best)
+    at_gap = _clearance(profile, question, np.array([gap_mm]))
+    from_grade = [float(at_gap.chance_from(grade)[0]) for grade in GRADES]
+    chances = -np.diff([*from_grade, 0.0])
+    rank = GRADES.index(question.fit)
+    ranges, extrapolated = _measured(profile, question.joint, question.bought)
+    return Answer(
+        question=question,
+        gap_mm=gap_mm,
+        best_gap_mm=best,
+        low_mm=low,
+        high_mm=high,
+        at_edge=_asks_for_edge(question),
+        chance=float(chances[rank]),
+        too_tight=float(chances[:rank].sum()),
+        too_loose=float(chances[rank + 1 :].sum()),
+        grade_chances=dict(zip(GRADES, map(float, chances), strict=True)),
+        moves=face_moves(question, gap_mm, layers),
+        measured=ranges,
+        extrapolated=extrapolated,
+        rehearsed=profile.rehearsed,
+        layers=layers,
+    )
+
+
+def check_question(question: Question) -> None:
+    """Refuse what makes no sense, whatever the profile.
+
+    Raises
+    ------
+    AnswerError
+    """
+    joint = question.joint
+    wrong: list[str] = []
+    if joint.internal not in INTERNAL or joint.external not in EXTERNAL:
+        wrong.append(
+            f"A joint is internal/external, such as slot/tongue or hole/pin, not "
+            f"{joint.internal}/{joint.external}."
+        )
+    elif (joint.internal, joint.external) == (Form.HOLE, Form.TONGUE):
+        wrong.append(
+            "A tongue in a hole touches along four edges: ask for hole/pin or slot/tongue."
+        )
+    if not SMALLEST_MM <= joint.size_mm <= LARGEST_MM:
+        wrong.append(
+            f"A joint's size must be {SMALLEST_MM:g} to {LARGEST_MM:g} mm, not {joint.size_mm:g}."
+        )
+    if question.fit is Grade.NO_GO:
+        wrong.append("Ask for force, push, slide or loose: no-go is not a fit.")
+    if question.at_least is not None and not 0 < question.at_least < 1:
+        wrong.append(f"A chance lies between 0 and 1, not at {question.at_least:g}.")
+    if wrong:
+        raise AnswerError("\n".join(wrong))
+
+
+def _clearance(profile: Profile, question: Question, gaps_mm: Array) -> Clearance:
+    return Clearance(profile, question.joint, question.gives, gaps_mm, question.bought)
+
+
+def _next_grade(grade: Grade) -> Grade | None:
+    rank = GRADES.index(grade) + 1
+    return GRADES[rank] if rank < len(GRADES) else None
+
+
+def _best_gap(profile: Profile, question: Question) -> float:
+    """Search a coarse grid of gaps, then a fine one around its best."""
+    low, high = _GAP_RANGE_MM
+    # No size may vanish: a gap of half the size is beyond every fit.
+    limit = question.joint.size_mm / 2
+    coarse = np.arange(max(low, -limit), min(high, limit), _COARSE_MM)
+    at = _pick(profile, question, coarse)
+    fine = at + np.arange(-_COARSE_MM, _COARSE_MM + _FINE_MM / 2, _FINE_MM)
+    return _pick(profile, question, fine)
+
+
+def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
+    if question.drawn_gap_mm is not None:
+        return question.drawn_gap_mm
+    clearance = _clearance(profile, question, gaps_mm)
+    from_fit = clearance.chance_from(question.fit)
+    above = _next_grade(question.fit)
+    if question.at_least is None and above is not None:
+        return float(gaps_mm[np.argmax(from_fit - clearance.chance_from(above))])
+    wanted = _LOOSE_CHANCE if question.at_least is None else question.at_least
+    enough = from_fit >= wanted
+    if not enough.any():
+        raise AnswerError(
+            f"No gap up to {gaps_mm[-1]:.2f} mm is {question.fit} or looser with a chance of "
+            f"{wanted:.0%}. Ask for a smaller chance, or measure again to know more."
+        )
+    return float(gaps_mm[np.argmax(enough)])
+
+
+def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[float, float]:
+    """90 % interval of the gap that puts the next print in the middle of the wanted window."""
+    clearance = _clearance(profile, question, np.array([gap_mm]))
+    row = _window_row(clearance, question)
+    if clearance.learned_share(row)[0] > _NOTHING_LEARNED:
+        raise NotMeasuredError(_not_measured(question))
+    variances, weights = clearance.variances(row)
+    needed = -float(row[0] @ profile.mean_vector)
+    half = _mixture_half_width(variances[:, 0], weights)
+    return needed - half, needed + half
+
+
+def _window_row(clearance: Clearance, question: Question) -> Array:
+    """Rows of clearance − middle of the window; its lower edge where it has no upper one."""
+    lower = clearance.margin_row(question.fit)
+    above = _next_grade(question.fit)
+    if above is None or _asks_for_edge(question):
+        return lower
+    middle: Array = (lower + clearance.margin_row(above)) / 2
+    return middle
+
+
+def _asks_for_edge(question: Question) -> bool:
+    """Tell whether an answer is about where a grade begins, not about the middle of its window."""
+    return question.at_least is not None or question.fit is GRADES[-1]
+
+
+def _mixture_half_width(variances: Array, weights: Array) -> float:
+    """Half width of the central interval of a mixture of normals with one mean, by bisection."""
+    low, high = 0.0, 10 * float(np.sqrt(variances.max()))
+    for _ in range(60):
+        middle = (low + high) / 2
+        inside = float(weights @ (2 * ndtr(middle / np.sqrt(variances)) - 1))
+        low, high = (middle, high) if inside < INTERVAL else (low, middle)
+    return high
+
+
+def _not_measured(question: Question) -> str:
+    joint = question.joint
+    what = f"{joint.internal}/{joint.external} along {joint.direction}"
+    return (
+        f"Not measured: this profile learned next to nothing about {question.fit} fits of {what}. "
+        f"Print a coupon that has them (`coupons specs` lists what each one measures), fit it "
+        f"together with the earlier run, and ask again."
+    )
+
+
+def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> tuple[float, int | None]:
+    """Round a gap to what a person draws: 0.01 mm a face, whole layers across layers."""
+    if question.joint.direction is Direction.Z and question.bought is None:
+        layers = round(gap_mm / profile.layer_height_mm)
+        return round(layers * profile.layer_height_mm, 6), layers
+    if question.drawn_gap_mm is not None:
+        return gap_mm, None
+    step = _DRAWN_STEP_MM * (4 if question.gives is Gives.BOTH else 2)
+    return round(round(gap_mm / step) * step, 6), None
+
+
+def face_moves(question: Question, gap_mm: float, layers: int | None) -> tuple[FaceMove, ...]:
+    """Share a gap out over the faces that may move.
+
+    A gap g over one pair of opposite faces is −g/2 on each face of the one body that gives way, or
+    −g/4 on each face of both. Across layers only whole layers can be drawn, so a body's whole share
+    comes off one of its faces.
+    """
+    joint, gives = question.joint, question.gives
+    internal, external = (float(size[0]) for size in drawn_sizes(joint, gives, np.array([gap_mm])))
+    if layers is not None and gives is Gives.BOTH:
+        # An odd layer goes to the internal body: a roof may be raised, a step must stay strong.
+        external = joint.size_mm - (layers // 2) * gap_mm / layers if layers else joint.size_mm
+        internal = external + gap_mm
+    faces = 2 if layers is None else 1
+    moves = [
+        FaceMove(joint.internal, _clean((joint.size_mm - internal) / faces), faces, internal),
+        FaceMove(joint.external, _clean((external - joint.size_mm) / faces), faces, external),
+    ]
+    if gives is not Gives.BOTH:
+        moves = [moves[0 if gives is Gives.INTERNAL else 1]]
+    return tuple(moves)
+
+
+def _clean(offset_mm: float) -> float:
+    return round(offset_mm, 6) + 0.0  # no −0.0
+
+
+def _measured(
+    profile: Profile, joint: Joint, bought: Hardware | None
+) -> tuple[tuple[tuple[Form, float, float], ...], bool]:
+    """Sizes that were measured of each printed form, and whether this joint lies outside them."""
+    forms: Sequence[Form] = [
+        form
+        for form in (joint.internal, joint.external)
+        if bought is None or form is not bought.form
+    ]
+    found = [
+        (m.form, m.low_mm, m.high_mm)
+        for form in forms
+        for m in profile.measured
+        if (m.form, m.direction) == (form, joint.direction)
+    ]
+    inside = [low <= joint.size_mm <= high for _, low, high in found]
+    return tuple(found), len(inside) < len(forms) or not all(inside)

@@ -1,0 +1,190 @@
+"""An answer in words: the same sentences on the terminal, in reports and on the wall card."""
+
+import numpy as np
+
+from coupons.answering.offset import Answer, FaceMove
+from coupons.learning.profile import Profile
+from coupons.terms import INTERNAL, Grade
+
+REHEARSED = (
+    "REHEARSED: from a virtual printer, not measured on a real one. Do not draw parts by it."
+)
+
+VERBS = {
+    Grade.NO_GO: "does not go",
+    Grade.FORCE: "takes force",
+    Grade.PUSH: "pushes in",
+    Grade.SLIDE: "slides",
+    Grade.LOOSE: "is loose",
+}
+
+ADJECTIVES = {
+    Grade.FORCE: "forced",
+    Grade.PUSH: "pushed",
+    Grade.SLIDE: "sliding",
+    Grade.LOOSE: "loose",
+}
+
+
+def signed(mm: float) -> str:
+    """Write an offset with its sign, a real minus, and two decimals; a third where it has one.
+
+    Examples
+    --------
+    >>> signed(-0.17), signed(0.05), signed(-0.125), signed(0.0)
+    ('−0.17', '+0.05', '−0.125', '0.00')
+    """
+    text = f"{mm:+.3f}".removesuffix("0")
+    if float(text) == 0:
+        return "0.00"
+    return text.replace("-", "−")
+
+
+def chance(p: float) -> str:
+    """Write a chance so that it never claims certainty.
+
+    Examples
+    --------
+    >>> chance(0.934), chance(0.9999), chance(0.0001)
+    ('93 %', 'over 99 %', 'under 1 %')
+    """
+    if p > 0.99:
+        return "over 99 %"
+    if p < 0.01:
+        return "under 1 %"
+    return f"{100 * p:.0f} %"
+
+
+def move_sentence(move: FaceMove) -> str:
+    """Say what to do with one body, sign and words together."""
+    if move.offset_mm == 0:
+        return f"Leave the {move.form} as it is: {move.drawn_mm:.2f} mm."
+    faces = f"each {move.form} face" if move.faces == 2 else f"one face of the {move.form}"
+    if move.offset_mm < 0:
+        how = "into the material (material removed"
+        how += ", the opening widens)" if move.form in INTERNAL else ")"
+    else:
+        how = "out of the material (material added"
+        how += ", the opening narrows)" if move.form in INTERNAL else ")"
+    return (
+        f"Move {faces} {signed(move.offset_mm)} mm, {how}: "
+        f"draw the {move.form} {move.drawn_mm:.2f} mm."
+    )
+
+
+def minus(mm: float) -> str:
+    """Write a length with two decimals and a real minus."""
+    return f"{mm:.2f}".replace("-", "−")
+
+
+def interval_sentence(answer: Answer) -> str:
+    """Say what is known of the wanted window on the next print."""
+    fit = answer.question.fit
+    place = f"at a gap of {minus(answer.low_mm)} to {minus(answer.high_mm)} mm"
+    if answer.at_edge:
+        return f"The next print begins to be {ADJECTIVES[fit]} {place} (90 % sure)."
+    return f"The middle of the {ADJECTIVES[fit]} range lies {place} on the next print (90 % sure)."
+
+
+def sentences(answer: Answer) -> list[str]:
+    """Return the answer as sentences, most important first."""
+    question, joint = answer.question, answer.question.joint
+    verb = VERBS[question.fit]
+    lines = [REHEARSED] if answer.rehearsed else []
+    lines += [move_sentence(move) for move in answer.moves]
+    lines.append(
+        f"It {verb} with {chance(answer.chance)} chance "
+        f"(too tight {chance(answer.too_tight)}, too loose {chance(answer.too_loose)})."
+    )
+    lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
+    lines.append(interval_sentence(answer))
+    if answer.layers is not None:
+        lines.append(
+            f"That is {answer.layers} whole layers; a part of a layer cannot be printed "
+            f"(the best gap would be {minus(answer.best_gap_mm)} mm)."
+        )
+    for form, low, high in answer.measured:
+        lines.append(f"Measured: {form}s of {low:g} to {high:g} mm along {joint.direction}.")
+    if answer.extrapolated:
+        lines.append(f"EXTRAPOLATED: {joint.size_mm:g} mm lies outside the sizes measured.")
+    if question.fit in (Grade.FORCE, Grade.PUSH):
+        lines.append("Caution: force and push fits across layers can split a part along them.")
+    return lines
+
+
+def as_data(answer: Answer) -> dict[str, object]:
+    """Return the answer as plain data, units in the names, the sentences with it."""
+    question = answer.question
+    return {
+        "joint": f"{question.joint.internal}/{question.joint.external}",
+        "size_mm": question.joint.size_mm,
+        "along": str(question.joint.direction),
+        "fit": str(question.fit),
+        "moves": [
+            {
+                "form": str(move.form),
+                "offset_mm": move.offset_mm,
+                "faces": move.faces,
+                "drawn_mm": move.drawn_mm,
+            }
+            for move in answer.moves
+        ],
+        "gap_mm": answer.gap_mm,
+        "best_gap_mm": answer.best_gap_mm,
+        "low_mm": answer.low_mm,
+        "high_mm": answer.high_mm,
+        "chance": answer.chance,
+        "too_tight": answer.too_tight,
+        "too_loose": answer.too_loose,
+        "grades": {str(grade): p for grade, p in answer.grade_chances.items()},
+        "measured": [
+            {"form": str(form), "low_mm": low, "high_mm": high}
+            for form, low, high in answer.measured
+        ],
+        "extrapolated": answer.extrapolated,
+        "rehearsed": answer.rehearsed,
+        "layers": answer.layers,
+        "words": sentences(answer),
+    }
+
+
+# What `coupons fit` says of the printer: name of the term, in words a person at the printer uses.
+_SAYS = {
+    "scale_x": "sizes along x",
+    "scale_y": "sizes along y",
+    "scale_z": "sizes along z",
+    "growth_ext": "outer faces stand proud by",
+    "growth_int": "inner faces stand proud by",
+}
+
+
+def profile_lines(profile: Profile) -> list[str]:
+    """Say in a few lines what a profile knows."""
+    counts = profile.counts
+    lines = [
+        f"{profile.machine}, {profile.material}: learned from {counts.trials} trials and "
+        f"{counts.readings} readings of {counts.sizes} sizes in {counts.runs} "
+        f"{'run' if counts.runs == 1 else 'runs'}."
+    ]
+    sds = np.sqrt(np.diag(profile.covariance_matrix))
+    for (name, mean), sd in zip(profile.means.items(), sds, strict=True):
+        if name not in _SAYS:
+            continue
+        if name.startswith("scale"):
+            lines.append(f"  {_SAYS[name]:<28}{percent(mean)} ± {100 * sd:.2f} %")
+        else:
+            lines.append(f"  {_SAYS[name]:<28}{signed(mean)} ± {sd:.2f} mm a face")
+    scatter = profile.scatters["tau"].median_mm
+    lines.append(f"  {'like features differ by':<28}{scatter:.3f} mm (one sd)")
+    return lines
+
+
+def percent(ratio: float) -> str:
+    """Write a ratio as a signed percentage.
+
+    Examples
+    --------
+    >>> percent(-0.0031)
+    '−0.31 %'
+    """
+    return f"{100 * ratio:+.2f} %".replace("-", "−")

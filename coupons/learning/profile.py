@@ -1,0 +1,268 @@
+"""``profile.json``: what one machine with one material taught, small enough to post.
+
+Everything an answer needs stands in the file, so answers from the file are the answers at fit time.
+"""
+
+import hashlib
+import json
+import math
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from coupons import __version__
+from coupons.atomic import write_text
+from coupons.errors import Problem, ProfileError
+from coupons.learning.effects import EXTRUSION, TERMS, PriorTable
+from coupons.learning.fit import Fitted
+from coupons.learning.integrate import SCATTERS
+from coupons.measuring import sheet
+from coupons.measuring.run import Run
+from coupons.terms import Direction, Form
+
+Array = NDArray[np.floating]
+
+VERSION = 1
+MAX_BYTES = 4096
+PRIORS: dict[str, PriorTable] = {"extrusion": EXTRUSION}
+
+_DIGITS = 6  # significant digits kept of means and covariances: a thousandth of a micrometre
+_N = len(TERMS)
+
+Name = Annotated[str, Field(min_length=1, max_length=80)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+
+class _Frozen(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+class LogSpread(_Frozen):
+    """A scatter's posterior, as normal in the logarithm: median in mm and sd of the log."""
+
+    median_mm: Annotated[float, Field(gt=0, lt=100)]
+    log_sd: Annotated[float, Field(ge=0, lt=10)]
+
+    @property
+    def mean_square(self) -> float:
+        """Mean of the variance, in mm²."""
+        return self.median_mm**2 * math.exp(2 * self.log_sd**2)
+
+
+class MeasuredRange(_Frozen):
+    """Drawn sizes of one form and direction that took part, smallest and largest."""
+
+    form: Form
+    direction: Direction
+    low_mm: Annotated[float, Field(gt=0)]
+    high_mm: Annotated[float, Field(gt=0)]
+
+
+class Counts(_Frozen):
+    """How much was observed."""
+
+    runs: Annotated[int, Field(ge=1)]
+    sizes: Annotated[int, Field(ge=1)]
+    readings: Annotated[int, Field(ge=0)]
+    trials: Annotated[int, Field(ge=0)]
+
+
+class Profile(_Frozen):
+    """What is known of one machine with one material, for its next print.
+
+    Parameters
+    ----------
+    means : dict of str to float
+        Posterior mean of every term: scales and skew as ratios, the rest in mm.
+    covariance : tuple of float
+        Lower triangle of the terms' posterior covariance, row by row, in the order of ``means``.
+    scatters : dict of str to LogSpread
+        Feature to feature (``tau``, ``tau_z``), caliper (``sigma``), judgement (``omega``), print
+        to print (``rho``, ``rho_z``).
+    prior : str
+        Name of the table of priors that the fit used.
+    """
+
+    format: Literal["offset-profile"] = "offset-profile"
+    version: Literal[1] = 1
+    made_with: Name = f"coupons {__version__}"
+    machine: Name
+    material: Name
+    nozzle_mm: Annotated[float, Field(gt=0)]
+    layer_height_mm: Annotated[float, Field(gt=0)]
+    printed_on: Annotated[date, Field(strict=False)] | None = None
+    rehearsed: bool
+    counts: Counts
+    measured: tuple[MeasuredRange, ...]
+    means: dict[str, Finite]
+    covariance: tuple[Finite, ...]
+    scatters: dict[str, LogSpread]
+    prior: Literal["extrusion"] = "extrusion"
+    without: tuple[str, ...] = ()
+    coupons: tuple[str, ...]
+    entries_sha256: str
+
+    @model_validator(mode="after")
+    def _whole(self) -> "Profile":
+        if tuple(self.means) != TERMS:
+            raise ValueError(f"means must name the {_N} terms {', '.join(TERMS)} in this order")
+        if len(self.covariance) != _N * (_N + 1) // 2:
+            raise ValueError(f"covariance must hold {_N * (_N + 1) // 2} numbers")
+        if tuple(self.scatters) != SCATTERS:
+            raise ValueError(f"scatters must name {', '.join(SCATTERS)} in this order")
+        smallest = np.linalg.eigvalsh(self.covariance_matrix)[0]
+        if smallest < -1e-9:
+            raise ValueError("covariance must not have a negative eigenvalue")
+        return self
+
+    @property
+    def mean_vector(self) -> Array:
+        """Posterior means, in the order of `coupons.learning.effects.TERMS`."""
+        return np.array(list(self.means.values()))
+
+    @property
+    def covariance_matrix(self) -> Array:
+        """Posterior covariance of the terms, shape (n_terms, n_terms)."""
+        matrix = np.zeros((_N, _N))
+        matrix[np.tril_indices(_N)] = self.covariance
+        return matrix + np.tril(matrix, -1).T
+
+    @property
+    def prior_table(self) -> PriorTable:
+        """The priors that the fit started from."""
+        return PRIORS[self.prior]
+
+
+def profile_of(fitted: Fitted, runs: Sequence[Run], without: Sequence[str] = ()) -> Profile:
+    """Distil a fit to a profile.
+
+    Raises
+    ------
+    ProfileError
+        If the runs are of different machines or materials.
+    """
+    _same_machine(runs)
+    last = max(runs, key=lambda run: run.conditions.printed_on or date.min).conditions
+    log_sds = {name: fitted.mixture.log_sd_moments(name) for name in SCATTERS}
+    return Profile(
+        machine=last.machine,
+        material=last.material,
+        nozzle_mm=last.nozzle_mm,
+        layer_height_mm=last.layer_height_mm,
+        printed_on=last.printed_on,
+        rehearsed=any(run.conditions.rehearsed for run in runs),
+        counts=Counts(
+            runs=len(runs),
+            sizes=len(fitted.design.sizes.drawn),
+            readings=len(fitted.design.readings.value),
+            trials=len(fitted.design.trials.internal),
+        ),
+        measured=_measured(runs),
+        means={name: _short(value) for name, value in zip(TERMS, fitted.mean, strict=True)},
+        covariance=tuple(map(_short, fitted.covariance[np.tril_indices(_N)])),
+        scatters={
+            name: LogSpread(median_mm=_short(math.exp(mean)), log_sd=_short(sd))
+            for name, (mean, sd) in log_sds.items()
+        },
+        without=tuple(without),
+        coupons=tuple(run.coupon.spec.name for run in runs),
+        entries_sha256=_digest(runs),
+    )
+
+
+def _short(value: float) -> float:
+    return float(f"{value:.{_DIGITS}g}")
+
+
+def _same_machine(runs: Sequence[Run]) -> None:
+    first = runs[0].conditions
+    problems = [
+        Problem(str(run.folder), f"{key} {getattr(first, key)!r} as in {runs[0].folder}", repr(got))
+        for run in runs[1:]
+        for key in ("machine", "material")
+        if (got := getattr(run.conditions, key)) != getattr(first, key)
+    ]
+    if problems:
+        raise ProfileError(problems)
+
+
+def _measured(runs: Sequence[Run]) -> tuple[MeasuredRange, ...]:
+    sizes: dict[tuple[Form, Direction], list[float]] = {}
+    for run in runs:
+        used = {e.feature for e in run.sizes} | {e.feature for e in run.fits}
+        used |= {e.mate for e in run.fits}
+        for f in run.coupon.features:
+            if f.id in used:
+                sizes.setdefault((f.form, f.direction), []).append(f.size_mm)
+    return tuple(
+        MeasuredRange(form=form, direction=direction, low_mm=min(found), high_mm=max(found))
+        for (form, direction), found in sorted(sizes.items())
+    )
+
+
+def _digest(runs: Sequence[Run]) -> str:
+    digest = hashlib.sha256()
+    for run in runs:
+        digest.update((run.folder / sheet.FILE).read_bytes())
+    return digest.hexdigest()
+
+
+def profile_text(profile: Profile) -> str:
+    """Return the JSON text of a profile, one key a line so that two can be compared by eye."""
+    data = profile.model_dump(mode="json")
+    body = ",\n".join(
+        f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False, separators=(',', ':'))}"
+        for key, value in data.items()
+    )
+    return "{\n" + body + "\n}\n"
+
+
+def write_profile(profile: Profile, path: Path) -> None:
+    """Write a profile in one step."""
+    write_text(path, profile_text(profile))
+
+
+def read_profile(path: Path) -> Profile:
+    """Read a profile of any version ever released.
+
+    Raises
+    ------
+    ProfileError
+        If it is missing, truncated, not a profile, of a later version, or breaks its schema.
+    """
+    data = _load(path)
+    if not isinstance(data, dict) or data.get("format") != "offset-profile":
+        todo = "Give the profile.json that `coupons fit` wrote"
+        raise ProfileError([Problem(str(path), "an offset profile", "another file", todo)])
+    version = data.get("version")
+    if isinstance(version, int) and version > VERSION:
+        todo = "Update this tool, or ask for the profile in the older version"
+        got = f"version {version}"
+        raise ProfileError([Problem(str(path), f"version {VERSION} or older", got, todo)])
+    try:
+        return Profile.model_validate_json(json.dumps(data))
+    except ValidationError as error:
+        raise ProfileError(_problem(path, e) for e in error.errors()) from None
+
+
+def _load(path: Path) -> Any:
+    try:
+        return json.loads(path.read_text(encoding="utf-8-sig"))
+    except (FileNotFoundError, IsADirectoryError):
+        todo = "Run `coupons fit` on a run folder first"
+        problem = Problem(str(path), "a profile", "no such file", todo)
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        todo = "Copy the file again, or run `coupons fit` again"
+        problem = Problem(str(path), "whole JSON text", f"a break ({error})", todo)
+    raise ProfileError([problem])
+
+
+def _problem(path: Path, error: Any) -> Problem:
+    where = f"{path.name} at {'.'.join(map(str, error['loc'])) or 'top'}"
+    todo = "Run `coupons fit` again, or ask its owner for a whole copy"
+    return Problem(where, error["msg"].removeprefix("Value error, "), "", todo)
