@@ -6,6 +6,7 @@ from typing import Any
 
 from coupons.atomic import write_text
 from coupons.making.record import Coupon, read_coupon
+from coupons.measuring.slips import FIXED_MM, SHARE
 from coupons.showing.page import render_page
 from coupons.showing.picture import read_picture
 from coupons.showing.words import CAUTIONS, read_how, read_title, try_how, try_title
@@ -69,7 +70,8 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``key``, ``features`` by id (form, size_mm, row) and ``steps`` in the order of trying.
+        ``key``, ``plausible`` (the limits of the checks), ``features`` by id (form, size, row) and
+        ``steps`` in the order of trying.
     """
     features = {feature.id: feature for feature in coupon.features}
     fits = [
@@ -99,6 +101,7 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
     identity = f"{coupon.model_dump_json()}\n{run}"
     return {
         "key": "coupon-entries-" + hashlib.sha256(identity.encode()).hexdigest()[:20],
+        "plausible": {"fixed": FIXED_MM, "share": SHARE},
         "features": {
             feature.id: {"form": feature.form, "size": feature.size_mm, "row": feature.row}
             for feature in coupon.features

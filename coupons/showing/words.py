@@ -71,3 +71,14 @@ def read_how(feature: CouponFeature, reading: CouponReading) -> str:
         else "Half way up, clear of the chamfers and the lettering."
     )
     return f"{hold.format(along=along)} {place}"
+
+
+def jaw_places(coupon: Coupon) -> tuple[str, ...]:
+    """Return each way of holding the caliper that this coupon asks for, once."""
+    features = {feature.id: feature for feature in coupon.features}
+    asked = {(reading.jaws, features[reading.feature].form): reading for reading in coupon.readings}
+    return tuple(
+        f"{form.capitalize()}s: " + _HOLD[jaws, form].format(along="the axis written beside it")
+        for jaws, form in sorted(asked)
+        if (jaws, form) in _HOLD
+    )

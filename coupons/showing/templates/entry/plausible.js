@@ -11,8 +11,8 @@ function numberIn(text) {
   return Number(plain) > 0 ? { number: Number(plain), plain } : { fault: "A size is more than 0." };
 }
 
-// How far a sound reading may lie from drawn: the largest misses of common practice, with room.
-const allowance = (feature) => 0.8 + 0.01 * feature.size;
+// How far a sound reading may lie from drawn; the checks use the same limits.
+const allowance = (feature) => record.plausible.fixed + record.plausible.share * feature.size;
 
 function swappedDigits(plain) {
   const found = [];
