@@ -1,0 +1,43 @@
+"""``coupons specs``: list the shipped coupons and what each costs to print."""
+
+import json
+from dataclasses import asdict
+from typing import Any
+
+import click
+
+
+@click.command("specs")
+@click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
+def command(as_json: bool) -> None:
+    """List the coupons that ship with the tool.
+
+    Plastic and time are for the machine that each coupon is laid out for, by the model that
+    `coupons make` states. A path to a spec of your own works wherever a name does.
+    """
+    rows = _rows()
+    click.echo(json.dumps(rows, ensure_ascii=False, indent=1) if as_json else _table(rows))
+
+
+def _rows() -> list[dict[str, Any]]:
+    from coupons.making.estimate import estimate
+    from coupons.making.plan import plan_coupon
+    from coupons.making.spec import load_spec, shipped_specs
+
+    rows = []
+    for name in shipped_specs():
+        spec = load_spec(name)
+        rows.append({"name": name, "title": spec.title, **asdict(estimate(plan_coupon(spec)))})
+    return rows
+
+
+def _table(rows: list[dict[str, Any]]) -> str:
+    lines = [f"{'name':<10}{'features':>9}{'loose':>7}{'trials':>8}{'plastic':>10}{'time':>8}"]
+    for row in rows:
+        plastic, minutes = f"{row['plastic_cm3']:.1f} cm³", f"{row['minutes']:.0f} min"
+        lines += [
+            f"{row['name']:<10}{row['features']:>9}{row['loose']:>7}{row['trials']:>8}"
+            f"{plastic:>10}{minutes:>8}",
+            f"  {row['title']}",
+        ]
+    return "\n".join(lines)

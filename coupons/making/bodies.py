@@ -1,0 +1,119 @@
+"""What the builders of bodies hand to the plan: parts and sized features in a body's own frame."""
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from coupons.making.lettering import Point
+from coupons.making.proportions import CUT_CORNER_MM, FOOT_CHAMFER_MM
+from coupons.making.shapes import Axis, Box, Loft, Outline, Part, Text, Vector, box_of
+from coupons.terms import Direction, Form, Jaws
+
+Role = Literal["fit", "gauge", "span", "swell"]
+Turn = Literal[0, 90, 45, -45]
+Along = Literal["x", "y", "z"]
+
+
+@dataclass(frozen=True)
+class Sized:
+    """One sized feature of a body.
+
+    ``axis`` is the body's own axis across the two faces of a flat feature or along a round one,
+    ``direction`` the printer's. ``readings`` are the caliper's: jaws and, for rounds, along what.
+    """
+
+    id: str
+    form: Form
+    direction: Direction
+    size_mm: float
+    role: Role
+    row: str
+    centre: Vector
+    axis: Axis
+    readings: tuple[tuple[Jaws, Along | None], ...] = ()
+    at_bed: bool = False
+
+
+@dataclass(frozen=True)
+class Body:
+    """One body before it is placed; ``turn_deg`` is how the bed frame sees its own frame."""
+
+    id: str
+    row: str
+    loose: bool
+    turn_deg: Turn
+    parts: tuple[Part, ...]
+    features: tuple[Sized, ...]
+
+    @property
+    def box(self) -> Box:
+        """Low and high corner in the body's own frame."""
+        return box_of(self.parts)
+
+    def outline(self) -> Outline:
+        """Return the corners of the largest level outline: what the body covers on the bed."""
+        (x0, y0, _), (x1, y1, _) = self.box
+        return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+
+
+def plate(
+    low: Point, high: Point, top_mm: float, *, cut_corner: bool = True, chamfer: bool = True
+) -> Part:
+    """Return a slab on the bed with a foot chamfer and its low corner cut off as a mark."""
+    inset = FOOT_CHAMFER_MM if chamfer else 0.0
+    cut = CUT_CORNER_MM if cut_corner else 0.0
+    full = _slab_outline(low, high, cut)
+    if not chamfer:
+        return Part(Loft("z", ((0.0, full), (top_mm, full))))
+    small = _slab_outline(
+        (low[0] + inset, low[1] + inset), (high[0] - inset, high[1] - inset), cut * 0.8
+    )
+    return Part(Loft("z", ((0.0, small), (inset, full), (top_mm, full))))
+
+
+def _slab_outline(low: Point, high: Point, cut: float) -> Outline:
+    (x0, y0), (x1, y1) = low, high
+    if cut == 0:
+        return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+    return ((x0 + cut, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0 + cut))
+
+
+def label(text: str, middle_x_mm: float, low_y_mm: float, face_z_mm: float) -> Part:
+    """Return a raised label whose middle and foot stand at the given place on a level face."""
+    line = Text(text, (0.0, low_y_mm, face_z_mm))
+    low_x = round(middle_x_mm - line.width_mm / 2, 6)
+    return Part(replace(line, place=(low_x, low_y_mm, face_z_mm)))
+
+
+# Which printer direction the own x and y of a body lie along, by its turn.
+_DIRECTIONS: dict[Turn, tuple[Direction, Direction]] = {
+    0: (Direction.X, Direction.Y),
+    90: (Direction.Y, Direction.X),
+    45: (Direction.XY_PLUS, Direction.XY_MINUS),
+    -45: (Direction.XY_MINUS, Direction.XY_PLUS),
+}
+
+# Arrows towards the printer's +x and +y, as they stand in the body's own frame.
+_MARKS: dict[Turn, tuple[str, str]] = {
+    0: ("→X", "↑Y"),
+    90: ("↓X", "→Y"),
+    45: ("↘X", "↗Y"),
+    -45: ("↗X", "↖Y"),
+}
+
+
+def own_direction(turn_deg: Turn, axis: Axis) -> Direction:
+    """Return the printer direction in which an own axis of a turned body lies."""
+    if axis == "z":
+        return Direction.Z
+    return _DIRECTIONS[turn_deg][0 if axis == "x" else 1]
+
+
+def turn_for(direction: Direction) -> Turn:
+    """Return the turn that lays a body's own x along a printer direction in the layer plane."""
+    turns: dict[Direction, Turn] = {pair[0]: turn for turn, pair in _DIRECTIONS.items()}
+    return turns[direction]
+
+
+def marks(turn_deg: Turn) -> tuple[str, str]:
+    """Return the two direction marks of a body, to be read in its own frame."""
+    return _MARKS[turn_deg]

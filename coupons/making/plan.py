@@ -1,0 +1,200 @@
+"""From a spec to a plan: every body built in its own frame, checked, and placed on a plate."""
+
+import math
+from dataclasses import dataclass
+
+from coupons.errors import PlanError, Problem
+from coupons.making.bodies import Body, Sized
+from coupons.making.layout import arrange
+from coupons.making.lettering import Point
+from coupons.making.proportions import BED_MARGIN_MM, BODY_SPACE_MM
+from coupons.making.record import (
+    Coupon,
+    CouponAssumed,
+    CouponBody,
+    CouponFeature,
+    CouponReading,
+    CouponSpecRef,
+)
+from coupons.making.rows import BuiltRow, build_row
+from coupons.making.shapes import Vector
+from coupons.making.spec import Assumed, Spec
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A body on its plate: turned about its own origin, then moved."""
+
+    body: Body
+    plate: int
+    shift_mm: Vector
+
+    def on_plate(self, point: Vector) -> Vector:
+        """Return a point of the body's own frame as it lies on the plate."""
+        x, y = turned(point[0], point[1], self.body.turn_deg)
+        dx, dy, dz = self.shift_mm
+        return (round(x + dx, 6), round(y + dy, 6), round(point[2] + dz, 6))
+
+
+    def cover(self) -> tuple[Point, Point]:
+        """Return the low and high corner of the box that the body covers on the plate."""
+        (x0, y0), (x1, y1) = _cover(self.body)
+        dx, dy, _ = self.shift_mm
+        return (x0 + dx, y0 + dy), (x1 + dx, y1 + dy)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A coupon ready to be built: placed bodies, trials in the order of trying, hardware."""
+
+    spec: Spec
+    assumed: Assumed
+    rows: tuple[BuiltRow, ...]
+    placed: tuple[Placed, ...]
+
+    @property
+    def plates(self) -> int:
+        """How many plates the bodies take."""
+        return max(item.plate for item in self.placed)
+
+    def on(self, plate: int) -> tuple[Placed, ...]:
+        """Return the bodies of one plate."""
+        return tuple(item for item in self.placed if item.plate == plate)
+
+
+def turned(x: float, y: float, turn_deg: int) -> tuple[float, float]:
+    """Turn a point about the origin, exactly so for right angles."""
+    if turn_deg == 0:
+        return (x, y)
+    if turn_deg == 90:
+        return (-y, x)
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    return (c * x - s * y, s * x + c * y)
+
+
+def plan_coupon(
+    spec: Spec,
+    bed_mm: tuple[float, float] | None = None,
+    layer_height_mm: float | None = None,
+    nozzle_mm: float | None = None,
+) -> Plan:
+    """Lay a spec out for a machine; what is not given is taken from the spec.
+
+    Raises
+    ------
+    PlanError
+        With every rule that the geometry breaks, or every body that the bed cannot hold.
+    """
+    given = {"bed_mm": bed_mm, "layer_height_mm": layer_height_mm, "nozzle_mm": nozzle_mm}
+    assumed = spec.assumed.model_copy(update={k: v for k, v in given.items() if v is not None})
+    built: list[BuiltRow] = []
+    problems: list[Problem] = []
+    for number, (letter, row) in enumerate(zip(spec.row_ids(), spec.rows, strict=True), start=1):
+        found = build_row(row, letter, assumed, f"{spec.name} row {number} ({letter})")
+        if isinstance(found, BuiltRow):
+            built.append(found)
+        else:
+            problems += found
+    if problems:
+        raise PlanError(problems)
+    bodies = [body for row in built for body in row.bodies]
+    return Plan(spec, assumed, tuple(built), _place(bodies, assumed.bed_mm))
+
+
+def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...]:
+    """Set the bodies out and centre what each plate holds on the bed."""
+    covers = [_cover(body) for body in bodies]
+    sizes = [(high[0] - low[0], high[1] - low[1]) for low, high in covers]
+    room = (bed_mm[0] - 2 * BED_MARGIN_MM, bed_mm[1] - 2 * BED_MARGIN_MM)
+    problems = [
+        _too_big(body, size, room) for body, size in zip(bodies, sizes, strict=True)
+        if size[0] > room[0] or size[1] > room[1]
+    ]
+    if problems:
+        raise PlanError(problems)
+    spots = arrange(sizes, room, BODY_SPACE_MM)
+    used = {
+        plate: tuple(
+            max(
+                (s.x_mm, s.y_mm)[k] + size[k]
+                for s, size in zip(spots, sizes, strict=True) if s.plate == plate
+            )
+            for k in (0, 1)
+        )
+        for plate in {spot.plate for spot in spots}
+    }
+    placed = []
+    for body, (low, _), spot in zip(bodies, covers, spots, strict=True):
+        free = [(bed_mm[k] - used[spot.plate][k]) / 2 for k in (0, 1)]
+        x, y = free[0] + spot.x_mm - low[0], free[1] + spot.y_mm - low[1]
+        placed.append(Placed(body, spot.plate, (round(x, 3), round(y, 3), 0.0)))
+    return tuple(placed)
+
+
+def _cover(body: Body) -> tuple[Point, Point]:
+    """Return the box on the bed that a turned body covers, before it is moved."""
+    points = [turned(x, y, body.turn_deg) for x, y in body.outline()]
+    xs, ys = [p[0] for p in points], [p[1] for p in points]
+    return (min(xs), min(ys)), (max(xs), max(ys))
+
+
+def _too_big(body: Body, size: tuple[float, float], room: tuple[float, float]) -> Problem:
+    over = ", ".join(
+        f"{have - room_k:.1f} mm too long along {axis}"
+        for axis, have, room_k in zip("xy", size, room, strict=True)
+        if have > room_k
+    )
+    return Problem(
+        f"body {body.id}",
+        f"at most {room[0]:g} × {room[1]:g} mm (the bed less {BED_MARGIN_MM:g} mm all round)",
+        f"{size[0]:.1f} × {size[1]:.1f} mm: {over}",
+        "Use fewer gaps or sizes in that row, or a larger bed",
+    )
+
+
+def record(plan: Plan) -> Coupon:
+    """Return what `coupon.json` will hold."""
+    return Coupon(
+        spec=CouponSpecRef(
+            name=plan.spec.name, title=plan.spec.title, digest=plan.spec.digest
+        ),
+        assumed=CouponAssumed(**plan.assumed.model_dump()),
+        bodies=tuple(_body_record(item) for item in plan.placed),
+        features=tuple(
+            _feature_record(item, feature) for item in plan.placed for feature in item.body.features
+        ),
+        hardware=tuple(ware for row in plan.rows for ware in row.hardware),
+        trials=tuple(trial for row in plan.rows for trial in row.trials),
+        readings=tuple(
+            CouponReading(feature=feature.id, jaws=jaws, along=along)
+            for item in plan.placed
+            for feature in item.body.features
+            for jaws, along in feature.readings
+        ),
+    )
+
+
+def _body_record(item: Placed) -> CouponBody:
+    (low, high), height = item.cover(), item.body.box[1][2]
+    return CouponBody(
+        id=item.body.id,
+        plate=item.plate,
+        origin_mm=(round(low[0], 4), round(low[1], 4), 0.0),
+        extent_mm=(round(high[0] - low[0], 4), round(high[1] - low[1], 4), round(height, 4)),
+    )
+
+
+def _feature_record(item: Placed, feature: Sized) -> CouponFeature:
+    x, y, z = item.on_plate(feature.centre)
+    return CouponFeature(
+        id=feature.id,
+        form=feature.form,
+        direction=feature.direction,
+        size_mm=feature.size_mm,
+        role=feature.role,
+        row=feature.row,
+        body=item.body.id,
+        plate=item.plate,
+        place_mm=(round(x, 4), round(y, 4), round(z, 4)),
+        at_bed=feature.at_bed,
+    )

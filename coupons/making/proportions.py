@@ -1,0 +1,44 @@
+"""The proportions of a coupon that are the same whatever the spec: walls, lead-ins, margins.
+
+Lengths in mm. Each number has its reason beside it; specs may ask for more, never for less.
+"""
+
+EDGE_MM = 1.0  # from a label to the edge of its face: a caliper jaw must not ride up on it
+LABEL_CLEAR_MM = 0.8  # between labels, and between a label and a shoulder
+LEAD_IN_MM = 0.4  # at both mouths of a fit feature: keeps swell and stringing out of the trial
+FOOT_CHAMFER_MM = 0.4  # around every body at the bed: keeps first-layer swell off outer faces
+CUT_CORNER_MM = 2.5  # the corner of a body that was nearest the origin of the bed
+SHOULDER_MM = 1.2  # step around a post: the mate seats on it, clear of raised labels
+SHOULDER_HEIGHT_MM = 1.2
+SHOULDER_CLEAR_MM = 0.3  # between the edge of a seated shoulder and a label
+BASE_MM = 1.6  # plate under standing posts, and under a rule
+TIP_MM = 1.0  # by how much a post stands out of its mate when seated: depth can be felt and seen
+SLOT_PLAY_MM = 1.0  # a slot is this much longer than its tongue is wide, so that only two faces fit
+MIN_WALL_MM = 3.0
+WALL_IN_LINES = 6  # and not less than this many extruded lines
+LINE_PER_NOZZLE = 1.125  # width of an extruded line over nozzle diameter (common practice)
+GRIP_MM = 9.0  # least side of a loose piece that fingers hold
+SMALLEST_MM = 2.0  # smallest size that a 0.4 mm nozzle draws as a closed round
+LARGEST_MM = 300.0
+BODY_SPACE_MM = 4.0  # between bodies on a plate
+BED_MARGIN_MM = 5.0  # from a body to the edge of the bed
+
+
+def line_width_mm(nozzle_mm: float) -> float:
+    """Return the width of one extruded line."""
+    return nozzle_mm * LINE_PER_NOZZLE
+
+
+def least_wall_mm(nozzle_mm: float) -> float:
+    """Return the thinnest wall that a coupon may have between features."""
+    return max(MIN_WALL_MM, WALL_IN_LINES * line_width_mm(nozzle_mm))
+
+
+def layers_up(height_mm: float, layer_height_mm: float) -> float:
+    """Return the height rounded up to whole layers.
+
+    >>> layers_up(3.0, 0.2), layers_up(3.0, 0.16)
+    (3.0, 3.04)
+    """
+    count = -int(-(height_mm / layer_height_mm - 1e-9) // 1)
+    return round(count * layer_height_mm, 6)

@@ -1,0 +1,259 @@
+"""From one row of a spec to its bodies, trials and hardware, or to the rules that it breaks."""
+
+import math
+from dataclasses import dataclass, replace
+
+from coupons.errors import Problem
+from coupons.making.bodies import Along, Body, Turn, turn_for
+from coupons.making.posts import lying, standing
+from coupons.making.proportions import (
+    LARGEST_MM,
+    SHOULDER_MM,
+    SMALLEST_MM,
+    least_wall_mm,
+)
+from coupons.making.record import CouponHardware, CouponTrial
+from coupons.making.rules import labels_clash, rule
+from coupons.making.series import Item, Series
+from coupons.making.spec import (
+    Assumed,
+    FitRow,
+    HardwareRow,
+    Row,
+    SizesRow,
+    SpansRow,
+    SwellRow,
+)
+from coupons.making.stiffness import STIFF_MM, window_deflection_mm
+from coupons.making.windows import windowed_plate, windowed_wall
+from coupons.terms import INTERNAL, ROUND, Direction, Form, Jaws
+
+GAUGE_LETTERS = "GHJKL"
+HARDWARE_LETTER = "B"
+POST_SPACE_MM = 1.0  # between a mate seated on one post and the next post
+MATES = {Form.HOLE: Form.PIN, Form.SLOT: Form.TONGUE, Form.PIN: Form.HOLE, Form.TONGUE: Form.SLOT}
+
+Readings = tuple[tuple[Jaws, Along | None], ...]
+
+
+@dataclass(frozen=True)
+class BuiltRow:
+    """What one row comes to."""
+
+    letter: str
+    bodies: tuple[Body, ...]
+    trials: tuple[CouponTrial, ...] = ()
+    hardware: tuple[CouponHardware, ...] = ()
+
+
+def build_row(
+    row: Row, letter: str, assumed: Assumed, where: str
+) -> "BuiltRow | list[Problem]":
+    """Return the row built, or every rule that it breaks."""
+    problems = _problems(row, letter, assumed, where)
+    if problems:
+        return problems
+    match row:
+        case FitRow():
+            return _fit(row, letter, assumed)
+        case HardwareRow():
+            return _hardware(row, letter, assumed)
+        case SizesRow():
+            return BuiltRow(letter, (_build(_sizes_series(row, letter, assumed)),))
+        case SpansRow():
+            return BuiltRow(letter, (_rule(row, letter, assumed),))
+        case SwellRow():
+            raise NotImplementedError
+
+
+def _build(series: Series) -> Body:
+    """Choose the builder by form and direction."""
+    flat_on_bed = series.direction is Direction.Z
+    upright = flat_on_bed != series.round
+    if series.form in INTERNAL:
+        return windowed_wall(series) if upright else windowed_plate(series)
+    return lying(series) if upright else standing(series)
+
+
+def _turn(form: Form, direction: Direction) -> Turn:
+    """Return how to turn a body so that its features lie along the printer direction."""
+    if direction is Direction.Z:
+        return 0
+    if form in ROUND:  # the axis is the body's own y
+        return 0 if direction is Direction.Y else 90
+    return turn_for(direction)
+
+
+def _series(row: FitRow | HardwareRow | SizesRow, letter: str, assumed: Assumed) -> Series:
+    return Series(
+        body=letter,
+        row=letter,
+        form=row.form,
+        direction=row.direction,
+        role="fit",
+        items=(),
+        turn_deg=_turn(row.form, row.direction),
+        loose=False,
+        wall_mm=row.wall_mm,
+        depth_mm=row.depth_mm,
+        length_mm=row.length_mm,
+        layer_height_mm=assumed.layer_height_mm,
+    )
+
+
+def _fixed_series(row: FitRow | HardwareRow, letter: str, assumed: Assumed) -> Series:
+    sign = 1 if row.form in INTERNAL else -1
+    items = tuple(
+        Item(
+            f"{letter}{number}",
+            round(row.size_mm + sign * gap, 6),
+            readings_for(row.form, row.direction) if number % row.read_every == 1 % row.read_every
+            else (),
+        )
+        for number, gap in enumerate(row.gaps(), start=1)
+    )
+    series = replace(_series(row, letter, assumed), items=items)
+    if row.form in INTERNAL:
+        return series
+    mate = row.size_mm + 2 * row.wall_mm if row.form in ROUND else row.size_mm + 2 * row.wall_mm
+    reach = mate / 2 + series.largest_mm / 2 + POST_SPACE_MM
+    return replace(series, pitch_mm=max(reach, series.largest_mm + 2 * SHOULDER_MM))
+
+
+def _gauge_series(row: FitRow, letter: str, assumed: Assumed, copy: int) -> Series:
+    mate = MATES[row.form]
+    name = letter + GAUGE_LETTERS[copy]
+    item = Item(name, row.size_mm, readings_for(mate, row.direction))
+    flat = mate not in ROUND
+    return replace(
+        _series(row, letter, assumed),
+        body=name,
+        form=mate,
+        role="gauge",
+        items=(item,),
+        loose=True,
+        mark=("⊙" if row.direction is Direction.Z else "↔") if flat else "",
+    )
+
+
+def _fit(row: FitRow, letter: str, assumed: Assumed) -> BuiltRow:
+    fixed = _fixed_series(row, letter, assumed)
+    gauges = [_gauge_series(row, letter, assumed, copy) for copy in range(row.gauges)]
+    # From loose to tight, one loose piece after the other: nothing wears before it is judged.
+    trials = [
+        CouponTrial(feature=item.id, mate=gauge.body, gap_mm=gap)
+        for gauge in gauges
+        for item, gap in reversed(list(zip(fixed.items, row.gaps(), strict=True)))
+    ]
+    bodies = (_build(fixed), *(_build(gauge) for gauge in gauges))
+    return BuiltRow(letter, bodies, tuple(trials))
+
+
+def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
+    fixed = _fixed_series(row, letter, assumed)
+    low, high = row.limits_mm
+    ware = CouponHardware(
+        id=letter + HARDWARE_LETTER,
+        name=row.name,
+        form=MATES[row.form],
+        size_mm=row.size_mm,
+        # A piece is taken to lie anywhere in its band alike: a uniform spread.
+        sd_mm=round((high - low) / math.sqrt(12), 6),
+    )
+    trials = [
+        CouponTrial(feature=item.id, mate=ware.id, gap_mm=gap)
+        for item, gap in reversed(list(zip(fixed.items, row.gaps(), strict=True)))
+    ]
+    return BuiltRow(letter, (_build(fixed),), tuple(trials), (ware,))
+
+
+def _sizes_series(row: SizesRow, letter: str, assumed: Assumed) -> Series:
+    items = tuple(
+        Item(f"{letter}{number}", size, readings_for(row.form, row.direction))
+        for number, size in enumerate(row.sizes_mm, start=1)
+    )
+    return replace(_series(row, letter, assumed), role="span", items=items)
+
+
+def _rule_items(row: SpansRow, letter: str) -> tuple[Item, ...]:
+    sizes = [
+        size
+        for pair in zip(row.tongues_mm, (*row.slots_mm, None), strict=True)
+        for size in pair
+        if size is not None
+    ]
+    return tuple(
+        Item(f"{letter}{place + 1}", size, ((_jaws(place % 2 == 1), None),))
+        for place, size in enumerate(sizes)
+    )
+
+
+def _rule(row: SpansRow, letter: str, assumed: Assumed) -> Body:
+    items = _rule_items(row, letter)
+    return rule(letter, row.direction, turn_for(row.direction), items, assumed.layer_height_mm)
+
+
+def _jaws(internal: bool) -> Jaws:
+    return Jaws.INSIDE if internal else Jaws.OUTSIDE
+
+
+def readings_for(form: Form, direction: Direction) -> Readings:
+    """Return the readings worth taking of a feature: rounds two ways, flats one."""
+    jaws = _jaws(form in INTERNAL)
+    if form not in ROUND:
+        return ((jaws, None),)
+    across: dict[str, tuple[Along, Along]] = {"z": ("x", "y"), "x": ("y", "z"), "y": ("x", "z")}
+    return tuple((jaws, along) for along in across[direction.value])
+
+
+def _problems(row: Row, letter: str, assumed: Assumed, where: str) -> list[Problem]:
+    problems: list[Problem] = []
+    least = least_wall_mm(assumed.nozzle_mm)
+    if row.wall_mm < least:
+        problems.append(
+            Problem(
+                f"{where} wall_mm",
+                f"at least {least:g} mm (six lines of a {assumed.nozzle_mm:g} mm nozzle)",
+                f"{row.wall_mm:g}",
+            )
+        )
+    if isinstance(row, SpansRow):
+        clash = labels_clash(_rule_items(row, letter))
+        if clash:
+            problems.append(
+                Problem(
+                    f"{where} tongues_mm, slots_mm",
+                    "room for every label beside its block or notch",
+                    f"{clash[0]} and {clash[1]} overlapping",
+                    "Set a wide slot beside a narrow tongue",
+                )
+            )
+    if isinstance(row, FitRow | HardwareRow):
+        problems += _gap_problems(row, where)
+    return problems
+
+
+def _gap_problems(row: FitRow | HardwareRow, where: str) -> list[Problem]:
+    problems = []
+    sign = 1 if row.form in INTERNAL else -1
+    for gap in row.gaps():
+        size = row.size_mm + sign * gap
+        if not SMALLEST_MM <= size <= LARGEST_MM:
+            problems.append(
+                Problem(
+                    f"{where} gaps_mm",
+                    f"features between {SMALLEST_MM:g} and {LARGEST_MM:g} mm",
+                    f"{size:g} mm at a gap of {gap:g}",
+                )
+            )
+    bend = window_deflection_mm(row.length_mm, row.wall_mm, row.depth_mm)
+    if row.form not in ROUND and bend > STIFF_MM:
+        problems.append(
+            Problem(
+                f"{where} wall_mm",
+                f"walls that bend less than {STIFF_MM:g} mm under 20 N",
+                f"{bend:.4f} mm",
+                "Make wall_mm or depth_mm larger, or length_mm smaller",
+            )
+        )
+    return problems

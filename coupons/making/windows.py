@@ -1,0 +1,164 @@
+"""Bodies with windows: holes and slots through a flat plate, or through an upright wall.
+
+In a plate the way through is z and labels lie before the windows; in a wall it is y and labels
+lie on the top. Both mouths of a window have a lead-in.
+"""
+
+from coupons.making.bodies import Body, Sized, label, marks, own_direction, plate
+from coupons.making.lettering import CAP_MM, width_mm
+from coupons.making.proportions import (
+    EDGE_MM,
+    GRIP_MM,
+    LABEL_CLEAR_MM,
+    LEAD_IN_MM,
+    SHOULDER_CLEAR_MM,
+    SHOULDER_MM,
+    layers_up,
+)
+from coupons.making.series import Item, Series, spread
+from coupons.making.shapes import Axis, Outline, Part, Prism, Turned
+from coupons.terms import Form, Jaws
+
+OVER_MM = 0.05  # cutters stand out of the faces they cut, so that no two faces coincide
+
+
+def windowed_plate(series: Series) -> Body:
+    """Return a plate with windows along z; the outer sides of a fixed one are features too."""
+    widths = [item.size_mm for item in series.items]
+    middles, length = spread(series, widths, series.wall_mm)
+    deep = max(widths) if series.round else series.length_mm
+    window_y = EDGE_MM + CAP_MM + SHOULDER_MM + SHOULDER_CLEAR_MM + deep / 2
+    high_y = round(window_y + deep / 2 + series.wall_mm, 6)
+    parts: list[Part] = []
+    if series.loose:
+        middles, length = _middle_of_grip(middles, length)
+    else:
+        parts, length = _mark_column(series, length, high_y)
+    body = plate((0, 0), (length, high_y), series.depth_mm)
+    for item, x in zip(series.items, middles, strict=True):
+        parts.append(_plate_window(series, item, x, window_y))
+        parts.append(label(series.text(item), x, EDGE_MM, series.depth_mm))
+    features = [
+        series.sized(item, (x, window_y, series.depth_mm / 2), "z" if series.round else "x")
+        for item, x in zip(series.items, middles, strict=True)
+    ]
+    if not series.loose:
+        features += outer_sizes(series, length, high_y, series.depth_mm)
+    return _body(series, (body, *parts), features)
+
+
+def windowed_wall(series: Series) -> Body:
+    """Return an upright wall with windows along y, floor and roof as thick as its walls."""
+    flat = not series.round
+    floor = layers_up(series.wall_mm, series.layer_height_mm)
+    widths = [series.length_mm if flat else item.size_mm for item in series.items]
+    middles, length = spread(series, widths, series.wall_mm)
+    deep = max(series.depth_mm, CAP_MM + 2 * EDGE_MM)
+    top = layers_up(floor + series.largest_mm + series.wall_mm, series.layer_height_mm)
+    parts: list[Part] = []
+    if series.loose:
+        middles, length = _middle_of_grip(middles, length)
+    else:
+        parts, length = _mark_line(series, length, top)
+    parts.insert(0, plate((0, 0), (length, deep), top))
+    features = []
+    for item, x in zip(series.items, middles, strict=True):
+        z = floor + (item.size_mm if flat else series.largest_mm) / 2
+        parts.append(_wall_window(series, item, x, z, deep))
+        parts.append(label(series.text(item), x, EDGE_MM, top))
+        features.append(series.sized(item, (x, deep / 2, z), "z" if flat else "y"))
+    return _body(series, tuple(parts), features)
+
+
+def outer_sizes(series: Series, length: float, high_y: float, top: float) -> list[Sized]:
+    """Return the two outer sizes of a plate: lengths for the caliper that cost no plastic."""
+    if series.turn_deg not in (0, 90):
+        return []
+    sides: tuple[tuple[Axis, float], ...] = (("x", length), ("y", high_y))
+    return [
+        Sized(
+            id=f"{series.row}{direction.upper()}",
+            form=Form.TONGUE,
+            direction=direction,
+            size_mm=size,
+            role="span",
+            row=series.row,
+            centre=(length / 2, high_y / 2, top / 2),
+            axis=axis,
+            readings=((Jaws.OUTSIDE, None),),
+        )
+        for axis, size in sides
+        for direction in (own_direction(series.turn_deg, axis),)
+    ]
+
+
+def _body(series: Series, parts: tuple[Part, ...], features: list[Sized]) -> Body:
+    return Body(
+        series.body, series.row, series.loose, series.turn_deg, parts, tuple(features)
+    )
+
+
+def _middle_of_grip(middles: list[float], length: float) -> tuple[list[float], float]:
+    """Widen a single-window piece to what fingers hold."""
+    if length >= GRIP_MM:
+        return middles, length
+    return [GRIP_MM / 2], GRIP_MM
+
+
+def _mark_column(series: Series, length: float, high_y: float) -> tuple[list[Part], float]:
+    """Return the direction marks, one above the other at the far end, and the new length."""
+    texts = marks(series.turn_deg)
+    wide = max(width_mm(text) for text in texts)
+    middle = length - series.wall_mm / 2 + LABEL_CLEAR_MM + wide / 2
+    rows_y = (EDGE_MM, high_y - EDGE_MM - CAP_MM)
+    parts = [
+        label(text, middle, y, series.depth_mm) for text, y in zip(texts, rows_y, strict=True)
+    ]
+    return parts, round(middle + wide / 2 + EDGE_MM, 6)
+
+
+def _mark_line(series: Series, length: float, top: float) -> tuple[list[Part], float]:
+    """Return the direction marks, side by side at the far end of a wall's top."""
+    text = "".join(marks(series.turn_deg))
+    middle = length - EDGE_MM + LABEL_CLEAR_MM + width_mm(text) / 2
+    return [label(text, middle, EDGE_MM, top)], round(middle + width_mm(text) / 2 + EDGE_MM, 6)
+
+
+def _flared(half: float, low: float, high: float) -> Outline:
+    """Return half a window's profile as (half width, place through) with a lead-in at both ends."""
+    reach = LEAD_IN_MM + OVER_MM
+    return (
+        (half + reach, low - OVER_MM),
+        (half, low + LEAD_IN_MM),
+        (half, high - LEAD_IN_MM),
+        (half + reach, high + OVER_MM),
+    )
+
+
+def _hole(axis: Axis, centre: tuple[float, float], item: Item, low: float, high: float) -> Part:
+    flared = _flared(item.size_mm / 2, low, high)
+    profile = ((0.0, low - OVER_MM), *flared, (0.0, high + OVER_MM))
+    return Part(Turned(axis, centre, profile, outside=True), cut=True, feature=item.id)
+
+
+def _plate_window(series: Series, item: Item, x: float, y: float) -> Part:
+    if series.round:
+        return _hole("z", (x, y), item, 0.0, series.depth_mm)
+    profile = _slot_profile(item, x, 0.0, series.depth_mm)
+    half = series.length_mm / 2
+    return Part(Prism("y", profile, y - half, y + half), cut=True, feature=item.id)
+
+
+def _wall_window(series: Series, item: Item, x: float, z: float, deep: float) -> Part:
+    if series.round:
+        return _hole("y", (x, z), item, 0.0, deep)
+    profile = tuple((b, a) for a, b in _slot_profile(item, z, 0.0, deep))
+    half = series.length_mm / 2
+    return Part(Prism("x", profile, x - half, x + half), cut=True, feature=item.id)
+
+
+def _slot_profile(item: Item, middle: float, low: float, high: float) -> Outline:
+    """Return a slot's section as (across, through), flared at both mouths."""
+    right = [(middle + half, through) for half, through in _flared(item.size_mm / 2, low, high)]
+    left = [(2 * middle - across, through) for across, through in reversed(right)]
+    return (*right, *left)
