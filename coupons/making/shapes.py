@@ -123,7 +123,7 @@ def circle_sides(radius_mm: float) -> int:
     """Return the number of sides, a multiple of four, at which the chord error is within 2 µm.
 
     >>> circle_sides(2.5)
-    112
+    84
     """
     exact = math.pi / math.acos(1 - CHORD_ERROR_MM / max(radius_mm, 1.0))
     return 4 * math.ceil(exact / 4)

@@ -6,7 +6,7 @@ once through the 32-bit form that print files have, so that what is checked is w
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 from manifold3d import CrossSection, Error, Manifold, Mesh, OpType
@@ -16,7 +16,7 @@ from coupons.errors import PlanError, Problem
 from coupons.making.bodies import Body
 from coupons.making.lettering import GLYPH_MM, PEN_MM, RAISED_MM, SPACE_MM, glyph
 from coupons.making.plan import Placed, Plan, turned
-from coupons.making.shapes import Axis, Loft, Part, Prism, Shape, Text, Turned, to_space
+from coupons.making.shapes import Axis, Loft, Prism, Shape, Text, Turned, to_space
 
 TEXT_SUNK_MM = 0.2  # letters start inside the face, so that the union has no touching faces
 PEN_SIDES = 12
@@ -70,7 +70,9 @@ class _Built:
 
 def _build(body: Body) -> _Built:
     features: dict[int, str] = {}
-    added, cut, text = [], [], []
+    added: list[Manifold] = []
+    cut: list[Manifold] = []
+    text: list[Manifold] = []
     for part in body.parts:
         solid = _shape(part.shape).as_original()
         if part.feature:
@@ -177,7 +179,7 @@ def _text_solid(shape: Text) -> Manifold:
     return Manifold.batch_boolean(letters, OpType.Add).translate((x, y, z - TEXT_SUNK_MM))
 
 
-@lru_cache(maxsize=None)
+@cache
 def _letter(character: str) -> Manifold:
     """Return one letter as a solid standing on the bed, made once a process."""
     angles = 2 * np.pi * (np.arange(PEN_SIDES) + 0.5) / PEN_SIDES

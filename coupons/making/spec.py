@@ -5,6 +5,7 @@ Whether the geometry can be made is for :mod:`coupons.making.plan` to say.
 """
 
 import hashlib
+import itertools
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
@@ -203,7 +204,7 @@ def _check_direction(form: Form, direction: Direction) -> None:
 
 
 def _check_rising(key: str, values: tuple[float, ...]) -> None:
-    if any(b <= a for a, b in zip(values, values[1:], strict=False)):
+    if any(b <= a for a, b in itertools.pairwise(values)):
         raise ValueError(f"{key} in rising order without repeats, got {list(values)}")
 
 

@@ -79,7 +79,10 @@ def _model(solids: tuple[Solid, ...], title: str, metadata: Mapping[str, str]) -
 
 def _object(number: int, solid: Solid) -> str:
     # Nine significant digits bring every 32-bit float back to itself.
-    vertex, triangle = '<vertex x="%.9g" y="%.9g" z="%.9g"/>\n', '<triangle v1="%d" v2="%d" v3="%d"/>\n'
+    vertex, triangle = (
+        '<vertex x="%.9g" y="%.9g" z="%.9g"/>\n',
+        '<triangle v1="%d" v2="%d" v3="%d"/>\n',
+    )
     vertices = (vertex * len(solid.vertices_mm)) % tuple(solid.vertices_mm.ravel().tolist())
     triangles = (triangle * len(solid.triangles)) % tuple(solid.triangles.ravel().tolist())
     return (

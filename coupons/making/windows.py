@@ -93,9 +93,7 @@ def outer_sizes(series: Series, length: float, high_y: float, top: float) -> lis
 
 
 def _body(series: Series, parts: tuple[Part, ...], features: list[Sized]) -> Body:
-    return Body(
-        series.body, series.row, series.loose, series.turn_deg, parts, tuple(features)
-    )
+    return Body(series.body, series.row, series.loose, series.turn_deg, parts, tuple(features))
 
 
 def _middle_of_grip(middles: list[float], length: float) -> tuple[list[float], float]:
@@ -111,9 +109,7 @@ def _mark_column(series: Series, length: float, high_y: float) -> tuple[list[Par
     wide = max(width_mm(text) for text in texts)
     middle = length - series.wall_mm / 2 + LABEL_CLEAR_MM + wide / 2
     rows_y = (EDGE_MM, high_y - EDGE_MM - CAP_MM)
-    parts = [
-        label(text, middle, y, series.depth_mm) for text, y in zip(texts, rows_y, strict=True)
-    ]
+    parts = [label(text, middle, y, series.depth_mm) for text, y in zip(texts, rows_y, strict=True)]
     return parts, round(middle + wide / 2 + EDGE_MM, 6)
 
 

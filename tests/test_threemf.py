@@ -1,0 +1,46 @@
+import zipfile
+from io import BytesIO
+
+import pytest
+
+from coupons.making.plan import plan_coupon
+from coupons.making.solids import build_solids
+from coupons.making.spec import load_spec
+from coupons.making.threemf import MODEL_PATH, threemf_bytes
+
+
+def package() -> bytes:
+    solids = build_solids(plan_coupon(load_spec("first")))
+    return threemf_bytes(solids, "First & <only>", {"spec": "first", "digest": "0123"})
+
+
+def test_bytes_are_the_same_on_every_build():
+    assert package() == package()
+
+
+def test_own_metadata_stand_in_a_namespace_declared_on_the_model():
+    model = zipfile.ZipFile(BytesIO(package())).read(MODEL_PATH).decode()
+    opening = model[model.index("<model") : model.index(">", model.index("<model"))]
+    assert 'xmlns:coupon="urn:coupons:record:1"' in opening
+    assert '<metadata name="coupon:spec">first</metadata>' in model
+    assert "First &amp; &lt;only&gt;" in model
+
+
+def test_the_strict_reader_of_the_format_has_no_warning(tmp_path):
+    lib3mf = pytest.importorskip("lib3mf", reason="no wheel for this machine")
+    path = tmp_path / "first.3mf"
+    path.write_bytes(package())
+    wrapper = lib3mf.get_wrapper()
+    model = wrapper.CreateModel()
+    reader = model.QueryReader("3mf")
+    reader.SetStrictModeActive(True)
+    reader.ReadFromFile(str(path))
+    assert reader.GetWarningCount() == 0
+    objects = model.GetMeshObjects()
+    names = []
+    while objects.MoveNext():
+        mesh = objects.GetCurrentMeshObject()
+        assert mesh.IsManifoldAndOriented()
+        names.append(mesh.GetName())
+    assert names[:3] == ["A", "AG", "AH"]
+    assert len(names) == 15
