@@ -13,16 +13,14 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from coupons.answering.hardware import Hardware
+from coupons.answering.next_print import variances
 from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_rows, height_share, prior_sd
-from coupons.learning.profile import LogSpread, Profile
+from coupons.learning.profile import Profile
 from coupons.terms import INTERNAL, ROUND, Feature, Gives, Grade, Joint
 
 Array = NDArray[np.floating]
 
 _N_EFFECTS = len(EFFECTS)
-# Gauss–Hermite rule for a standard normal: nodes and weights for averages over log-scatters.
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
-_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 
 def drawn_sizes(joint: Joint, gives: Gives, gaps_mm: Array) -> tuple[Array, Array]:
@@ -44,7 +42,8 @@ class Clearance:
     joint : Joint
     gives : Gives
     gaps_mm : ndarray of shape (n,)
-        Drawn gaps, over both sides. With a bought mate: printed drawn size against its mean size.
+        Drawn gaps, over both sides. With a bought mate: printed drawn size against what the mate
+        is called by.
     bought : Hardware, optional
         A bought mate in place of the printed feature of its form.
     """
@@ -77,9 +76,12 @@ class Clearance:
         ]
 
     @cached_property
-    def mean_mm(self) -> Array:
-        """Mean clearance, shape (n,)."""
-        return self.gaps_mm + self.rows @ self.profile.mean_vector
+    def given_mm(self) -> Array:
+        """Gap between the sizes that are known before printing: drawn, or a bought mate's mean."""
+        if self.bought is None:
+            return self.gaps_mm
+        larger_mm = self.bought.size_mm - self.bought.nominal_mm
+        return self.gaps_mm + (larger_mm if self.bought.form in INTERNAL else -larger_mm)
 
     def margin_row(self, grade: Grade) -> Array:
         """Rows of clearance − threshold of ``grade``, shape (n, n_terms)."""
@@ -96,34 +98,13 @@ class Clearance:
         variance = sum((1 - z) * in_plane + z * in_z for z in shares)
         return variance + (self.bought.sd_mm**2 if self.bought else 0.0)
 
-    @cached_property
-    def shift_variances(self) -> tuple[Array, Array]:
-        """Print-to-print variance of the gap in mm² at nodes of its scatter, and their weights."""
-        shares = [height_share(feature) for feature in self._printed]
-        in_plane, in_z = sum(1 - z for z in shares), sum(shares)
-        plane, plane_weights = _nodes(self.profile.scatters["rho"], in_plane)
-        height, height_weights = _nodes(self.profile.scatters["rho_z"], in_z)
-        return (
-            (plane[:, None] + height).ravel(),
-            (plane_weights[:, None] * height_weights).ravel(),
-        )
-
     def variances(self, rows: Array) -> tuple[Array, Array]:
         """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatter.
 
-        The terms were learned from so many runs, each with a shift of its own that cannot be told
-        from growth: a part of their variance goes with the scatter too.
-
-        Returns
-        -------
-        variances : ndarray of shape (n_nodes, n)
-        weights : ndarray of shape (n_nodes,)
+        See `coupons.answering.next_print.variances`.
         """
-        learned = np.einsum("ni,ij,nj->n", rows, self.profile.covariance_matrix, rows)
-        shifts, weights = self.shift_variances
-        per_run = shifts / self.profile.counts.runs
-        changed = learned + (per_run - weights @ per_run)[:, None]
-        return np.maximum(changed, 0.1 * learned) + shifts[:, None], weights
+        shares = [height_share(feature) for feature in self._printed]
+        return variances(self.profile, rows, sum(1 - z for z in shares), sum(shares))
 
     def chance_from(self, grade: Grade) -> Array:
         """Chance that a pair is at least of ``grade``, shape (n,)."""
@@ -131,9 +112,9 @@ class Clearance:
             return np.ones(len(self.gaps_mm))
         rows = self.margin_row(grade)
         judged = self.own_variance + self.profile.scatters["omega"].mean_square
-        variances, weights = self.variances(rows)
-        mean = self.gaps_mm + rows @ self.profile.mean_vector
-        chance: Array = weights @ ndtr(mean / np.sqrt(variances + judged))
+        spread, weights = self.variances(rows)
+        mean = self.given_mm + rows @ self.profile.mean_vector
+        chance: Array = weights @ ndtr(mean / np.sqrt(spread + judged))
         return chance
 
     def learned_share(self, rows: Array) -> Array:
@@ -143,11 +124,3 @@ class Clearance:
         before, after = (np.einsum("ni,ij,nj->n", rows, c, rows) for c in (prior, posterior))
         share: Array = after / before
         return share
-
-
-def _nodes(scatter: LogSpread, sides: float) -> tuple[Array, Array]:
-    """Variance of the gap from a shift that moves ``sides`` sizes together."""
-    if sides == 0:
-        return np.zeros(1), np.ones(1)
-    sds = scatter.median_mm * np.exp(scatter.log_sd * _NODES)
-    return (sides * sds) ** 2, _WEIGHTS

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from coupons.answering.clearance import Clearance, drawn_sizes
 from coupons.answering.hardware import Hardware
+from coupons.answering.next_print import half_width
 from coupons.errors import AnswerError, NotMeasuredError
+from coupons.learning.effects import height_share
 from coupons.learning.profile import Profile
-from coupons.terms import EXTERNAL, GRADES, INTERNAL, Direction, Form, Gives, Grade, Joint
+from coupons.terms import EXTERNAL, GRADES, INTERNAL, Feature, Form, Gives, Grade, Joint
 
 Array = NDArray[np.floating]
 
@@ -192,7 +193,10 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
     from_fit = clearance.chance_from(question.fit)
     above = _next_grade(question.fit)
     if question.at_least is None and above is not None:
-        return float(gaps_mm[np.argmax(from_fit - clearance.chance_from(above))])
+        chance = from_fit - clearance.chance_from(above)
+        # On a printer that is known well many gaps are as good as certain: take their middle.
+        best = np.flatnonzero(chance > chance.max() - 1e-9)
+        return float(gaps_mm[best[len(best) // 2]])
     wanted = _LOOSE_CHANCE if question.at_least is None else question.at_least
     enough = from_fit >= wanted
     if not enough.any():
@@ -210,8 +214,8 @@ def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     if clearance.learned_share(row)[0] > _NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(question))
     variances, weights = clearance.variances(row)
-    needed = -float(row[0] @ profile.mean_vector)
-    half = _mixture_half_width(variances[:, 0], weights)
+    needed = gap_mm - float(clearance.given_mm[0] + row[0] @ profile.mean_vector)
+    half = half_width(variances[:, 0], weights, INTERVAL)
     return needed - half, needed + half
 
 
@@ -230,16 +234,6 @@ def _asks_for_edge(question: Question) -> bool:
     return question.at_least is not None or question.fit is GRADES[-1]
 
 
-def _mixture_half_width(variances: Array, weights: Array) -> float:
-    """Half width of the central interval of a mixture of normals with one mean, by bisection."""
-    low, high = 0.0, 10 * float(np.sqrt(variances.max()))
-    for _ in range(60):
-        middle = (low + high) / 2
-        inside = float(weights @ (2 * ndtr(middle / np.sqrt(variances)) - 1))
-        low, high = (middle, high) if inside < INTERVAL else (low, middle)
-    return high
-
-
 def _not_measured(question: Question) -> str:
     joint = question.joint
     what = f"{joint.internal}/{joint.external} along {joint.direction}"
@@ -252,11 +246,12 @@ def _not_measured(question: Question) -> str:
 
 def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> tuple[float, int | None]:
     """Round a gap to what a person draws: 0.01 mm a face, whole layers across layers."""
-    if question.joint.direction is Direction.Z and question.bought is None:
-        layers = round(gap_mm / profile.layer_height_mm)
-        return round(layers * profile.layer_height_mm, 6), layers
+    joint = question.joint
     if question.drawn_gap_mm is not None:
         return gap_mm, None
+    if height_share(Feature(joint.internal, joint.size_mm, joint.direction)) == 1:
+        layers = round(gap_mm / profile.layer_height_mm)
+        return round(layers * profile.layer_height_mm, 6), layers
     step = _DRAWN_STEP_MM * (4 if question.gives is Gives.BOTH else 2)
     return round(round(gap_mm / step) * step, 6), None
 

@@ -1,0 +1,71 @@
+"""Bought mates and whole layers in the answer to one joint."""
+
+import pytest
+from known_profile import known_profile
+
+from coupons.answering.hardware import hardware
+from coupons.answering.offset import Question, answer
+from coupons.terms import Direction, Form, Gives, Grade, Joint
+
+SURE = {"tau": 0.001, "tau_z": 0.001, "omega": 0.03, "rho": 0.001, "rho_z": 0.001}
+NO_ERROR = dict.fromkeys(
+    "scale_x scale_y scale_z growth_ext growth_int round_ext round_int curl_int "
+    "growth_ext_z growth_int_z round_loss".split(),
+    0.0,
+) | {"from_force": -0.1, "from_push": 0.0, "from_slide": 0.1, "from_loose": 0.3}
+
+
+def sure(**changes):
+    return known_profile(NO_ERROR, 0.01, SURE, **changes)
+
+
+def ask(profile, piece, internal, external, along="z", **more):
+    bought = hardware(piece)
+    joint = Joint(Form(internal), Form(external), bought.nominal_mm, Direction(along))
+    gives = Gives.INTERNAL if bought.form in (Form.PIN, Form.TONGUE) else Gives.EXTERNAL
+    return answer(profile, Question(joint, Grade.SLIDE, gives, bought=bought, **more))
+
+
+def test_a_perfect_printer_draws_the_middle_of_the_window_around_the_pin_as_it_is():
+    # Slide is the window from 0.1 to 0.3 mm of clearance; the middle of m6 is 8.0105 mm.
+    found = ask(sure(), "pin 8 m6", "hole", "pin")
+    assert found.best_gap_mm == pytest.approx(0.2105, abs=0.002)
+    (move,) = found.moves
+    assert (move.form, move.drawn_mm) == (Form.HOLE, pytest.approx(8.22))
+    assert move.offset_mm == pytest.approx(-0.11)
+    assert found.low_mm < 0.2105 < found.high_mm
+
+
+def test_a_screw_is_thinner_than_its_name():
+    # Class 6g, M3: 2.874 to 2.98 mm, so that a hole of 3.127 mm leaves 0.2 mm.
+    found = ask(sure(), "screw M3", "hole", "pin")
+    assert found.moves[0].drawn_mm == pytest.approx(3.12, abs=0.011)
+
+
+def test_a_pin_printed_for_a_bearing_gives_way_inwards():
+    found = ask(sure(), "bearing bore 8", "hole", "pin")
+    (move,) = found.moves
+    assert (move.form, move.drawn_mm) == (Form.PIN, pytest.approx(7.80, abs=0.011))
+    assert move.offset_mm < 0, "material comes off"
+
+
+def test_a_wide_tolerance_of_the_mate_costs_chance():
+    tight, wide = (ask(sure(), piece, "slot", "tongue", "x") for piece in ("nut M4", "nut M3"))
+    assert hardware("nut M4").sd_mm > hardware("nut M3").sd_mm
+    assert tight.chance < wide.chance < 0.97
+
+
+@pytest.mark.parametrize(("form", "layers"), [(("slot", "tongue"), 1), (("hole", "pin"), None)])
+def test_only_what_stands_across_layers_is_rounded_to_them(form, layers):
+    # A hole with a vertical axis lies in the layer plane.
+    joint = Joint(Form(form[0]), Form(form[1]), 8.0, Direction.Z)
+    found = answer(sure(), Question(joint, Grade.SLIDE))
+    assert found.layers == layers
+    assert found.gap_mm == pytest.approx(0.2)
+
+
+def test_a_gap_that_is_drawn_already_is_not_rounded():
+    joint = Joint(Form.SLOT, Form.TONGUE, 8.0, Direction.Z)
+    found = answer(sure(), Question(joint, Grade.SLIDE, drawn_gap_mm=0.31))
+    assert (found.gap_mm, found.layers) == (0.31, None)
+    assert found.chance < 0.9 < answer(sure(), Question(joint, Grade.SLIDE)).chance
