@@ -1,10 +1,10 @@
 """The chance that several joints all fit, although what is not known about the printer is shared.
 
 Joints of one printer are not independent: if growth is larger than believed, all of them are
-tighter together. Given the shared terms θ they are independent, so that the chance of all is the
-mean, over θ, of a product of one-joint chances. One joint is exact; several are averaged over a
-lattice of θ that fills its space evenly, shifted at random a few times so that the spread between
-shifts gives the error.
+tighter together, and so they are if the next print comes out fat. Given what is shared they are
+independent, so that the chance of all is the mean, over all that is shared, of a product of
+one-joint chances. That mean is taken over a lattice that fills the shared space evenly, shifted at
+random a few times so that the spread between shifts gives the error.
 """
 
 from collections.abc import Sequence
@@ -12,26 +12,60 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
 
-Array = NDArray[np.float64]
+from coupons.learning.profile import LogSpread, Profile
+
+Array = NDArray[np.floating]
 
 _SHIFTS = 8
 _POINTS = 1024
-# Directions of θ that move no margin by more than this share of its own spread are left out.
+# Directions of the terms that move no margin by more than this share of its own spread are left
+# out of the lattice.
 _NEGLIGIBLE = 1e-6
+
+
+@dataclass(frozen=True)
+class Shared:
+    """What all joints of one print share, in mm.
+
+    Parameters
+    ----------
+    covariance : ndarray of shape (n_terms, n_terms)
+        Of the printer's terms around their mean.
+    shifts : tuple of LogSpread
+        Scatters of the shifts that a print has as a whole; known only roughly themselves.
+    runs : int
+        How many prints the terms were learned from. Each had shifts of its own, which cannot be
+        told from growth: part of the terms' covariance goes with the scatter.
+    """
+
+    covariance: Array
+    shifts: tuple[LogSpread, ...] = ()
+    runs: int = 1
+
+
+def shared_of(profile: Profile) -> Shared:
+    """Return what the joints of one print on this printer share: its terms, and two shifts.
+
+    The first shift grows every face in the layer plane, the second every face across layers; each
+    adds itself to an external size and takes itself from an internal one.
+    """
+    shifts = (profile.scatters["rho"], profile.scatters["rho_z"])
+    return Shared(profile.covariance_matrix, shifts, profile.counts.runs)
 
 
 @dataclass(frozen=True)
 class Demand:
     """What one joint must do: stay above one threshold and below the next, in mm.
 
-    Its margins over the two thresholds are ``constant + row · θ + e`` with the same
-    e ~ N(0, ``own_sd_mm``²) in both. A joint holds if the lower margin is positive and the upper
-    one negative.
+    Its margins over the two thresholds are ``constant + row · shared + e`` with the same
+    e ~ N(0, ``own_sd_mm``²) in both; ``shared`` holds the terms less their mean, then the shifts.
+    A joint holds if the lower margin is positive and the upper one negative.
 
     Parameters
     ----------
-    lower, upper : tuple of (float, ndarray of shape (n_terms,)) or None
+    lower, upper : tuple of (float, ndarray of shape (n_terms + n_shifts,)) or None
         Constant and row of the margin over the threshold below and above the wanted grades; None
         where the wanted grades are open on that side.
     own_sd_mm : float
@@ -51,15 +85,13 @@ class Together:
     error: float
 
 
-def chance_together(demands: Sequence[Demand], covariance: Array, seed: int = 0) -> Together:
+def chance_together(demands: Sequence[Demand], shared: Shared, seed: int = 0) -> Together:
     """Compute the chance that all demands hold at once.
 
     Parameters
     ----------
     demands : sequence of Demand
-        With margins at the mean of θ as their constants.
-    covariance : ndarray of shape (n_terms, n_terms)
-        Of the shared terms θ around their mean.
+    shared : Shared
     seed : int
         Of the lattice's random shifts; the same seed gives the same digits.
 
@@ -67,85 +99,80 @@ def chance_together(demands: Sequence[Demand], covariance: Array, seed: int = 0)
     --------
     >>> import numpy as np
     >>> sure = Demand((0.3, np.zeros(1)), None, own_sd_mm=0.1)
-    >>> round(chance_together([sure], np.eye(1)).chance, 4)
-    0.9987
+    >>> round(chance_together([sure, sure], Shared(np.eye(1))).chance, 4)
+    0.9973
     """
     if not demands:
         return Together(1.0, 0.0)
-    chances = single_chances(demands, covariance)
-    if len(demands) == 1:
-        return Together(float(chances[0]), 0.0)
-    low, high = _Margins(demands, "lower"), _Margins(demands, "upper")
-    own = np.array([demand.own_sd_mm for demand in demands])
-    directions = _directions(
-        np.concatenate([low.rows, high.rows]) / np.tile(own, 2)[:, None], covariance
-    )
+    margins = _Margins(demands)
+    lattice = _Lattice(margins, shared)
     rng = np.random.default_rng(seed)
-    means = [_mean_product(low, high, own, _normal_points(directions, rng)) for _ in range(_SHIFTS)]
+    means = [margins.mean_product(lattice.points(rng)) for _ in range(_SHIFTS)]
     return Together(float(np.mean(means)), float(np.std(means, ddof=1) / np.sqrt(_SHIFTS)))
 
 
-def single_chances(demands: Sequence[Demand], covariance: Array) -> Array:
-    """Compute each demand's own chance, exactly.
-
-    Returns
-    -------
-    ndarray of shape (n_demands,)
-    """
-    own = np.array([demand.own_sd_mm for demand in demands])
-    above = _Margins(demands, "lower").chance_positive(covariance, own)
-    beyond = _Margins(demands, "upper").chance_positive(covariance, own)
-    return np.maximum(above - beyond, 0.0)
-
-
 class _Margins:
-    """One side's margins of all demands as arrays; an open side is a margin that always holds."""
+    """The margins of all demands as arrays; an open side is a margin that always holds."""
 
-    def __init__(self, demands: Sequence[Demand], side: str) -> None:
-        n_terms = next(len(m[1]) for d in demands for m in (d.lower, d.upper) if m is not None)
-        open_side = (np.inf if side == "lower" else -np.inf, np.zeros(n_terms))
-        margins = [getattr(demand, side) or open_side for demand in demands]
-        self.constants = np.array([constant for constant, _ in margins])
-        self.rows = np.array([row for _, row in margins])
+    def __init__(self, demands: Sequence[Demand]) -> None:
+        n_shared = next(len(m[1]) for d in demands for m in (d.lower, d.upper) if m is not None)
+        nothing = np.zeros(n_shared)
+        low = [demand.lower or (np.inf, nothing) for demand in demands]
+        high = [demand.upper or (-np.inf, nothing) for demand in demands]
+        own = np.array([demand.own_sd_mm for demand in demands])
+        # In units of each demand's own spread.
+        self.low_constants = np.array([constant for constant, _ in low]) / own
+        self.high_constants = np.array([constant for constant, _ in high]) / own
+        self.low_rows = np.array([row for _, row in low]) / own[:, None]
+        self.high_rows = np.array([row for _, row in high]) / own[:, None]
 
-    def chance_positive(self, covariance: Array, own: Array) -> Array:
-        from scipy.special import ndtr
-
-        variance = np.einsum("ij,jk,ik->i", self.rows, covariance, self.rows) + own**2
-        return np.asarray(ndtr(self.constants / np.sqrt(variance)))
-
-    def chance_given(self, theta: Array, own: Array) -> Array:
-        from scipy.special import ndtr
-
-        return np.asarray(ndtr((self.constants + theta @ self.rows.T) / own))
-
-
-def _mean_product(low: _Margins, high: _Margins, own: Array, theta: Array) -> float:
-    inside = low.chance_given(theta, own) - high.chance_given(theta, own)
-    return float(np.prod(np.maximum(inside, 0.0), axis=1).mean())
+    def mean_product(self, points: Array) -> float:
+        """Average, over points of the shared space, the product of the demands' chances there."""
+        inside = ndtr(self.low_constants + points @ self.low_rows.T)
+        inside -= ndtr(self.high_constants + points @ self.high_rows.T)
+        return float(np.prod(np.maximum(inside, 0.0), axis=1).mean())
 
 
-def _directions(scaled_rows: Array, covariance: Array) -> Array:
-    """Turn standard normals into θ, the direction that moves the margins most first.
+class _Lattice:
+    """Points of the shared space: a Kronecker lattice with steps from the generalised golden ratio.
 
-    The lattice is most even in its first coordinates, so that they should carry the most.
+    Its first coordinates are its most even ones. They go to the shifts, then to the directions of
+    the terms in the order of how far they move the margins; how large shifts are comes last.
     """
+
+    def __init__(self, margins: _Margins, shared: Shared) -> None:
+        n_shifts = len(shared.shifts)
+        n_terms = len(shared.covariance)
+        rows = np.concatenate([margins.low_rows, margins.high_rows])[:, :n_terms]
+        self.shared = shared
+        self.directions = _directions(rows, shared.covariance)
+        self.medians = np.array([shift.median_mm for shift in shared.shifts])
+        self.log_sds = np.array([shift.log_sd for shift in shared.shifts])
+        self.mean_squares = np.array([shift.mean_square for shift in shared.shifts])
+        self.steps = _steps(2 * n_shifts + self.directions.shape[1])
+
+    def points(self, rng: np.random.Generator) -> Array:
+        """Return a fresh set of points, shape (n_points, n_terms + n_shifts)."""
+        lattice = rng.random(len(self.steps)) + np.outer(np.arange(_POINTS), self.steps)
+        folded = np.abs(2 * (lattice % 1) - 1)  # the fold makes any integrand periodic
+        normal = ndtri(np.clip(folded, 1e-12, 1 - 1e-12))
+        k, r = len(self.medians), self.directions.shape[1]
+        squares = (self.medians * np.exp(self.log_sds * normal[:, k + r :])) ** 2
+        excess = (squares - self.mean_squares) / self.shared.runs
+        shifts = normal[:, :k] * np.sqrt(np.maximum(squares + excess, 0.0))
+        return np.concatenate([normal[:, k : k + r] @ self.directions.T, shifts], axis=1)
+
+
+def _directions(rows: Array, covariance: Array) -> Array:
+    """Turn standard normals into terms, the direction that moves the margins most first."""
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
-    _, strengths, turned = np.linalg.svd(scaled_rows @ root, full_matrices=False)
-    keep = max(1, int(np.sum(strengths > _NEGLIGIBLE)))
-    return np.asarray(root @ turned[:keep].T)
+    _, strengths, turned = np.linalg.svd(rows @ root, full_matrices=False)
+    return np.asarray(root @ turned[strengths > _NEGLIGIBLE].T)
 
 
-def _normal_points(directions: Array, rng: np.random.Generator) -> Array:
-    """Place θ at the points of a Kronecker lattice with steps from the generalised golden ratio."""
-    from scipy.special import ndtri
-
-    n = directions.shape[1]
+def _steps(n: int) -> Array:
     golden = 2.0
     for _ in range(60):  # the positive root of x^(n+1) = x + 1, by its contraction
         golden = (1 + golden) ** (1 / (n + 1))
-    steps = golden ** -np.arange(1.0, n + 1)
-    points = (rng.random(n) + np.outer(np.arange(1, _POINTS + 1), steps)) % 1
-    folded = np.abs(2 * points - 1)  # the fold makes the integrand periodic, which lattices like
-    return np.asarray(ndtri(np.clip(folded, 1e-12, 1 - 1e-12)) @ directions.T)
+    return np.asarray(golden ** -np.arange(1.0, n + 1))

@@ -1,0 +1,210 @@
+"""One size by itself: what to draw so that it prints as wanted, and how sure that is."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from coupons.answering import next_print
+from coupons.answering.standards import Limits
+from coupons.answering.together import Demand
+from coupons.errors import AnswerError, NotMeasuredError
+from coupons.learning.effects import EFFECTS, effect_row, height_share, prior_sd, side
+from coupons.learning.profile import Profile
+from coupons.terms import Direction, Feature, Form
+
+Array = NDArray[np.floating]
+
+SMALLEST_MM, LARGEST_MM = 0.5, 500.0
+_NOTHING_LEARNED = 0.5
+_DRAWN_STEP_MM = 0.02  # over both faces: 0.01 mm a face is as fine as anybody draws
+
+
+@dataclass(frozen=True)
+class SizeQuestion:
+    """What a designer asks of one feature.
+
+    Parameters
+    ----------
+    form : Form
+    printed_mm : float
+        The size that it should print with.
+    direction : Direction
+        Printer axis across its faces, or along the axis of a round one.
+    limits : Limits, optional
+        Limits of size whose chance is asked for.
+    drawn_mm : float, optional
+        Ask what this drawn size prints as, instead of looking for one.
+    """
+
+    form: Form
+    printed_mm: float
+    direction: Direction
+    limits: Limits | None = None
+    drawn_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class SizeAnswer:
+    """What to draw, and what it prints as. Lengths in mm.
+
+    ``low_mm`` to ``high_mm`` holds the next print's size with 90 % probability; ``chance`` is that
+    of both limits, None if none were asked for. ``offset_mm`` is for each of ``faces`` faces,
+    positive out of the material. ``sd_mm`` is the standard deviation of the printed size.
+    """
+
+    question: SizeQuestion
+    drawn_mm: float
+    expected_mm: float
+    low_mm: float
+    high_mm: float
+    sd_mm: float
+    offset_mm: float
+    faces: int
+    chance: float | None
+    measured: tuple[float, float] | None
+    extrapolated: bool
+    rehearsed: bool
+    layers: int | None
+
+
+@dataclass(frozen=True)
+class PrintedSize:
+    """Distribution of the size that a drawn feature prints with next time.
+
+    Parameters
+    ----------
+    profile : Profile
+    feature : Feature
+        With its drawn size.
+    """
+
+    profile: Profile
+    feature: Feature
+
+    @property
+    def row(self) -> Array:
+        """Printed − drawn size as a row over the profile's terms, shape (n_terms,)."""
+        row = np.zeros(len(self.profile.means))
+        row[: len(EFFECTS)] = effect_row(self.feature)
+        return row
+
+    @property
+    def mean_mm(self) -> float:
+        """Expected printed size."""
+        return self.feature.size_mm + float(self.row @ self.profile.mean_vector)
+
+    @property
+    def own_variance(self) -> float:
+        """Variance in mm² that this feature has to itself."""
+        z, scatters = height_share(self.feature), self.profile.scatters
+        return (1 - z) * scatters["tau"].mean_square + z * scatters["tau_z"].mean_square
+
+    def variances(self) -> tuple[Array, Array]:
+        """Variance of the printed size in mm², at nodes of the print-to-print scatter."""
+        z = height_share(self.feature)
+        shared, weights = next_print.variances(self.profile, self.row[None, :], 1 - z, z)
+        return shared[:, 0] + self.own_variance, weights
+
+    def chance_within(self, limits: Limits) -> float:
+        """Chance that the next print lies between two limits."""
+        variances, weights = self.variances()
+        sds = np.sqrt(variances)
+        below = ndtr((limits.upper_mm - self.mean_mm) / sds)
+        return float(weights @ (below - ndtr((limits.lower_mm - self.mean_mm) / sds)))
+
+    def demand(self, limits: Limits) -> Demand:
+        """Return the demand that the size lies between two limits, next to others of one print."""
+        z, sign = height_share(self.feature), side(self.feature.form)
+        row = np.concatenate([self.row, [sign * (1 - z), sign * z]])
+        return Demand(
+            lower=(self.mean_mm - limits.lower_mm, row),
+            upper=(self.mean_mm - limits.upper_mm, row),
+            own_sd_mm=float(np.sqrt(self.own_variance)),
+        )
+
+    @property
+    def learned_share(self) -> float:
+        """Posterior over prior variance of the error: 1 where nothing was learned."""
+        row = self.row
+        before = float(row**2 @ prior_sd(self.profile.prior_table) ** 2)
+        return float(row @ self.profile.covariance_matrix @ row) / before
+
+
+def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
+    """Say what to draw so that one feature prints with a wanted size.
+
+    Raises
+    ------
+    AnswerError
+        If the size makes no sense.
+    NotMeasuredError
+        If the profile learned next to nothing about such features.
+    """
+    if not SMALLEST_MM <= question.printed_mm <= LARGEST_MM:
+        raise AnswerError(
+            f"A size must be {SMALLEST_MM:g} to {LARGEST_MM:g} mm, not {question.printed_mm:g}."
+        )
+    exact_mm = _drawn_for(profile, question) if question.drawn_mm is None else question.drawn_mm
+    drawn_mm, layers = _as_drawn(profile, question, exact_mm)
+    printed = PrintedSize(profile, Feature(question.form, drawn_mm, question.direction))
+    if printed.learned_share > _NOTHING_LEARNED:
+        raise NotMeasuredError(
+            f"Not measured: this profile learned next to nothing about {question.form}s along "
+            f"{question.direction}. Print a coupon that has them (`coupons next` says which), fit "
+            f"it together with the earlier run, and ask again."
+        )
+    variances, weights = printed.variances()
+    half = next_print.half_width(variances, weights)
+    mean = printed.mean_mm
+    measured = _measured(profile, question)
+    faces = 2 if layers is None else 1
+    return SizeAnswer(
+        question=question,
+        drawn_mm=drawn_mm,
+        expected_mm=mean,
+        low_mm=mean - half,
+        high_mm=mean + half,
+        sd_mm=float(np.sqrt(weights @ variances)),
+        offset_mm=round(side(question.form) * (drawn_mm - question.printed_mm) / faces, 6) + 0.0,
+        faces=faces,
+        chance=None if question.limits is None else printed.chance_within(question.limits),
+        measured=measured,
+        extrapolated=measured is None or not measured[0] <= question.printed_mm <= measured[1],
+        rehearsed=profile.rehearsed,
+        layers=layers,
+    )
+
+
+def _drawn_for(profile: Profile, question: SizeQuestion) -> float:
+    """Solve drawn + error(drawn) = printed; the error changes so slowly that stepping does it."""
+    drawn_mm = question.printed_mm
+    for _ in range(20):
+        printed = PrintedSize(profile, Feature(question.form, drawn_mm, question.direction))
+        step = question.printed_mm - printed.mean_mm
+        drawn_mm += step
+        if abs(step) < 1e-6:
+            break
+    return drawn_mm
+
+
+def _as_drawn(
+    profile: Profile, question: SizeQuestion, drawn_mm: float
+) -> tuple[float, int | None]:
+    """Round to 0.01 mm a face, to whole layers across layers; keep what is drawn already."""
+    if question.drawn_mm is not None:
+        return drawn_mm, None
+    if height_share(Feature(question.form, drawn_mm, question.direction)) == 1:
+        layers = round(drawn_mm / profile.layer_height_mm)
+        return round(layers * profile.layer_height_mm, 6), layers
+    # Steps are counted from the wanted size, so that offsets come out in whole hundredths.
+    steps = round((drawn_mm - question.printed_mm) / _DRAWN_STEP_MM)
+    return round(question.printed_mm + steps * _DRAWN_STEP_MM, 6), None
+
+
+def _measured(profile: Profile, question: SizeQuestion) -> tuple[float, float] | None:
+    for found in profile.measured:
+        if (found.form, found.direction) == (question.form, question.direction):
+            return found.low_mm, found.high_mm
+    return None
