@@ -1,0 +1,112 @@
+"""What a standard asks of a printer: limits of size and fit, and the tolerance grade it reaches."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from coupons.answering.single import PrintedSize, SizeAnswer, SizeQuestion, draw_size
+from coupons.answering.standards import LARGEST_MM, FitLimits, it_grade_reached
+from coupons.answering.tables import rows
+from coupons.answering.together import Together, chance_together, shared_of
+from coupons.learning.effects import height_share
+from coupons.learning.profile import Profile
+from coupons.terms import Direction, Feature, Form
+
+BAND_SDS = 6.0
+BAND_RULE = (
+    "A grade counts as reached if six standard deviations of the printed size, feature to feature "
+    "and print to print, fit into its tolerance (common practice for a capable process, no source)."
+)
+
+
+@dataclass(frozen=True)
+class Reach:
+    """The finest tolerance grade that the scatter of one kind of size fits into.
+
+    ``over_mm`` to ``to_mm`` is the size step of the standard; ``grade`` is 6 for IT6 or finer, None
+    for wider than IT14.
+    """
+
+    form: Form
+    direction: Direction
+    over_mm: float
+    to_mm: float
+    band_mm: float
+    grade: int | None
+
+
+@dataclass(frozen=True)
+class LimitsAnswer:
+    """Which drawn sizes come closest to the limits of a hole and a shaft, and how sure that is.
+
+    ``both`` is the chance that one pair of the next print holds all four limits.
+    """
+
+    fit: FitLimits
+    hole: SizeAnswer
+    shaft: SizeAnswer
+    both: Together
+    reached: tuple[Reach, ...]
+
+
+def meet_limits(
+    profile: Profile, fit: FitLimits, internal: Form, external: Form, direction: Direction
+) -> LimitsAnswer:
+    """Say what to draw so that both sides print in the middle of their limits.
+
+    Raises
+    ------
+    AnswerError
+        If the sizes make no sense.
+    NotMeasuredError
+        If the profile learned next to nothing about one of the sides.
+    """
+    sides = ((internal, fit.hole), (external, fit.shaft))
+    hole, shaft = (
+        draw_size(profile, SizeQuestion(form, limits.middle_mm, direction, limits))
+        for form, limits in sides
+    )
+    demands = [
+        PrintedSize(profile, Feature(form, answer.drawn_mm, direction)).demand(limits)
+        for (form, limits), answer in zip(sides, (hole, shaft), strict=True)
+    ]
+    nominal_mm = fit.hole.nominal_mm
+    return LimitsAnswer(
+        fit=fit,
+        hole=hole,
+        shaft=shaft,
+        both=chance_together(demands, shared_of(profile)),
+        reached=tuple(
+            reach
+            for reach in grades_reached(profile)
+            if (reach.form, reach.direction) in ((internal, direction), (external, direction))
+            and reach.over_mm < nominal_mm <= reach.to_mm
+        ),
+    )
+
+
+def grades_reached(profile: Profile) -> tuple[Reach, ...]:
+    """Return the tolerance grade that the scatter reaches, per form, direction and size step.
+
+    Only what was measured is told, in the steps of the standard that the measured sizes fall into.
+    """
+    return tuple(
+        Reach(
+            found.form, found.direction, over_mm, to_mm, band_mm, it_grade_reached(band_mm, to_mm)
+        )
+        for found in profile.measured
+        for over_mm, to_mm in _steps()
+        if over_mm < found.high_mm and found.low_mm <= min(to_mm, LARGEST_MM)
+        for band_mm in (_band_mm(profile, Feature(found.form, to_mm, found.direction)),)
+    )
+
+
+def _steps() -> list[tuple[float, float]]:
+    return [(float(row["over_mm"]), float(row["to_incl_mm"])) for row in rows("iso286_it_grades")]
+
+
+def _band_mm(profile: Profile, feature: Feature) -> float:
+    z = height_share(feature)
+    plane, height = profile.scatters["rho"].mean_square, profile.scatters["rho_z"].mean_square
+    shift = (1 - z) ** 2 * plane + z**2 * height
+    return BAND_SDS * float(np.sqrt(PrintedSize(profile, feature).own_variance + shift))
