@@ -5,6 +5,7 @@ from known_profile import known_profile
 
 from coupons.answering.hardware import hardware
 from coupons.answering.offset import Question, answer
+from coupons.errors import AnswerError
 from coupons.terms import Direction, Form, Gives, Grade, Joint
 
 SURE = {"tau": 0.001, "tau_z": 0.001, "omega": 0.03, "rho": 0.001, "rho_z": 0.001}
@@ -69,3 +70,33 @@ def test_a_gap_that_is_drawn_already_is_not_rounded():
     found = answer(sure(), Question(joint, Grade.SLIDE, drawn_gap_mm=0.31))
     assert (found.gap_mm, found.layers) == (0.31, None)
     assert found.chance < 0.9 < answer(sure(), Question(joint, Grade.SLIDE)).chance
+
+
+@pytest.mark.parametrize("wanted_mm", [-0.1, 0.0, 0.2, 3.0])
+def test_a_printed_gap_is_hit_whatever_fit_it_makes(wanted_mm):
+    # The tongue grows by 0.05 and the slot closes by 0.03 a face: 0.16 mm more must be drawn.
+    profile = known_profile(NO_ERROR | {"growth_ext": 0.05, "growth_int": 0.03}, 0.01, SURE)
+    joint = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
+    found = answer(profile, Question(joint, Grade.SLIDE, printed_gap_mm=wanted_mm))
+    assert found.best_gap_mm == pytest.approx(wanted_mm + 0.16, abs=0.001)
+    assert found.low_mm < wanted_mm + 0.16 < found.high_mm
+    assert found.high_mm - found.low_mm < 0.03
+
+
+def test_a_printed_gap_of_a_round_pair_does_not_count_what_the_hand_feels():
+    profile = known_profile(NO_ERROR | {"round_loss": 0.04}, 0.01, SURE)
+    joint = Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
+    assert answer(
+        profile, Question(joint, Grade.SLIDE, printed_gap_mm=0.2)
+    ).best_gap_mm == pytest.approx(0.2, abs=0.001)
+    assert answer(profile, Question(joint, Grade.SLIDE)).best_gap_mm == pytest.approx(
+        0.24, abs=0.002
+    )
+
+
+@pytest.mark.parametrize("wish", ["drawn_gap_mm", "printed_gap_mm"])
+@pytest.mark.parametrize("gap_mm", [6.0, -6.0, 1e6, float("nan")])
+def test_gaps_that_no_joint_has(wish, gap_mm):
+    joint = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
+    with pytest.raises(AnswerError, match="under half"):
+        answer(sure(), Question(joint, Grade.SLIDE, **{wish: gap_mm}))

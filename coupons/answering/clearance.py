@@ -55,14 +55,20 @@ class Clearance:
     bought: Hardware | None = None
 
     @cached_property
-    def rows(self) -> Array:
-        """Clearance − gap as rows over the profile's terms, shape (n, n_terms)."""
+    def printed_rows(self) -> Array:
+        """Printed gap − given gap as rows over the profile's terms, shape (n, n_terms)."""
         rows = np.zeros((len(self.gaps_mm), len(self.profile.means)))
         internal, external = drawn_sizes(self.joint, self.gives, self.gaps_mm)
         for feature in self._printed:
             is_internal = feature.form in INTERNAL
             effects = effect_rows(feature, internal if is_internal else external)
             rows[:, :_N_EFFECTS] += effects if is_internal else -effects
+        return rows
+
+    @cached_property
+    def rows(self) -> Array:
+        """Clearance − given gap as rows over the profile's terms, shape (n, n_terms)."""
+        rows = self.printed_rows.copy()
         rows[:, -1] = -float(self.joint.internal in ROUND and self.joint.external in ROUND)
         return rows
 

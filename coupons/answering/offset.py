@@ -47,6 +47,8 @@ class Question:
         with the best chance of exactly the grade.
     drawn_gap_mm : float, optional
         Ask about this gap instead of looking for one.
+    printed_gap_mm : float, optional
+        Ask for the gap to draw that prints as this one, whatever fit it makes.
     bought : Hardware, optional
         A bought mate; the printed body is the one that gives way.
     """
@@ -56,6 +58,7 @@ class Question:
     gives: Gives = Gives.EXTERNAL
     at_least: float | None = None
     drawn_gap_mm: float | None = None
+    printed_gap_mm: float | None = None
     bought: Hardware | None = None
 
 
@@ -78,7 +81,8 @@ class Answer:
 
     ``gap_mm`` is the gap to draw, rounded as a person draws it; ``best_gap_mm`` the unrounded one.
     ``low_mm`` to ``high_mm`` holds, with 90 % probability, the gap that puts the next print in the
-    middle of the wanted grade's window; or, where ``at_edge``, the gap at which the grade begins.
+    middle of the wanted grade's window; or, where ``at_edge``, the gap at which the grade begins;
+    or the gap that prints as the wanted one.
     """
 
     question: Question
@@ -162,8 +166,18 @@ def check_question(question: Question) -> None:
         wrong.append("Ask for force, push, slide or loose: no-go is not a fit.")
     if question.at_least is not None and not 0 < question.at_least < 1:
         wrong.append(f"A chance lies between 0 and 1, not at {question.at_least:g}.")
+    wrong += _gaps_too_large(question)
     if wrong:
         raise AnswerError("\n".join(wrong))
+
+
+def _gaps_too_large(question: Question) -> list[str]:
+    """No size may vanish: a gap of half the size is beyond every fit."""
+    return [
+        f"A gap must be under half of the joint's size, not {gap_mm:g} mm."
+        for gap_mm in (question.drawn_gap_mm, question.printed_gap_mm)
+        if gap_mm is not None and not abs(gap_mm) < question.joint.size_mm / 2
+    ]
 
 
 def _clearance(profile: Profile, question: Question, gaps_mm: Array) -> Clearance:
@@ -177,8 +191,7 @@ def _next_grade(grade: Grade) -> Grade | None:
 
 def _best_gap(profile: Profile, question: Question) -> float:
     """Search a coarse grid of gaps, then a fine one around its best."""
-    low, high = _GAP_RANGE_MM
-    # No size may vanish: a gap of half the size is beyond every fit.
+    low, high = np.array(_GAP_RANGE_MM) + (question.printed_gap_mm or 0.0)
     limit = question.joint.size_mm / 2
     coarse = np.arange(max(low, -limit), min(high, limit), _COARSE_MM)
     at = _pick(profile, question, coarse)
@@ -190,6 +203,9 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
     if question.drawn_gap_mm is not None:
         return question.drawn_gap_mm
     clearance = _clearance(profile, question, gaps_mm)
+    if question.printed_gap_mm is not None:
+        printed = clearance.given_mm + clearance.printed_rows @ profile.mean_vector
+        return float(gaps_mm[np.argmin(abs(printed - question.printed_gap_mm))])
     from_fit = clearance.chance_from(question.fit)
     above = _next_grade(question.fit)
     if question.at_least is None and above is not None:
@@ -214,13 +230,16 @@ def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     if clearance.learned_share(row)[0] > _NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(question))
     variances, weights = clearance.variances(row)
-    needed = gap_mm - float(clearance.given_mm[0] + row[0] @ profile.mean_vector)
+    wanted = question.printed_gap_mm or 0.0
+    needed = gap_mm + wanted - float(clearance.given_mm[0] + row[0] @ profile.mean_vector)
     half = half_width(variances[:, 0], weights, INTERVAL)
     return needed - half, needed + half
 
 
 def _window_row(clearance: Clearance, question: Question) -> Array:
     """Rows of clearance − middle of the window; its lower edge where it has no upper one."""
+    if question.printed_gap_mm is not None:
+        return clearance.printed_rows
     lower = clearance.margin_row(question.fit)
     above = _next_grade(question.fit)
     if above is None or _asks_for_edge(question):
@@ -231,6 +250,8 @@ def _window_row(clearance: Clearance, question: Question) -> Array:
 
 def _asks_for_edge(question: Question) -> bool:
     """Tell whether an answer is about where a grade begins, not about the middle of its window."""
+    if question.printed_gap_mm is not None:
+        return False
     return question.at_least is not None or question.fit is GRADES[-1]
 
 

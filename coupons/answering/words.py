@@ -81,6 +81,9 @@ def interval_sentence(answer: Answer) -> str:
     """Say what is known of the wanted window on the next print."""
     fit = answer.question.fit
     place = f"at a gap of {minus(answer.low_mm)} to {minus(answer.high_mm)} mm"
+    if answer.question.printed_gap_mm is not None:
+        printed = f"The next print has a gap of {minus(answer.question.printed_gap_mm)} mm"
+        return f"{printed} if drawn {place} (90 % sure)."
     if answer.at_edge:
         return f"The next print begins to be {ADJECTIVES[fit]} {place} (90 % sure)."
     return f"The middle of the {ADJECTIVES[fit]} range lies {place} on the next print (90 % sure)."
