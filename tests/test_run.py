@@ -78,7 +78,7 @@ def refused(folder, **changes):
 def test_starting_over_anything_typed_is_refused(tmp_path, old, new):
     fill(started(tmp_path), old, new)
     message = refused(tmp_path)
-    assert "expected a sheet with nothing typed, got 1 rows with something typed" in message
+    assert "expected a sheet with nothing typed, got 1 row with something typed" in message
 
 
 def test_starting_over_another_coupon_is_refused(tmp_path):

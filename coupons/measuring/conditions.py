@@ -4,13 +4,13 @@ import json
 import re
 import tomllib
 from datetime import date
-from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from coupons.errors import ConditionsError, Problem
+from coupons.measuring.validation import problems_of
 
 FILE = "conditions.toml"
 
@@ -31,11 +31,10 @@ class Caliper(_Frozen):
 
 
 class Rehearsal(_Frozen):
-    """Where rehearsed entries come from. ``entries_sha256`` shows whether a hand touched them."""
+    """Which virtual machine made the entries up, and from which seed."""
 
     virtual_machine: Name
     seed: Annotated[int, Field(ge=0)]
-    entries_sha256: str = ""
 
 
 class Conditions(_Frozen):
@@ -52,6 +51,12 @@ class Conditions(_Frozen):
     rehearsed: bool = False
     caliper: Caliper = Caliper()
     rehearsal: Rehearsal | None = None
+
+    @model_validator(mode="after")
+    def _a_rehearsal_says_so(self) -> Self:
+        if self.rehearsal is not None and not self.rehearsed:
+            raise ValueError("rehearsed = true above a table [rehearsal]")
+        return self
 
 
 OPTIONAL_KEYS = ("nozzle_temp_c", "bed_temp_c", "speed_mm_s", "printed_on")
@@ -75,7 +80,7 @@ layer_height_mm = {layer_height_mm}
 rehearsed = false
 
 [caliper]
-resolution_mm = 0.01  # the smallest step of its display or scale
+# resolution_mm = 0.01  # the smallest step of its display or scale
 # jaw_land_mm = 0.3  # width of the flat on the edge of the inside jaws, 0 if they are sharp
 """
 
@@ -104,50 +109,55 @@ def read_conditions(path: Path) -> Conditions:
     ConditionsError
         With every problem of the file at once.
     """
-    try:
-        return Conditions.model_validate(_load(path))
-    except ValidationError as error:
-        raise ConditionsError(_problem(path.name, e) for e in error.errors()) from None
+    return parse_conditions(read_text(path))
 
 
-def _load(path: Path) -> dict[str, Any]:
+def read_text(path: Path) -> str:
+    """Read the text of a conditions.toml.
+
+    Raises
+    ------
+    ConditionsError
+        If there is no such file, or it is not UTF-8.
+    """
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        return path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
         todo = "Copy it from a run of the same machine, or make the coupon again"
-        problem = Problem(path.name, "the conditions of the print", "no such file", todo)
+        problem = Problem(FILE, "the conditions of the print", "no such file", todo)
     except UnicodeDecodeError:
-        problem = Problem(path.name, "UTF-8 text", "other bytes", "Save it as UTF-8")
+        problem = Problem(FILE, "UTF-8 text", "other bytes", "Save it as UTF-8")
+    raise ConditionsError([problem])
+
+
+def parse_conditions(text: str) -> Conditions:
+    """Understand the text of a conditions.toml; see `read_conditions`."""
+    try:
+        return Conditions.model_validate(load_toml(text))
+    except ValidationError as error:
+        raise ConditionsError(problems_of(error, Conditions, FILE)) from None
+
+
+def load_toml(text: str) -> dict[str, Any]:
+    """Load TOML without asking what it says.
+
+    Raises
+    ------
+    ConditionsError
+        With the line at which it stops being TOML.
+    """
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        problem = _syntax_problem(path, error)
-    raise ConditionsError([problem]) from None
+        raise ConditionsError([_syntax_problem(text, error)]) from None
 
 
-def _syntax_problem(path: Path, error: tomllib.TOMLDecodeError) -> Problem:
+def _syntax_problem(text: str, error: tomllib.TOMLDecodeError) -> Problem:
     place = re.search(r"line (\d+)", str(error))
-    lines = path.read_text(encoding="utf-8-sig").splitlines()
+    lines = text.splitlines()
     number = int(place[1]) if place else len(lines)
     line = lines[number - 1].strip() if 0 < number <= len(lines) else "the end of the file"
+    where = f"{FILE} line {number}"
     if re.search(r"\d,\d", line):
-        return Problem(f"{path.name} line {number}", "a decimal point", line, "Write 0.4, not 0,4")
-    todo = "Text stands in double quotes, numbers stand bare"
-    return Problem(f"{path.name} line {number}", "key = value", line, todo)
-
-
-def _problem(name: str, error: Any) -> Problem:
-    """Word one of pydantic's findings for the person who typed the file."""
-    place = [str(part) for part in error["loc"]]
-    where = f"{name} at {'.'.join(place)}"
-    if error["type"] == "missing":
-        return Problem(where, "a value", "no such line", f"Add a line {place[-1]} = …")
-    if error["type"] == "extra_forbidden":
-        known = list(Caliper.model_fields if place[0] == "caliper" else Conditions.model_fields)
-        near = get_close_matches(place[-1], known, 1)
-        todo = f"Did you mean {near[0]}?" if near else "Remove it, or make it a # comment"
-        return Problem(where, "one of " + ", ".join(known), place[-1], todo)
-    if error["type"] == "string_too_short":
-        return Problem(where, f"the name of the {place[-1]}", "nothing", "Write it in the quotes")
-    expected = error["msg"].removeprefix("Input should be ").replace("a valid ", "a ")
-    if expected.startswith(("greater", "less")):
-        expected = f"a number {expected}"
-    return Problem(where, expected, repr(error["input"])[:60], "Correct the value")
+        return Problem(where, "a decimal point", line, "Write 0.4, not 0,4")
+    return Problem(where, "key = value", line, "Text stands in double quotes, numbers stand bare")

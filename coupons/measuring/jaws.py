@@ -1,6 +1,13 @@
 """What flat inside jaws do in a bore: their edges bridge a chord, so they read too small."""
 
 import math
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+Lengths = TypeVar("Lengths", float, "NDArray[np.floating]")
 
 
 def bore_from_reading(reading_mm: float, land_mm: float) -> float:
@@ -25,3 +32,23 @@ def bore_from_reading(reading_mm: float, land_mm: float) -> float:
     5.0
     """
     return math.hypot(reading_mm, land_mm)
+
+
+def reading_in_bore(bore_mm: Lengths, land_mm: float) -> Lengths:
+    """Return what inside jaws read in a bore, or in each of an array of bores.
+
+    Parameters
+    ----------
+    bore_mm : float or array
+        Diameter, > 0.
+    land_mm : float
+        Width of the flat on the jaws' edges, ≥ 0. As wide as the bore it does not enter: 0.
+
+    Examples
+    --------
+    >>> round(reading_in_bore(3.0, 0.5), 6)
+    2.95804
+    """
+    squared: Lengths = bore_mm**2 - land_mm**2
+    reading_mm: Lengths = (squared * (squared > 0)) ** 0.5
+    return reading_mm

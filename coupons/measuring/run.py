@@ -104,7 +104,7 @@ def start_run(
     )
     problems = [
         *_other_coupon(folder, coupon),
-        *_typed_entries(folder),
+        *typed_entries(folder),
         *_other_conditions(folder, text),
     ]
     if problems:
@@ -129,20 +129,21 @@ def _other_coupon(folder: Path, coupon: Coupon) -> list[Problem]:
     return [Problem(str(path), "no other coupon in the folder", digest[:40], _ELSEWHERE)]
 
 
-def _typed_entries(folder: Path) -> list[Problem]:
+def typed_entries(folder: Path) -> list[Problem]:
+    """Return the problem that a sheet holds something typed, or nothing.
+
+    A sheet that cannot be read is taken to hold something.
+    """
     path = folder / sheet.FILE
     if not path.exists():
         return []
-    expected = "a sheet with nothing typed"
     try:
         rows, odd = sheet.read_rows(path)
+        typed = len(odd) + sum(bool(row.result or row.by or row.note) for row in rows)
+        got = f"{typed} {'row' if typed == 1 else 'rows'} with something typed" if typed else ""
     except EntriesError:
-        return [Problem(str(path), expected, "a sheet that cannot be read", _ELSEWHERE)]
-    typed = [row for row in rows if row.result or row.by or row.note]
-    if not typed and not odd:
-        return []
-    got = f"{len(typed) + len(odd)} rows with something typed"
-    return [Problem(str(path), expected, got, _ELSEWHERE)]
+        got = "a sheet that cannot be read"
+    return [Problem(str(path), "a sheet with nothing typed", got, _ELSEWHERE)] if got else []
 
 
 def _other_conditions(folder: Path, text: str) -> list[Problem]:

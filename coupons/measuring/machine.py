@@ -1,0 +1,175 @@
+"""Virtual machines: a printer, a caliper and a person, as numbers in a small TOML file."""
+
+import tomllib
+from functools import lru_cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated, Literal, Self
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from coupons.errors import Problem, RunError
+from coupons.measuring.validation import problems_of
+
+Length = Annotated[float, Field(ge=0, le=5)]
+Signed = Annotated[float, Field(ge=-5, le=5)]
+Share = Annotated[float, Field(ge=0, le=1)]
+
+
+class _Frozen(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+class Bead(_Frozen):
+    """The line of plastic: planned and laid width, how it cuts bends, where its loops close."""
+
+    planned_mm: Annotated[float, Field(gt=0, le=5)]
+    laid_mm: Annotated[float, Field(gt=0, le=5)]
+    drag_mm: Length
+    support: Share
+    seam_mm: Length
+    seam_along: Literal["x", "y"]
+
+
+class Axes(_Frozen):
+    """What the axes lose when they turn round, and how the cooled part departs from the path."""
+
+    lost_x_mm: Length
+    lost_y_mm: Length
+    shrink_x: Annotated[float, Field(ge=-0.1, le=0.1)]
+    shrink_y: Annotated[float, Field(ge=-0.1, le=0.1)]
+    shrink_z: Annotated[float, Field(ge=-0.1, le=0.1)]
+    skew_mrad: Annotated[float, Field(ge=-50, le=50)]
+
+
+class Layers(_Frozen):
+    """What the first layer, top surfaces and bridged roofs do."""
+
+    squeeze_mm: Signed
+    swell_mm: Length
+    proud_mm: Signed
+    sag_mm: Length
+
+
+class Scatter(_Frozen):
+    """Standard deviations from feature to feature and print to print, drift over 100 mm, blobs."""
+
+    feature_mm: Length
+    feature_z_mm: Length
+    print_mm: Length
+    print_z_mm: Length
+    drift_mm: Length
+    blob_chance: Share
+    blob_mm: Length
+
+
+class VirtualCaliper(_Frozen):
+    """The caliper and the hand that reads it."""
+
+    zero_mm: Signed
+    repeat_mm: Length
+    resolution_mm: Annotated[float, Field(gt=0, le=1)]
+    jaw_land_mm: Length
+    slip_chance: Share
+
+
+class Person(_Frozen):
+    """The clearance from which each grade begins, for this person, and how sure the hand is."""
+
+    force_mm: Signed
+    push_mm: Signed
+    slide_mm: Signed
+    loose_mm: Signed
+    judgement_mm: Length
+    lapse_chance: Share
+    plain: bool
+
+    @property
+    def thresholds_mm(self) -> tuple[float, float, float, float]:
+        """Clearances from which force, push, slide and loose begin."""
+        return self.force_mm, self.push_mm, self.slide_mm, self.loose_mm
+
+    @model_validator(mode="after")
+    def _grades_in_order(self) -> Self:
+        if list(self.thresholds_mm) != sorted(set(self.thresholds_mm)):
+            raise ValueError("force_mm < push_mm < slide_mm < loose_mm")
+        return self
+
+
+class Machine(_Frozen):
+    """A whole virtual workshop. Lengths in mm, angles in mrad, shrinkage as a share."""
+
+    name: str
+    material: str
+    layer_height_mm: Annotated[float, Field(gt=0, le=5)] = 0.2
+    bead: Bead
+    axes: Axes
+    layers: Layers
+    scatter: Scatter
+    caliper: VirtualCaliper
+    person: Person
+
+
+_SHIPPED = files("coupons.measuring") / "machines"
+_RANGES = "ranges"
+
+
+def shipped_machines() -> tuple[str, ...]:
+    """Return the names of the virtual machines that come with the package."""
+    names = {item.name.removesuffix(".toml") for item in _SHIPPED.iterdir()}
+    return tuple(sorted(names - {_RANGES}))
+
+
+def load_machine(name_or_path: str) -> Machine:
+    """Load a virtual machine by the name of a shipped one or the path of a TOML file.
+
+    Raises
+    ------
+    RunError
+        If there is none of that name, or with every problem of the file at once.
+    """
+    if name_or_path in shipped_machines():
+        name, text = name_or_path, (_SHIPPED / f"{name_or_path}.toml").read_text(encoding="utf-8")
+    elif Path(name_or_path).is_file():
+        path = Path(name_or_path)
+        name, text = path.stem, path.read_text(encoding="utf-8", errors="replace")
+    else:
+        expected = "one of " + ", ".join(shipped_machines())
+        todo = "Name a shipped one, or the path of a TOML file like theirs"
+        raise RunError([Problem("virtual machine", expected, name_or_path, todo)])
+    return _parse(name, text)
+
+
+def _parse(name: str, text: str) -> Machine:
+    try:
+        return Machine.model_validate({"name": name, **tomllib.loads(text)})
+    except tomllib.TOMLDecodeError as error:
+        raise RunError([Problem(f"{name}.toml", "TOML", str(error))]) from None
+    except ValidationError as error:
+        raise RunError(problems_of(error, Machine, f"{name}.toml")) from None
+
+
+@lru_cache(maxsize=1)
+def _ranges() -> dict[str, dict[str, tuple[float, float]]]:
+    return tomllib.loads((_SHIPPED / f"{_RANGES}.toml").read_text(encoding="utf-8"))
+
+
+def random_machine(rng: np.random.Generator, base: str = "bench-1") -> Machine:
+    """Draw a machine, each value evenly from its range in ``machines/ranges.toml``.
+
+    What has no range there is taken from the machine ``base``.
+    """
+    machine = _base(base)
+    drawn = {
+        table: getattr(machine, table).model_copy(
+            update={key: float(rng.uniform(*ends)) for key, ends in ranges.items()}
+        )
+        for table, ranges in _ranges().items()
+    }
+    return machine.model_copy(update={"name": "random", **drawn})
+
+
+@lru_cache(maxsize=8)
+def _base(name: str) -> Machine:
+    return load_machine(name)

@@ -1,0 +1,231 @@
+"""The physics of the virtual printer: from drawn features to the sizes of the printed part.
+
+It is built from what a nozzle and a cooling strand do, not from the model that is fitted later, so
+that the model can be seen to be wrong where it is.
+
+*Line.* The path of a wall runs half the planned width inside the drawn face; the line that is laid
+is wider or narrower. *Bend.* A strand pulled along freezes some way behind the nozzle. Around a
+circle of radius R the frozen end, a length a behind on the tangent, runs on radius √(R² − a²): the
+steady tractrix. Nothing stops it inside a hole; around a pin the walls laid before mostly do.
+*Axes.* Lost motion takes a loop narrower by the loss, whether it bounds a hole or a pin; then the
+part shrinks and skews. *Layers.* Faces across z stand on whole layers; roofs sag, tops stand
+proud, the first layer is squeezed and swells. *Chance.* The line's width differs from print to
+print and drifts over the bed, each feature has its own deviation, some carry a blob.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.making.record import CouponFeature
+from coupons.measuring.machine import Machine
+from coupons.terms import INTERNAL, ROUND, Direction, Feature
+
+Numbers = NDArray[np.floating]
+
+# Lead-in chamfers clear this much of the first layer's swell away from a face.
+LEAD_IN_MM = 0.5
+
+X, Y, Z, XY_PLUS, XY_MINUS = range(5)
+_AXIS = dict(zip(Direction, range(5), strict=True))
+# The two axes on which a round feature is measured, by the direction of its own axis.
+_ACROSS = {Direction.X: (Y, Z), Direction.Y: (X, Z), Direction.Z: (X, Y)}
+
+
+@dataclass(frozen=True)
+class Shapes:
+    """The drawn features as arrays, one element a feature; ``axes`` holds two axes for each."""
+
+    ids: tuple[str, ...]
+    drawn_mm: Numbers
+    sign: Numbers  # +1 external, −1 internal
+    is_round: NDArray[np.bool_]
+    is_loop: NDArray[np.bool_]  # a round wall laid as circles: its axis stands upright
+    at_bed: NDArray[np.bool_]
+    axes: NDArray[np.int_]
+    place_mm: Numbers
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Printed sizes on the two axes of each feature, and the seam's bump on it."""
+
+    across_mm: Numbers
+    bump_mm: Numbers
+
+    @property
+    def mean_mm(self) -> Numbers:
+        """The size of each feature, over both axes."""
+        mean: Numbers = self.across_mm.mean(axis=1)
+        return mean
+
+
+def shapes_of(features: Sequence[CouponFeature]) -> Shapes:
+    """Lay out the features of a coupon for `mean_sizes` and `print_once`."""
+    places = np.array([feature.place_mm for feature in features], dtype=float).reshape(-1, 3)
+    drawn = [
+        Feature(feature.form, feature.size_mm, feature.direction, feature.at_bed)
+        for feature in features
+    ]
+    return _shapes(tuple(feature.id for feature in features), drawn, places)
+
+
+def shapes_of_drawn(features: Sequence[Feature], z_mm: float = 0.0) -> Shapes:
+    """Lay out features that stand on no coupon, at one place, ``z_mm`` their middle height."""
+    places = np.tile([0.0, 0.0, z_mm], (len(features), 1))
+    return _shapes(tuple(map(str, range(len(features)))), features, places)
+
+
+def _shapes(ids: tuple[str, ...], features: Sequence[Feature], place_mm: Numbers) -> Shapes:
+    def flags(values: Iterable[bool]) -> NDArray[np.bool_]:
+        return np.fromiter(values, dtype=bool, count=len(features))
+
+    return Shapes(
+        ids=ids,
+        drawn_mm=np.array([feature.size_mm for feature in features], dtype=float),
+        sign=np.array([-1.0 if feature.form in INTERNAL else 1.0 for feature in features]),
+        is_round=flags(feature.form in ROUND for feature in features),
+        is_loop=flags(
+            feature.form in ROUND and feature.direction is Direction.Z for feature in features
+        ),
+        at_bed=flags(feature.at_bed for feature in features),
+        axes=np.array([_axes(feature) for feature in features], dtype=int).reshape(-1, 2),
+        place_mm=place_mm,
+    )
+
+
+def _axes(feature: Feature) -> tuple[int, int]:
+    if feature.form in ROUND and feature.direction in _ACROSS:
+        return _ACROSS[feature.direction]
+    return (_AXIS[feature.direction],) * 2
+
+
+def mean_sizes(machine: Machine, shapes: Shapes, on_layers: bool = True) -> Sizes:
+    """Return the sizes that the machine gives on average, with no chance in them.
+
+    ``on_layers`` false leaves faces across z where they are drawn, off the layer grid.
+    """
+    nothing = np.zeros(len(shapes.ids))
+    return _sizes(machine, shapes, nothing, 0.0, on_layers)
+
+
+def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Sizes:
+    """Print the features once: the machine's mean, with this print's and each feature's chance."""
+    scatter, count = machine.scatter, len(shapes.ids)
+    wider_mm = rng.normal(0, scatter.print_mm) + _drift(machine, shapes, rng)
+    sizes = _sizes(machine, shapes, wider_mm, rng.normal(0, scatter.print_z_mm), True)
+    own = rng.normal(0, 1, count)
+    sd_mm = np.where(shapes.axes == Z, scatter.feature_z_mm, scatter.feature_mm)
+    blob_mm = rng.exponential(scatter.blob_mm, count) * (rng.random(count) < scatter.blob_chance)
+    across_mm = sizes.across_mm + own[:, None] * sd_mm + (shapes.sign * blob_mm)[:, None]
+    return Sizes(np.maximum(across_mm, 0.01), sizes.bump_mm)
+
+
+def printed_sizes(
+    machine: Machine, features: Sequence[CouponFeature], rng: np.random.Generator
+) -> dict[str, float]:
+    """Print the features once and return each one's size in mm by its id."""
+    shapes = shapes_of(features)
+    sizes = print_once(machine, shapes, rng)
+    return dict(zip(shapes.ids, map(float, sizes.mean_mm), strict=True))
+
+
+def clearance_mm(internal: Sizes, external: Sizes, is_round: NDArray[np.bool_]) -> Numbers:
+    """Return the clearance that a hand feels when each external goes into its internal.
+
+    Out-of-round parts are turned until they fit best: long axis to long axis. A seam's bump takes
+    its height from what can pass a hole, and adds it to what a pin needs.
+    """
+    room_mm = np.sort(internal.across_mm, axis=1) - np.sort(external.across_mm, axis=1)
+    bumps_mm = (internal.bump_mm + external.bump_mm) * is_round
+    tightest_mm: Numbers = room_mm.min(axis=1) - bumps_mm
+    return tightest_mm
+
+
+def _drift(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Numbers:
+    """Return how much wider the line is at each place: a slope and a bowl, new each print."""
+    slope_x, slope_y, bowl = rng.normal(0, machine.scatter.drift_mm, 3)
+    if not len(shapes.ids):
+        return np.zeros(0)
+    from_middle = (shapes.place_mm[:, :2] - shapes.place_mm[:, :2].mean(axis=0)) / 100
+    drift: Numbers = (
+        slope_x * from_middle[:, 0] + slope_y * from_middle[:, 1] + bowl * (from_middle**2).sum(1)
+    )
+    return drift
+
+
+def _sizes(
+    machine: Machine, shapes: Shapes, wider_mm: Numbers, squeeze_mm: float, on_layers: bool
+) -> Sizes:
+    columns = [
+        np.where(
+            axis == Z,
+            _upright_size(machine, shapes, squeeze_mm, on_layers),
+            _plane_size(machine, shapes, axis, wider_mm),
+        )
+        for axis in shapes.axes.T
+    ]
+    return Sizes(np.stack(columns, axis=1), machine.bead.seam_mm * shapes.is_loop)
+
+
+def _plane_size(
+    machine: Machine, shapes: Shapes, axis: NDArray[np.int_], wider_mm: Numbers
+) -> Numbers:
+    """Return sizes across faces that stand upright: walls laid side by side in the plane."""
+    bead, sign = machine.bead, shapes.sign
+    span_mm = shapes.drawn_mm - sign * bead.planned_mm
+    drag_mm = np.where(sign > 0, bead.drag_mm * (1 - bead.support), bead.drag_mm)
+    span_mm = np.where(shapes.is_loop, dragged_span(span_mm, drag_mm), span_mm)
+    lost_mm, shrink = _axis_values(machine)
+    walls_mm = span_mm - lost_mm[axis] + sign * (bead.laid_mm + wider_mm)
+    swell_mm = machine.layers.swell_mm - np.where(shapes.at_bed, 0.0, LEAD_IN_MM)
+    cooled_mm: Numbers = walls_mm * (1 - shrink[axis]) + sign * 2 * np.maximum(swell_mm, 0.0)
+    return cooled_mm
+
+
+def dragged_span(span_mm: Numbers, drag_mm: Numbers) -> Numbers:
+    """Return the diameter on which a strand freezes ``drag_mm`` behind a nozzle on a circle.
+
+    A circle smaller than the drag has no steady curve; the strand is then taken to fold onto a
+    fifth of it.
+    """
+    inside: Numbers = np.maximum(span_mm**2 - (2 * drag_mm) ** 2, (0.2 * span_mm) ** 2)
+    return np.sqrt(inside)
+
+
+def _axis_values(machine: Machine) -> tuple[Numbers, Numbers]:
+    """Return lost motion and shrinkage by axis; a diagonal stretches by half the skew."""
+    axes = machine.axes
+    lost = (axes.lost_x_mm + axes.lost_y_mm) / 2
+    shrink, half_skew = (axes.shrink_x + axes.shrink_y) / 2, axes.skew_mrad / 2000
+    return (
+        np.array([axes.lost_x_mm, axes.lost_y_mm, 0.0, lost, lost]),
+        np.array(
+            [axes.shrink_x, axes.shrink_y, axes.shrink_z, shrink - half_skew, shrink + half_skew]
+        ),
+    )
+
+
+def _upright_size(machine: Machine, shapes: Shapes, squeeze_mm: float, on_layers: bool) -> Numbers:
+    """Return sizes across faces that lie flat: steps, and slots under a roof."""
+    layers, half_mm = machine.layers, shapes.drawn_mm / 2
+    low_mm: Numbers = shapes.place_mm[:, 2] - half_mm
+    high_mm: Numbers = shapes.place_mm[:, 2] + half_mm
+    on_bed = (np.abs(low_mm) < machine.layer_height_mm / 2) & (shapes.sign > 0)
+    if on_layers:
+        low_mm = _on_layer(low_mm, machine.layer_height_mm)
+        high_mm = _on_layer(high_mm, machine.layer_height_mm)
+    height_mm = (high_mm - low_mm) * (1 - machine.axes.shrink_z)
+    from_bed_mm = (layers.squeeze_mm + squeeze_mm) * on_bed
+    roof_mm = layers.sag_mm * (shapes.sign < 0)
+    lying_mm: Numbers = height_mm + shapes.sign * layers.proud_mm - roof_mm - from_bed_mm
+    return lying_mm
+
+
+def _on_layer(face_mm: Numbers, layer_height_mm: float) -> Numbers:
+    """Move faces to the nearest layer, as a slice through the middle of each layer does."""
+    # The nudge keeps a face drawn on a half layer from falling to either side by rounding.
+    layer: Numbers = np.floor(face_mm / layer_height_mm + 0.5 + 1e-9)
+    return layer * layer_height_mm

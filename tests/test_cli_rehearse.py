@@ -1,0 +1,38 @@
+from click.testing import CliRunner
+from small_coupon import small_coupon
+
+from coupons.cli import main
+from coupons.making.record import write_coupon
+from coupons.measuring.run import start_run
+
+
+def rehearse(*arguments):
+    return CliRunner().invoke(main, ["rehearse", *map(str, arguments)])
+
+
+def started(folder):
+    start_run(folder, small_coupon())
+    write_coupon(small_coupon(), folder / "coupon.json")
+    return folder
+
+
+def test_it_says_what_it_did_and_that_it_is_not_real(tmp_path):
+    result = rehearse(started(tmp_path), "--machine", "attic-1", "--seed", "5")
+    assert result.exit_code == 0
+    assert result.stdout == (
+        "12 fit trials and 10 caliper readings filled in from the virtual machine attic-1,"
+        " seed 5.\n"
+        "This run is rehearsed, not measured; its conditions say so.\n"
+    )
+
+
+def test_a_second_time_is_refused_in_one_line(tmp_path):
+    rehearse(started(tmp_path))
+    result = rehearse(tmp_path)
+    assert result.exit_code == 1
+    assert result.stdout == ""
+    assert "expected a sheet with nothing typed, got 22 rows" in result.stderr
+
+
+def test_a_negative_seed_is_wrong_usage(tmp_path):
+    assert rehearse(tmp_path, "--seed", "-1").exit_code == 2
