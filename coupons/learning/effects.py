@@ -49,6 +49,9 @@ class PriorTable:
         Scales and skew are ratios, all others mm a face.
     thresholds : dict of Grade to Normal
         Functional clearance in mm from which a pair is at least of that grade.
+    order_weight : float
+        Weight of a log barrier between neighbouring thresholds. It keeps them in order whatever the
+        grades say; small, so that it bends the normal priors by less than a tenth.
     round_loss : Normal
         Clearance in mm that form and seam of a round pair eat.
     scatters : dict of str to LogNormal
@@ -56,13 +59,18 @@ class PriorTable:
         ``omega`` judgement; ``rho``, ``rho_z`` print to print.
     lapse : float
         Share of trials whose grade is noted down at random.
+    reading_dof : float
+        Degrees of freedom of the readings' Student-t: low enough that one mistyped reading does not
+        move an answer.
     """
 
     effects: dict[str, Normal]
     thresholds: dict[Grade, Normal]
+    order_weight: float
     round_loss: Normal
     scatters: dict[str, LogNormal]
     lapse: float
+    reading_dof: float
 
 
 EXTRUSION = PriorTable(
@@ -86,6 +94,7 @@ EXTRUSION = PriorTable(
         Grade.SLIDE: Normal(0.10, 0.08),
         Grade.LOOSE: Normal(0.30, 0.15),
     },
+    order_weight=0.1,
     round_loss=Normal(0.02, 0.05),
     scatters={
         "tau": LogNormal(0.03, 0.6),
@@ -96,6 +105,7 @@ EXTRUSION = PriorTable(
         "rho_z": LogNormal(0.10, 0.5),
     },
     lapse=0.02,
+    reading_dof=4.0,
 )
 
 EFFECTS: tuple[str, ...] = tuple(EXTRUSION.effects)

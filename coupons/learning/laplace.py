@@ -26,9 +26,6 @@ N_TERMS = _N_EFFECTS + _N_THRESHOLDS + 1
 _THRESHOLDS = slice(_N_EFFECTS, _N_EFFECTS + _N_THRESHOLDS)
 _MAX_STEPS = 200
 _DECREMENT = 1e-10
-# Weight of a log barrier between neighbouring thresholds. It keeps the mode inside the ordered
-# region whatever the grades say, and bends the prior by less than a tenth of its curvature.
-_BARRIER = 0.1
 
 
 @dataclass(frozen=True)
@@ -237,7 +234,7 @@ def _evaluate(model: LatentModel, scatters: Scatters, variance: Array, latent: A
     predicted = design.sizes.drawn[readings.size] + model.reading_shared @ shared
     predicted += own[readings.size]
     scale = np.sqrt(scatters.sigma**2 + readings.resolution**2 / 12)
-    of_readings = reading_terms(readings.value - predicted, scale)
+    of_readings = reading_terms(readings.value - predicted, scale, model.table.reading_dof)
     gap = design.sizes.drawn[trials.internal] - design.sizes.drawn[trials.external]
     gap = gap + own[trials.internal] - own[trials.external]
     lower = np.where(model.has_lower, (gap + model.lower_shared @ shared) / scatters.omega, np.inf)
@@ -245,7 +242,7 @@ def _evaluate(model: LatentModel, scatters: Scatters, variance: Array, latent: A
     grades_in_set = trials.loosest - trials.tightest + 1.0
     of_trials = trial_terms(lower, upper, grades_in_set, model.table.lapse)
     penalty = 0.5 * np.sum((latent - model.prior_center) ** 2 / variance)
-    penalty -= _BARRIER * np.log(np.diff(shared[_THRESHOLDS])).sum()
+    penalty -= model.table.order_weight * np.log(np.diff(shared[_THRESHOLDS])).sum()
     objective = float(penalty - of_readings.value.sum() - of_trials.value.sum())
     return _Point(latent, objective, of_readings, of_trials)
 
@@ -266,8 +263,9 @@ def _derivatives(
     gradient[n:] -= model.reading_own @ r.gradient + model.trial_own @ (g_lower + g_upper)
 
     steps = np.diff(point.latent[_THRESHOLDS])
-    gradient[_THRESHOLDS] -= _BARRIER * (np.append(0, 1 / steps) - np.append(1 / steps, 0))
-    between = np.append(np.insert(_BARRIER / steps**2, 0, 0), 0)
+    push = model.table.order_weight / steps
+    gradient[_THRESHOLDS] -= np.append(0, push) - np.append(push, 0)
+    between = np.append(np.insert(push / steps, 0, 0), 0)
 
     weighted_reading = r.curvature[:, None] * model.reading_shared
     weighted_lower = c_lower * model.lower_shared + c_cross * model.upper_shared
@@ -291,9 +289,9 @@ def _own_curvature(model: LatentModel, of_readings: Array, of_trials: Array) -> 
     """Curvature between own deviations: each trial couples the two sizes that meet in it."""
     design, n = model.design, len(model.design.sizes.drawn)
     internal, external = design.trials.internal, design.trials.external
-    pairs = np.bincount(internal * n + external, -of_trials, n * n).reshape(n, n)
-    curvature = (pairs + pairs.T).astype(float)
-    on_diagonal = np.bincount(design.readings.size, of_readings, n)
+    # With nothing to count bincount returns integers, hence the casts.
+    pairs = np.bincount(internal * n + external, -of_trials, n * n).reshape(n, n).astype(float)
+    on_diagonal = np.bincount(design.readings.size, of_readings, n).astype(float)
     on_diagonal += np.bincount(internal, of_trials, n) + np.bincount(external, of_trials, n)
-    curvature[np.diag_indices(n)] += on_diagonal
+    curvature: Array = pairs + pairs.T + np.diag(on_diagonal)
     return curvature

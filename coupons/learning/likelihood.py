@@ -14,9 +14,6 @@ from scipy.special import gammaln, log_ndtr
 
 Array = NDArray[np.floating]
 
-DEGREES_OF_FREEDOM = 4.0
-"""Of the readings' Student-t: low enough that one mistyped reading does not move an answer."""
-
 _LOG_2PI = float(np.log(2 * np.pi))
 
 
@@ -33,7 +30,7 @@ class ReadingTerms:
         return replace(self, curvature=np.maximum(self.curvature, 0.0))
 
 
-def reading_terms(residual_mm: Array, scale_mm: Array) -> ReadingTerms:
+def reading_terms(residual_mm: Array, scale_mm: Array, dof: float) -> ReadingTerms:
     """Student-t log-likelihood of readings.
 
     Parameters
@@ -42,13 +39,14 @@ def reading_terms(residual_mm: Array, scale_mm: Array) -> ReadingTerms:
         Reading − predicted size.
     scale_mm : ndarray of shape (n,)
         Scale of the t-distribution.
+    dof : float
+        Its degrees of freedom.
     """
-    nu = DEGREES_OF_FREEDOM
     square = (residual_mm / scale_mm) ** 2
-    constant = gammaln((nu + 1) / 2) - gammaln(nu / 2) - 0.5 * np.log(nu * np.pi)
-    value = constant - np.log(scale_mm) - (nu + 1) / 2 * np.log1p(square / nu)
-    gradient = (nu + 1) * residual_mm / (scale_mm**2 * (nu + square))
-    curvature = (nu + 1) * (nu - square) / (scale_mm * (nu + square)) ** 2
+    constant = gammaln((dof + 1) / 2) - gammaln(dof / 2) - 0.5 * np.log(dof * np.pi)
+    value = constant - np.log(scale_mm) - (dof + 1) / 2 * np.log1p(square / dof)
+    gradient = (dof + 1) * residual_mm / (scale_mm**2 * (dof + square))
+    curvature = (dof + 1) * (dof - square) / (scale_mm * (dof + square)) ** 2
     return ReadingTerms(value, gradient, curvature)
 
 

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from coupons.learning.design import Design, Trials
 from coupons.learning.effects import EXTRUSION, PriorTable, prior_mean, prior_sd
 from coupons.learning.laplace import N_TERMS, Scatters
-from coupons.learning.likelihood import DEGREES_OF_FREEDOM
 
 Array = NDArray[np.floating]
 
@@ -25,6 +24,7 @@ class PriorPrinter:
     terms: Array
     scatters: Scatters
     lapse: float
+    reading_dof: float
 
     @property
     def effects(self) -> Array:
@@ -49,7 +49,7 @@ def draw_printer(rng: np.random.Generator, table: PriorTable = EXTRUSION) -> Pri
         if np.all(np.diff(terms[N_TERMS - 5 : N_TERMS - 1]) > 0):
             break
     sds = {n: float(p.median * np.exp(p.log_sd * rng.normal())) for n, p in table.scatters.items()}
-    return PriorPrinter(terms, Scatters(**sds), table.lapse)
+    return PriorPrinter(terms, Scatters(**sds), table.lapse, table.reading_dof)
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ def _read(
     printer: PriorPrinter, design: Design, printed: PrintedRun, rng: np.random.Generator
 ) -> Array:
     readings = design.readings
-    noise = printer.scatters.sigma * rng.standard_t(DEGREES_OF_FREEDOM, len(readings.size))
+    noise = printer.scatters.sigma * rng.standard_t(printer.reading_dof, len(readings.size))
     exact = printed.sizes[readings.size] + readings.effects @ printer.effects + noise
     return np.round(exact / readings.resolution) * readings.resolution
 
