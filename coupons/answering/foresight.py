@@ -16,7 +16,6 @@ from scipy.special import ndtr
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS, PriorTable
 from coupons.learning.laplace import N_TERMS, LatentModel, Scatters, latent_model
-from coupons.learning.likelihood import DEGREES_OF_FREEDOM
 from coupons.making.record import Coupon
 from coupons.measuring.conditions import Conditions
 from coupons.measuring.entries import FitEntry, SizeEntry
@@ -51,7 +50,7 @@ def covariance_after(coupon: Coupon, belief: Belief, table: PriorTable = EXTRUSI
         Its trials and readings are taken as done once each.
     belief : Belief
     table : PriorTable
-        Of the process; only its share of lapses is used here.
+        Of the process; its share of lapses and the tails of its readings are used here.
 
     Returns
     -------
@@ -94,7 +93,7 @@ def _precision_before(model: LatentModel, belief: Belief) -> Array:
 
 
 def _from_readings(model: LatentModel, scatters: Scatters) -> Array:
-    nu = DEGREES_OF_FREEDOM
+    nu = model.table.reading_dof
     readings = model.design.readings
     rows = np.concatenate([model.reading_shared, model.reading_own.T.toarray()], axis=1)
     scale_sq = scatters.sigma**2 + readings.resolution**2 / 12
