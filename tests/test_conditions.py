@@ -3,7 +3,7 @@ import datetime
 import pytest
 
 from coupons.errors import ConditionsError
-from coupons.measuring.conditions import conditions_text, read_conditions
+from coupons.measuring.conditions import conditions_text, read_conditions, set_value
 
 GOOD = """
 machine = "bench-1"
@@ -28,7 +28,8 @@ def test_the_template_reads_as_what_it_was_made_from(tmp_path):
 
 def test_every_commented_line_of_the_template_reads_once_its_mark_is_gone(tmp_path):
     text = conditions_text("bench-1", "grey", 0.4, 0.2)
-    keys = ("nozzle_temp_c", "bed_temp_c", "speed_mm_s", "printed_on", "jaw_land_mm")
+    keys = ("nozzle_temp_c", "bed_temp_c", "speed_mm_s", "printed_on")
+    keys += ("resolution_mm", "jaw_land_mm")
     for key in keys:
         assert f"# {key} = " in text
         text = text.replace(f"# {key} = ", f"{key} = ")
@@ -110,3 +111,34 @@ def test_a_missing_file_is_told(tmp_path):
 def test_a_file_cut_off_in_the_middle_is_told(tmp_path):
     with pytest.raises(ConditionsError, match="expected key = value"):
         read(tmp_path, GOOD + "[cali")
+
+
+TEXT = """\
+a = 1  # first
+# b = 2
+name = "with # in it"  # kept
+
+[t]
+c = 3
+
+[u]
+c = 4
+"""
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "old", "new"),
+    [
+        ("", "a", "a = 1  # first", "a = 9  # first"),
+        ("", "b", "# b = 2", "b = 9"),
+        ("", "name", 'name = "with # in it"  # kept', "name = 9  # kept"),
+        ("t", "c", "c = 3", "c = 9"),
+        ("u", "c", "c = 4", "c = 9"),
+        ("", "d", "# kept\n", "# kept\nd = 9\n"),
+        ("t", "d", "c = 3\n", "c = 3\nd = 9\n"),
+        ("u", "d", "c = 4\n", "c = 4\nd = 9\n"),
+        ("v", "d", "c = 4\n", "c = 4\n\n[v]\nd = 9\n"),
+    ],
+)
+def test_setting_a_value_leaves_every_other_line(table, key, old, new):
+    assert set_value(TEXT, table, key, "9") == TEXT.replace(old, new)

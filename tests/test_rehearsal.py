@@ -10,10 +10,9 @@ from coupons.measuring.checks import check_run
 from coupons.measuring.machine import load_machine, shipped_machines
 from coupons.measuring.rehearsal import (
     as_entries,
-    plan_rehearsal,
     rehearse,
-    set_value,
     try_out,
+    work_list,
 )
 from coupons.measuring.run import load_run, start_run
 from coupons.terms import Grade
@@ -128,8 +127,8 @@ def _toml_of(machine):
 def test_entries_without_files_are_those_of_the_files(tmp_path, name):
     rehearse(started(tmp_path), name, seed=11)
     run = load_run(tmp_path)
-    machine, plan = load_machine(name), plan_rehearsal(small_coupon())
-    sizes, fits = as_entries(plan, try_out(machine, plan, np.random.default_rng(11)))
+    machine, work = load_machine(name), work_list(small_coupon())
+    sizes, fits = as_entries(work, try_out(machine, work, np.random.default_rng(11)))
     assert fits == run.fits
     assert [size.row for size in sizes] == [size.row for size in run.sizes]
     assert [size.value_mm for size in sizes] == pytest.approx([size.value_mm for size in run.sizes])
@@ -145,40 +144,9 @@ def test_sound_machines_are_rarely_called_odd(tmp_path):
 
 
 def test_trying_a_coupon_out_takes_milliseconds():
-    plan, machine = plan_rehearsal(small_coupon()), load_machine("bench-1")
+    work, machine = work_list(small_coupon()), load_machine("bench-1")
     rng = np.random.default_rng(1)
     start = time.perf_counter()
     for _ in range(50):
-        try_out(machine, plan, rng)
+        try_out(machine, work, rng)
     assert (time.perf_counter() - start) / 50 < 0.005
-
-
-TEXT = """\
-a = 1  # first
-# b = 2
-name = "with # in it"  # kept
-
-[t]
-c = 3
-
-[u]
-c = 4
-"""
-
-
-@pytest.mark.parametrize(
-    ("table", "key", "old", "new"),
-    [
-        ("", "a", "a = 1  # first", "a = 9  # first"),
-        ("", "b", "# b = 2", "b = 9"),
-        ("", "name", 'name = "with # in it"  # kept', "name = 9  # kept"),
-        ("t", "c", "c = 3", "c = 9"),
-        ("u", "c", "c = 4", "c = 9"),
-        ("", "d", "# kept\n", "# kept\nd = 9\n"),
-        ("t", "d", "c = 3\n", "c = 3\nd = 9\n"),
-        ("u", "d", "c = 4\n", "c = 4\nd = 9\n"),
-        ("v", "d", "c = 4\n", "c = 4\n\n[v]\nd = 9\n"),
-    ],
-)
-def test_setting_a_value_leaves_every_other_line(table, key, old, new):
-    assert set_value(TEXT, table, key, "9") == TEXT.replace(old, new)

@@ -4,7 +4,7 @@ from small_coupon import feature, small_coupon
 
 from coupons.making.record import CouponTrial
 from coupons.measuring.machine import load_machine, random_machine, shipped_machines
-from coupons.measuring.rehearsal import plan_rehearsal, try_out
+from coupons.measuring.rehearsal import try_out, work_list
 from coupons.measuring.truth import mean_clearance_mm, threshold_gap_mm
 from coupons.terms import GRADES, Direction, Form, Grade, Joint
 
@@ -54,6 +54,6 @@ def test_half_of_the_prints_of_that_gap_slide(joint):
         for one, other in zip(wide, thin, strict=True)
     )
     coupon = small_coupon(features=(*wide, *thin), trials=trials, readings=(), hardware=())
-    plan, rng = plan_rehearsal(coupon), np.random.default_rng(9)
-    grades = np.array([try_out(machine, plan, rng).grades for _ in range(300)])
+    work, rng = work_list(coupon), np.random.default_rng(9)
+    grades = np.array([try_out(machine, work, rng).grades for _ in range(300)])
     assert np.mean(grades >= GRADES.index(Grade.SLIDE)) == pytest.approx(0.5, abs=0.06)

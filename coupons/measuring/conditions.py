@@ -161,3 +161,29 @@ def _syntax_problem(text: str, error: tomllib.TOMLDecodeError) -> Problem:
     if re.search(r"\d,\d", line):
         return Problem(where, "a decimal point", line, "Write 0.4, not 0,4")
     return Problem(where, "key = value", line, "Text stands in double quotes, numbers stand bare")
+
+
+def set_value(text: str, table: str, key: str, literal: str) -> str:
+    """Set one value of a TOML text and leave every other line, with its comments, as it is.
+
+    A line of that key is replaced, be it commented out or not; otherwise one is added at the end of
+    the table, and the table at the end of the text if there is none.
+    """
+    lines = text.splitlines()
+    starts = [at for at, line in enumerate(lines) if line.lstrip().startswith("[")]
+    if table:
+        heads = [at for at in starts if lines[at].split("#")[0].strip() == f"[{table}]"]
+        if not heads:
+            return "\n".join([*lines, "", f"[{table}]", f"{key} = {literal}"]) + "\n"
+        first = heads[0] + 1
+    else:
+        first = 0
+    last = next((at for at in starts if at >= first), len(lines))
+    for at in range(first, last):
+        match = re.fullmatch(rf"(?:#\s*)?{key}\s*=\s*(?:\"[^\"]*\"|[^\"#]*?)(\s+#.*)?", lines[at])
+        if match:
+            lines[at] = f"{key} = {literal}{match[1] or ''}"
+            return "\n".join(lines) + "\n"
+    while last > first and not lines[last - 1].strip():
+        last -= 1
+    return "\n".join([*lines[:last], f"{key} = {literal}", *lines[last:]]) + "\n"

@@ -3,7 +3,6 @@
 A rehearsed run is marked in its conditions, and everything learned from it says so.
 """
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,7 +15,13 @@ from coupons.errors import RunError
 from coupons.making.record import Coupon, read_coupon
 from coupons.measuring import conditions as conditions_file
 from coupons.measuring import sheet
-from coupons.measuring.conditions import Conditions, load_toml, parse_conditions, toml_text
+from coupons.measuring.conditions import (
+    Conditions,
+    load_toml,
+    parse_conditions,
+    set_value,
+    toml_text,
+)
 from coupons.measuring.entries import FitEntry, SizeEntry
 from coupons.measuring.hands import decimals, grade_of, read_caliper
 from coupons.measuring.machine import Machine, load_machine
@@ -28,7 +33,7 @@ BY = "rehearsal"
 
 
 @dataclass(frozen=True)
-class Plan:
+class WorkList:
     """A coupon laid out for rehearsing it often: who goes into whom, and what is read."""
 
     coupon: Coupon
@@ -54,7 +59,7 @@ class Found:
 _BOTH_AXES = 2
 
 
-def plan_rehearsal(coupon: Coupon) -> Plan:
+def work_list(coupon: Coupon) -> WorkList:
     """Lay out a coupon so that many machines can print and try it quickly."""
     forms = {part.id: part.form for part in coupon.features}
     forms |= {piece.id: piece.form for piece in coupon.hardware}
@@ -67,7 +72,7 @@ def plan_rehearsal(coupon: Coupon) -> Plan:
     ]
     shapes = shapes_of(coupon.features)
     read = [at[reading.feature] for reading in coupon.readings]
-    return Plan(
+    return WorkList(
         coupon=coupon,
         shapes=shapes,
         hardware_mm=np.array([piece.size_mm for piece in coupon.hardware], dtype=float),
@@ -99,19 +104,19 @@ def _read_on(axes: NDArray[np.int_], along: str | None) -> int:
     return int(np.flatnonzero(axes == wanted)[0]) if wanted in axes else _BOTH_AXES
 
 
-def try_out(machine: Machine, plan: Plan, rng: np.random.Generator) -> Found:
+def try_out(machine: Machine, work: WorkList, rng: np.random.Generator) -> Found:
     """Print the coupon once on a virtual machine and let its person try and measure everything."""
-    sizes = _with_hardware(print_once(machine, plan.shapes, rng), plan, rng)
+    sizes = _with_hardware(print_once(machine, work.shapes, rng), work, rng)
     clearances_mm = clearance_mm(
-        _of(sizes, plan.internal), _of(sizes, plan.external), plan.round_pair
+        _of(sizes, work.internal), _of(sizes, work.external), work.round_pair
     )
     grades = grade_of(clearances_mm, machine.person, rng)
-    met_mm = _met_by_jaws(machine, sizes, plan)
-    return Found(grades, read_caliper(met_mm, plan.in_bore, machine.caliper, rng))
+    met_mm = _met_by_jaws(machine, sizes, work)
+    return Found(grades, read_caliper(met_mm, work.in_bore, machine.caliper, rng))
 
 
-def _with_hardware(sizes: Sizes, plan: Plan, rng: np.random.Generator) -> Sizes:
-    bought_mm = rng.normal(plan.hardware_mm, plan.hardware_sd_mm)
+def _with_hardware(sizes: Sizes, work: WorkList, rng: np.random.Generator) -> Sizes:
+    bought_mm = rng.normal(work.hardware_mm, work.hardware_sd_mm)
     return Sizes(
         np.concatenate([sizes.across_mm, np.stack([bought_mm, bought_mm], axis=1)]),
         np.concatenate([sizes.bump_mm, np.zeros_like(bought_mm)]),
@@ -122,21 +127,21 @@ def _of(sizes: Sizes, parts: NDArray[np.int_]) -> Sizes:
     return Sizes(sizes.across_mm[parts], sizes.bump_mm[parts])
 
 
-def _met_by_jaws(machine: Machine, sizes: Sizes, plan: Plan) -> NDArray[np.floating]:
+def _met_by_jaws(machine: Machine, sizes: Sizes, work: WorkList) -> NDArray[np.floating]:
     """Return the size on the diameter that each reading is taken on, seam bump included."""
-    three = np.column_stack([sizes.across_mm, sizes.mean_mm])[plan.read, plan.read_on]
+    three = np.column_stack([sizes.across_mm, sizes.mean_mm])[work.read, work.read_on]
     seam_axis = "xy".index(machine.bead.seam_along)
-    on_seam = plan.shapes.axes[plan.read, np.minimum(plan.read_on, 1)] == seam_axis
-    on_seam &= plan.read_on < _BOTH_AXES
+    on_seam = work.shapes.axes[work.read, np.minimum(work.read_on, 1)] == seam_axis
+    on_seam &= work.read_on < _BOTH_AXES
     met: NDArray[np.floating] = (
-        three + plan.shapes.sign[plan.read] * sizes.bump_mm[plan.read] * on_seam
+        three + work.shapes.sign[work.read] * sizes.bump_mm[work.read] * on_seam
     )
     return met
 
 
-def as_entries(plan: Plan, found: Found) -> tuple[tuple[SizeEntry, ...], tuple[FitEntry, ...]]:
+def as_entries(work: WorkList, found: Found) -> tuple[tuple[SizeEntry, ...], tuple[FitEntry, ...]]:
     """Return what was found as entries, without any file; grades stand alone, never as sets."""
-    trials, readings = plan.coupon.trials, plan.coupon.readings
+    trials, readings = work.coupon.trials, work.coupon.readings
     fits = tuple(
         FitEntry(row, trial.feature, trial.mate, GRADES[grade], GRADES[grade], BY)
         for row, (trial, grade) in enumerate(zip(trials, found.grades, strict=True), start=2)
@@ -170,7 +175,7 @@ def rehearse(folder: Path, virtual_machine: str = "bench-1", seed: int = 1) -> F
         raise RunError(typed)
     text = _marked(conditions_file.read_text(folder / conditions_file.FILE), machine, seed)
     machine = _as_stated(machine, parse_conditions(text))
-    found = try_out(machine, plan_rehearsal(coupon), np.random.default_rng(seed))
+    found = try_out(machine, work_list(coupon), np.random.default_rng(seed))
     # Marked first: should the second write fail, no unmarked rehearsal is left behind.
     write_text(folder / conditions_file.FILE, text)
     sheet.write_rows(folder / sheet.FILE, _filled(coupon, found, machine))
@@ -213,29 +218,3 @@ def _marked(text: str, machine: Machine, seed: int) -> str:
     text = set_value(text, "", "rehearsed", "true")
     text = set_value(text, "rehearsal", "virtual_machine", toml_text(machine.name))
     return set_value(text, "rehearsal", "seed", str(seed))
-
-
-def set_value(text: str, table: str, key: str, literal: str) -> str:
-    """Set one value of a TOML text and leave every other line, with its comments, as it is.
-
-    A line of that key is replaced, be it commented out or not; otherwise one is added at the end of
-    the table, and the table at the end of the text if there is none.
-    """
-    lines = text.splitlines()
-    starts = [at for at, line in enumerate(lines) if line.lstrip().startswith("[")]
-    if table:
-        heads = [at for at in starts if lines[at].split("#")[0].strip() == f"[{table}]"]
-        if not heads:
-            return "\n".join([*lines, "", f"[{table}]", f"{key} = {literal}"]) + "\n"
-        first = heads[0] + 1
-    else:
-        first = 0
-    last = next((at for at in starts if at >= first), len(lines))
-    for at in range(first, last):
-        match = re.fullmatch(rf"(?:#\s*)?{key}\s*=\s*(?:\"[^\"]*\"|[^\"#]*?)(\s+#.*)?", lines[at])
-        if match:
-            lines[at] = f"{key} = {literal}{match[1] or ''}"
-            return "\n".join(lines) + "\n"
-    while last > first and not lines[last - 1].strip():
-        last -= 1
-    return "\n".join([*lines[:last], f"{key} = {literal}", *lines[last:]]) + "\n"
