@@ -50,9 +50,11 @@ class Body:
         return box_of(self.parts)
 
     def outline(self) -> Outline:
-        """Return the corners of the largest level outline: what the body covers on the bed."""
-        (x0, y0, _), (x1, y1, _) = self.box
-        return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+        """Return the corners of its main slab, cut corner and all, seen from above."""
+        main = self.parts[0].shape
+        if not isinstance(main, Loft):
+            raise TypeError("a body's first part is the slab that the others stand on or cut")
+        return main.levels[-1][1]
 
 
 def plate(

@@ -6,6 +6,7 @@ from pathlib import Path
 from coupons.atomic import write_bytes, write_text
 from coupons.making.map import map_svg
 from coupons.making.plan import Plan, record
+from coupons.making.preview import preview_png
 from coupons.making.record import write_coupon
 from coupons.making.solids import Solid, build_solids
 from coupons.making.stl import stl_bytes
@@ -29,8 +30,10 @@ def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
         write_bytes(folder / "print" / name, data)
         written.append(folder / "print" / name)
     write_text(folder / "map.svg", map_svg(plan))
+    loose = frozenset(item.body.id for item in plan.placed if item.body.loose)
+    write_bytes(folder / "preview.png", preview_png(solids, loose))
     write_coupon(coupon, folder / "coupon.json")
-    return (*written, folder / "map.svg", folder / "coupon.json")
+    return (*written, *(folder / name for name in ("map.svg", "preview.png", "coupon.json")))
 
 
 def _print_files(plan: Plan, solids: tuple[Solid, ...]) -> Iterator[tuple[str, bytes]]:

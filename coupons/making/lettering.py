@@ -6,11 +6,12 @@ few straight strokes between the points of a grid, 4 steps wide and 6 high, swep
 
 import itertools
 from dataclasses import dataclass
+from itertools import accumulate
 
 STEP_MM = 0.45
 PEN_MM = 0.8
 CAP_MM = 6 * STEP_MM + PEN_MM
-GLYPH_MM = 4 * STEP_MM + PEN_MM
+COLUMNS = 4
 SPACE_MM = 0.8
 RAISED_MM = 0.6
 
@@ -59,7 +60,7 @@ STROKES: dict[str, str] = {
     "←": "43 03|25 03 21",
     "↑": "20 26|04 26 44",
     "↓": "26 20|02 20 42",
-    "↔": "03 43|14 03 12|34 43 32",
+    "↔": "03 73|25 03 21|55 73 51",
     "↗": "01 45|15 45 42",
     "↘": "05 41|11 41 44",
     "↖": "41 05|35 05 02",
@@ -84,7 +85,18 @@ def width_mm(text: str) -> float:
     >>> round(width_mm("A1"), 2)
     6.0
     """
-    return len(text) * (GLYPH_MM + SPACE_MM) - SPACE_MM
+    return sum(_advance_mm(character) for character in text) - SPACE_MM
+
+
+def letter_starts(text: str) -> tuple[float, ...]:
+    """Return where each character of a line starts."""
+    return tuple(accumulate((_advance_mm(c) for c in text[:-1]), initial=0.0))
+
+
+def _advance_mm(character: str) -> float:
+    """Return the room of one character; all take four columns but the long arrow."""
+    columns = max(int(pair[0]) for run in STROKES[character].split("|") for pair in run.split())
+    return max(columns, COLUMNS) * STEP_MM + PEN_MM + SPACE_MM
 
 
 def glyph(character: str) -> tuple[Stroke, ...]:
@@ -109,8 +121,7 @@ def _grid_point(pair: str) -> Point:
 def line_strokes(text: str) -> tuple[Stroke, ...]:
     """Return the strokes of a line of text, its inked box standing on (0, 0)."""
     strokes = []
-    for place, character in enumerate(text):
-        shift = place * (GLYPH_MM + SPACE_MM)
+    for character, shift in zip(text, letter_starts(text), strict=True):
         strokes += [
             Stroke((s.start[0] + shift, s.start[1]), (s.stop[0] + shift, s.stop[1]))
             for s in glyph(character)

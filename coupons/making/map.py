@@ -11,7 +11,7 @@ from coupons.making.bodies import Body, Sized
 from coupons.making.lettering import PEN_MM, Point, line_strokes
 from coupons.making.plan import Placed, Plan
 from coupons.making.shapes import Part, Text, Turned
-from coupons.terms import ROUND, Jaws
+from coupons.terms import ROUND, Form, Jaws
 
 HEAD_MM = 14.0  # title above the first plate
 NOTE_MM = 6.0  # a line above each plate
@@ -23,6 +23,7 @@ LEAST_WIDTH_MM = 120.0  # what the legend takes
 INK, FAINT, PAPER = "#22303c", "#5d6b78", "#fffdf8"
 FIXED, FIXED_EDGE, FIXED_POST = "#e1e7eb", "#7d8d99", "#9db0bc"
 LOOSE, LOOSE_EDGE, LOOSE_POST = "#f6e6cb", "#b08a4e", "#dfbb80"
+JAW_MM = 0.95
 GAP_INK, JAW_INK = "#0a5c63", "#b3263a"
 FONT = "DejaVu Sans, Verdana, sans-serif"
 
@@ -201,9 +202,9 @@ def _own_axis(feature: Sized, along: str | None, item: Placed) -> int | None:
 
 
 def _jaw_pair(feature: Sized, jaws: Jaws, own: int, half: Point, item: Placed, view: _View) -> str:
-    x, y, _ = feature.centre
+    x, y = _jaw_place(feature, half)
     inward = -1.0 if jaws is Jaws.OUTSIDE else 1.0
-    tall, wide = 1.1, 0.6
+    tall, wide = JAW_MM, JAW_MM * 0.55
     drawn = ""
     for side in (-1, 1):
         tip = side * half[own]
@@ -214,11 +215,22 @@ def _jaw_pair(feature: Sized, jaws: Jaws, own: int, half: Point, item: Placed, v
     return f'<path d="{drawn}" fill="{JAW_INK}"/>'
 
 
+def _jaw_place(feature: Sized, half: Point) -> Point:
+    """Return the middle of a pair of jaws: beside the words in a flat feature."""
+    x, y, _ = feature.centre
+    if feature.form in ROUND or feature.role == "span":
+        return (x, y)
+    return (x + 0.6 * half[0], y) if feature.axis == "y" else (x, y + 0.6 * half[1])
+
+
 def _gap(feature: Sized, half: Point, item: Placed, view: _View, gaps: dict[str, float]) -> str:
     if feature.id not in gaps:
         return ""
-    cx, cy = view.at(item, (feature.centre[0], feature.centre[1]))
-    size = min(1.7, half[0] * 0.62)
+    x, y, _ = feature.centre
+    down = 0.25 * half[1] if feature.form not in ROUND and feature.axis == "x" else 0.0
+    cx, cy = view.at(item, (x, y - down))
+    crowded = feature.form is Form.HOLE and feature.readings  # the jaws stand within
+    size = min(1.6, half[0] * (0.46 if crowded else 0.58))
     return (
         f'<text x="{cx:g}" y="{cy + 0.36 * size:.3f}" font-size="{size:.2f}" '
         f'text-anchor="middle" fill="{GAP_INK}">{signed(gaps[feature.id])}</text>'

@@ -17,7 +17,7 @@ from coupons.making.record import (
     CouponSpecRef,
 )
 from coupons.making.rows import BuiltRow, build_row
-from coupons.making.shapes import Vector
+from coupons.making.shapes import Vector, rectangle
 from coupons.making.spec import Assumed, Spec
 
 
@@ -134,7 +134,9 @@ def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...
 
 def _cover(body: Body) -> tuple[Point, Point]:
     """Return the box on the bed that a turned body covers, before it is moved."""
-    points = [turned(x, y, body.turn_deg) for x, y in body.outline()]
+    (x0, y0, _), (x1, y1, _) = body.box
+    corners = rectangle((x0, y0), (x1, y1))
+    points = [turned(x, y, body.turn_deg) for x, y in corners]
     xs, ys = [p[0] for p in points], [p[1] for p in points]
     return (min(xs), min(ys)), (max(xs), max(ys))
 

@@ -27,7 +27,7 @@ from coupons.making.series import Item, Series, spread
 from coupons.making.shapes import Loft, Outline, Part, Turned, circle_sides, rectangle
 from coupons.terms import Form
 
-SUNK_MM = 0.4  # how far a post starts inside its base, so that the union has no touching faces
+SUNK_MM = 0.1  # how far a post starts inside its base, so that the union has no touching faces
 
 
 def standing(series: Series) -> Body:

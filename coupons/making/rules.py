@@ -1,4 +1,4 @@
-"""Bodies for the caliper alone: castellated rules for lengths, thin tiles for first-layer swell."""
+"""A body for the caliper alone: a castellated rule of many lengths along one direction."""
 
 import itertools
 
@@ -15,9 +15,10 @@ from coupons.making.series import Item
 from coupons.making.shapes import Loft, Part, rectangle
 from coupons.terms import Direction, Form, Jaws
 
-BLOCK_WIDE_MM = 5.0  # a caliper jaw's full bite across the rule
+BLOCK_WIDE_MM = 4.0  # a caliper jaw's full bite across the rule
 BLOCK_HIGH_MM = 4.0
-SUNK_MM = 0.4
+REAR_MM = 0.6  # of base behind the blocks
+SUNK_MM = 0.1
 STRIP_MM = CAP_MM + 2 * EDGE_MM
 
 
@@ -52,7 +53,7 @@ def rule(
     texts = _fit_between(texts, (whole.id, *marks(turn_deg)))
     low = min(-EDGE_MM, *(x - width_mm(t) / 2 - max(EDGE_MM, CUT_CORNER_MM) for x, t in texts))
     high = max(at + EDGE_MM, *(x + width_mm(t) / 2 + EDGE_MM for x, t in texts))
-    strip = plate((low, 0), (high, STRIP_MM + BLOCK_WIDE_MM + EDGE_MM), base)
+    strip = plate((low, 0), (high, STRIP_MM + BLOCK_WIDE_MM + REAR_MM), base)
     labels = [label(text, x, EDGE_MM, base) for x, text in texts]
     return Body(row, row, False, turn_deg, (strip, *parts, *labels), tuple(features))
 

@@ -14,12 +14,14 @@ from numpy.typing import NDArray
 
 from coupons.errors import PlanError, Problem
 from coupons.making.bodies import Body
-from coupons.making.lettering import GLYPH_MM, PEN_MM, RAISED_MM, SPACE_MM, glyph
+from coupons.making.lettering import PEN_MM, RAISED_MM, glyph, letter_starts
 from coupons.making.plan import Placed, Plan, turned
 from coupons.making.shapes import Axis, Loft, Prism, Shape, Text, Turned, to_space
 
 TEXT_SUNK_MM = 0.2  # letters start inside the face, so that the union has no touching faces
 PEN_SIDES = 12
+LETTER = -2  # in place of a feature's index: the triangle belongs to a label
+PLAIN = -1  # the triangle belongs to the rest of the body
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,7 @@ class Solid:
     """A finished body as a mesh, turned as printed, its low corner at the origin.
 
     ``made_by`` gives for each triangle the index in ``features`` of the feature that made it,
-    or −1 for the rest of the body. ``origin_mm`` is where its low corner stands on the plate.
+    PLAIN for the rest of the body, LETTER for a label. ``origin_mm`` is where its low corner stands on the plate.
     """
 
     body: str
@@ -66,10 +68,12 @@ class _Built:
 
     manifold: Manifold
     features: dict[int, str]
+    letters: set[int]
 
 
 def _build(body: Body) -> _Built:
     features: dict[int, str] = {}
+    letters: set[int] = set()
     added: list[Manifold] = []
     cut: list[Manifold] = []
     text: list[Manifold] = []
@@ -77,13 +81,15 @@ def _build(body: Body) -> _Built:
         solid = _shape(part.shape).as_original()
         if part.feature:
             features[solid.original_id()] = part.feature
+        if isinstance(part.shape, Text):
+            letters.add(solid.original_id())
         (text if isinstance(part.shape, Text) else cut if part.cut else added).append(solid)
     whole = Manifold.batch_boolean(added, OpType.Add)
     if cut:
         whole = whole - Manifold.batch_boolean(cut, OpType.Add)
     if text:
         whole = Manifold.batch_boolean([whole, *text], OpType.Add)
-    return _Built(whole, features)
+    return _Built(whole, features, letters)
 
 
 def _finish(item: Placed, built: _Built) -> tuple[Solid, str]:
@@ -103,7 +109,7 @@ def _finish(item: Placed, built: _Built) -> tuple[Solid, str]:
         origin_mm=(round(low[0] + shift[0], 4), round(low[1] + shift[1], 4), round(low[2], 4)),
         vertices_mm=np.asarray(mesh.vert_properties[:, :3], dtype=np.float32),
         triangles=np.asarray(mesh.tri_verts, dtype=np.uint32),
-        made_by=_makers(mesh, built.features, names),
+        made_by=_makers(mesh, built, names),
         features=names,
         volume_mm3=float(rounded.volume()),
     )
@@ -120,12 +126,15 @@ def _fault(manifold: Manifold) -> str:
     return f"{pieces} separate pieces" if pieces != 1 else ""
 
 
-def _makers(mesh: Mesh, features: dict[int, str], names: tuple[str, ...]) -> NDArray[np.int32]:
-    makers = np.full(len(mesh.tri_verts), -1, dtype=np.int32)
+def _makers(mesh: Mesh, built: _Built, names: tuple[str, ...]) -> NDArray[np.int32]:
+    makers = np.full(len(mesh.tri_verts), PLAIN, dtype=np.int32)
     ends = [index // 3 for index in mesh.run_index]
     for run, original in enumerate(mesh.run_original_id):
-        if original in features:
-            makers[ends[run] : ends[run + 1]] = names.index(features[original])
+        triangles = slice(ends[run], ends[run + 1])
+        if original in built.features:
+            makers[triangles] = names.index(built.features[original])
+        elif original in built.letters:
+            makers[triangles] = LETTER
     return makers
 
 
@@ -172,8 +181,8 @@ def _turned_solid(shape: Turned) -> Manifold:
 
 def _text_solid(shape: Text) -> Manifold:
     letters = [
-        _letter(character).translate((place * (GLYPH_MM + SPACE_MM), 0, 0))
-        for place, character in enumerate(shape.text)
+        _letter(character).translate((start, 0, 0))
+        for character, start in zip(shape.text, letter_starts(shape.text), strict=True)
     ]
     x, y, z = shape.place
     return Manifold.batch_boolean(letters, OpType.Add).translate((x, y, z - TEXT_SUNK_MM))
