@@ -1,10 +1,20 @@
 import random
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from small_coupon import small_coupon
 
 from coupons.errors import EntriesError
-from coupons.measuring.entries import FitEntry, SizeEntry, parse_grades, parse_number, read_entries
+from coupons.measuring.entries import (
+    FitEntry,
+    SizeEntry,
+    parse_grades,
+    parse_number,
+    read_entries,
+    understand,
+)
+from coupons.measuring.sheet import Row
 from coupons.terms import Grade, Jaws
 
 HEADER = "kind,feature,mate,result,unit,jaws,along,by,note\n"
@@ -243,3 +253,48 @@ def test_inches_and_millimetres_of_one_length_are_equal(tmp_path):
             tmp_path, f"size,D1,,{value_mm},mm,,,,", f"size,D1,,{value_mm / 25.4!r},in,,,,"
         )
         assert sizes[0].value_mm == pytest.approx(sizes[1].value_mm, abs=1e-12)
+
+
+lengths = st.decimals("0.01", "2000", places=4, allow_nan=False, allow_infinity=False)
+
+
+@given(lengths, st.sampled_from(".,"), st.sampled_from(["", " ", "\u00a0"]))
+def test_any_length_reads_back_with_point_or_comma(length, mark, blank):
+    text = f"{blank}{length}{blank}".replace(".", mark)
+    assert parse_number(text) == float(length)
+
+
+@given(st.text(max_size=12))
+def test_a_number_is_read_as_python_reads_it_or_not_at_all(text):
+    found = parse_number(text)
+    if found is not None:
+        assert repr(found) == repr(float(text.strip().replace(",", ".")))
+
+
+@given(st.sampled_from(list(Grade)), st.sampled_from(list(Grade)), st.booleans())
+def test_any_two_grades_make_a_range_in_their_order(one, other, upper):
+    text = f"{one}..{other}"
+    found = parse_grades(text.upper() if upper else text)
+    assert found == tuple(sorted((one, other), key=list(Grade).index))
+
+
+hostile = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)
+
+
+@given(st.lists(st.builds(Row, st.integers(2, 99), *[hostile] * 9), max_size=6))
+def test_no_typed_text_is_a_crash(rows):
+    entries, problems = understand(rows, small_coupon())
+    assert len({entry.row for entry in entries}) <= len(rows)
+    assert all(str(problem).startswith("entries.csv row ") for problem in problems)
+
+
+words = st.sampled_from(["fit", "size", "A1", "G1", "H1", "slide", "7,98", "in", "", "=1", "1e9"])
+
+
+@given(st.builds(Row, st.just(2), *[words] * 9))
+def test_a_filled_row_is_an_entry_or_a_problem_and_a_blank_one_neither(row):
+    entries, problems = understand([row], small_coupon())
+    if row.is_blank:
+        assert (entries, problems) == ([], [])
+    else:
+        assert bool(entries) != bool(problems)

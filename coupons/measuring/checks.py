@@ -1,6 +1,7 @@
 """Everything that can be found wrong or odd in a run folder without fitting a model to it."""
 
 from collections import Counter, defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -8,14 +9,23 @@ from coupons.making.record import Coupon
 from coupons.measuring.conditions import FILE as CONDITIONS_FILE
 from coupons.measuring.conditions import OPTIONAL_KEYS, Conditions
 from coupons.measuring.contradictions import find_contradictions
-from coupons.measuring.entries import SizeEntry, Typed
+from coupons.measuring.entries import SizeEntry, Typed, parse_number
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Survey, survey_run
 from coupons.measuring.sheet import FILE, Row
 from coupons.measuring.slips import find_slips
-from coupons.terms import ROUND, Jaws
+from coupons.terms import FLAT, ROUND, Direction, Jaws
 
 __all__ = ["Count", "Finding", "check_run", "check_survey", "count_rows"]
+
+# A drawn size this far from whole layers is off the grid, not merely rounded.
+OFF_LAYER_MM = 0.005
+# Steps of calipers, coarse to fine, and how many readings it takes to tell them apart: by chance
+# that many readings of a 0.01 mm display are all multiples of 0.02 once in 4,000 runs.
+COARSE_STEPS_MM = (0.1, 0.05, 0.02)
+ENOUGH_READINGS = 12
+# One reading finer than the caliper shows is a slip, found as such; several are another caliper.
+FEW_READINGS = 3
 
 
 @dataclass(frozen=True)
@@ -50,7 +60,9 @@ def check_survey(found: Survey) -> list[Finding]:
     if found.coupon is not None:
         findings += _look_at_entries(found.coupon, found.typed)
     if found.coupon is not None and found.conditions is not None:
-        findings += _look_at_caliper(found.coupon, found.conditions, found.typed.sizes)
+        findings += _look_at_layers(found.coupon, found.conditions)
+        findings += _look_at_jaws(found.coupon, found.conditions, found.typed.sizes)
+        findings += _look_at_steps(found.conditions, found.typed.rows)
     return findings
 
 
@@ -87,16 +99,59 @@ def _look_at_entries(coupon: Coupon, typed: Typed) -> list[Finding]:
     ]
 
 
-def _look_at_caliper(
+def _look_at_layers(coupon: Coupon, conditions: Conditions) -> list[Finding]:
+    """Find sizes across layers that the layer height of the print cannot give."""
+    height_mm = conditions.layer_height_mm
+    off_grid = [
+        feature.id
+        for feature in coupon.features
+        if feature.form in FLAT
+        and feature.direction is Direction.Z
+        and abs(feature.size_mm - round(feature.size_mm / height_mm) * height_mm) > OFF_LAYER_MM
+    ]
+    if not off_grid:
+        return []
+    what = (
+        f"layers of {height_mm:g} mm cannot give the drawn size of {', '.join(off_grid[:6])}"
+        f"; the coupon was laid out for {coupon.assumed.layer_height_mm:g} mm"
+    )
+    todo = "Correct layer_height_mm, or make the coupon again for the layer height you print with"
+    return [Finding("look", CONDITIONS_FILE, what, todo)]
+
+
+def _look_at_jaws(
     coupon: Coupon, conditions: Conditions, sizes: tuple[SizeEntry, ...]
 ) -> list[Finding]:
     rounds = {feature.id for feature in coupon.features if feature.form in ROUND}
     bores = [size for size in sizes if size.jaws is Jaws.INSIDE and size.feature in rounds]
     if not bores or "jaw_land_mm" in conditions.caliper.model_fields_set:
         return []
-    what = f"{len(bores)} readings inside holes, and the flat of the caliper's jaws is not said"
+    readings = "1 reading" if len(bores) == 1 else f"{len(bores)} readings"
+    what = f"{readings} inside holes, and the flat of the caliper's jaws is not said"
     todo = "Fill in jaw_land_mm: a flat of 0.5 mm reads a 5 mm hole 0.025 mm too small"
     return [Finding("look", CONDITIONS_FILE, what, todo)]
+
+
+def _look_at_steps(conditions: Conditions, rows: Sequence[Row]) -> list[Finding]:
+    """Find readings that are all coarser, or some finer, than the caliper is said to show."""
+    said_mm = conditions.caliper.resolution_mm
+    typed = [row for row in rows if row.kind.lower() == "size" and row.unit.lower() != "in"]
+    numbers = [number for row in typed if (number := parse_number(row.result)) is not None]
+    steps = [number / said_mm for number in numbers]
+    finer = [step for step in steps if abs(step - round(step)) > 1e-6 * abs(step)]
+    coarse_mm = next((mm for mm in COARSE_STEPS_MM if _all_multiples(numbers, mm)), 0.0)
+    if len(finer) >= FEW_READINGS:
+        what = f"{len(finer)} of {len(numbers)} readings are finer than {said_mm:g} mm"
+    elif len(numbers) >= ENOUGH_READINGS and coarse_mm > said_mm * 1.5:
+        what = f"all {len(numbers)} readings are multiples of {coarse_mm:g} mm"
+    else:
+        return []
+    what += f", and the caliper is said to show {said_mm:g} mm"
+    return [Finding("look", CONDITIONS_FILE, what, "Correct resolution_mm, the caliper's step")]
+
+
+def _all_multiples(numbers: Sequence[float], step: float) -> bool:
+    return all(abs(number / step - round(number / step)) < 1e-6 for number in numbers)
 
 
 def _copied_rows(typed: Typed) -> list[Finding]:
