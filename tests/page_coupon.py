@@ -1,6 +1,9 @@
 """A coupon of any size with a plain map, for the tests of pages."""
 
+from dataclasses import replace
 from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
 
 from coupons.making.record import (
     Coupon,
@@ -10,8 +13,13 @@ from coupons.making.record import (
     CouponReading,
     CouponSpecRef,
     CouponTrial,
+    read_coupon,
     write_coupon,
 )
+from coupons.measuring import sheet
+from coupons.measuring.conditions import conditions_text
+from coupons.measuring.run import load_run
+from coupons.terms import GRADES
 
 PITCH_MM = 12.0
 # Form and direction of a row, then those of the loose gauges that are tried in it.
@@ -57,7 +65,9 @@ def _row(number, features):
             place_mm=(PITCH_MM * column, y, 3.0),
         )
 
-    sizes = [round(nominal - 0.1 + 0.1 * column, 2) for column in range(features)]
+    # Gaps widen along a row: openings grow, pins shrink.
+    way = -1 if form == "pin" else 1
+    sizes = [round(nominal + way * (0.1 * column - 0.1), 2) for column in range(features)]
     fixed = [
         feature(f"{letter}{column + 1}", form, size, "fit", column + 1)
         for column, size in enumerate(sizes)
@@ -67,7 +77,7 @@ def _row(number, features):
         for copy in (1, 2)
     ]
     trials = [
-        CouponTrial(feature=one.id, mate=gauge.id, gap_mm=round(one.size_mm - nominal, 3))
+        CouponTrial(feature=one.id, mate=gauge.id, gap_mm=round(way * (one.size_mm - nominal), 3))
         for one in fixed
         for gauge in gauges
     ]
@@ -108,3 +118,37 @@ def write_run(parent, coupon=None, name="bench-1-pale"):
     write_coupon(coupon, folder / "coupon.json")
     (folder / "map.svg").write_text(map_svg(coupon), encoding="utf-8")
     return folder
+
+
+def fill_run(folder, seed=1, rehearsed=False, machine="bench-1"):
+    """Fill a run folder as a printer with known faults and a careful person would; return the run.
+
+    Outer faces stand 0.06 mm proud, inner ones 0.09 mm, y is 0.4 % short; like features differ by
+    0.02 mm. Grades change at clearances of −0.05, 0.02, 0.12 and 0.30 mm.
+    """
+    rng = np.random.default_rng(seed)
+    coupon = read_coupon(folder / "coupon.json")
+    printed = {}
+    for feature in coupon.features:
+        outer = feature.form in ("pin", "tongue")
+        y_share = {"y": 1.0, "z": 0.5}.get(feature.direction, 0.0)
+        growth = 2 * (0.06 if outer else -0.09)
+        own = rng.normal(0, 0.02)
+        printed[feature.id] = feature.size_mm * (1 - 0.004 * y_share) + growth + own
+    printed |= {piece.id: piece.size_mm for piece in coupon.hardware}
+    rows = []
+    for row in sheet.blank_rows(coupon):
+        if row.kind == "size":
+            result = f"{printed[row.feature] + rng.normal(0, 0.01):.2f}"
+        else:
+            inner = next(f for f in coupon.features if f.id == row.feature).form in ("slot", "hole")
+            gap = (printed[row.feature] - printed[row.mate]) * (1 if inner else -1)
+            felt = gap + rng.normal(0, 0.02)
+            result = GRADES[sum(felt >= edge for edge in (-0.05, 0.02, 0.12, 0.30))].value
+        rows.append(replace(row, result=result, by="mk"))
+    sheet.write_rows(folder / sheet.FILE, rows)
+    text = conditions_text(machine, "pale PLA", 0.4, 0.2)
+    if rehearsed:
+        text = text.replace("rehearsed = false", "rehearsed = true")
+    (folder / "conditions.toml").write_text(text, encoding="utf-8")
+    return load_run(folder)

@@ -29,9 +29,10 @@ def test_only_shapes_pass_from_a_map(tmp_path, inside):
 def test_shapes_words_and_ids_do_pass(tmp_path):
     path = tmp_path / "map.svg"
     shape = '<g class="feature" data-id="A&amp;1"><text x="1">A&lt;1</text></g>'
-    path.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 1 90 60">{shape}</svg>')
+    opening = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 1 90 60" fill="#123" onload="x">'
+    path.write_text(f"{opening}{shape}</svg>")
     picture = read_picture(path)
-    assert picture.inside == shape
+    assert picture.inside == f'<g fill="#123">{shape}</g>'
     assert picture.view_mm == (0, 1, 90, 60)
 
 

@@ -16,16 +16,21 @@ import click
 def command(folders: tuple[Path, ...], output: Path | None) -> None:
     """Learn a printer from one or several runs of one machine and material.
 
-    Writes profile.json, which answers `coupons offset`.
+    Writes profile.json, which answers `coupons offset`, and beside it report.html to look at.
     """
     from coupons.learning.fit import fit_runs
     from coupons.learning.profile import profile_of, write_profile
+    from coupons.measuring.checks import check_run
     from coupons.measuring.run import load_run
+    from coupons.showing.report import write_report
 
     runs = [load_run(folder) for folder in folders]
-    profile = profile_of(fit_runs(runs), runs)
+    fitted = fit_runs(runs)
+    profile = profile_of(fitted, runs)
     path = output or folders[-1] / "profile.json"
     write_profile(profile, path)
+    findings = [finding for folder in folders for finding in check_run(folder)]
+    report = write_report(path.with_name("report.html"), profile, fitted, runs, findings)
 
     from coupons.answering.words import REHEARSED, profile_lines
 
@@ -33,4 +38,4 @@ def command(folders: tuple[Path, ...], output: Path | None) -> None:
         click.echo(REHEARSED)
     for line in profile_lines(profile):
         click.echo(line)
-    click.echo(f"Wrote {path}")
+    click.echo(f"Wrote {path} and {report.name}")

@@ -9,7 +9,7 @@ from coupons.making.record import Coupon, read_coupon
 from coupons.measuring.slips import FIXED_MM, SHARE
 from coupons.showing.page import render_page
 from coupons.showing.picture import read_picture
-from coupons.showing.words import CAUTIONS, read_how, read_title, try_how, try_title
+from coupons.showing.steps import CAUTIONS, read_how, read_title, try_how, try_title
 from coupons.terms import GRADES, HAND_TESTS
 
 _STYLES = ("shared/bench.css", "entry/entry.css")

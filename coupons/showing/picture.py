@@ -22,6 +22,7 @@ _KNOWN_ATTRIBUTES = """
     stroke-linecap stroke-linejoin opacity font-size font-family font-weight font-style
     text-anchor dominant-baseline letter-spacing vector-effect
 """
+_HANDED_DOWN = ("fill", "stroke", "font-family", "font-size")
 _ELEMENTS = frozenset(_KNOWN_ELEMENTS.split())
 _ATTRIBUTES = frozenset(_KNOWN_ATTRIBUTES.split())
 # A paint or font that points somewhere else has no place in a page that loads nothing.
@@ -70,8 +71,14 @@ def read_picture(path: Path) -> Picture | None:
                 )
             ]
         ) from None
-    inside = Markup("").join(_rebuilt(child) for child in root)
-    return Picture(inside, (left, top, width, height))
+    return Picture(_group(root), (left, top, width, height))
+
+
+def _group(root: ElementTree.Element) -> Markup:
+    """Return what the svg element holds, in a group that hands down its colour and font."""
+    group = ElementTree.Element("g", {k: v for k, v in root.attrib.items() if k in _HANDED_DOWN})
+    group.extend(root)
+    return _rebuilt(group)
 
 
 def _rebuilt(element: ElementTree.Element) -> Markup:

@@ -1,7 +1,7 @@
 from page_coupon import make_record
 
 from coupons.making.record import CouponReading, CouponTrial
-from coupons.showing.words import read_how, read_title, try_how, try_title
+from coupons.showing.steps import read_how, read_title, try_how, try_title
 
 
 def test_a_trial_says_which_piece_goes_where():

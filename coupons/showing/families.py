@@ -1,0 +1,69 @@
+"""Which kinds of joint the trials of some runs were about."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from coupons.making.record import CouponFeature
+from coupons.measuring.entries import FitEntry
+from coupons.measuring.run import Run
+from coupons.terms import GRADES, INTERNAL, Gives, Grade, Joint
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One trial of a family: the drawn gap, and the grades that the hand left open."""
+
+    gap_mm: float
+    tightest: Grade
+    loosest: Grade
+
+
+@dataclass(frozen=True)
+class Family:
+    """Trials of one kind of joint. ``gives`` is the side whose drawn size makes the gaps."""
+
+    joint: Joint
+    gives: Gives
+    outcomes: tuple[Outcome, ...]
+
+    @property
+    def gaps_mm(self) -> tuple[float, float]:
+        """Smallest and largest gap tried."""
+        gaps = [outcome.gap_mm for outcome in self.outcomes]
+        return min(gaps), max(gaps)
+
+
+def families(runs: Sequence[Run]) -> tuple[Family, ...]:
+    """Sort the trials of printed pairs by kind of joint, most trials first.
+
+    Trials in which nothing was told apart (any grade from no-go to loose) are left out, and so are
+    those of bought mates: they say as much of the printer, but are no joint of two printed parts.
+    """
+    found: dict[tuple[Joint, Gives], list[Outcome]] = {}
+    for run in runs:
+        features = {feature.id: feature for feature in run.coupon.features}
+        for entry in _told(run.fits):
+            if entry.mate in features:
+                key, outcome = _outcome(features[entry.feature], features[entry.mate], entry)
+                found.setdefault(key, []).append(outcome)
+    sorted_keys = sorted(found, key=lambda key: (-len(found[key]), _order(key[0])))
+    return tuple(Family(*key, tuple(found[key])) for key in sorted_keys)
+
+
+def _told(fits: Iterable[FitEntry]) -> Iterable[FitEntry]:
+    return (entry for entry in fits if (entry.tightest, entry.loosest) != (GRADES[0], GRADES[-1]))
+
+
+def _order(joint: Joint) -> tuple[str, str, float]:
+    return joint.internal, joint.direction, joint.size_mm
+
+
+def _outcome(
+    fixed: CouponFeature, mate: CouponFeature, entry: FitEntry
+) -> tuple[tuple[Joint, Gives], Outcome]:
+    is_internal = fixed.form in INTERNAL
+    internal, external = (fixed, mate) if is_internal else (mate, fixed)
+    joint = Joint(internal.form, external.form, mate.size_mm, fixed.direction)
+    gap_mm = round(internal.size_mm - external.size_mm, 6)
+    gives = Gives.INTERNAL if is_internal else Gives.EXTERNAL
+    return (joint, gives), Outcome(gap_mm, entry.tightest, entry.loosest)

@@ -1,0 +1,138 @@
+"""What the printer does wrong, term by term, in words and in mm on a part of usual size."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, prior_sd
+from coupons.learning.profile import Profile
+
+PART_MM = 20.0
+"""Size at which the faults are compared: a scale counts by what it does to such a part."""
+
+_INTERVAL_SDS = 1.645  # 90 %
+# A term with more than this share of its prior variance left was not measured.
+_NOTHING_LEARNED = 0.5
+
+MACHINE, MODEL = "in the machine's set-up", "in the model, by the offsets above"
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """How a term shows: mm on size per unit of the term, words for + and −, where it is cured."""
+
+    factor: float
+    plus: str
+    minus: str
+    cure: str
+    coupon: str
+
+
+_SCALE = "everything along {0} comes out too {1}"
+_KINDS = {
+    "scale_x": _Kind(
+        PART_MM, _SCALE.format("x", "long"), _SCALE.format("x", "short"), MACHINE, "spans"
+    ),
+    "scale_y": _Kind(
+        PART_MM, _SCALE.format("y", "long"), _SCALE.format("y", "short"), MACHINE, "spans"
+    ),
+    "scale_z": _Kind(
+        PART_MM, _SCALE.format("z", "tall"), _SCALE.format("z", "low"), MACHINE, "upright"
+    ),
+    "skew": _Kind(
+        PART_MM / 2,
+        "out of square: the diagonal between +x and +y is too long",
+        "out of square: the diagonal between +x and +y is too short",
+        MACHINE,
+        "spans",
+    ),
+    "growth_ext": _Kind(2, "outer faces stand proud", "outer faces fall short", MODEL, "first"),
+    "growth_int": _Kind(
+        -2, "slots and holes are wide", "slots and holes are narrow", MODEL, "first"
+    ),
+    "round_ext": _Kind(
+        2, "pins are thicker than tongues", "pins are thinner than tongues", MODEL, "round"
+    ),
+    "round_int": _Kind(
+        -2, "holes are wider than slots", "holes are narrower than slots", MODEL, "round"
+    ),
+    "curl_int": _Kind(
+        -2,
+        f"small holes open up (at {CURL_REFERENCE_MM:g} mm)",
+        f"small holes close up (at {CURL_REFERENCE_MM:g} mm)",
+        MODEL,
+        "round",
+    ),
+    "growth_ext_z": _Kind(2, "steps are too tall", "steps are too low", MODEL, "upright"),
+    "growth_int_z": _Kind(
+        -2, "slots across layers are tall", "slots across layers are low", MODEL, "upright"
+    ),
+    "first_layer": _Kind(
+        2,
+        "the first layer swells",
+        "the first layer draws in",
+        "at the first layer's height",
+        "first",
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One systematic error on size over both faces, in mm, with its 90 % interval."""
+
+    name: str
+    words: str
+    size_mm: float
+    low_mm: float
+    high_mm: float
+    cure: str
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether the interval leaves zero out."""
+        return self.low_mm > 0 or self.high_mm < 0
+
+
+def faults(profile: Profile) -> tuple[Fault, ...]:
+    """Return what was learned of the printer's systematic errors, largest first."""
+    found = [_fault(profile, at, name) for at, name in enumerate(EFFECTS) if _learned(profile, at)]
+    return tuple(sorted(found, key=lambda fault: (-abs(fault.size_mm), fault.name)))
+
+
+def _fault(profile: Profile, at: int, name: str) -> Fault:
+    kind = _KINDS[name]
+    size_mm = kind.factor * float(profile.mean_vector[at])
+    half = _INTERVAL_SDS * abs(kind.factor) * float(np.sqrt(profile.covariance_matrix[at, at]))
+    words = kind.plus if size_mm >= 0 else kind.minus
+    return Fault(name, words, size_mm, size_mm - half, size_mm + half, kind.cure)
+
+
+def _learned(profile: Profile, at: int) -> bool:
+    prior = prior_sd(profile.prior_table)[at] ** 2
+    return bool(profile.covariance_matrix[at, at] <= _NOTHING_LEARNED * prior)
+
+
+def unmeasured_terms(profile: Profile) -> tuple[tuple[str, str], ...]:
+    """Return each kind of error that was not measured, with the coupon that would measure it."""
+    return tuple(
+        (_SUBJECTS[name], _KINDS[name].coupon)
+        for at, name in enumerate(EFFECTS)
+        if not _learned(profile, at)
+    )
+
+
+_SUBJECTS = {
+    "scale_x": "scale along x",
+    "scale_y": "scale along y",
+    "scale_z": "scale along z",
+    "skew": "squareness of x and y",
+    "growth_ext": "growth of outer faces",
+    "growth_int": "growth of inner faces",
+    "round_ext": "what pins do beyond tongues",
+    "round_int": "what holes do beyond slots",
+    "curl_int": "closing of small holes",
+    "growth_ext_z": "height of steps",
+    "growth_int_z": "height of slots across layers",
+    "first_layer": "swell of the first layer",
+}

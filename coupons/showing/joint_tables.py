@@ -1,0 +1,97 @@
+"""What to draw for each kind of joint and each fit, as far as a profile knows it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coupons.answering.offset import Answer, Question, answer
+from coupons.errors import AnswerError
+from coupons.learning.profile import Profile
+from coupons.showing.families import Family
+from coupons.terms import Direction, Form, Gives, Grade, Joint
+
+FITS = (Grade.FORCE, Grade.PUSH, Grade.SLIDE, Grade.LOOSE)
+USUAL_SIZE_MM = 10.0
+# The joints that a designer may ask of any machine, whether or not this coupon had them.
+_USUAL = (
+    *((Form.SLOT, Form.TONGUE, d) for d in (Direction.X, Direction.Y, Direction.Z)),
+    *((Form.HOLE, Form.PIN, d) for d in (Direction.Z, Direction.X, Direction.Y)),
+)
+_MEASURED_BY = {
+    (Form.SLOT, Direction.Z): "upright",
+    (Form.HOLE, Direction.X): "upright",
+    (Form.HOLE, Direction.Y): "upright",
+    (Form.HOLE, Direction.Z): "round",
+}
+
+
+def joint_title(joint: Joint) -> str:
+    """Return a joint in words."""
+    way = "axis along" if joint.internal is Form.HOLE else "across"
+    return (
+        f"{joint.external.capitalize()} in {joint.internal}, {joint.size_mm:g} mm, "
+        f"{way} {joint.direction}"
+    )
+
+
+@dataclass(frozen=True)
+class FitLine:
+    """One fit of one joint: what to draw if one part gives way, and if both do."""
+
+    fit: Grade
+    one: Answer
+    both: Answer
+
+
+@dataclass(frozen=True)
+class JointTable:
+    """One kind of joint with a line for every fit that was measured at such a size."""
+
+    joint: Joint
+    lines: tuple[FitLine, ...]
+
+    @property
+    def coupon(self) -> str:
+        """The shipped coupon that measures such a joint."""
+        return _MEASURED_BY.get((self.joint.internal, self.joint.direction), "sliding")
+
+
+def joint_tables(profile: Profile, tried: Sequence[Family] = ()) -> tuple[JointTable, ...]:
+    """Answer every fit of the joints that were tried, then of the usual ones that were not.
+
+    Parameters
+    ----------
+    profile : Profile
+    tried : sequence of Family
+        Joints to put first, at the sizes at which they were tried.
+    """
+    joints = list(dict.fromkeys(family.joint for family in tried))
+    known = {(joint.internal, joint.external, joint.direction) for joint in joints}
+    joints += [
+        Joint(internal, external, _size_mm(profile, internal, direction), direction)
+        for internal, external, direction in _USUAL
+        if (internal, external, direction) not in known
+    ]
+    return tuple(JointTable(joint, _lines(profile, joint)) for joint in joints)
+
+
+def _size_mm(profile: Profile, internal: Form, direction: Direction) -> float:
+    """Return the usual size, or the nearest one that was measured."""
+    for found in profile.measured:
+        if (found.form, found.direction) == (internal, direction):
+            return min(max(USUAL_SIZE_MM, round(found.low_mm)), round(found.high_mm))
+    return USUAL_SIZE_MM
+
+
+def _lines(profile: Profile, joint: Joint) -> tuple[FitLine, ...]:
+    lines = []
+    for fit in FITS:
+        try:
+            one, both = (
+                answer(profile, Question(joint, fit, gives))
+                for gives in (Gives.EXTERNAL, Gives.BOTH)
+            )
+        except AnswerError:  # not measured, or no gap that goes with such a chance
+            continue
+        if not one.extrapolated:
+            lines.append(FitLine(fit, one, both))
+    return tuple(lines)

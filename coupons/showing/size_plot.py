@@ -1,0 +1,120 @@
+"""Size errors against the drawn size: what the caliper read, and what the model expects."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+from coupons.learning.effects import EFFECTS, effect_rows, height_share
+from coupons.learning.fit import Fitted
+from coupons.learning.profile import Profile
+from coupons.making.record import CouponFeature
+from coupons.measuring.run import Run
+from coupons.showing.plot import Frame, axes, band, drawing, frame, line, mark
+from coupons.terms import EXTERNAL, ROUND, Direction, Feature, Form
+
+Array = NDArray[np.floating]
+
+_BAND_SDS = 1.645  # 90 %
+_STEPS = 41
+_LOG_FROM = 4.0  # sizes this many times apart are spread out by their ratio
+_ORDER = tuple(Direction)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A caliper reading against what was drawn, jaws corrected."""
+
+    feature: CouponFeature
+    error_mm: float
+
+
+@dataclass(frozen=True)
+class SizePlot:
+    """One panel: its title and its drawing."""
+
+    title: str
+    drawing: Markup
+
+
+def readings_of(fitted: Fitted, runs: Sequence[Run]) -> tuple[Reading, ...]:
+    """Return the readings of a fit with the features that they are of, in the order of the fit."""
+    features = [{f.id: f for f in run.coupon.features} for run in runs]
+    sizes, readings = fitted.design.sizes, fitted.design.readings
+    return tuple(
+        Reading(features[sizes.keys[at][0]][sizes.keys[at][1]], float(value - sizes.drawn[at]))
+        for at, value in zip(readings.size, readings.value, strict=True)
+    )
+
+
+def size_plots(fitted: Fitted, runs: Sequence[Run], profile: Profile) -> tuple[SizePlot, ...]:
+    """Draw a panel for each kind of size that was read: flat by direction, then round."""
+    panels: dict[tuple[bool, int], list[Reading]] = {}
+    for reading in readings_of(fitted, runs):
+        if not reading.feature.at_bed:  # the first layer's swell is told by itself
+            feature = reading.feature
+            key = (feature.form in ROUND, _ORDER.index(feature.direction))
+            panels.setdefault(key, []).append(reading)
+    return tuple(
+        SizePlot(_title(*key), _panel(panels[key], _title(*key), profile)) for key in sorted(panels)
+    )
+
+
+def _title(is_round: bool, direction: int) -> str:
+    along = _ORDER[direction]
+    return (
+        f"Holes and pins, axis along {along}" if is_round else f"Slots and tongues across {along}"
+    )
+
+
+def _panel(readings: Sequence[Reading], title: str, profile: Profile) -> Markup:
+    sizes = [reading.feature.size_mm for reading in readings]
+    ends = 0.85 * min(sizes), 1.18 * max(sizes)
+    is_log = ends[1] > _LOG_FROM * ends[0]
+    grid = np.geomspace(*ends, _STEPS) if is_log else np.linspace(*ends, _STEPS)
+    forms = sorted({reading.feature.form for reading in readings}, key=list(Form).index)
+    curves = {form: _expected(profile, form, readings[0].feature.direction, grid) for form in forms}
+    edges = [reading.error_mm for reading in readings]
+    edges += [float(v) for mean, half in curves.values() for v in (*(mean - half), *(mean + half))]
+    room = 0.06 * (max(edges) - min(edges)) + 0.01
+    area = frame(ends, (min(edges) - room, max(edges) + room), log_x=is_log)
+    return drawing(
+        area,
+        f"{title}: printed less drawn size of {len(readings)} readings against the drawn size",
+        axes(area, "drawn size, mm", "printed − drawn, mm"),
+        *(_curve(area, grid, *curves[form], _kind(form)) for form in forms),
+        *(_dot(area, reading) for reading in readings),
+    )
+
+
+def _kind(form: Form) -> str:
+    return "ext" if form in EXTERNAL else "int"
+
+
+def _expected(
+    profile: Profile, form: Form, direction: Direction, sizes_mm: Array
+) -> tuple[Array, Array]:
+    """Return the expected error of a feature at each size, and half the band that holds 90 %."""
+    feature = Feature(form, float(sizes_mm[0]), direction)
+    rows = effect_rows(feature, sizes_mm)
+    n = len(EFFECTS)
+    mean = rows @ profile.mean_vector[:n]
+    learned = np.einsum("ni,ij,nj->n", rows, profile.covariance_matrix[:n, :n], rows)
+    z, scatters = height_share(feature), profile.scatters
+    own = (1 - z) * scatters["tau"].mean_square + z * scatters["tau_z"].mean_square
+    return mean, _BAND_SDS * np.sqrt(learned + own)
+
+
+def _curve(area: Frame, sizes_mm: Array, mean: Array, half: Array, kind: str) -> Markup:
+    xs = [float(size) for size in sizes_mm]
+    return band(area, xs, list(mean - half), list(mean + half), kind) + line(
+        area, list(zip(xs, mean, strict=True)), kind
+    )
+
+
+def _dot(area: Frame, reading: Reading) -> Markup:
+    feature = reading.feature
+    words = f"{feature.id}: {feature.size_mm:g} drawn, {reading.error_mm:+.3f} mm"
+    return mark(area, (feature.size_mm, reading.error_mm), _kind(feature.form), words)

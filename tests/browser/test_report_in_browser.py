@@ -1,0 +1,59 @@
+"""The report on a screen: nothing leaves, nothing runs over, nothing hides from a reader."""
+
+import pytest
+from page_coupon import fill_run, make_record, write_run
+
+from coupons.learning.fit import fit_runs
+from coupons.learning.profile import profile_of
+from coupons.measuring.finding import Finding
+from coupons.showing.report import write_report
+
+pytestmark = pytest.mark.browser
+
+PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
+DESK = {"viewport": {"width": 1280, "height": 800}}
+HOSTILE = "</script><script>alert(1)</script>\"'&<!-- עברית 🔩"
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory):
+    parent = tmp_path_factory.mktemp("report")
+    coupon = make_record(rows=4, features=6, title=HOSTILE)
+    run = fill_run(write_run(parent, coupon), rehearsed=True, machine=HOSTILE)
+    fitted = fit_runs([run])
+    finding = Finding("look", f"entries.csv row 3 ({HOSTILE})", HOSTILE, "Try again")
+    path = parent / "report.html"
+    return write_report(path, profile_of(fitted, [run]), fitted, [run], [finding] * 20)
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious_and_nothing_runs_over(visit, report, size, scheme, axe_findings):
+    seen = visit(report, size, color_scheme=scheme, bypass_csp=True)
+    assert axe_findings(seen.page) == []
+    assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    seen.assert_clean()
+
+
+def test_hostile_names_are_words_and_no_script_runs(visit, report):
+    seen = visit(report, DESK)
+    assert HOSTILE in seen.page.inner_text("h1")
+    assert seen.page.locator("script").count() == 0
+    seen.assert_clean()
+
+
+def test_every_plot_says_what_it_shows(visit, report):
+    page = visit(report, DESK).page
+    plots = page.locator("figure svg")
+    assert plots.count() >= 5
+    for at in range(plots.count()):
+        assert plots.nth(at).get_attribute("aria-label")
+
+
+def test_in_print_no_plot_is_cut_and_ink_is_dark(visit, report):
+    page = visit(report, DESK, color_scheme="dark").page
+    page.emulate_media(media="print", color_scheme="dark")
+    assert page.evaluate("getComputedStyle(document.body).color") == "rgb(0, 0, 0)"
+    assert (
+        page.evaluate("getComputedStyle(document.querySelector('figure')).breakInside") == "avoid"
+    )

@@ -1,0 +1,150 @@
+import re
+import time
+
+import numpy as np
+import pytest
+from page_coupon import fill_run, make_record, write_run
+
+from coupons.learning.fit import fit_runs
+from coupons.learning.profile import profile_of
+from coupons.making.spec import shipped_specs
+from coupons.measuring.finding import Finding
+from coupons.showing.families import families
+from coupons.showing.faults import faults
+from coupons.showing.fit_plot import grade_chances
+from coupons.showing.joint_tables import joint_tables, joint_title
+from coupons.showing.left_over import largest_left_over
+from coupons.showing.report import first_steps, unmeasured, write_report
+from coupons.showing.size_plot import readings_of
+
+ODD = Finding("look", "entries.csv row 9 (A3)", "reads </script> twice", "Measure it again")
+
+
+@pytest.fixture(scope="module")
+def taught(tmp_path_factory):
+    """A filled run, its fit and its profile."""
+    run = fill_run(write_run(tmp_path_factory.mktemp("run"), make_record(rows=4, features=8)))
+    fitted = fit_runs([run])
+    return run, fitted, profile_of(fitted, [run])
+
+
+@pytest.fixture(scope="module")
+def html(taught, tmp_path_factory):
+    run, fitted, profile = taught
+    path = tmp_path_factory.mktemp("report") / "report.html"
+    return write_report(path, profile, fitted, [run], [ODD]).read_text(encoding="utf-8")
+
+
+def test_the_report_has_every_part_and_stays_small(html):
+    heads = re.findall(r"<h2>(.*?)</h2>", html)
+    assert heads == [
+        "What to draw",
+        "What the hands found",
+        "What the caliper read",
+        "What the printer does wrong",
+        "To look at again",
+        "Not measured",
+        "Conditions",
+    ]
+    assert len(html.encode()) <= 1_000_000
+
+
+def test_the_report_is_the_same_bytes_each_time_and_quick(taught, tmp_path):
+    run, fitted, profile = taught
+    times, texts = [], []
+    for name in ("a.html", "b.html"):
+        started = time.perf_counter()
+        texts.append(write_report(tmp_path / name, profile, fitted, [run]).read_bytes())
+        times.append(time.perf_counter() - started)
+    assert texts[0] == texts[1]
+    assert min(times) <= 2.0
+
+
+def test_findings_are_shown_escaped(html):
+    assert "reads &lt;/script&gt; twice. <span>Measure it again.</span>" in html
+
+
+def test_a_rehearsed_profile_says_so_at_the_top(taught, tmp_path):
+    run, fitted, profile = taught
+    rehearsed = profile.model_copy(update={"rehearsed": True})
+    path = write_report(tmp_path / "report.html", rehearsed, fitted, [run])
+    top = path.read_text(encoding="utf-8").split("What to draw")[0]
+    assert "REHEARSED: from a virtual printer" in top
+
+
+def test_the_first_three_lines_say_look_draw_and_go_on(taught):
+    _, _, profile = taught
+    tables = joint_tables(profile, families([taught[0]]))
+    heads = [head for head, _ in first_steps(profile, tables, faults(profile), [ODD])]
+    assert len(heads) <= 3
+    assert heads[0] == "Look at one thing again"
+    assert heads[1].startswith("Draw a gap of 0.")
+    assert heads[1].endswith("mm where it slides")
+
+
+def test_tried_joints_come_first_and_those_never_tried_are_named_as_unmeasured(taught):
+    run, _, profile = taught
+    tables = joint_tables(profile, families([run]))
+    assert [joint_title(table.joint) for table in tables if table.lines] == [
+        "Pin in hole, 5 mm, axis along z",
+        "Tongue in slot, 4 mm, across x",
+        "Tongue in slot, 4 mm, across y",
+    ]
+    missing = dict(unmeasured(tables, profile))
+    assert missing["Tongue in slot, 10 mm, across z"] == "upright"
+
+
+def test_wider_fits_have_wider_gaps_and_offsets_go_into_the_material(taught):
+    run, _, profile = taught
+    for table in joint_tables(profile, families([run])):
+        gaps = [line.one.gap_mm for line in table.lines]
+        assert gaps == sorted(gaps)
+        for line in table.lines:
+            one, both = line.one.moves[0].offset_mm, line.both.moves[0].offset_mm
+            assert one == pytest.approx(-line.one.gap_mm / 2, abs=0.006)
+            assert both == pytest.approx(-line.both.gap_mm / 4, abs=0.006)
+
+
+def test_the_faults_put_in_are_found_in_order_of_size(taught):
+    """`fill_run` makes outer faces 0.06 and inner ones 0.09 mm proud: 0.12 and −0.18 on size."""
+    found = {fault.name: fault for fault in faults(taught[2])}
+    inner, outer = found["growth_int"], found["growth_ext"]
+    assert inner.low_mm < -0.18 < inner.high_mm
+    assert outer.low_mm < 0.12 < outer.high_mm
+    assert (inner.words, outer.words) == ("slots and holes are narrow", "outer faces stand proud")
+    sizes = [abs(fault.size_mm) for fault in faults(taught[2])]
+    assert sizes == sorted(sizes, reverse=True)
+
+
+def test_every_coupon_that_is_named_for_a_gap_in_knowledge_is_one_that_ships(taught):
+    run, _, profile = taught
+    tables = joint_tables(profile, families([run]))
+    named = {coupon for _, coupon in unmeasured(tables, profile)}
+    named |= {table.coupon for table in tables}
+    assert named <= {*shipped_specs(), "upright", "round", "sliding", "spans"}
+
+
+def test_chances_of_the_five_grades_add_up(taught):
+    run, _, profile = taught
+    for family in families([run]):
+        chances = grade_chances(profile, family, np.linspace(-0.3, 0.9, 25))
+        assert chances.sum(axis=0) == pytest.approx(1.0)
+        assert (chances >= 0).all()
+
+
+def test_left_over_is_read_less_expected_with_the_largest_first(taught):
+    run, fitted, profile = taught
+    left = largest_left_over(fitted, [run], profile)
+    assert len(left) == len(run.sizes)
+    sizes = [abs(one.left_mm) for one in left]
+    assert sizes == sorted(sizes, reverse=True)
+    assert np.std([one.left_mm for one in left]) < 0.04  # 0.02 of features, 0.01 of the caliper
+
+
+def test_readings_keep_the_feature_that_they_are_of(taught):
+    run, fitted, _ = taught
+    drawn = {feature.id: feature.size_mm for feature in run.coupon.features}
+    assert [
+        (reading.feature.id, pytest.approx(reading.error_mm, abs=1e-9))
+        for reading in readings_of(fitted, [run])
+    ] == [(entry.feature, entry.value_mm - drawn[entry.feature]) for entry in run.sizes]
