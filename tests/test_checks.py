@@ -58,6 +58,14 @@ def test_a_sound_run_has_no_findings(tmp_path):
 
 
 @pytest.mark.parametrize(
+    ("feature_id", "value", "findings"),
+    [("B1", "5.2", 0), ("B1", "5.0", 1), ("B1", "6.4", 0), ("B1", "6.6", 1), ("H1", "5.2", 1)],
+)
+def test_a_small_hole_may_close_more_than_a_pin_may_shrink(tmp_path, feature_id, value, findings):
+    assert len(looks(tmp_path, f"size,{feature_id},,{value},,,x,,")) == findings
+
+
+@pytest.mark.parametrize(
     ("rows", "where", "what"),
     [
         (
@@ -97,7 +105,32 @@ def test_a_sound_run_has_no_findings(tmp_path):
                 for i, value in ((1, 11.7), (2, 12.1), (3, 12.1), (4, 12.3))
             ],
             "row 3 (A2)",
-            "reads 12.1 mm, which suits A3 much better",
+            "reads 12.1 mm where its row lets expect 11.90 mm; it suits A3 (12.2 mm)",
+        ),
+        (
+            [
+                f"size,A{i},,{value},,,,,"
+                for i, value in ((1, 11.73), (2, 11.92), (3, 12.13), (4, 12.91))
+            ],
+            "row 5 (A4)",
+            "reads 12.91 mm where its row lets expect 12.33 mm; 12.19 would suit",
+        ),
+        (
+            [
+                f"size,A{i},,{value},,,,,"
+                for i, value in ((1, 11.73), (2, 11.92), (3, 12.31), (4, 12.33))
+            ],
+            "row 4 (A3)",
+            "reads 12.31 mm where its row lets expect 12.13 mm; it suits A4 (12.4 mm)",
+        ),
+        (
+            [
+                f"size,{name},,{value},,,,,"
+                for name, value in (("D1", 3.14), ("D2", 1.57), ("G1", 0.47))
+            ],
+            "entries.csv",
+            "3 readings of rows 2 to 4 would suit as inches; the first reads 3.14 mm where 80 mm is"
+            " drawn; as inches it would be 79.76 mm",
         ),
         (
             ["fit,A2,G1,slide,,,,,", "fit,A3,G1,no-go,,,,,", "fit,A4,G1,push,,,,,"],

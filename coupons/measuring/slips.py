@@ -8,66 +8,99 @@ from coupons.making.record import Coupon, CouponFeature
 from coupons.measuring.entries import MM_PER_INCH, SizeEntry, parse_number
 from coupons.measuring.finding import Finding
 from coupons.measuring.sheet import FILE, Row
+from coupons.terms import Form
 
-# How far a printed size may plausibly be from the drawn one: a fixed part and a share of the size.
-# Common practice, no source: shrinkage stays under 1 %, growth and hole closing under 0.5 mm.
-FIXED_MM, SHARE = 0.5, 0.015
+# How far a printed size may plausibly be from the drawn one: a fixed part, a share of the size, and
+# for holes a part that grows as they get small. Shrinkage stays under 1 %, growth under 0.5 mm:
+# common practice, no source. A published set of printed holes closes by 1.23/d − 0.01 mm.
+FIXED_MM, SHARE, HOLE_MM2 = 0.5, 0.015, 1.5
 # Readings of one feature by one pair of jaws agree to a few hundredths.
 REPEAT_RANGE_MM = 0.1
-# Within one row of like features a reading this far from the row's usual error is odd.
-ROW_ODD_MM = 0.15
-ROW_LEAST = 4
+# In a row of like features of nearly one size a reading this far from the row's usual error is odd,
+# and an explanation must come this much nearer.
+ROW_ODD_MM, ROW_LEAST, ROW_SPREAD = 0.15, 3, 0.25
+MUCH_NEARER = 0.25
+# As many readings that suit another unit are told in one finding.
+MANY = 3
+
+_MEASURE_AGAIN = "Measure it again"
+_WRONG_ROW = "See whether it stands in the wrong row, or measure it again"
+
+Features = Mapping[str, CouponFeature]
+Rows = Mapping[int, Row]
 
 
-def find_slips(
-    coupon: Coupon, sizes: Sequence[SizeEntry], rows: Mapping[int, Row]
-) -> list[Finding]:
+def find_slips(coupon: Coupon, sizes: Sequence[SizeEntry], rows: Rows) -> list[Finding]:
     """Return the readings that look like a slip of the hand, in the order of their rows."""
     features = {feature.id: feature for feature in coupon.features}
-    odd = {
-        size.row: _explain(size, features, rows)
-        for size in sizes
-        if not is_plausible(size.value_mm, features[size.feature].size_mm)
-    }
-    plausible = [size for size in sizes if size.row not in odd]
-    odd |= _wrong_rows(plausible, features)
-    findings = [odd[row] for row in sorted(odd)]
-    return findings + _wide_repeats(plausible)
+    odd = [size for size in sizes if not is_plausible(size.value_mm, features[size.feature])]
+    odd_rows = {size.row for size in odd}
+    plausible = [size for size in sizes if size.row not in odd_rows]
+    units, others = _other_units(odd, features)
+    found = {size.row: _explain(size, features, rows) for size in others}
+    found |= _odd_in_their_row(plausible, features, rows)
+    return [*units, *(found[row] for row in sorted(found)), *_wide_repeats(plausible)]
 
 
-def is_plausible(value_mm: float, drawn_mm: float) -> bool:
-    """Tell whether a print can be of that size."""
-    return abs(value_mm - drawn_mm) <= FIXED_MM + SHARE * drawn_mm
+def is_plausible(value_mm: float, feature: CouponFeature) -> bool:
+    """Tell whether a print of that feature can be of that size."""
+    error_mm = value_mm - feature.size_mm
+    allowed_mm = FIXED_MM + SHARE * feature.size_mm
+    closing_mm = HOLE_MM2 / feature.size_mm if feature.form is Form.HOLE else 0.0
+    return -allowed_mm - closing_mm <= error_mm <= allowed_mm
 
 
 def _look(size: SizeEntry, what: str, todo: str) -> Finding:
     return Finding("look", f"{FILE} row {size.row} ({size.feature})", what, todo)
 
 
-def _explain(
-    size: SizeEntry, features: Mapping[str, CouponFeature], rows: Mapping[int, Row]
-) -> Finding:
-    """Say what an implausible reading may have been meant to be."""
+def _reads(size: SizeEntry, features: Features) -> str:
     drawn_mm = features[size.feature].size_mm
-    reads = f"reads {size.value_mm:.6g} mm where {drawn_mm:g} mm is drawn"
+    return f"reads {size.value_mm:.6g} mm where {drawn_mm:g} mm is drawn"
+
+
+def _other_units(
+    sizes: Sequence[SizeEntry], features: Features
+) -> tuple[list[Finding], list[SizeEntry]]:
+    """Find readings that suit in another unit; return them told, and the rest untold."""
+    findings, rest = [], list(sizes)
     for factor, typed_as, unit in ((MM_PER_INCH, "inches", "in"), (1 / MM_PER_INCH, "mm", "mm")):
-        if is_plausible(size.value_mm * factor, drawn_mm):
-            value_mm = size.value_mm * factor
-            what = f"{reads}; as {typed_as} it would be {value_mm:.2f} mm"
-            return _look(size, what, f"If it was read in {typed_as}, write {unit} in column unit")
-    for text, value_mm in _mistypings(rows[size.row].result, rows[size.row].unit):
-        if is_plausible(value_mm, drawn_mm):
-            return _look(size, f"{reads}; {text} would suit", "Measure it again")
-    other = _best_suited(size.value_mm, features.values())
-    if other is not None:
-        what = f"{reads}; it suits {other.id} ({other.size_mm:g} mm)"
-        return _look(size, what, "See whether it stands in the wrong row, or measure it again")
-    return _look(size, reads, "Measure it again")
+        suit = [s for s in rest if is_plausible(s.value_mm * factor, features[s.feature])]
+        rest = [size for size in rest if size not in suit]
+        todo = f"If it was read in {typed_as}, write {unit} in column unit"
+        each = [
+            _look(
+                size,
+                f"{_reads(size, features)};"
+                f" as {typed_as} it would be {size.value_mm * factor:.2f} mm",
+                todo,
+            )
+            for size in suit
+        ]
+        if len(each) >= MANY:
+            first, last = suit[0].row, suit[-1].row
+            what = f"{len(each)} readings of rows {first} to {last} would suit as {typed_as}"
+            findings.append(Finding("look", FILE, f"{what}; the first {each[0].what}", todo))
+        else:
+            findings += each
+    return findings, rest
 
 
-def _mistypings(text: str, unit: str) -> Iterable[tuple[str, float]]:
-    """Yield the numbers of which ``text`` may be a slip: digits swapped, point moved."""
-    scale = MM_PER_INCH if unit.lower() == "in" else 1.0
+def _explain(size: SizeEntry, features: Features, rows: Rows) -> Finding:
+    """Say what an implausible reading may have been meant to be."""
+    reads = _reads(size, features)
+    for text, value_mm in _mistypings(rows[size.row]):
+        if is_plausible(value_mm, features[size.feature]):
+            return _look(size, f"{reads}; {text} would suit", _MEASURE_AGAIN)
+    near = min(features.values(), key=lambda feature: abs(feature.size_mm - size.value_mm))
+    if is_plausible(size.value_mm, near):
+        return _look(size, f"{reads}; it suits {near.id} ({near.size_mm:g} mm)", _WRONG_ROW)
+    return _look(size, reads, _MEASURE_AGAIN)
+
+
+def _mistypings(row: Row) -> Iterable[tuple[str, float]]:
+    """Yield the numbers of which a result may be a slip: digits swapped, point moved."""
+    text, scale = row.result, MM_PER_INCH if row.unit.lower() == "in" else 1.0
     places = [i for i, char in enumerate(text) if char.isdecimal()]
     for i, j in pairwise(places):
         chars = list(text)
@@ -84,44 +117,48 @@ def _scaled(text: str, scale: float) -> Iterable[tuple[str, float]]:
         yield text, number * scale
 
 
-def _best_suited(value_mm: float, features: Iterable[CouponFeature]) -> CouponFeature | None:
-    near = min(features, key=lambda feature: abs(feature.size_mm - value_mm))
-    return near if is_plausible(value_mm, near.size_mm) else None
-
-
-def _wrong_rows(
-    sizes: Sequence[SizeEntry], features: Mapping[str, CouponFeature]
+def _odd_in_their_row(
+    sizes: Sequence[SizeEntry], features: Features, rows: Rows
 ) -> dict[int, Finding]:
-    """Find readings that suit a neighbour in the same row of the coupon much better."""
+    """Find readings that are odd in a row of like features, where a slip explains them."""
 
     def place(size: SizeEntry) -> tuple[str, str]:
-        return features[size.feature].row, size.jaws
+        feature = features[size.feature]
+        return feature.row, feature.form
 
     found: dict[int, Finding] = {}
-    for (row, _), members in groupby(sorted(sizes, key=place), place):
+    for (row, form), members in groupby(sorted(sizes, key=place), place):
         group = list(members)
-        if len({size.feature for size in group}) < ROW_LEAST:
+        drawn_mm = {features[size.feature].size_mm for size in group}
+        if len(drawn_mm) < ROW_LEAST or max(drawn_mm) > (1 + ROW_SPREAD) * min(drawn_mm):
             continue
         usual_mm = median(size.value_mm - features[size.feature].size_mm for size in group)
-        neighbours = [feature for feature in features.values() if feature.row == row]
+        row_of = [each for each in features.values() if (each.row, each.form) == (row, form)]
         for size in group:
-            other = _better_neighbour(size, features[size.feature], neighbours, usual_mm)
-            if other is not None:
-                what = f"reads {size.value_mm:.6g} mm, which suits {other.id} much better"
-                todo = "See whether two rows were exchanged, or measure it again"
-                found[size.row] = _look(size, what, todo)
+            finding = _explain_in_row(size, features[size.feature], row_of, usual_mm, rows)
+            if finding is not None:
+                found[size.row] = finding
     return found
 
 
-def _better_neighbour(
-    size: SizeEntry, own: CouponFeature, neighbours: Iterable[CouponFeature], usual_mm: float
-) -> CouponFeature | None:
-    def miss_mm(feature: CouponFeature) -> float:
-        return abs(size.value_mm - feature.size_mm - usual_mm)
-
-    best = min(neighbours, key=miss_mm)
-    if miss_mm(own) > ROW_ODD_MM and miss_mm(best) < 0.25 * miss_mm(own):
-        return best
+def _explain_in_row(
+    size: SizeEntry,
+    own: CouponFeature,
+    row_of: Iterable[CouponFeature],
+    usual_mm: float,
+    rows: Rows,
+) -> Finding | None:
+    expected_mm = own.size_mm + usual_mm
+    miss_mm = abs(size.value_mm - expected_mm)
+    if miss_mm <= ROW_ODD_MM:
+        return None
+    reads = f"reads {size.value_mm:.6g} mm where its row lets expect {expected_mm:.2f} mm"
+    near = min(row_of, key=lambda each: abs(size.value_mm - usual_mm - each.size_mm))
+    if abs(size.value_mm - usual_mm - near.size_mm) < MUCH_NEARER * miss_mm:
+        return _look(size, f"{reads}; it suits {near.id} ({near.size_mm:g} mm)", _WRONG_ROW)
+    for text, value_mm in _mistypings(rows[size.row]):
+        if abs(value_mm - expected_mm) < MUCH_NEARER * miss_mm:
+            return _look(size, f"{reads}; {text} would suit", _MEASURE_AGAIN)
     return None
 
 
