@@ -95,6 +95,23 @@ class Clearance:
         rows[:, _N_EFFECTS + THRESHOLDS.index(grade)] -= 1
         return rows
 
+    def margin(self, grade: Grade) -> tuple[float, Array]:
+        """Return mean, in mm, and row of the margin over a grade's threshold at the first gap.
+
+        The row goes over the terms and then over the two shifts of a print, in the layer plane and
+        across layers, each of which tightens every printed pair.
+        """
+        row = self.margin_row(grade)[0]
+        in_plane, in_z = self._shifted
+        mean_mm = float(self.given_mm[0] + row @ self.profile.mean_vector)
+        return mean_mm, np.concatenate([row, [-in_plane, -in_z]])
+
+    @property
+    def _shifted(self) -> tuple[float, float]:
+        """How many sizes a print's shift moves in the layer plane, and across layers."""
+        shares = [height_share(feature) for feature in self._printed]
+        return sum(1 - z for z in shares), sum(shares)
+
     @cached_property
     def own_variance(self) -> float:
         """Variance in mm² that this one pair has to itself: own deviations and a bought mate's."""
@@ -109,8 +126,7 @@ class Clearance:
 
         See `coupons.answering.next_print.variances`.
         """
-        shares = [height_share(feature) for feature in self._printed]
-        return variances(self.profile, rows, sum(1 - z for z in shares), sum(shares))
+        return variances(self.profile, rows, *self._shifted)
 
     def chance_from(self, grade: Grade) -> Array:
         """Chance that a pair is at least of ``grade``, shape (n,)."""

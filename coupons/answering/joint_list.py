@@ -129,17 +129,12 @@ class _Reader:
         piece = self._hardware()
         internal = self._form("internal", INTERNAL, piece)
         external = self._form("external", EXTERNAL, piece)
+        self._refuse_odd_pair(internal, external)
         size_mm = self._size(piece)
         along = self._along()
         fit, gap_mm = self._fit(piece)
         if internal is None or external is None or size_mm is None or along is None:
             return None
-        if (internal in ROUND) != (external in ROUND):
-            self._refuse(
-                "a hole with a pin, or a slot with a tongue",
-                f"{internal} with {external}",
-                "Correct one of the two",
-            )
         joint = Joint(internal, external, size_mm, along)
         gives = self._gives(piece)
         return ListedJoint(self.number, name, joint, fit, gap_mm, gives, piece)
@@ -185,6 +180,11 @@ class _Reader:
                 self._refuse(f"{side} {' or '.join(known)}", text, near_miss(text, known, ""))
             return None
         return Form(text)
+
+    def _refuse_odd_pair(self, internal: Form | None, external: Form | None) -> None:
+        if internal and external and (internal in ROUND) != (external in ROUND):
+            pairs = "a hole with a pin, or a slot with a tongue"
+            self._refuse(pairs, f"{internal} with {external}", "Correct one of the two")
 
     def _size(self, piece: Hardware | None) -> float | None:
         text = self.cells["size_mm"]

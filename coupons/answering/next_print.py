@@ -37,7 +37,7 @@ def variances(profile: Profile, rows: Array, in_plane: float, in_z: float) -> tu
         In mm².
     weights : ndarray of shape (n_nodes,)
     """
-    learned = np.einsum("ni,ij,nj->n", rows, profile.covariance_matrix, rows)
+    learned = np.sum((rows @ profile.covariance_matrix) * rows, axis=1)
     plane, plane_weights = _nodes(profile.scatters["rho"], in_plane)
     height, height_weights = _nodes(profile.scatters["rho_z"], in_z)
     shifts = (plane[:, None] + height).ravel()

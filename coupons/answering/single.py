@@ -33,7 +33,7 @@ class SizeQuestion:
     direction : Direction
         Printer axis across its faces, or along the axis of a round one.
     limits : Limits, optional
-        Limits of size whose chance is asked for.
+        Limits of size whose chance is asked for; offsets are then told from their nominal size.
     drawn_mm : float, optional
         Ask what this drawn size prints as, instead of looking for one.
     """
@@ -43,6 +43,11 @@ class SizeQuestion:
     direction: Direction
     limits: Limits | None = None
     drawn_mm: float | None = None
+
+    @property
+    def nominal_mm(self) -> float:
+        """Size from which offsets are told."""
+        return self.printed_mm if self.limits is None else self.limits.nominal_mm
 
 
 @dataclass(frozen=True)
@@ -167,7 +172,7 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
         low_mm=mean - half,
         high_mm=mean + half,
         sd_mm=float(np.sqrt(weights @ variances)),
-        offset_mm=round(side(question.form) * (drawn_mm - question.printed_mm) / faces, 6) + 0.0,
+        offset_mm=round(side(question.form) * (drawn_mm - question.nominal_mm) / faces, 6) + 0.0,
         faces=faces,
         chance=None if question.limits is None else printed.chance_within(question.limits),
         measured=measured,
@@ -198,9 +203,9 @@ def _as_drawn(
     if height_share(Feature(question.form, drawn_mm, question.direction)) == 1:
         layers = round(drawn_mm / profile.layer_height_mm)
         return round(layers * profile.layer_height_mm, 6), layers
-    # Steps are counted from the wanted size, so that offsets come out in whole hundredths.
-    steps = round((drawn_mm - question.printed_mm) / _DRAWN_STEP_MM)
-    return round(question.printed_mm + steps * _DRAWN_STEP_MM, 6), None
+    # Steps are counted from the nominal size, so that offsets come out in whole hundredths.
+    steps = round((drawn_mm - question.nominal_mm) / _DRAWN_STEP_MM)
+    return round(question.nominal_mm + steps * _DRAWN_STEP_MM, 6), None
 
 
 def _measured(profile: Profile, question: SizeQuestion) -> tuple[float, float] | None:

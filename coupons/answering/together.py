@@ -20,6 +20,8 @@ Array = NDArray[np.floating]
 
 _SHIFTS = 8
 _POINTS = 1024
+# Margins at points are worked through in blocks of this many numbers, to bound the memory.
+_LARGEST_BLOCK = 1_000_000
 # Directions of the terms that move no margin by more than this share of its own spread are left
 # out of the lattice.
 _NEGLIGIBLE = 1e-6
@@ -128,9 +130,17 @@ class _Margins:
 
     def mean_product(self, points: Array) -> float:
         """Average, over points of the shared space, the product of the demands' chances there."""
+        blocks = 1 + len(points) * len(self.low_constants) // _LARGEST_BLOCK
+        return float(
+            np.mean(
+                np.concatenate([self._products(block) for block in np.array_split(points, blocks)])
+            )
+        )
+
+    def _products(self, points: Array) -> Array:
         inside = ndtr(self.low_constants + points @ self.low_rows.T)
         inside -= ndtr(self.high_constants + points @ self.high_rows.T)
-        return float(np.prod(np.maximum(inside, 0.0), axis=1).mean())
+        return np.asarray(np.prod(np.maximum(inside, 0.0), axis=1))
 
 
 class _Lattice:

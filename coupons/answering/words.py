@@ -115,6 +115,16 @@ def sentences(answer: Answer) -> list[str]:
     return lines
 
 
+def move_data(move: FaceMove) -> dict[str, object]:
+    """Return one body's move as plain data."""
+    return {
+        "form": str(move.form),
+        "offset_mm": move.offset_mm,
+        "faces": move.faces,
+        "drawn_mm": move.drawn_mm,
+    }
+
+
 def as_data(answer: Answer) -> dict[str, object]:
     """Return the answer as plain data, units in the names, the sentences with it."""
     question = answer.question
@@ -123,15 +133,7 @@ def as_data(answer: Answer) -> dict[str, object]:
         "size_mm": question.joint.size_mm,
         "along": str(question.joint.direction),
         "fit": str(question.fit),
-        "moves": [
-            {
-                "form": str(move.form),
-                "offset_mm": move.offset_mm,
-                "faces": move.faces,
-                "drawn_mm": move.drawn_mm,
-            }
-            for move in answer.moves
-        ],
+        "moves": [move_data(move) for move in answer.moves],
         "gap_mm": answer.gap_mm,
         "best_gap_mm": answer.best_gap_mm,
         "low_mm": answer.low_mm,

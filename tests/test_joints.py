@@ -1,0 +1,111 @@
+import math
+
+import numpy as np
+import pytest
+from known_profile import known_profile
+
+from coupons.answering.joint_list import COLUMNS, read_joints
+from coupons.answering.joints import answer_part
+from coupons.answering.offset import Answer
+from coupons.answering.single import SizeAnswer
+from coupons.learning.effects import EFFECTS, effect_row
+from coupons.terms import GRADES, Feature, Form, Grade
+
+HEAD = ",".join(COLUMNS) + "\n"
+DRAWER = """drawer,slot,tongue,12,x,slide,external,
+lid pins,hole,pin,5,z,push,internal,
+filter cell,slot,tongue,40,y,slide,both,
+rail,slot,tongue,20,x,slide,internal,
+hinge,,,,z,slide,,pin 8 m6
+cover screw,,,,z,,,screw M3 medium
+stop,slot,tongue,6,x,0.2,,
+"""
+
+
+def part(tmp_path, profile, text=DRAWER):
+    path = tmp_path / "joints.csv"
+    path.write_text(HEAD + text, encoding="utf-8")
+    return answer_part(profile, read_joints(path))
+
+
+def test_every_kind_of_row_is_answered(tmp_path):
+    found = part(tmp_path, known_profile())
+    drawer, pins, cell, rail, hinge, screw, stop = found.joints
+    assert isinstance(drawer.found, Answer)
+    assert isinstance(screw.found, SizeAnswer)
+    assert drawer.drawn_mm(Form.SLOT) == 12
+    assert drawer.drawn_mm(Form.TONGUE) < 12
+    assert (pins.drawn_mm(Form.PIN), len(pins.moves)) == (5, 1)
+    assert len(cell.moves) == 2
+    assert rail.drawn_mm(Form.SLOT) > 20
+    assert (hinge.drawn_mm(Form.PIN), hinge.drawn_mm(Form.HOLE) > 8) == (None, True)
+    assert screw.drawn_mm(Form.HOLE) > 3.4
+    assert stop.chance is None
+    assert [joint.listed.name for joint in found.counted][-1] == "cover screw"
+
+
+def test_the_chance_of_all_is_that_of_drawn_prints(tmp_path):
+    # One draw is a printer, a print on it, and every joint's own deviations and judgement; sizes
+    # are written out again from the model's formula, not taken from the answers' own arithmetic.
+    profile = known_profile(sd_share=0.3)
+    found = part(tmp_path, profile)
+    rng = np.random.default_rng(11)
+    n = 100_000
+    terms = rng.multivariate_normal(profile.mean_vector, profile.covariance_matrix, n)
+    kappa = terms[:, len(EFFECTS) : -1]
+    rho = profile.scatters["rho"]
+    squares = (rho.median_mm * np.exp(rho.log_sd * rng.normal(size=n))) ** 2
+    shift = np.sqrt(np.maximum(2 * squares - rho.mean_square, 0)) * rng.normal(size=n)
+    tau, omega = (math.sqrt(profile.scatters[name].mean_square) for name in ("tau", "omega"))
+
+    def printed(form, drawn_mm, direction):
+        error = terms[:, : len(EFFECTS)] @ effect_row(Feature(form, drawn_mm, direction))
+        sign = 1 if form in (Form.PIN, Form.TONGUE) else -1
+        return drawn_mm + error + sign * shift + rng.normal(0, tau, n)
+
+    all_hold = np.ones(n, bool)
+    for joint in found.counted:
+        listed, direction = joint.listed, joint.listed.joint.direction
+        inside = printed(listed.joint.internal, joint.drawn_mm(listed.joint.internal), direction)
+        if listed.fit is None:
+            limits = listed.hardware.printed
+            holds = (inside > limits.lower_mm) & (inside < limits.upper_mm)
+        else:
+            if listed.hardware is None:
+                drawn = joint.drawn_mm(listed.joint.external)
+                outside = printed(listed.joint.external, drawn, direction)
+            else:
+                outside = rng.normal(listed.hardware.size_mm, listed.hardware.sd_mm, n)
+            felt = inside - outside + rng.normal(0, omega, n)
+            felt -= terms[:, -1] * (listed.joint.internal is Form.HOLE)
+            rank = GRADES.index(listed.fit)
+            holds = (felt > kappa[:, rank - 1]) & (felt < kappa[:, rank])
+        assert joint.chance == pytest.approx(holds.mean(), abs=0.01), listed.name
+        all_hold &= holds
+    error = math.hypot(found.together.error, all_hold.std() / math.sqrt(n))
+    assert found.together.chance == pytest.approx(all_hold.mean(), abs=4 * error + 0.002)
+    product = math.prod(joint.chance for joint in found.counted)
+    assert found.together.chance > product + 10 * error, "shared terms help all joints at once"
+
+
+def test_one_joint_alone_has_its_own_chance_exactly(tmp_path):
+    found = part(tmp_path, known_profile(), DRAWER.splitlines()[0] + "\n")
+    assert (found.together.chance, found.together.error) == (found.joints[0].chance, 0)
+
+
+def test_a_joint_that_was_never_measured_does_not_keep_the_others_from_their_answers(tmp_path):
+    profile = known_profile(sd_share={"growth_int_z": 1.0, "growth_ext_z": 1.0, "scale_z": 1.0})
+    found = part(tmp_path, profile, DRAWER + "shelf,slot,tongue,12,z,slide,,\n")
+    shelf = found.joints[-1]
+    assert (shelf.found, shelf.moves, shelf.drawn_mm(Form.SLOT)) == (None, (), None)
+    assert "Not measured" in shelf.why
+    assert shelf not in found.counted
+    assert found.joints[0].found is not None
+
+
+def test_answers_in_a_list_are_the_answers_one_by_one(tmp_path):
+    from coupons.answering.offset import Question, answer
+
+    profile = known_profile()
+    listed = part(tmp_path, profile).joints[0]
+    assert listed.found == answer(profile, Question(listed.listed.joint, Grade.SLIDE))
