@@ -16,6 +16,7 @@ COMMANDS = {
     "check": "Check a run folder and say everything that is wrong with it.",
     "fit": "Learn the printer from its entries and write its profile.",
     "offset": "Say how far to move which face for a wanted fit.",
+    "joints": "Say what to draw for every joint of a part, and whether all of it fits.",
 }
 
 

@@ -1,0 +1,52 @@
+"""``coupons joints``: every joint of a part at once."""
+
+import json
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("profile", type=click.Path(path_type=Path))
+@click.argument("joints", type=click.Path(path_type=Path))
+@click.option(
+    "-o",
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder to write joints.csv, joints.html and variables.csv into.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the answers as data.")
+@click.pass_context
+def command(
+    ctx: click.Context, profile: Path, joints: Path, out: Path | None, as_json: bool
+) -> None:
+    """Say what to draw for every joint of a part, and the chance that all of it fits.
+
+    PROFILE is the profile.json that `coupons fit` wrote. JOINTS is a CSV file with the columns
+    name, internal, external, size_mm, along, fit, gives and hardware; one joint a row. A fit is
+    force, push, slide, loose, or a printed gap in mm such as 0.2; gives is internal, external or
+    both; hardware, such as "pin 8 m6" or "screw M3 medium", stands for the side it replaces.
+
+    Ends with 1 if a joint has no answer.
+    """
+    from coupons.answering.joint_list import read_joints
+    from coupons.answering.joint_words import as_data, note_lines, table_lines
+    from coupons.answering.joints import answer_part
+    from coupons.answering.words import REHEARSED
+    from coupons.learning.profile import read_profile
+
+    part = answer_part(read_profile(profile), read_joints(joints))
+    if out is not None:
+        from coupons.showing.joints_page import write_part
+
+        write_part(part, out, joints)
+    if as_json:
+        click.echo(json.dumps(as_data(part), indent=1))
+    else:
+        if part.rehearsed:
+            click.echo(click.wrap_text(REHEARSED, 80, subsequent_indent="  "))
+        click.echo("\n".join(table_lines(part)) + "\n")
+        for note in note_lines(part):
+            click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
+    if any(joint.found is None for joint in part.joints):
+        ctx.exit(1)

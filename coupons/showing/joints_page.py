@@ -1,0 +1,126 @@
+"""The files that answer a list of joints: a page to read, a table, and variables for CAD."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from coupons.answering.joint_words import (
+    COLUMNS,
+    answers_csv,
+    short_move,
+    together_sentence,
+    variables_csv,
+    warnings,
+    wish,
+)
+from coupons.answering.joints import JointAnswer, PartAnswer
+from coupons.answering.offset import Answer
+from coupons.answering.words import REHEARSED, chance
+from coupons.atomic import write_text
+from coupons.errors import AnswerError, Problem
+from coupons.showing.page import render_page
+from coupons.showing.words import CAUTIONS
+from coupons.terms import GRADES, HAND_TESTS, Form
+
+TABLE, PAGE, VARIABLES = "joints.csv", "joints.html", "variables.csv"
+
+
+@dataclass(frozen=True)
+class Share:
+    """One grade's part of the chance bar: where it begins and how wide it is, of 100."""
+
+    grade: str
+    start: float
+    width: float
+    wanted: bool
+
+
+def write_part(part: PartAnswer, folder: Path, source: Path) -> None:
+    """Write ``joints.csv``, ``joints.html`` and ``variables.csv`` into a folder.
+
+    Parameters
+    ----------
+    part : PartAnswer
+    folder : Path
+        Made if there is none. Earlier answers in it are replaced.
+    source : Path
+        The list that was asked; never written over.
+
+    Raises
+    ------
+    AnswerError
+        If ``joints.csv`` in the folder is a list that somebody typed.
+    """
+    _refuse_to_replace_a_list(folder / TABLE, source)
+    # With the mark, spreadsheets read names as UTF-8; CAD programs would take it for a name.
+    write_text(folder / TABLE, "\ufeff" + answers_csv(part))
+    write_text(folder / VARIABLES, variables_csv(part))
+    write_text(folder / PAGE, part_page(part, source.name))
+
+
+def part_page(part: PartAnswer, source: str) -> str:
+    """Return the page as one file."""
+    return render_page(
+        "joints/joints.html.j2",
+        styles=("shared/bench.css", "joints/joints.css"),
+        source=source,
+        machine=part.machine,
+        material=part.material,
+        rehearsed=REHEARSED if part.rehearsed else "",
+        together=together_sentence(part),
+        rows=[_row(joint) for joint in part.joints],
+        grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
+        cautions=CAUTIONS,
+    )
+
+
+def _row(joint: JointAnswer) -> dict[str, object]:
+    listed = joint.listed
+    return {
+        "name": listed.name,
+        "wish": wish(joint),
+        "grade": listed.fit or "",
+        "along": listed.joint.direction,
+        "bodies": [_body(joint, form) for form in (listed.joint.internal, listed.joint.external)],
+        "chance": "" if joint.chance is None else chance(joint.chance),
+        "shares": _shares(joint),
+        "warnings": warnings(joint),
+    }
+
+
+def _body(joint: JointAnswer, form: Form) -> dict[str, str]:
+    piece, drawn_mm = joint.listed.hardware, joint.drawn_mm(form)
+    if piece is not None and piece.form is form:
+        return {"what": piece.name, "size": "", "move": "bought"}
+    moved = {move.form: short_move(move) for move in joint.moves}
+    size = "" if drawn_mm is None else f"{drawn_mm:.2f}"
+    return {"what": form, "size": size, "move": moved.get(form, "as it is") if size else ""}
+
+
+def _shares(joint: JointAnswer) -> list[Share]:
+    if not isinstance(joint.found, Answer) or joint.chance is None:
+        return []
+    shares, start = [], 0.0
+    for grade, share in joint.found.grade_chances.items():
+        shares.append(
+            Share(grade, round(start, 2), round(100 * share, 2), grade == joint.listed.fit)
+        )
+        start += 100 * share
+    return shares
+
+
+def _refuse_to_replace_a_list(table: Path, source: Path) -> None:
+    if not table.exists():
+        return
+    first = table.read_bytes().split(b"\n", 1)[0].decode("utf-8-sig", "replace").strip()
+    ours = first == ",".join(COLUMNS)
+    if not ours or table.resolve() == source.resolve():
+        raise AnswerError(
+            [
+                Problem(
+                    str(table),
+                    "earlier answers, or no such file",
+                    "a list that somebody typed",
+                    "Give another folder with -o",
+                )
+            ]
+        )
