@@ -18,7 +18,7 @@ from coupons.answering.words import REHEARSED, chance
 from coupons.atomic import write_text
 from coupons.errors import AnswerError, Problem
 from coupons.showing.page import render_page
-from coupons.showing.words import CAUTIONS
+from coupons.showing.steps import CAUTIONS
 from coupons.terms import GRADES, HAND_TESTS, Form
 
 TABLE, PAGE, VARIABLES = "joints.csv", "joints.html", "variables.csv"
