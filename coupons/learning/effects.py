@@ -110,6 +110,7 @@ EXTRUSION = PriorTable(
 
 EFFECTS: tuple[str, ...] = tuple(EXTRUSION.effects)
 THRESHOLDS: tuple[Grade, ...] = tuple(EXTRUSION.thresholds)
+SCATTERS: tuple[str, ...] = tuple(EXTRUSION.scatters)
 # Every term that an answer leans on, in the order in which means and covariances hold them.
 TERMS: tuple[str, ...] = (*EFFECTS, *(f"from_{grade}" for grade in THRESHOLDS), "round_loss")
 

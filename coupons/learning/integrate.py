@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.learning.design import Design
+from coupons.learning.effects import SCATTERS
 from coupons.learning.laplace import LatentModel, Mode, Scatters, find_mode
 
 Array = NDArray[np.floating]
 
-SCATTERS = ("tau", "tau_z", "sigma", "omega", "rho", "rho_z")
 _DIFFERENCE = 0.05
 _MAX_STEPS = 25
 

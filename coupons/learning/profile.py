@@ -8,8 +8,9 @@ import json
 import math
 from collections.abc import Sequence
 from datetime import date
+from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,12 +19,13 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from coupons import __version__
 from coupons.atomic import write_text
 from coupons.errors import Problem, ProfileError
-from coupons.learning.effects import EXTRUSION, TERMS, PriorTable
-from coupons.learning.fit import Fitted
-from coupons.learning.integrate import SCATTERS
+from coupons.learning.effects import EXTRUSION, SCATTERS, TERMS, PriorTable
 from coupons.measuring import sheet
 from coupons.measuring.run import Run
 from coupons.terms import Direction, Form
+
+if TYPE_CHECKING:  # reading a profile needs no fit, and a fit takes long to import
+    from coupons.learning.fit import Fitted
 
 Array = NDArray[np.floating]
 
@@ -120,12 +122,12 @@ class Profile(_Frozen):
             raise ValueError("covariance must not have a negative eigenvalue")
         return self
 
-    @property
+    @cached_property
     def mean_vector(self) -> Array:
         """Posterior means, in the order of `coupons.learning.effects.TERMS`."""
         return np.array(list(self.means.values()))
 
-    @property
+    @cached_property
     def covariance_matrix(self) -> Array:
         """Posterior covariance of the terms, shape (n_terms, n_terms)."""
         matrix = np.zeros((_N, _N))
@@ -138,7 +140,7 @@ class Profile(_Frozen):
         return PRIORS[self.prior]
 
 
-def profile_of(fitted: Fitted, runs: Sequence[Run], without: Sequence[str] = ()) -> Profile:
+def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = ()) -> Profile:
     """Distil a fit to a profile.
 
     Raises
