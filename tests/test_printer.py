@@ -1,10 +1,13 @@
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from small_coupon import FEATURES, feature
 
-from coupons.measuring.machine import load_machine
+from coupons.measuring.machine import load_machine, random_machine
 from coupons.measuring.printer import (
     LEAD_IN_MM,
+    Z,
     clearance_mm,
     dragged_span,
     mean_sizes,
@@ -175,3 +178,26 @@ def test_printed_sizes_are_told_by_id():
 
 def test_no_features_are_no_trouble():
     assert printed_sizes(BENCH, [], np.random.default_rng(1)) == {}
+
+
+forms = st.sampled_from([(form, axis) for form in ("pin", "hole") for axis in "xyz"])
+flats = st.sampled_from([(form, axis) for form in ("tongue", "slot") for axis in ("x", "x-y", "z")])
+
+
+@given(forms | flats, st.floats(1.0, 80.0), st.floats(0.2, 20.0), st.integers(0, 9999))
+def test_what_is_drawn_wider_is_printed_wider(kind, size_mm, more_mm, seed):
+    machine = random_machine(np.random.default_rng(seed))
+    drawn = [feature("A1", *kind, size_mm), feature("A2", *kind, size_mm + more_mm)]
+    sizes = mean_sizes(machine, shapes_of(drawn), on_layers=False).mean_mm
+    assert sizes[0] < sizes[1]
+
+
+@given(forms | flats, st.floats(3.0, 80.0), st.integers(0, 9999))
+def test_more_plastic_fattens_pins_and_tongues_and_narrows_holes_and_slots(kind, size_mm, seed):
+    machine = random_machine(np.random.default_rng(seed))
+    more = changed(machine, bead={"laid_mm": machine.bead.laid_mm + 0.1})
+    shapes = shapes_of([feature("A1", *kind, size_mm)])
+    change = (mean_sizes(more, shapes).across_mm - mean_sizes(machine, shapes).across_mm)[0]
+    upright = shapes.axes[0] == Z
+    assert (change[upright] == 0).all()
+    assert (change[~upright] * shapes.sign[0] > 0.09).all()

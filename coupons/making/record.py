@@ -127,6 +127,10 @@ def read_coupon(path: Path) -> Coupon:
         raise RunError(
             [Problem(str(path), "a coupon record", "no such file", make_again)]
         ) from None
+    except OSError as error:
+        raise RunError(
+            [Problem(str(path), "a file that can be read", error.strerror or "none")]
+        ) from None
     except ValidationError as error:
         raise RunError(
             Problem(

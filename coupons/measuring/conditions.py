@@ -125,6 +125,8 @@ def read_text(path: Path) -> str:
     except FileNotFoundError:
         todo = "Copy it from a run of the same machine, or make the coupon again"
         problem = Problem(FILE, "the conditions of the print", "no such file", todo)
+    except OSError as error:
+        problem = Problem(FILE, "a file that can be read", error.strerror or "none")
     except UnicodeDecodeError:
         problem = Problem(FILE, "UTF-8 text", "other bytes", "Save it as UTF-8")
     raise ConditionsError([problem])
@@ -148,15 +150,16 @@ def load_toml(text: str) -> dict[str, Any]:
     """
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
+        # Numbers of thousands of digits and brackets nested as deep escape the parser's own error.
         raise ConditionsError([_syntax_problem(text, error)]) from None
 
 
-def _syntax_problem(text: str, error: tomllib.TOMLDecodeError) -> Problem:
+def _syntax_problem(text: str, error: Exception) -> Problem:
     place = re.search(r"line (\d+)", str(error))
     lines = text.splitlines()
     number = int(place[1]) if place else len(lines)
-    line = lines[number - 1].strip() if 0 < number <= len(lines) else "the end of the file"
+    line = lines[number - 1].strip()[:60] if 0 < number <= len(lines) else "the end of the file"
     where = f"{FILE} line {number}"
     if re.search(r"\d,\d", line):
         return Problem(where, "a decimal point", line, "Write 0.4, not 0,4")

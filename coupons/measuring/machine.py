@@ -143,9 +143,11 @@ def load_machine(name_or_path: str) -> Machine:
 
 def _parse(name: str, text: str) -> Machine:
     try:
-        return Machine.model_validate({"name": name, **tomllib.loads(text)})
-    except tomllib.TOMLDecodeError as error:
+        values = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
         raise RunError([Problem(f"{name}.toml", "TOML", str(error))]) from None
+    try:
+        return Machine.model_validate({"name": name, **values})
     except ValidationError as error:
         raise RunError(problems_of(error, Machine, f"{name}.toml")) from None
 

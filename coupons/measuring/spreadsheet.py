@@ -77,9 +77,13 @@ def read_cells(path: Path, layout: Layout) -> tuple[list[Cells], list[Problem]]:
 def _decode(path: Path, layout: Layout) -> str:
     try:
         data = path.read_bytes()
-    except (FileNotFoundError, IsADirectoryError):
+    except FileNotFoundError:
         raise layout.error(
             [Problem(path.name, layout.holds, "no such file", layout.if_missing)]
+        ) from None
+    except OSError as error:
+        raise layout.error(
+            [Problem(path.name, "a file that can be read", error.strerror or "none")]
         ) from None
     wide = data.startswith((b"\xff\xfe", b"\xfe\xff"))
     for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):
