@@ -4,7 +4,7 @@ import pytest
 from small_coupon import feature, small_coupon
 
 from coupons.making.record import write_coupon
-from coupons.measuring.checks import Count, check_run, count_rows
+from coupons.measuring.checks import Count, blank_ranges, check_run, count_rows
 from coupons.measuring.run import survey_run
 
 HEADER = "kind,feature,mate,result,unit,jaws,along,by,note\n"
@@ -264,6 +264,13 @@ def test_errors_come_first_and_do_not_hide_the_looks(tmp_path):
 def test_rows_are_counted_by_kind(tmp_path):
     folder = folder_with(tmp_path, [*SOUND, "fit,A1,G1,,,,,,", "size,D2,,,,,,,"])
     assert count_rows(survey_run(folder).typed) == (Count("fit", 5, 1), Count("size", 8, 1))
+
+
+def test_blank_rows_are_told_as_ranges(tmp_path):
+    rows = [f"size,D1,,{value},,,,,{value}" for value in ("", 79.8, "", "", 79.9, "")]
+    typed = survey_run(folder_with(tmp_path, rows)).typed
+    assert blank_ranges(typed) == ((2, 2), (4, 5), (7, 7))
+    assert blank_ranges(survey_run(folder_with(tmp_path, rows[1:2])).typed) == ()
 
 
 def test_twenty_thousand_rows_take_seconds_not_hours(tmp_path):

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import click
 
-from coupons.measuring.checks import Count, Finding, check_survey, count_rows
-from coupons.measuring.run import survey_run
+from coupons.measuring.checks import Finding, blank_ranges, check_survey, count_rows
+from coupons.measuring.run import Survey, survey_run
 
 WIDTH = 80
 MOST = 40  # findings shown before the rest is only counted
@@ -27,28 +27,45 @@ def command(folder: Path, as_json: bool) -> None:
     nothing is changed or dropped for it. Exit code 1 if there is an error.
     """
     found = survey_run(folder)
-    findings, counts = check_survey(found), count_rows(found.typed)
-    click.echo(_as_json(counts, findings) if as_json else _as_text(counts, findings))
+    findings = check_survey(found)
+    click.echo(_as_json(found, findings) if as_json else _as_text(found, findings))
     if any(finding.severity == "error" for finding in findings):
         raise SystemExit(1)
 
 
-def _as_json(counts: Sequence[Count], findings: Sequence[Finding]) -> str:
-    data = {"counts": list(map(asdict, counts)), "findings": list(map(asdict, findings))}
+def _as_json(found: Survey, findings: Sequence[Finding]) -> str:
+    data = {
+        "counts": [asdict(count) for count in count_rows(found.typed)],
+        "blank_rows": blank_ranges(found.typed),
+        "findings": [asdict(finding) for finding in findings],
+    }
     return json.dumps(data, ensure_ascii=False, indent=1)
 
 
-def _as_text(counts: Sequence[Count], findings: Sequence[Finding]) -> str:
+def _as_text(found: Survey, findings: Sequence[Finding]) -> str:
+    counts = count_rows(found.typed)
     lines = [
         f"{KINDS[count.kind] + ':':<18}{count.filled:>5} filled in, {count.blank} blank"
         for count in counts
     ]
+    if any(count.filled for count in counts) and any(count.blank for count in counts):
+        lines += _blank_rows(blank_ranges(found.typed))
     for finding in findings[:MOST]:
         lines += ["", f"{finding.severity:<7}{finding.where}"]
         lines += _wrapped(finding.what) + _wrapped(finding.todo)
     if len(findings) > MOST:
         lines += ["", f"and {len(findings) - MOST} more, which --json lists"]
     return "\n".join([*lines, "", _verdict(findings)])
+
+
+def _blank_rows(ranges: Sequence[tuple[int, int]]) -> list[str]:
+    words = [str(low) if low == high else f"{low}–{high}" for low, high in ranges]
+    if len(words) > MOST:
+        words = [*words[:MOST], "…"]
+    indent = " " * 20
+    return textwrap.wrap(
+        f"{'still blank: rows ':>20}{', '.join(words)}", WIDTH, subsequent_indent=indent
+    )
 
 
 def _wrapped(sentence: str) -> list[str]:

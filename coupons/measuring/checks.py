@@ -3,6 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import Path
 
 from coupons.making.record import Coupon
@@ -16,7 +17,7 @@ from coupons.measuring.sheet import FILE, Row
 from coupons.measuring.slips import find_slips
 from coupons.terms import FLAT, ROUND, Direction, Jaws
 
-__all__ = ["Count", "Finding", "check_run", "check_survey", "count_rows"]
+__all__ = ["Count", "Finding", "blank_ranges", "check_run", "check_survey", "count_rows"]
 
 # A drawn size this far from whole layers is off the grid, not merely rounded.
 OFF_LAYER_MM = 0.005
@@ -70,6 +71,15 @@ def count_rows(typed: Typed) -> tuple[Count, ...]:
     """Count filled and blank rows, fit trials first."""
     tally = Counter((row.kind.lower(), row.is_blank) for row in typed.rows)
     return tuple(Count(kind, tally[kind, False], tally[kind, True]) for kind in ("fit", "size"))
+
+
+def blank_ranges(typed: Typed) -> tuple[tuple[int, int], ...]:
+    """Return the rows still blank as ranges of row numbers, both ends included."""
+    blank = [row.number for row in typed.rows if row.is_blank]
+    # Rows that follow each other share the difference of number and rank.
+    runs = groupby(enumerate(blank), lambda ranked: ranked[1] - ranked[0])
+    ends = [[number for _, number in run] for _, run in runs]
+    return tuple((numbers[0], numbers[-1]) for numbers in ends)
 
 
 def _what(expected: str, got: str) -> str:
