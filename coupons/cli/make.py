@@ -83,12 +83,15 @@ def command(
     from coupons.making.spec import load_spec
     from coupons.measuring.run import start_run
     from coupons.showing.entry_page import write_entry_page
+    from coupons.showing.sheet import write_sheet
 
     plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
+    told = _told(folder, estimate(plan))
     start_run(folder, record(plan), machine=machine, material=material)
     write_coupon_files(plan, folder)
     write_entry_page(folder)
-    click.echo(_told(folder, estimate(plan)))
+    write_sheet(folder)
+    click.echo(told)
 
 
 def _told(folder: Path, cost: "Estimate") -> str:

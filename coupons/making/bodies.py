@@ -1,11 +1,12 @@
 """What the builders of bodies hand to the plan: parts and sized features in a body's own frame."""
 
+import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from coupons.making.lettering import Point
 from coupons.making.proportions import CUT_CORNER_MM, FOOT_CHAMFER_MM
-from coupons.making.shapes import Axis, Box, Loft, Outline, Part, Text, Vector, box_of
+from coupons.making.shapes import Axis, Box, Loft, Outline, Part, Text, Vector, box_of, rectangle
 from coupons.terms import Direction, Form, Jaws
 
 Role = Literal["fit", "gauge", "span", "swell"]
@@ -55,6 +56,23 @@ class Body:
         if not isinstance(main, Loft):
             raise TypeError("a body's first part is the slab that the others stand on or cut")
         return main.levels[-1][1]
+
+    def cover(self) -> tuple[Point, Point]:
+        """Return the low and high corner of what the turned body covers, before it is moved."""
+        (x0, y0, _), (x1, y1, _) = self.box
+        points = [turned(x, y, self.turn_deg) for x, y in rectangle((x0, y0), (x1, y1))]
+        xs, ys = [p[0] for p in points], [p[1] for p in points]
+        return (min(xs), min(ys)), (max(xs), max(ys))
+
+
+def turned(x: float, y: float, turn_deg: int) -> tuple[float, float]:
+    """Turn a point about the origin, exactly so for right angles."""
+    if turn_deg == 0:
+        return (x, y)
+    if turn_deg == 90:
+        return (-y, x)
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    return (c * x - s * y, s * x + c * y)
 
 
 def plate(

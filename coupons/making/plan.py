@@ -1,13 +1,12 @@
 """From a spec to a plan: every body built in its own frame, checked, and placed on a plate."""
 
-import math
 from dataclasses import dataclass
 
 from coupons.errors import PlanError, Problem
-from coupons.making.bodies import Body, Sized
+from coupons.making.bodies import Body, Sized, turned
 from coupons.making.layout import arrange
 from coupons.making.lettering import Point
-from coupons.making.proportions import BED_MARGIN_MM, BODY_SPACE_MM
+from coupons.making.proportions import BED_MARGIN_MM, BODY_SPACE_MM, room_on
 from coupons.making.record import (
     Coupon,
     CouponAssumed,
@@ -17,7 +16,7 @@ from coupons.making.record import (
     CouponSpecRef,
 )
 from coupons.making.rows import BuiltRow, build_row
-from coupons.making.shapes import Vector, rectangle
+from coupons.making.shapes import Vector
 from coupons.making.spec import Assumed, Spec
 
 
@@ -37,7 +36,7 @@ class Placed:
 
     def cover(self) -> tuple[Point, Point]:
         """Return the low and high corner of the box that the body covers on the plate."""
-        (x0, y0), (x1, y1) = _cover(self.body)
+        (x0, y0), (x1, y1) = self.body.cover()
         dx, dy, _ = self.shift_mm
         return (x0 + dx, y0 + dy), (x1 + dx, y1 + dy)
 
@@ -59,16 +58,6 @@ class Plan:
     def on(self, plate: int) -> tuple[Placed, ...]:
         """Return the bodies of one plate."""
         return tuple(item for item in self.placed if item.plate == plate)
-
-
-def turned(x: float, y: float, turn_deg: int) -> tuple[float, float]:
-    """Turn a point about the origin, exactly so for right angles."""
-    if turn_deg == 0:
-        return (x, y)
-    if turn_deg == 90:
-        return (-y, x)
-    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
-    return (c * x - s * y, s * x + c * y)
 
 
 def plan_coupon(
@@ -102,9 +91,9 @@ def plan_coupon(
 
 def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...]:
     """Set the bodies out and centre what each plate holds on the bed."""
-    covers = [_cover(body) for body in bodies]
+    covers = [body.cover() for body in bodies]
     sizes = [(high[0] - low[0], high[1] - low[1]) for low, high in covers]
-    room = (bed_mm[0] - 2 * BED_MARGIN_MM, bed_mm[1] - 2 * BED_MARGIN_MM)
+    room = room_on(bed_mm)
     problems = [
         _too_big(body, size, room)
         for body, size in zip(bodies, sizes, strict=True)
@@ -130,15 +119,6 @@ def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...
         x, y = free[0] + spot.x_mm - low[0], free[1] + spot.y_mm - low[1]
         placed.append(Placed(body, spot.plate, (round(x, 3), round(y, 3), 0.0)))
     return tuple(placed)
-
-
-def _cover(body: Body) -> tuple[Point, Point]:
-    """Return the box on the bed that a turned body covers, before it is moved."""
-    (x0, y0, _), (x1, y1, _) = body.box
-    corners = rectangle((x0, y0), (x1, y1))
-    points = [turned(x, y, body.turn_deg) for x, y in corners]
-    xs, ys = [p[0] for p in points], [p[1] for p in points]
-    return (min(xs), min(ys)), (max(xs), max(ys))
 
 
 def _too_big(body: Body, size: tuple[float, float], room: tuple[float, float]) -> Problem:

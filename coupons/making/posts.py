@@ -27,6 +27,7 @@ from coupons.making.series import Item, Series, spread
 from coupons.making.shapes import Loft, Outline, Part, Turned, circle_sides, rectangle
 from coupons.terms import Form
 
+SPINE_MM = 8.0  # tallest spine: higher posts stand over it
 SUNK_MM = 0.1  # how far a post starts inside its base, so that the union has no touching faces
 
 
@@ -68,7 +69,7 @@ def lying(series: Series) -> Body:
         spare = max(0.0, GRIP_MM - length)
         middles, length = [x + spare / 2 for x in middles], length + spare
         spine_y = max(spine_y, GRIP_MM)
-    top = layers_up(max(series.largest_mm, 3.0), series.layer_height_mm)
+    top = layers_up(min(max(series.largest_mm, 3.0), SPINE_MM), series.layer_height_mm)
     parts: list[Part] = []
     if not series.loose:
         text = "".join(marks(series.turn_deg))
@@ -151,12 +152,13 @@ def _lying_post(
     series: Series, item: Item, x: float, spine_y: float, reach: float
 ) -> tuple[Part, float]:
     """Return a post along y resting on the bed, and the height of its middle."""
+    r = item.size_mm / 2
     if series.form is Form.TONGUE:
-        half, z = _post_width(series) / 2, item.size_mm / 2
-        full, small = (_bar_section(x, half - c, z, item.size_mm / 2 - c) for c in (0, LEAD_IN_MM))
+        half, z = _post_width(series) / 2, r
+        full, small = (_bar_section(x, half - c, z, r - c) for c in (0, LEAD_IN_MM))
     else:
-        z = round(item.size_mm / 2 * _PIN_FLAT, 6)
-        full, small = (_pin_section(x, z, item.size_mm / 2 - c) for c in (0, LEAD_IN_MM))
+        z = round(r * _PIN_FLAT, 6)
+        full, small = (_pin_section(x, z, r - c, circle_sides(r)) for c in (0, LEAD_IN_MM))
     levels = ((spine_y - SUNK_MM, full), (reach - LEAD_IN_MM, full), (reach, small))
     return Part(Loft("y", levels), feature=item.id), z
 
@@ -183,8 +185,7 @@ _PIN_FLAT = (
 ) / 2
 
 
-def _pin_section(x: float, z: float, r: float) -> Outline:
-    count = circle_sides(r)
+def _pin_section(x: float, z: float, r: float, count: int) -> Outline:
     start, sweep = math.radians(_ROUND_FROM_DEG), math.radians(180 - 2 * _ROUND_FROM_DEG)
     steps = math.ceil(count * sweep / math.tau)
     angles = [start + sweep * i / steps for i in range(steps + 1)]

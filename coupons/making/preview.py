@@ -9,7 +9,7 @@ from coupons.making.png import png_bytes
 from coupons.making.raster import Raster, nearest_triangles
 from coupons.making.solids import LETTER, Solid
 
-WIDTH_PX = 1300
+WIDTH_PX, MOST_HIGH_PX = 1300, 760
 FINE = 2  # drawn this much finer, then averaged
 TURN_DEG = -14.0  # the plate is turned a little, so that no two sides look alike
 LIFT_DEG = 58.0  # height of the eye above the plate
@@ -48,8 +48,9 @@ def preview_png(solids: tuple[Solid, ...], loose: frozenset[str]) -> bytes:
     eye = _view_matrix(TURN_DEG, LIFT_DEG)
     seen = scene.corners_mm @ eye.T
     low, high = seen.min(axis=(0, 1)) - MARGIN_MM, seen.max(axis=(0, 1)) + MARGIN_MM
-    scale = WIDTH_PX * FINE / (high[0] - low[0])
-    height = int(np.ceil(scale * (high[1] - low[1]) / FINE)) * FINE
+    wide, tall = high[0] - low[0], high[1] - low[1]
+    scale = FINE * min(WIDTH_PX / wide, MOST_HIGH_PX / tall)
+    width, height = (FINE * int(np.ceil(scale * side / FINE)) for side in (wide, tall))
     pixels = np.stack(
         [
             (seen[..., 0] - low[0]) * scale,
@@ -59,7 +60,7 @@ def preview_png(solids: tuple[Solid, ...], loose: frozenset[str]) -> bytes:
         axis=-1,
     )
     index = np.flatnonzero(scene.normals @ eye[2] > 0)
-    raster = nearest_triangles(pixels[index], WIDTH_PX * FINE, height)
+    raster = nearest_triangles(pixels[index], width, height)
     view = _View(eye, (low[0], high[1]), scale)
     return png_bytes(_averaged(_paint(scene, index, raster, view)))
 
@@ -175,7 +176,8 @@ def _lit(
         column = np.clip((at[0] + dx) * SHADOW_PX_PER_MM, 0, size[0] - 1).astype(np.int32)
         row = np.clip((at[1] + dy) * SHADOW_PX_PER_MM, 0, size[1] - 1).astype(np.int32)
         lit += shadow[row, column] < at[2] + SHADOW_SLACK_MM
-    return lit / 4
+    quarter: NDArray[np.float32] = lit * np.float32(0.25)
+    return quarter
 
 
 def _ink_edges(

@@ -47,3 +47,13 @@ def layers_up(height_mm: float, layer_height_mm: float) -> float:
     """
     count = -int(-(height_mm / layer_height_mm - 1e-9) // 1)
     return round(count * layer_height_mm, 6)
+
+
+def off_layers_mm(height_mm: float, layer_height_mm: float) -> float:
+    """Return how far a height is from the nearest whole layer."""
+    return abs(height_mm - round(height_mm / layer_height_mm) * layer_height_mm)
+
+
+def room_on(bed_mm: tuple[float, float]) -> tuple[float, float]:
+    """Return what the margin leaves of a bed."""
+    return (bed_mm[0] - 2 * BED_MARGIN_MM, bed_mm[1] - 2 * BED_MARGIN_MM)

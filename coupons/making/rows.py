@@ -2,17 +2,15 @@
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from coupons.errors import Problem
 from coupons.making.bodies import Along, Body, Turn, turn_for
+from coupons.making.limits import row_problems, rule_items
 from coupons.making.posts import lying, standing
-from coupons.making.proportions import (
-    LARGEST_MM,
-    SMALLEST_MM,
-    least_wall_mm,
-)
+from coupons.making.proportions import room_on
 from coupons.making.record import CouponHardware, CouponTrial
-from coupons.making.rules import labels_clash, rule
+from coupons.making.rules import rule
 from coupons.making.series import Item, Series
 from coupons.making.spec import (
     Assumed,
@@ -23,7 +21,7 @@ from coupons.making.spec import (
     SpansRow,
     SwellRow,
 )
-from coupons.making.stiffness import STIFF_MM, window_deflection_mm
+from coupons.making.tiles import tile
 from coupons.making.windows import windowed_plate, windowed_wall
 from coupons.terms import INTERNAL, ROUND, Direction, Form, Jaws
 
@@ -47,7 +45,7 @@ class BuiltRow:
 
 def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow | list[Problem]":
     """Return the row built, or every rule that it breaks."""
-    problems = _problems(row, letter, assumed, where)
+    problems = row_problems(row, letter, assumed, where)
     if problems:
         return problems
     match row:
@@ -56,11 +54,11 @@ def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow 
         case HardwareRow():
             return _hardware(row, letter, assumed)
         case SizesRow():
-            return BuiltRow(letter, (_build(_sizes_series(row, letter, assumed)),))
+            return BuiltRow(letter, _build_to_fit(_sizes_series(row, letter, assumed), assumed))
         case SpansRow():
             return BuiltRow(letter, (_rule(row, letter, assumed),))
         case SwellRow():
-            raise NotImplementedError
+            return BuiltRow(letter, _tiles(row, letter, assumed))
 
 
 def _build(series: Series) -> Body:
@@ -70,6 +68,36 @@ def _build(series: Series) -> Body:
     if series.form in INTERNAL:
         return windowed_wall(series) if upright else windowed_plate(series)
     return lying(series) if upright else standing(series)
+
+
+def _build_to_fit(series: Series, assumed: Assumed) -> tuple[Body, ...]:
+    """Build a series as one body, or as the fewest like ones that the bed holds."""
+    room = room_on(assumed.bed_mm)
+    whole = _build(series)
+    for count in range(1, len(series.items) + 1):
+        bodies = tuple(_build(part) for part in _split(series, count)) if count > 1 else (whole,)
+        if all(_fits(body, room) for body in bodies):
+            return bodies
+    return (whole,)  # not even one feature fits: placing it says by how much
+
+
+def _split(series: Series, count: int) -> list[Series]:
+    """Deal the items to ``count`` bodies, as evenly as may be."""
+    ends = [round(len(series.items) * k / count) for k in range(count + 1)]
+    return [
+        replace(
+            series,
+            body=f"{series.body}.{number}",
+            items=series.items[start:stop],
+            outer=number == 1,
+        )
+        for number, (start, stop) in enumerate(pairwise(ends), start=1)
+    ]
+
+
+def _fits(body: Body, room: tuple[float, float]) -> bool:
+    low, high = body.cover()
+    return high[0] - low[0] <= room[0] and high[1] - low[1] <= room[1]
 
 
 def _turn(form: Form, direction: Direction) -> Turn:
@@ -130,7 +158,7 @@ def _gauge_series(row: FitRow, letter: str, assumed: Assumed, copy: int) -> Seri
         role="gauge",
         items=(item,),
         loose=True,
-        mark=("⊙" if row.direction is Direction.Z else "↔") if flat else "",
+        mark=("≡" if row.direction is Direction.Z else "↔") if flat else "",
     )
 
 
@@ -143,11 +171,11 @@ def _fit(row: FitRow, letter: str, assumed: Assumed) -> BuiltRow:
         for gauge in gauges
         for item, gap in reversed(list(zip(fixed.items, row.gaps(), strict=True)))
     ]
-    return BuiltRow(letter, (_build(fixed), *gauges), tuple(trials))
+    return BuiltRow(letter, (*_build_to_fit(fixed, assumed), *gauges), tuple(trials))
 
 
 def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
-    fixed = _fixed_series(row, letter, assumed, row.size_mm + 2 * row.wall_mm)
+    fixed = _fixed_series(row, letter, assumed, row.outer_mm or row.size_mm)
     low, high = row.limits_mm
     ware = CouponHardware(
         id=letter + HARDWARE_LETTER,
@@ -161,7 +189,7 @@ def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
         CouponTrial(feature=item.id, mate=ware.id, gap_mm=gap)
         for item, gap in reversed(list(zip(fixed.items, row.gaps(), strict=True)))
     ]
-    return BuiltRow(letter, (_build(fixed),), tuple(trials), (ware,))
+    return BuiltRow(letter, _build_to_fit(fixed, assumed), tuple(trials), (ware,))
 
 
 def _sizes_series(row: SizesRow, letter: str, assumed: Assumed) -> Series:
@@ -172,21 +200,26 @@ def _sizes_series(row: SizesRow, letter: str, assumed: Assumed) -> Series:
     return replace(_series(row, letter, assumed), role="span", items=items)
 
 
-def _rule_items(row: SpansRow, letter: str) -> tuple[Item, ...]:
-    sizes = [
-        size
-        for pair in zip(row.tongues_mm, (*row.slots_mm, None), strict=True)
-        for size in pair
-        if size is not None
-    ]
+def _tiles(row: SwellRow, letter: str, assumed: Assumed) -> tuple[Body, ...]:
+    forms = [(Form.TONGUE, size) for size in row.tongues_mm]
+    forms += [(Form.SLOT, size) for size in row.slots_mm]
     return tuple(
-        Item(f"{letter}{place + 1}", size, ((_jaws(place % 2 == 1), None),))
-        for place, size in enumerate(sizes)
+        tile(
+            Item(f"{letter}{number}", size, readings_for(form, row.direction)),
+            form,
+            row.direction,
+            row.wall_mm,
+            assumed.layer_height_mm,
+        )
+        for number, (form, size) in enumerate(forms, start=1)
     )
 
 
 def _rule(row: SpansRow, letter: str, assumed: Assumed) -> Body:
-    items = _rule_items(row, letter)
+    items = tuple(
+        replace(item, readings=((_jaws(place % 2 == 1), None),))
+        for place, item in enumerate(rule_items(row, letter))
+    )
     return rule(letter, row.direction, turn_for(row.direction), items, assumed.layer_height_mm)
 
 
@@ -201,56 +234,3 @@ def readings_for(form: Form, direction: Direction) -> Readings:
         return ((jaws, None),)
     across: dict[str, tuple[Along, Along]] = {"z": ("x", "y"), "x": ("y", "z"), "y": ("x", "z")}
     return tuple((jaws, along) for along in across[direction.value])
-
-
-def _problems(row: Row, letter: str, assumed: Assumed, where: str) -> list[Problem]:
-    problems: list[Problem] = []
-    least = least_wall_mm(assumed.nozzle_mm)
-    if row.wall_mm < least:
-        problems.append(
-            Problem(
-                f"{where} wall_mm",
-                f"at least {least:g} mm (six lines of a {assumed.nozzle_mm:g} mm nozzle)",
-                f"{row.wall_mm:g}",
-            )
-        )
-    if isinstance(row, SpansRow):
-        clash = labels_clash(_rule_items(row, letter))
-        if clash:
-            problems.append(
-                Problem(
-                    f"{where} tongues_mm, slots_mm",
-                    "room for every label beside its block or notch",
-                    f"{clash[0]} and {clash[1]} overlapping",
-                    "Set a wide slot beside a narrow tongue",
-                )
-            )
-    if isinstance(row, FitRow | HardwareRow):
-        problems += _gap_problems(row, where)
-    return problems
-
-
-def _gap_problems(row: FitRow | HardwareRow, where: str) -> list[Problem]:
-    problems = []
-    sign = 1 if row.form in INTERNAL else -1
-    for gap in row.gaps():
-        size = row.size_mm + sign * gap
-        if not SMALLEST_MM <= size <= LARGEST_MM:
-            problems.append(
-                Problem(
-                    f"{where} gaps_mm",
-                    f"features between {SMALLEST_MM:g} and {LARGEST_MM:g} mm",
-                    f"{size:g} mm at a gap of {gap:g}",
-                )
-            )
-    bend = window_deflection_mm(row.length_mm, row.wall_mm, row.depth_mm)
-    if row.form not in ROUND and bend > STIFF_MM:
-        problems.append(
-            Problem(
-                f"{where} wall_mm",
-                f"walls that bend less than {STIFF_MM:g} mm under 20 N",
-                f"{bend:.4f} mm",
-                "Make wall_mm or depth_mm larger, or length_mm smaller",
-            )
-        )
-    return problems

@@ -23,7 +23,8 @@ class Series:
     """Alike features for one body, with all the builders need to know.
 
     ``mark`` is a glyph set behind a loose piece's label (where its thickness lies), ``pitch_mm``
-    the least distance between neighbours that their mates ask for.
+    the least distance between neighbours that their mates ask for. ``outer`` says that the body's
+    outer sizes are features too.
     """
 
     body: str
@@ -40,6 +41,7 @@ class Series:
     layer_height_mm: float
     mark: str = ""
     pitch_mm: float = 0.0
+    outer: bool = True
 
     @property
     def round(self) -> bool:

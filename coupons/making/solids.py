@@ -13,9 +13,9 @@ from manifold3d import CrossSection, Error, Manifold, Mesh, OpType
 from numpy.typing import NDArray
 
 from coupons.errors import PlanError, Problem
-from coupons.making.bodies import Body
+from coupons.making.bodies import Body, turned
 from coupons.making.lettering import PEN_MM, RAISED_MM, glyph, letter_starts
-from coupons.making.plan import Placed, Plan, turned
+from coupons.making.plan import Placed, Plan
 from coupons.making.shapes import Axis, Loft, Prism, Shape, Text, Turned, to_space
 
 TEXT_SUNK_MM = 0.2  # letters start inside the face, so that the union has no touching faces
@@ -29,7 +29,8 @@ class Solid:
     """A finished body as a mesh, turned as printed, its low corner at the origin.
 
     ``made_by`` gives for each triangle the index in ``features`` of the feature that made it,
-    PLAIN for the rest of the body, LETTER for a label. ``origin_mm`` is where its low corner stands on the plate.
+    PLAIN for the rest of the body, LETTER for a label. ``origin_mm`` is where its low corner
+    stands on the plate.
     """
 
     body: str

@@ -23,7 +23,7 @@ from pydantic import (
 
 from coupons.errors import Problem, SpecError
 from coupons.making.proportions import LARGEST_MM, SMALLEST_MM
-from coupons.terms import ROUND, Direction, Form
+from coupons.terms import EXTERNAL, ROUND, Direction, Form
 
 ROW_LETTERS = "ABCDEFGHJKLMNPRSTUVWXYZ"  # without I, O and Q, which read as 1 and 0
 
@@ -108,6 +108,13 @@ class HardwareRow(_Gapped):
     name: Line
     nominal_mm: Size
     limits_mm: tuple[float, float]
+    outer_mm: Size | None = None
+
+    @model_validator(mode="after")
+    def _outer_with_posts(self) -> "HardwareRow":
+        if self.form in EXTERNAL and self.outer_mm is None:
+            raise ValueError("outer_mm of a bought piece that goes over a post, got nothing")
+        return self
 
     @model_validator(mode="after")
     def _limits_rise(self) -> "HardwareRow":

@@ -5,6 +5,8 @@ walls are short: deflection = F L³ / (192 E I) + F L / (4 k G A), with I = dept
 A = depth · wall, k = 5/6 (Timoshenko beam, rectangular section).
 """
 
+import math
+
 FORCE_N = 20.0  # a firm push of a finger (common practice, no source)
 MODULUS_MPA = 2000.0  # low end of stiff extruded thermoplastics, so that the estimate is safe
 POISSON = 0.35
@@ -24,3 +26,12 @@ def window_deflection_mm(length_mm: float, wall_mm: float, depth_mm: float) -> f
     bending = FORCE_N * length_mm**3 / (192 * MODULUS_MPA * second_moment)
     shear = FORCE_N * length_mm / (4 * SHEAR_SHARE * shear_modulus * area)
     return bending + shear
+
+
+def round_length_mm(diameter_mm: float) -> float:
+    """Return the length of the beam that stands for the wall beside a round window.
+
+    The wall is thinnest at one place and thickens away from it; counted is what lies within 45°
+    of that place, at the least thickness.
+    """
+    return diameter_mm * math.sin(math.radians(45))

@@ -42,7 +42,7 @@ def windowed_plate(series: Series) -> Body:
         series.sized(item, (x, window_y, series.depth_mm / 2), "z" if series.round else "x")
         for item, x in zip(series.items, middles, strict=True)
     ]
-    if not series.loose:
+    if series.outer and not series.loose:
         features += outer_sizes(series, length, high_y, series.depth_mm)
     return _body(series, (body, *parts), features)
 

@@ -1,0 +1,185 @@
+"""The rules that a row must keep to be printable, stiff and measurable, each with its words."""
+
+from collections.abc import Iterator
+
+from coupons.errors import Problem
+from coupons.making.proportions import (
+    BRIDGE_MM,
+    LARGEST_MM,
+    NOTCH_MM,
+    SLENDER,
+    SMALLEST_MM,
+    TIP_MM,
+    least_wall_mm,
+    off_layers_mm,
+)
+from coupons.making.rules import labels_clash
+from coupons.making.series import Item
+from coupons.making.spec import Assumed, FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
+from coupons.making.stiffness import FORCE_N, STIFF_MM, round_length_mm, window_deflection_mm
+from coupons.making.tiles import narrowest_mm
+from coupons.terms import EXTERNAL, INTERNAL, ROUND, Direction
+
+SPLITTING_MM = -0.3  # bought pieces do not give: more interference splits a printed wall
+
+
+def row_problems(row: Row, letter: str, assumed: Assumed, where: str) -> list[Problem]:
+    """Return every rule that a row breaks."""
+    problems = list(_thin_walls(row, assumed, where))
+    match row:
+        case SpansRow():
+            problems += _rule_problems(row, letter, where)
+        case SwellRow():
+            problems += _tile_problems(row, letter, where)
+        case FitRow() | HardwareRow():
+            problems += _fit_problems(row, assumed, where)
+        case SizesRow():
+            problems += _form_problems(row, row.sizes_mm, "sizes_mm", assumed, where)
+    return problems
+
+
+def rule_items(row: SpansRow, letter: str) -> tuple[Item, ...]:
+    """Return the blocks and notches of a rule in turn, without readings."""
+    last = row.tongues_mm[-1]
+    pairs = zip(row.tongues_mm, row.slots_mm, strict=False)
+    sizes = [size for pair in pairs for size in pair] + [last]
+    return tuple(Item(f"{letter}{number}", size) for number, size in enumerate(sizes, start=1))
+
+
+def _thin_walls(row: Row, assumed: Assumed, where: str) -> Iterator[Problem]:
+    least = least_wall_mm(assumed.nozzle_mm)
+    if row.wall_mm < least - 1e-9:
+        yield Problem(
+            f"{where} wall_mm",
+            f"at least {least:g} mm (six lines of a {assumed.nozzle_mm:g} mm nozzle)",
+            f"{row.wall_mm:g}",
+        )
+
+
+def _rule_problems(row: SpansRow, letter: str, where: str) -> Iterator[Problem]:
+    for number, slot in enumerate(row.slots_mm, start=1):
+        if slot < NOTCH_MM:
+            yield Problem(
+                f"{where} slots_mm {number}",
+                f"at least {NOTCH_MM:g} mm, or no caliper jaw reaches in",
+                f"{slot:g}",
+            )
+    clash = labels_clash(rule_items(row, letter))
+    if clash:
+        yield Problem(
+            f"{where} tongues_mm, slots_mm",
+            "room for every label beside its block or notch",
+            f"{clash[0]} and {clash[1]} overlapping",
+            "Set a wide slot beside a narrow tongue",
+        )
+
+
+def _tile_problems(row: SwellRow, letter: str, where: str) -> Iterator[Problem]:
+    for number, size in enumerate(row.tongues_mm, start=1):
+        least = narrowest_mm(Item(f"{letter}{number}", size))
+        if size < least:
+            yield Problem(
+                f"{where} tongues_mm {number}",
+                f"at least {least:g} mm, the width of the tile's own label",
+                f"{size:g}",
+            )
+
+
+def _fit_problems(row: FitRow | HardwareRow, assumed: Assumed, where: str) -> Iterator[Problem]:
+    sign = 1 if row.form in INTERNAL else -1
+    gaps = row.gaps()
+    sizes = tuple(round(row.size_mm + sign * gap, 6) for gap in gaps)
+    if isinstance(row, HardwareRow) and gaps[0] < SPLITTING_MM:
+        yield Problem(
+            f"{where} gaps_mm",
+            f"no gap below {SPLITTING_MM:g} mm for a bought piece, which does not give",
+            f"{gaps[0]:g}",
+        )
+    yield from _form_problems(row, (*sizes, row.size_mm), "gaps_mm", assumed, where)
+
+
+def _form_problems(
+    row: FitRow | HardwareRow | SizesRow,
+    sizes: tuple[float, ...],
+    key: str,
+    assumed: Assumed,
+    where: str,
+) -> Iterator[Problem]:
+    outside = [size for size in sizes if not SMALLEST_MM <= size <= LARGEST_MM]
+    if outside:
+        yield Problem(
+            f"{where} {key}",
+            f"features between {SMALLEST_MM:g} and {LARGEST_MM:g} mm",
+            f"{outside[0]:g} mm",
+        )
+        return
+    yield from _off_the_layers(row, sizes, key, assumed, where)
+    yield from _long_roofs(row, max(sizes), where)
+    yield from _slender_posts(row, min(sizes), where)
+    yield from _bending_walls(row, max(sizes), where)
+
+
+def _off_the_layers(
+    row: FitRow | HardwareRow | SizesRow,
+    sizes: tuple[float, ...],
+    key: str,
+    assumed: Assumed,
+    where: str,
+) -> Iterator[Problem]:
+    if row.form in ROUND or row.direction is not Direction.Z:
+        return
+    layer = assumed.layer_height_mm
+    off = [size for size in sizes if off_layers_mm(size, layer) > 1e-6]
+    if off:
+        yield Problem(
+            f"{where} {key}",
+            f"z sizes in whole layers of {layer:g} mm",
+            ", ".join(f"{size:g}" for size in off[:4]) + (" …" if len(off) > 4 else ""),
+            "A printer rounds them in silence; change the sizes or --layer-height",
+        )
+
+
+def _long_roofs(
+    row: FitRow | HardwareRow | SizesRow, largest: float, where: str
+) -> Iterator[Problem]:
+    """Look at what windows in upright walls, fixed or loose, leave to bridge."""
+    flat = row.form not in ROUND
+    sideways = flat == (row.direction is Direction.Z)
+    has_window = row.form in INTERNAL or isinstance(row, FitRow)
+    span = row.length_mm if flat else largest
+    if sideways and has_window and span > BRIDGE_MM:
+        yield Problem(
+            f"{where} {'length_mm' if flat else 'size_mm'}",
+            f"at most {BRIDGE_MM:g} mm, the longest roof that prints without support",
+            f"{span:g}",
+        )
+
+
+def _slender_posts(
+    row: FitRow | HardwareRow | SizesRow, smallest: float, where: str
+) -> Iterator[Problem]:
+    has_post = row.form in EXTERNAL or isinstance(row, FitRow)
+    tall = row.depth_mm + TIP_MM
+    if has_post and tall > SLENDER * smallest + 1e-9:
+        yield Problem(
+            f"{where} depth_mm",
+            f"posts at most {SLENDER:g} times as tall as thick",
+            f"{tall:g} mm on {smallest:g} mm",
+            "Make depth_mm smaller or the size larger",
+        )
+
+
+def _bending_walls(
+    row: FitRow | HardwareRow | SizesRow, largest: float, where: str
+) -> Iterator[Problem]:
+    if row.form not in INTERNAL and not isinstance(row, FitRow):
+        return
+    length = row.length_mm if row.form not in ROUND else round_length_mm(largest)
+    bend = window_deflection_mm(length, row.wall_mm, row.depth_mm)
+    if bend > STIFF_MM:
+        yield Problem(
+            f"{where} wall_mm",
+            f"walls that bend less than {STIFF_MM:g} mm under {FORCE_N:g} N",
+            f"{bend:.3f} mm over a length of {length:.1f} mm",
+            "Make wall_mm or depth_mm larger, or the window shorter",
+        )

@@ -1,0 +1,98 @@
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from coupons.cli import main
+from coupons.making.record import read_coupon
+
+
+def run(*arguments: object):
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+def test_make_writes_a_whole_run_folder(tmp_path):
+    folder = tmp_path / "run"
+    done = run("make", "recheck", "-o", folder, "--machine", "bench-1", "--material", "PLA")
+    assert done.exit_code == 0, done.output
+    names = {str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file()}
+    assert names >= {
+        "coupon.json",
+        "conditions.toml",
+        "entries.csv",
+        "map.svg",
+        "preview.png",
+        "entry.html",
+        "sheet.html",
+        "print/recheck-plate-1.3mf",
+        "print/recheck-plate-1.stl",
+        "print/bodies/AG.stl",
+    }
+    assert "min on 1 plate" in done.output
+    assert "seam" in done.output
+    assert all(len(line) <= 80 for line in done.output.splitlines() if "/" not in line)
+
+
+def test_the_same_command_writes_the_same_bytes(tmp_path):
+    for name in ("one", "two"):
+        assert run("make", "recheck", "-o", tmp_path / name).exit_code == 0
+    for path in sorted((tmp_path / "one").rglob("*")):
+        if path.is_file() and path.suffix != ".html":  # a page shows the folder's name
+            twin = tmp_path / "two" / path.relative_to(tmp_path / "one")
+            assert path.read_bytes() == twin.read_bytes(), path.name
+
+
+def test_a_folder_that_holds_entries_is_left_as_it_is(tmp_path):
+    folder = tmp_path / "run"
+    assert run("make", "recheck", "-o", folder).exit_code == 0
+    sheet = folder / "entries.csv"
+    sheet.write_text(sheet.read_text(encoding="utf-8").replace("AG,,", "AG,slide,", 1), "utf-8")
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    done = run("make", "recheck", "-o", folder)
+    assert done.exit_code == 1
+    assert "entries.csv" in done.output
+    assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
+
+
+def test_the_bed_given_splits_the_coupon_over_plates(tmp_path):
+    done = run("make", "first", "-o", tmp_path / "run", "--bed", "100x100")
+    assert done.exit_code == 0, done.output
+    coupon = read_coupon(tmp_path / "run" / "coupon.json")
+    assert coupon.assumed.bed_mm == (100, 100)
+    assert max(body.plate for body in coupon.bodies) > 1
+    for body in coupon.bodies:
+        for k in (0, 1):
+            assert body.origin_mm[k] >= 5 - 1e-6
+            assert body.origin_mm[k] + body.extent_mm[k] <= 95 + 1e-6
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (["make", "firsd", "-o", "run"], 1, "one of first, "),
+        (["make", "first", "-o", "run", "--bed", "60x60"], 1, "too long along x"),
+        (["make", "first", "-o", "run", "--bed", "big"], 2, "two lengths in mm"),
+        (["make", "first", "-o", "run", "--nozzle", "0.8"], 1, "at least 5.4 mm"),
+        (["make", "upright", "-o", "run", "--layer-height", "0.3"], 1, "whole layers of 0.3 mm"),
+        (["make", "first"], 2, "Missing option"),
+    ],
+)
+def test_what_cannot_be_made_is_refused_and_nothing_is_written(
+    arguments, code, words, tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)
+    done = run(*arguments)
+    assert done.exit_code == code
+    assert words in done.output
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_specs_are_listed_with_their_cost():
+    done = run("specs")
+    assert done.exit_code == 0
+    assert all(len(line) <= 80 for line in done.output.splitlines())
+    rows = {row["name"]: row for row in json.loads(run("specs", "--json").output)}
+    assert set(rows) == {"first", "round", "sliding", "upright", "hardware", "spans", "recheck"}
+    assert rows["first"]["minutes"] <= 45
+    assert rows["recheck"]["minutes"] <= 12
+    assert f"{rows['first']['plastic_cm3']} cm³" in done.output

@@ -1,0 +1,148 @@
+"""Every form in every direction, read back from the exported mesh by rays of another library."""
+
+import io
+import math
+
+import numpy as np
+import pytest
+import trimesh
+
+from coupons.making.plan import Plan, plan_coupon, record
+from coupons.making.record import CouponFeature
+from coupons.making.solids import build_solids
+from coupons.making.spec import parse_spec
+from coupons.making.stl import stl_bytes
+
+
+def fit(form: str, direction: str, size: float = 4, gaps: str = "[0, 0.2, 0.4]") -> str:
+    return (
+        f'[[row]]\nkind = "fit"\nform = "{form}"\ndirection = "{direction}"\n'
+        f"size_mm = {size}\ngaps_mm = {gaps}\n"
+    )
+
+
+ALL_FORMS = 'title = "All forms"\n' + "".join(
+    [
+        *(fit(form, axis, 6) for form in ("hole", "pin") for axis in "xyz"),
+        *(fit(form, d) for form in ("slot", "tongue") for d in ("x", "y", "z", "x+y", "x-y")),
+        '[[row]]\nkind = "spans"\ndirection = "x"\ntongues_mm = [3, 8]\nslots_mm = [12]\n',
+        '[[row]]\nkind = "spans"\ndirection = "x-y"\ntongues_mm = [8, 20]\nslots_mm = [10]\n',
+        '[[row]]\nkind = "swell"\ndirection = "x"\ntongues_mm = [16]\nslots_mm = [8]\n',
+        '[[row]]\nkind = "swell"\ndirection = "y"\ntongues_mm = [16]\nslots_mm = [8]\n',
+        '[[row]]\nkind = "sizes"\nform = "tongue"\ndirection = "z"\nsizes_mm = [2, 4, 12]\n',
+    ]
+)
+
+DIAGONAL = math.sqrt(0.5)
+VECTORS = {
+    "x": (1, 0, 0),
+    "y": (0, 1, 0),
+    "z": (0, 0, 1),
+    "x+y": (DIAGONAL, DIAGONAL, 0),
+    "x-y": (DIAGONAL, -DIAGONAL, 0),
+}
+ACROSS_AXIS = {"x": ("y",), "y": ("x",), "z": ("x", "y", "x+y")}
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    return plan_coupon(parse_spec(ALL_FORMS.encode(), "all", "all.toml"))
+
+
+@pytest.fixture(scope="module")
+def meshes(plan: Plan) -> dict[str, trimesh.Trimesh]:
+    return {
+        solid.body: trimesh.load(io.BytesIO(stl_bytes((solid,), "one", placed=True)), "stl")
+        for solid in build_solids(plan)
+    }
+
+
+def width(mesh: trimesh.Trimesh, place: tuple, along: tuple, *, outermost: bool) -> float:
+    """Distance between the faces met on both sides of a place, nearest or outermost."""
+    total = 0.0
+    # A little aside of the middle, so that no ray runs along an edge of the mesh.
+    start = np.array(place) + np.array([0.0131, 0.0172, 0.0093]) * (1 - np.abs(along))
+    for sign in (1, -1):
+        ray = sign * np.array(along, float)
+        hits, _, _ = mesh.ray.intersects_location([start], [ray])
+        away = (hits - start) @ ray
+        total += away.max() if outermost else away[away > 1e-6].min()
+    return float(total)
+
+
+def directions(feature: CouponFeature) -> tuple[str, ...]:
+    if feature.form in ("hole", "pin"):
+        return ACROSS_AXIS[feature.direction]
+    return (feature.direction,)
+
+
+def test_every_drawn_size_is_in_the_mesh(plan, meshes):
+    coupon = record(plan)
+    kinds = {(f.form, f.direction, f.role) for f in coupon.features}
+    assert len(kinds) > 35
+    for feature in coupon.features:
+        x, y, z = feature.place_mm
+        place = (x, y, z + 0.3) if feature.at_bed else (x, y, z)
+        whole = feature.role == "span" and feature.id[-1] in "WXY"
+        for direction in directions(feature):
+            found = width(meshes[feature.body], place, VECTORS[direction], outermost=whole)
+            assert found == pytest.approx(feature.size_mm, abs=0.005), (feature.id, direction)
+
+
+def test_every_body_is_one_watertight_piece_on_the_bed(meshes):
+    for name, mesh in meshes.items():
+        assert mesh.is_watertight, name
+        assert mesh.body_count == 1, name
+        assert mesh.bounds[0][2] == pytest.approx(0, abs=1e-6), name
+
+
+def test_flat_features_across_z_start_and_end_on_layers(plan):
+    layer = plan.assumed.layer_height_mm
+    upright = [
+        f
+        for f in record(plan).features
+        if f.direction == "z" and f.form in ("slot", "tongue") and f.role != "span"
+    ]
+    assert len(upright) == 10
+    for feature in upright:
+        for face in (-0.5, 0.5):
+            layers = (feature.place_mm[2] + face * feature.size_mm) / layer
+            assert layers == pytest.approx(round(layers), abs=1e-6), feature.id
+
+
+@pytest.mark.parametrize("form", ["hole", "slot"])
+def test_both_mouths_of_a_window_have_a_lead_in(form):
+    spec = parse_spec(
+        ('title = "t"\n' + fit(form, "z" if form == "hole" else "x")).encode(), "t", "t"
+    )
+    plan = plan_coupon(spec)
+    body = next(s for s in build_solids(plan) if s.body == "A")
+    mesh = trimesh.load(io.BytesIO(stl_bytes((body,), "one", placed=True)), "stl")
+    feature = next(f for f in record(plan).features if f.id == "A2")
+    x, y, _ = feature.place_mm
+    for z in (0.1, 3.5):
+        found = width(mesh, (x, y, z), VECTORS["x"], outermost=False)
+        assert found == pytest.approx(feature.size_mm + 2 * 0.3, abs=0.03)
+
+
+def test_walls_between_neighbours_are_as_thick_as_asked(plan, meshes):
+    """From the middle between two slots along x, the faces left and right are a wall apart."""
+    features = {f.id: f for f in record(plan).features}
+    row = next(f.row for f in features.values() if f.form == "slot" and f.direction == "x")
+    a, b = features[f"{row}1"], features[f"{row}2"]
+    middle = (a.place_mm[0] + a.size_mm / 2 + b.place_mm[0] - b.size_mm / 2) / 2
+    place = (middle, a.place_mm[1], a.place_mm[2])
+    assert width(meshes[row], place, VECTORS["x"], outermost=False) >= 3.0 - 1e-6
+
+
+def test_a_seated_mate_stays_clear_of_raised_labels(plan, meshes):
+    """Full depth: a pin's shoulder meets the plate before its foot could meet a label."""
+    feature = next(f for f in record(plan).features if f.id == "CG")  # row C: holes along z
+    assert (feature.form, feature.direction) == ("pin", "z")
+    mesh = meshes["CG"]
+    x, y, _ = feature.place_mm
+    down = [[0.0, 0.0, -1.0]]
+    just_outside = feature.size_mm / 2 + 0.3
+    seat, _, _ = mesh.ray.intersects_location([[x + just_outside, y + 0.01, 50]], down)
+    foot, _, _ = mesh.ray.intersects_location([[x + just_outside + 1.2, y + 0.01, 50]], down)
+    assert seat[:, 2].max() - foot[:, 2].max() >= 0.6 + 0.3
