@@ -1,6 +1,7 @@
 """The rules that a row must keep to be printable, stiff and measurable, each with its words."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from coupons.errors import Problem
 from coupons.making.proportions import (
@@ -34,7 +35,8 @@ def row_problems(row: Row, letter: str, assumed: Assumed, where: str) -> list[Pr
         case FitRow() | HardwareRow():
             problems += _fit_problems(row, assumed, where)
         case SizesRow():
-            problems += _form_problems(row, row.sizes_mm, "sizes_mm", assumed, where)
+            layer = assumed.layer_height_mm
+            problems += _form_problems(_Formed(row, row.sizes_mm, "sizes_mm", layer, where))
     return problems
 
 
@@ -85,100 +87,106 @@ def _tile_problems(row: SwellRow, letter: str, where: str) -> Iterator[Problem]:
             )
 
 
+@dataclass(frozen=True)
+class _Formed:
+    """A row of one form with all its drawn sizes, and the key that a bad size came from."""
+
+    row: FitRow | HardwareRow | SizesRow
+    sizes: tuple[float, ...]
+    key: str
+    layer_height_mm: float
+    where: str
+
+    @property
+    def flat(self) -> bool:
+        """Whether the form is flat."""
+        return self.row.form not in ROUND
+
+    @property
+    def has_windows(self) -> bool:
+        """Whether the fixed or the loose side is a window."""
+        return self.row.form in INTERNAL or isinstance(self.row, FitRow)
+
+    @property
+    def has_posts(self) -> bool:
+        """Whether the fixed or the loose side is a post."""
+        return self.row.form in EXTERNAL or isinstance(self.row, FitRow)
+
+
 def _fit_problems(row: FitRow | HardwareRow, assumed: Assumed, where: str) -> Iterator[Problem]:
     sign = 1 if row.form in INTERNAL else -1
     gaps = row.gaps()
-    sizes = tuple(round(row.size_mm + sign * gap, 6) for gap in gaps)
-    if isinstance(row, HardwareRow) and gaps[0] < SPLITTING_MM:
-        yield Problem(
-            f"{where} gaps_mm",
-            f"no gap below {SPLITTING_MM:g} mm for a bought piece, which does not give",
-            f"{gaps[0]:g}",
-        )
-    yield from _form_problems(row, (*sizes, row.size_mm), "gaps_mm", assumed, where)
+    sizes = (*(round(row.size_mm + sign * gap, 6) for gap in gaps), row.size_mm)
+    if isinstance(row, HardwareRow):
+        sizes = sizes[:-1]  # the bought side is not printed
+        if gaps[0] < SPLITTING_MM:
+            yield Problem(
+                f"{where} gaps_mm",
+                f"no gap below {SPLITTING_MM:g} mm for a bought piece, which does not give",
+                f"{gaps[0]:g}",
+            )
+    yield from _form_problems(_Formed(row, sizes, "gaps_mm", assumed.layer_height_mm, where))
 
 
-def _form_problems(
-    row: FitRow | HardwareRow | SizesRow,
-    sizes: tuple[float, ...],
-    key: str,
-    assumed: Assumed,
-    where: str,
-) -> Iterator[Problem]:
-    outside = [size for size in sizes if not SMALLEST_MM <= size <= LARGEST_MM]
+def _form_problems(formed: _Formed) -> Iterator[Problem]:
+    outside = [size for size in formed.sizes if not SMALLEST_MM <= size <= LARGEST_MM]
     if outside:
         yield Problem(
-            f"{where} {key}",
+            f"{formed.where} {formed.key}",
             f"features between {SMALLEST_MM:g} and {LARGEST_MM:g} mm",
             f"{outside[0]:g} mm",
         )
         return
-    yield from _off_the_layers(row, sizes, key, assumed, where)
-    yield from _long_roofs(row, max(sizes), where)
-    yield from _slender_posts(row, min(sizes), where)
-    yield from _bending_walls(row, max(sizes), where)
+    yield from _off_the_layers(formed)
+    yield from _long_roofs(formed)
+    yield from _slender_posts(formed)
+    yield from _bending_walls(formed)
 
 
-def _off_the_layers(
-    row: FitRow | HardwareRow | SizesRow,
-    sizes: tuple[float, ...],
-    key: str,
-    assumed: Assumed,
-    where: str,
-) -> Iterator[Problem]:
-    if row.form in ROUND or row.direction is not Direction.Z:
+def _off_the_layers(formed: _Formed) -> Iterator[Problem]:
+    if not formed.flat or formed.row.direction is not Direction.Z:
         return
-    layer = assumed.layer_height_mm
-    off = [size for size in sizes if off_layers_mm(size, layer) > 1e-6]
+    layer = formed.layer_height_mm
+    off = [size for size in formed.sizes if off_layers_mm(size, layer) > 1e-6]
     if off:
         yield Problem(
-            f"{where} {key}",
+            f"{formed.where} {formed.key}",
             f"z sizes in whole layers of {layer:g} mm",
             ", ".join(f"{size:g}" for size in off[:4]) + (" …" if len(off) > 4 else ""),
             "A printer rounds them in silence; change the sizes or --layer-height",
         )
 
 
-def _long_roofs(
-    row: FitRow | HardwareRow | SizesRow, largest: float, where: str
-) -> Iterator[Problem]:
+def _long_roofs(formed: _Formed) -> Iterator[Problem]:
     """Look at what windows in upright walls, fixed or loose, leave to bridge."""
-    flat = row.form not in ROUND
-    sideways = flat == (row.direction is Direction.Z)
-    has_window = row.form in INTERNAL or isinstance(row, FitRow)
-    span = row.length_mm if flat else largest
-    if sideways and has_window and span > BRIDGE_MM:
+    sideways = formed.flat == (formed.row.direction is Direction.Z)
+    span = formed.row.length_mm if formed.flat else max(formed.sizes)
+    if sideways and formed.has_windows and span > BRIDGE_MM:
         yield Problem(
-            f"{where} {'length_mm' if flat else 'size_mm'}",
+            f"{formed.where} {'length_mm' if formed.flat else 'size_mm'}",
             f"at most {BRIDGE_MM:g} mm, the longest roof that prints without support",
             f"{span:g}",
         )
 
 
-def _slender_posts(
-    row: FitRow | HardwareRow | SizesRow, smallest: float, where: str
-) -> Iterator[Problem]:
-    has_post = row.form in EXTERNAL or isinstance(row, FitRow)
-    tall = row.depth_mm + TIP_MM
-    if has_post and tall > SLENDER * smallest + 1e-9:
+def _slender_posts(formed: _Formed) -> Iterator[Problem]:
+    tall, thin = formed.row.depth_mm + TIP_MM, min(formed.sizes)
+    if formed.has_posts and tall > SLENDER * thin + 1e-9:
         yield Problem(
-            f"{where} depth_mm",
+            f"{formed.where} depth_mm",
             f"posts at most {SLENDER:g} times as tall as thick",
-            f"{tall:g} mm on {smallest:g} mm",
+            f"{tall:g} mm on {thin:g} mm",
             "Make depth_mm smaller or the size larger",
         )
 
 
-def _bending_walls(
-    row: FitRow | HardwareRow | SizesRow, largest: float, where: str
-) -> Iterator[Problem]:
-    if row.form not in INTERNAL and not isinstance(row, FitRow):
-        return
-    length = row.length_mm if row.form not in ROUND else round_length_mm(largest)
+def _bending_walls(formed: _Formed) -> Iterator[Problem]:
+    row = formed.row
+    length = row.length_mm if formed.flat else round_length_mm(max(formed.sizes))
     bend = window_deflection_mm(length, row.wall_mm, row.depth_mm)
-    if bend > STIFF_MM:
+    if formed.has_windows and bend > STIFF_MM:
         yield Problem(
-            f"{where} wall_mm",
+            f"{formed.where} wall_mm",
             f"walls that bend less than {STIFF_MM:g} mm under {FORCE_N:g} N",
             f"{bend:.3f} mm over a length of {length:.1f} mm",
             "Make wall_mm or depth_mm larger, or the window shorter",
