@@ -16,13 +16,15 @@ import click
 def command(folders: tuple[Path, ...], output: Path | None) -> None:
     """Learn a printer from one or several runs of one machine and material.
 
-    Writes profile.json, which answers `coupons offset`, and beside it report.html to look at.
+    Writes profile.json, which answers `coupons offset`, and beside it report.html to look at and
+    wall-card.html to hang up.
     """
     from coupons.learning.fit import fit_runs
     from coupons.learning.profile import profile_of, write_profile
     from coupons.measuring.checks import check_run
     from coupons.measuring.run import load_run
     from coupons.showing.report import write_report
+    from coupons.showing.wall_card import write_wall_card
 
     runs = [load_run(folder) for folder in folders]
     fitted = fit_runs(runs)
@@ -31,6 +33,7 @@ def command(folders: tuple[Path, ...], output: Path | None) -> None:
     write_profile(profile, path)
     findings = [finding for folder in folders for finding in check_run(folder)]
     report = write_report(path.with_name("report.html"), profile, fitted, runs, findings)
+    card = write_wall_card(path.with_name("wall-card.html"), profile)
 
     from coupons.answering.words import REHEARSED, profile_lines
 
@@ -38,4 +41,4 @@ def command(folders: tuple[Path, ...], output: Path | None) -> None:
         click.echo(REHEARSED)
     for line in profile_lines(profile):
         click.echo(line)
-    click.echo(f"Wrote {path} and {report.name}")
+    click.echo(f"Wrote {path}, {report.name} and {card.name}")

@@ -12,7 +12,7 @@ from coupons.terms import Direction, Form, Gives, Grade, Joint
 FITS = (Grade.FORCE, Grade.PUSH, Grade.SLIDE, Grade.LOOSE)
 USUAL_SIZE_MM = 10.0
 # The joints that a designer may ask of any machine, whether or not this coupon had them.
-_USUAL = (
+USUAL_JOINTS = (
     *((Form.SLOT, Form.TONGUE, d) for d in (Direction.X, Direction.Y, Direction.Z)),
     *((Form.HOLE, Form.PIN, d) for d in (Direction.Z, Direction.X, Direction.Y)),
 )
@@ -68,7 +68,7 @@ def joint_tables(profile: Profile, tried: Sequence[Family] = ()) -> tuple[JointT
     known = {(joint.internal, joint.external, joint.direction) for joint in joints}
     joints += [
         Joint(internal, external, _size_mm(profile, internal, direction), direction)
-        for internal, external, direction in _USUAL
+        for internal, external, direction in USUAL_JOINTS
         if (internal, external, direction) not in known
     ]
     return tuple(JointTable(joint, _lines(profile, joint)) for joint in joints)
@@ -83,15 +83,19 @@ def _size_mm(profile: Profile, internal: Form, direction: Direction) -> float:
 
 
 def _lines(profile: Profile, joint: Joint) -> tuple[FitLine, ...]:
-    lines = []
+    one = fit_answers(profile, joint, Gives.EXTERNAL)
+    both = fit_answers(profile, joint, Gives.BOTH)
+    return tuple(FitLine(fit, one[fit], both[fit]) for fit in FITS if fit in one and fit in both)
+
+
+def fit_answers(profile: Profile, joint: Joint, gives: Gives) -> dict[Grade, Answer]:
+    """Answer every fit of a joint; those not measured at its size are left out."""
+    answers = {}
     for fit in FITS:
         try:
-            one, both = (
-                answer(profile, Question(joint, fit, gives))
-                for gives in (Gives.EXTERNAL, Gives.BOTH)
-            )
+            found = answer(profile, Question(joint, fit, gives))
         except AnswerError:  # not measured, or no gap that goes with such a chance
             continue
-        if not one.extrapolated:
-            lines.append(FitLine(fit, one, both))
-    return tuple(lines)
+        if not found.extrapolated:
+            answers[fit] = found
+    return answers

@@ -3,6 +3,7 @@ const svg = $("picture");
 const SVG_NS = "http://www.w3.org/2000/svg";
 const FINGER_MM = 8; // a tap this near to a feature means it
 const CLOSER_PX_PER_MM = 6; // an 8 mm feature is then as large as a fingertip
+const TOO_SMALL_PX_PER_MM = 2.6;
 const places = new Map(); // feature id → its box in the drawing's millimetres
 
 // Boxes are asked for once: asking makes the browser lay the page out.
@@ -99,4 +100,4 @@ function setCloser(on) {
 
 // On a phone a whole plate is too small for a finger.
 const startsClose = () =>
-  svg && $("window").clientWidth / svg.viewBox.baseVal.width < 0.75 * CLOSER_PX_PER_MM;
+  svg && $("window").clientWidth / svg.viewBox.baseVal.width < TOO_SMALL_PX_PER_MM;
