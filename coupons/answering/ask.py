@@ -6,7 +6,13 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TypeVar
 
+from coupons.answering.capability import LimitsAnswer, meet_limits
+from coupons.answering.hardware import Hardware, hardware
+from coupons.answering.joint_list import read_joints
+from coupons.answering.joints import PartAnswer, answer_part
 from coupons.answering.offset import Answer, Question, answer
+from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
+from coupons.answering.standards import fit_limits, limits
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile, read_profile
 from coupons.terms import Direction, Form, Gives, Grade, Joint
@@ -27,33 +33,41 @@ class Printer:
 
     def offset(
         self,
-        joint: str,
+        joint: str | None = None,
         *,
-        size_mm: float,
         along: str,
+        size_mm: float | None = None,
         fit: str = "slide",
         gives: str = "external",
         at_least: float | None = None,
         drawn_gap_mm: float | None = None,
+        printed_gap_mm: float | None = None,
+        bought: str | None = None,
     ) -> Answer:
         """Say how far to move which face of a joint.
 
         Parameters
         ----------
-        joint : str
-            Internal and external form, such as ``"slot/tongue"`` or ``"hole/pin"``.
-        size_mm : float
-            Nominal size.
+        joint : str, optional
+            Internal and external form, such as ``"slot/tongue"`` or ``"hole/pin"``. May be left
+            out, as may the size, where a bought piece says it.
         along : str
             Printer axis across the faces of a flat joint, along the axis of a round one.
+        size_mm : float, optional
+            Nominal size.
         fit : str
             ``"force"``, ``"push"``, ``"slide"`` or ``"loose"``.
         gives : str
-            The body whose faces move: ``"internal"``, ``"external"`` or ``"both"``.
+            The body whose faces move: ``"internal"``, ``"external"`` or ``"both"``. With a bought
+            piece it is the printed one.
         at_least : float, optional
             Ask for the smallest gap that goes at least this easily with this chance.
         drawn_gap_mm : float, optional
             Ask about a gap that is drawn already.
+        printed_gap_mm : float, optional
+            Ask what to draw so that this gap is printed, whatever fit it makes.
+        bought : str, optional
+            A bought mate, such as ``"pin 8 m6"``; see `coupons.answering.hardware.hardware`.
 
         Raises
         ------
@@ -62,14 +76,102 @@ class Printer:
         NotMeasuredError
             If the profile holds no evidence on it.
         """
+        piece = None if bought is None else hardware(bought)
         question = Question(
-            parse_joint(joint, size_mm, along),
+            joint_of(joint, size_mm, along) if piece is None else bought_joint(piece, joint, along),
             known(Grade, fit, "fit"),
-            known(Gives, gives, "body that gives way"),
+            known(Gives, gives, "body that gives way") if piece is None else piece.gives,
             at_least,
             drawn_gap_mm,
+            printed_gap_mm,
+            piece,
         )
         return answer(self.profile, question)
+
+    def size(
+        self, form: str, *, printed_mm: float, along: str, limits_code: str | None = None
+    ) -> SizeAnswer:
+        """Say what to draw so that one feature prints with a size.
+
+        Parameters
+        ----------
+        form : str
+            ``"hole"``, ``"slot"``, ``"pin"`` or ``"tongue"``.
+        printed_mm : float
+            The size that it should have.
+        along : str
+            Printer axis across its faces, or along the axis of a round one.
+        limits_code : str, optional
+            Limits of size, such as ``"8 H13"``, whose chance to tell.
+
+        Raises
+        ------
+        AnswerError
+            If a word is not known or the size makes no sense.
+        NotMeasuredError
+            If the profile holds no evidence on it.
+        """
+        band = None if limits_code is None else limits(limits_code)
+        direction = known(Direction, along, "direction")
+        question = SizeQuestion(known(Form, form, "form"), printed_mm, direction, band)
+        return draw_size(self.profile, question)
+
+    def clearance_hole(self, screw: str, *, along: str) -> SizeAnswer:
+        """Say what to draw so that a hole prints as its standard wants it for a screw.
+
+        Parameters
+        ----------
+        screw : str
+            Such as ``"screw M3 medium"``.
+        along : str
+            Printer axis along the screw.
+
+        Raises
+        ------
+        AnswerError
+            If there is no such screw, or its series is not said.
+        NotMeasuredError
+            If the profile holds no evidence on it.
+        """
+        return draw_hole(self.profile, hardware(screw), known(Direction, along, "direction"))
+
+    def limits(self, code: str, *, joint: str, along: str) -> LimitsAnswer:
+        """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, and how surely.
+
+        Parameters
+        ----------
+        code : str
+            Size, hole and shaft as ISO 286 writes them.
+        joint : str
+            Internal and external form, such as ``"slot/tongue"``.
+        along : str
+            Printer axis.
+
+        Raises
+        ------
+        AnswerError
+            If the code or a word is not known.
+        NotMeasuredError
+            If the profile holds no evidence on it.
+        """
+        fit = fit_limits(code)
+        asked = parse_joint(joint, fit.hole.nominal_mm, along)
+        return meet_limits(self.profile, fit, asked.internal, asked.external, asked.direction)
+
+    def part(self, path: str | Path) -> PartAnswer:
+        """Answer a list of joints and the chance that all of them fit at once.
+
+        Parameters
+        ----------
+        path : str or Path
+            A CSV file as `coupons joints` takes it.
+
+        Raises
+        ------
+        AnswerError
+            With every problem of the file at once.
+        """
+        return answer_part(self.profile, read_joints(Path(path)))
 
 
 def load_profile(path: str | Path) -> Printer:
@@ -86,6 +188,33 @@ def load_profile(path: str | Path) -> Printer:
         If it cannot be read as a profile.
     """
     return Printer(read_profile(Path(path)))
+
+
+def joint_of(text: str | None, size_mm: float | None, along: str) -> Joint:
+    """Return the joint between two printed bodies.
+
+    Raises
+    ------
+    AnswerError
+        If its forms or its size are not said.
+    """
+    if text is None or size_mm is None:
+        raise AnswerError("Say the joint, such as slot/tongue, and its size, or a bought mate.")
+    return parse_joint(text, size_mm, along)
+
+
+def bought_joint(piece: Hardware, text: str | None, along: str) -> Joint:
+    """Return the joint that a bought piece makes, of the size that it is called by.
+
+    Raises
+    ------
+    AnswerError
+        If another joint is said.
+    """
+    joint = parse_joint("/".join(piece.forms), piece.nominal_mm, along)
+    if text is not None and parse_joint(text, piece.nominal_mm, along) != joint:
+        raise AnswerError(f"{piece.name} makes a {'/'.join(piece.forms)} joint, not {text}.")
+    return joint
 
 
 def parse_joint(text: str, size_mm: float, along: str) -> Joint:

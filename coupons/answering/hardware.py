@@ -12,11 +12,12 @@ from dataclasses import dataclass
 from coupons.answering.standards import Limits, limits
 from coupons.answering.tables import Row, rows, step_of
 from coupons.errors import AnswerError, Problem
-from coupons.terms import Form
+from coupons.terms import EXTERNAL, Form, Gives
 
 SERIES = ("fine", "medium", "coarse")
 _HOLE_GRADES = {"fine": "H12", "medium": "H13", "coarse": "H14"}
 _RINGS = ("outer", "bore")
+_PAIRS = ((Form.HOLE, Form.PIN), (Form.SLOT, Form.TONGUE))
 _NUMBER = r"\d+(?:[.,]\d+)?"
 
 
@@ -51,6 +52,16 @@ class Hardware:
     upper_mm: float
     source: str
     printed: Limits | None = None
+
+    @property
+    def forms(self) -> tuple[Form, Form]:
+        """Internal and external form of the joint that it makes with what is printed."""
+        return next(pair for pair in _PAIRS if self.form in pair)
+
+    @property
+    def gives(self) -> Gives:
+        """The printed body, which is the one that can give way."""
+        return Gives.INTERNAL if self.form in EXTERNAL else Gives.EXTERNAL
 
 
 def hardware(text: str) -> Hardware:

@@ -25,7 +25,6 @@ _LAYOUT = Layout(
     error=AnswerError,
 )
 _NAME = re.compile(r"[^\W\d_][\w .\-]{0,59}")
-_MATE = {Form.HOLE: Form.PIN, Form.PIN: Form.HOLE, Form.SLOT: Form.TONGUE, Form.TONGUE: Form.SLOT}
 
 
 @dataclass(frozen=True)
@@ -170,7 +169,7 @@ class _Reader:
     def _form(self, side: str, forms: frozenset[Form], piece: Hardware | None) -> Form | None:
         text = self.cells[side].lower()
         if piece is not None:
-            implied = piece.form if piece.form in forms else _MATE[piece.form]
+            implied = next(form for form in piece.forms if form in forms)
             if text not in ("", implied):
                 self._refuse(f"{implied} as {side} with {piece.name}", text, "Correct one of them")
             return implied
@@ -223,10 +222,10 @@ class _Reader:
     def _gives(self, piece: Hardware | None) -> Gives:
         text = self.cells["gives"].lower()
         if piece is not None:
-            printed = Gives.INTERNAL if piece.form in EXTERNAL else Gives.EXTERNAL
-            if text not in ("", printed):
-                self._refuse(f"gives {printed}, as {piece.name} is bought", text, "Leave it blank")
-            return printed
+            if text not in ("", piece.gives):
+                expected = f"gives {piece.gives}, as {piece.name} is bought"
+                self._refuse(expected, text, "Leave it blank")
+            return piece.gives
         if text and text not in tuple(Gives):
             self._refuse(f"gives {', '.join(Gives)}", text, near_miss(text, tuple(Gives), ""))
             return Gives.EXTERNAL

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from coupons.answering.joint_list import variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import FaceMove
-from coupons.answering.words import REHEARSED, chance, minus, move_data, signed
+from coupons.answering.words import REHEARSED, chance, extrapolated, minus, move_data, signed
 from coupons.terms import Grade
 
 _LOW_CHANCE = 0.5
@@ -48,6 +48,7 @@ def short_move(move: FaceMove) -> str:
 
     Examples
     --------
+    >>> from coupons.terms import Form
     >>> short_move(FaceMove(Form.TONGUE, -0.13, 2, 11.74))
     '−0.13 into material'
     """
@@ -64,7 +65,7 @@ def warnings(joint: JointAnswer) -> list[str]:
     found, listed = joint.found, joint.listed
     lines = []
     if found.extrapolated:
-        lines.append(f"EXTRAPOLATED: {listed.joint.size_mm:g} mm lies outside the sizes measured.")
+        lines.append(extrapolated(listed.joint.size_mm))
     if found.layers is not None:
         lines.append("Rounded to whole layers.")
     if joint.chance is not None and joint.chance < _LOW_CHANCE:

@@ -8,7 +8,7 @@ import numpy as np
 from coupons.answering.clearance import Clearance
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.offset import Answer, FaceMove, Question, answer
-from coupons.answering.single import PrintedSize, SizeAnswer, SizeQuestion, draw_size
+from coupons.answering.single import PrintedSize, SizeAnswer, draw_hole
 from coupons.answering.together import Demand, Together, chance_together, shared_of
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
@@ -113,9 +113,7 @@ def _answer_one(profile: Profile, listed: ListedJoint) -> JointAnswer:
     piece = listed.hardware
     try:
         if piece is not None and piece.printed is not None and listed.fit is None:
-            hole, direction = listed.joint.internal, listed.joint.direction
-            size = SizeQuestion(hole, piece.printed.middle_mm, direction, piece.printed)
-            return JointAnswer(listed, draw_size(profile, size))
+            return JointAnswer(listed, draw_hole(profile, piece, listed.joint.direction))
         return JointAnswer(listed, answer(profile, question_of(listed)))
     except AnswerError as error:
         return JointAnswer(listed, None, error.message)

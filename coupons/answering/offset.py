@@ -140,6 +140,15 @@ def answer(profile: Profile, question: Question) -> Answer:
     )
 
 
+def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple[float, float]:
+    """Return the gap that a drawn one is expected to print with, and its standard deviation."""
+    clearance = _clearance(profile, question, np.array([gap_mm]))
+    rows = clearance.printed_rows
+    variances, weights = clearance.variances(rows)
+    mean = clearance.given_mm[0] + rows[0] @ profile.mean_vector
+    return float(mean), float(np.sqrt(weights @ variances[:, 0] + clearance.own_variance))
+
+
 def check_question(question: Question) -> None:
     """Refuse what makes no sense, whatever the profile.
 

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from coupons.answering import next_print
+from coupons.answering.hardware import Hardware
 from coupons.answering.standards import Limits
 from coupons.answering.together import Demand
 from coupons.errors import AnswerError, NotMeasuredError
@@ -180,6 +181,25 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
         rehearsed=profile.rehearsed,
         layers=layers,
     )
+
+
+def draw_hole(profile: Profile, piece: Hardware, direction: Direction) -> SizeAnswer:
+    """Say what to draw so that a hole prints within the limits that a screw's standard gives it.
+
+    Raises
+    ------
+    AnswerError
+        If the standard gives the printed side no limits.
+    NotMeasuredError
+        If the profile learned next to nothing about such holes.
+    """
+    if piece.printed is None:
+        raise AnswerError(
+            f"No standard gives limits for what is printed around {piece.name}: ask for a fit."
+        )
+    form = next(form for form in piece.forms if form is not piece.form)
+    question = SizeQuestion(form, piece.printed.middle_mm, direction, piece.printed)
+    return draw_size(profile, question)
 
 
 def _drawn_for(profile: Profile, question: SizeQuestion) -> float:

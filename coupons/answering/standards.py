@@ -43,6 +43,11 @@ class Limits:
     upper_mm: float
 
     @property
+    def grade_number(self) -> int:
+        """Number of its tolerance grade, 9 for ``12 H9``."""
+        return int(re.sub(r".*\D", "", self.code))
+
+    @property
     def width_mm(self) -> float:
         """Width of the band."""
         return self.upper_mm - self.lower_mm

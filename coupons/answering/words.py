@@ -1,10 +1,13 @@
 """An answer in words: the same sentences on the terminal, in reports and on the wall card."""
 
+from collections.abc import Iterable
+
 import numpy as np
 
+from coupons.answering.hardware import Hardware
 from coupons.answering.offset import Answer, FaceMove
 from coupons.learning.profile import Profile
-from coupons.terms import INTERNAL, Grade
+from coupons.terms import INTERNAL, Direction, Form, Grade
 
 REHEARSED = (
     "REHEARSED: from a virtual printer, not measured on a real one. Do not draw parts by it."
@@ -89,6 +92,25 @@ def interval_sentence(answer: Answer) -> str:
     return f"The middle of the {ADJECTIVES[fit]} range lies {place} on the next print (90 % sure)."
 
 
+def evidence(measured: Iterable[tuple[Form, float, float]], direction: Direction) -> list[str]:
+    """Say which sizes of each form an answer leans on."""
+    return [
+        f"Measured: {form}s of {low:g} to {high:g} mm along {direction}."
+        for form, low, high in measured
+    ]
+
+
+def bought(piece: Hardware) -> str:
+    """Say what a bought mate is taken to be, and on whose word."""
+    limits = f"{piece.lower_mm:.3f} to {piece.upper_mm:.3f} mm"
+    return f"Bought: {piece.name}, {limits} ({piece.source})."
+
+
+def extrapolated(size_mm: float) -> str:
+    """Say that a size lies where nothing was measured."""
+    return f"EXTRAPOLATED: {size_mm:g} mm lies outside the sizes measured."
+
+
 def sentences(answer: Answer) -> list[str]:
     """Return the answer as sentences, most important first."""
     question, joint = answer.question, answer.question.joint
@@ -106,10 +128,11 @@ def sentences(answer: Answer) -> list[str]:
             f"That is {answer.layers} whole layers; a part of a layer cannot be printed "
             f"(the best gap would be {minus(answer.best_gap_mm)} mm)."
         )
-    for form, low, high in answer.measured:
-        lines.append(f"Measured: {form}s of {low:g} to {high:g} mm along {joint.direction}.")
+    if question.bought is not None:
+        lines.append(bought(question.bought))
+    lines += evidence(answer.measured, joint.direction)
     if answer.extrapolated:
-        lines.append(f"EXTRAPOLATED: {joint.size_mm:g} mm lies outside the sizes measured.")
+        lines.append(extrapolated(joint.size_mm))
     if question.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("Caution: force and push fits across layers can split a part along them.")
     return lines
@@ -131,6 +154,7 @@ def as_data(answer: Answer) -> dict[str, object]:
     return {
         "joint": f"{question.joint.internal}/{question.joint.external}",
         "size_mm": question.joint.size_mm,
+        "hardware": question.bought.name if question.bought else None,
         "along": str(question.joint.direction),
         "fit": str(question.fit),
         "moves": [move_data(move) for move in answer.moves],

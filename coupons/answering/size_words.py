@@ -1,0 +1,119 @@
+"""Answers about single sizes and about limits, in words and as data."""
+
+from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
+from coupons.answering.offset import FaceMove
+from coupons.answering.single import SizeAnswer
+from coupons.answering.standards import Limits
+from coupons.answering.words import (
+    REHEARSED,
+    chance,
+    evidence,
+    extrapolated,
+    move_data,
+    move_sentence,
+)
+
+
+def size_move(answer: SizeAnswer) -> FaceMove:
+    """Return what to do with the faces of a single size."""
+    return FaceMove(answer.question.form, answer.offset_mm, answer.faces, answer.drawn_mm)
+
+
+def size_sentences(answer: SizeAnswer) -> list[str]:
+    """Return the answer about one size as sentences, most important first."""
+    lines = [REHEARSED] if answer.rehearsed else []
+    return lines + _side_sentences(answer) + _size_evidence(answer)
+
+
+def _side_sentences(answer: SizeAnswer) -> list[str]:
+    lines = [
+        move_sentence(size_move(answer)),
+        f"It prints as {answer.expected_mm:.2f} mm, from {answer.low_mm:.2f} to "
+        f"{answer.high_mm:.2f} mm (90 % sure).",
+    ]
+    limits = answer.question.limits
+    if limits is not None and answer.chance is not None:
+        lines.append(f"It lies within {_limits(limits)} with {chance(answer.chance)} chance.")
+    if answer.layers is not None:
+        lines.append(f"That is {answer.layers} whole layers; a part of one cannot be printed.")
+    return lines
+
+
+def _size_evidence(answer: SizeAnswer) -> list[str]:
+    question = answer.question
+    measured = [(question.form, *answer.measured)] if answer.measured else []
+    lines = evidence(measured, question.direction)
+    return [*lines, extrapolated(question.printed_mm)] if answer.extrapolated else lines
+
+
+def _limits(limits: Limits) -> str:
+    return f"{limits.code}, {limits.lower_mm:.3f} to {limits.upper_mm:.3f} mm,"
+
+
+def limits_sentences(answer: LimitsAnswer) -> list[str]:
+    """Return the answer about limits of a fit as sentences, most important first."""
+    lines = [REHEARSED] if answer.hole.rehearsed else []
+    lines += _side_sentences(answer.hole) + _side_sentences(answer.shaft)
+    lines.append(
+        f"A pair of one print holds all four limits with {chance(answer.both.chance)} chance."
+    )
+    lines += [_reach_sentence(reach, answer) for reach in answer.reached]
+    if answer.reached:
+        lines.append(BAND_RULE)
+    for side in (answer.hole, answer.shaft):
+        lines += _size_evidence(side)
+    return lines
+
+
+def _reach_sentence(reach: Reach, answer: LimitsAnswer) -> str:
+    limits = answer.fit.hole if reach.form is answer.hole.question.form else answer.fit.shaft
+    asked = limits.grade_number
+    grade = f"IT{reach.grade}" if reach.grade else "no grade up to IT14"
+    able = reach.grade is not None and reach.grade <= asked
+    return (
+        f"{reach.form.capitalize()}s of {reach.over_mm:g} to {reach.to_mm:g} mm along "
+        f"{reach.direction} reach {grade} (scatter of {reach.band_mm:.2f} mm); {limits.code} asks "
+        f"for IT{asked}: {'reached' if able else 'not reached, so that some will miss it'}."
+    )
+
+
+def size_data(answer: SizeAnswer) -> dict[str, object]:
+    """Return the answer about one size as plain data, units in the names."""
+    limits = answer.question.limits
+    return {
+        **move_data(size_move(answer)),
+        "along": str(answer.question.direction),
+        "printed_mm": answer.expected_mm,
+        "low_mm": answer.low_mm,
+        "high_mm": answer.high_mm,
+        "limits": None
+        if limits is None
+        else {"code": limits.code, "lower_mm": limits.lower_mm, "upper_mm": limits.upper_mm},
+        "chance": answer.chance,
+        "extrapolated": answer.extrapolated,
+        "rehearsed": answer.rehearsed,
+        "layers": answer.layers,
+        "words": size_sentences(answer),
+    }
+
+
+def limits_data(answer: LimitsAnswer) -> dict[str, object]:
+    """Return the answer about limits of a fit as plain data, units in the names."""
+    return {
+        "hole": size_data(answer.hole),
+        "shaft": size_data(answer.shaft),
+        "both": {"chance": answer.both.chance, "error": answer.both.error},
+        "reached": [
+            {
+                "form": str(reach.form),
+                "along": str(reach.direction),
+                "over_mm": reach.over_mm,
+                "to_mm": reach.to_mm,
+                "band_mm": reach.band_mm,
+                "grade": None if reach.grade is None else f"IT{reach.grade}",
+            }
+            for reach in answer.reached
+        ],
+        "rehearsed": answer.hole.rehearsed,
+        "words": limits_sentences(answer),
+    }

@@ -1,0 +1,98 @@
+import pytest
+from known_profile import known_profile
+
+from coupons.answering.ask import Printer
+from coupons.answering.hardware import hardware
+from coupons.answering.offset import Question, answer
+from coupons.answering.size_words import limits_sentences, size_sentences
+from coupons.answering.words import sentences
+from coupons.errors import AnswerError
+from coupons.terms import Direction, Form, Gives, Grade, Joint
+
+PRINTER = Printer(known_profile())
+
+
+def test_words_and_values_ask_the_same():
+    joint = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
+    by_words = PRINTER.offset("Slot/Tongue ", size_mm=12, along="X", fit="push", gives="both")
+    assert by_words == answer(PRINTER.profile, Question(joint, Grade.PUSH, Gives.BOTH))
+
+
+def test_a_bought_mate_says_joint_size_and_who_gives_way():
+    found = PRINTER.offset(along="z", bought="bearing bore 8")
+    assert found.question.joint == Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
+    assert found.question.gives is Gives.EXTERNAL
+    assert "Bought: bearing bore 8, 7.992 to 8.000 mm (ISO 492" in " ".join(sentences(found))
+    assert PRINTER.offset("hole/pin", along="z", bought="pin 8 m6").moves[0].form is Form.HOLE
+
+
+def test_a_clearance_hole_aims_at_the_middle_of_its_limits():
+    found = PRINTER.clearance_hole("screw M3 medium", along="z")
+    limits = hardware("screw M3 medium").printed
+    assert found.expected_mm == pytest.approx(limits.middle_mm, abs=0.011)
+    assert found.question.form is Form.HOLE
+    assert "within 3.4 H13, 3.400 to 3.580 mm" in " ".join(size_sentences(found))
+
+
+def test_a_single_size():
+    found = PRINTER.size("pin", printed_mm=8, along="z", limits_code="8 h13")
+    assert found.expected_mm == pytest.approx(8.0, abs=0.011)
+    assert 0 < found.chance < 1
+
+
+def test_limits_of_a_fit_say_what_is_reached():
+    said = " ".join(limits_sentences(PRINTER.limits("12 H9/d9", joint="slot/tongue", along="x")))
+    assert "12 H9 asks for IT9: not reached" in said
+    assert "holds all four limits with" in said
+    said = " ".join(limits_sentences(PRINTER.limits("12 H14/d14", joint="slot/tongue", along="x")))
+    assert "12 H14 asks for IT14: reached" in said
+
+
+@pytest.mark.parametrize("rehearsed", [True, False])
+def test_a_rehearsed_profile_says_so_in_every_answer(rehearsed):
+    printer = Printer(known_profile(rehearsed=rehearsed))
+    answers = [
+        sentences(printer.offset("slot/tongue", size_mm=12, along="x")),
+        size_sentences(printer.size("pin", printed_mm=8, along="z")),
+        limits_sentences(printer.limits("12 H9/d9", joint="slot/tongue", along="x")),
+    ]
+    assert [lines[0].startswith("REHEARSED") for lines in answers] == [rehearsed] * 3
+
+
+def test_a_part_is_read_from_a_file(tmp_path):
+    path = tmp_path / "joints.csv"
+    path.write_text("name,along,hardware,fit\nhinge,z,pin 8 m6,slide\n")
+    assert PRINTER.part(path).joints[0].listed.name == "hinge"
+
+
+NONSENSE = [
+    (lambda p: p.offset("slot", size_mm=12, along="x"), "internal/external"),
+    (lambda p: p.offset("slot/tonge", size_mm=12, along="x"), "Did you mean tongue?"),
+    (lambda p: p.offset("tongue/slot", size_mm=12, along="x"), "internal/external"),
+    (lambda p: p.offset("hole/tongue", size_mm=12, along="x"), "four edges"),
+    (lambda p: p.offset("slot/tongue", size_mm=0, along="x"), "0.5 to 500 mm, not 0"),
+    (lambda p: p.offset("slot/tongue", size_mm=-1, along="x"), "not -1"),
+    (lambda p: p.offset("slot/tongue", size_mm=1e6, along="x"), "not 1e"),
+    (lambda p: p.offset("slot/tongue", size_mm=12, along="w"), "direction"),
+    (lambda p: p.offset("slot/tongue", size_mm=12, along="x", fit="no-go"), "not a fit"),
+    (lambda p: p.offset("slot/tongue", size_mm=12, along="x", fit="tight"), "Expected a fit"),
+    (lambda p: p.offset("slot/tongue", size_mm=12, along="x", gives="me"), "gives way"),
+    (lambda p: p.offset("slot/tongue", size_mm=12, along="x", at_least=1.0), "between 0 and 1"),
+    (lambda p: p.offset(along="x"), "Say the joint"),
+    (lambda p: p.offset("slot/tongue", along="x"), "Say the joint"),
+    (lambda p: p.offset("slot/tongue", along="z", bought="pin 8 m6"), "makes a hole/pin joint"),
+    (lambda p: p.offset(along="z", bought="rivet 4"), "one of pin, screw"),
+    (lambda p: p.clearance_hole("screw M3", along="z"), "No standard gives limits"),
+    (lambda p: p.clearance_hole("pin 8 m6", along="z"), "No standard gives limits"),
+    (lambda p: p.size("holes", printed_mm=8, along="z"), "Did you mean hole?"),
+    (lambda p: p.size("hole", printed_mm=8, along="z", limits_code="8 Q7"), "got Q7"),
+    (lambda p: p.limits("12 H9", joint="slot/tongue", along="x"), "a size, a hole and a shaft"),
+    (lambda p: p.limits("12 H9/d9", joint="slot", along="x"), "internal/external"),
+]
+
+
+@pytest.mark.parametrize(("ask", "says"), NONSENSE, ids=map(str, range(len(NONSENSE))))
+def test_questions_that_make_no_sense(ask, says):
+    with pytest.raises(AnswerError) as caught:
+        ask(PRINTER)
+    assert says in caught.value.message

@@ -1,0 +1,74 @@
+import json
+
+import pytest
+from click.testing import CliRunner
+from known_profile import known_profile
+
+from coupons.cli import main
+from coupons.learning.profile import write_profile
+
+
+@pytest.fixture
+def ask(tmp_path):
+    path = tmp_path / "profile.json"
+    write_profile(known_profile(), path)
+
+    def run(*more):
+        return CliRunner().invoke(main, ["offset", str(path), *more])
+
+    return run
+
+
+JOINT = ("--joint", "slot/tongue", "--size", "12", "--along", "x")
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (JOINT, "into the material (material removed): draw the tongue 11."),
+        ((*JOINT, "--fit", "force", "--move", "internal"), "It takes force with"),
+        ((*JOINT, "--at-least", "0.95"), "begins to be sliding"),
+        ((*JOINT, "--drawn-gap", "-0.1"), "The drawn gap is −0.10 mm"),
+        ((*JOINT, "--printed-gap", "0.2"), "The next print has a gap of 0.20 mm if drawn"),
+        (("--hardware", "pin 8 m6", "--along", "z"), "Bought: pin 8 m6"),
+        (("--hardware", "screw M3", "--along", "z"), "Bought: screw M3"),
+        (("--hardware", "screw M3 medium", "--along", "z"), "It lies within 3.4 H13"),
+        (("--hardware", "screw M3 medium", "--along", "z", "--fit", "loose"), "It is loose"),
+        (("--joint", "slot/tongue", "--limits", "12 H9/d9", "--along", "x"), "IT9: not reached"),
+        (("--form", "hole", "--prints", "8", "--along", "z"), "It prints as 8.0"),
+        (
+            ("--hardware", "pin 8 m6", "--along", "z", "--fit", "force", "--strain-limit", "0.01"),
+            "The ring is strained by",
+        ),
+    ],
+)
+def test_answers(ask, options, says):
+    result = ask(*options)
+    assert result.exit_code == 0, result.output
+    assert says in " ".join(result.output.split())
+    assert max(map(len, result.output.splitlines())) <= 80
+    data = json.loads(ask(*options, "--json").output)
+    assert data["words"]
+
+
+@pytest.mark.parametrize(
+    ("options", "code", "says"),
+    [
+        (("--along", "x"), 2, "Ask about --joint and --size"),
+        (("--joint", "slot/tongue", "--along", "x"), 2, "Ask about --joint and --size"),
+        (JOINT[:4], 2, "Missing option '--along'"),
+        (("--form", "hole", "--along", "z"), 2, "both --form and --prints"),
+        (("--prints", "8", "--along", "z"), 2, "both --form and --prints"),
+        (("--limits", "12 H9/d9", "--along", "x"), 2, "Say with --joint"),
+        (("--hardware", "screw M9", "--along", "z"), 1, "screw with one of M1.6"),
+        (("--hardware", "pin 8 m6", "--along", "q"), 1, "Expected a direction"),
+        ((*JOINT, "--fit", "slid"), 1, "Did you mean slide?"),
+        ((*JOINT, "--strain-limit", "0.01"), 1, "no ring"),
+        (("--joint", "slot/tongue", "--limits", "12 H15/d9", "--along", "x"), 1, "for 12 mm"),
+        (("--form", "hole", "--prints", "0", "--along", "z"), 1, "0.5 to 500 mm, not 0"),
+    ],
+)
+def test_questions_that_cannot_be_answered(ask, options, code, says):
+    result = ask(*options)
+    assert result.exit_code == code
+    assert says in " ".join(result.output.split())

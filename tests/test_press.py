@@ -1,0 +1,54 @@
+import pytest
+from known_profile import known_profile
+
+from coupons.answering.ask import Printer
+from coupons.answering.press import fit_strain, strain_sentences
+from coupons.errors import AnswerError
+
+NO_ERROR = dict.fromkeys(
+    "scale_x scale_y growth_ext growth_int round_ext round_int curl_int round_loss".split(), 0.0
+)
+SURE = {"tau": 1e-4, "rho": 1e-4}
+
+
+def strain(gap_mm, limit=0.01, **known):
+    profile = known_profile(NO_ERROR, **known)
+    found = Printer(profile).offset("hole/pin", size_mm=10, along="z", drawn_gap_mm=gap_mm)
+    return fit_strain(profile, found, limit)
+
+
+def test_a_tenth_on_ten_is_one_per_cent():
+    found = strain(-0.1, sd_share=0.001, scatters=SURE)
+    assert found.expected == pytest.approx(0.01, rel=1e-6)
+    assert found.tight == pytest.approx(0.01, rel=0.02)
+
+
+def test_an_open_gap_strains_nothing():
+    found = strain(0.5)
+    assert (found.expected, found.tight) == (0, 0)
+    assert "within the limit even then" in strain_sentences(found)[0]
+
+
+def test_the_tight_end_goes_beyond_what_is_expected():
+    found = strain(-0.05, limit=0.01)
+    assert found.expected == pytest.approx(0.005)
+    assert found.tight > 0.01
+    assert "beyond it when tight" in strain_sentences(found)[0]
+    assert "BEYOND THE LIMIT" in strain_sentences(strain(-0.2))[0]
+
+
+def test_cautions_come_with_it():
+    assert sum(line.startswith("Caution") for line in strain_sentences(strain(-0.1))) >= 3
+
+
+@pytest.mark.parametrize("limit", [0, -1, 1, 5, float("nan")])
+def test_limits_are_shares(limit):
+    with pytest.raises(AnswerError, match="a share"):
+        strain(-0.1, limit=limit)
+
+
+def test_a_flat_joint_is_no_ring():
+    printer = Printer(known_profile())
+    found = printer.offset("slot/tongue", size_mm=10, along="x", drawn_gap_mm=-0.1)
+    with pytest.raises(AnswerError, match="no ring"):
+        fit_strain(printer.profile, found, 0.01)
