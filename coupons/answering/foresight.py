@@ -22,7 +22,7 @@ from coupons.measuring.entries import FitEntry, SizeEntry
 from coupons.measuring.run import Run
 from coupons.terms import Grade
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating]
 
 _N_EFFECTS, _N_THRESHOLDS = len(EFFECTS), len(THRESHOLDS)
 # Five-point Gauss–Hermite rule for a standard normal (nodes and weights of numpy's, rescaled).

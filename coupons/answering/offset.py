@@ -23,7 +23,7 @@ Array = NDArray[np.floating]
 INTERVAL = 0.90
 SMALLEST_MM, LARGEST_MM = 0.5, 500.0
 # A fit is refused as not measured when this share of its prior variance is left.
-_NOTHING_LEARNED = 0.5
+NOTHING_LEARNED = 0.5
 # Loose has no upper bound, so its chance grows for ever: this much is asked of it.
 _LOOSE_CHANCE = 0.95
 _DRAWN_STEP_MM = 0.01
@@ -235,8 +235,8 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
 def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[float, float]:
     """90 % interval of the gap that puts the next print in the middle of the wanted window."""
     clearance = _clearance(profile, question, np.array([gap_mm]))
-    row = _window_row(clearance, question)
-    if clearance.learned_share(row)[0] > _NOTHING_LEARNED:
+    row = window_row(clearance, question)
+    if clearance.learned_share(row)[0] > NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(question))
     variances, weights = clearance.variances(row)
     wanted = question.printed_gap_mm or 0.0
@@ -245,8 +245,12 @@ def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     return needed - half, needed + half
 
 
-def _window_row(clearance: Clearance, question: Question) -> Array:
-    """Rows of clearance − middle of the window; its lower edge where it has no upper one."""
+def window_row(clearance: Clearance, question: Question) -> Array:
+    """Rows, over the terms, of what decides a question: clearance − middle of the wanted window.
+
+    Where the window has no upper edge, or its lower one is asked for, clearance − lower edge; for a
+    printed gap, that gap.
+    """
     if question.printed_gap_mm is not None:
         return clearance.printed_rows
     lower = clearance.margin_row(question.fit)
@@ -269,7 +273,7 @@ def _not_measured(question: Question) -> str:
     what = f"{joint.internal}/{joint.external} along {joint.direction}"
     return (
         f"Not measured: this profile learned next to nothing about {question.fit} fits of {what}. "
-        f"Print a coupon that has them (`coupons specs` lists what each one measures), fit it "
+        f"Print a coupon that has them (`coupons next` with the same question says which), fit it "
         f"together with the earlier run, and ask again."
     )
 

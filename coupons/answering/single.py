@@ -8,6 +8,7 @@ from scipy.special import ndtr
 
 from coupons.answering import next_print
 from coupons.answering.hardware import Hardware
+from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
 from coupons.answering.standards import Limits
 from coupons.answering.together import Demand
 from coupons.errors import AnswerError, NotMeasuredError
@@ -17,8 +18,6 @@ from coupons.terms import Direction, Feature, Form
 
 Array = NDArray[np.floating]
 
-SMALLEST_MM, LARGEST_MM = 0.5, 500.0
-_NOTHING_LEARNED = 0.5
 _DRAWN_STEP_MM = 0.02  # over both faces: 0.01 mm a face is as fine as anybody draws
 
 
@@ -155,7 +154,7 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
     exact_mm = _drawn_for(profile, question) if question.drawn_mm is None else question.drawn_mm
     drawn_mm, layers = _as_drawn(profile, question, exact_mm)
     printed = PrintedSize(profile, Feature(question.form, drawn_mm, question.direction))
-    if printed.learned_share > _NOTHING_LEARNED:
+    if printed.learned_share > NOTHING_LEARNED:
         raise NotMeasuredError(
             f"Not measured: this profile learned next to nothing about {question.form}s along "
             f"{question.direction}. Print a coupon that has them (`coupons next` says which), fit "

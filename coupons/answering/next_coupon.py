@@ -1,0 +1,127 @@
+"""Which coupon to print next: the one that would make what is asked known best."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.answering.clearance import Clearance
+from coupons.answering.foresight import Belief, covariance_after
+from coupons.answering.joint_list import ListedJoint
+from coupons.answering.joints import question_of
+from coupons.answering.offset import NOTHING_LEARNED, Question, window_row
+from coupons.answering.single import PrintedSize
+from coupons.learning.effects import prior_sd
+from coupons.learning.laplace import Scatters
+from coupons.learning.profile import Profile
+from coupons.making.record import Coupon
+from coupons.terms import Direction, Feature, Form, Grade, Joint
+
+Array = NDArray[np.floating]
+
+_HALF_WIDTH_SDS = 1.645  # of a 90 % interval
+
+# What is asked where nothing in particular is: a sliding fit of each kind, in each direction.
+USUAL = tuple(
+    Question(Joint(internal, external, size_mm, direction), Grade.SLIDE)
+    for internal, external, size_mm in (
+        (Form.SLOT, Form.TONGUE, 12.0),
+        (Form.HOLE, Form.PIN, 8.0),
+    )
+    for direction in (Direction.X, Direction.Y, Direction.Z)
+)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A question as a row over the profile's terms: what has to be known to answer it.
+
+    ``known_to_mm`` is the half width of its 90 % interval now, from what is not known of the
+    printer alone; ``measured`` says whether the profile learned enough to answer at all.
+    """
+
+    name: str
+    row: Array
+    known_to_mm: float
+    measured: bool
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What one coupon would make of the questions: how well each would be known, in mm.
+
+    ``narrower`` is the mean share by which their intervals shrink.
+    """
+
+    coupon: str
+    known_to_mm: tuple[float, ...]
+    narrower: float
+
+
+def ask_about(profile: Profile, question: Question) -> Asked:
+    """Put a question as what has to be known of the printer."""
+    # The row hardly depends on the gap: as drawn, before any offset, will do.
+    clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
+    joint = question.joint
+    mate = f", {question.bought.name}" if question.bought else ""
+    name = (
+        f"{question.fit} {joint.internal}/{joint.external} {joint.size_mm:g} mm "
+        f"along {joint.direction}{mate}"
+    )
+    return _asked(profile, name, window_row(clearance, question)[0])
+
+
+def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:
+    """Put a listed joint as what has to be known of the printer."""
+    piece = listed.hardware
+    if listed.fit is None and listed.gap_mm is None and piece is not None and piece.printed:
+        hole = Feature(listed.joint.internal, piece.printed.nominal_mm, listed.joint.direction)
+        return _asked(profile, listed.name, PrintedSize(profile, hole).row)
+    asked = ask_about(profile, question_of(listed))
+    return Asked(listed.name, asked.row, asked.known_to_mm, asked.measured)
+
+
+def _asked(profile: Profile, name: str, row: Array) -> Asked:
+    now = float(row @ profile.covariance_matrix @ row)
+    before = float(row**2 @ prior_sd(profile.prior_table) ** 2)
+    return Asked(name, row, _HALF_WIDTH_SDS * float(np.sqrt(now)), now <= NOTHING_LEARNED * before)
+
+
+def gains(
+    profile: Profile, asked: Sequence[Asked], coupons: Mapping[str, Coupon]
+) -> tuple[Gain, ...]:
+    """Foresee what each coupon, printed once and filled in whole, would teach.
+
+    Parameters
+    ----------
+    profile : Profile
+    asked : sequence of Asked
+    coupons : mapping of str to Coupon
+        By name.
+
+    Returns
+    -------
+    tuple of Gain
+        The one that makes the questions' intervals narrowest on average first.
+    """
+    belief = _belief(profile)
+    found = [
+        _gain(name, asked, covariance_after(coupon, belief, profile.prior_table))
+        for name, coupon in coupons.items()
+    ]
+    return tuple(sorted(found, key=lambda gain: -gain.narrower))
+
+
+def _belief(profile: Profile) -> Belief:
+    sds = {name: float(np.sqrt(spread.mean_square)) for name, spread in profile.scatters.items()}
+    return Belief(profile.mean_vector, profile.covariance_matrix, Scatters(**sds))
+
+
+def _gain(name: str, asked: Sequence[Asked], covariance: Array) -> Gain:
+    after = [
+        _HALF_WIDTH_SDS * float(np.sqrt(question.row @ covariance @ question.row))
+        for question in asked
+    ]
+    shares = [new / question.known_to_mm for new, question in zip(after, asked, strict=True)]
+    return Gain(name, tuple(after), 1 - float(np.mean(shares)))

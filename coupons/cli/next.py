@@ -1,0 +1,120 @@
+"""``coupons next``: which shipped coupon would teach most about what is asked."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from coupons.answering.next_coupon import Asked, Gain
+    from coupons.learning.profile import Profile
+    from coupons.making.record import Coupon
+
+_MOST_SHOWN = 8
+
+
+@click.command("next")
+@click.argument("profile", type=click.Path(path_type=Path))
+@click.option("--joints", type=click.Path(path_type=Path), help="Ask about a list of joints.")
+@click.option("--joint", help="Ask about one joint: slot/tongue or hole/pin.")
+@click.option("--size", "size_mm", type=float, help="Its nominal size, mm.")
+@click.option("--along", help="Its printer axis: x, y or z.")
+@click.option("--fit", default="slide", show_default=True, help="force, push, slide or loose.")
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
+def command(
+    profile: Path,
+    joints: Path | None,
+    joint: str | None,
+    size_mm: float | None,
+    along: str | None,
+    fit: str,
+    as_json: bool,
+) -> None:
+    """Say which coupon to print next, to know more about what is asked.
+
+    PROFILE is the profile.json that `coupons fit` wrote. Without --joints or --joint it asks about
+    a sliding fit of each kind in each direction.
+    """
+    from coupons.answering.next_coupon import gains
+    from coupons.learning.profile import read_profile
+
+    known = read_profile(profile)
+    asked = _questions(known, joints, joint, size_mm, along, fit)
+    records, costs = _shipped()
+    found = gains(known, asked, records)
+    if as_json:
+        click.echo(json.dumps(_data(asked, found, costs), indent=1))
+    else:
+        click.echo("\n".join(_lines(asked, found, costs)))
+
+
+def _questions(
+    profile: "Profile",
+    joints: Path | None,
+    joint: str | None,
+    size_mm: float | None,
+    along: str | None,
+    fit: str,
+) -> list["Asked"]:
+    from coupons.answering.ask import known, parse_joint
+    from coupons.answering.joint_list import read_joints
+    from coupons.answering.next_coupon import USUAL, ask_about, ask_about_listed
+    from coupons.answering.offset import Question, check_question
+    from coupons.terms import Grade
+
+    if joints is not None:
+        return [ask_about_listed(profile, listed) for listed in read_joints(joints)]
+    if joint is None:
+        return [ask_about(profile, question) for question in USUAL]
+    if size_mm is None or along is None:
+        raise click.UsageError("--joint takes --size and --along with it.")
+    question = Question(parse_joint(joint, size_mm, along), known(Grade, fit, "fit"))
+    check_question(question)
+    return [ask_about(profile, question)]
+
+
+def _shipped() -> tuple[dict[str, "Coupon"], dict[str, float]]:
+    """Return the record and the minutes of every shipped coupon, by name."""
+    from coupons.making.estimate import estimate
+    from coupons.making.plan import plan_coupon, record
+    from coupons.making.spec import load_spec, shipped_specs
+
+    plans = {name: plan_coupon(load_spec(name)) for name in shipped_specs()}
+    records = {name: record(plan) for name, plan in plans.items()}
+    return records, {name: estimate(plan).minutes for name, plan in plans.items()}
+
+
+def _lines(asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, float]) -> list[str]:
+    best = found[0]
+    order = sorted(range(len(asked)), key=lambda n: -asked[n].known_to_mm)[:_MOST_SHOWN]
+    lines = [f"{'asked':<46}{'now':>12}{'after ' + best.coupon:>18}"]
+    for n in order:
+        now = f"±{asked[n].known_to_mm:.2f} mm" + ("" if asked[n].measured else " *")
+        lines.append(f"{asked[n].name[:45]:<46}{now:>12}{f'±{best.known_to_mm[n]:.2f} mm':>18}")
+    if not all(question.measured for question in asked):
+        lines.append("* not measured: the profile has no answer yet")
+    lines += ["", f"{'coupon':<12}{'intervals narrower by':>22}{'time':>10}"]
+    for gain in found:
+        share, minutes = f"{100 * gain.narrower:.0f} %", f"{costs[gain.coupon]:.0f} min"
+        lines.append(f"{gain.coupon:<12}{share:>22}{minutes:>10}")
+    return [*lines, "", f"Print next: coupons make {best.coupon} -o results/…"]
+
+
+def _data(
+    asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, float]
+) -> dict[str, object]:
+    return {
+        "asked": [
+            {"name": q.name, "known_to_mm": q.known_to_mm, "measured": q.measured} for q in asked
+        ],
+        "coupons": [
+            {
+                "name": gain.coupon,
+                "narrower": gain.narrower,
+                "known_to_mm": list(gain.known_to_mm),
+                "minutes": costs[gain.coupon],
+            }
+            for gain in found
+        ],
+    }

@@ -1,0 +1,103 @@
+import json
+
+import pytest
+from click.testing import CliRunner
+from known_profile import known_profile
+
+from coupons.answering.joint_list import COLUMNS, read_joints
+from coupons.answering.next_coupon import USUAL, ask_about, ask_about_listed, gains
+from coupons.answering.offset import Question, answer
+from coupons.cli import main
+from coupons.learning.profile import write_profile
+from coupons.making.plan import plan_coupon, record
+from coupons.making.spec import load_spec
+from coupons.terms import Direction, Form, Grade, Joint
+
+ACROSS = {"growth_ext_z": 1.0, "growth_int_z": 1.0, "scale_z": 1.0}
+UPRIGHT = Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.Z), Grade.SLIDE)
+IN_PLANE = Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.SLIDE)
+
+
+@pytest.fixture(scope="module")
+def coupons():
+    return {name: record(plan_coupon(load_spec(name))) for name in ("upright", "sliding", "spans")}
+
+
+def test_what_was_never_measured_is_told_by_the_coupon_that_has_it(coupons):
+    profile = known_profile(sd_share=ACROSS)
+    asked = ask_about(profile, UPRIGHT)
+    assert not asked.measured
+    best, *others = gains(profile, [asked], coupons)
+    assert best.coupon == "upright"
+    assert best.narrower > 0.4
+    assert all(gain.narrower < 0.1 for gain in others)
+    assert best.known_to_mm[0] < asked.known_to_mm
+
+
+def test_a_well_known_printer_gains_little(coupons):
+    profile = known_profile(sd_share=0.02)
+    assert all(
+        gain.narrower < 0.1 for gain in gains(profile, [ask_about(profile, IN_PLANE)], coupons)
+    )
+
+
+def test_how_well_an_answer_is_known_is_its_interval_without_the_next_print():
+    # A printer whose prints do not differ: the answer's own 90 % interval is what is not known.
+    profile = known_profile(scatters={"rho": 1e-6}, sd_share=0.3)
+    asked = ask_about(profile, IN_PLANE)
+    found = answer(profile, IN_PLANE)
+    assert asked.known_to_mm == pytest.approx((found.high_mm - found.low_mm) / 2, rel=0.01)
+
+
+def test_joints_of_a_list_are_asked_about_by_name(tmp_path):
+    path = tmp_path / "joints.csv"
+    rows = (
+        "drawer,slot,tongue,12,x,slide,,",
+        "screw,,,,z,,,screw M3 medium",
+        "stop,slot,tongue,6,x,0.2,,",
+    )
+    path.write_text("\n".join((",".join(COLUMNS), *rows)))
+    profile = known_profile()
+    asked = [ask_about_listed(profile, listed) for listed in read_joints(path)]
+    assert [question.name for question in asked] == ["drawer", "screw", "stop"]
+    assert asked[0].known_to_mm == ask_about(profile, IN_PLANE).known_to_mm
+    assert all(question.measured for question in asked)
+
+
+def run(tmp_path, *more, **profile):
+    write_profile(known_profile(**profile), tmp_path / "profile.json")
+    return CliRunner().invoke(main, ["next", str(tmp_path / "profile.json"), *more])
+
+
+def test_the_command_names_one_coupon_to_print(tmp_path):
+    more = ("--joint", "slot/tongue", "--size", "12", "--along", "z")
+    result = run(tmp_path, *more, sd_share=ACROSS)
+    assert result.exit_code == 0, result.output
+    assert "not measured" in result.output
+    assert "Print next: coupons make" in result.output
+    assert max(map(len, result.output.splitlines())) <= 80
+    data = json.loads(run(tmp_path, *more, "--json", sd_share=ACROSS).output)
+    shares = [coupon["narrower"] for coupon in data["coupons"]]
+    assert shares == sorted(shares, reverse=True)
+    assert data["asked"][0]["measured"] is False
+
+
+def test_without_a_question_it_asks_about_the_usual_joints(tmp_path):
+    data = json.loads(run(tmp_path, "--json").output)
+    assert len(data["asked"]) == len(USUAL) == 6
+
+
+@pytest.mark.parametrize(
+    ("options", "code", "says"),
+    [
+        (("--joint", "slot/tongue"), 2, "takes --size and --along"),
+        (("--joint", "slot", "--size", "12", "--along", "z"), 1, "internal/external"),
+        (("--joint", "slot/tongue", "--size", "-3", "--along", "z"), 1, "not -3"),
+        (("--joint", "slot/tongue", "--size", "3", "--along", "z", "--fit", "no-go"), 1, "no-go"),
+        (("--joints", "nowhere.csv"), 1, "no such file"),
+    ],
+)
+def test_questions_that_cannot_be_asked(tmp_path, options, code, says):
+    result = run(tmp_path, *options)
+    assert result.exit_code == code
+    assert says in " ".join(result.output.split())
