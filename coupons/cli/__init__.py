@@ -18,6 +18,7 @@ COMMANDS = {
     "offset": "Say how far to move which face for a wanted fit.",
     "joints": "Say what to draw for every joint of a part, and whether all of it fits.",
     "next": "Say which coupon to print next, to know more about what is asked.",
+    "board": "Put the profiles of all machines on one page, fresh or stale.",
 }
 
 

@@ -1,0 +1,50 @@
+"""``coupons board``: the profiles of every machine on one page."""
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+
+@click.command("board")
+@click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default="board.html",
+    show_default=True,
+    help="The page to write.",
+)
+@click.option(
+    "--stale-after",
+    "stale_after_days",
+    type=click.IntRange(min=0),
+    default=90,
+    show_default=True,
+    metavar="DAYS",
+    help="Age of a print from which its profile is called stale.",
+)
+@click.pass_context
+def command(
+    ctx: click.Context, paths: tuple[Path, ...], output: Path, stale_after_days: int
+) -> None:
+    """Put the profiles of all machines on one page, fresh or stale, side by side.
+
+    PATHS are profile.json files, or folders to search for them. What cannot be read is named on
+    the page and on stderr, and the exit code is 1; the others are shown all the same.
+    """
+    from coupons.showing.board import age_of, read_posted, write_board
+    from coupons.showing.board_table import board_table
+
+    today = date.today()
+    posted, refused = read_posted(paths)
+    figures = write_board(output, posted, refused, today, stale_after_days)
+    ages = [age_of(one.profile, today, stale_after_days) for one in posted]
+    if posted:
+        click.echo(board_table(posted, ages, figures))
+    for error in refused:
+        click.echo(error.message, err=True)
+    click.echo(f"Wrote {output}")
+    if refused:
+        ctx.exit(1)

@@ -1,0 +1,143 @@
+"""What the board compares: the same few questions put to every profile."""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from coupons.answering.offset import Question, answer
+from coupons.errors import AnswerError
+from coupons.learning.effects import TERMS, prior_sd
+from coupons.learning.profile import Profile
+from coupons.showing.plot import Scale, number
+from coupons.terms import Direction, Form, Gives, Grade, Joint
+
+_WIDTH, _HEIGHT = 150.0, 26.0
+_INTERVAL_SDS = 1.645  # 90 %
+# A term with more than this share of its prior variance left was not measured.
+_NOTHING_LEARNED = 0.5
+
+
+@dataclass(frozen=True)
+class Value:
+    """An answer with its 90 % interval, in the figure's unit."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One question with every profile's answer; None where it was not measured.
+
+    ``strips`` draws the answers on one scale, in the order of the profiles.
+    """
+
+    title: str
+    unit: str
+    values: tuple[Value | None, ...]
+    strips: tuple[Markup, ...]
+
+
+Ask = Callable[[Profile], Value | None]
+
+
+def figures(profiles: Sequence[Profile]) -> tuple[Figure, ...]:
+    """Put every question to every profile."""
+    found = []
+    for title, unit, ask in _QUESTIONS:
+        values = tuple(ask(profile) for profile in profiles)
+        found.append(Figure(title, unit, values, _strips(values)))
+    return tuple(found)
+
+
+def _gap(internal: Form, external: Form, size_mm: float, direction: Direction, fit: Grade) -> Ask:
+    joint = Joint(internal, external, size_mm, direction)
+
+    def ask(profile: Profile) -> Value | None:
+        try:
+            found = answer(profile, Question(joint, fit, Gives.EXTERNAL))
+        except AnswerError:
+            return None
+        if found.extrapolated:
+            return None
+        return Value(found.gap_mm, found.low_mm, found.high_mm)
+
+    return ask
+
+
+def _term(name: str, factor: float) -> Ask:
+    at = TERMS.index(name)
+
+    def ask(profile: Profile) -> Value | None:
+        variance = float(profile.covariance_matrix[at, at])
+        if variance > _NOTHING_LEARNED * prior_sd(profile.prior_table)[at] ** 2:
+            return None
+        middle, half = factor * profile.means[name], factor * _INTERVAL_SDS * math.sqrt(variance)
+        return Value(middle, middle - half, middle + half)
+
+    return ask
+
+
+_QUESTIONS: tuple[tuple[str, str, Ask], ...] = (
+    (
+        "Gap for a sliding tongue in a slot, 5 mm, across x",
+        "mm",
+        _gap(Form.SLOT, Form.TONGUE, 5.0, Direction.X, Grade.SLIDE),
+    ),
+    (
+        "Gap for a sliding tongue in a slot, 5 mm, across y",
+        "mm",
+        _gap(Form.SLOT, Form.TONGUE, 5.0, Direction.Y, Grade.SLIDE),
+    ),
+    (
+        "Gap for a sliding pin in a hole, 5 mm, standing up",
+        "mm",
+        _gap(Form.HOLE, Form.PIN, 5.0, Direction.Z, Grade.SLIDE),
+    ),
+    (
+        "Gap for a pushed pin in a hole, 5 mm, standing up",
+        "mm",
+        _gap(Form.HOLE, Form.PIN, 5.0, Direction.Z, Grade.PUSH),
+    ),
+    ("Outer faces stand proud, a face", "mm", _term("growth_ext", 1.0)),
+    ("Inner faces stand proud, a face", "mm", _term("growth_int", 1.0)),
+    ("Too long along x", "%", _term("scale_x", 100.0)),
+    ("Too long along y", "%", _term("scale_y", 100.0)),
+)
+
+
+def _strips(values: Sequence[Value | None]) -> tuple[Markup, ...]:
+    """Draw each answer on the scale that holds them all, with zero in sight."""
+    known = [value for value in values if value is not None]
+    if not known:
+        return tuple(Markup("") for _ in values)
+    low = min(0.0, *(value.low for value in known))
+    high = max(0.0, *(value.high for value in known))
+    room = 0.06 * (high - low) or 0.01
+    scale = Scale(low - room, high + room, 4, _WIDTH - 4)
+    return tuple(Markup("") if value is None else _strip(scale, value) for value in values)
+
+
+def _strip(scale: Scale, value: Value) -> Markup:
+    ticks = Markup("").join(
+        Markup(
+            '<path class="grid" d="M{0} 4V18"/><text class="mid" x="{0}" y="25">{1}</text>'
+        ).format(scale(at), number(at))
+        for at in scale.ticks(3)
+    )
+    return Markup(
+        '<svg class="plot strip" viewBox="0 0 {:g} {:g}" aria-hidden="true" focusable="false">'
+        '{}<path class="zero" d="M{} 2V18"/><path class="reach" d="M{} 11H{}"/>'
+        '<circle class="mark ext" cx="{}" cy="11" r="4.5"/></svg>'
+    ).format(
+        _WIDTH,
+        _HEIGHT,
+        ticks,
+        scale(0),
+        scale(value.low),
+        scale(value.high),
+        scale(value.value),
+    )

@@ -1,0 +1,36 @@
+"""The board on a screen, with a profile that a stranger sent."""
+
+from datetime import date
+
+import pytest
+from known_profile import known_profile
+
+from coupons.errors import ProfileError
+from coupons.showing.board import Posted, write_board
+
+pytestmark = pytest.mark.browser
+
+PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
+DESK = {"viewport": {"width": 1280, "height": 800}}
+HOSTILE = "</script><img src=x onerror=alert(1)>\"'&<!-- עברית 🔩"
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_strangers_profile_is_words_only_and_axe_finds_nothing_serious(
+    visit, tmp_path, size, scheme, axe_findings
+):
+    posted = [
+        Posted(known_profile(printed_on=date(2026, 6, 1)), "mine"),
+        Posted(known_profile(machine=HOSTILE, material=HOSTILE, rehearsed=True), HOSTILE),
+        Posted(known_profile(machine="x" * 80, material="y" * 80), "z" * 200),
+    ]
+    path = tmp_path / "board.html"
+    write_board(path, posted, [ProfileError(HOSTILE * 3)], date(2026, 6, 30))
+    seen = visit(path, size, color_scheme=scheme, bypass_csp=True)
+    page = seen.page
+    assert axe_findings(page) == []
+    assert page.locator("img, script").count() == 0
+    assert HOSTILE in page.inner_text("article:nth-child(2) h2")
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    seen.assert_clean()
