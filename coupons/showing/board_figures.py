@@ -1,6 +1,5 @@
 """What the board compares: the same few questions put to every profile."""
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -8,15 +7,12 @@ from markupsafe import Markup
 
 from coupons.answering.offset import Question, answer
 from coupons.errors import AnswerError
-from coupons.learning.effects import TERMS, prior_sd
 from coupons.learning.profile import Profile
+from coupons.showing.learned import half_of_90, is_learned
 from coupons.showing.plot import Scale, number
 from coupons.terms import Direction, Form, Gives, Grade, Joint
 
 _WIDTH, _HEIGHT = 150.0, 26.0
-_INTERVAL_SDS = 1.645  # 90 %
-# A term with more than this share of its prior variance left was not measured.
-_NOTHING_LEARNED = 0.5
 
 
 @dataclass(frozen=True)
@@ -69,13 +65,10 @@ def _gap(internal: Form, external: Form, size_mm: float, direction: Direction, f
 
 
 def _term(name: str, factor: float) -> Ask:
-    at = TERMS.index(name)
-
     def ask(profile: Profile) -> Value | None:
-        variance = float(profile.covariance_matrix[at, at])
-        if variance > _NOTHING_LEARNED * prior_sd(profile.prior_table)[at] ** 2:
+        if not is_learned(profile, name):
             return None
-        middle, half = factor * profile.means[name], factor * _INTERVAL_SDS * math.sqrt(variance)
+        middle, half = factor * profile.means[name], factor * half_of_90(profile, name)
         return Value(middle, middle - half, middle + half)
 
     return ask

@@ -2,17 +2,12 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
-from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, prior_sd
+from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS
 from coupons.learning.profile import Profile
+from coupons.showing.learned import half_of_90, is_learned
 
 PART_MM = 20.0
 """Size at which the faults are compared: a scale counts by what it does to such a part."""
-
-_INTERVAL_SDS = 1.645  # 90 %
-# A term with more than this share of its prior variance left was not measured.
-_NOTHING_LEARNED = 0.5
 
 MACHINE, MODEL = "in the machine's set-up", "in the model, by the offsets above"
 
@@ -96,29 +91,22 @@ class Fault:
 
 def faults(profile: Profile) -> tuple[Fault, ...]:
     """Return what was learned of the printer's systematic errors, largest first."""
-    found = [_fault(profile, at, name) for at, name in enumerate(EFFECTS) if _learned(profile, at)]
+    found = [_fault(profile, name) for name in EFFECTS if is_learned(profile, name)]
     return tuple(sorted(found, key=lambda fault: (-abs(fault.size_mm), fault.name)))
 
 
-def _fault(profile: Profile, at: int, name: str) -> Fault:
+def _fault(profile: Profile, name: str) -> Fault:
     kind = _KINDS[name]
-    size_mm = kind.factor * float(profile.mean_vector[at])
-    half = _INTERVAL_SDS * abs(kind.factor) * float(np.sqrt(profile.covariance_matrix[at, at]))
+    size_mm = kind.factor * profile.means[name]
+    half = abs(kind.factor) * half_of_90(profile, name)
     words = kind.plus if size_mm >= 0 else kind.minus
     return Fault(name, words, size_mm, size_mm - half, size_mm + half, kind.cure)
-
-
-def _learned(profile: Profile, at: int) -> bool:
-    prior = prior_sd(profile.prior_table)[at] ** 2
-    return bool(profile.covariance_matrix[at, at] <= _NOTHING_LEARNED * prior)
 
 
 def unmeasured_terms(profile: Profile) -> tuple[tuple[str, str], ...]:
     """Return each kind of error that was not measured, with the coupon that would measure it."""
     return tuple(
-        (_SUBJECTS[name], _KINDS[name].coupon)
-        for at, name in enumerate(EFFECTS)
-        if not _learned(profile, at)
+        (_SUBJECTS[name], _KINDS[name].coupon) for name in EFFECTS if not is_learned(profile, name)
     )
 
 

@@ -12,12 +12,12 @@ from coupons.learning.fit import Fitted
 from coupons.learning.profile import Profile
 from coupons.making.record import CouponFeature
 from coupons.measuring.run import Run
+from coupons.showing.learned import SDS_OF_90
 from coupons.showing.plot import Frame, axes, band, drawing, frame, line, mark
 from coupons.terms import EXTERNAL, ROUND, Direction, Feature, Form
 
 Array = NDArray[np.floating]
 
-_BAND_SDS = 1.645  # 90 %
 _STEPS = 41
 _LOG_FROM = 4.0  # sizes this many times apart are spread out by their ratio
 _ORDER = tuple(Direction)
@@ -104,7 +104,7 @@ def _expected(
     learned = np.einsum("ni,ij,nj->n", rows, profile.covariance_matrix[:n, :n], rows)
     z, scatters = height_share(feature), profile.scatters
     own = (1 - z) * scatters["tau"].mean_square + z * scatters["tau_z"].mean_square
-    return mean, _BAND_SDS * np.sqrt(learned + own)
+    return mean, SDS_OF_90 * np.sqrt(learned + own)
 
 
 def _curve(area: Frame, sizes_mm: Array, mean: Array, half: Array, kind: str) -> Markup:
