@@ -16,7 +16,8 @@ from coupons.making.proportions import (
 )
 from coupons.making.rules import labels_clash
 from coupons.making.series import Item
-from coupons.making.spec import Assumed, FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
+from coupons.making.spec import Assumed
+from coupons.making.spec_rows import FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
 from coupons.making.stiffness import FORCE_N, STIFF_MM, round_length_mm, window_deflection_mm
 from coupons.making.tiles import narrowest_mm
 from coupons.terms import EXTERNAL, INTERNAL, ROUND, Direction

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from pydantic import ValidationError
+
 from coupons.errors import PlanError, Problem
 from coupons.making.bodies import Body, Sized, turned
 from coupons.making.layout import arrange
@@ -18,6 +20,7 @@ from coupons.making.record import (
 from coupons.making.rows import BuiltRow, build_row
 from coupons.making.shapes import Vector
 from coupons.making.spec import Assumed, Spec
+from coupons.making.spec_words import problems_of
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,7 @@ def plan_coupon(
         With every rule that the geometry breaks, or every body that the bed cannot hold.
     """
     given = {"bed_mm": bed_mm, "layer_height_mm": layer_height_mm, "nozzle_mm": nozzle_mm}
-    assumed = spec.assumed.model_copy(update={k: v for k, v in given.items() if v is not None})
+    assumed = _assumed(spec, {key: value for key, value in given.items() if value is not None})
     built: list[BuiltRow] = []
     problems: list[Problem] = []
     for number, (letter, row) in enumerate(zip(spec.row_ids(), spec.rows, strict=True), start=1):
@@ -87,6 +90,13 @@ def plan_coupon(
         raise PlanError(problems)
     bodies = [body for row in built for body in row.bodies]
     return Plan(spec, assumed, tuple(built), _place(bodies, assumed.bed_mm))
+
+
+def _assumed(spec: Spec, given: dict[str, object]) -> Assumed:
+    try:
+        return Assumed.model_validate({**spec.assumed.model_dump(), **given})
+    except ValidationError as error:
+        raise PlanError(problems_of("machine", error.errors())) from None
 
 
 def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...]:

@@ -9,7 +9,7 @@ from coupons.making.png import png_bytes
 from coupons.making.raster import Raster, nearest_triangles
 from coupons.making.solids import LETTER, Solid
 
-WIDTH_PX, MOST_HIGH_PX = 1300, 760
+WIDTH_PX, MOST_HIGH_PX = 1200, 720
 FINE = 2  # drawn this much finer, then averaged
 TURN_DEG = -14.0  # the plate is turned a little, so that no two sides look alike
 LIFT_DEG = 58.0  # height of the eye above the plate
@@ -123,7 +123,7 @@ def _paint(
     towards = np.where(hit, raster.depth / np.float32(view.scale), paper.astype(np.float32))
     # The last entry of each table is the paper's, which −1 picks.
     normals = np.vstack([scene.normals[index], [0.0, 0.0, 1.0]]).astype(np.float32)
-    lit = _lit(scene, (across, up, towards), view.eye, normals[raster.owner])
+    lit = _lit(scene, (across, up, towards), view.eye, normals, raster.owner)
     dark, bright = _shades(scene.colours[index], normals)
     picture = dark[raster.owner]
     picture += lit[..., None] * (bright - dark)[raster.owner]
@@ -139,7 +139,7 @@ def _shades(
     sky = 0.5 + 0.5 * normals[:, 2:]
     own = np.vstack([colours, PAPER])
     dark = own * (0.34 + 0.26 * sky)
-    bright = own * np.minimum(0.34 + 0.26 * sky + 0.5 * direct, 1.08)
+    bright = np.minimum(own * np.minimum(0.34 + 0.26 * sky + 0.5 * direct, 1.08), 255)
     dark[-1], bright[-1] = 0.82 * own[-1], own[-1]
     return dark.astype(np.float32), bright.astype(np.float32)
 
@@ -154,30 +154,44 @@ def _lit(
     places: tuple[Floats, Floats, Floats],
     eye: Floats,
     normals: NDArray[np.float32],
+    owner: NDArray[np.int32],
 ) -> NDArray[np.float32]:
-    """Return how much of the light reaches each pixel: a depth map seen from the light."""
-    axis = _unit(LIGHT)
-    right = _unit(np.cross([0.0, 0.0, 1.0], axis))
-    frame = np.stack([right, np.cross(axis, right), axis])
-    seen = scene.corners_mm @ frame.T
-    low, high = seen.min(axis=(0, 1)) - 1, seen.max(axis=(0, 1)) + 1
-    size = np.ceil((high - low)[:2] * SHADOW_PX_PER_MM).astype(int)
-    pixels = seen - low
-    pixels[..., :2] *= SHADOW_PX_PER_MM
-    shadow = nearest_triangles(pixels, int(size[0]), int(size[1])).depth
+    """Return how much of the light reaches each pixel, looked up once a block of fine pixels."""
+    frame = _light_frame()
+    shadow, low = _shadow_map(scene.corners_mm @ frame.T)
     turn = (eye @ frame.T).astype(np.float32)  # from the eye's frame to the light's
-    lift = (SHADOW_LIFT_MM * normals) @ frame.T.astype(np.float32)
+    across, up, towards = places
+    coarse = (across[:, ::FINE], up[::FINE], towards[::FINE, ::FINE])
+    lift = ((SHADOW_LIFT_MM * normals) @ frame.T.astype(np.float32))[owner[::FINE, ::FINE]]
     at = [
-        sum(place * turn[k, out] for k, place in enumerate(places)) + lift[..., out] - low[out]
+        sum(place * turn[k, out] for k, place in enumerate(coarse)) + lift[..., out] - low[out]
         for out in range(3)
     ]
     lit = np.zeros(at[2].shape, dtype=np.float32)
     for dx, dy in ((-0.09, 0.03), (0.03, 0.09), (0.09, -0.03), (-0.03, -0.09)):
-        column = np.clip((at[0] + dx) * SHADOW_PX_PER_MM, 0, size[0] - 1).astype(np.int32)
-        row = np.clip((at[1] + dy) * SHADOW_PX_PER_MM, 0, size[1] - 1).astype(np.int32)
+        column = ((at[0] + dx) * SHADOW_PX_PER_MM).astype(np.int32)
+        row = ((at[1] + dy) * SHADOW_PX_PER_MM).astype(np.int32)
+        np.clip(column, 0, shadow.shape[1] - 1, out=column)
+        np.clip(row, 0, shadow.shape[0] - 1, out=row)
         lit += shadow[row, column] < at[2] + SHADOW_SLACK_MM
-    quarter: NDArray[np.float32] = lit * np.float32(0.25)
-    return quarter
+    fine: NDArray[np.float32] = (lit * np.float32(0.25)).repeat(FINE, axis=0).repeat(FINE, axis=1)
+    return fine
+
+
+def _light_frame() -> Floats:
+    """Return rows right, up and towards the light."""
+    axis = _unit(LIGHT)
+    right = _unit(np.cross([0.0, 0.0, 1.0], axis))
+    return np.stack([right, np.cross(axis, right), axis])
+
+
+def _shadow_map(seen: Floats) -> tuple[NDArray[np.float32], Floats]:
+    """Return the depth that the light sees, and the low corner of its picture in mm."""
+    low, high = seen.min(axis=(0, 1)) - 1, seen.max(axis=(0, 1)) + 1
+    width, height = np.ceil((high - low)[:2] * SHADOW_PX_PER_MM).astype(int)
+    pixels = seen - low
+    pixels[..., :2] *= SHADOW_PX_PER_MM
+    return nearest_triangles(pixels, int(width), int(height)).depth, low
 
 
 def _ink_edges(
@@ -202,7 +216,6 @@ def _ink_edges(
 
 
 def _averaged(picture: NDArray[np.float32]) -> NDArray[np.uint8]:
-    rows, columns, _ = picture.shape
-    blocks = picture.reshape(rows // FINE, FINE, columns // FINE, FINE, 3)
-    averaged: NDArray[np.uint8] = np.clip(blocks.mean(axis=(1, 3)) + 0.5, 0, 255).astype(np.uint8)
+    blocks = [picture[row::FINE, column::FINE] for row in range(FINE) for column in range(FINE)]
+    averaged: NDArray[np.uint8] = (np.mean(blocks, axis=0) + 0.5).astype(np.uint8)
     return averaged

@@ -12,15 +12,8 @@ from coupons.making.proportions import room_on
 from coupons.making.record import CouponHardware, CouponTrial
 from coupons.making.rules import rule
 from coupons.making.series import Item, Series
-from coupons.making.spec import (
-    Assumed,
-    FitRow,
-    HardwareRow,
-    Row,
-    SizesRow,
-    SpansRow,
-    SwellRow,
-)
+from coupons.making.spec import Assumed
+from coupons.making.spec_rows import FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
 from coupons.making.tiles import tile
 from coupons.making.windows import windowed_plate, windowed_wall
 from coupons.terms import INTERNAL, ROUND, Direction, Form, Jaws
@@ -74,11 +67,19 @@ def _build_to_fit(series: Series, assumed: Assumed) -> tuple[Body, ...]:
     """Build a series as one body, or as the fewest like ones that the bed holds."""
     room = room_on(assumed.bed_mm)
     whole = _build(series)
-    for count in range(1, len(series.items) + 1):
-        bodies = tuple(_build(part) for part in _split(series, count)) if count > 1 else (whole,)
-        if all(_fits(body, room) for body in bodies):
-            return bodies
-    return (whole,)  # not even one feature fits: placing it says by how much
+    bodies: tuple[Body, ...] = (whole,)
+    count = 1
+    while not all(_fits(body, room) for body in bodies):
+        # No fewer bodies than the longest has lengths of bed in it can do.
+        count = max(count + 1, math.ceil(_longest(bodies) / max(room) * count))
+        if count > len(series.items):
+            return (whole,)  # not even one feature fits: placing it says by how much
+        bodies = tuple(_build(part) for part in _split(series, count))
+    return bodies
+
+
+def _longest(bodies: tuple[Body, ...]) -> float:
+    return max(body.box[1][0] - body.box[0][0] for body in bodies)
 
 
 def _split(series: Series, count: int) -> list[Series]:
