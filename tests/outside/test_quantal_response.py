@@ -1,9 +1,10 @@
 """Published go/no-go data: where every size is known, our trials are plain probit analysis.
 
 Sources: Bliss (1935) beetle mortality as printed in Dobson & Barnett, An Introduction to
-Generalized Linear Models (probit −34.94 (2.65), 19.73 (1.49); deviance 10.12; figures from memory,
-data on many public pages); Finney (1971) insecticide data as in the R package drc; Wu & Tian (2014),
-Journal of Statistical Planning and Inference 149, table 1 (μ 9.9726, σ 2.0705 after nine shots).
+Generalized Linear Models (probit −34.94 (2.65), 19.73 (1.49); deviance 10.12; figures from
+memory, data on many public pages); Finney (1971) insecticide data as in the R package drc; Wu &
+Tian (2014), Journal of Statistical Planning and Inference 149, table 1 (μ 9.9726, σ 2.0705 after
+nine shots).
 """
 
 import numpy as np
