@@ -34,6 +34,7 @@ MAX_BYTES = 4096
 PRIORS: dict[str, PriorTable] = {"extrusion": EXTRUSION}
 
 _DIGITS = 6  # significant digits kept of means and covariances: a thousandth of a micrometre
+_NOISE = 1e-15
 _N = len(TERMS)
 
 Name = Annotated[str, Field(min_length=1, max_length=80)]
@@ -178,7 +179,8 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
 
 
 def _short(value: float) -> float:
-    return float(f"{value:.{_DIGITS}g}")
+    # Rounding noise of terms that have nothing to do with each other is written as what it is.
+    return float(f"{value:.{_DIGITS}g}") if abs(value) > _NOISE else 0.0
 
 
 def _same_machine(runs: Sequence[Run]) -> None:
@@ -222,6 +224,12 @@ def profile_text(profile: Profile) -> str:
         for key, value in data.items()
     )
     return "{\n" + body + "\n}\n"
+
+
+def json_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a profile; ``profile.schema.json`` in this folder holds it."""
+    schema = Profile.model_json_schema(mode="validation")
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
 
 
 def write_profile(profile: Profile, path: Path) -> None:

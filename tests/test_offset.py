@@ -1,0 +1,194 @@
+"""The designer's answer: its gap, its signs, its chance, its refusals."""
+
+import numpy as np
+import pytest
+from known_profile import known_profile
+from scipy import stats
+
+from coupons.answering.clearance import Clearance
+from coupons.answering.offset import Question, answer
+from coupons.errors import AnswerError, NotMeasuredError
+from coupons.learning.profile import MeasuredRange
+from coupons.terms import Direction, Form, Gives, Grade, Joint
+
+SLOT_X = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
+HOLE_Z = Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
+# Known to the micrometre: no doubt about terms, next to no scatter.
+EXACT = {"sd_share": 1e-4, "scatters": dict.fromkeys(("tau", "omega", "rho"), 1e-5)}
+
+
+def exact_profile(**means):
+    flat = {"scale_x": 0.0, "growth_ext": 0.05, "growth_int": 0.07, "from_slide": 0.10}
+    return known_profile(flat | {"from_loose": 0.30} | means, **EXACT)
+
+
+def test_the_gap_is_that_of_the_middle_of_the_window_by_hand():
+    # Faces close the gap by 2·0.05 + 2·0.07 = 0.24; the middle of 0.10…0.30 is 0.20.
+    got = answer(exact_profile(), Question(SLOT_X, Grade.SLIDE))
+    assert got.best_gap_mm == pytest.approx(0.44, abs=0.001)
+    assert got.gap_mm == pytest.approx(0.44, abs=1e-9)
+    assert got.chance > 0.999
+
+
+def test_offsets_point_into_the_material_where_a_gap_opens():
+    profile = exact_profile()
+    for gives, expected in (
+        (Gives.EXTERNAL, {Form.TONGUE: (-0.22, 11.56)}),
+        (Gives.INTERNAL, {Form.SLOT: (-0.22, 12.44)}),
+        (Gives.BOTH, {Form.SLOT: (-0.11, 12.22), Form.TONGUE: (-0.11, 11.78)}),
+    ):
+        got = answer(profile, Question(SLOT_X, Grade.SLIDE, gives))
+        moves = {move.form: (move.offset_mm, move.drawn_mm) for move in got.moves}
+        assert moves.keys() == expected.keys()
+        for form, (offset, drawn) in expected.items():
+            assert moves[form] == pytest.approx((offset, drawn), abs=1e-6)
+
+
+def test_offsets_point_out_of_the_material_where_a_press_is_wanted():
+    # A printer that prints tongues thin and slots wide needs interference for a push fit.
+    profile = exact_profile(growth_ext=-0.10, growth_int=-0.10, from_push=0.0)
+    got = answer(profile, Question(SLOT_X, Grade.PUSH, Gives.BOTH))
+    assert got.gap_mm < 0
+    assert [move.offset_mm > 0 for move in got.moves] == [True, True]
+    slot, tongue = got.moves
+    assert slot.drawn_mm < 12.0 < tongue.drawn_mm
+
+
+def test_drawn_sizes_and_offsets_say_the_same():
+    for gives in Gives:
+        for fit in (Grade.FORCE, Grade.PUSH, Grade.SLIDE, Grade.LOOSE):
+            got = answer(known_profile(), Question(HOLE_Z, fit, gives))
+            drawn = {Form.HOLE: 8.0, Form.PIN: 8.0}
+            for move in got.moves:
+                outward = 1 if move.form is Form.PIN else -1
+                assert move.drawn_mm == pytest.approx(8.0 + outward * move.faces * move.offset_mm)
+                drawn[move.form] = move.drawn_mm
+            assert drawn[Form.HOLE] - drawn[Form.PIN] == pytest.approx(got.gap_mm)
+
+
+def test_no_other_gap_has_a_better_chance():
+    profile = known_profile()
+    best = answer(profile, Question(SLOT_X, Grade.SLIDE)).best_gap_mm
+
+    def chance(gap):
+        return answer(profile, Question(SLOT_X, Grade.SLIDE, drawn_gap_mm=gap)).chance
+
+    top = chance(best)
+    assert all(chance(best + d) <= top + 1e-9 for d in (-0.1, -0.02, -0.004, 0.004, 0.02, 0.1))
+
+
+def test_chances_agree_with_dice():
+    """Throw terms, scatters, shifts and judgement; count grades. Error bar: 4 sd of 400,000."""
+    profile = known_profile(sd_share=0.3)
+    question = Question(HOLE_Z, Grade.SLIDE, drawn_gap_mm=0.30)
+    got = answer(profile, question)
+    rng = np.random.default_rng(5)
+    n = 400_000
+    clearance = Clearance(profile, HOLE_Z, Gives.EXTERNAL, np.array([0.30]))
+    # What the runs' shifts left in the terms goes with the same scatter; with so little learned
+    # variance in play here the approximation is within the dice's own error.
+    terms = rng.multivariate_normal(profile.mean_vector, profile.covariance_matrix, n)
+    spread = profile.scatters
+    rho = spread["rho"].median_mm * np.exp(spread["rho"].log_sd * rng.normal(size=n))
+    c = 0.30 + terms @ clearance.rows[0] - 2 * rho * rng.normal(size=n)
+    sd = np.sqrt(2 * spread["tau"].mean_square + spread["omega"].mean_square)
+    felt = c + sd * rng.normal(size=n)
+    grade = (felt[:, None] >= terms[:, 12:16]).sum(axis=1)
+    for rank, chance in enumerate(got.grade_chances.values()):
+        share = (grade == rank).mean()
+        # Thresholds drawn out of order (rare at 0.3 prior sds) count once, hence the floor.
+        assert chance == pytest.approx(share, abs=4 * np.sqrt(0.25 / n) + 0.004)
+
+
+def test_the_interval_holds_what_was_thrown_nine_times_in_ten():
+    profile = known_profile(sd_share=0.3)
+    got = answer(profile, Question(SLOT_X, Grade.SLIDE))
+    rng = np.random.default_rng(6)
+    n = 100_000
+    terms = rng.multivariate_normal(profile.mean_vector, profile.covariance_matrix, n)
+    row = Clearance(profile, SLOT_X, Gives.EXTERNAL, np.array([got.best_gap_mm])).rows[0]
+    rho = profile.scatters["rho"]
+    shift = 2 * rho.median_mm * np.exp(rho.log_sd * rng.normal(size=n)) * rng.normal(size=n)
+    needed = (terms[:, 14] + terms[:, 15]) / 2 - terms @ row + shift
+    share = ((got.low_mm < needed) & (needed < got.high_mm)).mean()
+    assert share == pytest.approx(0.90, abs=0.01)
+
+
+def test_at_least_gives_the_smallest_gap_with_that_chance():
+    profile = known_profile()
+    got = answer(profile, Question(SLOT_X, Grade.SLIDE, at_least=0.95))
+
+    def goes(gap):
+        tried = answer(profile, Question(SLOT_X, Grade.SLIDE, drawn_gap_mm=gap))
+        return 1 - tried.too_tight
+
+    assert goes(got.best_gap_mm) >= 0.95
+    assert goes(got.best_gap_mm - 0.002) < 0.95
+
+
+def test_across_layers_only_whole_layers_come_off_one_face():
+    joint = Joint(Form.SLOT, Form.TONGUE, 6.0, Direction.Z)
+    for gives in Gives:
+        got = answer(known_profile(), Question(joint, Grade.SLIDE, gives))
+        assert got.gap_mm == pytest.approx(got.layers * 0.2)
+        assert all(move.faces == 1 for move in got.moves)
+        for move in got.moves:
+            layers = move.offset_mm / 0.2
+            assert layers == pytest.approx(round(layers))
+        assert abs(got.gap_mm - got.best_gap_mm) <= 0.1 + 1e-9
+
+
+def test_a_profile_that_learned_nothing_is_no_answer():
+    with pytest.raises(NotMeasuredError, match=r"Not measured: .* slot/tongue along x"):
+        answer(known_profile(sd_share=1.0), Question(SLOT_X, Grade.SLIDE))
+
+
+def test_outside_the_measured_sizes_is_said():
+    near = (
+        MeasuredRange(form=Form.SLOT, direction=Direction.X, low_mm=5.0, high_mm=10.0),
+        MeasuredRange(form=Form.TONGUE, direction=Direction.X, low_mm=3.0, high_mm=80.0),
+    )
+    assert answer(known_profile(measured=near), Question(SLOT_X, Grade.SLIDE)).extrapolated
+    inside = Joint(Form.SLOT, Form.TONGUE, 8.0, Direction.X)
+    assert not answer(known_profile(measured=near), Question(inside, Grade.SLIDE)).extrapolated
+    missing = answer(known_profile(measured=near[1:]), Question(inside, Grade.SLIDE))
+    assert missing.extrapolated
+
+
+REFUSED = [
+    (Question(Joint(Form.TONGUE, Form.SLOT, 12.0, Direction.X), Grade.SLIDE), "internal/external"),
+    (Question(Joint(Form.HOLE, Form.TONGUE, 8.0, Direction.Z), Grade.SLIDE), "four edges"),
+    (Question(Joint(Form.SLOT, Form.TONGUE, 0.0, Direction.X), Grade.SLIDE), "not 0"),
+    (Question(Joint(Form.SLOT, Form.TONGUE, -3.0, Direction.X), Grade.SLIDE), "not -3"),
+    (Question(Joint(Form.SLOT, Form.TONGUE, 1e6, Direction.X), Grade.SLIDE), "not 1e\\+06"),
+    (Question(Joint(Form.SLOT, Form.TONGUE, float("nan"), Direction.X), Grade.SLIDE), "not nan"),
+    (Question(SLOT_X, Grade.NO_GO), "no-go is not a fit"),
+    (Question(SLOT_X, Grade.SLIDE, at_least=1.5), "between 0 and 1"),
+    (Question(SLOT_X, Grade.SLIDE, at_least=float("nan")), "between 0 and 1"),
+    (Question(SLOT_X, Grade.SLIDE, drawn_gap_mm=9.0), "under half"),
+]
+
+
+@pytest.mark.parametrize(("question", "message"), REFUSED)
+def test_what_makes_no_sense_is_refused(question, message):
+    with pytest.raises(AnswerError, match=message):
+        answer(known_profile(), question)
+
+
+def test_window_chance_against_numerical_integration():
+    """P(slide) = ∫ P(clearance in the window) over one normal, where print to print is exact."""
+    scatters = {"rho": 0.02}
+    profile = known_profile(sd_share=1e-6, scatters=scatters)
+    fixed = profile.scatters["rho"].model_copy(update={"log_sd": 0.0})
+    profile = profile.model_copy(update={"scatters": {**profile.scatters, "rho": fixed}})
+    got = answer(profile, Question(SLOT_X, Grade.SLIDE, drawn_gap_mm=0.4))
+    row = Clearance(profile, SLOT_X, Gives.EXTERNAL, np.array([0.4])).rows[0]
+    mean = 0.4 + row @ profile.mean_vector
+    tau, omega = (profile.scatters[n].mean_square for n in ("tau", "omega"))
+    low, high = profile.means["from_slide"], profile.means["from_loose"]
+    shift = np.linspace(-0.4, 0.4, 20_001)
+    inside = stats.norm.cdf((high - mean - shift) / np.sqrt(2 * tau + omega)) - stats.norm.cdf(
+        (low - mean - shift) / np.sqrt(2 * tau + omega)
+    )
+    expected = np.trapezoid(inside * stats.norm.pdf(shift, scale=2 * 0.02), shift)
+    assert got.chance == pytest.approx(expected, abs=1e-6)
