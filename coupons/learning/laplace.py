@@ -5,7 +5,7 @@ the *shared* block of a few dozen, followed by one *own deviation* a size. The l
 most two own deviations at a time, so its curvature is assembled from sparse pieces.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -26,6 +26,7 @@ N_TERMS = _N_EFFECTS + _N_THRESHOLDS + 1
 _THRESHOLDS = slice(_N_EFFECTS, _N_EFFECTS + _N_THRESHOLDS)
 _MAX_STEPS = 200
 _DECREMENT = 1e-10
+_FLATTEST = 0.05  # the prior's own curvature is 1
 
 
 @dataclass(frozen=True)
@@ -180,10 +181,10 @@ def find_mode(model: LatentModel, scatters: Scatters, start: Array | None = None
     variance = model.prior_variance(scatters)
     point = _evaluate(model, scatters, variance, model.prior_center if start is None else start)
     for _ in range(_MAX_STEPS):
-        gradient, factor = _newton_system(model, scatters, variance, point)
-        step = -cho_solve((factor, True), gradient)
+        gradient, hessian = _derivatives(model, scatters, variance, point)
+        step, factor = _newton_step(gradient, hessian, variance)
         decrement = float(-gradient @ step)
-        if decrement < _DECREMENT:
+        if factor is not None and decrement < _DECREMENT:
             log_evidence = (
                 -point.objective - np.log(np.diag(factor)).sum() - 0.5 * np.log(variance).sum()
             )
@@ -192,17 +193,21 @@ def find_mode(model: LatentModel, scatters: Scatters, start: Array | None = None
     raise FitError("The fit did not settle. Run `coupons check` and look for impossible numbers.")
 
 
-def _newton_system(
-    model: LatentModel, scatters: Scatters, variance: Array, point: _Point
-) -> tuple[Array, Array]:
-    """Gradient and the Cholesky factor of the Hessian, or of its convex part where it has none."""
-    gradient, hessian = _derivatives(model, scatters, variance, point)
+def _newton_step(gradient: Array, hessian: Array, variance: Array) -> tuple[Array, Array | None]:
+    """Newton's step and the Hessian's Cholesky factor; None for the factor where it has none.
+
+    Away from the mode a wild reading can bend the objective downwards. There the step follows each
+    principal axis downhill by the size of its curvature, whatever its sign (a saddle is left as
+    fast as a valley is entered), in units of the prior's standard deviations.
+    """
     try:
-        return gradient, cholesky(hessian, lower=True)
+        factor = cholesky(hessian, lower=True)
+        return -cho_solve((factor, True), gradient), factor
     except LinAlgError:
-        convex = replace(point, readings=point.readings.convex(), trials=point.trials.convex())
-        gradient, hessian = _derivatives(model, scatters, variance, convex)
-        return gradient, cholesky(hessian, lower=True)
+        sd = np.sqrt(variance)
+        curvature, axes = np.linalg.eigh(hessian * sd * sd[:, None])
+        steepness = np.maximum(np.abs(curvature), _FLATTEST)
+        return -sd * (axes @ ((axes.T @ (sd * gradient)) / steepness)), None
 
 
 def _damped(

@@ -3,10 +3,10 @@
 Two kinds of observation: a caliper reading (Student-t around the printed size) and a fit trial (an
 ordered probit with lapses on the clearance). Both give value, gradient and curvature (negative
 second derivatives). Neither is concave everywhere: a wild reading or a likely lapse has negative
-curvature. `ReadingTerms.convex` and `TrialTerms.convex` cut that off, for a step from far away.
+curvature.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,10 +24,6 @@ class ReadingTerms:
     value: Array
     gradient: Array
     curvature: Array
-
-    def convex(self) -> "ReadingTerms":
-        """Return the same with negative curvatures cut to zero."""
-        return replace(self, curvature=np.maximum(self.curvature, 0.0))
 
 
 def reading_terms(residual_mm: Array, scale_mm: Array, dof: float) -> ReadingTerms:
@@ -84,22 +80,6 @@ class TrialTerms:
     curvature_lower: Array
     curvature_upper: Array
     curvature_cross: Array
-
-    def convex(self) -> "TrialTerms":
-        """Return the same with each trial's 2 × 2 Hessian cut to its positive part."""
-        a, b, c = self.curvature_lower, self.curvature_upper, self.curvature_cross
-        middle, half = (a + b) / 2, (a - b) / 2
-        radius = np.hypot(half, c)
-        high, low = np.maximum(middle + radius, 0.0), np.maximum(middle - radius, 0.0)
-        # Cutting eigenvalues keeps the eigenvectors: the deviation from the middle only shrinks.
-        shrink = (high - low) / np.where(radius > 0, 2 * radius, 1.0)
-        middle = (high + low) / 2
-        return replace(
-            self,
-            curvature_lower=middle + shrink * half,
-            curvature_upper=middle - shrink * half,
-            curvature_cross=shrink * c,
-        )
 
 
 def trial_terms(lower: Array, upper: Array, grades_in_set: Array, lapse: float) -> TrialTerms:

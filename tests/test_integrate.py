@@ -1,0 +1,122 @@
+"""Integration over the scatters: what it finds, what it leaves alone, and whether it is honest."""
+
+import numpy as np
+import pytest
+from synthetic import coupon_design, plain_design
+
+from coupons.learning.effects import EXTRUSION, TERMS
+from coupons.learning.fit import fit_design
+from coupons.learning.integrate import active_scatters, integrate
+from coupons.learning.laplace import N_TERMS, latent_model
+from coupons.learning.prior_printer import draw_printer, observe, print_sizes
+
+
+def observed(seed, rows="ABCDE", n_runs=1):
+    rng = np.random.default_rng(seed)
+    design = coupon_design(n_runs, rows)
+    printer = draw_printer(rng)
+    return printer, observe(printer, design, print_sizes(printer, design, rng), rng)
+
+
+ACTIVE = [
+    ("ABCD", 1, ("tau", "sigma", "omega")),
+    ("ABCDE", 1, ("tau", "tau_z", "sigma", "omega")),
+    ("AB", 2, ("tau", "sigma", "omega", "rho")),
+    ("E", 2, ("tau", "tau_z", "sigma", "omega", "rho", "rho_z")),
+]
+
+
+@pytest.mark.parametrize(("rows", "runs", "expected"), ACTIVE)
+def test_only_scatters_with_evidence_are_learned(rows, runs, expected):
+    assert active_scatters(coupon_design(runs, rows)) == expected
+
+
+def test_what_has_no_evidence_stays_at_its_prior():
+    _, design = observed(1, "ABCD")
+    mixture = integrate(latent_model(design, EXTRUSION))
+    for name in ("tau_z", "rho", "rho_z"):
+        prior = EXTRUSION.scatters[name]
+        assert mixture.log_sd_moments(name) == pytest.approx((np.log(prior.median), prior.log_sd))
+        assert mixture.mean_square(name) == pytest.approx(prior.mean_square)
+
+
+def test_weights_are_a_mixture():
+    _, design = observed(2)
+    mixture = integrate(latent_model(design, EXTRUSION))
+    assert mixture.weights.sum() == pytest.approx(1.0)
+    assert (mixture.weights > 0).all()
+    assert len(mixture.weights) == 1 + 2 * len(mixture.active)
+
+
+def test_scatters_agree_with_a_fine_grid():
+    """Two scatters only, so that a grid of 33 × 33 integrates their posterior outright."""
+    rng = np.random.default_rng(3)
+    group = np.repeat(np.arange(12), 4)
+    value = (0.05 * rng.normal(size=12))[group] + 0.02 * rng.normal(size=48)
+    design = plain_design(np.zeros((48, 1)), value=value, group=group)
+    model = latent_model(design, EXTRUSION)
+    mixture = integrate(model)
+    z = np.linspace(-4, 4, 33)
+    from coupons.learning.integrate import _Evidence
+
+    evidence = _Evidence(model, ("tau", "sigma"))
+    log_posterior = np.array([[evidence(np.array([a, b])) for b in z] for a in z])
+    weights = np.exp(log_posterior - log_posterior.max())
+    for axis, name in ((1, "tau"), (0, "sigma")):
+        marginal = weights.sum(axis=axis) / weights.sum()
+        prior = EXTRUSION.scatters[name]
+        logs = np.log(prior.median) + prior.log_sd * z
+        mean = marginal @ logs
+        sd = np.sqrt(marginal @ (logs - mean) ** 2)
+        got = mixture.log_sd_moments(name)
+        assert got[0] == pytest.approx(mean, abs=0.15 * sd)
+        assert got[1] == pytest.approx(sd, rel=0.10)
+
+
+def test_row_order_changes_nothing():
+    _, design = observed(4)
+    turned = fit_design(_permuted(design, np.random.default_rng(0)))
+    straight = fit_design(design)
+    sd = np.sqrt(np.diag(straight.covariance))
+    assert (np.abs(turned.mean - straight.mean) < 1e-4 * sd + 1e-9).all()
+    assert turned.covariance == pytest.approx(straight.covariance, abs=1e-4 * sd.max() ** 2)
+
+
+def _permuted(design, rng):
+    from dataclasses import fields, replace
+
+    def shuffled(part):
+        order = rng.permutation(len(part.row))
+        return replace(part, **{f.name: getattr(part, f.name)[order] for f in fields(part)})
+
+    return replace(design, readings=shuffled(design.readings), trials=shuffled(design.trials))
+
+
+def test_a_mirrored_coupon_only_swaps_the_axes():
+    """Swap x and y in every feature: scale_x and scale_y change places, nothing else moves."""
+    from dataclasses import replace
+
+    _, design = observed(5, "ABCD")
+    swap = [
+        TERMS.index("scale_y"),
+        TERMS.index("scale_x"),
+        *range(2, design.sizes.effects.shape[1]),
+    ]
+    sizes = replace(design.sizes, effects=design.sizes.effects[:, swap])
+    straight, mirrored = fit_design(design), fit_design(replace(design, sizes=sizes))
+    order = [*swap, *range(len(swap), N_TERMS)]
+    assert mirrored.mean == pytest.approx(straight.mean[order], abs=1e-6)
+
+
+def test_two_runs_teach_how_far_prints_differ():
+    """With six runs the print-to-print scatter is known better than before any."""
+    rng = np.random.default_rng(7)
+    design = coupon_design(6, "B")
+    inside = 0
+    for _ in range(8):
+        printer = draw_printer(rng)
+        seen = observe(printer, design, print_sizes(printer, design, rng), rng)
+        mean, sd = fit_design(seen).mixture.log_sd_moments("rho")
+        assert sd < 0.9 * EXTRUSION.scatters["rho"].log_sd
+        inside += abs(mean - np.log(printer.scatters.rho)) < 1.645 * sd
+    assert inside >= 5  # 90 % of 8 expected; fewer than 5 has a chance of 0.5 %
