@@ -89,14 +89,28 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
 
 
 def question_of(listed: ListedJoint) -> Question:
-    """Put a listed joint as a question; a gap wanted as a number is asked as a sliding fit."""
+    """Put a listed joint as a question about its gap.
+
+    A gap wanted as a number is asked with a sliding fit; a hole whose limits a standard gives, as
+    the printed gap that puts it in their middle.
+    """
+    piece, gap_mm = listed.hardware, listed.gap_mm
+    if has_standard_hole(listed) and piece is not None and piece.printed is not None:
+        gap_mm = piece.printed.middle_mm - piece.size_mm
     return Question(
         listed.joint,
         listed.fit or Grade.SLIDE,
         listed.gives,
-        printed_gap_mm=listed.gap_mm,
-        bought=listed.hardware,
+        printed_gap_mm=gap_mm,
+        bought=piece,
     )
+
+
+def has_standard_hole(listed: ListedJoint) -> bool:
+    """Tell whether a joint is wanted as the standard of its screw has it."""
+    piece = listed.hardware
+    unsaid = listed.fit is None and listed.gap_mm is None
+    return unsaid and piece is not None and piece.printed is not None
 
 
 def _answer_once(
@@ -112,7 +126,7 @@ def _answer_once(
 def _answer_one(profile: Profile, listed: ListedJoint) -> JointAnswer:
     piece = listed.hardware
     try:
-        if piece is not None and piece.printed is not None and listed.fit is None:
+        if piece is not None and has_standard_hole(listed):
             return JointAnswer(listed, draw_hole(profile, piece, listed.joint.direction))
         return JointAnswer(listed, answer(profile, question_of(listed)))
     except AnswerError as error:

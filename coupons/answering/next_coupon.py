@@ -1,7 +1,7 @@
 """Which coupon to print next: the one that would make what is asked known best."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +11,11 @@ from coupons.answering.foresight import Belief, covariance_after
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.joints import question_of
 from coupons.answering.offset import NOTHING_LEARNED, Question, window_row
-from coupons.answering.single import PrintedSize
 from coupons.learning.effects import prior_sd
 from coupons.learning.laplace import Scatters
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
-from coupons.terms import Direction, Feature, Form, Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint
 
 Array = NDArray[np.floating]
 
@@ -63,29 +62,16 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     """Put a question as what has to be known of the printer."""
     # The row hardly depends on the gap: as drawn, before any offset, will do.
     clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
-    joint = question.joint
-    mate = f", {question.bought.name}" if question.bought else ""
-    name = (
-        f"{question.fit} {joint.internal}/{joint.external} {joint.size_mm:g} mm "
-        f"along {joint.direction}{mate}"
-    )
-    return _asked(profile, name, window_row(clearance, question)[0])
+    row = window_row(clearance, question)[0]
+    now = float(row @ profile.covariance_matrix @ row)
+    before = float(row**2 @ prior_sd(profile.prior_table) ** 2)
+    half_mm = _HALF_WIDTH_SDS * float(np.sqrt(now))
+    return Asked(question.name, row, half_mm, now <= NOTHING_LEARNED * before)
 
 
 def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:
     """Put a listed joint as what has to be known of the printer."""
-    piece = listed.hardware
-    if listed.fit is None and listed.gap_mm is None and piece is not None and piece.printed:
-        hole = Feature(listed.joint.internal, piece.printed.nominal_mm, listed.joint.direction)
-        return _asked(profile, listed.name, PrintedSize(profile, hole).row)
-    asked = ask_about(profile, question_of(listed))
-    return Asked(listed.name, asked.row, asked.known_to_mm, asked.measured)
-
-
-def _asked(profile: Profile, name: str, row: Array) -> Asked:
-    now = float(row @ profile.covariance_matrix @ row)
-    before = float(row**2 @ prior_sd(profile.prior_table) ** 2)
-    return Asked(name, row, _HALF_WIDTH_SDS * float(np.sqrt(now)), now <= NOTHING_LEARNED * before)
+    return replace(ask_about(profile, question_of(listed)), name=listed.name)
 
 
 def gains(

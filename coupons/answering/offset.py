@@ -61,6 +61,13 @@ class Question:
     printed_gap_mm: float | None = None
     bought: Hardware | None = None
 
+    @property
+    def name(self) -> str:
+        """The question in few words."""
+        joint, mate = self.joint, f"{self.joint.internal}/{self.joint.external}"
+        what = self.bought.name if self.bought else f"{mate} {joint.size_mm:g} mm"
+        return f"{self.fit} {what} along {joint.direction}"
+
 
 @dataclass(frozen=True)
 class FaceMove:

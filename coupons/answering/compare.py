@@ -1,0 +1,140 @@
+"""Two or more profiles side by side: which answers moved, and whether old drawings still work."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coupons.answering.clearance import Clearance
+from coupons.answering.drift import Chart, individuals_chart
+from coupons.answering.offset import Answer, Question, answer, window_row
+from coupons.errors import NotMeasuredError
+from coupons.learning.profile import Profile
+
+_BEYOND_SDS = 1.96  # a difference as large comes by chance in one comparison of twenty
+_LOSS = 0.10
+
+RULE = (
+    "An answer moved if it differs by more than 1.96 standard deviations of what is not known of "
+    "both (one in twenty does by chance). A drawing still works if its chance is at most 10 points "
+    "below the best there is."
+)
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One question asked of two profiles.
+
+    Parameters
+    ----------
+    name : str
+    question : Question
+    before, after : Answer or None
+        None where that profile never measured the like.
+    moved_mm : float
+        How much wider the gap has to be drawn for the second profile.
+    sd_mm : float
+        Standard deviation of that difference, from what is not known of both printers.
+    kept_chance : float
+        Chance of the wanted grade on the second printer, drawn as the first one's answer says.
+    """
+
+    name: str
+    question: Question
+    before: Answer | None
+    after: Answer | None
+    moved_mm: float = 0.0
+    sd_mm: float = 0.0
+    kept_chance: float = 0.0
+
+    @property
+    def is_beyond(self) -> bool:
+        """Whether the answer moved by more than what is not known explains."""
+        return abs(self.moved_mm) > _BEYOND_SDS * self.sd_mm
+
+    @property
+    def still_works(self) -> bool:
+        """Whether a joint drawn for the first printer is good enough on the second.
+
+        A gap wanted as a number has no chance to lose: it works unless its answer moved.
+        """
+        if self.question.printed_gap_mm is not None:
+            return not self.is_beyond
+        return self.after is not None and self.kept_chance >= self.after.chance - _LOSS
+
+
+def compare(
+    before: Profile, after: Profile, questions: Mapping[str, Question]
+) -> tuple[Moved, ...]:
+    """Ask two profiles the same questions.
+
+    Parameters
+    ----------
+    before, after : Profile
+    questions : mapping of str to Question
+        By the name to tell them by.
+
+    Raises
+    ------
+    AnswerError
+        If a question makes no sense.
+    """
+    return tuple(_moved(before, after, *named) for named in questions.items())
+
+
+def _moved(before: Profile, after: Profile, name: str, question: Question) -> Moved:
+    first, second = _ask(before, question), _ask(after, question)
+    if first is None or second is None:
+        return Moved(name, question, first, second)
+    kept = answer(after, replace(question, drawn_gap_mm=first.gap_mm))
+    variance = sum(_variance(profile, question) for profile in (before, after))
+    return Moved(
+        name,
+        question,
+        first,
+        second,
+        moved_mm=second.best_gap_mm - first.best_gap_mm,
+        sd_mm=float(np.sqrt(variance)),
+        kept_chance=kept.chance,
+    )
+
+
+def _ask(profile: Profile, question: Question) -> Answer | None:
+    try:
+        return answer(profile, question)
+    except NotMeasuredError:
+        return None
+
+
+def _variance(profile: Profile, question: Question) -> float:
+    """Variance of the needed gap from the terms; they hold their own print's shift already."""
+    clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
+    row = window_row(clearance, question)[0]
+    return float(row @ profile.covariance_matrix @ row)
+
+
+@dataclass(frozen=True)
+class Drift:
+    """One answer's gap over runs in the order of time, as a control chart."""
+
+    name: str
+    chart: Chart
+
+
+def drifts(profiles: Sequence[Profile], questions: Mapping[str, Question]) -> tuple[Drift, ...]:
+    """Chart the answer to each question over profiles, one a run, in the order given.
+
+    Questions that some profile has no answer to are left out.
+
+    Raises
+    ------
+    AnswerError
+        If there are fewer than three profiles.
+    """
+    found = []
+    for name, question in questions.items():
+        answers = [_ask(profile, question) for profile in profiles]
+        gaps = [each.best_gap_mm for each in answers if each is not None]
+        if len(gaps) == len(profiles):
+            found.append(Drift(name, individuals_chart(gaps)))
+    return tuple(found)

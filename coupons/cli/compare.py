@@ -1,0 +1,53 @@
+"""``coupons compare``: two profiles, or many runs of one machine."""
+
+import json
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("profiles", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--joints", type=click.Path(path_type=Path), help="Ask about a list of joints.")
+@click.option("--json", "as_json", is_flag=True, help="Print the comparison as data.")
+def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> None:
+    """Say which answers moved between profiles, and which old drawings still work.
+
+    PROFILES are two or more profile.json, the older first: the first and the last are compared.
+    From three on, each answer is also charted over all of them, in the order given. Without
+    --joints the questions are a sliding fit of each kind in each direction.
+    """
+    from coupons.answering.compare import compare, drifts
+    from coupons.answering.compare_words import (
+        as_data,
+        compare_lines,
+        compare_notes,
+        drift_lines,
+        heading,
+    )
+    from coupons.answering.drift import FEWEST
+    from coupons.answering.joint_list import read_joints
+    from coupons.answering.joints import question_of
+    from coupons.answering.next_coupon import USUAL
+    from coupons.learning.profile import read_profile
+
+    if len(profiles) < 2:
+        raise click.UsageError("Give at least two profiles to compare.")
+    known = [read_profile(path) for path in profiles]
+    questions = (
+        {question.name: question for question in USUAL}
+        if joints is None
+        else {listed.name: question_of(listed) for listed in read_joints(joints)}
+    )
+    moves = compare(known[0], known[-1], questions)
+    found = drifts(known, questions) if len(known) >= FEWEST else ()
+    if as_json:
+        click.echo(json.dumps(as_data(moves, found), indent=1))
+        return
+    for line in heading(known):
+        click.echo(click.wrap_text(line, 80, subsequent_indent="  "))
+    click.echo("\n".join(["", *compare_lines(moves), ""]))
+    for note in [*compare_notes(moves), *(drift_lines(found) if found else ())]:
+        indent = "  " if note.startswith("  ") else ""
+        text = click.wrap_text(note.strip(), 80, indent, indent + "  ")
+        click.echo(text)

@@ -1,0 +1,148 @@
+import json
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from known_profile import known_profile
+from small_coupon import small_coupon
+
+from coupons.answering.compare import compare, drifts
+from coupons.answering.foresight import as_if_done
+from coupons.answering.offset import Question
+from coupons.cli import main
+from coupons.errors import AnswerError
+from coupons.learning.design import design_of
+from coupons.learning.effects import TERMS
+from coupons.learning.fit import fit_design
+from coupons.learning.prior_printer import draw_printer, observe, print_sizes
+from coupons.learning.profile import LogSpread, write_profile
+from coupons.terms import Direction, Form, Grade, Joint
+
+SLIDE = Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.SLIDE)
+ASKED = {"drawer": SLIDE}
+
+
+def one(before, after, question=SLIDE):
+    (move,) = compare(before, after, {"joint": question})
+    return move
+
+
+def test_a_printer_that_grew_fatter_needs_a_wider_gap():
+    # 0.05 mm more on each face of the tongue: 0.10 mm over both.
+    before = known_profile({"growth_ext": 0.04}, 0.02)
+    after = known_profile({"growth_ext": 0.09}, 0.02)
+    move = one(before, after)
+    assert move.moved_mm == pytest.approx(0.10, abs=0.005)
+    assert move.is_beyond
+    assert not move.still_works
+    assert move.kept_chance < move.after.chance - 0.1
+    assert one(after, before).moved_mm == pytest.approx(-0.10, abs=0.005)
+
+
+def test_a_change_within_what_is_not_known_is_not_called_one():
+    move = one(known_profile({"growth_ext": 0.04}, 0.5), known_profile({"growth_ext": 0.06}, 0.5))
+    assert move.moved_mm == pytest.approx(0.04, abs=0.005)
+    assert not move.is_beyond
+    assert move.still_works
+
+
+def test_a_printed_gap_works_unless_its_answer_moved():
+    gap = Question(SLIDE.joint, Grade.SLIDE, printed_gap_mm=0.2)
+    assert one(known_profile(), known_profile(), gap).still_works
+    moved = known_profile({"growth_ext": 0.2}, 0.02)
+    assert not one(known_profile({"growth_ext": 0.04}, 0.02), moved, gap).still_works
+
+
+def test_what_one_of_them_never_measured_is_not_compared():
+    move = one(known_profile(sd_share=dict.fromkeys(TERMS, 1.0)), known_profile())
+    assert (move.before, move.still_works) == (None, False)
+    assert move.after is not None
+
+
+def profile_of_fit(fitted, template):
+    """Put a fit's moments and scatters into a profile."""
+    scatters = {}
+    for name in template.scatters:
+        mean, sd = fitted.mixture.log_sd_moments(name)
+        scatters[name] = LogSpread(median_mm=float(np.exp(mean)), log_sd=sd)
+    covariance = fitted.covariance[np.tril_indices(len(TERMS))]
+    return template.model_validate(
+        template.model_dump()
+        | {
+            "means": dict(zip(TERMS, map(float, fitted.mean), strict=True)),
+            "covariance": tuple(map(float, covariance)),
+            "scatters": scatters,
+        }
+    )
+
+
+@pytest.mark.slow
+def test_two_runs_of_one_printer_seldom_look_like_a_change():
+    # Forty printers from the prior, each printed and tried twice: at most one in twenty comparisons
+    # may be called a change (binomial, 40 tries: 6 or more has a chance of 1.4 %).
+    rng = np.random.default_rng(21)
+    design = design_of([as_if_done(small_coupon())])
+    called = 0
+    for _ in range(40):
+        printer = draw_printer(rng)
+        runs = [
+            profile_of_fit(
+                fit_design(observe(printer, design, print_sizes(printer, design, rng), rng)),
+                known_profile(),
+            )
+            for _ in range(2)
+        ]
+        called += one(*runs).is_beyond
+    assert called <= 5
+
+
+def test_drift_charts_one_answer_over_runs():
+    gaps = [0.04, 0.045, 0.04, 0.045, 0.04, 0.045, 0.04, 0.045, 0.2]
+    runs = [known_profile({"growth_ext": growth}, 0.05) for growth in gaps]
+    (found,) = drifts(runs, ASKED)
+    assert found.name == "drawer"
+    assert [signal.run for signal in found.chart.signals if "limits" in signal.why] == [8]
+    assert np.ptp(found.chart.values_mm) == pytest.approx(0.32, abs=0.01)
+    with pytest.raises(AnswerError, match="at least 3 runs"):
+        drifts(runs[:2], ASKED)
+
+
+def run(tmp_path, profiles, *more):
+    paths = []
+    for number, profile in enumerate(profiles):
+        paths.append(str(tmp_path / f"{number}.json"))
+        write_profile(profile, tmp_path / f"{number}.json")
+    return CliRunner().invoke(main, ["compare", *paths, *more])
+
+
+def test_the_command_compares_first_and_last(tmp_path):
+    profiles = [known_profile({"growth_ext": g}, 0.02) for g in (0.04, 0.05, 0.12)]
+    result = run(tmp_path, profiles)
+    assert result.exit_code == 0, result.output
+    assert "REDRAW" in result.output
+    assert "limits" in result.output
+    assert max(map(len, result.output.splitlines())) <= 80
+    data = json.loads(run(tmp_path, profiles, "--json").output)
+    assert len(data["answers"]) == len(data["drift"]) == 6
+    assert data["answers"][0]["still_works"] is False
+
+
+def test_the_command_asks_about_a_list(tmp_path):
+    path = tmp_path / "joints.csv"
+    path.write_text("name,internal,external,size_mm,along,fit\nlid,slot,tongue,12,x,push\n")
+    result = run(tmp_path, [known_profile(), known_profile()], "--joints", str(path))
+    assert result.exit_code == 0, result.output
+    assert "lid " in result.output
+    assert "1 of 1 joints drawn for A still work on B" in result.output
+
+
+def test_a_rehearsed_profile_anywhere_marks_the_comparison(tmp_path):
+    three = [known_profile(), known_profile(rehearsed=True), known_profile()]
+    assert run(tmp_path, three).output.startswith("REHEARSED")
+    assert "REHEARSED" not in run(tmp_path, three[::2]).output
+
+
+def test_one_profile_is_not_enough(tmp_path):
+    result = run(tmp_path, [known_profile()])
+    assert result.exit_code == 2
+    assert "at least two profiles" in result.output
