@@ -1,3 +1,4 @@
+import csv
 import random
 
 import pytest
@@ -217,6 +218,14 @@ def test_each_bad_row_is_told(tmp_path, row, message):
     with pytest.raises(EntriesError) as caught:
         read(tmp_path, "size,D2,,39.9,,,,,", row)
     assert caught.value.message == f"entries.csv row 3: {message}"
+
+
+@pytest.mark.parametrize(("text", "message"), BAD_ROWS)
+def test_a_bad_row_makes_no_entry(text, message):
+    row = Row(7, *next(csv.reader([text])))
+    entries, problems = understand([row], small_coupon())
+    assert entries == []
+    assert [str(problem) for problem in problems] == [f"entries.csv row 7: {message}"]
 
 
 def test_every_problem_of_the_file_is_told_in_the_order_of_its_rows(tmp_path):

@@ -85,6 +85,8 @@ def test_a_circle_smaller_than_the_drag_still_has_a_size():
         ({"axes": {"lost_x_mm": 0.06}}, ("slot", "x", 12.0), -0.06),
         ({"axes": {"lost_x_mm": 0.06}}, ("slot", "y", 12.0), 0.0),
         ({"axes": {"shrink_y": 0.01}}, ("tongue", "y", 80.0), -0.8),
+        ({"axes": {"shrink_x": 0.01, "shrink_y": 0.02}}, ("tongue", "x+y", 60.0), -0.9),
+        ({"axes": {"lost_x_mm": 0.02, "lost_y_mm": 0.06}}, ("tongue", "x-y", 60.0), -0.04),
         ({"axes": {"skew_mrad": 2.0}}, ("tongue", "x+y", 60.0), 0.06),
         ({"axes": {"skew_mrad": 2.0}}, ("tongue", "x-y", 60.0), -0.06),
         ({"layers": {"proud_mm": 0.03}}, ("tongue", "z", 4.0), 0.03),
@@ -150,6 +152,13 @@ def test_scatter_has_the_stated_size_and_no_bias():
     assert sizes[:5000].mean() == pytest.approx(12.0, abs=0.0012)
     assert sizes[:5000].std() == pytest.approx(0.02, abs=0.0008)
     assert sizes[5000:].std() == pytest.approx(0.07, abs=0.003)
+
+
+def test_blobs_fatten_what_is_outside_and_narrow_what_is_inside():
+    machine = changed(IDEAL, scatter={"blob_chance": 1.0, "blob_mm": 0.1})
+    pair = shapes_of([feature("A1", "slot", "x", 12.0), feature("B1", "tongue", "x", 12.0)])
+    sizes = print_once(machine, pair, np.random.default_rng(6)).mean_mm
+    assert sizes[0] < 12.0 < sizes[1]
 
 
 def test_drift_is_slow_over_the_bed_and_averages_out_over_prints():

@@ -1,13 +1,16 @@
+import math
 import time
+from importlib.resources import files
 
 import numpy as np
 import pytest
-from small_coupon import small_coupon
+from small_coupon import feature, small_coupon
 
 from coupons.errors import ConditionsError, RunError
-from coupons.making.record import write_coupon
+from coupons.making.record import CouponHardware, CouponReading, CouponTrial, write_coupon
 from coupons.measuring.checks import check_run
 from coupons.measuring.machine import load_machine, shipped_machines
+from coupons.measuring.printer import mean_sizes, shapes_of
 from coupons.measuring.rehearsal import (
     as_entries,
     rehearse,
@@ -15,7 +18,7 @@ from coupons.measuring.rehearsal import (
     work_list,
 )
 from coupons.measuring.run import load_run, start_run
-from coupons.terms import Grade
+from coupons.terms import GRADES, Form, Grade, Jaws
 
 
 def started(folder, **names):
@@ -103,6 +106,80 @@ def test_the_mark_cannot_be_taken_off_by_half(tmp_path):
     )
 
 
+def quiet_machine(**bead):
+    """Return bench-1 without any chance, with a seam of 0.1 mm on y and jaws of 0.8 mm."""
+    machine = load_machine("bench-1")
+    scatter = machine.scatter.model_copy(
+        update=dict.fromkeys(type(machine.scatter).model_fields, 0.0)
+    )
+    caliper = machine.caliper.model_copy(
+        update={"zero_mm": 0.0, "repeat_mm": 0.0, "jaw_land_mm": 0.8, "resolution_mm": 0.0001}
+    )
+    person = machine.person.model_copy(update={"judgement_mm": 0.0, "lapse_chance": 0.0})
+    bead = machine.bead.model_copy(update={"seam_mm": 0.1, "seam_along": "y"} | bead)
+    return machine.model_copy(
+        update={"scatter": scatter, "caliper": caliper, "person": person, "bead": bead}
+    )
+
+
+def readings(coupon, machine):
+    found = try_out(machine, work_list(coupon), np.random.default_rng(1))
+    keys = [(reading.feature, reading.along) for reading in coupon.readings]
+    return dict(zip(keys, found.readings_mm, strict=True))
+
+
+def test_each_reading_meets_its_own_diameter_seam_and_jaws():
+    hole, pin, slot = (
+        feature("A1", "hole", "z", 6.0),
+        feature("B1", "pin", "z", 6.0, role="gauge"),
+        feature("C1", "slot", "x", 6.0),
+    )
+    lines = [
+        CouponReading(feature=part.id, jaws=jaws, along=along)
+        for part, jaws in ((hole, Jaws.INSIDE), (pin, Jaws.OUTSIDE), (slot, Jaws.INSIDE))
+        for along in ((None, "x", "y") if part is not slot else (None,))
+    ]
+    coupon = small_coupon(features=(hole, pin, slot), trials=(), readings=lines, hardware=())
+    machine = quiet_machine()
+    found = readings(coupon, machine)
+    sizes = mean_sizes(machine, shapes_of(coupon.features))
+    (hole_x, hole_y), (pin_x, pin_y), (slot_x, _) = sizes.across_mm
+
+    def between_jaws(bore_mm):
+        return pytest.approx(math.sqrt(bore_mm**2 - 0.8**2), abs=1e-4)
+
+    assert found["A1", "x"] == between_jaws(hole_x)
+    assert found["A1", "y"] == between_jaws(hole_y - 0.1)
+    assert found["A1", None] == between_jaws((hole_x + hole_y) / 2)
+    assert found["B1", "x"] == pytest.approx(pin_x, abs=1e-4)
+    assert found["B1", "y"] == pytest.approx(pin_y + 0.1, abs=1e-4)
+    assert found["C1", None] == pytest.approx(slot_x, abs=1e-4)
+
+
+@pytest.mark.parametrize("fixed", ["hole", "pin"])
+def test_a_trial_is_the_same_from_either_side(fixed):
+    hole, pin = feature("A1", "hole", "z", 6.5), feature("B1", "pin", "z", 6.0)
+    first, mate = (hole, pin) if fixed == "hole" else (pin, hole)
+    trial = CouponTrial(feature=first.id, mate=mate.id, gap_mm=0.5)
+    coupon = small_coupon(features=(hole, pin), trials=(trial,), readings=(), hardware=())
+    found = try_out(quiet_machine(seam_mm=0.0), work_list(coupon), np.random.default_rng(1))
+    assert GRADES[found.grades[0]] is Grade.SLIDE
+    found = try_out(quiet_machine(seam_mm=0.1), work_list(coupon), np.random.default_rng(1))
+    assert GRADES[found.grades[0]] is Grade.PUSH
+
+
+def test_bought_mates_have_their_own_size_and_no_seam():
+    hole = feature("A1", "hole", "z", 6.5)
+    mates = [
+        CouponHardware(id=f"pin-{size}", name="pin", form=Form.PIN, size_mm=size, sd_mm=0.0)
+        for size in (5.0, 6.0, 7.0)
+    ]
+    trials = [CouponTrial(feature="A1", mate=mate.id, gap_mm=6.5 - mate.size_mm) for mate in mates]
+    coupon = small_coupon(features=(hole,), trials=trials, readings=(), hardware=mates)
+    found = try_out(quiet_machine(), work_list(coupon), np.random.default_rng(1))
+    assert [GRADES[grade] for grade in found.grades] == [Grade.LOOSE, Grade.SLIDE, Grade.NO_GO]
+
+
 def test_a_plain_person_says_go_or_stop(tmp_path):
     machine = load_machine("bench-1")
     text = "\n".join(
@@ -117,8 +194,6 @@ def test_a_plain_person_says_go_or_stop(tmp_path):
 
 
 def _toml_of(machine):
-    from importlib.resources import files
-
     path = files("coupons.measuring") / "machines" / f"{machine.name}.toml"
     return path.read_text(encoding="utf-8")
 
