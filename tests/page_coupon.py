@@ -59,7 +59,7 @@ def _row(number, features):
             direction=direction,
             size_mm=size,
             role=role,
-            row=f"row {letter}",
+            row=letter,
             body="plate" if role == "fit" else id_,
             plate=1,
             place_mm=(PITCH_MM * column, y, 3.0),

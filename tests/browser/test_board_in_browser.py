@@ -4,15 +4,12 @@ from datetime import date
 
 import pytest
 from known_profile import known_profile
+from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
 from coupons.errors import ProfileError
 from coupons.showing.board import Posted, write_board
 
 pytestmark = pytest.mark.browser
-
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
-DESK = {"viewport": {"width": 1280, "height": 800}}
-HOSTILE = "</script><img src=x onerror=alert(1)>\"'&<!-- עברית 🔩"
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
@@ -32,5 +29,5 @@ def test_a_strangers_profile_is_words_only_and_axe_finds_nothing_serious(
     assert axe_findings(page) == []
     assert page.locator("img, script").count() == 0
     assert HOSTILE in page.inner_text("article:nth-child(2) h2")
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert_nothing_runs_over(page)
     seen.assert_clean()

@@ -2,6 +2,7 @@
 
 import pytest
 from page_coupon import fill_run, make_record, write_run
+from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
@@ -9,10 +10,6 @@ from coupons.measuring.finding import Finding
 from coupons.showing.report import write_report
 
 pytestmark = pytest.mark.browser
-
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
-DESK = {"viewport": {"width": 1280, "height": 800}}
-HOSTILE = "</script><script>alert(1)</script>\"'&<!-- עברית 🔩"
 
 
 @pytest.fixture(scope="module")
@@ -31,7 +28,7 @@ def report(tmp_path_factory):
 def test_axe_finds_nothing_serious_and_nothing_runs_over(visit, report, size, scheme, axe_findings):
     seen = visit(report, size, color_scheme=scheme, bypass_csp=True)
     assert axe_findings(seen.page) == []
-    assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert_nothing_runs_over(seen.page)
     seen.assert_clean()
 
 

@@ -3,13 +3,12 @@
 import numpy as np
 import pytest
 from page_coupon import make_record, write_run
+from screens import DESK, PHONE, assert_nothing_runs_over
 
 from coupons.showing.sheet import write_sheet
 
 pytestmark = pytest.mark.browser
 
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
-DESK = {"viewport": {"width": 1280, "height": 800}}
 PAPER_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 DOTS_PER_MM = 20
 
@@ -71,5 +70,5 @@ def test_the_map_is_at_true_scale_on_one_page(visit, tmp_path, paper, columns):
 def test_axe_finds_nothing_serious(visit, tmp_path, size, scheme, axe_findings):
     seen = visit(write_sheet(write_run(tmp_path)), size, color_scheme=scheme, bypass_csp=True)
     assert axe_findings(seen.page) == []
-    assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert_nothing_runs_over(seen.page)
     seen.assert_clean()

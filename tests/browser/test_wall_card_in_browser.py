@@ -2,13 +2,11 @@
 
 import pytest
 from known_profile import known_profile
+from screens import DESK, PHONE, assert_nothing_runs_over
 
 from coupons.showing.wall_card import write_wall_card
 
 pytestmark = pytest.mark.browser
-
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
-DESK = {"viewport": {"width": 1280, "height": 800}}
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
@@ -28,5 +26,5 @@ def test_axe_finds_nothing_serious_and_nothing_runs_over(
     path = write_wall_card(tmp_path / "card.html", known_profile(rehearsed=True))
     seen = visit(path, size, color_scheme=scheme, bypass_csp=True)
     assert axe_findings(seen.page) == []
-    assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert_nothing_runs_over(seen.page)
     seen.assert_clean()

@@ -4,6 +4,7 @@ import shutil
 
 import pytest
 from click.testing import CliRunner
+from screens import PHONE
 
 from coupons.cli import main
 from coupons.making.record import read_coupon
@@ -11,8 +12,6 @@ from coupons.measuring.entries import read_entries
 from coupons.measuring.sheet import read_rows
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
-
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
 
 
 def coupons(*words):

@@ -43,7 +43,7 @@ function fillCard(step) {
   const same = ofKind(step.kind);
   const row = record.features[step.feature]?.row;
   const place = `${fit ? "Try" : "Reading"} ${same.indexOf(step) + 1} of ${same.length}`;
-  $("step-place").textContent = row ? `${place} · ${row}` : place;
+  $("step-place").textContent = row ? `${place} · row ${row}` : place;
   $("step-title").textContent = step.title;
   $("step-how").textContent = step.how;
   $("fit-form").hidden = !fit;

@@ -180,7 +180,7 @@ function listen() {
   $("stage-fit").addEventListener("click", () => toStage("fit"));
   $("stage-size").addEventListener("click", () => toStage("size"));
   $("jump").addEventListener("submit", jump);
-  $("save-file").addEventListener("click", saveFile);
+  for (const id of ["save-file", "save-last"]) $(id).addEventListener("click", saveFile);
   $("bring").addEventListener("change", async (event) => {
     await bringIn(event.target.files[0]);
     event.target.value = ""; // so that the same file can be chosen again
