@@ -79,7 +79,7 @@ def _build(body: Body) -> _Built:
     cut: list[Manifold] = []
     text: list[Manifold] = []
     for part in body.parts:
-        solid = _shape(part.shape).as_original()
+        solid = solid_of(part.shape).as_original()
         if part.feature:
             features[solid.original_id()] = part.feature
         if isinstance(part.shape, Text):
@@ -151,7 +151,8 @@ def _axis_matrix(axis: Axis) -> NDArray[np.float64]:
     return np.column_stack([*columns, (0.0, 0.0, 0.0)])
 
 
-def _shape(shape: Shape) -> Manifold:
+def solid_of(shape: Shape) -> Manifold:
+    """Return a shape as a solid of the kernel, in its own place."""
     match shape:
         case Loft():
             return Manifold.hull_points(np.array(shape.corners()))
