@@ -20,11 +20,12 @@ CHROMIUM_FLAGS = [
 
 @pytest.fixture(scope="session")
 def chromium():
-    playwright = pytest.importorskip("playwright.sync_api")
+    from playwright import sync_api as playwright
+
     names = ("chromium", "chromium-browser", "google-chrome")
     found = next((path for name in names if (path := shutil.which(name))), None)
     if found is None:
-        pytest.skip("no Chromium on this machine")
+        pytest.fail("No Chromium on this machine: install it, on Debian with apt install chromium")
     with playwright.sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=found, args=CHROMIUM_FLAGS)
         yield browser
@@ -83,7 +84,7 @@ SERIOUS = ("serious", "critical")
 @pytest.fixture
 def axe_findings():
     """Name each serious finding of axe-core on a page, with the elements that have it."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    from axe_playwright_python import sync_playwright as axe
 
     def findings(page):
         violations = axe.Axe().run(page).response["violations"]

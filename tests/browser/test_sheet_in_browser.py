@@ -15,7 +15,8 @@ DOTS_PER_MM = 20
 
 def printed_pages(page, tmp_path, paper):
     """Return the pages as arrays of grey, ``DOTS_PER_MM`` to the millimetre."""
-    pdfium = pytest.importorskip("pypdfium2")
+    import pypdfium2 as pdfium
+
     path = tmp_path / f"{paper}.pdf"
     page.pdf(path=path, format=paper)
     document = pdfium.PdfDocument(path)

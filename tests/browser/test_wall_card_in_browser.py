@@ -11,7 +11,8 @@ pytestmark = pytest.mark.browser
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_with_everything_measured_it_is_one_page(visit, tmp_path, paper):
-    pdfium = pytest.importorskip("pypdfium2")
+    import pypdfium2 as pdfium
+
     profile = known_profile(rehearsed=True, means={"scale_x": 0.001, "scale_y": -0.004})
     page = visit(write_wall_card(tmp_path / "card.html", profile), DESK).page
     page.pdf(path=tmp_path / "card.pdf", format=paper)

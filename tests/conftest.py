@@ -1,0 +1,7 @@
+"""Settings that every test runs under."""
+
+import os
+
+# The matrices here have a hundred rows: a second BLAS thread costs more than it computes, and sums
+# in another order. Set before numpy is imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
