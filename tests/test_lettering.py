@@ -116,6 +116,6 @@ def test_a_label_is_centred_on_its_place():
 
 
 def test_the_cut_corner_is_the_one_nearest_the_origin():
-    outline = plate((0, 0), (20, 10), 3).shape.levels[-1][1]
+    outline = plate((0, 0), (20, 10), 3, 0).shape.levels[-1][1]
     assert (0, 0) not in outline
     assert {(20, 0), (20, 10), (0, 10)} <= set(outline)

@@ -75,25 +75,23 @@ def turned(x: float, y: float, turn_deg: int) -> tuple[float, float]:
     return (c * x - s * y, s * x + c * y)
 
 
-def plate(
-    low: Point, high: Point, top_mm: float, *, cut_corner: bool = True, chamfer: bool = True
-) -> Part:
-    """Return a slab on the bed with a foot chamfer and its low corner cut off as a mark."""
-    inset = FOOT_CHAMFER_MM if chamfer else 0.0
-    cut = CUT_CORNER_MM if cut_corner else 0.0
-    full = _slab_outline(low, high, cut)
-    if not chamfer:
-        return Part(Loft("z", ((0.0, full), (top_mm, full))))
-    small = _slab_outline(
-        (low[0] + inset, low[1] + inset), (high[0] - inset, high[1] - inset), cut * 0.8
-    )
-    return Part(Loft("z", ((0.0, small), (inset, full), (top_mm, full))))
+def plate(low: Point, high: Point, top_mm: float, turn_deg: Turn) -> Part:
+    """Return a slab on the bed with a foot chamfer and one corner cut off as a mark.
+
+    The cut corner is the one that lies nearest the bed's origin once the body is turned.
+    """
+    c = FOOT_CHAMFER_MM
+    full = _cut_rectangle(low, high, CUT_CORNER_MM, turn_deg)
+    # The same chamfer all round takes 2 − √2 of itself from the cut.
+    cut = CUT_CORNER_MM - (2 - math.sqrt(2)) * c
+    small = _cut_rectangle((low[0] + c, low[1] + c), (high[0] - c, high[1] - c), cut, turn_deg)
+    return Part(Loft("z", ((0.0, small), (c, full), (top_mm, full))))
 
 
-def _slab_outline(low: Point, high: Point, cut: float) -> Outline:
+def _cut_rectangle(low: Point, high: Point, cut: float, turn_deg: Turn) -> Outline:
     (x0, y0), (x1, y1) = low, high
-    if cut == 0:
-        return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+    if turn_deg == 90:  # its own upper left corner comes to lie lowest and leftmost
+        return ((x0, y0), (x1, y0), (x1, y1), (x0 + cut, y1), (x0, y1 - cut))
     return ((x0 + cut, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0 + cut))
 
 

@@ -26,7 +26,7 @@ from coupons.making.plan import Plan
 HEAD_MM = 14.0  # title above the first plate
 NOTE_MM = 6.0  # a line above each plate
 MARGIN_MM = 4.0  # around the bodies of a plate
-FOOT_MM = 20.0  # legend
+FOOT_MM = 19.0  # legend
 SIDE_MM = 2.0
 LEAST_WIDTH_MM = 120.0  # what the legend takes
 
@@ -57,7 +57,7 @@ def map_svg(plan: Plan) -> str:
         f'<rect x="0" y="0" width="{wide:g}" height="{high:g}" fill="{PAPER}"/>\n'
         f'<text x="{SIDE_MM}" y="8" font-size="5.4" font-weight="bold">{title}</text>\n'
         + "".join(panels)
-        + _legend(SIDE_MM, top + 6)
+        + _legend(plan, SIDE_MM, top + 6)
         + "</svg>\n"
     )
 
@@ -99,27 +99,38 @@ def _frame(plan: Plan, panel: _Panel, plate: int, top: float) -> str:
     )
 
 
-def _legend(x: float, y: float) -> str:
+def _legend(plan: Plan, x: float, y: float) -> str:
+    """Explain the marks that this map has."""
+
     def box(fill: str, edge: str) -> str:
         return (
             f'<rect x="0" y="-2.4" width="4" height="3" rx=".4" fill="{fill}" stroke="{edge}" '
             'stroke-width=".25"/>'
         )
 
-    entries = (
-        (0, 0, box(FIXED, FIXED_EDGE), "fixed"),
-        (24, 0, box(LOOSE, LOOSE_EDGE), "loose: tried in or over the fixed ones"),
-        (0, 5, f'<path d="M2.4 -1l-1.6 -.9v1.8z" fill="{JAW_INK}"/>', "caliper jaw"),
-        (0, 10, upright_mark(1.4, -1.0), "caliper upright, along z"),
-        (
-            24,
-            5,
-            f'<text x="0" y="0" font-size="2.2" fill="{GAP_INK}">+0.2</text>',
-            "gap to the loose piece, mm over both sides",
-        ),
+    bodies = [item.body for item in plan.placed]
+    upright = any(
+        along == "z" or (along is None and feature.axis == "z")
+        for body in bodies
+        for feature in body.features
+        for _, along in feature.readings
     )
+    triangle = f'<path d="M2.4 -1l-1.6 -.9v1.8z" fill="{JAW_INK}"/>'
+    gap = f'<text x="0" y="0" font-size="2.2" fill="{GAP_INK}">+0.2</text>'
+    entries = [
+        (box(FIXED, FIXED_EDGE), "fixed", True),
+        (triangle, "caliper jaw", True),
+        (upright_mark(1.4, -1.0), "caliper upright, along z", upright),
+        (box(LOOSE, LOOSE_EDGE), "loose: tried in or over the fixed ones", _any_loose(plan)),
+        (gap, "gap to the mate, mm over both sides", any(row.trials for row in plan.rows)),
+    ]
+    shown = [(mark, words) for mark, words, wanted in entries if wanted]
     return "".join(
-        f'<g transform="translate({x + dx:g} {y + dy:g})">{mark}'
+        f'<g transform="translate({x + 63 * (number // 3):g} {y + 4.4 * (number % 3):g})">{mark}'
         f'<text x="6" y="0" font-size="2.8" fill="{FAINT}">{words}</text></g>\n'
-        for dx, dy, mark, words in entries
+        for number, (mark, words) in enumerate(shown)
     )
+
+
+def _any_loose(plan: Plan) -> bool:
+    return any(item.body.loose for item in plan.placed)

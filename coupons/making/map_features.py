@@ -13,6 +13,7 @@ FIXED, FIXED_EDGE, FIXED_POST = "#e1e7eb", "#7d8d99", "#9db0bc"
 LOOSE, LOOSE_EDGE, LOOSE_POST = "#f6e6cb", "#b08a4e", "#dfbb80"
 GAP_INK, JAW_INK = "#0a5c63", "#b3263a"
 JAW_MM = 0.95
+ROOMY_MM = 4.4  # words on a smaller hole stand behind it
 BEHIND_MM = 1.7  # words on a sideways window stand this far behind its wall
 
 
@@ -37,11 +38,12 @@ class Pen:
 
 @dataclass(frozen=True)
 class _Spot:
-    """A feature as drawn: half its extent along the body's own x and y, and where words go."""
+    """A feature as drawn: its middle and half extent in the body's own x and y, where words go."""
 
     feature: Sized
     part: Part | None
     half: Point
+    middle: Point
     sideways: bool
     words: Point
 
@@ -116,9 +118,20 @@ def _spot(pen: Pen, feature: Sized) -> _Spot:
     sideways = part is not None and part.cut and goes_sideways(part)
     x, y, _ = feature.centre
     if sideways:
-        return _Spot(feature, part, half, True, (x, body.box[1][1] + BEHIND_MM))
+        return _Spot(feature, part, half, (x, y), True, (x, body.box[1][1] + BEHIND_MM))
+    if feature.form is Form.HOLE and feature.size_mm < ROOMY_MM:
+        return _Spot(feature, part, half, (x, y), False, (x, y + half[1] + 1.1))
     down = 0.25 * half[1] if feature.form not in ROUND and feature.axis == "x" else 0.0
-    return _Spot(feature, part, half, False, (x, y - down))
+    return _Spot(feature, part, half, _middle(feature, part), False, (x, y - down))
+
+
+def _middle(feature: Sized, part: Part | None) -> Point:
+    """Return the middle of the drawn shape, which is more than its measured place for a tile."""
+    x, y, _ = feature.centre
+    if part is None or feature.role != "swell":
+        return (x, y)
+    ys = [corner[1] for corner in part.shape.corners()]
+    return (x, (min(ys) + max(ys)) / 2)
 
 
 def _half_extent(
@@ -154,7 +167,7 @@ def _shape(pen: Pen, spot: _Spot) -> str:
     look = f'fill="{PAPER if spot.part.cut else post}" stroke="{INK}" stroke-width=".2"'
     if spot.sideways:
         look += ' fill-opacity=".55" stroke-opacity=".6" stroke-dasharray=".8 .5"'
-    (x, y, _), (a, b) = spot.feature.centre, spot.half
+    (x, y), (a, b) = spot.middle, spot.half
     if isinstance(spot.part.shape, Turned) and spot.part.shape.axis == "z":
         cx, cy = pen.at((x, y))
         return f'<circle cx="{cx:g}" cy="{cy:g}" r="{a:g}" {look}/>'
@@ -225,8 +238,9 @@ def _gap(pen: Pen, spot: _Spot) -> str:
         return ""
     cx, cy = pen.at(spot.words)
     # In a hole the jaws stand within and leave the words less room.
-    crowded = feature.form is Form.HOLE and feature.readings
-    size = min(1.6, spot.half[0] * (0.46 if crowded else 0.58))
+    within = feature.size_mm >= ROOMY_MM or feature.form is not Form.HOLE
+    crowded = feature.form is Form.HOLE and feature.readings and within
+    size = min(1.6, spot.half[0] * (0.46 if crowded else 0.58)) if within else 1.3
     return (
         f'<text x="{cx:g}" y="{cy + 0.36 * size:.3f}" font-size="{size:.2f}" '
         f'text-anchor="middle" fill="{GAP_INK}">{signed(pen.gaps[feature.id])}</text>'

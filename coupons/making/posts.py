@@ -45,7 +45,7 @@ def standing(series: Series) -> Body:
         middles, length = [x + spare / 2 for x in middles], length + spare
     else:
         parts, length = _mark_column(series, length, high_y, base)
-    parts.insert(0, plate((0, 0), (length, high_y), base))
+    parts.insert(0, plate((0, 0), (length, high_y), base, series.turn_deg))
     features = []
     for item, x in zip(series.items, middles, strict=True):
         seat = base + layers_up(SHOULDER_HEIGHT_MM, series.layer_height_mm)
@@ -76,7 +76,7 @@ def lying(series: Series) -> Body:
         start = length - EDGE_MM + LABEL_CLEAR_MM
         parts.append(label(text, start + width_mm(text) / 2, EDGE_MM, top))
         length = round(start + width_mm(text) + EDGE_MM, 6)
-    parts.insert(0, plate((0, 0), (length, spine_y), top))
+    parts.insert(0, plate((0, 0), (length, spine_y), top, series.turn_deg))
     reach = spine_y + max(series.depth_mm, CAP_MM + 2 * EDGE_MM) + TIP_MM
     features = []
     for item, x in zip(series.items, middles, strict=True):

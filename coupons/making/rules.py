@@ -53,7 +53,7 @@ def rule(
     texts = _fit_between(texts, (whole.id, *marks(turn_deg)))
     low = min(-EDGE_MM, *(x - width_mm(t) / 2 - max(EDGE_MM, CUT_CORNER_MM) for x, t in texts))
     high = max(at + EDGE_MM, *(x + width_mm(t) / 2 + EDGE_MM for x, t in texts))
-    strip = plate((low, 0), (high, STRIP_MM + BLOCK_WIDE_MM + REAR_MM), base)
+    strip = plate((low, 0), (high, STRIP_MM + BLOCK_WIDE_MM + REAR_MM), base, turn_deg)
     labels = [label(text, x, EDGE_MM, base) for x, text in texts]
     return Body(row, row, False, turn_deg, (strip, *parts, *labels), tuple(features))
 

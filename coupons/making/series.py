@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from coupons.making.bodies import Along, Role, Sized, Turn
 from coupons.making.lettering import width_mm
-from coupons.making.proportions import EDGE_MM, LABEL_CLEAR_MM
+from coupons.making.proportions import CUT_CORNER_MM, EDGE_MM, LABEL_CLEAR_MM
 from coupons.making.shapes import Axis, Vector
 from coupons.terms import ROUND, Direction, Form, Jaws
 
@@ -79,7 +79,8 @@ def spread(series: Series, widths_mm: list[float], between_mm: float) -> tuple[l
     and labels keep clear of each other.
     """
     texts = [width_mm(series.text(item)) for item in series.items]
-    end_margin = max(between_mm / 2, EDGE_MM - LABEL_CLEAR_MM / 2)
+    # No nearer than this, or the first label would meet the cut corner.
+    end_margin = max(between_mm / 2, CUT_CORNER_MM + 0.5 - EDGE_MM - LABEL_CLEAR_MM / 2 + 0.2)
     middles, at = [], end_margin
     for width, text in zip(widths_mm, texts, strict=True):
         cell = max(width + between_mm, text + LABEL_CLEAR_MM, series.pitch_mm)

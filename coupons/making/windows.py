@@ -34,7 +34,7 @@ def windowed_plate(series: Series) -> Body:
         middles, length = _middle_of_grip(middles, length)
     else:
         parts, length = _mark_column(series, length, high_y)
-    body = plate((0, 0), (length, high_y), series.depth_mm)
+    body = plate((0, 0), (length, high_y), series.depth_mm, series.turn_deg)
     for item, x in zip(series.items, middles, strict=True):
         parts.append(_plate_window(series, item, x, window_y))
         parts.append(label(series.text(item), x, EDGE_MM, series.depth_mm))
@@ -60,7 +60,7 @@ def windowed_wall(series: Series) -> Body:
         middles, length = _middle_of_grip(middles, length)
     else:
         parts, length = _mark_line(series, length, top)
-    parts.insert(0, plate((0, 0), (length, deep), top))
+    parts.insert(0, plate((0, 0), (length, deep), top, series.turn_deg))
     features = []
     for item, x in zip(series.items, middles, strict=True):
         z = floor + (item.size_mm if flat else series.largest_mm) / 2
