@@ -1,21 +1,27 @@
 import re
 import time
+from functools import cache
 
 import numpy as np
 import pytest
 from page_coupon import fill_run, make_record, write_run
 
+from coupons.answering.foresight import as_if_done
+from coupons.learning.design import design_of
+from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
-from coupons.making.spec import shipped_specs
+from coupons.making.plan import plan_coupon, record
+from coupons.making.spec import load_spec
 from coupons.measuring.finding import Finding
 from coupons.showing.families import families
-from coupons.showing.faults import faults
+from coupons.showing.faults import KINDS, faults
 from coupons.showing.fit_plot import grade_chances
-from coupons.showing.joint_tables import joint_tables, joint_title
+from coupons.showing.joint_tables import USUAL_JOINTS, JointTable, joint_tables, joint_title
 from coupons.showing.left_over import largest_left_over
 from coupons.showing.report import first_steps, unmeasured, write_report
 from coupons.showing.size_plot import readings_of
+from coupons.terms import Joint
 
 ODD = Finding("look", "entries.csv row 9 (A3)", "reads </script> twice", "Measure it again")
 
@@ -116,12 +122,24 @@ def test_the_faults_put_in_are_found_in_order_of_size(taught):
     assert sizes == sorted(sizes, reverse=True)
 
 
-def test_every_coupon_that_is_named_for_a_gap_in_knowledge_is_one_that_ships(taught):
-    run, _, profile = taught
-    tables = joint_tables(profile, families([run]))
-    named = {coupon for _, coupon in unmeasured(tables, profile)}
-    named |= {table.coupon for table in tables}
-    assert named <= {*shipped_specs(), "upright", "round", "sliding", "spans"}
+@cache
+def sizes_of(coupon):
+    """Every printed size of a shipped coupon with its row of effects, as if all was measured."""
+    sizes = design_of([as_if_done(record(plan_coupon(load_spec(coupon))))]).sizes
+    return sizes.effects
+
+
+@pytest.mark.parametrize(("term", "coupon"), [(n, k.coupon) for n, k in KINDS.items()])
+def test_the_coupon_named_for_a_term_has_features_on_which_it_acts(term, coupon):
+    assert np.abs(sizes_of(coupon)[:, EFFECTS.index(term)]).max() > 0
+
+
+@pytest.mark.parametrize(("internal", "external", "direction"), USUAL_JOINTS)
+def test_the_coupon_named_for_a_joint_tries_such_a_joint(internal, external, direction):
+    coupon = JointTable(Joint(internal, external, 10.0, direction), ()).coupon
+    made = record(plan_coupon(load_spec(coupon)))
+    tried = {family.joint for family in families([as_if_done(made)])}
+    assert (internal, external, direction) in {(j.internal, j.external, j.direction) for j in tried}
 
 
 def test_chances_of_the_five_grades_add_up(taught):

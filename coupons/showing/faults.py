@@ -13,7 +13,7 @@ MACHINE, MODEL = "in the machine's set-up", "in the model, by the offsets above"
 
 
 @dataclass(frozen=True)
-class _Kind:
+class Kind:
     """How a term shows: mm on size per unit of the term, words for + and −, where it is cured."""
 
     factor: float
@@ -24,50 +24,50 @@ class _Kind:
 
 
 _SCALE = "everything along {0} comes out too {1}"
-_KINDS = {
-    "scale_x": _Kind(
+KINDS = {
+    "scale_x": Kind(
         PART_MM, _SCALE.format("x", "long"), _SCALE.format("x", "short"), MACHINE, "spans"
     ),
-    "scale_y": _Kind(
+    "scale_y": Kind(
         PART_MM, _SCALE.format("y", "long"), _SCALE.format("y", "short"), MACHINE, "spans"
     ),
-    "scale_z": _Kind(
+    "scale_z": Kind(
         PART_MM, _SCALE.format("z", "tall"), _SCALE.format("z", "low"), MACHINE, "upright"
     ),
-    "skew": _Kind(
+    "skew": Kind(
         PART_MM / 2,
         "out of square: the diagonal between +x and +y is too long",
         "out of square: the diagonal between +x and +y is too short",
         MACHINE,
         "spans",
     ),
-    "growth_ext": _Kind(2, "outer faces stand proud", "outer faces fall short", MODEL, "first"),
-    "growth_int": _Kind(
+    "growth_ext": Kind(2, "outer faces stand proud", "outer faces fall short", MODEL, "first"),
+    "growth_int": Kind(
         -2, "slots and holes are wide", "slots and holes are narrow", MODEL, "first"
     ),
-    "round_ext": _Kind(
+    "round_ext": Kind(
         2, "pins are thicker than tongues", "pins are thinner than tongues", MODEL, "round"
     ),
-    "round_int": _Kind(
+    "round_int": Kind(
         -2, "holes are wider than slots", "holes are narrower than slots", MODEL, "round"
     ),
-    "curl_int": _Kind(
+    "curl_int": Kind(
         -2,
         f"small holes open up (at {CURL_REFERENCE_MM:g} mm)",
         f"small holes close up (at {CURL_REFERENCE_MM:g} mm)",
         MODEL,
         "round",
     ),
-    "growth_ext_z": _Kind(2, "steps are too tall", "steps are too low", MODEL, "upright"),
-    "growth_int_z": _Kind(
+    "growth_ext_z": Kind(2, "steps are too tall", "steps are too low", MODEL, "upright"),
+    "growth_int_z": Kind(
         -2, "slots across layers are tall", "slots across layers are low", MODEL, "upright"
     ),
-    "first_layer": _Kind(
+    "first_layer": Kind(
         2,
         "the first layer swells",
         "the first layer draws in",
         "at the first layer's height",
-        "first",
+        "upright",
     ),
 }
 
@@ -96,7 +96,7 @@ def faults(profile: Profile) -> tuple[Fault, ...]:
 
 
 def _fault(profile: Profile, name: str) -> Fault:
-    kind = _KINDS[name]
+    kind = KINDS[name]
     size_mm = kind.factor * profile.means[name]
     half = abs(kind.factor) * half_of_90(profile, name)
     words = kind.plus if size_mm >= 0 else kind.minus
@@ -106,7 +106,7 @@ def _fault(profile: Profile, name: str) -> Fault:
 def unmeasured_terms(profile: Profile) -> tuple[tuple[str, str], ...]:
     """Return each kind of error that was not measured, with the coupon that would measure it."""
     return tuple(
-        (_SUBJECTS[name], _KINDS[name].coupon) for name in EFFECTS if not is_learned(profile, name)
+        (_SUBJECTS[name], KINDS[name].coupon) for name in EFFECTS if not is_learned(profile, name)
     )
 
 

@@ -18,8 +18,8 @@ USUAL_JOINTS = (
 )
 _MEASURED_BY = {
     (Form.SLOT, Direction.Z): "upright",
-    (Form.HOLE, Direction.X): "upright",
-    (Form.HOLE, Direction.Y): "upright",
+    (Form.HOLE, Direction.X): "round",
+    (Form.HOLE, Direction.Y): "round",
     (Form.HOLE, Direction.Z): "round",
 }
 

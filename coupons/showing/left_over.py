@@ -13,8 +13,12 @@ from coupons.showing.size_plot import readings_of
 
 @dataclass(frozen=True)
 class LeftOver:
-    """One reading: its error on drawn, what is expected of its kind, and what is left, in mm."""
+    """One reading: its error on drawn, what is expected of its kind, and what is left, in mm.
 
+    ``run`` counts the runs of a fit from 0.
+    """
+
+    run: int
     feature: CouponFeature
     error_mm: float
     expected_mm: float
@@ -33,7 +37,7 @@ def largest_left_over(
     rows = design.sizes.effects[design.readings.size] + design.readings.effects
     expected = rows @ profile.mean_vector[: len(EFFECTS)]
     found = [
-        LeftOver(reading.feature, reading.error_mm, float(mm))
+        LeftOver(reading.run, reading.feature, reading.error_mm, float(mm))
         for reading, mm in zip(readings_of(fitted, runs), expected, strict=True)
     ]
     return tuple(sorted(found, key=lambda one: (-abs(one.left_mm), one.feature.id)))

@@ -16,6 +16,7 @@ from coupons.showing.fit_plot import fit_plot
 from coupons.showing.joint_tables import FitLine, JointTable, joint_tables, joint_title
 from coupons.showing.left_over import largest_left_over
 from coupons.showing.page import render_page
+from coupons.showing.place_plot import place_plots
 from coupons.showing.plot import plus_minus
 from coupons.showing.size_plot import size_plots
 from coupons.terms import Gives, Grade
@@ -62,6 +63,7 @@ def write_report(
     tried = families(runs)
     tables = joint_tables(profile, tried)
     wrong = faults(profile)
+    left = largest_left_over(fitted, runs, profile)
     write_text(
         path,
         render_page(
@@ -76,7 +78,9 @@ def write_report(
             faults=wrong,
             bars=fault_bars(wrong),
             scatters=[(_SCATTERS[n], s) for n, s in profile.scatters.items()],
-            left_over=largest_left_over(fitted, runs, profile)[:LEFT_OVER_SHOWN],
+            left_over=left[:LEFT_OVER_SHOWN],
+            place_plots=place_plots(left),
+            run_names=[run.folder.name for run in runs],
             findings=findings[:FINDINGS_SHOWN],
             more_findings=max(0, len(findings) - FINDINGS_SHOWN),
             unmeasured=unmeasured(tables, profile),

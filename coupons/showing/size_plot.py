@@ -25,8 +25,9 @@ _ORDER = tuple(Direction)
 
 @dataclass(frozen=True)
 class Reading:
-    """A caliper reading against what was drawn, jaws corrected."""
+    """A caliper reading against what was drawn, jaws corrected; ``run`` counts from 0."""
 
+    run: int
     feature: CouponFeature
     error_mm: float
 
@@ -43,10 +44,11 @@ def readings_of(fitted: Fitted, runs: Sequence[Run]) -> tuple[Reading, ...]:
     """Return the readings of a fit with the features that they are of, in the order of the fit."""
     features = [{f.id: f for f in run.coupon.features} for run in runs]
     sizes, readings = fitted.design.sizes, fitted.design.readings
-    return tuple(
-        Reading(features[sizes.keys[at][0]][sizes.keys[at][1]], float(value - sizes.drawn[at]))
-        for at, value in zip(readings.size, readings.value, strict=True)
-    )
+    found = []
+    for at, value in zip(readings.size, readings.value, strict=True):
+        run, name = sizes.keys[at]
+        found.append(Reading(run, features[run][name], float(value - sizes.drawn[at])))
+    return tuple(found)
 
 
 def size_plots(fitted: Fitted, runs: Sequence[Run], profile: Profile) -> tuple[SizePlot, ...]:
