@@ -72,8 +72,6 @@ def test_a_whole_coupon_by_keys_alone(visit, tmp_path):
         settle(page)
         page.keyboard.press(str(1 + at % 7))
     page.wait_for_selector("#size-form:visible")
-    while page.evaluate("document.activeElement.id") != "reading":
-        page.keyboard.press("Tab")
     sizes = {feature.id: feature.size_mm for feature in coupon.features}
     for reading in coupon.readings:
         page.keyboard.type(f"{sizes[reading.feature]:.2f}")

@@ -154,7 +154,10 @@ const KEYS = {
 
 function onKey(event) {
   const typing = event.target.closest("input, textarea, select, #window");
-  if (typing || !$("keys-on").checked || event.ctrlKey || event.altKey || event.metaKey) return;
+  if (typing || event.ctrlKey || event.altKey || event.metaKey) return;
+  // A figure typed anywhere while a reading is asked for belongs into its field.
+  if (stepNow()?.kind === "size" && /^[\d.,]$/.test(event.key)) return $("reading").focus();
+  if (!$("keys-on").checked) return;
   const button = [...$("fit-form").querySelectorAll("[data-result]")]
     .find((one) => one.querySelector("kbd").textContent === event.key);
   const doIt = button ? () => grade(button.dataset.result) : KEYS[event.key.toLowerCase()];
