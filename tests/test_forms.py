@@ -9,7 +9,7 @@ import trimesh
 
 from coupons.making.plan import Plan, plan_coupon, record
 from coupons.making.record import CouponFeature
-from coupons.making.solids import build_solids
+from coupons.making.solids import LETTER, build_solids
 from coupons.making.spec import parse_spec
 from coupons.making.stl import stl_bytes
 
@@ -146,3 +146,32 @@ def test_a_seated_mate_stays_clear_of_raised_labels(plan, meshes):
     seat, _, _ = mesh.ray.intersects_location([[x + just_outside, y + 0.01, 50]], down)
     foot, _, _ = mesh.ray.intersects_location([[x + just_outside + 1.2, y + 0.01, 50]], down)
     assert seat[:, 2].max() - foot[:, 2].max() >= 0.6 + 0.3
+
+
+def test_nothing_but_windows_and_lying_posts_overhangs(plan):
+    """No supports: a face that leans out more than 45° belongs to a short roof or a post's tip."""
+    forms = {f.id: f for f in record(plan).features}
+    for solid in build_solids(plan):
+        corners = solid.vertices_mm.astype(float)[solid.triangles]
+        normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        size = np.linalg.norm(normal, axis=1)
+        leans = (
+            (normal[:, 2] < -0.72 * size) & (size > 1e-4) & (corners[:, :, 2].max(axis=1) > 0.05)
+        )
+        for made_by in set(solid.made_by[leans].tolist()):
+            assert made_by >= 0, (solid.body, "an overhang that is no feature's")
+            feature = forms[solid.features[made_by]]
+            lying = (feature.direction == "z") != (feature.form in ("hole", "pin"))
+            assert lying, feature.id
+
+
+def test_a_ring_on_its_post_clears_the_labels_of_the_base(plan, meshes):
+    fixed = [f for f in record(plan).features if f.form == "pin" and f.role == "fit"]
+    pin = next(f for f in fixed if f.direction == "z")
+    mesh = meshes[pin.body]
+    x, y, _ = pin.place_mm
+    down = [[0.0, 0.0, -1.0]]
+    seat, _, _ = mesh.ray.intersects_location([[x + pin.size_mm / 2 + 0.6, y + 0.01, 50]], down)
+    solid = next(s for s in build_solids(plan) if s.body == pin.body)
+    top_of_letters = solid.vertices_mm[solid.triangles[solid.made_by == LETTER]][..., 2].max()
+    assert seat[:, 2].max() >= top_of_letters + 0.3

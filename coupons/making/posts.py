@@ -7,14 +7,14 @@ mate's.
 
 import math
 
-from coupons.making.bodies import Body, label, marks, plate
-from coupons.making.lettering import CAP_MM, width_mm
+from coupons.making.bodies import Body, label, plate
+from coupons.making.field import field_of
+from coupons.making.lettering import CAP_MM, Point
 from coupons.making.proportions import (
     BASE_MM,
     EDGE_MM,
     FOOT_CHAMFER_MM,
     GRIP_MM,
-    LABEL_CLEAR_MM,
     LEAD_IN_MM,
     SHOULDER_CLEAR_MM,
     SHOULDER_HEIGHT_MM,
@@ -23,7 +23,7 @@ from coupons.making.proportions import (
     TIP_MM,
     layers_up,
 )
-from coupons.making.series import Item, Series, spread
+from coupons.making.series import Item, Series
 from coupons.making.shapes import Loft, Outline, Part, Turned, circle_sides, rectangle
 from coupons.terms import Form
 
@@ -34,59 +34,38 @@ SUNK_MM = 0.1  # how far a post starts inside its base, so that the union has no
 def standing(series: Series) -> Body:
     """Return posts that stand on a base plate, labels before them."""
     widths = [item.size_mm + 2 * SHOULDER_MM for item in series.items]
-    middles, length = spread(series, widths, SHOULDER_MM)
     deep = max(widths) if series.round else _post_width(series)
     post_y = EDGE_MM + CAP_MM + SHOULDER_CLEAR_MM + deep / 2
     high_y = round(post_y + deep / 2 + EDGE_MM, 6)
     base = layers_up(BASE_MM, series.layer_height_mm)
-    parts: list[Part] = []
-    if series.loose:
-        spare = max(0.0, GRIP_MM - length)
-        middles, length = [x + spare / 2 for x in middles], length + spare
-    else:
-        parts, length = _mark_column(series, length, high_y, base)
-    parts.insert(0, plate((0, 0), (length, high_y), base, series.turn_deg))
+    seat = base + layers_up(SHOULDER_HEIGHT_MM, series.layer_height_mm)
+    tip = seat + series.depth_mm + TIP_MM
+    field = field_of(series, widths, SHOULDER_MM, base, high_y)
+    parts = [plate((0, 0), (field.length_mm, high_y), base, series.turn_deg), *field.marks]
     features = []
-    for item, x in zip(series.items, middles, strict=True):
-        seat = base + layers_up(SHOULDER_HEIGHT_MM, series.layer_height_mm)
-        tip = seat + series.depth_mm + TIP_MM
-        build = _standing_pin if series.round else _standing_tongue
-        parts += build(series, item, (x, post_y), (base, seat, tip))
+    for item, x in zip(series.items, field.middles_mm, strict=True):
+        parts += _standing_post(series, item, (x, post_y), (base, seat, tip))
         parts.append(label(series.text(item), x, EDGE_MM, base))
         centre = (x, post_y, (seat + tip) / 2)
         features.append(series.sized(item, centre, "z" if series.round else "x"))
-    return Body(
-        series.body, series.row, series.loose, series.turn_deg, tuple(parts), tuple(features)
-    )
+    return series.body_of(parts, features)
 
 
 def lying(series: Series) -> Body:
     """Return posts that lie on the bed and reach along y from a spine with labels on its top."""
     widths = [item.size_mm if series.round else _post_width(series) for item in series.items]
-    middles, length = spread(series, widths, series.wall_mm)
-    spine_y = CAP_MM + 2 * EDGE_MM
-    if series.loose:
-        spare = max(0.0, GRIP_MM - length)
-        middles, length = [x + spare / 2 for x in middles], length + spare
-        spine_y = max(spine_y, GRIP_MM)
-    top = layers_up(min(max(series.largest_mm, 3.0), SPINE_MM), series.layer_height_mm)
-    parts: list[Part] = []
-    if not series.loose:
-        text = "".join(marks(series.turn_deg))
-        start = length - EDGE_MM + LABEL_CLEAR_MM
-        parts.append(label(text, start + width_mm(text) / 2, EDGE_MM, top))
-        length = round(start + width_mm(text) + EDGE_MM, 6)
-    parts.insert(0, plate((0, 0), (length, spine_y), top, series.turn_deg))
+    spine_y = max(CAP_MM + 2 * EDGE_MM, GRIP_MM if series.loose else 0.0)
     reach = spine_y + max(series.depth_mm, CAP_MM + 2 * EDGE_MM) + TIP_MM
+    top = layers_up(min(max(series.largest_mm, 3.0), SPINE_MM), series.layer_height_mm)
+    field = field_of(series, widths, series.wall_mm, top)
+    parts = [plate((0, 0), (field.length_mm, spine_y), top, series.turn_deg), *field.marks]
     features = []
-    for item, x in zip(series.items, middles, strict=True):
+    for item, x in zip(series.items, field.middles_mm, strict=True):
         part, z = _lying_post(series, item, x, spine_y, reach)
         parts += [part, label(series.text(item), x, EDGE_MM, top)]
         centre = (x, (spine_y + reach) / 2, z)
         features.append(series.sized(item, centre, "y" if series.round else "z"))
-    return Body(
-        series.body, series.row, series.loose, series.turn_deg, tuple(parts), tuple(features)
-    )
+    return series.body_of(parts, features)
 
 
 def _post_width(series: Series) -> float:
@@ -94,21 +73,16 @@ def _post_width(series: Series) -> float:
     return series.length_mm - SLOT_PLAY_MM
 
 
-def _mark_column(
-    series: Series, length: float, high_y: float, base: float
-) -> tuple[list[Part], float]:
-    texts = marks(series.turn_deg)
-    wide = max(width_mm(text) for text in texts)
-    middle = length - SHOULDER_MM / 2 + LABEL_CLEAR_MM + wide / 2
-    rows_y = (EDGE_MM, high_y - EDGE_MM - CAP_MM)
-    parts = [label(text, middle, y, base) for text, y in zip(texts, rows_y, strict=True)]
-    return parts, round(middle + wide / 2 + EDGE_MM, 6)
-
-
-def _standing_pin(
-    series: Series, item: Item, at: tuple[float, float], heights: tuple[float, float, float]
+def _standing_post(
+    series: Series, item: Item, at: Point, heights: tuple[float, float, float]
 ) -> list[Part]:
-    del series  # a pin is known by its size alone
+    """Return shoulder and shaft between the heights of base, seat and tip."""
+    if series.round:
+        return _standing_pin(item, at, heights)
+    return _standing_tongue(item, at, heights, _post_width(series) / 2)
+
+
+def _standing_pin(item: Item, at: Point, heights: tuple[float, float, float]) -> list[Part]:
     base, seat, tip = heights
     r = item.size_mm / 2
     wide = r + SHOULDER_MM
@@ -127,10 +101,10 @@ def _standing_pin(
 
 
 def _standing_tongue(
-    series: Series, item: Item, at: tuple[float, float], heights: tuple[float, float, float]
+    item: Item, at: Point, heights: tuple[float, float, float], deep: float
 ) -> list[Part]:
     base, seat, tip = heights
-    half, deep = item.size_mm / 2, _post_width(series) / 2
+    half = item.size_mm / 2
 
     def section(grow_x: float, grow_y: float = 0.0) -> Outline:
         low = (at[0] - half - grow_x, at[1] - deep - grow_y)

@@ -1,11 +1,9 @@
-"""A series: alike features that share one body, and where each stands along its row."""
+"""A series: alike features that share one body, and all that its builder needs to know."""
 
 from dataclasses import dataclass
 
-from coupons.making.bodies import Along, Role, Sized, Turn
-from coupons.making.lettering import width_mm
-from coupons.making.proportions import CUT_CORNER_MM, EDGE_MM, LABEL_CLEAR_MM
-from coupons.making.shapes import Axis, Vector
+from coupons.making.bodies import Along, Body, Role, Sized, Turn
+from coupons.making.shapes import Axis, Part, Vector
 from coupons.terms import ROUND, Direction, Form, Jaws
 
 
@@ -71,19 +69,6 @@ class Series:
             readings=item.readings,
         )
 
-
-def spread(series: Series, widths_mm: list[float], between_mm: float) -> tuple[list[float], float]:
-    """Return the middle of each item along the row and where the last field ends.
-
-    ``widths_mm`` is what each takes along the row; between two there is at least ``between_mm``,
-    and labels keep clear of each other.
-    """
-    texts = [width_mm(series.text(item)) for item in series.items]
-    # No nearer than this, or the first label would meet the cut corner.
-    end_margin = max(between_mm / 2, CUT_CORNER_MM + 0.5 - EDGE_MM - LABEL_CLEAR_MM / 2 + 0.2)
-    middles, at = [], end_margin
-    for width, text in zip(widths_mm, texts, strict=True):
-        cell = max(width + between_mm, text + LABEL_CLEAR_MM, series.pitch_mm)
-        middles.append(round(at + cell / 2, 6))
-        at += cell
-    return middles, round(at + end_margin, 6)
+    def body_of(self, parts: list[Part], features: list[Sized]) -> Body:
+        """Return the body of this series from its parts, the slab first, and its features."""
+        return Body(self.body, self.row, self.loose, self.turn_deg, tuple(parts), tuple(features))

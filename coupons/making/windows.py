@@ -4,18 +4,17 @@ In a plate the way through is z and labels lie before the windows; in a wall it 
 lie on the top. Both mouths of a window have a lead-in.
 """
 
-from coupons.making.bodies import Body, Sized, label, marks, own_direction, plate
-from coupons.making.lettering import CAP_MM, width_mm
+from coupons.making.bodies import Body, Sized, label, own_direction, plate
+from coupons.making.field import field_of
+from coupons.making.lettering import CAP_MM
 from coupons.making.proportions import (
     EDGE_MM,
-    GRIP_MM,
-    LABEL_CLEAR_MM,
     LEAD_IN_MM,
     SHOULDER_CLEAR_MM,
     SHOULDER_MM,
     layers_up,
 )
-from coupons.making.series import Item, Series, spread
+from coupons.making.series import Item, Series
 from coupons.making.shapes import Axis, Outline, Part, Prism, Turned
 from coupons.terms import Form, Jaws
 
@@ -24,27 +23,22 @@ OVER_MM = 0.05  # cutters stand out of the faces they cut, so that no two faces 
 
 def windowed_plate(series: Series) -> Body:
     """Return a plate with windows along z; the outer sides of a fixed one are features too."""
+    top = series.depth_mm
     widths = [item.size_mm for item in series.items]
-    middles, length = spread(series, widths, series.wall_mm)
     deep = max(widths) if series.round else series.length_mm
     window_y = EDGE_MM + CAP_MM + SHOULDER_MM + SHOULDER_CLEAR_MM + deep / 2
     high_y = round(window_y + deep / 2 + series.wall_mm, 6)
-    parts: list[Part] = []
-    if series.loose:
-        middles, length = _middle_of_grip(middles, length)
-    else:
-        parts, length = _mark_column(series, length, high_y)
-    body = plate((0, 0), (length, high_y), series.depth_mm, series.turn_deg)
-    for item, x in zip(series.items, middles, strict=True):
+    field = field_of(series, widths, series.wall_mm, top, high_y)
+    parts = [plate((0, 0), (field.length_mm, high_y), top, series.turn_deg), *field.marks]
+    features = []
+    for item, x in zip(series.items, field.middles_mm, strict=True):
         parts.append(_plate_window(series, item, x, window_y))
-        parts.append(label(series.text(item), x, EDGE_MM, series.depth_mm))
-    features = [
-        series.sized(item, (x, window_y, series.depth_mm / 2), "z" if series.round else "x")
-        for item, x in zip(series.items, middles, strict=True)
-    ]
+        parts.append(label(series.text(item), x, EDGE_MM, top))
+        centre = (x, window_y, top / 2)
+        features.append(series.sized(item, centre, "z" if series.round else "x"))
     if series.outer and not series.loose:
-        features += outer_sizes(series, length, high_y, series.depth_mm)
-    return _body(series, (body, *parts), features)
+        features += outer_sizes(series, field.length_mm, high_y, top)
+    return series.body_of(parts, features)
 
 
 def windowed_wall(series: Series) -> Body:
@@ -52,22 +46,17 @@ def windowed_wall(series: Series) -> Body:
     flat = not series.round
     floor = layers_up(series.wall_mm, series.layer_height_mm)
     widths = [series.length_mm if flat else item.size_mm for item in series.items]
-    middles, length = spread(series, widths, series.wall_mm)
     deep = max(series.depth_mm, CAP_MM + 2 * EDGE_MM)
     top = layers_up(floor + series.largest_mm + series.wall_mm, series.layer_height_mm)
-    parts: list[Part] = []
-    if series.loose:
-        middles, length = _middle_of_grip(middles, length)
-    else:
-        parts, length = _mark_line(series, length, top)
-    parts.insert(0, plate((0, 0), (length, deep), top, series.turn_deg))
+    field = field_of(series, widths, series.wall_mm, top)
+    parts = [plate((0, 0), (field.length_mm, deep), top, series.turn_deg), *field.marks]
     features = []
-    for item, x in zip(series.items, middles, strict=True):
+    for item, x in zip(series.items, field.middles_mm, strict=True):
         z = floor + (item.size_mm if flat else series.largest_mm) / 2
         parts.append(_wall_window(series, item, x, z, deep))
         parts.append(label(series.text(item), x, EDGE_MM, top))
         features.append(series.sized(item, (x, deep / 2, z), "z" if flat else "y"))
-    return _body(series, tuple(parts), features)
+    return series.body_of(parts, features)
 
 
 def outer_sizes(series: Series, length: float, high_y: float, top: float) -> list[Sized]:
@@ -90,34 +79,6 @@ def outer_sizes(series: Series, length: float, high_y: float, top: float) -> lis
         for axis, size in sides
         for direction in (own_direction(series.turn_deg, axis),)
     ]
-
-
-def _body(series: Series, parts: tuple[Part, ...], features: list[Sized]) -> Body:
-    return Body(series.body, series.row, series.loose, series.turn_deg, parts, tuple(features))
-
-
-def _middle_of_grip(middles: list[float], length: float) -> tuple[list[float], float]:
-    """Widen a single-window piece to what fingers hold."""
-    if length >= GRIP_MM:
-        return middles, length
-    return [GRIP_MM / 2], GRIP_MM
-
-
-def _mark_column(series: Series, length: float, high_y: float) -> tuple[list[Part], float]:
-    """Return the direction marks, one above the other at the far end, and the new length."""
-    texts = marks(series.turn_deg)
-    wide = max(width_mm(text) for text in texts)
-    middle = length - series.wall_mm / 2 + LABEL_CLEAR_MM + wide / 2
-    rows_y = (EDGE_MM, high_y - EDGE_MM - CAP_MM)
-    parts = [label(text, middle, y, series.depth_mm) for text, y in zip(texts, rows_y, strict=True)]
-    return parts, round(middle + wide / 2 + EDGE_MM, 6)
-
-
-def _mark_line(series: Series, length: float, top: float) -> tuple[list[Part], float]:
-    """Return the direction marks, side by side at the far end of a wall's top."""
-    text = "".join(marks(series.turn_deg))
-    middle = length - EDGE_MM + LABEL_CLEAR_MM + width_mm(text) / 2
-    return [label(text, middle, EDGE_MM, top)], round(middle + width_mm(text) / 2 + EDGE_MM, 6)
 
 
 def _flared(half: float, low: float, high: float) -> Outline:
