@@ -5,7 +5,13 @@ from pathlib import Path
 from typing import Any
 
 from coupons.atomic import write_text
-from coupons.making.record import Coupon, read_coupon
+from coupons.making.record import (
+    Coupon,
+    CouponFeature,
+    CouponReading,
+    CouponTrial,
+    read_coupon,
+)
 from coupons.measuring.slips import FIXED_MM, SHARE
 from coupons.showing.page import render_page
 from coupons.showing.picture import read_picture
@@ -74,30 +80,8 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
         ``steps`` in the order of trying.
     """
     features = {feature.id: feature for feature in coupon.features}
-    fits = [
-        {
-            "kind": "fit",
-            "feature": trial.feature,
-            "mate": trial.mate,
-            "jaws": "",
-            "along": "",
-            "title": try_title(features[trial.feature], trial),
-            "how": try_how(coupon, features[trial.feature], trial),
-        }
-        for trial in coupon.trials
-    ]
-    sizes = [
-        {
-            "kind": "size",
-            "feature": reading.feature,
-            "mate": "",
-            "jaws": reading.jaws.value,
-            "along": reading.along or "",
-            "title": read_title(reading),
-            "how": read_how(features[reading.feature], reading),
-        }
-        for reading in coupon.readings
-    ]
+    fits = [_fit_step(coupon, features[trial.feature], trial) for trial in coupon.trials]
+    sizes = [_size_step(features[reading.feature], reading) for reading in coupon.readings]
     identity = f"{coupon.model_dump_json()}\n{run}"
     return {
         "key": "coupon-entries-" + hashlib.sha256(identity.encode()).hexdigest()[:20],
@@ -107,4 +91,28 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
             for feature in coupon.features
         },
         "steps": fits + sizes,
+    }
+
+
+def _fit_step(coupon: Coupon, feature: CouponFeature, trial: CouponTrial) -> dict[str, str]:
+    return {
+        "kind": "fit",
+        "feature": trial.feature,
+        "mate": trial.mate,
+        "jaws": "",
+        "along": "",
+        "title": try_title(feature, trial),
+        "how": try_how(coupon, feature, trial),
+    }
+
+
+def _size_step(feature: CouponFeature, reading: CouponReading) -> dict[str, str]:
+    return {
+        "kind": "size",
+        "feature": reading.feature,
+        "mate": "",
+        "jaws": reading.jaws.value,
+        "along": reading.along or "",
+        "title": read_title(reading),
+        "how": read_how(feature, reading),
     }
