@@ -123,9 +123,9 @@ def together_sentence(part: PartAnswer) -> str:
     if n == 1:
         return f"{worst.listed.name} fits with {chance(part.together.chance)} chance."
     spread = part.together.error
-    known = f" (sampled, give or take {100 * 2 * spread:.1f} %)" if spread > 5e-4 else ""
+    known = f"sampled, give or take {max(200 * spread, 0.1):.1f} %"
     sentence = (
-        f"All {n} fit at once, on one print, with {chance(part.together.chance)} chance{known}; "
+        f"All {n} fit at once, on one print, with {chance(part.together.chance)} chance ({known}); "
         f"least sure is {worst.listed.name} with {chance(worst.chance or 0.0)}."
     )
     left_out = [joint.listed.name for joint in part.joints if joint.chance is None]

@@ -1,0 +1,73 @@
+"""The closed forms behind a chance against plain numerical integration."""
+
+import numpy as np
+import pytest
+from known_profile import known_profile
+from scipy.integrate import trapezoid
+from scipy.stats import norm
+
+from coupons.answering.clearance import Clearance
+from coupons.answering.offset import Question, answer
+from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_row
+from coupons.terms import Direction, Feature, Form, Gives, Grade, Joint
+
+JOINT = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
+
+
+def chance_by_quadrature(profile, gap_mm, grade):
+    """Integrate over this print's shift scatter, the clearance, and the threshold given it."""
+    row = effect_row(Feature(Form.SLOT, 12.0, Direction.X))
+    row = row - effect_row(Feature(Form.TONGUE, 12.0 - gap_mm, Direction.X))
+    n = len(EFFECTS)
+    mean, covariance = profile.mean_vector, profile.covariance_matrix
+    at = n + THRESHOLDS.index(grade)
+    c_mean = gap_mm + row @ mean[:n]
+    c_terms = row @ covariance[:n, :n] @ row
+    cross = row @ covariance[:n, at]
+    own = 2 * profile.scatters["tau"].mean_square
+    omega_sq = profile.scatters["omega"].mean_square
+    rho = profile.scatters["rho"]
+
+    # Plain trapezoids: over the shift's scatter, then over the clearance.
+    z = np.linspace(-6, 6, 241)
+    squares = (2 * rho.median_mm * np.exp(rho.log_sd * z)) ** 2
+    variances = c_terms + own + 2 * squares - 4 * rho.mean_square
+    given_scatter = []
+    for variance in variances:
+        c = np.linspace(c_mean - 2, c_mean + 2, 4001)
+        slope = cross / variance
+        k_mean = mean[at] + slope * (c - c_mean)
+        k_variance = covariance[at, at] - slope * cross
+        above = norm.cdf((c - k_mean) / np.sqrt(k_variance + omega_sq))
+        given_scatter.append(trapezoid(above * norm.pdf(c, c_mean, np.sqrt(variance)), c))
+    return float(trapezoid(np.array(given_scatter) * norm.pdf(z), z))
+
+
+@pytest.mark.parametrize("gap_mm", [0.1, 0.4, 0.7])
+@pytest.mark.parametrize("grade", list(THRESHOLDS))
+def test_the_chance_of_a_grade_or_looser(gap_mm, grade):
+    profile = correlated()
+    clearance = Clearance(profile, JOINT, Gives.EXTERNAL, np.array([gap_mm]))
+    assert clearance.chance_from(grade)[0] == pytest.approx(
+        chance_by_quadrature(profile, gap_mm, grade), abs=2e-4
+    )
+
+
+def test_the_chance_of_a_window_is_the_difference_of_two():
+    profile = correlated()
+    found = answer(profile, Question(JOINT, Grade.SLIDE, drawn_gap_mm=0.4))
+    both = [chance_by_quadrature(profile, 0.4, grade) for grade in (Grade.SLIDE, Grade.LOOSE)]
+    assert found.chance == pytest.approx(both[0] - both[1], abs=3e-4)
+
+
+def correlated():
+    """A profile in which growth and thresholds are known only together, as after real trials."""
+    profile = known_profile(sd_share=0.6)
+    matrix = profile.covariance_matrix.copy()
+    growth = EFFECTS.index("growth_int")
+    for k in range(len(THRESHOLDS)):
+        at = len(EFFECTS) + k
+        sds = np.sqrt(matrix[growth, growth] * matrix[at, at])
+        matrix[growth, at] = matrix[at, growth] = -0.4 * sds
+    lower = tuple(map(float, matrix[np.tril_indices(len(matrix))]))
+    return profile.model_validate(profile.model_dump() | {"covariance": lower})
