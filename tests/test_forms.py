@@ -175,3 +175,15 @@ def test_a_ring_on_its_post_clears_the_labels_of_the_base(plan, meshes):
     solid = next(s for s in build_solids(plan) if s.body == pin.body)
     top_of_letters = solid.vertices_mm[solid.triangles[solid.made_by == LETTER]][..., 2].max()
     assert seat[:, 2].max() >= top_of_letters + 0.3
+
+
+def test_a_loose_pin_has_a_groove_for_its_seam_away_from_the_caliper(plan, meshes):
+    pin = next(
+        f for f in record(plan).features if (f.form, f.direction, f.role) == ("pin", "z", "gauge")
+    )
+    grooved = {}
+    for degrees in np.arange(0, 180, 7.5):
+        along = (math.cos(math.radians(degrees)), math.sin(math.radians(degrees)), 0)
+        found = width(meshes[pin.body], pin.place_mm, along, outermost=False)
+        grooved[degrees] = found < pin.size_mm - 0.05
+    assert [degrees for degrees, groove in grooved.items() if groove] == [67.5]

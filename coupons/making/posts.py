@@ -24,10 +24,12 @@ from coupons.making.proportions import (
     layers_up,
 )
 from coupons.making.series import Item, Series
-from coupons.making.shapes import Loft, Outline, Part, Turned, circle_sides, rectangle
+from coupons.making.shapes import Loft, Outline, Part, Prism, Turned, circle_sides, rectangle
 from coupons.terms import Form
 
 SPINE_MM = 8.0  # tallest spine: higher posts stand over it
+SEAM_DEG, SEAM_DEEP_MM, SEAM_HALF_MM = 67.5, 0.35, 0.4  # groove for a loose pin's seam
+EDGE_BREAK_MM = 0.4
 SUNK_MM = 0.1  # how far a post starts inside its base, so that the union has no touching faces
 
 
@@ -78,7 +80,9 @@ def _standing_post(
 ) -> list[Part]:
     """Return shoulder and shaft between the heights of base, seat and tip."""
     if series.round:
-        return _standing_pin(item, at, heights)
+        pin = _standing_pin(item, at, heights)
+        # A gauge's seam would be in every trial it takes part in; a fixed pin's is one of many.
+        return [*pin, _seam_groove(item, at, heights)] if series.loose else pin
     return _standing_tongue(item, at, heights, _post_width(series) / 2)
 
 
@@ -100,26 +104,58 @@ def _standing_pin(item: Item, at: Point, heights: tuple[float, float, float]) ->
     ]
 
 
+def _seam_groove(item: Item, at: Point, heights: tuple[float, float, float]) -> Part:
+    """Return a fine groove along a pin, away from x and y where the caliper goes.
+
+    Most slicers put the seam into a concave edge where there is one; there it stands below the
+    round and spoils neither trial nor reading.
+    """
+    _, seat, tip = heights
+    angle, r = math.radians(SEAM_DEG), item.size_mm / 2
+    out = (math.cos(angle), math.sin(angle))
+
+    def spot(away: float, aside: float) -> Point:
+        return (
+            at[0] + away * out[0] - aside * out[1],
+            at[1] + away * out[1] + aside * out[0],
+        )
+
+    edge = r + SUNK_MM
+    outline = (spot(r - SEAM_DEEP_MM, 0), spot(edge, -SEAM_HALF_MM), spot(edge, SEAM_HALF_MM))
+    return Part(Prism("z", outline, seat, tip + SUNK_MM), cut=True)
+
+
 def _standing_tongue(
     item: Item, at: Point, heights: tuple[float, float, float], deep: float
 ) -> list[Part]:
     base, seat, tip = heights
     half = item.size_mm / 2
 
-    def section(grow_x: float, grow_y: float = 0.0) -> Outline:
-        low = (at[0] - half - grow_x, at[1] - deep - grow_y)
-        return rectangle(low, (at[0] + half + grow_x, at[1] + deep + grow_y))
-
-    step = Loft("z", ((base - SUNK_MM, section(SHOULDER_MM)), (seat, section(SHOULDER_MM))))
-    shaft = Loft(
-        "z",
-        (
-            (seat - SUNK_MM, section(0)),
-            (tip - LEAD_IN_MM, section(0)),
-            (tip, section(-LEAD_IN_MM, -LEAD_IN_MM)),
-        ),
-    )
+    wide = half + SHOULDER_MM
+    around = rectangle((at[0] - wide, at[1] - deep), (at[0] + wide, at[1] + deep))
+    step = Loft("z", ((base - SUNK_MM, around), (seat, around)))
+    full = _broken_section(at, half, deep)
+    small = _broken_section(at, half - LEAD_IN_MM, deep - LEAD_IN_MM)
+    shaft = Loft("z", ((seat - SUNK_MM, full), (tip - LEAD_IN_MM, full), (tip, small)))
     return [Part(step), Part(shaft, feature=item.id)]
+
+
+def _broken_section(at: Point, half: float, deep: float) -> Outline:
+    """Return a tongue's section with its upright edges broken.
+
+    There slicers put the seam, and there a slot's corners are never quite sharp.
+    """
+    (x, y), c = at, EDGE_BREAK_MM
+    return (
+        (x - half + c, y - deep),
+        (x + half - c, y - deep),
+        (x + half, y - deep + c),
+        (x + half, y + deep - c),
+        (x + half - c, y + deep),
+        (x - half + c, y + deep),
+        (x - half, y + deep - c),
+        (x - half, y - deep + c),
+    )
 
 
 def _lying_post(
