@@ -2,6 +2,7 @@ from page_coupon import make_record
 
 from coupons.making.record import CouponReading, CouponTrial
 from coupons.showing.steps import read_how, read_title, try_how, try_title
+from coupons.terms import Direction
 
 
 def test_a_trial_says_which_piece_goes_where():
@@ -23,3 +24,10 @@ def test_a_reading_says_which_jaws_go_where():
     assert read_how(by_id["C1"], reading).startswith("Inside jaws in the hole, along y; rock")
     at_bed = by_id["A1"].model_copy(update={"at_bed": True})
     assert "first layer" in read_how(at_bed, CouponReading(feature="A1", jaws="inside"))
+
+
+def test_a_height_is_not_read_half_way_up():
+    by_id = {feature.id: feature for feature in make_record().features}
+    upright = by_id["A1"].model_copy(update={"direction": Direction.Z})
+    assert "Half way up" not in read_how(upright, CouponReading(feature="A1", jaws="inside"))
+    assert "Half way up" in read_how(by_id["A1"], CouponReading(feature="A1", jaws="inside"))

@@ -65,11 +65,12 @@ def read_how(feature: CouponFeature, reading: CouponReading) -> str:
     """Return a sentence or two that say where the jaws go."""
     along = reading.along or feature.direction
     hold = _HOLD.get((reading.jaws, feature.form), f"{reading.jaws.capitalize()}, along {along}.")
-    place = (
-        "Right at the bed side, on the first layer."
-        if feature.at_bed
-        else "Half way up, clear of the chamfers and the lettering."
-    )
+    if feature.at_bed:
+        place = "Right at the bed side, on the first layer."
+    elif along == "z":
+        place = "In the middle of its length, clear of the chamfers and the lettering."
+    else:
+        place = "Half way up, clear of the chamfers and the lettering."
     return f"{hold.format(along=along)} {place}"
 
 

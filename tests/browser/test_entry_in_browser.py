@@ -336,6 +336,23 @@ def test_all_five_grades_are_in_sight_and_nothing_runs_over_the_side(visit, tmp_
     assert_nothing_runs_over(page)
 
 
+@pytest.mark.parametrize(
+    ("size", "rows", "features", "is_close"),
+    [(PHONE, 4, 4, False), (PHONE, 4, 20, True), (PHONE, 12, 4, True), (DESK, 4, 12, False)],
+    ids=["small", "wide", "tall", "desk"],
+)
+def test_a_picture_too_small_for_a_finger_starts_close(
+    visit, tmp_path, size, rows, features, is_close
+):
+    page = visit(entry_page(tmp_path, make_record(rows=rows, features=features)), size).page
+    assert page.get_attribute("#closer", "aria-pressed") == str(is_close).lower()
+    if is_close:
+        finger = page.locator('[data-id="A1"]').bounding_box()
+        window = page.locator("#window").bounding_box()
+        assert min(finger["width"], finger["height"]) >= 36  # 6 mm, at 6 px each
+        assert window["x"] <= finger["x"] <= window["x"] + window["width"]
+
+
 def test_500_features_are_ready_in_half_a_second(visit, tmp_path):
     coupon = make_record(rows=25, features=18)
     assert len(coupon.features) == 500

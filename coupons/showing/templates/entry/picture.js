@@ -98,6 +98,5 @@ function setCloser(on) {
   $("closer").setAttribute("aria-pressed", String(on));
 }
 
-// On a phone a whole plate is too small for a finger.
-const startsClose = () =>
-  svg && $("window").clientWidth / svg.viewBox.baseVal.width < TOO_SMALL_PX_PER_MM;
+// On a phone a whole plate is too small for a finger; whole, the picture fits its window both ways.
+const startsClose = () => Boolean(svg) && svg.getScreenCTM().a < TOO_SMALL_PX_PER_MM;
