@@ -2,11 +2,8 @@
 
 from collections.abc import Iterable
 
-import numpy as np
-
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import Answer, FaceMove
-from coupons.learning.profile import Profile
 from coupons.terms import INTERNAL, Direction, Form, Grade
 
 REHEARSED = (
@@ -175,45 +172,3 @@ def as_data(answer: Answer) -> dict[str, object]:
         "layers": answer.layers,
         "words": sentences(answer),
     }
-
-
-# What `coupons fit` says of the printer: name of the term, in words a person at the printer uses.
-_SAYS = {
-    "scale_x": "sizes along x",
-    "scale_y": "sizes along y",
-    "scale_z": "sizes along z",
-    "growth_ext": "outer faces stand proud by",
-    "growth_int": "inner faces stand proud by",
-}
-
-
-def profile_lines(profile: Profile) -> list[str]:
-    """Say in a few lines what a profile knows."""
-    counts = profile.counts
-    lines = [
-        f"{profile.machine}, {profile.material}: learned from {counts.trials} trials and "
-        f"{counts.readings} readings of {counts.sizes} sizes in {counts.runs} "
-        f"{'run' if counts.runs == 1 else 'runs'}."
-    ]
-    sds = np.sqrt(np.diag(profile.covariance_matrix))
-    for (name, mean), sd in zip(profile.means.items(), sds, strict=True):
-        if name not in _SAYS:
-            continue
-        if name.startswith("scale"):
-            lines.append(f"  {_SAYS[name]:<28}{percent(mean)} ± {100 * sd:.2f} %")
-        else:
-            lines.append(f"  {_SAYS[name]:<28}{signed(mean)} ± {sd:.2f} mm a face")
-    scatter = profile.scatters["tau"].median_mm
-    lines.append(f"  {'like features differ by':<28}{scatter:.3f} mm (one sd)")
-    return lines
-
-
-def percent(ratio: float) -> str:
-    """Write a ratio as a signed percentage.
-
-    Examples
-    --------
-    >>> percent(-0.0031)
-    '−0.31 %'
-    """
-    return f"{100 * ratio:+.2f} %".replace("-", "−")

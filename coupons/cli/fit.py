@@ -1,8 +1,13 @@
 """``coupons fit``: learn the printer from its entries."""
 
+import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from coupons.showing.fit_summary import Learned
 
 
 @click.command()
@@ -13,32 +18,61 @@ import click
     type=click.Path(path_type=Path),
     help="Where to write the profile; profile.json in the last folder if not given.",
 )
-def command(folders: tuple[Path, ...], output: Path | None) -> None:
+@click.option(
+    "--without",
+    metavar="ROW",
+    multiple=True,
+    help="Leave out the entry in this row of entries.csv, RUN:ROW with several runs; repeatable."
+    " The profile keeps it on record.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
+def command(
+    folders: tuple[Path, ...], output: Path | None, without: tuple[str, ...], as_json: bool
+) -> None:
     """Learn a printer from one or several runs of one machine and material.
 
     Writes profile.json, which answers `coupons offset`, and beside it report.html to look at and
-    wall-card.html to hang up.
+    wall-card.html to hang up. Says what to do first, what the printer does wrong, which entries are
+    surprising and how well features are foretold.
     """
+    from coupons.learning.decisions import leave_out
     from coupons.learning.fit import fit_runs
     from coupons.learning.profile import profile_of, write_profile
     from coupons.measuring.checks import check_run
     from coupons.measuring.run import load_run
+    from coupons.showing.fit_summary import learned_from, summary_lines
     from coupons.showing.report import write_report
     from coupons.showing.wall_card import write_wall_card
 
-    runs = [load_run(folder) for folder in folders]
+    runs, left_out = leave_out([load_run(folder) for folder in folders], without)
     fitted = fit_runs(runs)
-    profile = profile_of(fitted, runs)
+    profile = profile_of(fitted, runs, left_out)
     path = output or folders[-1] / "profile.json"
     write_profile(profile, path)
-    findings = [finding for folder in folders for finding in check_run(folder)]
-    report = write_report(path.with_name("report.html"), profile, fitted, runs, findings)
+    findings = [check_run(folder) for folder in folders]
+    each = [finding for of_run in findings for finding in of_run]
+    report = write_report(path.with_name("report.html"), profile, fitted, runs, each)
     card = write_wall_card(path.with_name("wall-card.html"), profile)
 
-    from coupons.answering.words import REHEARSED, profile_lines
+    learned = learned_from(profile, fitted, runs, findings)
+    if as_json:
+        click.echo(json.dumps(_data(learned, path), ensure_ascii=False, indent=1))
+    else:
+        click.echo("\n".join(summary_lines(learned, path)))
+        click.echo(f"Wrote {path}, {report.name} and {card.name}")
 
-    if profile.rehearsed:
-        click.echo(REHEARSED)
-    for line in profile_lines(profile):
-        click.echo(line)
-    click.echo(f"Wrote {path}, {report.name} and {card.name}")
+
+def _data(learned: "Learned", path: Path) -> dict[str, object]:
+    from dataclasses import asdict
+
+    from coupons.learning.decisions import row_name
+
+    surprises = asdict(learned.surprises)
+    for one in surprises["found"]:
+        one["without"] = row_name(learned.runs, one["run"], one["row"])
+    return {
+        "profile": str(path),
+        "causes": asdict(learned.causes),
+        "surprises": surprises,
+        "held_out": asdict(learned.held_out),
+    }

@@ -1,0 +1,261 @@
+"""What a printer does wrong, in order of size, and where each fault is cured.
+
+Every cause is a term of the model or one of its scatters. Its size is what it alone does to the
+sizes that were printed, as a root mean square; its share is of the sum of their squares.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from math import degrees, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, prior_sd
+from coupons.learning.fit import Fitted
+
+Array = NDArray[np.floating]
+
+# A normal's 90 % interval reaches this many standard deviations to either side.
+_SDS_90 = 1.645
+# A term is not measured if more of its prior variance than this is left.
+_NOTHING_LEARNED = 0.5
+
+
+class Place(StrEnum):
+    """Where a fault is cured: in the machine's set-up, in the model drawn, or in neither."""
+
+    SET_UP = "set-up"
+    MODEL = "model"
+    NEITHER = "neither"
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One thing that makes printed sizes miss the drawn ones.
+
+    Parameters
+    ----------
+    name : str
+        The term or scatter of the model.
+    says : str
+        What it is, in plain words.
+    value, sd : float
+        Its posterior mean and standard deviation, in ``unit``.
+    unit : {"ratio", "mm a face", "mm at 5 mm", "mm"}
+    effect_mm, effect_sd_mm : float
+        Root mean square of what it does to the sizes printed, and the standard deviation of that.
+    share : float
+        Its share of the error budget, 0 to 1; all shares sum to one.
+    certain : bool
+        Its 90 % interval leaves zero out. A scatter is never zero.
+    place : Place
+    cure : str
+        What to do about it, as a sentence without its full stop.
+    """
+
+    name: str
+    says: str
+    value: float
+    sd: float
+    unit: str
+    effect_mm: float
+    effect_sd_mm: float
+    share: float
+    certain: bool
+    place: Place
+    cure: str
+
+
+@dataclass(frozen=True)
+class Causes:
+    """All causes that the data speak of, largest first, and the terms of which they say nothing."""
+
+    found: tuple[Cause, ...]
+    not_measured: tuple[str, ...]
+
+    @property
+    def total_mm(self) -> float:
+        """Root of the error budget: all causes together, as if none made up for another."""
+        return sqrt(sum(cause.effect_mm**2 for cause in self.found))
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """Words and cure of a term; ``{…}`` is filled from its value.
+
+    ``unsaid`` names it where nothing was learned of it.
+    """
+
+    says: str
+    unsaid: str
+    place: Place
+    cure: str
+
+
+_SCALE_CURE = (
+    "Multiply the steps of {axis} by {factor:.4f}, or set the shrinkage along {axis} to {shrink}"
+)
+_GROWTH_CURE = (
+    "If single walls come out wide too, lower the extrusion amount; draw what is left as offsets"
+)
+_DRAW = "Draw it as an offset of such faces"
+_KINDS: Mapping[str, _Kind] = {
+    **{
+        f"scale_{axis}": _Kind(
+            f"sizes along {axis} come out {{short}}",
+            f"scale along {axis}",
+            Place.SET_UP,
+            _SCALE_CURE.replace("{axis}", axis),
+        )
+        for axis in "xyz"
+    },
+    "skew": _Kind(
+        "x and y are not square",
+        "squareness",
+        Place.SET_UP,
+        "Square the frame: {per_100:.2f} mm in 100 mm, {angle:.2f}°",
+    ),
+    "growth_ext": _Kind("outer faces come out {fat}", "outer faces", Place.SET_UP, _GROWTH_CURE),
+    "growth_int": _Kind("openings come out {tight}", "openings", Place.SET_UP, _GROWTH_CURE),
+    "round_ext": _Kind("pins come out {fatter} than tongues", "pins", Place.MODEL, _DRAW),
+    "round_int": _Kind("holes come out {tighter} than slots", "holes", Place.MODEL, _DRAW),
+    "curl_int": _Kind(
+        "small holes {close} up",
+        "closing of small holes",
+        Place.MODEL,
+        "Draw small holes wider: `coupons offset` knows by how much at each size",
+    ),
+    "growth_ext_z": _Kind("steps come out {fat} along z", "steps along z", Place.MODEL, _DRAW),
+    "growth_int_z": _Kind("roofs come out {tight} along z", "roofs along z", Place.MODEL, _DRAW),
+    "first_layer": _Kind(
+        "the first layer is {wide}",
+        "first layer",
+        Place.SET_UP,
+        "{gap} the gap between nozzle and bed a little, and draw a chamfer at the bed",
+    ),
+    "tau": _Kind(
+        "like features differ",
+        "scatter in the layer plane",
+        Place.NEITHER,
+        "Dry filament, tight belts and a seam kept off the fits make it smaller",
+    ),
+    "tau_z": _Kind(
+        "like features differ along z",
+        "scatter along z",
+        Place.NEITHER,
+        "Draw z sizes in whole layers; a fit along z stays uncertain by this much",
+    ),
+    "rho": _Kind(
+        "prints differ from one to the next",
+        "print to print",
+        Place.NEITHER,
+        "Heat the bed and clean the nozzle the same way each time; fit several runs together",
+    ),
+    "rho_z": _Kind(
+        "prints differ along z",
+        "print to print along z",
+        Place.NEITHER,
+        "Set the nozzle's first height the same way each time",
+    ),
+}
+# Of the scatters those are the printer's; caliper and judgement are the hands'.
+_SCATTERS = ("tau", "tau_z", "rho", "rho_z")
+_RATIOS = ("scale_x", "scale_y", "scale_z", "skew")
+
+
+def find_causes(fitted: Fitted) -> Causes:
+    """Say what the printer does wrong, largest first.
+
+    Parameters
+    ----------
+    fitted : Fitted
+        A fit; its printed sizes are the ones whose errors are explained.
+    """
+    sizes = fitted.design.sizes
+    printed = np.isnan(sizes.fixed_sd)
+    acts = np.sqrt((sizes.effects[printed] ** 2).mean(axis=0))
+    found = [*_systematic(fitted, acts), *_scatters(fitted, sizes.z_share[printed])]
+    budget = sum(cause.effect_mm**2 for cause in found)
+    ranked = sorted(found, key=lambda cause: -cause.effect_mm)
+    return Causes(
+        tuple(replace(cause, share=cause.effect_mm**2 / budget) for cause in ranked),
+        tuple(_KINDS[name].unsaid for name in _not_measured(fitted)),
+    )
+
+
+def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
+    """Make causes of the terms that act on the sizes and of which something was learned."""
+    sds = np.sqrt(np.diag(fitted.covariance))
+    unknown = _not_measured(fitted)
+    for name, mean, sd, act in zip(EFFECTS, fitted.mean, sds, acts, strict=False):
+        if name in unknown:
+            continue
+        kind = _KINDS[name]
+        # The closing is a term a face; said of a hole it is over both.
+        times, unit = (2.0, f"mm at {CURL_REFERENCE_MM:g} mm") if name == "curl_int" else (1.0, "")
+        yield Cause(
+            name,
+            kind.says.format_map(_words(mean)),
+            float(times * mean),
+            float(times * sd),
+            unit or ("ratio" if name in _RATIOS else "mm a face"),
+            float(abs(mean) * act),
+            float(sd * act),
+            0.0,
+            bool(abs(mean) > _SDS_90 * sd),
+            kind.place,
+            kind.cure.format_map(_words(mean)),
+        )
+
+
+def _words(mean: float) -> dict[str, str | float]:
+    """Return what the sentences say of a term of this size and sign."""
+    positive = mean > 0
+    return {
+        "short": "long" if positive else "short",
+        "fat": "fat" if positive else "thin",
+        "fatter": "fatter" if positive else "thinner",
+        "tight": "tight" if positive else "wide",
+        "tighter": "tighter" if positive else "wider",
+        "close": "close" if positive else "open",
+        "wide": "wide" if positive else "narrow",
+        "gap": "Widen" if positive else "Narrow",
+        "factor": 1 / (1 + mean),
+        "shrink": f"{-100 * mean:.2f} %".replace("-", "−"),
+        "per_100": 100 * abs(mean),
+        "angle": degrees(abs(mean)),
+    }
+
+
+def _scatters(fitted: Fitted, z_share: Array) -> Iterator[Cause]:
+    """Make causes of the scatters of which something was learned."""
+    mixture = fitted.mixture
+    for name in _SCATTERS:
+        if name not in mixture.active:
+            continue
+        kind = _KINDS[name]
+        value, log_sd = sqrt(mixture.mean_square(name)), mixture.log_sd_moments(name)[1]
+        act = sqrt(float(np.mean(z_share if name.endswith("_z") else 1 - z_share)))
+        yield Cause(
+            name,
+            kind.says,
+            value,
+            value * log_sd,
+            "mm",
+            value * act,
+            value * log_sd * act,
+            0.0,
+            True,
+            kind.place,
+            kind.cure,
+        )
+
+
+def _not_measured(fitted: Fitted) -> tuple[str, ...]:
+    """Name the terms and scatters that are as unknown as before."""
+    mixture = fitted.mixture
+    left = np.diag(fitted.covariance) / prior_sd(mixture.model.table) ** 2
+    terms = (name for name, share in zip(EFFECTS, left, strict=False) if share > _NOTHING_LEARNED)
+    return (*terms, *(name for name in _SCATTERS if name not in mixture.active))

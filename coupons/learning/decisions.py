@@ -1,0 +1,98 @@
+"""What a person decides about entries: which ones a fit is to do without."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from coupons.errors import EntriesError, Problem
+from coupons.measuring.run import Run
+
+_OPTION = "--without"
+
+
+def leave_out(runs: Sequence[Run], rows: Sequence[str]) -> tuple[tuple[Run, ...], tuple[str, ...]]:
+    """Leave entries out of runs.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+    rows : sequence of str
+        Rows of the sheet: ``"14"``, or ``"RUN:14"`` with the name of the run's folder where there
+        are several runs.
+
+    Returns
+    -------
+    runs : tuple of Run
+        The same runs without those entries.
+    left_out : tuple of str
+        What was left out, each once, in the order asked for: what a profile keeps on record.
+
+    Raises
+    ------
+    EntriesError
+        With every row that is not one of the entries.
+    """
+    problems: list[Problem] = []
+    chosen: dict[tuple[int, int], None] = {}
+    for text in rows:
+        found = _entry_meant(runs, text)
+        if isinstance(found, Problem):
+            problems.append(found)
+        else:
+            chosen[found] = None
+    if problems:
+        raise EntriesError(problems)
+    kept = tuple(_without(run, {row for n, row in chosen if n == k}) for k, run in enumerate(runs))
+    return kept, tuple(row_name(runs, n, row) for n, row in chosen)
+
+
+def row_name(runs: Sequence[Run], run: int, row: int) -> str:
+    """Name a row as ``--without`` takes it: the number, after the run's name if there are several.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+    run : int
+        Which of them, from 0.
+    row : int
+        The row of its sheet.
+    """
+    return f"{_names(runs)[run]}:{row}" if len(runs) > 1 else str(row)
+
+
+def _names(runs: Sequence[Run]) -> list[str]:
+    """Name runs by their folders, by the whole path where two folders are called the same."""
+    short = [Path(run.folder).resolve().name for run in runs]
+    return [
+        name if short.count(name) == 1 else str(run.folder)
+        for name, run in zip(short, runs, strict=True)
+    ]
+
+
+def _entry_meant(runs: Sequence[Run], text: str) -> tuple[int, int] | Problem:
+    """Return run and row of an entry, or why there is none."""
+    where = f"{_OPTION} {text}"
+    name, _, number = text.rpartition(":")
+    names = _names(runs)
+    if not number.strip().isdecimal():
+        return Problem(where, "the number of a row, such as 14", repr(number))
+    if not name and len(runs) > 1:
+        return Problem(where, f"the run too, such as {names[0]}:{number}", "a row alone")
+    if name and name not in names:
+        return Problem(where, f"a run that is fitted ({', '.join(names)})", repr(name))
+    n, row = names.index(name) if name else 0, int(number)
+    filled = sorted([e.row for e in runs[n].sizes] + [e.row for e in runs[n].fits])
+    if row not in filled:
+        expected = f"a row with a result, from {filled[0]} to {filled[-1]}"
+        return Problem(
+            where, expected, "a blank row or none", "`coupons fit` names rows to look at"
+        )
+    return n, row
+
+
+def _without(run: Run, rows: set[int]) -> Run:
+    return replace(
+        run,
+        sizes=tuple(entry for entry in run.sizes if entry.row not in rows),
+        fits=tuple(entry for entry in run.fits if entry.row not in rows),
+    )

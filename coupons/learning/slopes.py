@@ -1,0 +1,156 @@
+"""The likelihood of every observation by the numbers it depends on, at several points at once.
+
+A reading depends on one number, the size that it reads; a trial on four, its clearance less each of
+the thresholds. Laid out flat, readings first, they are the *edges* on which leaving out works.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.learning.effects import EFFECTS, THRESHOLDS
+from coupons.learning.laplace import LatentModel, Scatters
+from coupons.learning.likelihood import ReadingTerms, TrialTerms, reading_terms, trial_terms
+
+Array = NDArray[np.floating]
+Indices = NDArray[np.intp]
+
+N_EDGES = len(THRESHOLDS)
+
+
+def reading_rows(model: LatentModel) -> Array:
+    """Return each reading's weights on all latent values, shape (n_readings, n_latent)."""
+    return np.concatenate([model.reading_shared, model.reading_own.T.toarray()], axis=1)
+
+
+def margin_rows(model: LatentModel) -> Array:
+    """Return the weights of clearance − each threshold, shape (4 n_trials, n_latent)."""
+    clearance = np.concatenate([model.lower_shared, model.trial_own.T.toarray()], axis=1)
+    thresholds = np.arange(len(EFFECTS), len(EFFECTS) + N_EDGES)
+    clearance[:, thresholds] = 0.0
+    rows = np.repeat(clearance[:, None, :], N_EDGES, axis=1)
+    rows[:, np.arange(N_EDGES), thresholds] = -1.0
+    return rows.reshape(-1, clearance.shape[1])
+
+
+def edge_offset(model: LatentModel) -> Array:
+    """Return what the edges are where all latent values are zero: drawn sizes and drawn gaps."""
+    sizes, trials = model.design.sizes, model.design.trials
+    gap = sizes.drawn[trials.internal] - sizes.drawn[trials.external]
+    return np.concatenate([sizes.drawn[model.design.readings.size], np.repeat(gap, N_EDGES)])
+
+
+@dataclass(frozen=True)
+class Observations:
+    """All observations of a data set with the scatters at K design points.
+
+    ``lower`` and ``upper`` are the edges that bound a trial's grades; where a set has no bound they
+    point at any of its edges, on which nothing then depends.
+    """
+
+    model: LatentModel
+    rows: Array
+    offset: Array
+    scale: Array
+    omega: Array
+    lower: Indices
+    upper: Indices
+
+    @property
+    def n_readings(self) -> int:
+        """How many of the edges are readings."""
+        return len(self.model.design.readings.size)
+
+    def index(self, readings: Indices, trials: Indices) -> Indices:
+        """Return the edges of some readings and trials."""
+        of_trials = self.n_readings + N_EDGES * trials[:, None] + np.arange(N_EDGES)
+        return np.concatenate([readings, of_trials.ravel()])
+
+    def at(self, latent: Array) -> Array:
+        """Return the edges at K latent values, shape (K, n_edges)."""
+        edges: Array = self.offset + latent @ self.rows.T
+        return edges
+
+    def slopes(self, edges: Array) -> "Slopes":
+        """Return log-likelihoods and their derivatives at the edges, shape (K, n_edges)."""
+        design, model = self.model.design, self.model
+        of_readings = reading_terms(
+            design.readings.value - edges[:, : self.n_readings], self.scale, model.table.reading_dof
+        )
+        of_trials = trial_terms(
+            np.where(model.has_lower, edges[:, self.lower] / self.omega, np.inf),
+            np.where(model.has_upper, edges[:, self.upper] / self.omega, -np.inf),
+            design.trials.loosest - design.trials.tightest + 1.0,
+            model.table.lapse,
+        )
+        return Slopes(self, of_readings, of_trials)
+
+
+def observations(model: LatentModel, scatters: Sequence[Scatters]) -> Observations:
+    """Lay out the observations of a data set for several values of the scatters."""
+    trials, resolution = model.design.trials, model.design.readings.resolution
+    sigma, omega = (np.array([[getattr(s, name)] for s in scatters]) for name in ("sigma", "omega"))
+    starts = len(resolution) + N_EDGES * np.arange(len(trials.internal))
+    return Observations(
+        model,
+        np.concatenate([reading_rows(model), margin_rows(model)]),
+        edge_offset(model),
+        np.sqrt(sigma**2 + resolution**2 / 12),
+        omega,
+        starts + np.maximum(trials.tightest - 1, 0),
+        starts + np.minimum(trials.loosest, N_EDGES - 1),
+    )
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """Log-likelihoods and their derivatives by the edges."""
+
+    seen: Observations
+    of_readings: ReadingTerms
+    of_trials: TrialTerms
+
+    def group_value(self, readings: Indices, trials: Indices) -> Array:
+        """Log-likelihood of some observations, shape (K,)."""
+        of_readings: Array = self.of_readings.value[:, readings].sum(axis=1)
+        of_trials: Array = self.of_trials.value[:, trials].sum(axis=1)
+        return of_readings + of_trials
+
+    @property
+    def gradient(self) -> Array:
+        """First derivatives, shape (K, n_edges)."""
+        seen, trials = self.seen, self.of_trials
+        gradient = np.zeros((len(seen.omega), len(seen.offset)))
+        gradient[:, : seen.n_readings] = self.of_readings.gradient
+        gradient[:, seen.lower] += trials.gradient_lower / seen.omega
+        gradient[:, seen.upper] += trials.gradient_upper / seen.omega
+        return gradient
+
+    def times_curvature(self, moved: Array) -> Array:
+        """Return (negative second derivatives) · ``moved``, both of shape (K, n_edges)."""
+        seen, trials, n = self.seen, self.of_trials, self.seen.n_readings
+        product = np.zeros_like(moved)
+        product[:, :n] = self.of_readings.curvature * moved[:, :n]
+        lower, upper = moved[:, seen.lower] / seen.omega**2, moved[:, seen.upper] / seen.omega**2
+        product[:, seen.lower] += trials.curvature_lower * lower + trials.curvature_cross * upper
+        product[:, seen.upper] += trials.curvature_cross * lower + trials.curvature_upper * upper
+        return product
+
+    def curvature_block(self, trials: Indices, at: Indices) -> Array:
+        """Return the negative second derivatives between the edges ``at`` of a group."""
+        seen, terms = self.seen, self.of_trials
+        n = len(at) - N_EDGES * len(trials)
+        block = np.zeros((len(seen.omega), len(at), len(at)))
+        own = np.arange(n)
+        block[:, own, own] = self.of_readings.curvature[:, at[:n]]
+        starts = n + N_EDGES * np.arange(len(trials))
+        first = seen.n_readings + N_EDGES * trials
+        lower, upper = starts + seen.lower[trials] - first, starts + seen.upper[trials] - first
+        square = seen.omega**2
+        block[:, lower, lower] += terms.curvature_lower[:, trials] / square
+        block[:, upper, upper] += terms.curvature_upper[:, trials] / square
+        block[:, lower, upper] += terms.curvature_cross[:, trials] / square
+        block[:, upper, lower] += terms.curvature_cross[:, trials] / square
+        return block

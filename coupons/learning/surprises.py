@@ -1,0 +1,159 @@
+"""Entries that the rest of the entries makes improbable. They are shown and never dropped."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.learning.fit import Fitted
+from coupons.learning.foretold import ForetoldReadings
+from coupons.learning.held_out import likeliest_sets, reported
+from coupons.learning.left_out import each_alone, foretell
+from coupons.measuring.entries import FitEntry, SizeEntry
+from coupons.measuring.finding import Finding
+from coupons.measuring.run import Run
+from coupons.measuring.sheet import FILE
+from coupons.terms import GRADES
+
+Array = NDArray[np.floating]
+
+Known = Mapping[tuple[int, str], Finding]
+
+IMPROBABLE = 0.01
+_TAIL = 0.05
+
+
+@dataclass(frozen=True)
+class Surprise:
+    """An entry with a probability below 1 % given all other entries.
+
+    Parameters
+    ----------
+    run : int
+        Which of the runs, from 0.
+    row : int
+        Its row in that run's sheet.
+    place : str
+        The feature, and what was tried in it.
+    where : str
+        File, row and place, as `coupons check` words them.
+    said, expected : str
+        What was found, and what the other entries made probable.
+    chance : float
+        Probability of the grades reported, or of a reading at least as far out.
+    todo : str
+        What to do about it.
+    """
+
+    run: int
+    row: int
+    place: str
+    where: str
+    said: str
+    expected: str
+    chance: float
+    todo: str
+
+
+@dataclass(frozen=True)
+class Surprises:
+    """Surprising entries, the most improbable first.
+
+    ``by_chance`` is how many of the ``entries`` would be called surprising if nothing were wrong.
+    """
+
+    found: tuple[Surprise, ...]
+    entries: int
+    by_chance: float
+
+
+def find_surprises(
+    fitted: Fitted, runs: Sequence[Run], findings: Sequence[Sequence[Finding]] = ()
+) -> Surprises:
+    """Hold each entry against what all others foretell.
+
+    Parameters
+    ----------
+    fitted : Fitted
+    runs : sequence of Run
+        The runs that were fitted.
+    findings : sequence of sequence of Finding, optional
+        For each run what was found without a fit: where it knows of a slip or contradiction in the
+        same row, it says best what to do.
+    """
+    readings, trials = foretell(fitted.mixture, each_alone(fitted.design))
+    known = {(n, found.where): found for n, of_run in enumerate(findings) for found in of_run}
+    found = [
+        *_surprising_readings(fitted, runs, readings, known),
+        *_surprising_trials(fitted, runs, trials.chances, known),
+    ]
+    small = trials.chances * (trials.chances < IMPROBABLE)
+    entries = len(fitted.design.readings.row) + len(fitted.design.trials.row)
+    by_chance = IMPROBABLE * len(fitted.design.readings.row) + float(small.sum())
+    return Surprises(tuple(sorted(found, key=lambda s: s.chance)), entries, by_chance)
+
+
+def _surprising_readings(
+    fitted: Fitted, runs: Sequence[Run], foretold: ForetoldReadings, known: Known
+) -> list[Surprise]:
+    readings, sizes = fitted.design.readings, fitted.design.sizes
+    below = foretold.chance_below(readings.value)
+    chance = 2 * np.minimum(below, 1 - below)
+    odd = np.flatnonzero(chance < IMPROBABLE)
+    if not len(odd):
+        return []
+    told = foretold.take(odd)
+    low, high = told.quantile_mm(_TAIL), told.quantile_mm(1 - _TAIL)
+    found = []
+    for n, i in enumerate(odd):
+        run, row = int(sizes.run[readings.size[i]]), int(readings.row[i])
+        entry = next(e for e in runs[run].sizes if e.row == row)
+        # The fit works with readings corrected for the jaws; a person looks for what they show.
+        shown = entry.value_mm - readings.value[i]
+        expected = f"{low[n] + shown:.2f} to {high[n] + shown:.2f} mm"
+        todo = "Measure it again; wrong only if it does not repeat"
+        found.append(_surprise(run, entry, expected, float(chance[i]), todo, known))
+    return found
+
+
+def _surprising_trials(
+    fitted: Fitted, runs: Sequence[Run], chances: Array, known: Known
+) -> list[Surprise]:
+    trials, sizes = fitted.design.trials, fitted.design.sizes
+    chance = (chances * reported(trials)).sum(axis=1)
+    likely = likeliest_sets(chances)
+    found = []
+    for i in np.flatnonzero(chance < IMPROBABLE):
+        run, row = int(sizes.run[trials.internal[i]]), int(trials.row[i])
+        entry = next(e for e in runs[run].fits if e.row == row)
+        expected = " or ".join(
+            g for g, is_likely in zip(GRADES, likely[i], strict=True) if is_likely
+        )
+        todo = "Clear strings and burrs, then try it again"
+        found.append(_surprise(run, entry, expected, float(chance[i]), todo, known))
+    return found
+
+
+def _surprise(
+    run: int, entry: SizeEntry | FitEntry, expected: str, chance: float, todo: str, known: Known
+) -> Surprise:
+    if isinstance(entry, SizeEntry):
+        place, said = entry.feature, f"{entry.value_mm:.6g} mm"
+    else:
+        place, said = f"{entry.feature} with {entry.mate}", grades_text(entry)
+    where = f"{FILE} row {entry.row} ({place})"
+    finding = known.get((run, where))
+    advice = todo if finding is None else finding.todo
+    return Surprise(run, entry.row, place, where, said, expected, chance, advice)
+
+
+def grades_text(entry: FitEntry) -> str:
+    """Write what a trial found: one grade, or the ends of a range.
+
+    >>> grades_text(FitEntry(2, "A1", "G1", Grade.PUSH, Grade.LOOSE))
+    'push..loose'
+    """
+    if entry.tightest == entry.loosest:
+        return str(entry.tightest)
+    return f"{entry.tightest}..{entry.loosest}"

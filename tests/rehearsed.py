@@ -1,0 +1,31 @@
+"""The first coupon as virtual machines print it and virtual hands find it, without a folder."""
+
+from pathlib import Path
+
+import numpy as np
+
+from coupons.making.plan import plan_coupon, record
+from coupons.making.spec import load_spec
+from coupons.measuring.conditions import Conditions
+from coupons.measuring.machine import load_machine
+from coupons.measuring.rehearsal import as_entries, try_out, work_list
+from coupons.measuring.run import Run
+
+
+def first_coupon():
+    return record(plan_coupon(load_spec("first")))
+
+
+def rehearsed_run(seed, machine="bench-1", coupon=None, folder="run-a"):
+    work = work_list(coupon or first_coupon())
+    found = try_out(load_machine(machine), work, np.random.default_rng(seed))
+    sizes, fits = as_entries(work, found)
+    conditions = Conditions(
+        machine="bench-1",
+        material="grey",
+        nozzle_mm=0.4,
+        layer_height_mm=0.2,
+        rehearsed=True,
+        caliper={"jaw_land_mm": 0.3},
+    )
+    return Run(Path(folder), work.coupon, conditions, sizes, fits)

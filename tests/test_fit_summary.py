@@ -1,0 +1,84 @@
+"""What a lab reads on the terminal after a fit."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from rehearsed import rehearsed_run
+
+from coupons.learning.fit import fit_runs
+from coupons.learning.profile import profile_of
+from coupons.measuring.finding import Finding
+from coupons.showing.fit_summary import WIDTH, learned_from, summary_lines
+
+PATH = Path("results/spring/profile.json")
+LOOK = Finding("look", "entries.csv row 99 (Z1)", "odd", "Look")
+
+
+def learned(runs, left_out=(), findings=()):
+    fitted = fit_runs(runs)
+    return learned_from(profile_digestless(fitted, runs, left_out), fitted, runs, findings)
+
+
+def profile_digestless(fitted, runs, left_out):
+    """A profile of runs that live in memory alone."""
+    from coupons.learning import profile
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(profile, "_digest", lambda _: "0" * 64)
+        return profile_of(fitted, runs, left_out)
+
+
+@pytest.fixture(scope="module")
+def run():
+    return rehearsed_run(3, "bench-2")
+
+
+@pytest.fixture(scope="module")
+def lines(run):
+    sizes = list(run.sizes)
+    sizes[20] = replace(sizes[20], value_mm=sizes[20].value_mm + 0.3)
+    slipped = replace(run, sizes=tuple(sizes))
+    return summary_lines(learned([slipped], ("7",), [[LOOK]]), PATH)
+
+
+def test_it_fits_a_terminal(lines):
+    assert max(map(len, lines)) <= WIDTH
+    assert len(lines) <= 36
+
+
+def test_it_says_what_to_do_first(lines, run):
+    at = lines.index("Do first:")
+    assert lines[at + 1].startswith(f"  1. {run.sizes[20].feature}, row {run.sizes[20].row}: ")
+
+
+def test_it_names_the_surprising_entry_and_how_to_leave_it_out(lines, run):
+    text = "\n".join(lines)
+    assert f"row {run.sizes[20].row} ({run.sizes[20].feature}): " in text
+    assert f"--without {run.sizes[20].row}." in text
+    assert "`coupons check` has 1 more thing to look at." in text
+
+
+def test_a_decision_and_a_rehearsal_are_said(lines):
+    text = " ".join(lines)
+    assert "Left out by decision: row 7" in text
+    assert lines[0].startswith("REHEARSED")
+
+
+def test_it_says_what_to_ask_next(lines):
+    assert lines[-3:-1] == ["Ask it:", f"  coupons offset {PATH} \\"]
+    assert lines[-1] == "    --joint hole/pin --size 5 --along z"
+
+
+def test_without_fits_it_says_so(run):
+    text = " ".join(summary_lines(learned([replace(run, fits=())]), PATH))
+    assert "knows sizes, not how a fit feels" in text
+    assert "grades named" not in text
+
+
+def test_rows_of_several_runs_carry_the_runs_name(run):
+    other = rehearsed_run(8, "bench-2", folder="run-b")
+    sizes = list(other.sizes)
+    sizes[20] = replace(sizes[20], value_mm=sizes[20].value_mm + 0.3)
+    text = "\n".join(summary_lines(learned([run, replace(other, sizes=tuple(sizes))]), PATH))
+    assert f"--without run-b:{sizes[20].row}." in text

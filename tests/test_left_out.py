@@ -1,0 +1,88 @@
+"""Leaving entries out by a downdate, held against fitting without them."""
+
+import numpy as np
+import pytest
+from synthetic import coupon_design
+
+from coupons.learning.fit import fit_design
+from coupons.learning.laplace import find_mode, latent_model
+from coupons.learning.left_out import Group, each_alone, each_feature, foretell, without
+from coupons.learning.prior_printer import draw_printer, observe, print_sizes
+
+
+def fitted(seed, rows="ABE"):
+    rng = np.random.default_rng(seed)
+    design, printer = coupon_design(1, rows), draw_printer(rng)
+    return fit_design(observe(printer, design, print_sizes(printer, design, rng), rng))
+
+
+def fitted_without(mixture, group):
+    """Mean and variance of a group's first reading at each design point, by fitting anew."""
+    design = mixture.model.design
+    model = latent_model(without(design, group), mixture.model.table)
+    at = design.readings.size[group.readings[0]]
+    row = np.zeros(len(mixture.modes[0].latent))
+    row[: model.n_shared] = mixture.model.reading_shared[group.readings[0]]
+    row[model.n_shared + at] = 1.0
+    modes = [find_mode(model, scatters) for scatters in mixture.scatters]
+    means = [design.sizes.drawn[at] + row @ mode.latent for mode in modes]
+    return np.array(means), np.array([row @ mode.covariance @ row for mode in modes])
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_feature_left_out_is_foretold_as_if_it_had_never_been_entered(seed):
+    mixture = fitted(seed).mixture
+    groups = [group for group in each_feature(mixture.model.design) if len(group.readings)][::6]
+    told, _ = foretell(mixture, each_feature(mixture.model.design))
+    for group in groups:
+        mean, variance = fitted_without(mixture, group)
+        at = group.readings[0]
+        off = abs(told.mean[:, at] - mean) / np.sqrt(variance)
+        ratio = told.variance[:, at] / variance
+        assert np.median(off) <= 0.05
+        assert off.max() <= 0.25
+        assert abs(np.median(ratio) - 1) <= 0.1
+        assert abs(np.log(ratio)).max() <= 0.4
+
+
+@pytest.mark.parametrize("split", [each_feature, each_alone])
+def test_the_quick_way_agrees_with_the_slow_one(split):
+    mixture = fitted(3).mixture
+    groups = split(mixture.model.design)
+    quick, quick_trials = foretell(mixture, groups)
+    slow, slow_trials = foretell(mixture, groups, trusted=-1.0)
+    off = abs(quick.expected_mm - slow.expected_mm) / slow.sd_mm
+    assert np.median(off) <= 0.01
+    assert off.max() <= 0.15
+    assert np.median(abs(quick.sd_mm / slow.sd_mm - 1)) <= 0.01
+    chance_off = abs(quick_trials.chances - slow_trials.chances).max(axis=1)
+    assert np.median(chance_off) <= 0.005
+    assert chance_off.max() <= 0.05
+
+
+def test_every_observation_is_told_once():
+    design = fitted(4).design
+    for split in (each_feature, each_alone):
+        groups = split(design)
+        readings = np.concatenate([group.readings for group in groups])
+        trials = np.concatenate([group.told_trials for group in groups])
+        assert sorted(readings) == list(range(len(design.readings.size)))
+        assert sorted(trials) == list(range(len(design.trials.internal)))
+
+
+def test_a_loose_piece_left_out_takes_all_its_trials_with_it_and_tells_none():
+    design = fitted(4).design
+    mate = design.trials.external[0]  # row A: holes tried with a pin
+    groups = {g.readings[0]: g for g in each_feature(design) if len(g.readings)}
+    group = groups[np.flatnonzero(design.readings.size == mate)[0]]
+    assert len(group.trials) == (design.trials.external == mate).sum() > 1
+    assert len(group.told_trials) == 0
+
+
+def test_without_removes_the_observations_and_keeps_the_sizes():
+    design = fitted(4).design
+    less = without(design, Group(np.array([0, 2]), np.array([1]), np.array([1])))
+    assert len(less.readings.value) == len(design.readings.value) - 2
+    assert len(less.trials.internal) == len(design.trials.internal) - 1
+    assert less.readings.row[0] == design.readings.row[1]
+    assert less.sizes is design.sizes
