@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from coupons.answering.clearance import Clearance, drawn_sizes
 from coupons.answering.hardware import Hardware
 from coupons.answering.next_print import half_width
+from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import height_share
 from coupons.learning.profile import Profile
@@ -280,8 +281,7 @@ def _not_measured(question: Question) -> str:
     what = f"{joint.internal}/{joint.external} along {joint.direction}"
     return (
         f"Not measured: this profile learned next to nothing about {question.fit} fits of {what}. "
-        f"Print a coupon that has them (`coupons next` with the same question says which), fit it "
-        f"together with the earlier run, and ask again."
+        f"{advice(joint.internal, joint.direction)}"
     )
 
 

@@ -11,6 +11,7 @@ from coupons.answering.hardware import Hardware
 from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
 from coupons.answering.standards import Limits
 from coupons.answering.together import Demand
+from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import EFFECTS, effect_row, height_share, prior_sd, side
 from coupons.learning.profile import Profile
@@ -157,8 +158,7 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
     if printed.learned_share > NOTHING_LEARNED:
         raise NotMeasuredError(
             f"Not measured: this profile learned next to nothing about {question.form}s along "
-            f"{question.direction}. Print a coupon that has them (`coupons next` says which), fit "
-            f"it together with the earlier run, and ask again."
+            f"{question.direction}. {advice(question.form, question.direction)}"
         )
     variances, weights = printed.variances()
     half = next_print.half_width(variances, weights)
