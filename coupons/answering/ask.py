@@ -75,6 +75,15 @@ class Printer:
             If a word is not known or the wish makes no sense.
         NotMeasuredError
             If the profile holds no evidence on it.
+
+        Examples
+        --------
+        >>> printer = load_profile("results/filter-drawer/profile.json")
+        >>> answer = printer.offset("slot/tongue", size_mm=12, along="x", fit="slide")
+        >>> answer.moves[0].offset_mm < 0  # into the material of the tongue
+        True
+        >>> printer.offset(bought="pin 8 m6", along="z").moves[0].form
+        <Form.HOLE: 'hole'>
         """
         piece = None if bought is None else hardware(bought)
         question = Question(
@@ -110,6 +119,13 @@ class Printer:
             If a word is not known or the size makes no sense.
         NotMeasuredError
             If the profile holds no evidence on it.
+
+        Examples
+        --------
+        >>> printer = load_profile("results/filter-drawer/profile.json")
+        >>> hole = printer.size("hole", printed_mm=8, along="z", limits_code="8 H13")
+        >>> hole.drawn_mm > 8, 0 < hole.chance < 1
+        (True, True)
         """
         band = None if limits_code is None else limits(limits_code)
         direction = known(Direction, along, "direction")
@@ -132,6 +148,12 @@ class Printer:
             If there is no such screw, or its series is not said.
         NotMeasuredError
             If the profile holds no evidence on it.
+
+        Examples
+        --------
+        >>> printer = load_profile("results/filter-drawer/profile.json")
+        >>> printer.clearance_hole("screw M3 medium", along="z").question.limits.code
+        '3.4 H13'
         """
         return draw_hole(self.profile, hardware(screw), known(Direction, along, "direction"))
 
@@ -153,6 +175,13 @@ class Printer:
             If the code or a word is not known.
         NotMeasuredError
             If the profile holds no evidence on it.
+
+        Examples
+        --------
+        >>> printer = load_profile("results/filter-drawer/profile.json")
+        >>> found = printer.limits("12 H13/d13", joint="slot/tongue", along="x")
+        >>> found.both.chance <= min(found.hole.chance, found.shaft.chance)
+        True
         """
         fit = fit_limits(code)
         asked = parse_joint(joint, fit.hole.nominal_mm, along)
@@ -170,6 +199,13 @@ class Printer:
         ------
         AnswerError
             With every problem of the file at once.
+
+        Examples
+        --------
+        >>> printer = load_profile("results/filter-drawer/profile.json")
+        >>> part = printer.part("results/filter-drawer/joints.csv")
+        >>> part.joints[0].listed.name, part.together.chance < part.joints[0].chance
+        ('drawer width', True)
         """
         return answer_part(self.profile, read_joints(Path(path)))
 

@@ -89,6 +89,14 @@ def grades_reached(profile: Profile) -> tuple[Reach, ...]:
     """Return the tolerance grade that the scatter reaches, per form, direction and size step.
 
     Only what was measured is told, in the steps of the standard that the measured sizes fall into.
+
+    Examples
+    --------
+    >>> from coupons import load_profile
+    >>> profile = load_profile("results/filter-drawer/profile.json").profile
+    >>> slots = [reach for reach in grades_reached(profile) if reach.form is Form.SLOT]
+    >>> slots[0].over_mm, slots[0].to_mm, slots[0].grade is not None
+    (3.0, 6.0, True)
     """
     return tuple(
         Reach(

@@ -78,6 +78,16 @@ def compare(
     ------
     AnswerError
         If a question makes no sense.
+
+    Examples
+    --------
+    >>> from coupons import Joint, load_profile
+    >>> from coupons.terms import Direction, Form, Grade
+    >>> profile = load_profile("results/filter-drawer/profile.json").profile
+    >>> drawer = Question(Joint(Form.SLOT, Form.TONGUE, 12, Direction.X), Grade.SLIDE)
+    >>> (move,) = compare(profile, profile, {"drawer": drawer})
+    >>> move.moved_mm, move.is_beyond, move.still_works
+    (0.0, False, True)
     """
     return tuple(_moved(before, after, *named) for named in questions.items())
 

@@ -90,6 +90,17 @@ def gains(
     -------
     tuple of Gain
         The one that makes the questions' intervals narrowest on average first.
+
+    Examples
+    --------
+    >>> from coupons import load_profile
+    >>> from coupons.making.plan import plan_coupon, record
+    >>> from coupons.making.spec import load_spec
+    >>> profile = load_profile("results/filter-drawer/profile.json").profile
+    >>> shelf = Question(Joint(Form.SLOT, Form.TONGUE, 12, Direction.Z), Grade.SLIDE)
+    >>> coupons = {name: record(plan_coupon(load_spec(name))) for name in ("upright", "spans")}
+    >>> [gain.coupon for gain in gains(profile, [ask_about(profile, shelf)], coupons)]
+    ['upright', 'spans']
     """
     belief = _belief(profile)
     found = [

@@ -132,6 +132,12 @@ def check_press(
     ------
     AnswerError
         If a size, a modulus or the limit is impossible.
+
+    Examples
+    --------
+    >>> plastic, dowel = Body(other_mm=16, modulus_mpa=3500), Body(0, math.inf)
+    >>> check_press(0.1, 10, plastic, dowel, strain_limit=0.02).within_limit
+    True
     """
     _refuse_limit(strain_limit)
     pressure_mpa = lame_pressure_mpa(interference_mm, size_mm, hub, core)
@@ -186,6 +192,12 @@ def check_snap(
     ------
     AnswerError
         If a length or the limit is not positive.
+
+    Examples
+    --------
+    >>> check = check_snap(2.4, 19, 3.28, strain_limit=0.015, taper="half")
+    >>> check.within_limit, round(check.deflection_limit_mm, 2)
+    (False, 1.8)
     """
     _refuse_limit(strain_limit)
     strain = cantilever_strain(deflection_mm, length_mm, thickness_mm, taper)
