@@ -14,7 +14,7 @@ from scipy.special import ndtr
 
 from coupons.answering.hardware import Hardware
 from coupons.answering.next_print import variances
-from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_rows, height_share, prior_sd
+from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_rows, height_share
 from coupons.learning.profile import Profile
 from coupons.terms import INTERNAL, ROUND, Feature, Gives, Grade, Joint
 
@@ -138,11 +138,3 @@ class Clearance:
         mean = self.given_mm + rows @ self.profile.mean_vector
         chance: Array = weights @ ndtr(mean / np.sqrt(spread + judged))
         return chance
-
-    def learned_share(self, rows: Array) -> Array:
-        """Posterior over prior variance of ``rows`` · terms: 1 where nothing was learned."""
-        prior = np.diag(prior_sd(self.profile.prior_table) ** 2)
-        posterior = self.profile.covariance_matrix
-        before, after = (np.einsum("ni,ij,nj->n", rows, c, rows) for c in (prior, posterior))
-        share: Array = after / before
-        return share

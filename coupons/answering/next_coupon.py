@@ -10,8 +10,8 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.foresight import Belief, covariance_after
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.joints import question_of
+from coupons.answering.next_print import learned_share
 from coupons.answering.offset import NOTHING_LEARNED, Question, window_row
-from coupons.learning.effects import prior_sd
 from coupons.learning.laplace import Scatters
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
@@ -62,11 +62,11 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     """Put a question as what has to be known of the printer."""
     # The row hardly depends on the gap: as drawn, before any offset, will do.
     clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
-    row = window_row(clearance, question)[0]
-    now = float(row @ profile.covariance_matrix @ row)
-    before = float(row**2 @ prior_sd(profile.prior_table) ** 2)
-    half_mm = _HALF_WIDTH_SDS * float(np.sqrt(now))
-    return Asked(question.name, row, half_mm, now <= NOTHING_LEARNED * before)
+    rows = window_row(clearance, question)
+    row = rows[0]
+    half_mm = _HALF_WIDTH_SDS * float(np.sqrt(row @ profile.covariance_matrix @ row))
+    measured = bool(learned_share(profile, rows)[0] <= NOTHING_LEARNED)
+    return Asked(question.name, row, half_mm, measured)
 
 
 def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from coupons.learning.effects import prior_sd
 from coupons.learning.profile import LogSpread, Profile
 
 Array = NDArray[np.floating]
@@ -45,6 +46,23 @@ def variances(profile: Profile, rows: Array, in_plane: float, in_z: float) -> tu
     per_run = shifts / profile.counts.runs
     changed = learned + (per_run - weights @ per_run)[:, None]
     return np.maximum(changed, 0.1 * learned) + shifts[:, None], weights
+
+
+def learned_share(profile: Profile, rows: Array) -> Array:
+    """Return posterior over prior variance of ``rows`` · terms: 1 where nothing was learned.
+
+    Parameters
+    ----------
+    profile : Profile
+    rows : ndarray of shape (n, n_terms)
+
+    Returns
+    -------
+    ndarray of shape (n,)
+    """
+    before = rows**2 @ prior_sd(profile.prior_table) ** 2
+    after = np.sum((rows @ profile.covariance_matrix) * rows, axis=1)
+    return np.asarray(after / before)
 
 
 def half_width(variances: Array, weights: Array, share: float = 0.90) -> float:

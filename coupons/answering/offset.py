@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from coupons.answering.clearance import Clearance, drawn_sizes
 from coupons.answering.hardware import Hardware
-from coupons.answering.next_print import half_width
+from coupons.answering.next_print import half_width, learned_share
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import height_share
@@ -244,7 +244,7 @@ def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     """90 % interval of the gap that puts the next print in the middle of the wanted window."""
     clearance = _clearance(profile, question, np.array([gap_mm]))
     row = window_row(clearance, question)
-    if clearance.learned_share(row)[0] > NOTHING_LEARNED:
+    if learned_share(profile, row)[0] > NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(question))
     variances, weights = clearance.variances(row)
     wanted = question.printed_gap_mm or 0.0

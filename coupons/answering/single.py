@@ -13,7 +13,7 @@ from coupons.answering.standards import Limits
 from coupons.answering.together import Demand
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
-from coupons.learning.effects import EFFECTS, effect_row, height_share, prior_sd, side
+from coupons.learning.effects import EFFECTS, effect_row, height_share, side
 from coupons.learning.profile import Profile
 from coupons.terms import Direction, Feature, Form
 
@@ -130,13 +130,6 @@ class PrintedSize:
             own_sd_mm=float(np.sqrt(self.own_variance)),
         )
 
-    @property
-    def learned_share(self) -> float:
-        """Posterior over prior variance of the error: 1 where nothing was learned."""
-        row = self.row
-        before = float(row**2 @ prior_sd(self.profile.prior_table) ** 2)
-        return float(row @ self.profile.covariance_matrix @ row) / before
-
 
 def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
     """Say what to draw so that one feature prints with a wanted size.
@@ -155,7 +148,7 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
     exact_mm = _drawn_for(profile, question) if question.drawn_mm is None else question.drawn_mm
     drawn_mm, layers = _as_drawn(profile, question, exact_mm)
     printed = PrintedSize(profile, Feature(question.form, drawn_mm, question.direction))
-    if printed.learned_share > NOTHING_LEARNED:
+    if next_print.learned_share(profile, printed.row[None, :])[0] > NOTHING_LEARNED:
         raise NotMeasuredError(
             f"Not measured: this profile learned next to nothing about {question.form}s along "
             f"{question.direction}. {advice(question.form, question.direction)}"
