@@ -61,6 +61,22 @@ def test_first_typed_by_taps_is_read_checked_and_fitted(visit, tmp_path):
     assert {"profile.json", "report.html", "wall-card.html"} <= {p.name for p in folder.iterdir()}
 
 
+def test_a_filled_sheet_goes_through_the_page_unchanged(visit, tmp_path):
+    folder = tmp_path / "run"
+    coupons("make", "first", "-o", folder, "--machine", "bench-1", "--material", "pale")
+    coupons("rehearse", folder)
+    coupon = read_coupon(folder / "coupon.json")
+    before = read_entries(folder / "entries.csv", coupon)
+    page = visit(folder / "entry.html", PHONE).page
+    page.click("#files summary")
+    page.set_input_files("#bring", folder / "entries.csv")
+    page.wait_for_selector("#finished:visible")
+    with page.expect_download() as download:
+        page.tap("#save-last")
+    download.value.save_as(tmp_path / "again.csv")
+    assert read_entries(tmp_path / "again.csv", coupon) == before
+
+
 def test_the_pages_of_first_are_small_and_their_map_answers_a_finger(visit, tmp_path):
     folder = tmp_path / "run"
     coupons("make", "first", "-o", folder)
