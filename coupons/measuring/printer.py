@@ -9,8 +9,10 @@ circle of radius R the frozen end, a length a behind on the tangent, runs on rad
 steady tractrix. Nothing stops it inside a hole; around a pin the walls laid before mostly do.
 *Axes.* Lost motion takes a loop narrower by the loss, whether it bounds a hole or a pin; then the
 part shrinks and skews. *Layers.* Faces across z stand on whole layers; roofs sag, tops stand
-proud, the first layer is squeezed and swells. *Chance.* The line's width differs from print to
-print and drifts over the bed, each feature has its own deviation, some carry a blob.
+proud, the first layer is squeezed and swells. A round part that lies is a staircase of line ends,
+half round each, which reach into a hole and out of a pin at its top and bottom. *Chance.* The
+line's width differs from print to print and drifts over the bed, each feature has its own
+deviation, some carry a blob.
 """
 
 from collections.abc import Iterable, Sequence
@@ -42,7 +44,7 @@ class Shapes:
     drawn_mm: Numbers
     sign: Numbers  # +1 external, −1 internal
     is_round: NDArray[np.bool_]
-    is_loop: NDArray[np.bool_]  # a round wall laid as circles: its axis stands upright
+    is_loop: NDArray[np.bool_]  # round with an upright axis: its wall is laid as circles
     at_bed: NDArray[np.bool_]
     axes: NDArray[np.int_]
     place_mm: Numbers
@@ -50,16 +52,24 @@ class Shapes:
 
 @dataclass(frozen=True)
 class Sizes:
-    """Printed sizes on the two axes of each feature, and the seam's bump on it."""
+    """Printed sizes on the two axes of each feature.
+
+    ``across_mm`` is what the faces are apart; ``felt_mm`` is what a mate has room for, or needs,
+    with the bumps and steps that stand on round walls.
+    """
 
     across_mm: Numbers
-    bump_mm: Numbers
+    felt_mm: Numbers
 
     @property
     def mean_mm(self) -> Numbers:
         """The size of each feature, over both axes."""
         mean: Numbers = self.across_mm.mean(axis=1)
         return mean
+
+    def of(self, parts: NDArray[np.int_]) -> "Sizes":
+        """Return the sizes of some features, in the order asked for."""
+        return Sizes(self.across_mm[parts], self.felt_mm[parts])
 
 
 def shapes_of(features: Sequence[CouponFeature]) -> Shapes:
@@ -105,7 +115,8 @@ def _axes(feature: Feature) -> tuple[int, int]:
 def mean_sizes(machine: Machine, shapes: Shapes, on_layers: bool = True) -> Sizes:
     """Return the sizes that the machine gives on average, with no chance in them.
 
-    ``on_layers`` false leaves faces across z where they are drawn, off the layer grid.
+    ``on_layers`` false leaves faces across z where they are drawn, off the layer grid, and takes
+    the staircase of lying rounds over all heights at which they may lie.
     """
     nothing = np.zeros(len(shapes.ids))
     return _sizes(machine, shapes, nothing, 0.0, on_layers)
@@ -119,8 +130,8 @@ def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Si
     own = rng.normal(0, 1, count)
     sd_mm = np.where(shapes.axes == Z, scatter.feature_z_mm, scatter.feature_mm)
     blob_mm = rng.exponential(scatter.blob_mm, count) * (rng.random(count) < scatter.blob_chance)
-    across_mm = sizes.across_mm + own[:, None] * sd_mm + (shapes.sign * blob_mm)[:, None]
-    return Sizes(np.maximum(across_mm, 0.01), sizes.bump_mm)
+    change_mm = own[:, None] * sd_mm + (shapes.sign * blob_mm)[:, None]
+    return Sizes(sizes.across_mm + change_mm, sizes.felt_mm + change_mm)
 
 
 def printed_sizes(
@@ -132,15 +143,13 @@ def printed_sizes(
     return dict(zip(shapes.ids, map(float, sizes.mean_mm), strict=True))
 
 
-def clearance_mm(internal: Sizes, external: Sizes, is_round: NDArray[np.bool_]) -> Numbers:
+def clearance_mm(internal: Sizes, external: Sizes) -> Numbers:
     """Return the clearance that a hand feels when each external goes into its internal.
 
-    Out-of-round parts are turned until they fit best: long axis to long axis. A seam's bump takes
-    its height from what can pass a hole, and adds it to what a pin needs.
+    Parts that are wider one way than the other are turned until they fit best: long axis to long.
     """
-    room_mm = np.sort(internal.across_mm, axis=1) - np.sort(external.across_mm, axis=1)
-    bumps_mm = (internal.bump_mm + external.bump_mm) * is_round
-    tightest_mm: Numbers = room_mm.min(axis=1) - bumps_mm
+    room_mm = np.sort(internal.felt_mm, axis=1) - np.sort(external.felt_mm, axis=1)
+    tightest_mm: Numbers = room_mm.min(axis=1)
     return tightest_mm
 
 
@@ -167,7 +176,13 @@ def _sizes(
         )
         for axis in shapes.axes.T
     ]
-    return Sizes(np.stack(columns, axis=1), machine.bead.seam_mm * shapes.is_loop)
+    across_mm = np.stack(columns, axis=1)
+    stands_mm = np.where(shapes.is_loop, machine.bead.seam_mm, 0.0)[:, None] * np.ones(2)
+    lying = shapes.is_round & ~shapes.is_loop
+    if lying.any():
+        steps_mm = _staircase(machine, shapes, on_layers)
+        stands_mm = np.where((shapes.axes == Z) & lying[:, None], steps_mm[:, None], stands_mm)
+    return Sizes(across_mm, across_mm + shapes.sign[:, None] * stands_mm)
 
 
 def _plane_size(
@@ -215,8 +230,8 @@ def _upright_size(machine: Machine, shapes: Shapes, squeeze_mm: float, on_layers
     high_mm: Numbers = shapes.place_mm[:, 2] + half_mm
     on_bed = (np.abs(low_mm) < machine.layer_height_mm / 2) & (shapes.sign > 0)
     if on_layers:
-        low_mm = _on_layer(low_mm, machine.layer_height_mm)
-        high_mm = _on_layer(high_mm, machine.layer_height_mm)
+        low_mm = np.where(shapes.is_round, low_mm, _on_layer(low_mm, machine.layer_height_mm))
+        high_mm = np.where(shapes.is_round, high_mm, _on_layer(high_mm, machine.layer_height_mm))
     height_mm = (high_mm - low_mm) * (1 - machine.axes.shrink_z)
     from_bed_mm = (layers.squeeze_mm + squeeze_mm) * on_bed
     roof_mm = layers.sag_mm * (shapes.sign < 0)
@@ -229,3 +244,42 @@ def _on_layer(face_mm: Numbers, layer_height_mm: float) -> Numbers:
     # The nudge keeps a face drawn on a half layer from falling to either side by rounding.
     layer: Numbers = np.floor(face_mm / layer_height_mm + 0.5 + 1e-9)
     return layer * layer_height_mm
+
+
+def _staircase(machine: Machine, shapes: Shapes, on_layers: bool) -> Numbers:
+    """Return what the layers take from a lying hole's diameter, or add to a lying pin's."""
+    height_mm = machine.layer_height_mm
+    shifts = np.array([0.0]) if on_layers else (np.arange(_PHASES) + 0.5) / _PHASES
+    middles_mm = shapes.place_mm[:, 2] + shifts[:, None] * height_mm
+    radius_mm = shapes.drawn_mm / 2
+    ends_mm = [
+        stair_reach(radius_mm, middle_mm, height_mm, shapes.sign)
+        for middle_mm in (middles_mm, -middles_mm)  # the top, and the bottom as its mirror image
+    ]
+    steps_mm: Numbers = (shapes.sign * (sum(ends_mm) - shapes.drawn_mm)).mean(axis=0)
+    return np.maximum(steps_mm, 0.0)
+
+
+_PHASES = 16
+
+
+def stair_reach(
+    radius_mm: Numbers, middle_mm: Numbers, layer_height_mm: float, sign: Numbers
+) -> Numbers:
+    """Return how near a lying round wall comes to its axis at the top, or how far from it.
+
+    Layers lie between multiples of the layer height; each is cut at its middle, where its line ends
+    on the drawn circle in a half round. In a hole (``sign`` −1) the nearest point of the highest
+    open layer or of the roof above it counts, on a pin (+1) the farthest of its highest layer.
+    """
+    half_mm = layer_height_mm / 2
+    last = np.ceil((middle_mm + radius_mm) / layer_height_mm - 0.5 - 1e-9) - 1
+    rise_mm = (last + 0.5) * layer_height_mm - middle_mm
+    chord_mm = np.sqrt(np.maximum(radius_mm**2 - rise_mm**2, 0.0))
+    # Centre of the half round: behind the wall's face, in the material.
+    line_end_mm = np.hypot(chord_mm - sign * half_mm, rise_mm) + sign * half_mm
+    flat_mm = rise_mm + half_mm
+    reach: Numbers = np.where(
+        sign < 0, np.minimum(line_end_mm, flat_mm), np.maximum(line_end_mm, flat_mm)
+    )
+    return reach

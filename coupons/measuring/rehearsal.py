@@ -42,7 +42,6 @@ class WorkList:
     hardware_sd_mm: NDArray[np.floating]
     internal: NDArray[np.int_]
     external: NDArray[np.int_]
-    round_pair: NDArray[np.bool_]
     read: NDArray[np.int_]
     read_on: NDArray[np.int_]
     in_bore: NDArray[np.bool_]
@@ -79,7 +78,6 @@ def work_list(coupon: Coupon) -> WorkList:
         hardware_sd_mm=np.array([piece.sd_mm for piece in coupon.hardware], dtype=float),
         internal=np.array([at[internal] for internal, _ in pairs], dtype=int),
         external=np.array([at[external] for _, external in pairs], dtype=int),
-        round_pair=np.array([forms[a] in ROUND and forms[b] in ROUND for a, b in pairs], bool),
         read=np.array(read, dtype=int),
         read_on=np.array(
             [
@@ -107,35 +105,29 @@ def _read_on(axes: NDArray[np.int_], along: str | None) -> int:
 def try_out(machine: Machine, work: WorkList, rng: np.random.Generator) -> Found:
     """Print the coupon once on a virtual machine and let its person try and measure everything."""
     sizes = _with_hardware(print_once(machine, work.shapes, rng), work, rng)
-    clearances_mm = clearance_mm(
-        _of(sizes, work.internal), _of(sizes, work.external), work.round_pair
-    )
+    clearances_mm = clearance_mm(sizes.of(work.internal), sizes.of(work.external))
     grades = grade_of(clearances_mm, machine.person, rng)
     met_mm = _met_by_jaws(machine, sizes, work)
     return Found(grades, read_caliper(met_mm, work.in_bore, machine.caliper, rng))
 
 
 def _with_hardware(sizes: Sizes, work: WorkList, rng: np.random.Generator) -> Sizes:
-    bought_mm = rng.normal(work.hardware_mm, work.hardware_sd_mm)
+    bought_mm = rng.normal(work.hardware_mm, work.hardware_sd_mm)[:, None] * np.ones(2)
     return Sizes(
-        np.concatenate([sizes.across_mm, np.stack([bought_mm, bought_mm], axis=1)]),
-        np.concatenate([sizes.bump_mm, np.zeros_like(bought_mm)]),
+        np.concatenate([sizes.across_mm, bought_mm]), np.concatenate([sizes.felt_mm, bought_mm])
     )
-
-
-def _of(sizes: Sizes, parts: NDArray[np.int_]) -> Sizes:
-    return Sizes(sizes.across_mm[parts], sizes.bump_mm[parts])
 
 
 def _met_by_jaws(machine: Machine, sizes: Sizes, work: WorkList) -> NDArray[np.floating]:
-    """Return the size on the diameter that each reading is taken on, seam bump included."""
+    """Return the size on the diameter that each reading is taken on, seam bump included.
+
+    Jaws lie along the steps of a lying round and do not feel them as a mate does.
+    """
     three = np.column_stack([sizes.across_mm, sizes.mean_mm])[work.read, work.read_on]
     seam_axis = "xy".index(machine.bead.seam_along)
     on_seam = work.shapes.axes[work.read, np.minimum(work.read_on, 1)] == seam_axis
-    on_seam &= work.read_on < _BOTH_AXES
-    met: NDArray[np.floating] = (
-        three + work.shapes.sign[work.read] * sizes.bump_mm[work.read] * on_seam
-    )
+    on_seam &= (work.read_on < _BOTH_AXES) & work.shapes.is_loop[work.read]
+    met: NDArray[np.floating] = three + work.shapes.sign[work.read] * on_seam * machine.bead.seam_mm
     return met
 
 

@@ -3,8 +3,8 @@
 import numpy as np
 
 from coupons.measuring.machine import Machine
-from coupons.measuring.printer import Sizes, clearance_mm, mean_sizes, shapes_of_drawn
-from coupons.terms import GRADES, ROUND, Feature, Form, Grade, Joint
+from coupons.measuring.printer import clearance_mm, mean_sizes, shapes_of_drawn
+from coupons.terms import GRADES, Feature, Grade, Joint
 
 # Each step leaves a tenth or less of the miss: clearance grows almost exactly as the gap does.
 _STEPS = 30
@@ -28,11 +28,8 @@ def mean_clearance_mm(machine: Machine, joint: Joint, gap_mm: float) -> float:
     ]
     off_bed_mm = 1.0 + joint.size_mm
     sizes = mean_sizes(machine, shapes_of_drawn(pair, z_mm=off_bed_mm), on_layers=False)
-    internal, external = (
-        Sizes(sizes.across_mm[part], sizes.bump_mm[part]) for part in (slice(0, 1), slice(1, 2))
-    )
-    is_round = np.array([_both_round(joint.internal, joint.external)])
-    return float(clearance_mm(internal, external, is_round)[0])
+    internal, external = (sizes.of(np.array([part])) for part in (0, 1))
+    return float(clearance_mm(internal, external)[0])
 
 
 def threshold_gap_mm(machine: Machine, joint: Joint, grade: Grade) -> float:
@@ -49,7 +46,3 @@ def threshold_gap_mm(machine: Machine, joint: Joint, grade: Grade) -> float:
         if abs(miss_mm) < 1e-9:
             break
     return gap_mm
-
-
-def _both_round(internal: Form, external: Form) -> bool:
-    return internal in ROUND and external in ROUND
