@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import FitError
-from coupons.learning.effects import effect_row, height_share, side
-from coupons.making.record import Coupon, CouponFeature
+from coupons.learning.effects import EFFECTS, effect_row, height_share, side
+from coupons.making.record import CouponFeature
 from coupons.measuring.entries import FitEntry, SizeEntry
 from coupons.measuring.jaws import bore_from_reading
 from coupons.measuring.run import Run
@@ -72,24 +72,22 @@ def as_feature(feature: CouponFeature) -> Feature:
     return Feature(feature.form, feature.size_mm, feature.direction, feature.at_bed)
 
 
-class _SizeTable:
+class SizeTable:
     """Collects sizes as they are met, each (run, id) once."""
 
     def __init__(self) -> None:
         self.index: dict[tuple[int, str], int] = {}
         self.rows: list[tuple[float, Array, float, int, int, float]] = []
 
-    def printed(self, run: int, feature: CouponFeature) -> int:
-        f = as_feature(feature)
-        row = (f.size_mm, effect_row(f), height_share(f), side(f.form), run, np.nan)
-        return self._index((run, feature.id), row)
+    def printed(self, run: int, key: str, feature: Feature) -> int:
+        """Return the index of a printed size."""
+        row = (feature.size_mm, effect_row(feature), height_share(feature), side(feature.form))
+        return self._index((run, key), (*row, run, np.nan))
 
-    def bought(self, run: int, coupon: Coupon, mate: str) -> int:
-        piece = next(h for h in coupon.hardware if h.id == mate)
-        # A bought piece has no effect of the printer: its row is zero.
-        nothing = np.zeros_like(effect_row(Feature(Form.PIN, 1.0, coupon.features[0].direction)))
-        row = (piece.size_mm, nothing, 0.0, side(piece.form), run, piece.sd_mm)
-        return self._index((run, mate), row)
+    def bought(self, run: int, key: str, form: Form, size_mm: float, sd_mm: float) -> int:
+        """Return the index of a bought mate's size, on which the printer has no effect."""
+        row = (size_mm, np.zeros(len(EFFECTS)), 0.0, side(form))
+        return self._index((run, key), (*row, run, sd_mm))
 
     def _index(self, key: tuple[int, str], row: tuple[float, Array, float, int, int, float]) -> int:
         if key not in self.index:
@@ -98,6 +96,7 @@ class _SizeTable:
         return self.index[key]
 
     def frozen(self) -> Sizes:
+        """Return the sizes met so far."""
         drawn, effects, z_share, sides, run, fixed_sd = zip(*self.rows, strict=True)
         return Sizes(
             tuple(self.index),
@@ -123,26 +122,26 @@ def design_of(runs: Sequence[Run]) -> Design:
     FitError
         If no run holds a single result.
     """
-    table = _SizeTable()
+    table = SizeTable()
     readings = [r for n, run in enumerate(runs) for r in _reading_rows(table, n, run)]
     trials = [t for n, run in enumerate(runs) for t in _trial_rows(table, n, run)]
     if not table.rows:
         raise FitError("The entries hold no result yet: type what hands and caliper found first.")
-    return Design(table.frozen(), _readings(readings), _trials(trials), len(runs))
+    return Design(table.frozen(), readings_of(readings), trials_of(trials), len(runs))
 
 
 def _features(run: Run) -> dict[str, CouponFeature]:
     return {feature.id: feature for feature in run.coupon.features}
 
 
-def _reading_rows(table: _SizeTable, n: int, run: Run) -> Iterable[tuple[object, ...]]:
+def _reading_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, ...]]:
     features = _features(run)
     caliper = run.conditions.caliper
     for entry in run.sizes:
         feature = features[entry.feature]
         f = as_feature(feature)
         yield (
-            table.printed(n, feature),
+            table.printed(n, feature.id, f),
             _true_size(entry, f, caliper.jaw_land_mm),
             effect_row(f, entry.along) - effect_row(f),
             caliper.resolution_mm,
@@ -157,13 +156,13 @@ def _true_size(entry: SizeEntry, feature: Feature, land_mm: float) -> float:
     return entry.value_mm
 
 
-def _trial_rows(table: _SizeTable, n: int, run: Run) -> Iterable[tuple[object, ...]]:
+def _trial_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, ...]]:
     features = _features(run)
     for entry in run.fits:
         if (entry.tightest, entry.loosest) == (GRADES[0], GRADES[-1]):
             continue  # every grade is possible: nothing was reported
         feature = features[entry.feature]
-        fixed = table.printed(n, feature)
+        fixed = table.printed(n, feature.id, as_feature(feature))
         mate = _mate_index(table, n, run, features, entry)
         internal, external = (fixed, mate) if feature.form in INTERNAL else (mate, fixed)
         yield (
@@ -177,18 +176,20 @@ def _trial_rows(table: _SizeTable, n: int, run: Run) -> Iterable[tuple[object, .
 
 
 def _mate_index(
-    table: _SizeTable, n: int, run: Run, features: dict[str, CouponFeature], entry: FitEntry
+    table: SizeTable, n: int, run: Run, features: dict[str, CouponFeature], entry: FitEntry
 ) -> int:
     if entry.mate in features:
-        return table.printed(n, features[entry.mate])
-    return table.bought(n, run.coupon, entry.mate)
+        return table.printed(n, entry.mate, as_feature(features[entry.mate]))
+    piece = next(h for h in run.coupon.hardware if h.id == entry.mate)
+    return table.bought(n, piece.id, piece.form, piece.size_mm, piece.sd_mm)
 
 
 def _columns(rows: list[tuple[object, ...]], n_columns: int) -> list[list[object]]:
     return [list(column) for column in zip(*rows, strict=True)] if rows else [[]] * n_columns
 
 
-def _readings(rows: list[tuple[object, ...]]) -> Readings:
+def readings_of(rows: list[tuple[object, ...]]) -> Readings:
+    """Turn rows of a size's index, value, extra effects, resolution and entry row into arrays."""
     size, value, effects, resolution, row = _columns(rows, 5)
     return Readings(
         np.array(size, np.intp),
@@ -199,7 +200,8 @@ def _readings(rows: list[tuple[object, ...]]) -> Readings:
     )
 
 
-def _trials(rows: list[tuple[object, ...]]) -> Trials:
+def trials_of(rows: list[tuple[object, ...]]) -> Trials:
+    """Turn rows of two indices, two ranks, roundness and entry row into arrays."""
     internal, external, tightest, loosest, is_round, row = _columns(rows, 6)
     return Trials(
         np.array(internal, np.intp),

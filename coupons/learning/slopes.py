@@ -20,19 +20,15 @@ Indices = NDArray[np.intp]
 N_EDGES = len(THRESHOLDS)
 
 
-def reading_rows(model: LatentModel) -> Array:
-    """Return each reading's weights on all latent values, shape (n_readings, n_latent)."""
-    return np.concatenate([model.reading_shared, model.reading_own.T.toarray()], axis=1)
-
-
-def margin_rows(model: LatentModel) -> Array:
-    """Return the weights of clearance − each threshold, shape (4 n_trials, n_latent)."""
+def edge_rows(model: LatentModel) -> Array:
+    """Return the weights of all latent values in the edges, shape (n_edges, n_latent)."""
+    readings = np.concatenate([model.reading_shared, model.reading_own.T.toarray()], axis=1)
     clearance = np.concatenate([model.lower_shared, model.trial_own.T.toarray()], axis=1)
     thresholds = np.arange(len(EFFECTS), len(EFFECTS) + N_EDGES)
     clearance[:, thresholds] = 0.0
-    rows = np.repeat(clearance[:, None, :], N_EDGES, axis=1)
-    rows[:, np.arange(N_EDGES), thresholds] = -1.0
-    return rows.reshape(-1, clearance.shape[1])
+    margins = np.repeat(clearance[:, None, :], N_EDGES, axis=1)
+    margins[:, np.arange(N_EDGES), thresholds] = -1.0
+    return np.concatenate([readings, margins.reshape(-1, clearance.shape[1])])
 
 
 def edge_offset(model: LatentModel) -> Array:
@@ -95,7 +91,7 @@ def observations(model: LatentModel, scatters: Sequence[Scatters]) -> Observatio
     starts = len(resolution) + N_EDGES * np.arange(len(trials.internal))
     return Observations(
         model,
-        np.concatenate([reading_rows(model), margin_rows(model)]),
+        edge_rows(model),
         edge_offset(model),
         np.sqrt(sigma**2 + resolution**2 / 12),
         omega,

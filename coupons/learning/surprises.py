@@ -151,6 +151,7 @@ def _surprise(
 def grades_text(entry: FitEntry) -> str:
     """Write what a trial found: one grade, or the ends of a range.
 
+    >>> from coupons.terms import Grade
     >>> grades_text(FitEntry(2, "A1", "G1", Grade.PUSH, Grade.LOOSE))
     'push..loose'
     """

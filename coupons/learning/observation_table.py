@@ -1,0 +1,227 @@
+"""Observations as one numeric table, a row each: what general-purpose learning tools work with.
+
+==================  ==============================================================================
+column              what it holds
+==================  ==============================================================================
+``kind``            0 a caliper reading, 1 a fit trial
+``run``             which print, any whole number
+``feature``         which feature of it, any whole number: rows of one feature share its deviation
+``form``            0 pin, 1 tongue, 2 hole, 3 slot
+``direction``       0 x, 1 y, 2 z, 3 x+y, 4 x-y
+``at_bed``          1 if the size is met at the first layer
+``drawn_mm``        its drawn size
+``along``           axis of a reading of a round feature: 0 x, 1 y, 2 z, −1 none
+``resolution_mm``   smallest step of the caliper; 0 for trials
+``mate``            trials: which feature or bought piece was tried; −1 for readings
+``mate_form``       and its form, direction and sizes as above; 0 for readings
+``mate_direction``
+``mate_at_bed``
+``mate_drawn_mm``
+``mate_sd_mm``      standard deviation of a bought piece, −1 for a printed one
+``width``           how many grades beyond the tightest the person left open
+==================  ==============================================================================
+
+The value to learn is the size read in mm (after correction for the jaws), or the rank of the
+tightest grade reported: 0 no-go … 4 loose.
+"""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.errors import FitError
+from coupons.learning.design import Design, SizeTable, design_of, readings_of, trials_of
+from coupons.learning.effects import effect_row
+from coupons.making.record import Coupon, CouponFeature
+from coupons.measuring.run import Run
+from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form
+
+Array = NDArray[np.floating]
+Indices = NDArray[np.intp]
+
+COLUMNS = (
+    "kind",
+    "run",
+    "feature",
+    "form",
+    "direction",
+    "at_bed",
+    "drawn_mm",
+    "along",
+    "resolution_mm",
+    "mate",
+    "mate_form",
+    "mate_direction",
+    "mate_at_bed",
+    "mate_drawn_mm",
+    "mate_sd_mm",
+    "width",
+)
+_AT = {name: column for column, name in enumerate(COLUMNS)}
+_FORMS, _DIRECTIONS, _AXES = tuple(Form), tuple(Direction), ("x", "y", "z")
+_NO_MATE = (-1, 0, 0, 0, 0, -1)
+_CODES = {
+    "kind": (0, 1),
+    "form": (0, len(_FORMS) - 1),
+    "direction": (0, len(_DIRECTIONS) - 1),
+    "at_bed": (0, 1),
+    "along": (-1, len(_AXES) - 1),
+    "mate_form": (0, len(_FORMS) - 1),
+    "mate_direction": (0, len(_DIRECTIONS) - 1),
+    "mate_at_bed": (0, 1),
+    "width": (0, len(GRADES) - 1),
+}
+
+
+def observation_table(runs: Sequence[Run]) -> tuple[Array, Array, Indices]:
+    """Lay out everything that runs hold as one table.
+
+    Returns
+    -------
+    X : ndarray of shape (n_observations, n_columns)
+        Columns as in `COLUMNS`.
+    y : ndarray of shape (n_observations,)
+        Sizes in mm and ranks of grades.
+    groups : ndarray of shape (n_observations,)
+        One number a feature, for cross-validation that leaves a whole feature out.
+
+    Raises
+    ------
+    FitError
+        If no run holds a single result.
+    """
+    design = design_of(runs)
+    readings = [row for n, run in enumerate(runs) for row in _reading_rows(n, run)]
+    trials = [row for n, run in enumerate(runs) for row in _trial_rows(n, run)]
+    X = np.array([*readings, *trials], float).reshape(-1, len(COLUMNS))
+    y = np.concatenate([design.readings.value, design.trials.tightest.astype(float)])
+    return X, y, groups_of(X)
+
+
+def groups_of(X: Array) -> Indices:
+    """Return one number a feature of a run, for each row of an observation table."""
+    keys = X[:, [_AT["run"], _AT["feature"]]]
+    groups: Indices = np.unique(keys, axis=0, return_inverse=True)[1].ravel()
+    return groups
+
+
+def _codes(feature: CouponFeature) -> tuple[float, ...]:
+    return (
+        _FORMS.index(feature.form),
+        _DIRECTIONS.index(feature.direction),
+        float(feature.at_bed),
+        feature.size_mm,
+    )
+
+
+def _reading_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
+    index = {feature.id: at for at, feature in enumerate(run.coupon.features)}
+    for entry in run.sizes:
+        at = index[entry.feature]
+        along = -1 if entry.along is None else _AXES.index(entry.along)
+        step = run.conditions.caliper.resolution_mm
+        yield (0, n, at, *_codes(run.coupon.features[at]), along, step, *_NO_MATE, 0)
+
+
+def _trial_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
+    index = {feature.id: at for at, feature in enumerate(run.coupon.features)}
+    for entry in run.fits:
+        if (entry.tightest, entry.loosest) == (GRADES[0], GRADES[-1]):
+            continue  # every grade is possible: nothing was reported
+        at = index[entry.feature]
+        width = GRADES.index(entry.loosest) - GRADES.index(entry.tightest)
+        mate = _mate_codes(run.coupon, index, entry.mate)
+        yield (1, n, at, *_codes(run.coupon.features[at]), -1, 0, *mate, width)
+
+
+def _mate_codes(coupon: Coupon, index: dict[str, int], mate: str) -> tuple[float, ...]:
+    if mate in index:
+        return (index[mate], *_codes(coupon.features[index[mate]]), -1)
+    at = next(k for k, piece in enumerate(coupon.hardware) if piece.id == mate)
+    piece = coupon.hardware[at]
+    number = len(coupon.features) + at
+    return (number, _FORMS.index(piece.form), 0, 0, piece.size_mm, piece.sd_mm)
+
+
+def run_numbers(X: Array, known: Sequence[float] = ()) -> tuple[float, ...]:
+    """Return the runs of an observation table: those known already, then the new ones.
+
+    Raises
+    ------
+    FitError
+        If X is not such a table.
+    """
+    _check(X)
+    found = map(float, np.unique(X[:, _AT["run"]]))
+    return (*known, *(run for run in found if run not in known))
+
+
+def design_from_table(X: Array, y: Array, runs: Sequence[float]) -> Design:
+    """Build the arrays for a fit from an observation table.
+
+    Parameters
+    ----------
+    X, y : ndarray
+        As from `observation_table`.
+    runs : sequence of float
+        The numbers of all runs, in the order in which the design is to hold them.
+
+    Raises
+    ------
+    FitError
+        If a code in X is not one of those that the table may hold.
+    """
+    _check(X)
+    table = SizeTable()
+    readings, trials = [], []
+    for at, row in enumerate(X):
+        run = runs.index(row[_AT["run"]])
+        if row[_AT["kind"]] == 0:
+            readings.append(_reading(table, run, row, y[at], at))
+        else:
+            trials.append(_trial(table, run, row, int(y[at]), at))
+    return Design(table.frozen(), readings_of(readings), trials_of(trials), len(runs))
+
+
+def _check(X: Array) -> None:
+    if X.shape[1] != len(COLUMNS):
+        raise FitError(f"X must have the {len(COLUMNS)} columns {', '.join(COLUMNS)}.")
+    for name, (low, high) in _CODES.items():
+        column = X[:, _AT[name]]
+        wrong = column[(column < low) | (column > high) | (column != np.round(column))]
+        if len(wrong):
+            raise FitError(
+                f"Column {name} of X must hold whole numbers from {low} to {high}."
+                f" Got {wrong[0]:g} instead."
+            )
+
+
+def _feature(row: Array, prefix: str = "") -> Feature:
+    return Feature(
+        _FORMS[int(row[_AT[f"{prefix}form"]])],
+        float(row[_AT[f"{prefix}drawn_mm"]]),
+        _DIRECTIONS[int(row[_AT[f"{prefix}direction"]])],
+        bool(row[_AT[f"{prefix}at_bed"]]),
+    )
+
+
+def _reading(table: SizeTable, run: int, row: Array, value: float, at: int) -> tuple[object, ...]:
+    feature, along = _feature(row), int(row[_AT["along"]])
+    axis = None if along < 0 else _AXES[along]
+    extra = effect_row(feature, axis) - effect_row(feature)
+    index = table.printed(run, f"{row[_AT['feature']]:g}", feature)
+    return (index, value, extra, row[_AT["resolution_mm"]], at)
+
+
+def _trial(table: SizeTable, run: int, row: Array, rank: int, at: int) -> tuple[object, ...]:
+    feature, mate = _feature(row), _feature(row, "mate_")
+    sd_mm, key = row[_AT["mate_sd_mm"]], f"{row[_AT['mate']]:g}"
+    fixed = table.printed(run, f"{row[_AT['feature']]:g}", feature)
+    if sd_mm < 0:
+        tried = table.printed(run, key, mate)
+    else:
+        tried = table.bought(run, key, mate.form, mate.size_mm, float(sd_mm))
+    internal, external = (fixed, tried) if feature.form in INTERNAL else (tried, fixed)
+    loosest = min(rank + int(row[_AT["width"]]), len(GRADES) - 1)
+    return (internal, external, rank, loosest, float(feature.form in ROUND), at)
