@@ -1,5 +1,6 @@
 import re
 import time
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -11,16 +12,19 @@ from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
+from coupons.learning.surprises import Surprise, Surprises
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec import load_spec
 from coupons.measuring.finding import Finding
 from coupons.showing.families import families
-from coupons.showing.faults import KINDS, faults
+from coupons.showing.first_steps import first_steps
 from coupons.showing.fit_plot import grade_chances
+from coupons.showing.fit_summary import learned_from
 from coupons.showing.joint_tables import USUAL_JOINTS, JointTable, joint_tables, joint_title
 from coupons.showing.left_over import largest_left_over
-from coupons.showing.report import first_steps, unmeasured, write_report
+from coupons.showing.report import write_report
 from coupons.showing.size_plot import readings_of
+from coupons.showing.unmeasured import COUPONS, unmeasured
 from coupons.terms import Joint
 
 ODD = Finding("look", "entries.csv row 9 (A3)", "reads </script> twice", "Measure it again")
@@ -28,17 +32,18 @@ ODD = Finding("look", "entries.csv row 9 (A3)", "reads </script> twice", "Measur
 
 @pytest.fixture(scope="module")
 def taught(tmp_path_factory):
-    """A filled run, its fit and its profile."""
+    """A filled run, its fit, its profile and what was found out."""
     run = fill_run(write_run(tmp_path_factory.mktemp("run"), make_record(rows=4, features=8)))
     fitted = fit_runs([run])
-    return run, fitted, profile_of(fitted, [run])
+    profile = profile_of(fitted, [run])
+    return run, fitted, profile, learned_from(profile, fitted, [run], [[ODD]])
 
 
 @pytest.fixture(scope="module")
 def html(taught, tmp_path_factory):
-    run, fitted, profile = taught
+    _, fitted, _, learned = taught
     path = tmp_path_factory.mktemp("report") / "report.html"
-    return write_report(path, profile, fitted, [run], [ODD]).read_text(encoding="utf-8")
+    return write_report(path, learned, fitted, [[ODD]]).read_text(encoding="utf-8")
 
 
 def test_the_report_has_every_part_and_stays_small(html):
@@ -56,11 +61,11 @@ def test_the_report_has_every_part_and_stays_small(html):
 
 
 def test_the_report_is_the_same_bytes_each_time_and_quick(taught, tmp_path):
-    run, fitted, profile = taught
+    _, fitted, _, learned = taught
     times, texts = [], []
     for name in ("a.html", "b.html"):
         started = time.perf_counter()
-        texts.append(write_report(tmp_path / name, profile, fitted, [run]).read_bytes())
+        texts.append(write_report(tmp_path / name, learned, fitted).read_bytes())
         times.append(time.perf_counter() - started)
     assert texts[0] == texts[1]
     assert min(times) <= 2.0
@@ -71,25 +76,41 @@ def test_findings_are_shown_escaped(html):
 
 
 def test_a_rehearsed_profile_says_so_at_the_top(taught, tmp_path):
-    run, fitted, profile = taught
-    rehearsed = profile.model_copy(update={"rehearsed": True})
-    path = write_report(tmp_path / "report.html", rehearsed, fitted, [run])
+    _, fitted, profile, learned = taught
+    rehearsed = replace(learned, profile=profile.model_copy(update={"rehearsed": True}))
+    path = write_report(tmp_path / "report.html", rehearsed, fitted)
     top = path.read_text(encoding="utf-8").split("What to draw")[0]
     assert "REHEARSED: from a virtual printer" in top
 
 
-def test_the_first_three_lines_say_look_draw_and_go_on(taught):
-    _, _, profile = taught
-    tables = joint_tables(profile, families([taught[0]]))
-    heads = [head for head, _ in first_steps(profile, tables, faults(profile), [ODD])]
-    assert len(heads) <= 3
-    assert heads[0] == "Look at one thing again"
-    assert heads[1].startswith("Draw a gap of 0.")
-    assert heads[1].endswith("mm where it slides")
+SURPRISE = Surprise(0, 9, "A3 with AG1", "entries.csv row 9", "no-go", "slide", 0.001, "Try again")
+
+
+def steps(learned, surprises=()):
+    found = replace(learned, surprises=Surprises(tuple(surprises), 85, 0.9))
+    return first_steps(found, joint_tables(found.profile, families(found.runs)))
+
+
+def test_surprising_entries_come_before_what_they_would_spoil(taught):
+    look, draw, cure = steps(taught[3], [SURPRISE, SURPRISE])
+    assert look == (
+        "Look at A3 with AG1 again",
+        "Row 9 says no-go, where slide was expected. Try again. 1 more are listed below.",
+    )
+    assert re.fullmatch(r"Draw a gap of 0\.\d\d mm where it slides", draw[0])
+    assert cure[0] == "On the machine: openings come out tight"
+    assert "Then print again" in cure[1]
+
+
+def test_without_surprises_the_first_thing_is_what_to_draw(taught):
+    draw, _, following = steps(taught[3])
+    assert draw[0].startswith("Draw a gap of")
+    assert "into the material. It slides with a chance of" in draw[1]
+    assert following[0] == "Next time, print coupon “upright”"
 
 
 def test_tried_joints_come_first_and_those_never_tried_are_named_as_unmeasured(taught):
-    run, _, profile = taught
+    run, _, profile, _ = taught
     tables = joint_tables(profile, families([run]))
     assert [joint_title(table.joint) for table in tables if table.lines] == [
         "Pin in hole, 5 mm, axis along z",
@@ -97,11 +118,12 @@ def test_tried_joints_come_first_and_those_never_tried_are_named_as_unmeasured(t
         "Tongue in slot, 4 mm, across y",
     ]
     missing = dict(unmeasured(tables, profile))
-    assert missing["Tongue in slot, 10 mm, across z"] == "upright"
+    assert missing["Tongue in slot, 10 mm, across z"] == "coupon “upright”"
+    assert missing["print to print"] == "a second print, fitted together"
 
 
 def test_wider_fits_have_wider_gaps_and_offsets_go_into_the_material(taught):
-    run, _, profile = taught
+    run, _, profile, _ = taught
     for table in joint_tables(profile, families([run])):
         gaps = [line.one.gap_mm for line in table.lines]
         assert gaps == sorted(gaps)
@@ -111,15 +133,14 @@ def test_wider_fits_have_wider_gaps_and_offsets_go_into_the_material(taught):
             assert both == pytest.approx(-line.both.gap_mm / 4, abs=0.006)
 
 
-def test_the_faults_put_in_are_found_in_order_of_size(taught):
-    """`fill_run` makes outer faces 0.06 and inner ones 0.09 mm proud: 0.12 and −0.18 on size."""
-    found = {fault.name: fault for fault in faults(taught[2])}
-    inner, outer = found["growth_int"], found["growth_ext"]
-    assert inner.low_mm < -0.18 < inner.high_mm
-    assert outer.low_mm < 0.12 < outer.high_mm
-    assert (inner.words, outer.words) == ("slots and holes are narrow", "outer faces stand proud")
-    sizes = [abs(fault.size_mm) for fault in faults(taught[2])]
-    assert sizes == sorted(sizes, reverse=True)
+def test_what_is_wrong_stands_with_its_size_and_its_cure(html, taught):
+    """`fill_run` makes inner faces 0.09 mm proud, the largest fault that it puts in."""
+    rows = re.findall(r'<th scope="row"><b>(.*?)</b>(.*?)</th>', html)
+    assert rows[0][0] == "openings come out tight"
+    inner = taught[3].causes.found[0]
+    assert inner.value == pytest.approx(0.09, abs=0.02)
+    assert inner.cure in rows[0][1]
+    assert len(rows) == len(taught[3].causes.found)
 
 
 @cache
@@ -129,7 +150,7 @@ def sizes_of(coupon):
     return sizes.effects
 
 
-@pytest.mark.parametrize(("term", "coupon"), [(n, k.coupon) for n, k in KINDS.items()])
+@pytest.mark.parametrize(("term", "coupon"), COUPONS.items())
 def test_the_coupon_named_for_a_term_has_features_on_which_it_acts(term, coupon):
     assert np.abs(sizes_of(coupon)[:, EFFECTS.index(term)]).max() > 0
 
@@ -143,7 +164,7 @@ def test_the_coupon_named_for_a_joint_tries_such_a_joint(internal, external, dir
 
 
 def test_chances_of_the_five_grades_add_up(taught):
-    run, _, profile = taught
+    run, _, profile, _ = taught
     for family in families([run]):
         chances = grade_chances(profile, family, np.linspace(-0.3, 0.9, 25))
         assert chances.sum(axis=0) == pytest.approx(1.0)
@@ -151,7 +172,7 @@ def test_chances_of_the_five_grades_add_up(taught):
 
 
 def test_left_over_is_read_less_expected_with_the_largest_first(taught):
-    run, fitted, profile = taught
+    run, fitted, profile, _ = taught
     left = largest_left_over(fitted, [run], profile)
     assert len(left) == len(run.sizes)
     sizes = [abs(one.left_mm) for one in left]
@@ -160,7 +181,7 @@ def test_left_over_is_read_less_expected_with_the_largest_first(taught):
 
 
 def test_readings_keep_the_feature_that_they_are_of(taught):
-    run, fitted, _ = taught
+    run, fitted, _, _ = taught
     drawn = {feature.id: feature.size_mm for feature in run.coupon.features}
     assert [
         (reading.feature.id, pytest.approx(reading.error_mm, abs=1e-9))

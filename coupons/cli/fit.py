@@ -50,11 +50,9 @@ def command(
     path = output or folders[-1] / "profile.json"
     write_profile(profile, path)
     findings = [check_run(folder) for folder in folders]
-    each = [finding for of_run in findings for finding in of_run]
-    report = write_report(path.with_name("report.html"), profile, fitted, runs, each)
-    card = write_wall_card(path.with_name("wall-card.html"), profile)
-
     learned = learned_from(profile, fitted, runs, findings)
+    report = write_report(path.with_name("report.html"), learned, fitted, findings)
+    card = write_wall_card(path.with_name("wall-card.html"), profile)
     if as_json:
         click.echo(json.dumps(_data(learned, path), ensure_ascii=False, indent=1))
     else:

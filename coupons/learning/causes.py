@@ -165,6 +165,11 @@ _SCATTERS = ("tau", "tau_z", "rho", "rho_z")
 _RATIOS = ("scale_x", "scale_y", "scale_z", "skew")
 
 
+def unsaid(name: str) -> str:
+    """Return what a term or scatter is called where nothing was learned of it."""
+    return _KINDS[name].unsaid
+
+
 def find_causes(fitted: Fitted) -> Causes:
     """Say what the printer does wrong, largest first.
 
@@ -181,7 +186,7 @@ def find_causes(fitted: Fitted) -> Causes:
     ranked = sorted(found, key=lambda cause: -cause.effect_mm)
     return Causes(
         tuple(replace(cause, share=cause.effect_mm**2 / budget) for cause in ranked),
-        tuple(_KINDS[name].unsaid for name in _not_measured(fitted)),
+        tuple(map(unsaid, _not_measured(fitted))),
     )
 
 

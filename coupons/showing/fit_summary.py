@@ -20,7 +20,7 @@ WIDTH = 80
 _MOST_SURPRISES = 3
 _MOST_TO_DO = 4
 # A fault of the set-up is worth a screwdriver if it moves sizes by this much.
-_WORTH_CURING_MM = 0.02
+WORTH_CURING_MM = 0.02
 _PLACES = {Place.SET_UP: "set-up", Place.MODEL: "model", Place.NEITHER: "-"}
 
 
@@ -108,7 +108,7 @@ def _to_do(learned: Learned) -> list[str]:
     cures = [
         cause.cure
         for cause in learned.causes.found
-        if cause.place is Place.SET_UP and cause.certain and cause.effect_mm >= _WORTH_CURING_MM
+        if cause.place is Place.SET_UP and cause.certain and cause.effect_mm >= WORTH_CURING_MM
     ]
     todo += dict.fromkeys(cures)
     todo = todo[: _MOST_TO_DO - 1]
@@ -142,12 +142,13 @@ def _cause_lines(causes: Causes) -> list[str]:
 
 def _cause_line(cause: Cause) -> str:
     return (
-        f"  {cause.says:<34} {_amount(cause):<21}{cause.effect_mm:>6.3f} mm"
+        f"  {cause.says:<34} {amount(cause):<21}{cause.effect_mm:>6.3f} mm"
         f"{100 * cause.share:>3.0f} %  {_PLACES[cause.place]}"
     )
 
 
-def _amount(cause: Cause) -> str:
+def amount(cause: Cause) -> str:
+    """Write the size of a cause in its own unit, with one standard deviation."""
     if cause.unit == "ratio":
         return f"{100 * abs(cause.value):.2f} ± {100 * cause.sd:.2f} %"
     return f"{abs(cause.value):.3f} ± {cause.sd:.3f} {cause.unit.removeprefix('mm ')}"
@@ -180,12 +181,17 @@ def _row(learned: Learned, surprise: Surprise) -> str:
 
 
 def _quality_lines(held_out: HeldOut) -> list[str]:
+    return textwrap.wrap(quality_sentence(held_out), WIDTH)
+
+
+def quality_sentence(held_out: HeldOut) -> str:
+    """Say how well features are foretold that were left out of the fit."""
     told = []
     if held_out.readings is not None:
         told.append(_reading_quality(held_out.readings))
     if held_out.trials is not None:
         told.append(_trial_quality(held_out.trials))
-    return textwrap.wrap(f"Each feature foretold from all others: {'; '.join(told)}.", WIDTH)
+    return f"Each feature foretold from all others: {'; '.join(told)}."
 
 
 def _reading_quality(readings: HeldOutReadings) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coupons.answering.offset import Answer, Question, answer
+from coupons.answering.where_measured import coupons_with
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.showing.families import Family
@@ -16,12 +17,6 @@ USUAL_JOINTS = (
     *((Form.SLOT, Form.TONGUE, d) for d in (Direction.X, Direction.Y, Direction.Z)),
     *((Form.HOLE, Form.PIN, d) for d in (Direction.Z, Direction.X, Direction.Y)),
 )
-_MEASURED_BY = {
-    (Form.SLOT, Direction.Z): "upright",
-    (Form.HOLE, Direction.X): "round",
-    (Form.HOLE, Direction.Y): "round",
-    (Form.HOLE, Direction.Z): "round",
-}
 
 
 def joint_title(joint: Joint) -> str:
@@ -51,8 +46,8 @@ class JointTable:
 
     @property
     def coupon(self) -> str:
-        """The shipped coupon that measures such a joint."""
-        return _MEASURED_BY.get((self.joint.internal, self.joint.direction), "sliding")
+        """The first shipped coupon on which such a joint is tried; empty if there is none."""
+        return next(iter(coupons_with(self.joint.internal, self.joint.direction)), "")
 
 
 def joint_tables(profile: Profile, tried: Sequence[Family] = ()) -> tuple[JointTable, ...]:

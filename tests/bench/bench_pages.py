@@ -22,6 +22,7 @@ from coupons.making.spec import load_spec
 from coupons.measuring.rehearsal import rehearse
 from coupons.measuring.run import load_run, start_run
 from coupons.showing.entry_page import write_entry_page
+from coupons.showing.fit_summary import learned_from
 from coupons.showing.report import write_report
 from coupons.showing.sheet import write_sheet
 from coupons.showing.wall_card import write_wall_card
@@ -58,10 +59,11 @@ def pages_of(folder: Path) -> dict[str, dict[str, float]]:
     runs = [load_run(folder)]
     fitted = fit_runs(runs)
     profile = profile_of(fitted, runs)
+    learned = learned_from(profile, fitted, runs, [()])
     pages = {
         "entry.html": lambda: write_entry_page(folder),
         "sheet.html": lambda: write_sheet(folder),
-        "report.html": lambda: write_report(folder / "report.html", profile, fitted, runs),
+        "report.html": lambda: write_report(folder / "report.html", learned, fitted),
         "wall-card.html": lambda: write_wall_card(folder / "wall-card.html", profile),
     }
     return {

@@ -7,6 +7,7 @@ from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
 from coupons.measuring.finding import Finding
+from coupons.showing.fit_summary import learned_from
 from coupons.showing.report import write_report
 
 pytestmark = pytest.mark.browser
@@ -20,7 +21,9 @@ def report(tmp_path_factory):
     fitted = fit_runs([run])
     finding = Finding("look", f"entries.csv row 3 ({HOSTILE})", HOSTILE, "Try again")
     path = parent / "report.html"
-    return write_report(path, profile_of(fitted, [run]), fitted, [run], [finding] * 20)
+    findings = [[finding] * 20]
+    learned = learned_from(profile_of(fitted, [run]), fitted, [run], findings)
+    return write_report(path, learned, fitted, findings)
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])

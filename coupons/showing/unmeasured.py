@@ -1,0 +1,48 @@
+"""What a profile says nothing about, and what to print to change that."""
+
+from collections.abc import Sequence
+
+from coupons.learning.causes import unsaid
+from coupons.learning.effects import EFFECTS
+from coupons.learning.profile import Profile
+from coupons.showing.joint_tables import JointTable, joint_title
+from coupons.showing.learned import is_learned
+
+# A shipped coupon with features on which a term acts; a test looks for them there.
+COUPONS = {
+    "scale_x": "spans",
+    "scale_y": "spans",
+    "scale_z": "upright",
+    "skew": "spans",
+    "growth_ext": "first",
+    "growth_int": "first",
+    "round_ext": "round",
+    "round_int": "round",
+    "curl_int": "round",
+    "growth_ext_z": "upright",
+    "growth_int_z": "upright",
+    "first_layer": "upright",
+}
+
+
+def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[str, str], ...]:
+    """Return what was not measured, each with what would measure it, joints first.
+
+    Parameters
+    ----------
+    tables : sequence of JointTable
+        The joints that were asked about; those without an answer are told.
+    profile : Profile
+    """
+    joints = [
+        (joint_title(table.joint), _coupon(table.coupon)) for table in tables if not table.lines
+    ]
+    terms = [
+        (unsaid(name), _coupon(COUPONS[name])) for name in EFFECTS if not is_learned(profile, name)
+    ]
+    runs = [(unsaid("rho"), "a second print, fitted together")] if profile.counts.runs == 1 else []
+    return (*joints, *terms, *runs)
+
+
+def _coupon(name: str) -> str:
+    return f"coupon “{name}”" if name else "a coupon of your own"
