@@ -1,4 +1,9 @@
+import csv
+import io
+
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from coupons.answering.joint_list import COLUMNS, read_joints, variable_name
 from coupons.errors import AnswerError
@@ -130,3 +135,33 @@ def test_names_that_would_become_one_variable(tmp_path):
         read(tmp_path, HEAD + rows)
     assert len(caught.value.problems) == 2
     assert variable_name("lid pin-2.b") == "lid_pin_2_b"
+
+
+CELLS = st.one_of(
+    st.sampled_from(
+        ["slot", "tongue", "hole", "pin", "12", "x", "z", "slide", "pin 8 m6", "", "="]
+    ),
+    st.text(max_size=12),
+)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(rows=st.lists(st.lists(CELLS, min_size=1, max_size=9), max_size=4), mark=st.booleans())
+def test_whatever_is_typed_is_read_or_refused_in_words(tmp_path, rows, mark):
+    text = io.StringIO(newline="")
+    csv.writer(text).writerows([list(COLUMNS), *rows])
+    joints, problems = (), ()
+    try:
+        joints = read(tmp_path, ("\ufeff" if mark else "") + text.getvalue())
+    except AnswerError as error:
+        problems = error.problems
+    assert joints or problems
+    assert all(0 < joint.joint.size_mm <= 2000 for joint in joints)
+
+
+@pytest.mark.parametrize("data", [b"\x00\xff\xfe", b"\xff\xfe\x00", b"name,along\n\x81\x8d,z\n"])
+def test_bytes_that_are_no_table(tmp_path, data):
+    path = tmp_path / "joints.csv"
+    path.write_bytes(data)
+    with pytest.raises(AnswerError):
+        read_joints(path)
