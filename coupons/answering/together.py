@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
+from threadpoolctl import threadpool_limits
 
 from coupons.learning.profile import LogSpread, Profile
 
@@ -109,7 +110,8 @@ def chance_together(demands: Sequence[Demand], shared: Shared, seed: int = 0) ->
     margins = _Margins(demands)
     lattice = _Lattice(margins, shared)
     rng = np.random.default_rng(seed)
-    means = [margins.mean_product(lattice.points(rng)) for _ in range(_SHIFTS)]
+    with threadpool_limits(1):  # as in the fit: threads only wait for one another
+        means = [margins.mean_product(lattice.points(rng)) for _ in range(_SHIFTS)]
     return Together(float(np.mean(means)), float(np.std(means, ddof=1) / np.sqrt(_SHIFTS)))
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from coupons.errors import FitError
 from coupons.learning.design import Design, design_of
@@ -47,8 +48,11 @@ def fit_design(design: Design, table: PriorTable = EXTRUSION) -> Fitted:
     """
     if not (np.isfinite(design.readings.value).all() and np.isfinite(design.sizes.drawn).all()):
         raise FitError("A reading or a drawn size is not a finite number.")
-    mixture = integrate(latent_model(design, table))
-    mean, covariance = mixture.shared_moments(N_TERMS)
+    # Matrices of a hundred rows gain nothing from threads, and on a busy machine the threads wait
+    # for one another: thirty times slower with both of two cores taken.
+    with threadpool_limits(1):
+        mixture = integrate(latent_model(design, table))
+        mean, covariance = mixture.shared_moments(N_TERMS)
     return Fitted(design, mean, covariance, mixture)
 
 
