@@ -13,6 +13,7 @@ from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
 from coupons.learning.surprises import Surprise, Surprises
+from coupons.learning.yardstick import Yardstick
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec import load_spec
 from coupons.measuring.finding import Finding
@@ -107,6 +108,15 @@ def test_without_surprises_the_first_thing_is_what_to_draw(taught):
     assert draw[0].startswith("Draw a gap of")
     assert "into the material. It slides with a chance of" in draw[1]
     assert following[0] == "Next time, print coupon “upright”"
+
+
+def test_yardsticks_are_shown_when_they_were_worked_out(taught, html, tmp_path):
+    _, fitted, _, learned = taught
+    told = [Yardstick("this model", 0.0291, 0.0172), Yardstick("as drawn", 0.168, 0.05)]
+    path = write_report(tmp_path / "report.html", learned, fitted, (), told)
+    with_them = path.read_text(encoding="utf-8")
+    assert '<th scope="row">as drawn</th><td>0.168 mm</td><td>0.050 mm</td>' in with_them
+    assert "as drawn" not in html
 
 
 def test_tried_joints_come_first_and_those_never_tried_are_named_as_unmeasured(taught):

@@ -25,9 +25,19 @@ if TYPE_CHECKING:
     help="Leave out the entry in this row of entries.csv, RUN:ROW with several runs; repeatable."
     " The profile keeps it on record.",
 )
+@click.option(
+    "--yardstick",
+    is_flag=True,
+    help="Show in the report how general-purpose regressions do on the same readings; takes"
+    " several seconds more.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
 def command(
-    folders: tuple[Path, ...], output: Path | None, without: tuple[str, ...], as_json: bool
+    folders: tuple[Path, ...],
+    output: Path | None,
+    without: tuple[str, ...],
+    yardstick: bool,
+    as_json: bool,
 ) -> None:
     """Learn a printer from one or several runs of one machine and material.
 
@@ -38,6 +48,7 @@ def command(
     from coupons.learning.decisions import leave_out
     from coupons.learning.fit import fit_runs
     from coupons.learning.profile import profile_of, write_profile
+    from coupons.learning.yardstick import measure_against
     from coupons.measuring.checks import check_run
     from coupons.measuring.run import load_run
     from coupons.showing.fit_summary import learned_from, summary_lines
@@ -51,7 +62,8 @@ def command(
     write_profile(profile, path)
     findings = [check_run(folder) for folder in folders]
     learned = learned_from(profile, fitted, runs, findings)
-    report = write_report(path.with_name("report.html"), learned, fitted, findings)
+    others = measure_against(fitted.design) if yardstick else ()
+    report = write_report(path.with_name("report.html"), learned, fitted, findings, others)
     card = write_wall_card(path.with_name("wall-card.html"), profile)
     if as_json:
         click.echo(json.dumps(_data(learned, path), ensure_ascii=False, indent=1))

@@ -8,6 +8,7 @@ from coupons.answering.words import REHEARSED, chance, minus, signed
 from coupons.atomic import write_text
 from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
+from coupons.learning.yardstick import Yardstick
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
 from coupons.showing.cause_bars import cause_bars
@@ -42,6 +43,7 @@ def write_report(
     learned: Learned,
     fitted: Fitted,
     findings: Sequence[Sequence[Finding]] = (),
+    yardsticks: Sequence[Yardstick] = (),
 ) -> Path:
     """Write what a fit taught as one page that needs nothing else.
 
@@ -55,6 +57,8 @@ def write_report(
         The fit that the profile came from.
     findings : sequence of sequence of Finding
         What the checks have to say about each of the runs.
+    yardsticks : sequence of Yardstick
+        How this model and others foretell the readings, if that was worked out.
 
     Returns
     -------
@@ -71,6 +75,7 @@ def write_report(
             conditions=conditions_table(learned.runs),
             scatters=[(_SCATTERS[n], s) for n, s in learned.profile.scatters.items()],
             quality=quality_sentence(learned.held_out),
+            yardsticks=yardsticks,
             joint_title=joint_title,
             signed=signed,
             minus=minus,
