@@ -115,6 +115,14 @@ def test_a_sheet_of_no_usable_shape_is_told(tmp_path, text, message):
     assert caught.value.message == message
 
 
+def test_a_million_rows_are_told_and_not_worked_through(tmp_path):
+    with pytest.raises(EntriesError) as caught:
+        read(tmp_path, "kind,feature,result\n" + "size,A1,7.98\n" * 1_000_000)
+    assert caught.value.message == (
+        "entries.csv: expected at most 100000 rows, got 1000001. See whether it is the right file."
+    )
+
+
 def test_a_row_with_too_many_cells_is_told_and_the_rest_is_read(tmp_path):
     text = "kind,feature,result\nsize,A1,1.5,a note, with commas\nsize,A2,2\n"
     rows, problems = read(tmp_path, text)

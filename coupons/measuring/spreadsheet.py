@@ -33,6 +33,8 @@ class Layout:
         What to do when there is no such file, or nothing in it.
     error : type of CouponError
         What to raise.
+    most_rows : int
+        More rows than this were not typed by anybody, and nothing after could work on them.
     """
 
     columns: tuple[str, ...]
@@ -42,6 +44,7 @@ class Layout:
     if_missing: str
     if_empty: str
     error: type[CouponError]
+    most_rows: int = 100_000
 
 
 @dataclass(frozen=True)
@@ -118,6 +121,9 @@ def _records(file: str, text: str, separator: str, layout: Layout) -> list[tuple
     except csv.Error as error:
         where = f"{file} row {len(records) + 1}"
         raise layout.error([_spoiled_cell(where, str(error))]) from None
+    if len(records) > layout.most_rows:
+        expected, got = f"at most {layout.most_rows} rows", f"{len(records)}"
+        raise layout.error([Problem(file, expected, got, "See whether it is the right file")])
     return [
         (number, [cell.strip() for cell in cells])
         for number, cells in enumerate(records, start=1)
