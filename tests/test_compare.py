@@ -2,6 +2,7 @@ import json
 
 import numpy as np
 import pytest
+from bench.calibration import profile_of_fit
 from click.testing import CliRunner
 from known_profile import known_profile
 from small_coupon import small_coupon
@@ -15,7 +16,7 @@ from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.learning.profile import LogSpread, write_profile
+from coupons.learning.profile import write_profile
 from coupons.terms import Direction, Form, Grade, Joint
 
 SLIDE = Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.SLIDE)
@@ -59,23 +60,6 @@ def test_what_one_of_them_never_measured_is_not_compared():
     assert move.after is not None
 
 
-def profile_of_fit(fitted, template):
-    """Put a fit's moments and scatters into a profile."""
-    scatters = {}
-    for name in template.scatters:
-        mean, sd = fitted.mixture.log_sd_moments(name)
-        scatters[name] = LogSpread(median_mm=float(np.exp(mean)), log_sd=sd)
-    covariance = fitted.covariance[np.tril_indices(len(TERMS))]
-    return template.model_validate(
-        template.model_dump()
-        | {
-            "means": dict(zip(TERMS, map(float, fitted.mean), strict=True)),
-            "covariance": tuple(map(float, covariance)),
-            "scatters": scatters,
-        }
-    )
-
-
 @pytest.mark.slow
 def test_two_runs_of_one_printer_seldom_look_like_a_change():
     # Forty printers from the prior, each printed and tried twice: at most one in twenty comparisons
@@ -87,8 +71,7 @@ def test_two_runs_of_one_printer_seldom_look_like_a_change():
         printer = draw_printer(rng)
         runs = [
             profile_of_fit(
-                fit_design(observe(printer, design, print_sizes(printer, design, rng), rng)),
-                known_profile(),
+                fit_design(observe(printer, design, print_sizes(printer, design, rng), rng))
             )
             for _ in range(2)
         ]

@@ -5,7 +5,7 @@ is made, and joints are then drawn and printed anew. Run from the checkout:
 
     nice python tests/bench/calibration.py --printers 1000
 
-What came of it is kept in ``results/calibration.txt``.
+What came of it is kept in ``results/bench/calibration.txt``.
 """
 
 import argparse
