@@ -64,16 +64,19 @@ def test_columns_that_are_not_needed_may_be_missing(tmp_path):
 @pytest.mark.parametrize(
     ("row", "says"),
     [
-        ("a,slot,tongue,0,x,slide,,", "size_mm over 0 and up to 2000, got '0'"),
+        ("a,slot,tongue,0,x,slide,,", "size_mm from 0.5 to 500, got '0'"),
         ("a,slot,tongue,-5,x,slide,,", "got '-5'"),
         ("a,slot,tongue,1e6,x,slide,,", "got '1e6'"),
         ("a,slot,tongue,nan,x,slide,,", "got 'nan'"),
-        ("a,slot,tongue,,x,slide,,", "size_mm over 0 and up to 2000, got nothing"),
+        ("a,slot,tongue,,x,slide,,", "size_mm from 0.5 to 500, got nothing"),
         ("a,slot,tongue,12 mm,x,slide,,", "Write the size alone"),
         ("a,slot,tongue,12,x,slid,,", "got 'slid'. Did you mean slide?"),
         ("a,slot,tongue,12,x,,,", "fit force, push, slide, loose or a printed gap in mm"),
         ("a,slot,tongue,12,x,no-go,,", "got 'no-go'"),
-        ("a,slot,tongue,12,x,gap 9999,,", "or a printed gap"),
+        ("a,slot,tongue,12,x,gap 9999,,", "a gap under half of the size"),
+        ("a,slot,tongue,12,x,-6,,", "a gap under half of the size, got '-6'"),
+        ("a,slot,tongue,12,x,gap inf,,", "or a printed gap"),
+        ("a,slot,tongue,501,x,slide,,", "size_mm from 0.5 to 500, got '501'"),
         ("a,slot,tongue,12,w,slide,,", "along x, y, z, x+y, x-y, got 'w'"),
         ("a,slt,tongue,12,x,slide,,", "internal hole or slot, got 'slt'. Did you mean slot?"),
         ("a,slot,slot,12,x,slide,,", "external pin or tongue, got 'slot'"),
@@ -156,7 +159,7 @@ def test_whatever_is_typed_is_read_or_refused_in_words(tmp_path, rows, mark):
     except AnswerError as error:
         problems = error.problems
     assert joints or problems
-    assert all(0 < joint.joint.size_mm <= 2000 for joint in joints)
+    assert all(0.5 <= joint.joint.size_mm <= 500 for joint in joints)
 
 
 @pytest.mark.parametrize("data", [b"\x00\xff\xfe", b"\xff\xfe\x00", b"name,along\n\x81\x8d,z\n"])

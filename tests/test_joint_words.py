@@ -21,7 +21,7 @@ def read_csv(text):
 
 
 def test_the_table_fits_a_terminal_and_says_signs_in_words(tmp_path):
-    long = "a joint whose name is far too long for one cell,slot,tongue,1000,x,slide,both,\n"
+    long = "a joint whose name is far too long for one cell,slot,tongue,400,x,slide,both,\n"
     lines = list(table_lines(part(tmp_path, known_profile(), DRAWER + long)))
     assert max(map(len, lines)) <= 80
     assert any("tongue 11." in line and "−" in line and "into material" in line for line in lines)

@@ -1,18 +1,19 @@
 """``joints.csv``: the joints of one part, as a designer lists them in a spreadsheet."""
 
+import math
 import re
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
 from coupons.answering.hardware import Hardware, hardware
+from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
 from coupons.errors import AnswerError, CouponError, Problem
 from coupons.measuring.entries import near_miss, parse_number
 from coupons.measuring.spreadsheet import Cells, Layout, read_cells
 from coupons.terms import EXTERNAL, GRADES, INTERNAL, ROUND, Direction, Form, Gives, Grade, Joint
 
 COLUMNS = ("name", "internal", "external", "size_mm", "along", "fit", "gives", "hardware")
-LARGEST_MM = 2000.0
 WANTED = tuple(grade for grade in GRADES if grade is not Grade.NO_GO)
 
 _LAYOUT = Layout(
@@ -132,6 +133,7 @@ class _Reader:
         size_mm = self._size(piece)
         along = self._along()
         fit, gap_mm = self._fit(piece)
+        self._refuse_wide_gap(gap_mm, size_mm)
         if internal is None or external is None or size_mm is None or along is None:
             return None
         joint = Joint(internal, external, size_mm, along)
@@ -190,9 +192,9 @@ class _Reader:
         if not text and piece is not None:
             return piece.nominal_mm
         size_mm = parse_number(text)
-        if size_mm is None or not 0 < size_mm <= LARGEST_MM:
+        if size_mm is None or not SMALLEST_MM <= size_mm <= LARGEST_MM:
             todo = "Write the size alone, such as 12.5"
-            self._refuse(f"size_mm over 0 and up to {LARGEST_MM:g}", text, todo)
+            self._refuse(f"size_mm from {SMALLEST_MM:g} to {LARGEST_MM:g}", text, todo)
             return None
         if piece is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
             self._refuse(f"{piece.nominal_mm:g}, the size of {piece.name}", text, "Leave it blank")
@@ -211,13 +213,17 @@ class _Reader:
         if text in WANTED:
             return Grade(text), None
         gap_mm = parse_number(text.removeprefix("gap"))
-        if gap_mm is not None and abs(gap_mm) <= LARGEST_MM:
+        if gap_mm is not None and math.isfinite(gap_mm):
             return None, gap_mm
         if not text and piece is not None and piece.printed is not None:
             return None, None
         words = f"fit {', '.join(WANTED)} or a printed gap in mm"
         self._refuse(words, text, near_miss(text, WANTED, "Such as slide, or gap 0.2"))
         return None, None
+
+    def _refuse_wide_gap(self, gap_mm: float | None, size_mm: float | None) -> None:
+        if gap_mm is not None and size_mm is not None and abs(gap_mm) >= size_mm / 2:
+            self._refuse("a gap under half of the size", self.cells["fit"], "Check both numbers")
 
     def _gives(self, piece: Hardware | None) -> Gives:
         text = self.cells["gives"].lower()

@@ -101,7 +101,7 @@ def _listed(names: list[str]) -> str:
 def _joint_lines(joint: JointAnswer) -> Iterator[str]:
     name, chance_text = joint.listed.name, chance(joint.chance) if joint.chance is not None else ""
     if joint.found is None:
-        yield _line(name, wish(joint), "not measured", "", "")
+        yield _line(name, wish(joint), "no answer", "", "")
     for number, move in enumerate(joint.moves):
         drawn = f"{move.form} {move.drawn_mm:.2f}"
         head = (name, wish(joint)) if number == 0 else ("", "")
