@@ -19,6 +19,8 @@ LIGHT = np.array([-0.52, -0.38, 0.76])
 SHADOW_PX_PER_MM = 7.0
 SHADOW_LIFT_MM = 0.15  # faces are looked up this far out, or they would shade themselves
 SHADOW_SLACK_MM = 0.2
+SHADOW_SPOTS_MM = ((-0.09, 0.03), (0.03, 0.09), (0.09, -0.03), (-0.03, -0.09))
+LEVELS = len(SHADOW_SPOTS_MM) + 1
 
 PAPER = (250, 247, 239)
 COLOURS = {  # by kind of face
@@ -61,7 +63,7 @@ def preview_png(solids: tuple[Solid, ...], loose: frozenset[str]) -> bytes:
     )
     index = np.flatnonzero(scene.normals @ eye[2] > 0)
     raster = nearest_triangles(pixels[index], width, height)
-    view = _View(eye, (low[0], high[1]), scale)
+    view = _View(eye.astype(np.float32), (low[0], high[1]), scale)
     return png_bytes(_averaged(_paint(scene, index, raster, view)))
 
 
@@ -89,7 +91,9 @@ def _scene(solids: tuple[Solid, ...], loose: frozenset[str]) -> _Scene:
         fit = "fit loose" if kind == "loose" else "fit"
         shade = np.tile(np.array(COLOURS[kind], float), (len(solid.triangles), 1))
         shade[solid.made_by >= 0] = COLOURS[fit]
-        shade[solid.made_by == LETTER] = COLOURS["letter"]
+        # Only the tops of letters are dark: with dark sides they would look smeared.
+        level = np.ptp(corners[-1][:, :, 2], axis=1) < 1e-3
+        shade[(solid.made_by == LETTER) & level] = COLOURS["letter"]
         colours.append(shade)
     points = np.concatenate(corners)
     normals = np.cross(points[:, 1] - points[:, 0], points[:, 2] - points[:, 0])
@@ -114,34 +118,37 @@ def _view_matrix(turn_deg: float, lift_deg: float) -> Floats:
 
 def _paint(
     scene: _Scene, index: NDArray[np.integer], raster: Raster, view: _View
-) -> NDArray[np.float32]:
+) -> NDArray[np.uint8]:
     """Colour every pixel: light and shadow on faces, shadow on paper, ink on edges."""
     hit = raster.owner >= 0
     across, up = view.across_up(hit.shape)
     # Where nothing is hit, the paper lies at z = 0: solve the view's third row for its depth.
     paper = -(view.eye[0, 2] * across + view.eye[1, 2] * up) / view.eye[2, 2]
-    towards = np.where(hit, raster.depth / np.float32(view.scale), paper.astype(np.float32))
+    towards = np.where(hit, raster.depth / np.float32(view.scale), paper)
     # The last entry of each table is the paper's, which −1 picks.
     normals = np.vstack([scene.normals[index], [0.0, 0.0, 1.0]]).astype(np.float32)
-    lit = _lit(scene, (across, up, towards), view.eye, normals, raster.owner)
-    dark, bright = _shades(scene.colours[index], normals)
-    picture = dark[raster.owner]
-    picture += lit[..., None] * (bright - dark)[raster.owner]
+    level = _light_levels(scene, (across, up, towards), view.eye, normals, raster.owner)
+    shades = _shades(scene.colours[index], normals)
+    # −1, the paper, picks from the table's end as well: its level counts on from there.
+    picture: NDArray[np.uint8] = shades[raster.owner * LEVELS + level]
     _ink_edges(picture, raster.owner, normals, towards)
     return picture
 
 
-def _shades(
-    colours: Floats, normals: NDArray[np.float32]
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return each triangle's colour in shadow and in the light, the paper's last."""
+def _shades(colours: Floats, normals: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """Return each triangle's colour at each level of light, the paper's last.
+
+    They stand triangle by triangle in one table, so that a pixel needs one look-up.
+    """
     direct = np.clip(normals @ _unit(LIGHT), 0, 1)[:, None]
     sky = 0.5 + 0.5 * normals[:, 2:]
     own = np.vstack([colours, PAPER])
     dark = own * (0.34 + 0.26 * sky)
     bright = np.minimum(own * np.minimum(0.34 + 0.26 * sky + 0.5 * direct, 1.08), 255)
     dark[-1], bright[-1] = 0.82 * own[-1], own[-1]
-    return dark.astype(np.float32), bright.astype(np.float32)
+    share = np.linspace(0, 1, LEVELS)[None, :, None]
+    table: NDArray[np.uint8] = (dark[:, None] + share * (bright - dark)[:, None]).astype(np.uint8)
+    return table.reshape(-1, 3)
 
 
 def _unit(vector: Floats) -> Floats:
@@ -149,13 +156,13 @@ def _unit(vector: Floats) -> Floats:
     return unit
 
 
-def _lit(
+def _light_levels(
     scene: _Scene,
     places: tuple[Floats, Floats, Floats],
     eye: Floats,
     normals: NDArray[np.float32],
     owner: NDArray[np.int32],
-) -> NDArray[np.float32]:
+) -> NDArray[np.uint8]:
     """Return how much of the light reaches each pixel, looked up once a block of fine pixels."""
     frame = _light_frame()
     shadow, low = _shadow_map(scene.corners_mm @ frame.T)
@@ -167,15 +174,14 @@ def _lit(
         sum(place * turn[k, out] for k, place in enumerate(coarse)) + lift[..., out] - low[out]
         for out in range(3)
     ]
-    lit = np.zeros(at[2].shape, dtype=np.float32)
-    for dx, dy in ((-0.09, 0.03), (0.03, 0.09), (0.09, -0.03), (-0.03, -0.09)):
-        column = ((at[0] + dx) * SHADOW_PX_PER_MM).astype(np.int32)
-        row = ((at[1] + dy) * SHADOW_PX_PER_MM).astype(np.int32)
+    level = np.zeros(at[2].shape, dtype=np.uint8)
+    for dx, dy in SHADOW_SPOTS_MM:
+        column = ((at[0] + np.float32(dx)) * SHADOW_PX_PER_MM).astype(np.int32)
+        row = ((at[1] + np.float32(dy)) * SHADOW_PX_PER_MM).astype(np.int32)
         np.clip(column, 0, shadow.shape[1] - 1, out=column)
         np.clip(row, 0, shadow.shape[0] - 1, out=row)
-        lit += shadow[row, column] < at[2] + SHADOW_SLACK_MM
-    fine: NDArray[np.float32] = (lit * np.float32(0.25)).repeat(FINE, axis=0).repeat(FINE, axis=1)
-    return fine
+        level += shadow[row, column] < at[2] + SHADOW_SLACK_MM
+    return level.repeat(FINE, axis=0).repeat(FINE, axis=1)
 
 
 def _light_frame() -> Floats:
@@ -191,11 +197,12 @@ def _shadow_map(seen: Floats) -> tuple[NDArray[np.float32], Floats]:
     width, height = np.ceil((high - low)[:2] * SHADOW_PX_PER_MM).astype(int)
     pixels = seen - low
     pixels[..., :2] *= SHADOW_PX_PER_MM
-    return nearest_triangles(pixels, int(width), int(height)).depth, low
+    shadow = nearest_triangles(pixels, int(width), int(height)).depth
+    return shadow, low.astype(np.float32)
 
 
 def _ink_edges(
-    picture: NDArray[np.float32],
+    picture: NDArray[np.uint8],
     owner: NDArray[np.int32],
     normals: NDArray[np.float32],
     depth: Floats,
@@ -212,10 +219,12 @@ def _ink_edges(
         ends = (first < 0) | (second < 0)
         ink = np.where(ends, 0.9, np.where(jump, 0.7, 0.45 * bend)).astype(np.float32)[:, None]
         under = picture[rows, columns]
-        picture[rows, columns] = under + ink * (INK - under)
+        picture[rows, columns] = (under + ink * (INK - under)).astype(np.uint8)
 
 
-def _averaged(picture: NDArray[np.float32]) -> NDArray[np.uint8]:
-    blocks = [picture[row::FINE, column::FINE] for row in range(FINE) for column in range(FINE)]
-    averaged: NDArray[np.uint8] = (np.mean(blocks, axis=0) + 0.5).astype(np.uint8)
-    return averaged
+def _averaged(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    total = np.full((picture.shape[0] // FINE, picture.shape[1] // FINE, 3), 2, dtype=np.uint16)
+    for row in range(FINE):
+        for column in range(FINE):
+            total += picture[row::FINE, column::FINE]
+    return (total // FINE**2).astype(np.uint8)

@@ -65,15 +65,14 @@ def _span(corners: Floats, triangle: Ints, row: Ints) -> tuple[Floats, Floats]:
     y = row + 0.5
     left, right = np.full(len(row), np.inf), np.full(len(row), -np.inf)
     for a, b in ((0, 1), (1, 2), (2, 0)):
-        start, stop = corners[triangle, a], corners[triangle, b]
-        rise = stop[:, 1] - start[:, 1]
-        crosses = (np.minimum(start[:, 1], stop[:, 1]) <= y) & (
-            y < np.maximum(start[:, 1], stop[:, 1])
-        )
-        share = (y - start[:, 1]) / np.where(rise == 0, 1, rise)
-        x = start[:, 0] + share * (stop[:, 0] - start[:, 0])
-        left = np.where(crosses, np.minimum(left, x), left)
-        right = np.where(crosses, np.maximum(right, x), right)
+        x0, y0 = corners[:, a, 0], corners[:, a, 1]
+        rise = corners[:, b, 1] - y0
+        slope = (corners[:, b, 0] - x0) / np.where(rise == 0, np.inf, rise)
+        low, high = np.minimum(y0, corners[:, b, 1]), np.maximum(y0, corners[:, b, 1])
+        crosses = (low[triangle] <= y) & (y < high[triangle])
+        x = (x0 - slope * y0)[triangle] + slope[triangle] * y
+        np.minimum(left, x, out=left, where=crosses)
+        np.maximum(right, x, out=right, where=crosses)
     empty = left > right
     return np.where(empty, 0, left), np.where(empty, 0, right)
 

@@ -99,7 +99,6 @@ def _finish(item: Placed, built: _Built) -> tuple[Solid, str]:
     whole = built.manifold.transform(_turn_matrix(turn)) if turn else built.manifold
     low = whole.bounding_box()[:3]
     mesh = whole.translate((-low[0], -low[1], -low[2])).to_mesh()
-    mesh.merge()
     rounded = Manifold(mesh)
     mesh = rounded.to_mesh()
     names = tuple(dict.fromkeys(built.features.values()))
