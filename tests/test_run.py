@@ -101,6 +101,27 @@ def test_starting_over_files_that_cannot_be_read_is_refused(tmp_path):
     assert "a sheet that cannot be read" in message
 
 
+@pytest.mark.parametrize(
+    ("named", "message"),
+    [
+        (
+            {"machine": "m" * 81},
+            "conditions.toml at machine: expected at most 80 characters, got 81. Shorten it.",
+        ),
+        (
+            {"layer_height_mm": 50.0},
+            "conditions.toml at layer_height_mm: expected a number less than or equal to 5,"
+            " got 50.0. Correct the value.",
+        ),
+    ],
+)
+def test_conditions_that_could_not_be_read_back_are_not_written(tmp_path, named, message):
+    with pytest.raises(RunError) as caught:
+        start_run(tmp_path, small_coupon(), **named)
+    assert caught.value.message == message
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_problems_of_both_files_are_told_at_once(tmp_path):
     fill(started(tmp_path, machine=""), "fit,A1,G2,,", "fit,A1,G2,slid,")
     with pytest.raises(RunError) as caught:

@@ -10,7 +10,12 @@ from coupons.errors import ConditionsError, CouponError, EntriesError, Problem, 
 from coupons.making.record import Coupon, read_coupon
 from coupons.measuring import conditions as conditions_file
 from coupons.measuring import sheet
-from coupons.measuring.conditions import Conditions, conditions_text, read_conditions
+from coupons.measuring.conditions import (
+    Conditions,
+    conditions_text,
+    parse_conditions,
+    read_conditions,
+)
 from coupons.measuring.entries import FitEntry, SizeEntry, Typed, survey_entries
 
 RECORD_FILE = "coupon.json"
@@ -93,7 +98,8 @@ def start_run(
     Raises
     ------
     RunError
-        If the folder holds anything typed, or another coupon; nothing is then written.
+        If the folder holds anything typed, or another coupon, or if the conditions could not be
+        read back; nothing is then written.
     """
     assumed = coupon.assumed
     text = conditions_text(
@@ -103,6 +109,7 @@ def start_run(
         assumed.layer_height_mm if layer_height_mm is None else layer_height_mm,
     )
     problems = [
+        *_unusable(text),
         *_other_coupon(folder, coupon),
         *typed_entries(folder),
         *_other_conditions(folder, text),
@@ -114,6 +121,15 @@ def start_run(
 
 
 _ELSEWHERE = "Choose a new folder, or move this one away"
+
+
+def _unusable(text: str) -> list[Problem]:
+    """Return what is wrong with conditions but for the names that are left to fill in."""
+    try:
+        parse_conditions(text)
+    except ConditionsError as error:
+        return [problem for problem in error.problems if problem.got != "nothing"]
+    return []
 
 
 def _other_coupon(folder: Path, coupon: Coupon) -> list[Problem]:

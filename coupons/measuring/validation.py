@@ -26,6 +26,9 @@ def _problem(found: Any, model: type[BaseModel], file: str) -> Problem:
         case "string_too_short":
             expected = f"the name of the {place[-1]}"
             return Problem(where, expected, "nothing", "Write it in the quotes")
+        case "string_too_long":
+            expected = f"at most {found['ctx']['max_length']} characters"
+            return Problem(where, expected, f"{len(found['input'])}", "Shorten it")
         case "value_error":
             # Raised by our own models, worded as `expected`.
             return Problem(where, str(found["ctx"]["error"]), "", "Correct the values")
