@@ -139,6 +139,26 @@ def test_a_small_hole_may_close_more_than_a_pin_may_shrink(tmp_path, feature_id,
             " slide at +0.00 mm in row 2",
         ),
         (
+            ["fit,A2,G1,push,,,,,", "fit,A3,G1,force,,,,,"],
+            "row 3 (A3 with G1)",
+            "the wider gap refused what a narrower one took: force at +0.20 mm,"
+            " push at +0.00 mm in row 2",
+        ),
+        (
+            [
+                f"fit,{pair},{grade},,,,,"
+                for pair, grade in (
+                    ("A2,G1", "push"),
+                    ("A3,G1", "no-go"),
+                    ("A2,G2", "push"),
+                    ("A3,G2", "force"),
+                )
+            ],
+            "row 3 (A3 with G1)",
+            "the wider gap refused what a narrower one took: no-go at +0.20 mm,"
+            " push at +0.00 mm in row 2; it was likewise with G2 in row 5",
+        ),
+        (
             ["fit,A2,G1,slide,,,,,", "fit,A4,G1,push,,,,,"],
             "row 3 (A4 with G1)",
             "the wider gap was the tighter fit: push at +0.40 mm, slide at +0.00 mm in row 2",

@@ -1,6 +1,6 @@
 """Fit trials that speak against each other."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations, groupby
 
@@ -64,40 +64,55 @@ def _said(entry: FitEntry) -> str:
     return entry.tightest if same else f"{entry.tightest}..{entry.loosest}"
 
 
+_Pair = tuple[_Trial, _Trial]  # the narrower gap, the wider one
+
+
 def _wrong_orders(trials: Sequence[_Trial]) -> list[Finding]:
-    """Find, for each mate and row, the pair whose wider gap was the tighter fit by most grades."""
+    """Find the features whose wider gap was the tighter fit; one finding for all their mates."""
 
     def place(trial: _Trial) -> tuple[tuple[str, str], float]:
         return trial.family, trial.gap_mm
 
-    findings = []
+    def feature(pair: _Pair) -> str:
+        return pair[1].entry.feature
+
     by_family = groupby(sorted(trials, key=place), lambda trial: trial.family)
-    for _, family in by_family:
-        # Of several trials at one gap only the loosest and the tightest can be in the worst pair.
-        ends = [
-            (max(group, key=lambda trial: trial.low), min(group, key=lambda trial: trial.high))
-            for group in (list(same) for _, same in groupby(family, lambda trial: trial.gap_mm))
-        ]
-        pairs = [(narrow[0], wide[1]) for narrow, wide in combinations(ends, 2)]
-        wrong = [(narrow, wide) for narrow, wide in pairs if narrow.low > wide.high]
-        if wrong:
-            worst = max(wrong, key=lambda pair: (pair[0].low - pair[1].high, _widening_mm(pair)))
-            findings.append(_wrong_order(*worst))
-    return findings
+    worst = [pair for _, family in by_family if (pair := _worst_order(family)) is not None]
+    by_feature = groupby(sorted(worst, key=feature), feature)
+    return [_wrong_order(list(pairs)) for _, pairs in by_feature]
 
 
-def _widening_mm(pair: tuple[_Trial, _Trial]) -> float:
-    return pair[1].gap_mm - pair[0].gap_mm
+def _worst_order(family: Iterable[_Trial]) -> _Pair | None:
+    """Return the pair whose wider gap was the tighter fit by most grades, if any was."""
+    # Of several trials at one gap only the loosest and the tightest can be in the worst pair.
+    ends = [
+        (max(group, key=lambda trial: trial.low), min(group, key=lambda trial: trial.high))
+        for group in (list(same) for _, same in groupby(family, lambda trial: trial.gap_mm))
+    ]
+    pairs = [(narrow[0], wide[1]) for narrow, wide in combinations(ends, 2)]
+    wrong = [pair for pair in pairs if pair[0].low > pair[1].high]
+    return max(wrong, key=_how_wrong, default=None)
 
 
-def _wrong_order(narrow: _Trial, wide: _Trial) -> Finding:
+def _how_wrong(pair: _Pair) -> tuple[int, float]:
+    narrow, wide = pair
+    return narrow.low - wide.high, wide.gap_mm - narrow.gap_mm
+
+
+def _wrong_order(pairs: Sequence[_Pair]) -> Finding:
+    """Tell of one feature's pairs, the first in words and the mates of the rest by name."""
+    narrow, wide = pairs[0]
     refused = wide.high <= GRADES.index(Grade.FORCE) < narrow.low
     verb = "refused what a narrower one took" if refused else "was the tighter fit"
     what = (
         f"the wider gap {verb}: {_said(wide.entry)} at {wide.gap_mm:+.2f} mm,"
         f" {_said(narrow.entry)} at {narrow.gap_mm:+.2f} mm in row {narrow.entry.row}"
     )
-    return _look(wide.entry, what, "Clear strings and burrs, then try both again")
+    if len(pairs) == 1:
+        return _look(wide.entry, what, "Clear strings and burrs, then try both again")
+    others = ", ".join(f"{other.entry.mate} in row {other.entry.row}" for _, other in pairs[1:])
+    todo = f"Several mates agree: clear strings and burrs from {wide.entry.feature} and measure it"
+    return _look(wide.entry, f"{what}; it was likewise with {others}", todo)
 
 
 def _wide_repeats(trials: Sequence[_Trial]) -> list[Finding]:
