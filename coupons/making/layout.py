@@ -1,5 +1,6 @@
 """Setting rectangles on plates: each as low and as far left as it goes, on a rising skyline."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 
@@ -52,13 +53,20 @@ class _Skyline:
         return [[y for start, y in self.stretches if start <= x + 1e-9][-1]]
 
 
-def arrange(sizes: list[tuple[float, float]], bed: tuple[float, float], space: float) -> list[Spot]:
+def arrange(
+    sizes: Sequence[tuple[float, float]],
+    bed: tuple[float, float],
+    space: float,
+    last: Sequence[bool] = (),
+) -> list[Spot]:
     """Place rectangles, ``space`` apart, on as many plates as it takes.
 
     Tall ones go first, so that rows of like height form; equal ones keep their order, which makes
-    the layout the same on every build. Every size must fit the bed.
+    the layout the same on every build. Those marked ``last`` go after all others, so that they
+    stand together. Every size must fit the bed.
     """
-    order = sorted(range(len(sizes)), key=lambda i: (-sizes[i][1], -sizes[i][0], i))
+    late = last or [False] * len(sizes)
+    order = sorted(range(len(sizes)), key=lambda i: (late[i], -sizes[i][1], -sizes[i][0], i))
     plates: list[_Skyline] = []
     spots: dict[int, Spot] = {}
     for index in order:

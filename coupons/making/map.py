@@ -23,7 +23,7 @@ from coupons.making.map_features import (
 )
 from coupons.making.plan import Plan
 
-HEAD_MM = 14.0  # title above the first plate
+HEAD_MM = 11.0  # title above the first plate
 NOTE_MM = 6.0  # a line above each plate
 MARGIN_MM = 4.0  # around the bodies of a plate
 FOOT_MM = 19.0  # legend
@@ -55,7 +55,7 @@ def map_svg(plan: Plan) -> str:
         f'width="{wide:g}mm" height="{high:g}mm" role="img" aria-label="Map of {title}" '
         f'font-family="{FONT}" fill="{INK}">\n'
         f'<rect x="0" y="0" width="{wide:g}" height="{high:g}" fill="{PAPER}"/>\n'
-        f'<text x="{SIDE_MM}" y="8" font-size="5.4" font-weight="bold">{title}</text>\n'
+        f'<text x="{SIDE_MM}" y="7" font-size="5.4" font-weight="bold">{title}</text>\n'
         + "".join(panels)
         + _legend(plan, SIDE_MM, top + 6)
         + "</svg>\n"

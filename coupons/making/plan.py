@@ -111,7 +111,7 @@ def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...
     ]
     if problems:
         raise PlanError(problems)
-    spots = arrange(sizes, room, BODY_SPACE_MM)
+    spots = arrange(sizes, room, BODY_SPACE_MM, last=[body.loose for body in bodies])
     used = {
         plate: tuple(
             max(
