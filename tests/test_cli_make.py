@@ -72,6 +72,7 @@ def test_the_bed_given_splits_the_coupon_over_plates(tmp_path):
         (["make", "firsd", "-o", "run"], 1, "one of first, "),
         (["make", "first", "-o", "run", "--bed", "60x60"], 1, "too long along x"),
         (["make", "first", "-o", "run", "--bed", "big"], 2, "two lengths in mm"),
+        (["make", "first", "-o", "run", "--bed", "22x22"], 1, "machine bed_mm 1: expected greater"),
         (["make", "first", "-o", "run", "--nozzle", "0.8"], 1, "at least 5.4 mm"),
         (["make", "upright", "-o", "run", "--layer-height", "0.3"], 1, "whole layers of 0.3 mm"),
         (["make", "first"], 2, "Missing option"),

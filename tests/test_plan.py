@@ -109,6 +109,11 @@ def test_a_machine_that_cannot_be_is_refused(machine):
         plan_of(ROW.format("hole", "z", "[0]"), **machine)
 
 
+def test_a_large_bed_is_used_whole():
+    plan = plan_coupon(load_spec("first"), bed_mm=(500, 500))
+    assert plan.plates == 1
+
+
 def test_plates_are_centred_on_the_bed():
     plan = plan_of(ROW.format("hole", "z", "[0, 0.2]"), bed_mm=(200, 100))
     covers = [item.cover() for item in plan.placed]

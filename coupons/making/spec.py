@@ -12,14 +12,16 @@ from typing import Annotated
 from pydantic import Field, ValidationError, model_validator
 
 from coupons.errors import Problem, SpecError
-from coupons.making.spec_rows import ROW_LETTERS, Line, Number, Row, Size, SpecModel
+from coupons.making.spec_rows import ROW_LETTERS, Line, Number, Row, SpecModel
 from coupons.making.spec_words import problems_of, unknown_key
+
+BedSide = Annotated[Number, Field(ge=40, le=2000)]
 
 
 class Assumed(SpecModel):
     """The machine that the spec has in mind; every value can be overridden when making."""
 
-    bed_mm: tuple[Size, Size] = (180.0, 180.0)
+    bed_mm: tuple[BedSide, BedSide] = (180.0, 180.0)
     layer_height_mm: Annotated[Number, Field(ge=0.04, le=1.0)] = 0.2
     nozzle_mm: Annotated[Number, Field(ge=0.1, le=1.5)] = 0.4
 
