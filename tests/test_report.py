@@ -5,6 +5,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from known_profile import known_profile
 from page_coupon import fill_run, make_record, write_run
 
 from coupons.answering.foresight import as_if_done
@@ -24,7 +25,7 @@ from coupons.showing.fit_summary import learned_from
 from coupons.showing.joint_tables import USUAL_JOINTS, JointTable, joint_tables, joint_title
 from coupons.showing.left_over import largest_left_over
 from coupons.showing.report import write_report
-from coupons.showing.size_plot import readings_of
+from coupons.showing.size_plot import readings_of, size_plots
 from coupons.showing.unmeasured import COUPONS, unmeasured
 from coupons.terms import Joint
 
@@ -188,6 +189,22 @@ def test_left_over_is_read_less_expected_with_the_largest_first(taught):
     sizes = [abs(one.left_mm) for one in left]
     assert sizes == sorted(sizes, reverse=True)
     assert np.std([one.left_mm for one in left]) < 0.04  # 0.02 of features, 0.01 of the caliper
+
+
+def test_lying_rounds_have_a_panel_for_each_way_of_reading():
+    made = as_if_done(record(plan_coupon(load_spec("upright"))))
+    titles = [p.title for p in size_plots(fit_runs([made]), [made], known_profile())]
+    assert "Holes and pins, axis along y, read along x" in titles
+    assert "Holes and pins, axis along y, read along z" in titles
+    assert "Slots and tongues across z" in titles
+
+
+def test_with_several_runs_a_finding_says_of_which(taught, tmp_path):
+    run, _, _, learned = taught
+    other = replace(run, folder=run.folder.parent / "second")
+    both = replace(learned, runs=[run, other])
+    path = write_report(tmp_path / "report.html", both, fit_runs([run, other]), [[], [ODD]])
+    assert "<b>second: entries.csv row 9 (A3)</b>" in path.read_text(encoding="utf-8")
 
 
 def test_readings_keep_the_feature_that_they_are_of(taught):

@@ -1,6 +1,7 @@
 """``report.html``: what a fit taught, for a desk, where a picture comes before a number."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -112,8 +113,12 @@ def _entries(learned: Learned, findings: Sequence[Sequence[Finding]]) -> dict[st
     """Gather what to look at again: what the fit finds improbable, then what the checks found."""
     surprises = learned.surprises
     told = {(one.run, one.where) for one in surprises.found}
+    several = len(learned.runs) > 1
     looks = [
-        look for n, each in enumerate(findings) for look in each if (n, look.where) not in told
+        replace(look, where=f"{learned.runs[n].folder.name}: {look.where}") if several else look
+        for n, each in enumerate(findings)
+        for look in each
+        if (n, look.where) not in told
     ]
     return {
         "surprises": [

@@ -29,7 +29,26 @@ class Reading:
 
     run: int
     feature: CouponFeature
+    along: str | None
     error_mm: float
+
+
+@dataclass(frozen=True, order=True)
+class Kind:
+    """Sizes that are alike: flat ones by direction, rounds by axis and, lying, by what was read."""
+
+    is_round: bool
+    direction: int
+    along: str
+
+    @property
+    def title(self) -> str:
+        """The kind in words."""
+        way = _ORDER[self.direction]
+        if not self.is_round:
+            return f"Slots and tongues across {way}"
+        read = f", read along {self.along}" if self.along else ""
+        return f"Holes and pins, axis along {way}{read}"
 
 
 @dataclass(frozen=True)
@@ -43,70 +62,70 @@ class SizePlot:
 def readings_of(fitted: Fitted, runs: Sequence[Run]) -> tuple[Reading, ...]:
     """Return the readings of a fit with the features that they are of, in the order of the fit."""
     features = [{f.id: f for f in run.coupon.features} for run in runs]
-    sizes, readings = fitted.design.sizes, fitted.design.readings
-    found = []
-    for at, value in zip(readings.size, readings.value, strict=True):
-        run, name = sizes.keys[at]
-        found.append(Reading(run, features[run][name], float(value - sizes.drawn[at])))
-    return tuple(found)
+    entries = ((n, entry) for n, run in enumerate(runs) for entry in run.sizes)
+    design = fitted.design
+    errors = design.readings.value - design.sizes.drawn[design.readings.size]
+    return tuple(
+        Reading(n, features[n][entry.feature], entry.along, float(error))
+        for (n, entry), error in zip(entries, errors, strict=True)
+    )
 
 
 def size_plots(fitted: Fitted, runs: Sequence[Run], profile: Profile) -> tuple[SizePlot, ...]:
-    """Draw a panel for each kind of size that was read: flat by direction, then round."""
-    panels: dict[tuple[bool, int], list[Reading]] = {}
+    """Draw a panel for each kind of size that was read."""
+    panels: dict[Kind, list[Reading]] = {}
     for reading in readings_of(fitted, runs):
         if not reading.feature.at_bed:  # the first layer's swell is told by itself
-            feature = reading.feature
-            key = (feature.form in ROUND, _ORDER.index(feature.direction))
-            panels.setdefault(key, []).append(reading)
+            panels.setdefault(_kind_of(reading), []).append(reading)
     return tuple(
-        SizePlot(_title(*key), _panel(panels[key], _title(*key), profile)) for key in sorted(panels)
+        SizePlot(kind.title, _panel(panels[kind], kind, profile)) for kind in sorted(panels)
     )
 
 
-def _title(is_round: bool, direction: int) -> str:
-    along = _ORDER[direction]
-    return (
-        f"Holes and pins, axis along {along}" if is_round else f"Slots and tongues across {along}"
-    )
+def _kind_of(reading: Reading) -> Kind:
+    feature = reading.feature
+    # Standing rounds are alike along x and y; lying ones are not, one of their ways is the height.
+    lies = feature.form in ROUND and feature.direction is not Direction.Z
+    along = reading.along if lies and reading.along else ""
+    return Kind(feature.form in ROUND, _ORDER.index(feature.direction), along)
 
 
-def _panel(readings: Sequence[Reading], title: str, profile: Profile) -> Markup:
+def _panel(readings: Sequence[Reading], kind: Kind, profile: Profile) -> Markup:
     sizes = [reading.feature.size_mm for reading in readings]
     ends = 0.85 * min(sizes), 1.18 * max(sizes)
     is_log = ends[1] > _LOG_FROM * ends[0]
     grid = np.geomspace(*ends, _STEPS) if is_log else np.linspace(*ends, _STEPS)
     forms = sorted({reading.feature.form for reading in readings}, key=list(Form).index)
-    curves = {form: _expected(profile, form, readings[0].feature.direction, grid) for form in forms}
+    curves = {form: _expected(profile, form, kind, grid) for form in forms}
     edges = [reading.error_mm for reading in readings]
     edges += [float(v) for mean, half in curves.values() for v in (*(mean - half), *(mean + half))]
     room = 0.06 * (max(edges) - min(edges)) + 0.01
     area = frame(ends, (min(edges) - room, max(edges) + room), log_x=is_log)
     return drawing(
         area,
-        f"{title}: printed less drawn size of {len(readings)} readings against the drawn size",
+        f"{kind.title}: printed less drawn size of {len(readings)} readings against the drawn size",
         axes(area, "drawn size, mm", "printed − drawn, mm"),
-        *(_curve(area, grid, *curves[form], _kind(form)) for form in forms),
+        *(_curve(area, grid, *curves[form], _side(form)) for form in forms),
         *(_dot(area, reading) for reading in readings),
     )
 
 
-def _kind(form: Form) -> str:
+def _side(form: Form) -> str:
     return "ext" if form in EXTERNAL else "int"
 
 
-def _expected(
-    profile: Profile, form: Form, direction: Direction, sizes_mm: Array
-) -> tuple[Array, Array]:
-    """Return the expected error of a feature at each size, and half the band that holds 90 %."""
-    feature = Feature(form, float(sizes_mm[0]), direction)
-    rows = effect_rows(feature, sizes_mm)
+def _expected(profile: Profile, form: Form, kind: Kind, sizes_mm: Array) -> tuple[Array, Array]:
+    """Return the expected error at each size, and half the band for such features of a print."""
+    feature = Feature(form, float(sizes_mm[0]), _ORDER[kind.direction])
+    rows = effect_rows(feature, sizes_mm, kind.along or None)
     n = len(EFFECTS)
     mean = rows @ profile.mean_vector[:n]
     learned = np.einsum("ni,ij,nj->n", rows, profile.covariance_matrix[:n, :n], rows)
     z, scatters = height_share(feature), profile.scatters
     own = (1 - z) * scatters["tau"].mean_square + z * scatters["tau_z"].mean_square
-    return mean, SDS_OF_90 * np.sqrt(learned + own)
+    # A print's own shift moves all its sizes together.
+    shift = (1 - z) ** 2 * scatters["rho"].mean_square + z**2 * scatters["rho_z"].mean_square
+    return mean, SDS_OF_90 * np.sqrt(learned + own + shift)
 
 
 def _curve(area: Frame, sizes_mm: Array, mean: Array, half: Array, kind: str) -> Markup:
@@ -119,4 +138,4 @@ def _curve(area: Frame, sizes_mm: Array, mean: Array, half: Array, kind: str) ->
 def _dot(area: Frame, reading: Reading) -> Markup:
     feature = reading.feature
     words = f"{feature.id}: {feature.size_mm:g} drawn, {reading.error_mm:+.3f} mm"
-    return mark(area, (feature.size_mm, reading.error_mm), _kind(feature.form), words)
+    return mark(area, (feature.size_mm, reading.error_mm), _side(feature.form), words)
