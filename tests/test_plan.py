@@ -103,6 +103,12 @@ def test_what_no_bed_can_hold_is_refused_with_how_much_is_missing():
         plan_of(rule, bed_mm=(190, 190))
 
 
+def test_a_feature_too_big_for_the_bed_by_itself_is_refused():
+    row = ROW.format("hole", "z", "[0, 0.2]").replace("size_mm = 5", "size_mm = 50")
+    with pytest.raises(PlanError, match="too long along x"):
+        plan_of(row + "wall_mm = 15\ndepth_mm = 15\n", bed_mm=(60, 200))
+
+
 @pytest.mark.parametrize("machine", [{"nozzle_mm": -1}, {"layer_height_mm": float("nan")}])
 def test_a_machine_that_cannot_be_is_refused(machine):
     with pytest.raises(PlanError, match="machine"):

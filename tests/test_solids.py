@@ -1,12 +1,15 @@
 """The exported mesh, read back by another library, shows what the record says."""
 
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import trimesh
 
+from coupons.errors import PlanError
 from coupons.making.plan import Plan, plan_coupon, record
+from coupons.making.shapes import Loft, Part, rectangle
 from coupons.making.solids import Solid, build_solids
 from coupons.making.spec import load_spec
 from coupons.making.stl import stl_bytes
@@ -102,6 +105,27 @@ def test_each_triangle_of_a_feature_lies_on_its_faces(first, solids):
     assert len(straight) > 100
     assert np.all(np.abs(radii - feature.size_mm / 2) < 0.003)
     assert np.hypot(*(points[:, :2] - feature.place_mm[:2]).T).max() < feature.size_mm / 2 + 0.5
+
+
+def block(low: float, high: float, *, cut: bool = False) -> Part:
+    section = rectangle((low, 0.0), (high, 5.0))
+    return Part(Loft("z", ((0.0, section), (3.0, section))), cut=cut)
+
+
+@pytest.mark.parametrize(
+    ("parts", "words"),
+    [
+        ((block(0, 4), block(6, 9)), "2 separate pieces"),
+        ((block(0, 9), block(4, 5, cut=True)), "2 separate pieces"),
+        ((block(0, 4), block(-1, 6, cut=True)), "no volume"),
+    ],
+)
+def test_a_body_that_the_kernel_makes_wrong_in_silence_is_caught(first, parts, words):
+    """The kernel never raises; these solids are valid to it and useless to a printer."""
+    broken = replace(first.placed[0].body, id="Z", parts=parts, features=())
+    plan = replace(first, placed=(replace(first.placed[0], body=broken),))
+    with pytest.raises(PlanError, match=f"body Z: expected one watertight solid, got {words}"):
+        build_solids(plan)
 
 
 def test_bodies_keep_their_distance(first):

@@ -200,8 +200,6 @@ def _jaw_place(spot: _Spot) -> Point:
         return spot.words
     if spot.feature.form in ROUND or spot.feature.role == "span":
         return (x, y)
-    if spot.feature.axis == "y":
-        return (x + 0.6 * spot.half[0], y)
     return (x, y + 0.6 * spot.half[1])
 
 
