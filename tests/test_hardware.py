@@ -5,6 +5,8 @@ import pytest
 
 from coupons.answering.hardware import hardware
 from coupons.errors import AnswerError
+from coupons.making.plan import plan_coupon, record
+from coupons.making.spec import load_spec
 from coupons.terms import Form
 
 
@@ -78,3 +80,20 @@ def test_hardware_that_does_not_exist(text, says):
     with pytest.raises(AnswerError) as caught:
         hardware(text)
     assert says in caught.value.message
+
+
+def test_the_shipped_coupon_takes_its_pieces_from_the_same_tables():
+    # Two rooms hold limits of bought pieces: what is printed for a trial, and what is asked later.
+    pieces = {piece.name: piece for piece in record(plan_coupon(load_spec("hardware"))).hardware}
+    same = {
+        "dowel pin 8 m6": "pin 8 m6",
+        "drill shank 5 h8": "pin 5 h8",
+        "screw M3, thread 6g": "screw M3",
+        "ball bearing, outside 22": "bearing outer 22",
+        "ball bearing, bore 8": "bearing bore 8",
+    }
+    assert set(pieces) == set(same)
+    for name, ask in same.items():
+        assert pieces[name].size_mm == pytest.approx(hardware(ask).size_mm, abs=1e-6), name
+        assert pieces[name].sd_mm == pytest.approx(hardware(ask).sd_mm, abs=1e-6), name
+        assert pieces[name].form is hardware(ask).form
