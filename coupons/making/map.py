@@ -23,12 +23,12 @@ from coupons.making.map_features import (
 )
 from coupons.making.plan import Plan
 
-HEAD_MM = 11.0  # title above the first plate
-NOTE_MM = 6.0  # a line above each plate
+HEAD_MM = 9.5  # title above the first plate
+NOTE_MM = 7.0  # a line above each plate
 MARGIN_MM = 4.0  # around the bodies of a plate
 FOOT_MM = 19.0  # legend
 SIDE_MM = 2.0
-LEAST_WIDTH_MM = 120.0  # what the legend takes
+LEAST_WIDTH_MM = 134.0  # what the legend takes
 
 FAINT = "#5d6b78"
 FONT = "DejaVu Sans, Verdana, sans-serif"
@@ -93,7 +93,7 @@ def _frame(plan: Plan, panel: _Panel, plate: int, top: float) -> str:
         f"Set out for a bed of {bed_x:g} × {bed_y:g} mm."
     )
     return (
-        f'<text x="{SIDE_MM}" y="{top + 3.6:g}" font-size="3" fill="{FAINT}">{words}</text>'
+        f'<text x="{SIDE_MM}" y="{top + 5:g}" font-size="3" fill="{FAINT}">{words}</text>'
         f'<rect x="{SIDE_MM}" y="{top + NOTE_MM:g}" width="{panel.width:g}" '
         f'height="{panel.height:g}" rx="2" fill="#f7f3e8" stroke="#d8cfb8" stroke-width=".3"/>'
     )
