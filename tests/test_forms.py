@@ -2,11 +2,13 @@
 
 import io
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import trimesh
 
+from coupons.making.agreement import disagreements
 from coupons.making.plan import Plan, plan_coupon, record
 from coupons.making.record import CouponFeature
 from coupons.making.solids import LETTER, build_solids
@@ -187,3 +189,29 @@ def test_a_loose_pin_has_a_groove_for_its_seam_away_from_the_caliper(plan, meshe
         found = width(meshes[pin.body], pin.place_mm, along, outermost=False)
         grooved[degrees] = found < pin.size_mm - 0.05
     assert [degrees for degrees, groove in grooved.items() if groove] == [67.5]
+
+
+def test_the_record_is_held_against_each_feature_s_own_triangles(plan):
+    coupon, solids = record(plan), build_solids(plan)
+    assert disagreements(coupon, solids) == []
+    moved = tuple(
+        f.model_copy(update={"place_mm": (f.place_mm[0] + 0.02, *f.place_mm[1:])})
+        for f in coupon.features
+    )
+    found = disagreements(coupon.model_copy(update={"features": moved}), solids)
+    # What is measured along y or z alone does not notice a shift along x; lengths between faces
+    # of other parts have no surface of their own.
+    noticed = {p.where.removeprefix("feature ") for p in found}
+    own = {name for solid in solids for name in solid.features}
+    for f in coupon.features:
+        round_one = f.form in ("hole", "pin")
+        across_x = f.direction != "x" if round_one else "x" in f.direction
+        assert (f.id in noticed) == (f.id in own and across_x), f.id
+
+
+def test_a_feature_without_a_surface_is_reported(plan):
+    solids = build_solids(plan)
+    blank = tuple(replace(s, made_by=np.full_like(s.made_by, -1)) for s in solids)
+    found = disagreements(record(plan), blank)
+    assert len(found) == sum(len(s.features) for s in solids)
+    assert str(found[0]).endswith("got none.")

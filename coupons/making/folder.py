@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from coupons.atomic import write_bytes, write_text
+from coupons.errors import PlanError
+from coupons.making.agreement import disagreements
 from coupons.making.map import map_svg
 from coupons.making.plan import Plan, record
 from coupons.making.preview import preview_png
@@ -21,10 +23,13 @@ def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
     Raises
     ------
     PlanError
-        If a body does not come out as one watertight piece.
+        If a body does not come out as one watertight piece, or not as the record says.
     """
     solids = build_solids(plan)
     coupon = record(plan)
+    problems = disagreements(coupon, solids)
+    if problems:
+        raise PlanError(problems)
     written = []
     for name, data in _print_files(plan, solids):
         write_bytes(folder / "print" / name, data)
