@@ -194,7 +194,7 @@ def readings_of(rows: list[tuple[object, ...]]) -> Readings:
     return Readings(
         np.array(size, np.intp),
         np.array(value, float),
-        np.array(effects, float).reshape(len(rows), -1),
+        np.array(effects, float).reshape(-1, len(EFFECTS)),
         np.array(resolution, float),
         np.array(row, np.intp),
     )

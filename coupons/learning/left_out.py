@@ -156,7 +156,7 @@ class _Rest:
         missed -= self.slopes.gradient - self.slopes.times_curvature(moved)
         missed[:, at] = 0.0
         uphill = missed @ self.seen.rows
-        gain: Array = np.einsum("ki,kij,kj->k", uphill, self.covariance, uphill)
+        gain: Array = (uphill[:, None, :] @ self.covariance @ uphill[:, :, None])[:, 0, 0]
         return gain
 
     def _refitted(self, group: Group, at: Indices, k: int) -> tuple[Array, Array, float]:

@@ -21,6 +21,9 @@ _MOST_SURPRISES = 3
 _MOST_TO_DO = 4
 # A fault of the set-up is worth a screwdriver if it moves sizes by this much.
 WORTH_CURING_MM = 0.02
+# No caliper and no hand is as bad as this: two to four prior sds beyond the usual.
+_ABSURD_CALIPER_MM = 0.10
+_ABSURD_HAND_MM = 0.25
 _PLACES = {Place.SET_UP: "set-up", Place.MODEL: "model", Place.NEITHER: "-"}
 
 
@@ -101,7 +104,7 @@ def _numbered(sentences: Sequence[str]) -> Iterator[str]:
 
 def _to_do(learned: Learned) -> list[str]:
     """Say what to do first: entries to check before a machine is touched, then the machine."""
-    todo = []
+    todo = _doubts(learned.profile)
     if learned.surprises.found:
         first = learned.surprises.found[0]
         todo.append(f"{first.place}, row {_row(learned, first)}: {_lower(first.todo)}")
@@ -118,6 +121,24 @@ def _to_do(learned: Learned) -> list[str]:
             "After a change of the set-up print again: this profile is of the machine as it was",
         ]
     return [*todo, "Nothing to set on the machine: draw by this profile"]
+
+
+def _doubts(profile: Profile) -> list[str]:
+    """Say that readings or grades are at odds with all else, where their scatter is absurd."""
+    caliper_mm = profile.scatters["sigma"].median_mm
+    hand_mm = profile.scatters["omega"].median_mm
+    doubts = []
+    if caliper_mm > _ABSURD_CALIPER_MM:
+        doubts.append(
+            f"The readings scatter by {caliper_mm:.2g} mm and were hardly used: see"
+            f" `coupons check`, look at units and rows, fit again"
+        )
+    if hand_mm > _ABSURD_HAND_MM:
+        doubts.append(
+            f"The grades contradict each other (as if the hand judged to {hand_mm:.2g} mm): see"
+            f" `coupons check`, try some again"
+        )
+    return doubts
 
 
 def _lower(sentence: str) -> str:
