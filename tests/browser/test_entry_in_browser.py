@@ -69,7 +69,6 @@ def test_a_whole_coupon_by_keys_alone(visit, tmp_path):
     seen = visit(entry_page(tmp_path, coupon), DESK)
     page = seen.page
     for at in range(len(coupon.trials)):
-        settle(page)
         page.keyboard.press(str(1 + at % 7))
     page.wait_for_selector("#size-form:visible")
     sizes = {feature.id: feature.size_mm for feature in coupon.features}
@@ -148,6 +147,32 @@ def test_a_bouncing_finger_grades_one_trial(visit, tmp_path):
         button.click(); button.click();
     }""")
     assert sum(bool(row["result"]) for row in saved_rows(seen.page)) == 1
+
+
+@pytest.mark.parametrize(
+    ("answer", "kept"), [("Only push", ["push"]), ("Keep all", ["slide", "push"])]
+)
+def test_a_second_grade_asks_whether_it_puts_a_slip_right(visit, tmp_path, answer, kept):
+    seen = visit(entry_page(tmp_path), PHONE)
+    page = seen.page
+    settle(page)
+    page.tap("[data-result=slide]")
+    page.tap("#back")
+    settle(page)
+    page.tap("[data-result=push]")
+    assert "AG1 with A1 now has slide, push." in page.inner_text("#step-warning")
+    page.tap(f"#step-warning >> text={answer}")
+    assert page.inner_text("#step-title") == "Try AG2 in A1"
+    assert [row["result"] for row in saved_rows(page) if row["result"]] == kept
+    seen.assert_clean()
+
+
+def test_a_key_held_down_grades_one_trial(visit, tmp_path):
+    page = visit(entry_page(tmp_path), DESK).page
+    page.keyboard.down("4")
+    page.keyboard.down("4")  # a second down without an up is a repeat
+    page.keyboard.up("4")
+    assert sum(bool(row["result"]) for row in saved_rows(page)) == 1
 
 
 def test_readings_of_one_feature_may_be_many_and_each_can_go(visit, tmp_path):

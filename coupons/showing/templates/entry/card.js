@@ -66,6 +66,10 @@ function fillSiblings(step) {
   }));
 }
 
+function drop(entries) {
+  act({ do: "drop", label: "the removal", ids: entries.map((entry) => entry.id) });
+}
+
 function keptLine(entry) {
   const line = made("li", "");
   const unit = entry.kind === "size" && entry.result ? ` ${entry.unit || "mm"}` : "";
@@ -75,7 +79,7 @@ function keptLine(entry) {
   note.addEventListener("change", () => { act({ do: "note", id: entry.id, note: note.value.trim() }); refresh(); });
   const remove = made("button", "Remove", { type: "button", "aria-label": `Remove ${entry.result}` });
   remove.addEventListener("click", () => {
-    act({ do: "drop", id: entry.id });
+    drop([entry]);
     refresh();
     say(`${entry.result} removed. Undo brings it back.`);
   });

@@ -45,7 +45,7 @@ function standing() {
 
 const doing = {
   add: (entries, one) => [...entries, ...one.entries],
-  drop: (entries, one) => entries.filter((entry) => entry.id !== one.id),
+  drop: (entries, one) => entries.filter((entry) => !one.ids.includes(entry.id)),
   note: (entries, one) =>
     entries.map((entry) => (entry.id === one.id ? { ...entry, note: one.note } : entry)),
 };

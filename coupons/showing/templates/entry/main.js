@@ -1,19 +1,47 @@
 // Hands to page: taps, keys, typing; then the start.
 function grade(result) {
   const step = stepNow();
-  // A finger that bounces must not grade the next trial as well.
-  if (!step || step.kind !== "fit" || performance.now() - shownAt < DOUBLE_TAP_MS) return;
+  if (step?.kind !== "fit") return;
+  const earlier = groups.get(step.key) ?? [];
   const odd = keepEntry(step, result, "");
+  if (earlier.length) return askWhichCounts(step, result, earlier);
   const next = nextOpen(step);
   show(next);
   showWarning(odd);
-  say(`${step.feature} ${result}. ${odd} ${next ? next.title : "Every step has an entry."}`);
+  return say(`${step.feature} ${result}. ${odd} ${next ? next.title : "Every step has an entry."}`);
 }
 
+// A finger that bounces must not grade the next trial as well.
+const isBounce = () => performance.now() - shownAt < DOUBLE_TAP_MS;
+
 // What is said about the step before stands above the next one until it is answered.
-function showWarning(text) {
+function showWarning(text, ...offers) {
   $("step-warning").hidden = !text;
-  $("step-warning").textContent = text;
+  $("step-warning").replaceChildren(text, ...offers);
+}
+
+// A second grade may be a second try, which counts as well, or put a slip right.
+function askWhichCounts(step, result, earlier) {
+  show(step);
+  const words = [...earlier.map((entry) => entry.result), result].join(", ");
+  const only = made("button", `Only ${result}`, { type: "button" });
+  const all = made("button", "Keep all", { type: "button" });
+  only.addEventListener("click", () => {
+    drop(earlier);
+    refresh();
+    goOn();
+  });
+  all.addEventListener("click", goOn);
+  const question = `${step.mate} with ${step.feature} now has ${words}. Tried again, or a slip put right? `;
+  showWarning(question, all, " ", only);
+  say(question);
+}
+
+function goOn() {
+  const next = nextOpen(stepNow());
+  show(next);
+  showWarning("");
+  say(next ? next.title : "Every step has an entry.");
 }
 
 let heldBack = ""; // a doubtful reading that was pointed out once; the second Enter keeps it
@@ -154,7 +182,7 @@ const KEYS = {
 
 function onKey(event) {
   const typing = event.target.closest("input, textarea, select, #window");
-  if (typing || event.ctrlKey || event.altKey || event.metaKey) return;
+  if (typing || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
   // A figure typed anywhere while a reading is asked for belongs into its field.
   if (stepNow()?.kind === "size" && /^[\d.,]$/.test(event.key)) return $("reading").focus();
   if (!$("keys-on").checked) return;
@@ -169,7 +197,7 @@ function onKey(event) {
 function listen() {
   $("fit-form").addEventListener("click", (event) => {
     const button = event.target.closest("[data-result]");
-    if (button) grade(button.dataset.result);
+    if (button && !isBounce()) grade(button.dataset.result);
   });
   $("size-form").addEventListener("submit", (event) => { event.preventDefault(); keepReading(false); });
   $("keep-again").addEventListener("click", () => keepReading(true));
