@@ -49,7 +49,8 @@ def disagreements(coupon: Coupon, solids: tuple[Solid, ...]) -> list[Problem]:
 
 def _surface_mm(solid: Solid, feature: str) -> NDArray[np.float64]:
     own = solid.triangles[solid.made_by == solid.features.index(feature)]
-    return solid.vertices_mm[own.ravel()].astype(np.float64) + solid.origin_mm
+    points: NDArray[np.float64] = solid.vertices_mm[own.ravel()] + np.array(solid.origin_mm)
+    return points
 
 
 def _off_mm(feature: CouponFeature, surface: NDArray[np.float64]) -> float:
