@@ -17,7 +17,7 @@ const isBounce = () => performance.now() - shownAt < DOUBLE_TAP_MS;
 // What is said about the step before stands above the next one until it is answered.
 function showWarning(text, ...offers) {
   $("step-warning").hidden = !text;
-  $("step-warning").replaceChildren(text, ...offers);
+  $("step-warning").replaceChildren(made("span", text), ...offers);
 }
 
 // A second grade may be a second try, which counts as well, or put a slip right.
@@ -32,8 +32,8 @@ function askWhichCounts(step, result, earlier) {
     goOn();
   });
   all.addEventListener("click", goOn);
-  const question = `${step.mate} with ${step.feature} now has ${words}. Tried again, or a slip put right? `;
-  showWarning(question, all, " ", only);
+  const question = `${step.mate} with ${step.feature} now has ${words}. Tried again, or a slip put right?`;
+  showWarning(question, all, only);
   say(question);
 }
 
