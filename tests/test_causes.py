@@ -9,7 +9,7 @@ from synthetic import coupon_design
 from coupons.learning.causes import Place, find_causes
 from coupons.learning.effects import EFFECTS, prior_mean
 from coupons.learning.fit import fit_design
-from coupons.learning.laplace import Scatters
+from coupons.learning.latent import Scatters
 from coupons.learning.prior_printer import PriorPrinter, observe, print_sizes
 
 SCATTERS = Scatters(tau=0.02, tau_z=0.05, sigma=0.012, omega=0.03, rho=1e-6, rho_z=1e-6)

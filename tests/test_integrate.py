@@ -7,7 +7,7 @@ from synthetic import coupon_design, plain_design
 from coupons.learning.effects import EXTRUSION, TERMS
 from coupons.learning.fit import fit_design
 from coupons.learning.integrate import active_scatters, integrate
-from coupons.learning.laplace import N_TERMS, latent_model
+from coupons.learning.latent import N_TERMS, latent_model
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 

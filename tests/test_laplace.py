@@ -6,7 +6,8 @@ from synthetic import coupon_design, flat_table, plain_design, with_reports
 
 from coupons.learning import laplace
 from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS
-from coupons.learning.laplace import Scatters, find_mode, latent_model
+from coupons.learning.laplace import find_mode
+from coupons.learning.latent import AT_THRESHOLDS, Scatters, latent_model
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 TYPICAL = Scatters(tau=0.03, tau_z=0.08, sigma=0.015, omega=0.04, rho=0.02, rho_z=0.1)
@@ -48,7 +49,7 @@ def test_the_mode_has_no_slope_and_no_better_neighbour():
     rng = np.random.default_rng(1)
     for _ in range(50):
         near = mode.latent + 0.05 * rng.normal(size=len(variance)) * np.sqrt(variance)
-        if (np.diff(near[laplace._THRESHOLDS]) > 0).all():
+        if (np.diff(near[AT_THRESHOLDS]) > 0).all():
             assert laplace._evaluate(model, TYPICAL, variance, near).objective > best
 
 

@@ -5,7 +5,8 @@ import pytest
 from synthetic import coupon_design
 
 from coupons.learning.fit import fit_design
-from coupons.learning.laplace import find_mode, latent_model
+from coupons.learning.laplace import find_mode
+from coupons.learning.latent import latent_model
 from coupons.learning.left_out import Group, each_alone, each_feature, foretell, without
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 

@@ -15,7 +15,7 @@ from scipy.special import ndtr
 
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS, PriorTable
-from coupons.learning.laplace import N_TERMS, LatentModel, Scatters, latent_model
+from coupons.learning.latent import N_TERMS, LatentModel, Scatters, latent_model
 from coupons.making.record import Coupon
 from coupons.measuring.conditions import Conditions
 from coupons.measuring.entries import FitEntry, SizeEntry

@@ -12,7 +12,7 @@ from coupons.answering.joint_list import ListedJoint
 from coupons.answering.joints import question_of
 from coupons.answering.next_print import learned_share
 from coupons.answering.offset import NOTHING_LEARNED, Question, window_row
-from coupons.learning.laplace import Scatters
+from coupons.learning.latent import Scatters
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
 from coupons.terms import Direction, Form, Grade, Joint

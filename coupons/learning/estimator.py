@@ -17,7 +17,7 @@ from coupons.learning.effects import EFFECTS, EXTRUSION, Normal, PriorTable
 from coupons.learning.fit import fit_design
 from coupons.learning.foretold import ForetoldReadings, ForetoldTrials
 from coupons.learning.integrate import Mixture
-from coupons.learning.laplace import N_TERMS, latent_model
+from coupons.learning.latent import N_TERMS, latent_model
 from coupons.learning.observation_table import design_from_table, run_numbers
 from coupons.learning.slopes import N_EDGES, edge_offset, edge_rows
 from coupons.terms import GRADES

@@ -11,7 +11,7 @@ from coupons.errors import FitError
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EXTRUSION, PriorTable
 from coupons.learning.integrate import Mixture, integrate
-from coupons.learning.laplace import N_TERMS, latent_model
+from coupons.learning.latent import N_TERMS, latent_model
 from coupons.measuring.run import Run
 
 Array = NDArray[np.floating]

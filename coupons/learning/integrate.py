@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 
 from coupons.learning.design import Design
 from coupons.learning.effects import SCATTERS
-from coupons.learning.laplace import LatentModel, Mode, Scatters, find_mode
+from coupons.learning.laplace import Mode, find_mode
+from coupons.learning.latent import LatentModel, Scatters
+from coupons.learning.shape import mean_shift
 
 Array = NDArray[np.floating]
 
@@ -23,24 +25,29 @@ _MAX_STEPS = 25
 
 @dataclass(frozen=True)
 class Mixture:
-    """Laplace fits at the design points and their weights, which sum to one."""
+    """Laplace fits at the design points and their weights, which sum to one.
+
+    ``means`` are the posterior means of the latent values at each point: the modes, moved by the
+    skewness of the likelihood.
+    """
 
     model: LatentModel
     active: tuple[str, ...]
     scatters: tuple[Scatters, ...]
     modes: tuple[Mode, ...]
+    means: tuple[Array, ...]
     weights: Array
 
     def shared_moments(self, count: int) -> tuple[Array, Array]:
         """Mean and covariance of the first ``count`` latent values over the mixture."""
-        means = np.array([mode.latent[:count] for mode in self.modes])
+        means = np.array([mean[:count] for mean in self.means])
         covariances = np.array([mode.shared_covariance(count) for mode in self.modes])
         return _mixture_moments(self.weights, means, covariances)
 
     @cached_property
     def moments(self) -> tuple[Array, Array]:
         """Mean and covariance of all latent values over the mixture."""
-        means = np.array([mode.latent for mode in self.modes])
+        means = np.array(self.means)
         covariances = np.array([mode.covariance for mode in self.modes])
         return _mixture_moments(self.weights, means, covariances)
 
@@ -131,11 +138,17 @@ def integrate(model: LatentModel) -> Mixture:
         modes.append(mode)
         log_posterior.append(mode.log_evidence - 0.5 * float(z @ z))
     weights = _design_weights(k, radius_sq) * np.exp(np.array(log_posterior) - max(log_posterior))
+    scatters = tuple(evidence.scatters(z) for z in points)
+    means = tuple(
+        mode.latent + mean_shift(model, at, mode.latent, mode.factor)
+        for at, mode in zip(scatters, modes, strict=True)
+    )
     return Mixture(
         model,
         active,
-        tuple(evidence.scatters(z) for z in points),
+        scatters,
         tuple(modes),
+        means,
         weights / weights.sum(),
     )
 

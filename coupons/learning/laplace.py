@@ -1,9 +1,4 @@
-"""Given the scatters, the model is Gaussian in its latent values: find their mode and covariance.
-
-Latent values are laid out as ``[effects, thresholds, round loss, run shifts, run shifts in z]``,
-the *shared* block of a few dozen, followed by one *own deviation* a size. The likelihood touches at
-most two own deviations at a time, so its curvature is assembled from sparse pieces.
-"""
+"""Given the scatters, the latent values are nearly Gaussian: find their mode and covariance."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,48 +6,37 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
-from scipy.sparse import csr_array
 
 from coupons.errors import FitError
-from coupons.learning.design import Design
-from coupons.learning.effects import EFFECTS, THRESHOLDS, PriorTable, prior_mean, prior_sd
+from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
 from coupons.learning.likelihood import ReadingTerms, TrialTerms, reading_terms, trial_terms
-from coupons.terms import GRADES
+from coupons.learning.shape import evidence_beyond_normal
 
 Array = NDArray[np.floating]
 
-_N_EFFECTS, _N_THRESHOLDS = len(EFFECTS), len(THRESHOLDS)
-N_TERMS = _N_EFFECTS + _N_THRESHOLDS + 1
-_THRESHOLDS = slice(_N_EFFECTS, _N_EFFECTS + _N_THRESHOLDS)
 _MAX_STEPS = 200
 _DECREMENT = 1e-10
 _FLATTEST = 0.05  # the prior's own curvature is 1
 
 
 @dataclass(frozen=True)
-class Scatters:
-    """Standard deviations in mm; see `coupons.learning.effects.PriorTable`."""
-
-    tau: float
-    tau_z: float
-    sigma: float
-    omega: float
-    rho: float
-    rho_z: float
-
-
-@dataclass(frozen=True)
 class Mode:
     """The most probable latent values at given scatters.
 
-    ``log_evidence`` is the Laplace approximation of log p(observations | scatters), up to a
-    constant that does not depend on the scatters. ``factor`` is the lower Cholesky factor of the
-    negative Hessian.
+    ``log_laplace`` is Laplace's approximation of log p(observations | scatters), up to a constant
+    that does not depend on the scatters, and ``beyond_normal`` what it lacks. ``factor`` is the
+    lower Cholesky factor of the negative Hessian.
     """
 
     latent: Array
     factor: Array
-    log_evidence: float
+    log_laplace: float
+    beyond_normal: float
+
+    @property
+    def log_evidence(self) -> float:
+        """Log evidence of the scatters, corrected."""
+        return self.log_laplace + self.beyond_normal
 
     @cached_property
     def covariance(self) -> Array:
@@ -64,93 +48,6 @@ class Mode:
         """Covariance of the first ``count`` latent values, without inverting the rest."""
         half: Array = solve_triangular(self.factor, np.eye(len(self.latent), count), lower=True)
         return half.T @ half
-
-
-@dataclass(frozen=True)
-class LatentModel:
-    """Structure of one data set, built once and used at every value of the scatters.
-
-    Rows of the ``shared`` arrays are observations, columns the shared latent values. ``lower`` and
-    ``upper`` are a trial's clearance less the threshold that bounds its grades below and above. The
-    sparse ``own`` arrays map observations (columns) to own deviations (rows).
-    """
-
-    design: Design
-    table: PriorTable
-    reading_shared: Array
-    lower_shared: Array
-    upper_shared: Array
-    reading_own: csr_array
-    trial_own: csr_array
-    has_lower: NDArray[np.bool_]
-    has_upper: NDArray[np.bool_]
-
-    @property
-    def n_shared(self) -> int:
-        """Number of latent values that are not own deviations."""
-        return N_TERMS + 2 * self.design.n_runs
-
-    @cached_property
-    def prior_center(self) -> Array:
-        """Prior mean of all latent values."""
-        rest = 2 * self.design.n_runs + len(self.design.sizes.drawn)
-        return np.concatenate([prior_mean(self.table), np.zeros(rest)])
-
-    def prior_variance(self, scatters: Scatters) -> Array:
-        """Prior variance of all latent values, all independent."""
-        sizes, n = self.design.sizes, self.design.n_runs
-        printed = (1 - sizes.z_share) * scatters.tau**2 + sizes.z_share * scatters.tau_z**2
-        bought = np.isfinite(sizes.fixed_sd)
-        # A piece known exactly still needs a positive variance; a nanometre is as good as none.
-        own = np.where(bought, np.maximum(sizes.fixed_sd, 1e-6) ** 2, printed)
-        shifts = np.repeat([scatters.rho**2, scatters.rho_z**2], n)
-        return np.concatenate([prior_sd(self.table) ** 2, shifts, own])
-
-
-def latent_model(design: Design, table: PriorTable) -> LatentModel:
-    """Lay out which latent values each observation depends on."""
-    sizes, readings, trials = design.sizes, design.readings, design.trials
-    size_shared = np.concatenate(
-        [sizes.effects, np.zeros((len(sizes.drawn), _N_THRESHOLDS + 1)), _shift_columns(design)], 1
-    )
-    reading_shared = size_shared[readings.size]
-    reading_shared[:, :_N_EFFECTS] += readings.effects
-    clearance = size_shared[trials.internal] - size_shared[trials.external]
-    clearance[:, N_TERMS - 1] = -trials.is_round
-    n_sizes = len(sizes.drawn)
-    return LatentModel(
-        design,
-        table,
-        reading_shared,
-        _minus_threshold(clearance, trials.tightest - 1),
-        _minus_threshold(clearance, trials.loosest),
-        _pick(readings.size, n_sizes),
-        _pick(trials.internal, n_sizes) - _pick(trials.external, n_sizes),
-        trials.tightest > 0,
-        trials.loosest < len(GRADES) - 1,
-    )
-
-
-def _shift_columns(design: Design) -> Array:
-    """Let a run's shift make all its external sizes larger and all its internal ones smaller."""
-    sizes = design.sizes
-    printed = np.isnan(sizes.fixed_sd)
-    of_run = (sizes.run[:, None] == np.arange(design.n_runs)) * (sizes.side * printed)[:, None]
-    in_z = sizes.z_share[:, None]
-    return np.concatenate([of_run * (1 - in_z), of_run * in_z], axis=1)
-
-
-def _minus_threshold(clearance: Array, threshold: NDArray[np.intp]) -> Array:
-    """Subtract each trial's threshold; ranks outside the four thresholds stand for no bound."""
-    rows = clearance.copy()
-    bounded = np.flatnonzero((threshold >= 0) & (threshold < _N_THRESHOLDS))
-    rows[bounded, _N_EFFECTS + threshold[bounded]] -= 1
-    return rows
-
-
-def _pick(index: NDArray[np.intp], n_sizes: int) -> csr_array:
-    n = len(index)
-    return csr_array((np.ones(n), (index, np.arange(n))), shape=(n_sizes, n))
 
 
 @dataclass(frozen=True)
@@ -185,10 +82,11 @@ def find_mode(model: LatentModel, scatters: Scatters, start: Array | None = None
         step, factor = _newton_step(gradient, hessian, variance)
         decrement = float(-gradient @ step)
         if factor is not None and decrement < _DECREMENT:
-            log_evidence = (
+            log_laplace = (
                 -point.objective - np.log(np.diag(factor)).sum() - 0.5 * np.log(variance).sum()
             )
-            return Mode(point.latent, factor, float(log_evidence))
+            lacking = evidence_beyond_normal(model, scatters, point.latent, factor)
+            return Mode(point.latent, factor, float(log_laplace), lacking)
         point = _damped(model, scatters, variance, point, step, decrement)
     raise FitError("The fit did not settle. Run `coupons check` and look for impossible numbers.")
 
@@ -222,7 +120,7 @@ def _damped(
     share = 1.0
     while share > 1e-12:
         latent = point.latent + share * step
-        if np.all(np.diff(latent[_THRESHOLDS]) > 0):
+        if np.all(np.diff(latent[AT_THRESHOLDS]) > 0):
             new = _evaluate(model, scatters, variance, latent)
             # The last term allows for rounding once the objective is flat to machine precision.
             if new.objective <= point.objective - 1e-4 * share * decrement + 1e-9:
@@ -233,21 +131,14 @@ def _damped(
 
 def _evaluate(model: LatentModel, scatters: Scatters, variance: Array, latent: Array) -> _Point:
     """Negative log posterior (up to constants) and the likelihood terms at a latent value."""
-    design = model.design
-    shared, own = latent[: model.n_shared], latent[model.n_shared :]
-    readings, trials = design.readings, design.trials
-    predicted = design.sizes.drawn[readings.size] + model.reading_shared @ shared
-    predicted += own[readings.size]
-    scale = np.sqrt(scatters.sigma**2 + readings.resolution**2 / 12)
-    of_readings = reading_terms(readings.value - predicted, scale, model.table.reading_dof)
-    gap = design.sizes.drawn[trials.internal] - design.sizes.drawn[trials.external]
-    gap = gap + own[trials.internal] - own[trials.external]
-    lower = np.where(model.has_lower, (gap + model.lower_shared @ shared) / scatters.omega, np.inf)
-    upper = np.where(model.has_upper, (gap + model.upper_shared @ shared) / scatters.omega, -np.inf)
+    trials = model.design.trials
+    residual = model.design.readings.value - model.predicted(latent)
+    of_readings = reading_terms(residual, model.reading_scale(scatters), model.table.reading_dof)
+    lower, upper = model.distances(latent, scatters)
     grades_in_set = trials.loosest - trials.tightest + 1.0
     of_trials = trial_terms(lower, upper, grades_in_set, model.table.lapse)
     penalty = 0.5 * np.sum((latent - model.prior_center) ** 2 / variance)
-    penalty -= model.table.order_weight * np.log(np.diff(shared[_THRESHOLDS])).sum()
+    penalty -= model.table.order_weight * np.log(np.diff(latent[AT_THRESHOLDS])).sum()
     objective = float(penalty - of_readings.value.sum() - of_trials.value.sum())
     return _Point(latent, objective, of_readings, of_trials)
 
@@ -267,9 +158,9 @@ def _derivatives(
     gradient[:n] -= model.lower_shared.T @ g_lower + model.upper_shared.T @ g_upper
     gradient[n:] -= model.reading_own @ r.gradient + model.trial_own @ (g_lower + g_upper)
 
-    steps = np.diff(point.latent[_THRESHOLDS])
+    steps = np.diff(point.latent[AT_THRESHOLDS])
     push = model.table.order_weight / steps
-    gradient[_THRESHOLDS] -= np.append(0, push) - np.append(push, 0)
+    gradient[AT_THRESHOLDS] -= np.append(0, push) - np.append(push, 0)
     between = np.append(np.insert(push / steps, 0, 0), 0)
 
     weighted_reading = r.curvature[:, None] * model.reading_shared
@@ -277,7 +168,7 @@ def _derivatives(
     weighted_upper = c_cross * model.lower_shared + c_upper * model.upper_shared
     own_trial = (c_lower + 2 * c_cross + c_upper)[:, 0]
     hessian = np.diag(1 / variance)
-    hessian[_THRESHOLDS, _THRESHOLDS] += (
+    hessian[AT_THRESHOLDS, AT_THRESHOLDS] += (
         np.diag(between[:-1] + between[1:]) - np.diag(between[1:-1], 1) - np.diag(between[1:-1], -1)
     )
     hessian[:n, :n] += model.reading_shared.T @ weighted_reading

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from coupons.learning.design import Design
 from coupons.learning.foretold import ForetoldReadings, ForetoldTrials
 from coupons.learning.integrate import Mixture
-from coupons.learning.laplace import find_mode, latent_model
+from coupons.learning.laplace import find_mode
+from coupons.learning.latent import latent_model
 from coupons.learning.slopes import N_EDGES, Observations, observations
 
 Array = NDArray[np.floating]
@@ -167,7 +168,7 @@ class _Rest:
         rows = self.seen.rows[at]
         variance = np.einsum("ij,jk,ik->i", rows, mode.covariance, rows)
         mean = self.seen.offset[at] + rows @ mode.latent
-        return mean, variance, mode.log_evidence - old.log_evidence
+        return mean, variance, mode.log_laplace - old.log_laplace
 
     def _store(
         self, group: Group, at: Indices, mean: Array, variance: Array, weights: Array

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from coupons.learning.design import Design, Trials
 from coupons.learning.effects import EXTRUSION, PriorTable, prior_mean, prior_sd
-from coupons.learning.laplace import N_TERMS, Scatters
+from coupons.learning.latent import N_TERMS, Scatters
 
 Array = NDArray[np.floating]
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.learning.effects import EFFECTS, THRESHOLDS
-from coupons.learning.laplace import LatentModel, Scatters
+from coupons.learning.latent import LatentModel, Scatters
 from coupons.learning.likelihood import ReadingTerms, TrialTerms, reading_terms, trial_terms
 
 Array = NDArray[np.floating]

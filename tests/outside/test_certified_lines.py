@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from synthetic import flat_table, plain_design
 
-from coupons.learning.laplace import Scatters, find_mode, latent_model
+from coupons.learning.laplace import find_mode
+from coupons.learning.latent import Scatters, latent_model
 
 # fmt: off
 NORRIS_Y = np.array([

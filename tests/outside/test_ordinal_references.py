@@ -16,7 +16,8 @@ from scipy.special import log_ndtr
 from synthetic import flat_table, plain_design
 
 from coupons.learning.fit import fit_design
-from coupons.learning.laplace import Scatters, find_mode, latent_model
+from coupons.learning.laplace import find_mode
+from coupons.learning.latent import Scatters, latent_model
 from coupons.learning.likelihood import log_interval
 from coupons.terms import Grade
 

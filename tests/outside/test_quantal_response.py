@@ -12,7 +12,8 @@ import pytest
 from scipy.optimize import minimize
 from synthetic import flat_table, plain_design
 
-from coupons.learning.laplace import Scatters, find_mode, latent_model
+from coupons.learning.laplace import find_mode
+from coupons.learning.latent import Scatters, latent_model
 from coupons.learning.likelihood import trial_terms
 from coupons.terms import Grade
 

@@ -11,7 +11,8 @@ import pytest
 from scipy.optimize import minimize
 from synthetic import flat_table, plain_design
 
-from coupons.learning.laplace import Scatters, find_mode, latent_model
+from coupons.learning.laplace import find_mode
+from coupons.learning.latent import Scatters, latent_model
 
 RAIL = np.array(
     [[55, 53, 54], [26, 37, 32], [78, 91, 85], [92, 100, 96], [49, 51, 50], [80, 85, 83]], float

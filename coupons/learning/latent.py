@@ -1,0 +1,148 @@
+"""The latent values of the model and how every observation depends on them.
+
+Latent values are laid out as ``[effects, thresholds, round loss, run shifts, run shifts in z]``,
+the *shared* block of a few dozen, followed by one *own deviation* a size. An observation touches at
+most two own deviations, so that part is kept sparse.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_array
+
+from coupons.learning.design import Design
+from coupons.learning.effects import EFFECTS, THRESHOLDS, PriorTable, prior_mean, prior_sd
+from coupons.terms import GRADES
+
+Array = NDArray[np.floating]
+
+_N_EFFECTS, _N_THRESHOLDS = len(EFFECTS), len(THRESHOLDS)
+N_TERMS = _N_EFFECTS + _N_THRESHOLDS + 1
+AT_THRESHOLDS = slice(_N_EFFECTS, _N_EFFECTS + _N_THRESHOLDS)
+
+
+@dataclass(frozen=True)
+class Scatters:
+    """Standard deviations in mm; see `coupons.learning.effects.PriorTable`."""
+
+    tau: float
+    tau_z: float
+    sigma: float
+    omega: float
+    rho: float
+    rho_z: float
+
+
+@dataclass(frozen=True)
+class LatentModel:
+    """Structure of one data set, built once and used at every value of the scatters.
+
+    Rows of the ``shared`` arrays are observations, columns the shared latent values. ``lower`` and
+    ``upper`` are a trial's clearance less the threshold that bounds its grades below and above. The
+    sparse ``own`` arrays map observations (columns) to own deviations (rows).
+    """
+
+    design: Design
+    table: PriorTable
+    reading_shared: Array
+    lower_shared: Array
+    upper_shared: Array
+    reading_own: csr_array
+    trial_own: csr_array
+    has_lower: NDArray[np.bool_]
+    has_upper: NDArray[np.bool_]
+
+    @property
+    def n_shared(self) -> int:
+        """Number of latent values that are not own deviations."""
+        return N_TERMS + 2 * self.design.n_runs
+
+    @cached_property
+    def prior_center(self) -> Array:
+        """Prior mean of all latent values."""
+        rest = 2 * self.design.n_runs + len(self.design.sizes.drawn)
+        return np.concatenate([prior_mean(self.table), np.zeros(rest)])
+
+    def prior_variance(self, scatters: Scatters) -> Array:
+        """Prior variance of all latent values, all independent."""
+        sizes, n = self.design.sizes, self.design.n_runs
+        printed = (1 - sizes.z_share) * scatters.tau**2 + sizes.z_share * scatters.tau_z**2
+        bought = np.isfinite(sizes.fixed_sd)
+        # A piece known exactly still needs a positive variance; a nanometre is as good as none.
+        own = np.where(bought, np.maximum(sizes.fixed_sd, 1e-6) ** 2, printed)
+        shifts = np.repeat([scatters.rho**2, scatters.rho_z**2], n)
+        return np.concatenate([prior_sd(self.table) ** 2, shifts, own])
+
+    def predicted(self, latent: Array) -> Array:
+        """Size in mm that each reading is expected to show."""
+        size = self.design.readings.size
+        drawn, own = self.design.sizes.drawn[size], latent[self.n_shared :][size]
+        predicted: Array = drawn + own + self.reading_shared @ latent[: self.n_shared]
+        return predicted
+
+    def reading_scale(self, scatters: Scatters) -> Array:
+        """Scale of each reading in mm; rounding to the caliper's step is part of it."""
+        scale: Array = np.sqrt(scatters.sigma**2 + self.design.readings.resolution**2 / 12)
+        return scale
+
+    def distances(self, latent: Array, scatters: Scatters) -> tuple[Array, Array]:
+        """Standardised distance of each trial's clearance to the thresholds around its grades.
+
+        Infinite where a set of grades has no bound; see `coupons.learning.likelihood.TrialTerms`.
+        """
+        trials, drawn = self.design.trials, self.design.sizes.drawn
+        shared, size = latent[: self.n_shared], drawn + latent[self.n_shared :]
+        gap = size[trials.internal] - size[trials.external]
+        lower, upper = gap + self.lower_shared @ shared, gap + self.upper_shared @ shared
+        return (
+            np.where(self.has_lower, lower / scatters.omega, np.inf),
+            np.where(self.has_upper, upper / scatters.omega, -np.inf),
+        )
+
+
+def latent_model(design: Design, table: PriorTable) -> LatentModel:
+    """Lay out which latent values each observation depends on."""
+    sizes, readings, trials = design.sizes, design.readings, design.trials
+    size_shared = np.concatenate(
+        [sizes.effects, np.zeros((len(sizes.drawn), _N_THRESHOLDS + 1)), _shift_columns(design)], 1
+    )
+    reading_shared = size_shared[readings.size]
+    reading_shared[:, :_N_EFFECTS] += readings.effects
+    clearance = size_shared[trials.internal] - size_shared[trials.external]
+    clearance[:, N_TERMS - 1] = -trials.is_round
+    n_sizes = len(sizes.drawn)
+    return LatentModel(
+        design,
+        table,
+        reading_shared,
+        _minus_threshold(clearance, trials.tightest - 1),
+        _minus_threshold(clearance, trials.loosest),
+        _pick(readings.size, n_sizes),
+        _pick(trials.internal, n_sizes) - _pick(trials.external, n_sizes),
+        trials.tightest > 0,
+        trials.loosest < len(GRADES) - 1,
+    )
+
+
+def _shift_columns(design: Design) -> Array:
+    """Let a run's shift make all its external sizes larger and all its internal ones smaller."""
+    sizes = design.sizes
+    printed = np.isnan(sizes.fixed_sd)
+    of_run = (sizes.run[:, None] == np.arange(design.n_runs)) * (sizes.side * printed)[:, None]
+    in_z = sizes.z_share[:, None]
+    return np.concatenate([of_run * (1 - in_z), of_run * in_z], axis=1)
+
+
+def _minus_threshold(clearance: Array, threshold: NDArray[np.intp]) -> Array:
+    """Subtract each trial's threshold; ranks outside the four thresholds stand for no bound."""
+    rows = clearance.copy()
+    bounded = np.flatnonzero((threshold >= 0) & (threshold < _N_THRESHOLDS))
+    rows[bounded, _N_EFFECTS + threshold[bounded]] -= 1
+    return rows
+
+
+def _pick(index: NDArray[np.intp], n_sizes: int) -> csr_array:
+    n = len(index)
+    return csr_array((np.ones(n), (index, np.arange(n))), shape=(n_sizes, n))
