@@ -8,6 +8,8 @@ import pytest
 from page_coupon import make_record, write_run
 from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
+from coupons.making.record import read_coupon
+from coupons.measuring.entries import read_entries
 from coupons.showing.entry_page import write_entry_page
 
 pytestmark = pytest.mark.browser
@@ -245,11 +247,10 @@ def test_a_contradiction_is_pointed_out_and_kept(visit, tmp_path):
     assert [r["result"] for r in saved_rows(page) if r["result"]] == ["slide", "no-go"]
 
 
-def bring_in(page, text):
+def bring_in(page, text, encoding="utf-8"):
     page.click("#files summary")
-    page.set_input_files(
-        "#bring", {"name": "entries.csv", "mimeType": "text/csv", "buffer": text.encode("utf-8")}
-    )
+    data = text.encode(encoding)
+    page.set_input_files("#bring", {"name": "entries.csv", "mimeType": "text/csv", "buffer": data})
     page.wait_for_function("document.getElementById('bring-says').textContent !== ''")
     return page.inner_text("#bring-says")
 
@@ -273,6 +274,39 @@ def test_an_earlier_file_is_added_once_and_blanks_do_not_count(visit, tmp_path):
         ("A1", "3,97", ""),
     ]
     assert rows[1]["jaws"] == "inside"
+
+
+SHEET = "kind,feature,mate,result,unit,by\nsize,A1,,3.97,mm,Zoé\nsize,A4,,4.21,mm,Zoé\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "encoding"),
+    [
+        (SHEET, "utf-8"),
+        (SHEET, "utf-8-sig"),
+        (SHEET, "utf-16"),
+        (SHEET, "cp1252"),
+        (SHEET.replace("\n", "\r\n"), "utf-8"),
+        (SHEET.replace("\n", "\r"), "utf-8"),
+        (SHEET.replace(",", "\t"), "utf-8"),
+        ("sep=;\n" + SHEET.replace(",", ";").replace(".", ","), "utf-8"),
+        (SHEET.replace(".", ","), "utf-8"),  # bare decimal commas
+    ],
+    ids=["plain", "mark", "utf-16", "cp1252", "crlf", "cr", "tabs", "sep", "comma"],
+)
+def test_a_sheet_that_any_spreadsheet_saved_is_read_as_the_checks_read_it(
+    visit, tmp_path, text, encoding
+):
+    folder = write_run(tmp_path)
+    page = visit(write_entry_page(folder), PHONE).page
+    assert bring_in(page, text, encoding).startswith("2 entries brought in")
+    (folder / "entries.csv").write_bytes(text.encode(encoding))
+    sizes, _ = read_entries(folder / "entries.csv", read_coupon(folder / "coupon.json"))
+    assert [(one.feature, one.value_mm, one.by) for one in sizes] == [
+        (row["feature"], float(row["result"].replace(",", ".")), row["by"])
+        for row in saved_rows(page)
+        if row["result"]
+    ]
 
 
 def test_rows_that_the_coupon_does_not_list_are_kept_and_named(visit, tmp_path):

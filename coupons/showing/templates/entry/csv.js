@@ -31,10 +31,31 @@ function csvCells(text, separator) {
     } else if (sign === '"' && cell === "") inside = true;
     else if (sign === separator) endCell();
     else if (sign === "\n") endLine();
-    else if (sign !== "\r") cell += sign;
+    else cell += sign;
   }
   if (cell !== "" || line.length) endLine();
   return lines;
+}
+
+// What a spreadsheet saved: UTF-8, UTF-16 or Windows-1252, as the checks read it.
+function decoded(bytes) {
+  const [first, second] = bytes;
+  if (first === 0xff && second === 0xfe) return new TextDecoder("utf-16le").decode(bytes);
+  if (first === 0xfe && second === 0xff) return new TextDecoder("utf-16be").decode(bytes);
+  try {
+    return new TextDecoder("utf-8", { fatal: true }).decode(bytes);
+  } catch {
+    return new TextDecoder("windows-1252").decode(bytes);
+  }
+}
+
+// A decimal comma typed bare into a comma-separated file stands in two cells. A unit is never made
+// of digits, so there is one way to read it.
+function rejoined(line, at) {
+  const digits = (cell) => /^\d+$/.test(cell?.trim() ?? "");
+  const here = at.result;
+  if (at.unit !== here + 1 || !digits(line[here]) || !digits(line[here + 1])) return line;
+  return [...line.slice(0, here), `${line[here].trim()},${line[here + 1].trim()}`, ...line.slice(here + 2)];
 }
 
 // Ids in another letter case, jaws left blank: what the checks read as the same is the same here.
@@ -52,7 +73,8 @@ function settled(row) {
 
 // Returns { rows } or { fault } in words. A row without result and note is a step still to do.
 function csvRows(file) {
-  const text = file.replace(/^\ufeff/, "");
+  // Some spreadsheets begin with a line such as sep=; which they never show.
+  const text = file.replace(/^\ufeff/, "").replace(/\r\n?/g, "\n").replace(/^"?sep=.?"?\n/i, "");
   const head = text.split("\n", 1)[0];
   const separator = [",", ";", "\t"].reduce((best, sign) =>
     head.split(sign).length > head.split(best).length ? sign : best);
@@ -61,7 +83,8 @@ function csvRows(file) {
   const missing = ["kind", "feature", "result"].filter((name) => !(name in at));
   if (missing.length) return { fault: `The first line must name the columns; ${missing.join(", ")} not found.` };
   const rows = [], strange = [];
-  lines.forEach((line, index) => {
+  lines.forEach((cells, index) => {
+    const line = separator === "," ? rejoined(cells, at) : cells;
     const row = settled(Object.fromEntries(COLUMNS.map((name) => [name, (line[at[name]] ?? "").trim()])));
     if (row.result === "" && row.note === "") return;
     if (row.kind !== "fit" && row.kind !== "size") strange.push(index + 2);

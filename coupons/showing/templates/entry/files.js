@@ -18,7 +18,7 @@ function fillText() {
 }
 
 async function bringIn(file) {
-  const { rows, fault } = csvRows(await file.text());
+  const { rows, fault } = csvRows(decoded(new Uint8Array(await file.arrayBuffer())));
   const fresh = fault ? [] : newRows(rows);
   const strangers = fresh.filter((row) => !listedKeys.has(stepKey(row))).length;
   if (fresh.length) addEntries(fresh, `${fresh.length} brought in`);
