@@ -50,6 +50,13 @@ def test_the_same_seed_writes_the_same_bytes(tmp_path):
     assert contents(folders[0])["entries.csv"] != contents(folders[2])["entries.csv"]
 
 
+def test_a_machine_may_be_given_itself(tmp_path):
+    folders = [started(tmp_path / name) for name in "ab"]
+    rehearse(folders[0], "bench-2", seed=3)
+    rehearse(folders[1], load_machine("bench-2"), seed=3)
+    assert contents(folders[0]) == contents(folders[1])
+
+
 def test_what_the_conditions_state_is_kept_and_used(tmp_path):
     path = started(tmp_path, machine="mine", material="blue") / "conditions.toml"
     text = path.read_text(encoding="utf-8")

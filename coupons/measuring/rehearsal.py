@@ -147,11 +147,12 @@ def as_entries(work: WorkList, found: Found) -> tuple[tuple[SizeEntry, ...], tup
     return sizes, fits
 
 
-def rehearse(folder: Path, virtual_machine: str = "bench-1", seed: int = 1) -> Found:
+def rehearse(folder: Path, virtual_machine: str | Machine = "bench-1", seed: int = 1) -> Found:
     """Fill in the entries of a run from a virtual machine and mark the run as rehearsed.
 
-    The virtual hands use the layer height and the caliper that conditions.toml states; what it
-    leaves blank is filled in from the machine. The same seed fills in the same entries.
+    The machine is a shipped one's name, the path of a TOML file, or a machine itself. Its hands use
+    the layer height and the caliper that conditions.toml states; what that leaves blank is filled
+    in from the machine. The same seed fills in the same entries.
 
     Raises
     ------
@@ -161,7 +162,8 @@ def rehearse(folder: Path, virtual_machine: str = "bench-1", seed: int = 1) -> F
         If the conditions cannot be read.
     """
     coupon = read_coupon(folder / RECORD_FILE)
-    machine = load_machine(virtual_machine)
+    given = virtual_machine
+    machine = given if isinstance(given, Machine) else load_machine(given)
     typed = typed_entries(folder)
     if typed:
         raise RunError(typed)
