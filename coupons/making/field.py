@@ -40,8 +40,8 @@ def field_of(
     face_z_mm : float
         Height of the level face that carries the labels.
     high_y_mm : float, optional
-        Far edge of that face, where the two marks stand one above the other. Without it the face
-        has room for one line, and they stand side by side.
+        Far edge of that face. Where there is room for two lines the marks stand one above the
+        other, else side by side.
     """
     middles, end, margin = _spread(series, widths_mm, between_mm)
     if series.loose:
@@ -50,7 +50,7 @@ def field_of(
     start = end + LABEL_CLEAR_MM / 2
     texts = marks(series.turn_deg)
     lines = [("".join(texts), EDGE_MM)]
-    if high_y_mm is not None:
+    if high_y_mm is not None and high_y_mm >= 2 * (EDGE_MM + CAP_MM) + LABEL_CLEAR_MM:
         lines = list(zip(texts, (EDGE_MM, high_y_mm - EDGE_MM - CAP_MM), strict=True))
     wide = max(width_mm(text) for text, _ in lines)
     parts = tuple(label(text, start + wide / 2, y, face_z_mm) for text, y in lines)
