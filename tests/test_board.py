@@ -49,6 +49,7 @@ def test_an_undated_profile_is_not_fresh():
 def test_profiles_are_sorted_by_machine_with_the_newest_print_first(shelf):
     posted, refused = read_posted([shelf])
     assert [one.source for one in posted] == ["stranger", "new", "old"]
+    assert [one.is_older for one in posted] == [False, False, True]
     assert refused == ()
 
 

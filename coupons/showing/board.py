@@ -5,8 +5,9 @@ refused, and its words are escaped wherever they stand; one bad file never hides
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 
 from coupons.answering.words import REHEARSED
@@ -25,10 +26,14 @@ _NAME = "profile.json"
 
 @dataclass(frozen=True)
 class Posted:
-    """One profile on the board, with the name of the file or folder that it came from."""
+    """One profile on the board, with the name of the file or folder that it came from.
+
+    ``is_older`` if the board has a newer one of the same machine with the same material.
+    """
 
     profile: Profile
     source: str
+    is_older: bool = False
 
 
 @dataclass(frozen=True)
@@ -63,8 +68,14 @@ def read_posted(paths: Iterable[Path]) -> tuple[tuple[Posted, ...], tuple[Coupon
             refused.append(error)
     # Two stable sorts: newest first within what is sorted by name.
     posted.sort(key=lambda one: one.profile.printed_on or date.min, reverse=True)
-    posted.sort(key=lambda one: (one.profile.machine, one.profile.material))
-    return tuple(posted), tuple(refused)
+    posted.sort(key=_whose)
+    older = (False, *(_whose(one) == _whose(before) for before, one in pairwise(posted)))
+    marked = (replace(one, is_older=is_older) for one, is_older in zip(posted, older, strict=False))
+    return tuple(marked), tuple(refused)
+
+
+def _whose(posted: Posted) -> tuple[str, str]:
+    return posted.profile.machine, posted.profile.material
 
 
 def _files(path: Path) -> list[Path]:

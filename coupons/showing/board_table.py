@@ -18,7 +18,7 @@ def board_table(posted: Sequence[Posted], ages: Sequence[Age], figures: Sequence
             one.profile.machine,
             # In front, where a long name cannot push it out of the column.
             ("REHEARSED " if one.profile.rehearsed else "") + one.profile.material,
-            age.words,
+            age.words + (", older" if one.is_older else ""),
             *(_figure(figure.values[at]) for figure in shown),
         ]
         for at, (one, age) in enumerate(zip(posted, ages, strict=True))
