@@ -66,6 +66,16 @@ def test_the_bed_given_splits_the_coupon_over_plates(tmp_path):
             assert body.origin_mm[k] + body.extent_mm[k] <= 95 + 1e-6
 
 
+def test_a_new_layout_leaves_no_print_file_of_the_old_one(tmp_path):
+    folder = tmp_path / "run"
+    assert run("make", "first", "-o", folder, "--bed", "100x100").exit_code == 0
+    (folder / "print" / "sliced.gcode").write_text("G28")
+    assert (folder / "print" / "first-plate-2.stl").exists()
+    assert run("make", "first", "-o", folder).exit_code == 0
+    plates = {path.name for path in (folder / "print").iterdir() if path.is_file()}
+    assert plates == {"first-plate-1.3mf", "first-plate-1.stl", "sliced.gcode"}
+
+
 @pytest.mark.parametrize(
     ("arguments", "code", "words"),
     [

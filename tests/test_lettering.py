@@ -1,6 +1,7 @@
 """Labels read back from the exported mesh, letter by letter, against drawings made by hand."""
 
 import io
+import math
 
 import numpy as np
 import pytest
@@ -8,8 +9,16 @@ import trimesh
 from shapely.geometry import Point
 from shapely.ops import unary_union
 
-from coupons.making.bodies import label, plate
-from coupons.making.lettering import CAP_MM, PEN_MM, STEP_MM, STROKES, letter_starts, width_mm
+from coupons.making.bodies import label, marks, plate, turned
+from coupons.making.lettering import (
+    CAP_MM,
+    PEN_MM,
+    STEP_MM,
+    STROKES,
+    glyph,
+    letter_starts,
+    width_mm,
+)
 from coupons.making.plan import plan_coupon
 from coupons.making.shapes import Text
 from coupons.making.solids import build_solids
@@ -115,7 +124,22 @@ def test_a_label_is_centred_on_its_place():
     assert shape.place[0] + width_mm("A1") / 2 == pytest.approx(10.0)
 
 
-def test_the_cut_corner_is_the_one_nearest_the_origin():
-    outline = plate((0, 0), (20, 10), 3, 0).shape.levels[-1][1]
-    assert (0, 0) not in outline
-    assert {(20, 0), (20, 10), (0, 10)} <= set(outline)
+@pytest.mark.parametrize("turn", [0, 90])
+def test_the_cut_corner_is_the_one_nearest_the_bed_s_origin(turn):
+    outline = plate((0, 0), (20, 10), 3, turn).shape.levels[-1][1]
+    on_bed = [turned(x, y, turn) for x, y in outline]
+    nearest = min(x for x, _ in on_bed), min(y for _, y in on_bed)
+    assert nearest not in on_bed
+    assert len(set(on_bed)) == 5
+
+
+@pytest.mark.parametrize("turn", [0, 90, 45, -45])
+def test_direction_marks_point_where_they_say_once_the_body_is_turned(turn):
+    for text, wanted in zip(marks(turn), ((1, 0), (0, 1)), strict=True):
+        assert text[1] == ("X" if wanted[0] else "Y")
+        shaft = glyph(text[0])[0]
+        (x, y), length = (
+            turned(shaft.stop[0] - shaft.start[0], shaft.stop[1] - shaft.start[1], turn),
+            math.dist(shaft.start, shaft.stop),
+        )
+        assert (x / length, y / length) == pytest.approx(wanted, abs=1e-9)

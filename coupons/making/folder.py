@@ -34,11 +34,19 @@ def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
     for name, data in _print_files(plan, solids):
         write_bytes(folder / "print" / name, data)
         written.append(folder / "print" / name)
+    _remove_stale(folder / "print", plan.spec.name, written)
     write_text(folder / "map.svg", map_svg(plan))
     loose = frozenset(item.body.id for item in plan.placed if item.body.loose)
     write_bytes(folder / "preview.png", preview_png(solids, loose))
     write_coupon(coupon, folder / "coupon.json")
     return (*written, *(folder / name for name in ("map.svg", "preview.png", "coupon.json")))
+
+
+def _remove_stale(folder: Path, name: str, written: list[Path]) -> None:
+    """Remove print files of an earlier layout of the same coupon, which nobody should print."""
+    ours = [*folder.glob(f"{name}-plate-*.3mf"), *folder.glob(f"{name}-plate-*.stl")]
+    for path in {*ours, *folder.glob("bodies/*.stl")} - set(written):
+        path.unlink()
 
 
 def _print_files(plan: Plan, solids: tuple[Solid, ...]) -> Iterator[tuple[str, bytes]]:
