@@ -59,6 +59,8 @@ def test_the_report_has_every_part_and_stays_small(html):
         "Conditions",
     ]
     assert len(html.encode()) <= 1_000_000
+    links = re.findall(r'<a href="#(\w+)">', html)
+    assert links == re.findall(r'<section class="sheet" id="(\w+)">', html)
 
 
 def test_the_report_is_the_same_bytes_each_time(taught, tmp_path):
