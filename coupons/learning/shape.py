@@ -63,7 +63,8 @@ def mean_shift(model: LatentModel, scatters: Scatters, latent: Array, factor: Ar
     pull += of_lower @ by_lower + of_upper @ by_upper
     shift: Array = 0.5 * cho_solve((factor, True), pull)
     sd = np.sqrt((_half(factor, np.eye(len(latent))) ** 2).sum(axis=0))
-    return shift * min(1.0, _LARGEST_SHIFT / float(np.max(np.abs(shift) / sd)))
+    largest = float(np.max(np.abs(shift) / sd))
+    return shift if largest <= _LARGEST_SHIFT else shift * (_LARGEST_SHIFT / largest)
 
 
 def _reading_skew(
