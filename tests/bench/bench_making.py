@@ -8,6 +8,7 @@ Run from the root of the project, for example
 import argparse
 import json
 import math
+import os
 import platform
 import subprocess
 import sys
@@ -101,15 +102,16 @@ def make_process() -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--json", type=Path, help="write the figures here")
-    parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument("--repeats", type=int, default=15)
     chosen = parser.parse_args()
     figures = {
         "command": "python tests/bench/bench_making.py",
         "python": platform.python_version(),
         "machine": platform.machine(),
         "repeats": chosen.repeats,
+        "load_before": round(os.getloadavg()[0], 1),
         "first": first_coupon(chosen.repeats),
-        "growth": growth(chosen.repeats),
+        "growth": growth(max(2, chosen.repeats // 5)),
     }
     for name, value in figures["first"].items():
         print(f"first: {name:<16}{value:8.3f}")
