@@ -15,7 +15,9 @@ from itertools import pairwise
 import numpy as np
 
 from coupons.answering.foresight import as_if_done
+from coupons.answering.joints import fit_demand
 from coupons.answering.offset import Question, answer
+from coupons.answering.together import chance_together, shared_of
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS, effect_row, height_share
@@ -43,12 +45,15 @@ class Study:
     """Stated chances and what came of them, one entry a joint and grade; sliding by each way.
 
     ``printer`` numbers the printer of each entry: outcomes on one printer are not independent.
+    ``all_stated`` and ``all_came_true`` are about all joints of a printer on one print.
     """
 
     printer: np.ndarray
     stated: np.ndarray
     came_true: np.ndarray
     slid: dict[str, np.ndarray]
+    all_stated: np.ndarray
+    all_came_true: np.ndarray
 
     def table(self):
         """Return, for each of ten bins: entries, mean stated, share come true, standard error."""
@@ -77,6 +82,7 @@ def study(n_printers, seed=5):
     runs = [as_if_done(record(plan_coupon(load_spec(name)))) for name in COUPONS]
     design = design_of(runs)
     entries, slid = [], {"answer": [], "habit, sliding": [], "habit, snug": []}
+    together = []
     for number in range(n_printers):
         printer = draw_printer(rng)
         seen = observe(printer, design, print_sizes(printer, design, rng), rng)
@@ -85,8 +91,10 @@ def study(n_printers, seed=5):
             entries += [(number, *entry) for entry in _any_gap(profile, printer, joint, rng)]
             for name, hit in _slides(profile, printer, joint, rng).items():
                 slid[name].append(hit)
+        together.append(_all_slide(profile, printer, rng))
     printers, stated, came_true = map(np.array, zip(*entries, strict=True))
-    return Study(printers, stated, came_true, {k: np.array(v) for k, v in slid.items()})
+    slid = {name: np.array(hits) for name, hits in slid.items()}
+    return Study(printers, stated, came_true, slid, *map(np.array, zip(*together, strict=True)))
 
 
 def _any_gap(profile, printer, joint, rng):
@@ -112,6 +120,17 @@ def _slides(profile, printer, joint, rng):
     return {name: try_joint(printer, joint, gap, rng) is Grade.SLIDE for name, gap in gaps.items()}
 
 
+def _all_slide(profile, printer, rng):
+    """State the chance that all joints slide, then print them together and try them."""
+    asked = [Question(joint, Grade.SLIDE) for joint in JOINTS]
+    gaps = [(q, found.gap_mm) for q in asked if (found := _ask(profile, q)) is not None]
+    demands = [fit_demand(profile, question, gap) for question, gap in gaps]
+    shifts = rng.normal(0, [printer.scatters.rho, printer.scatters.rho_z])
+    grades = [try_joint(printer, question.joint, gap, rng, shifts) for question, gap in gaps]
+    stated = chance_together(demands, shared_of(profile)).chance
+    return stated, float(all(grade is Grade.SLIDE for grade in grades))
+
+
 def _ask(profile, question):
     try:
         return answer(profile, question)
@@ -119,10 +138,11 @@ def _ask(profile, question):
         return None
 
 
-def try_joint(printer, joint, gap_mm, rng):
+def try_joint(printer, joint, gap_mm, rng, shifts=None):
     """Print a joint once and try it: the grade that a hand finds, without lapses."""
     s = printer.scatters
-    shifts = rng.normal(0, [s.rho, s.rho_z])
+    if shifts is None:  # a print of its own
+        shifts = rng.normal(0, [s.rho, s.rho_z])
     sizes = []
     for form, drawn, sign in (
         (joint.internal, joint.size_mm, -1),
@@ -183,6 +203,11 @@ def main():
         print(f"{entries:>8}{stated:>9.3f}{came_true:>11.3f}{error:>12.3f}")
     for name, hits in found.slid.items():
         print(f"slides first time, drawn by {name}: {hits.mean():.3f} of {len(hits)}")
+    excess = found.all_came_true - found.all_stated
+    print(
+        f"all joints of a print slide: stated {found.all_stated.mean():.3f}, came true "
+        f"{found.all_came_true.mean():.3f}, std. error {excess.std() / np.sqrt(len(excess)):.3f}"
+    )
 
 
 if __name__ == "__main__":

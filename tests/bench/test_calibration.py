@@ -28,3 +28,8 @@ def test_drawing_by_the_answer_makes_twice_as_many_slide_as_a_fixed_gap(found):
     spread = np.sqrt(answered * (1 - answered) / len(found.slid["answer"]))
     assert answered + 2 * spread >= 2 * found.slid["habit, sliding"].mean()
     assert answered >= 2 * found.slid["habit, snug"].mean()
+
+
+def test_the_chance_that_all_joints_slide_comes_true(found):
+    excess = found.all_came_true - found.all_stated
+    assert abs(excess.mean()) <= 3.5 * excess.std() / np.sqrt(len(excess))
