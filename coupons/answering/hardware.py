@@ -151,7 +151,7 @@ def _flats(kind: str, source: str) -> Callable[[str], Hardware]:
 def _washer(rest: str) -> Hardware:
     row = _thread_row("washer", rest, "washers")
     band = limits(f"{row['outside_mm']} h14")
-    return _within(f"washer {row['thread']}", Form.PIN, band, "ISO 7089 outside diameter, h14")
+    return _within(f"washer {row['thread']}", Form.PIN, band, "ISO 7089 outside diameter; h14 from memory")
 
 
 def _bearing(rest: str) -> Hardware:
@@ -182,7 +182,7 @@ _KINDS: dict[str, Callable[[str], Hardware]] = {
     "pin": _pin,
     "screw": _screw,
     "nut": _flats("nut", "ISO 4032 across flats"),
-    "head": _flats("head", "ISO 4014 grade A, across flats"),
+    "head": _flats("head", "ISO 4014 grade A across flats, from memory"),
     "washer": _washer,
     "bearing": _bearing,
 }
