@@ -8,7 +8,7 @@ from synthetic import coupon_design, with_reports
 
 from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_row
 from coupons.learning.fit import fit_design
-from coupons.learning.laplace import N_TERMS
+from coupons.learning.latent import N_TERMS
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.terms import Direction, Feature, Form, Grade
 

@@ -17,7 +17,8 @@ from scipy.optimize import minimize
 from synthetic import flat_table, plain_design
 
 from coupons.learning.effects import EFFECTS
-from coupons.learning.laplace import Scatters, find_mode, latent_model
+from coupons.learning.laplace import find_mode
+from coupons.learning.latent import Scatters, latent_model
 
 # fmt: off
 READINGS = np.array([  # person, part, repeat

@@ -14,7 +14,8 @@ from synthetic import Builder, flat_table, plain_design, with_reports
 from coupons.learning.effects import EFFECTS, effect_rows
 from coupons.learning.fit import fit_design
 from coupons.learning.held_out import hold_out
-from coupons.learning.laplace import Scatters, find_mode, latent_model
+from coupons.learning.laplace import find_mode
+from coupons.learning.latent import Scatters, latent_model
 from coupons.terms import Direction, Feature, Form
 
 TABLE = Path(__file__).with_name("hole_closing_published.csv")
