@@ -27,7 +27,7 @@ def slide_gap(terms, shift_mm):
 
 def found_gap(design):
     mixture = fit_design(design).mixture
-    latent = mixture.weights @ np.array([mode.latent for mode in mixture.modes])
+    latent = mixture.moments[0]
     return slide_gap(latent[:N_TERMS], latent[N_TERMS])
 
 

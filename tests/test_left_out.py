@@ -26,7 +26,9 @@ def fitted_without(mixture, group):
     row[: model.n_shared] = mixture.model.reading_shared[group.readings[0]]
     row[model.n_shared + at] = 1.0
     modes = [find_mode(model, scatters) for scatters in mixture.scatters]
-    means = [design.sizes.drawn[at] + row @ mode.latent for mode in modes]
+    skew = np.array(mixture.means) - np.array([mode.latent for mode in mixture.modes])
+    off_mode = skew[:, : model.n_shared] @ row[: model.n_shared]
+    means = [design.sizes.drawn[at] + row @ mode.latent for mode in modes] + off_mode
     return np.array(means), np.array([row @ mode.covariance @ row for mode in modes])
 
 

@@ -199,8 +199,8 @@ def foretell_new(mixture: Mixture, design: Design) -> tuple[ForetoldReadings, Fo
     known = _known_latent(mixture.model.design, design)
     rows, offset = edge_rows(model), edge_offset(model)
     mean, variance = [], []
-    for mode, scatters in zip(mixture.modes, mixture.scatters, strict=True):
-        latent = np.where(known >= 0, mode.latent[known], model.prior_center)
+    for mode, learned, scatters in zip(mixture.modes, mixture.means, mixture.scatters, strict=True):
+        latent = np.where(known >= 0, learned[known], model.prior_center)
         covariance = mode.covariance[np.ix_(known, known)] * np.outer(known >= 0, known >= 0)
         covariance += np.diag(np.where(known >= 0, 0.0, model.prior_variance(scatters)))
         mean.append(offset + rows @ latent)

@@ -6,16 +6,17 @@ depend on take part. The scatters' weights follow from how much less likely each
 the rest. Where a step goes too far for the curvature to be trusted, the mode is sought anew.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from coupons.learning.design import Design
 from coupons.learning.foretold import ForetoldReadings, ForetoldTrials
 from coupons.learning.integrate import Mixture
-from coupons.learning.laplace import find_mode
+from coupons.learning.laplace import Mode, find_mode
 from coupons.learning.latent import latent_model
 from coupons.learning.slopes import N_EDGES, Observations, observations
 
@@ -104,9 +105,10 @@ def foretell(
     readings, trials
         In the order of the design.
     """
-    rest = _Rest(mixture, trusted)
-    for group in groups:
-        rest.take_out(group)
+    with threadpool_limits(1):  # as in the fit: threads only wait for one another
+        rest = _Rest(mixture, trusted)
+        for group in groups:
+            rest.take_out(group)
     return rest.readings(), rest.trials()
 
 
@@ -120,7 +122,13 @@ class _Rest:
         self.mixture, self.trusted = mixture, trusted
         self.seen: Observations = observations(mixture.model, mixture.scatters)
         self.covariance = np.array([mode.covariance for mode in mixture.modes])
-        self.at_mode = self.seen.at(np.array([mode.latent for mode in mixture.modes]))
+        modes = np.array([mode.latent for mode in mixture.modes])
+        self.at_mode = self.seen.at(modes)
+        # What the means lie off the modes, taken as the same for the rest; a feature's own
+        # deviation is skewed by its own observations alone.
+        skew = np.array(mixture.means) - modes
+        skew[:, mixture.model.n_shared :] = 0.0
+        self.off_mode = skew @ self.seen.rows.T
         self.slopes = self.seen.slopes(self.at_mode)
         self.mean, self.variance = np.zeros_like(self.at_mode), np.ones_like(self.at_mode)
         self.weights = np.zeros_like(self.at_mode)
@@ -144,8 +152,10 @@ class _Rest:
         shift = -np.einsum("kni,ki->kn", reach, pull)
         sound = (sign > 0) & (variance > 0).all(axis=1)
         sound &= self._left_to_gain(at, shift) <= self.trusted
-        for k in map(int, np.flatnonzero(~sound)):
-            mean[k], variance[k], log_weight[k] = self._refitted(group, at, k)
+        for k, mode in self._refitted(group, np.flatnonzero(~sound)):
+            mean[k] = self.seen.offset[at] + rows @ mode.latent
+            variance[k] = np.einsum("ij,jk,ik->i", rows, mode.covariance, rows)
+            log_weight[k] = mode.log_laplace - self.mixture.modes[k].log_laplace
         weights = self.mixture.weights * np.exp(log_weight - log_weight.max())
         self._store(group, at, mean, variance, weights / weights.sum())
 
@@ -160,15 +170,14 @@ class _Rest:
         gain: Array = (uphill[:, None, :] @ self.covariance @ uphill[:, :, None])[:, 0, 0]
         return gain
 
-    def _refitted(self, group: Group, at: Indices, k: int) -> tuple[Array, Array, float]:
-        """Find one mode of the rest anew."""
+    def _refitted(self, group: Group, points: Indices) -> Iterator[tuple[int, Mode]]:
+        """Find the modes of the rest anew at some of the design points."""
+        if not len(points):
+            return
         model = latent_model(without(self.mixture.model.design, group), self.mixture.model.table)
-        old = self.mixture.modes[k]
-        mode = find_mode(model, self.mixture.scatters[k], old.latent)
-        rows = self.seen.rows[at]
-        variance = np.einsum("ij,jk,ik->i", rows, mode.covariance, rows)
-        mean = self.seen.offset[at] + rows @ mode.latent
-        return mean, variance, mode.log_laplace - old.log_laplace
+        for k in map(int, points):
+            start = self.mixture.modes[k].latent
+            yield k, find_mode(model, self.mixture.scatters[k], start)
 
     def _store(
         self, group: Group, at: Indices, mean: Array, variance: Array, weights: Array
@@ -176,7 +185,7 @@ class _Rest:
         """Keep what was to be told of a group."""
         of_trials = np.repeat(np.isin(group.trials, group.told_trials), N_EDGES)
         told = np.concatenate([np.ones(len(group.readings), bool), of_trials])
-        self.mean[:, at[told]] = mean[:, told]
+        self.mean[:, at[told]] = mean[:, told] + self.off_mode[:, at[told]]
         self.variance[:, at[told]] = variance[:, told]
         self.weights[:, at[told]] = weights[:, None]
 
