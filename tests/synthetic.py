@@ -8,10 +8,12 @@ from coupons.learning.design import Design, Readings, Sizes, Trials
 from coupons.learning.effects import (
     EFFECTS,
     EXTRUSION,
+    LOSSES,
     Normal,
     PriorTable,
     effect_row,
     height_share,
+    loss_row,
     side,
 )
 from coupons.terms import INTERNAL, Direction, Feature, Form
@@ -64,7 +66,9 @@ class Builder:
             np.array(external, np.intp),
             np.zeros(len(internal), np.intp),
             np.full(len(internal), 4, np.intp),
-            np.array([float(features[i].form is Form.HOLE) for i in internal]),
+            np.array(
+                [loss_row(features[i].form is Form.HOLE, features[i].direction) for i in internal]
+            ).reshape(-1, len(LOSSES)),
             np.arange(len(internal)) + n_readings,
         )
         return Design(sizes, readings, trials, n_runs)
@@ -136,7 +140,7 @@ def plain_design(covariates, *, value=None, group=None, tightest=None, loosest=N
         np.full(len(tried), m, np.intp),
         np.asarray(tightest if tightest is not None else [], np.intp),
         np.asarray(loosest if loosest is not None else [], np.intp),
-        np.zeros(len(tried)),
+        np.zeros((len(tried), len(LOSSES))),
         tried,
     )
     return Design(sizes, readings, trials, 1)
@@ -155,7 +159,7 @@ def flat_table(*, wide=1e6, lapse=0.0, dof=1e15, thresholds=None):
             for k, grade in enumerate(EXTRUSION.thresholds)
         },
         order_weight=1e-9,
-        round_loss=EXTRUSION.round_loss,
+        losses=EXTRUSION.losses,
         scatters=EXTRUSION.scatters,
         lapse=lapse,
         reading_dof=dof,

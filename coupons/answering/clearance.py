@@ -14,7 +14,14 @@ from scipy.special import ndtr
 
 from coupons.answering.hardware import Hardware
 from coupons.answering.next_print import variances
-from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_rows, height_share
+from coupons.learning.effects import (
+    EFFECTS,
+    LOSSES,
+    THRESHOLDS,
+    effect_rows,
+    height_share,
+    loss_row,
+)
 from coupons.learning.profile import Profile
 from coupons.terms import INTERNAL, ROUND, Feature, Gives, Grade, Joint
 
@@ -69,7 +76,8 @@ class Clearance:
     def rows(self) -> Array:
         """Clearance − given gap as rows over the profile's terms, shape (n, n_terms)."""
         rows = self.printed_rows.copy()
-        rows[:, -1] = -float(self.joint.internal in ROUND and self.joint.external in ROUND)
+        is_round = self.joint.internal in ROUND and self.joint.external in ROUND
+        rows[:, -len(LOSSES) :] = -loss_row(is_round, self.joint.direction)
         return rows
 
     @cached_property

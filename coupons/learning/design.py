@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import FitError
-from coupons.learning.effects import EFFECTS, effect_row, height_share, side
+from coupons.learning.effects import EFFECTS, LOSSES, effect_row, height_share, loss_row, side
 from coupons.making.record import CouponFeature
 from coupons.measuring.entries import FitEntry, SizeEntry
 from coupons.measuring.jaws import bore_from_reading
@@ -53,7 +53,7 @@ class Trials:
     external: Indices
     tightest: Indices
     loosest: Indices
-    is_round: Array
+    losses: Array
     row: Indices
 
 
@@ -170,7 +170,7 @@ def _trial_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, ..
             external,
             GRADES.index(entry.tightest),
             GRADES.index(entry.loosest),
-            float(feature.form in ROUND),
+            loss_row(feature.form in ROUND, feature.direction),
             entry.row,
         )
 
@@ -201,13 +201,13 @@ def readings_of(rows: list[tuple[object, ...]]) -> Readings:
 
 
 def trials_of(rows: list[tuple[object, ...]]) -> Trials:
-    """Turn rows of two indices, two ranks, roundness and entry row into arrays."""
-    internal, external, tightest, loosest, is_round, row = _columns(rows, 6)
+    """Turn rows of two indices, two ranks, losses and entry row into arrays."""
+    internal, external, tightest, loosest, losses, row = _columns(rows, 6)
     return Trials(
         np.array(internal, np.intp),
         np.array(external, np.intp),
         np.array(tightest, np.intp),
         np.array(loosest, np.intp),
-        np.array(is_round, float),
+        np.array(losses, float).reshape(-1, len(LOSSES)),
         np.array(row, np.intp),
     )

@@ -52,8 +52,9 @@ class PriorTable:
     order_weight : float
         Weight of a log barrier between neighbouring thresholds. It keeps them in order whatever the
         grades say; small, so that it bends the normal priors by less than a tenth.
-    round_loss : Normal
-        Clearance in mm that form and seam of a round pair eat.
+    losses : dict of str to Normal
+        Clearance in mm that a round pair eats beyond its sizes: by form and seam where it stands,
+        by the stair of its layers, which a mate feels and jaws do not, where it lies.
     scatters : dict of str to LogNormal
         ``tau``, ``tau_z`` feature to feature in the layer plane and along z; ``sigma`` caliper;
         ``omega`` judgement; ``rho``, ``rho_z`` print to print.
@@ -67,7 +68,7 @@ class PriorTable:
     effects: dict[str, Normal]
     thresholds: dict[Grade, Normal]
     order_weight: float
-    round_loss: Normal
+    losses: dict[str, Normal]
     scatters: dict[str, LogNormal]
     lapse: float
     reading_dof: float
@@ -95,7 +96,10 @@ EXTRUSION = PriorTable(
         Grade.LOOSE: Normal(0.30, 0.15),
     },
     order_weight=0.1,
-    round_loss=Normal(0.02, 0.05),
+    losses={
+        "round_loss": Normal(0.02, 0.05),
+        "lying_loss": Normal(0.04, 0.06),
+    },
     scatters={
         "tau": LogNormal(0.03, 0.6),
         "tau_z": LogNormal(0.08, 0.6),
@@ -112,11 +116,12 @@ EFFECTS: tuple[str, ...] = tuple(EXTRUSION.effects)
 THRESHOLDS: tuple[Grade, ...] = tuple(EXTRUSION.thresholds)
 SCATTERS: tuple[str, ...] = tuple(EXTRUSION.scatters)
 # Every term that an answer leans on, in the order in which means and covariances hold them.
-TERMS: tuple[str, ...] = (*EFFECTS, *(f"from_{grade}" for grade in THRESHOLDS), "round_loss")
+LOSSES: tuple[str, ...] = tuple(EXTRUSION.losses)
+TERMS: tuple[str, ...] = (*EFFECTS, *(f"from_{grade}" for grade in THRESHOLDS), *LOSSES)
 
 _COLUMN = {name: column for column, name in enumerate(EFFECTS)}
 CURL_REFERENCE_MM = 5.0
-"""Hole size at which ``curl_int`` is stated; holes close by more as they get smaller."""
+"""Hole size at which ``curl_int`` is stated; standing holes close more as they get smaller."""
 
 # Share of x, y and z in the length that a direction runs along.
 _AXES = {
@@ -196,11 +201,24 @@ def effect_rows(
     rows[:, _COLUMN[f"growth_{kind}_z"]] = sign * 2 * z
     if feature.form in ROUND:
         rows[:, _COLUMN[f"round_{kind}"]] = sign * 2
-    if feature.form is Form.HOLE:
+    if feature.form is Form.HOLE and feature.direction is Direction.Z:
+        # Only a standing hole is a path around a bend, which the plastic cuts short.
         rows[:, _COLUMN["curl_int"]] = -2 * CURL_REFERENCE_MM / sizes_mm
     if feature.at_bed:
         rows[:, _COLUMN["first_layer"]] = sign * 2
     return rows
+
+
+def loss_row(is_round: bool, direction: Direction) -> "NDArray[np.float64]":
+    """Return which losses a pair has, in the order of `LOSSES`; flat pairs have none.
+
+    Examples
+    --------
+    >>> loss_row(True, Direction.Z), loss_row(True, Direction.X), loss_row(False, Direction.X)
+    (array([1., 0.]), array([0., 1.]), array([0., 0.]))
+    """
+    stands = direction is Direction.Z
+    return np.array([float(is_round and stands), float(is_round and not stands)])
 
 
 def prior_mean(table: PriorTable = EXTRUSION) -> "NDArray[np.float64]":
@@ -214,4 +232,4 @@ def prior_sd(table: PriorTable = EXTRUSION) -> "NDArray[np.float64]":
 
 
 def _term_priors(table: PriorTable) -> list[Normal]:
-    return [*table.effects.values(), *table.thresholds.values(), table.round_loss]
+    return [*table.effects.values(), *table.thresholds.values(), *table.losses.values()]

@@ -1,6 +1,6 @@
 """The latent values of the model and how every observation depends on them.
 
-Latent values are laid out as ``[effects, thresholds, round loss, run shifts, run shifts in z]``,
+Latent values are laid out as ``[effects, thresholds, losses, run shifts, run shifts in z]``,
 the *shared* block of a few dozen, followed by one *own deviation* a size. An observation touches at
 most two own deviations, so that part is kept sparse.
 """
@@ -13,14 +13,15 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
 from coupons.learning.design import Design
-from coupons.learning.effects import EFFECTS, THRESHOLDS, PriorTable, prior_mean, prior_sd
+from coupons.learning.effects import EFFECTS, TERMS, THRESHOLDS, PriorTable, prior_mean, prior_sd
 from coupons.terms import GRADES
 
 Array = NDArray[np.floating]
 
 _N_EFFECTS, _N_THRESHOLDS = len(EFFECTS), len(THRESHOLDS)
-N_TERMS = _N_EFFECTS + _N_THRESHOLDS + 1
+N_TERMS = len(TERMS)
 AT_THRESHOLDS = slice(_N_EFFECTS, _N_EFFECTS + _N_THRESHOLDS)
+_AT_LOSSES = slice(_N_EFFECTS + _N_THRESHOLDS, N_TERMS)
 
 
 @dataclass(frozen=True)
@@ -106,12 +107,13 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
     """Lay out which latent values each observation depends on."""
     sizes, readings, trials = design.sizes, design.readings, design.trials
     size_shared = np.concatenate(
-        [sizes.effects, np.zeros((len(sizes.drawn), _N_THRESHOLDS + 1)), _shift_columns(design)], 1
+        [sizes.effects, np.zeros((len(sizes.drawn), N_TERMS - _N_EFFECTS)), _shift_columns(design)],
+        1,
     )
     reading_shared = size_shared[readings.size]
     reading_shared[:, :_N_EFFECTS] += readings.effects
     clearance = size_shared[trials.internal] - size_shared[trials.external]
-    clearance[:, N_TERMS - 1] = -trials.is_round
+    clearance[:, _AT_LOSSES] = -trials.losses
     n_sizes = len(sizes.drawn)
     return LatentModel(
         design,

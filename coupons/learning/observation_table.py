@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 
 from coupons.errors import FitError
 from coupons.learning.design import Design, SizeTable, design_of, readings_of, trials_of
-from coupons.learning.effects import effect_row
+from coupons.learning.effects import effect_row, loss_row
 from coupons.making.record import Coupon, CouponFeature
 from coupons.measuring.run import Run
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form
@@ -224,4 +224,11 @@ def _trial(table: SizeTable, run: int, row: Array, rank: int, at: int) -> tuple[
         tried = table.bought(run, key, mate.form, mate.size_mm, float(sd_mm))
     internal, external = (fixed, tried) if feature.form in INTERNAL else (tried, fixed)
     loosest = min(rank + int(row[_AT["width"]]), len(GRADES) - 1)
-    return (internal, external, rank, loosest, float(feature.form in ROUND), at)
+    return (
+        internal,
+        external,
+        rank,
+        loosest,
+        loss_row(feature.form in ROUND, feature.direction),
+        at,
+    )

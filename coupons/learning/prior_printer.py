@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from coupons.learning.design import Design, Trials
 from coupons.learning.effects import EXTRUSION, PriorTable, prior_mean, prior_sd
-from coupons.learning.latent import N_TERMS, Scatters
+from coupons.learning.latent import AT_THRESHOLDS, Scatters
 
 Array = NDArray[np.floating]
 
@@ -29,24 +29,24 @@ class PriorPrinter:
     @property
     def effects(self) -> Array:
         """True effects, in the order of `EFFECTS`."""
-        return self.terms[: N_TERMS - 5]
+        return self.terms[: AT_THRESHOLDS.start]
 
     @property
     def thresholds(self) -> Array:
         """True thresholds of force, push, slide and loose, in mm."""
-        return self.terms[N_TERMS - 5 : N_TERMS - 1]
+        return self.terms[AT_THRESHOLDS]
 
     @property
-    def round_loss(self) -> float:
-        """True clearance in mm that a round pair loses."""
-        return float(self.terms[-1])
+    def losses(self) -> Array:
+        """True clearance in mm that round pairs lose, in the order of `LOSSES`."""
+        return self.terms[AT_THRESHOLDS.stop :]
 
 
 def draw_printer(rng: np.random.Generator, table: PriorTable = EXTRUSION) -> PriorPrinter:
     """Draw a printer from the prior; thresholds out of order are drawn again."""
     while True:
         terms = rng.normal(prior_mean(table), prior_sd(table))
-        if np.all(np.diff(terms[N_TERMS - 5 : N_TERMS - 1]) > 0):
+        if np.all(np.diff(terms[AT_THRESHOLDS]) > 0):
             break
     sds = {n: float(p.median * np.exp(p.log_sd * rng.normal())) for n, p in table.scatters.items()}
     return PriorPrinter(terms, Scatters(**sds), table.lapse, table.reading_dof)
@@ -97,7 +97,7 @@ def _try(
 ) -> Trials:
     trials = design.trials
     clearance = printed.sizes[trials.internal] - printed.sizes[trials.external]
-    clearance = clearance - printer.round_loss * trials.is_round
+    clearance = clearance - trials.losses @ printer.losses
     felt = clearance + printer.scatters.omega * rng.normal(size=len(clearance))
     grade = (felt[:, None] >= printer.thresholds).sum(axis=1)
     lapsed = rng.random(len(grade)) < printer.lapse

@@ -33,7 +33,7 @@ VERSION = 1
 MAX_BYTES = 4096
 PRIORS: dict[str, PriorTable] = {"extrusion": EXTRUSION}
 
-_DIGITS = 6  # significant digits kept of means and covariances: a thousandth of a micrometre
+_DIGITS = 5  # significant digits kept of means and covariances: far below what matters
 _NOISE = 1e-15
 _N = len(TERMS)
 

@@ -20,7 +20,7 @@ from coupons.answering.offset import Question, answer
 from coupons.answering.together import chance_together, shared_of
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
-from coupons.learning.effects import TERMS, effect_row, height_share
+from coupons.learning.effects import TERMS, effect_row, height_share, loss_row
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.learning.profile import Counts, LogSpread, MeasuredRange, Profile
@@ -153,7 +153,11 @@ def try_joint(printer, joint, gap_mm, rng, shifts=None):
         own = rng.normal(0, np.sqrt((1 - z) * s.tau**2 + z * s.tau_z**2))
         shift = sign * ((1 - z) * shifts[0] + z * shifts[1])
         sizes.append(drawn + effect_row(feature) @ printer.effects + own + shift)
-    felt = sizes[0] - sizes[1] - printer.round_loss * (joint.internal in ROUND)
+    felt = (
+        sizes[0]
+        - sizes[1]
+        - float(loss_row(joint.internal in ROUND, joint.direction) @ printer.losses)
+    )
     felt += rng.normal(0, s.omega)
     return GRADES[int((felt >= printer.thresholds).sum())]
 

@@ -26,7 +26,7 @@ from coupons.answering.foresight import as_if_done
 from coupons.answering.next_print import half_width, learned_share
 from coupons.answering.offset import NOTHING_LEARNED
 from coupons.learning.design import design_of
-from coupons.learning.effects import TERMS, effect_row, height_share
+from coupons.learning.effects import TERMS, effect_row, height_share, loss_row
 from coupons.learning.fit import fit_design
 from coupons.learning.latent import N_TERMS
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
@@ -86,7 +86,7 @@ def true_edge(printer, joint, grade, gap_mm=0.3):
     slot = Feature(joint.internal, joint.size_mm + gap_mm, joint.direction)
     tongue = Feature(joint.external, joint.size_mm, joint.direction)
     closes = (effect_row(slot) - effect_row(tongue)) @ printer.effects
-    lost = printer.round_loss * (joint.internal in ROUND)
+    lost = loss_row(joint.internal in ROUND, joint.direction) @ printer.losses
     return float(printer.thresholds[GRADES.index(grade) - 1] + lost - closes)
 
 
