@@ -86,6 +86,6 @@ def test_height_share(feature, share):
 
 
 def test_priors_stand_in_the_order_of_the_terms():
-    assert len(prior_mean()) == len(prior_sd()) == len(EFFECTS) + 5
+    assert len(prior_mean()) == len(prior_sd()) == len(EFFECTS) + 6
     assert prior_mean()[EFFECTS.index("first_layer")] == 0.10
     assert (prior_sd() > 0).all()

@@ -8,7 +8,7 @@ from coupons.answering.joint_list import COLUMNS, read_joints
 from coupons.answering.joints import answer_part
 from coupons.answering.offset import Answer
 from coupons.answering.single import SizeAnswer
-from coupons.learning.effects import EFFECTS, effect_row
+from coupons.learning.effects import EFFECTS, effect_row, loss_row
 from coupons.terms import GRADES, Feature, Form, Grade
 
 HEAD = ",".join(COLUMNS) + "\n"
@@ -77,7 +77,7 @@ def test_the_chance_of_all_is_that_of_drawn_prints(tmp_path):
             else:
                 outside = rng.normal(listed.hardware.size_mm, listed.hardware.sd_mm, n)
             felt = inside - outside + rng.normal(0, omega, n)
-            felt -= terms[:, -1] * (listed.joint.internal is Form.HOLE)
+            felt -= terms[:, -2:] @ loss_row(listed.joint.internal is Form.HOLE, direction)
             rank = GRADES.index(listed.fit)
             holds = (felt > kappa[:, rank - 1]) & (felt < kappa[:, rank])
         assert joint.chance == pytest.approx(holds.mean(), abs=0.01), listed.name

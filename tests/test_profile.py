@@ -33,7 +33,7 @@ def dense_profile():
     matrix = root @ root.T
     digits = [float(f"{v:.6g}") for v in matrix[np.tril_indices(len(TERMS))]]
     return known_profile(
-        covariance=tuple(digits), machine="m" * 80, material="n" * 80, measured=tuple(measured)
+        covariance=tuple(digits), machine="m" * 60, material="n" * 60, measured=tuple(measured)
     )
 
 

@@ -106,7 +106,7 @@ def test_starting_over_files_that_cannot_be_read_is_refused(tmp_path):
     [
         (
             {"machine": "m" * 81},
-            "conditions.toml at machine: expected at most 80 characters, got 81. Shorten it.",
+            "conditions.toml at machine: expected at most 60 characters, got 81. Shorten it.",
         ),
         (
             {"layer_height_mm": 50.0},

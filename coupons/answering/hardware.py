@@ -151,7 +151,9 @@ def _flats(kind: str, source: str) -> Callable[[str], Hardware]:
 def _washer(rest: str) -> Hardware:
     row = _thread_row("washer", rest, "washers")
     band = limits(f"{row['outside_mm']} h14")
-    return _within(f"washer {row['thread']}", Form.PIN, band, "ISO 7089 outside diameter; h14 from memory")
+    return _within(
+        f"washer {row['thread']}", Form.PIN, band, "ISO 7089 outside diameter; h14 from memory"
+    )
 
 
 def _bearing(rest: str) -> Hardware:

@@ -24,7 +24,7 @@ Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
 
 # Newton decrement left after the downdate, in units of log probability, up to which it is trusted.
-_TRUSTED = 0.002
+_TRUSTED = 0.02
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ _DIGITS = 5  # significant digits kept of means and covariances: far below what 
 _NOISE = 1e-15
 _N = len(TERMS)
 
-Name = Annotated[str, Field(min_length=1, max_length=80)]
+Name = Annotated[str, Field(min_length=1, max_length=60)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 
 

@@ -14,7 +14,7 @@ from coupons.measuring.validation import problems_of
 
 FILE = "conditions.toml"
 
-Name = Annotated[str, Field(min_length=1, max_length=80)]
+Name = Annotated[str, Field(min_length=1, max_length=60)]
 
 
 class _Frozen(BaseModel):
