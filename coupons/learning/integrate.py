@@ -19,8 +19,10 @@ from coupons.learning.shape import mean_shift
 
 Array = NDArray[np.floating]
 
-_DIFFERENCE = 0.05
+_DIFFERENCE = 0.25
 _MAX_STEPS = 25
+_MAX_STRETCHES = 6
+_NEAR_ENOUGH = 0.25
 
 
 @dataclass(frozen=True)
@@ -131,13 +133,12 @@ def integrate(model: LatentModel) -> Mixture:
     # Curvature below the prior's own means a bumpy evidence: do not step out further than that.
     steps = axes / np.sqrt(np.maximum(eigenvalues, 0.5))
     radius_sq = max(3.0, 1.21 * k)
-    points = [top, *(top + s * np.sqrt(radius_sq) * steps[:, i] for i in range(k) for s in (1, -1))]
-    log_posterior, modes = [], []
-    for z in points:
-        mode = evidence.mode(z)
-        modes.append(mode)
-        log_posterior.append(mode.log_evidence - 0.5 * float(z @ z))
-    weights = _design_weights(k, radius_sq) * np.exp(np.array(log_posterior) - max(log_posterior))
+    points, widths = _star(evidence, top, np.sqrt(radius_sq) * steps.T, radius_sq / 2)
+    modes = [evidence.mode(z) for z in points]
+    log_posterior = np.array(
+        [mode.log_evidence - 0.5 * float(z @ z) for z, mode in zip(points, modes, strict=True)]
+    )
+    weights = _design_weights(k, radius_sq) * np.exp(log_posterior - max(log_posterior)) * widths
     scatters = tuple(evidence.scatters(z) for z in points)
     means = tuple(
         mode.latent + mean_shift(model, at, mode.latent, mode.factor)
@@ -151,6 +152,38 @@ def integrate(model: LatentModel) -> Mixture:
         means,
         weights / weights.sum(),
     )
+
+
+def _star(
+    evidence: _Evidence, top: Array, arms: Array, drop: float
+) -> tuple[list[Array], Array]:
+    """Place the centre and both ends of every arm, each where the log posterior has dropped.
+
+    The curvature at the top is that of a small spike as often as not: the evidence has kinks where
+    the mode goes over from one reading to another. So each arm is stretched or shortened until its
+    end lies as far down as it would on a normal of that width. The two ends of an arm may differ;
+    their shares of it are returned as relative widths.
+    """
+    highest = evidence(top)
+    points, widths = [top], [1.0]
+    for arm in arms:
+        ends = [_stretched(evidence, top, side * arm, highest, drop) for side in (1.0, -1.0)]
+        both = sum(ends)
+        points += [top + ends[0] * arm, top - ends[1] * arm]
+        widths += [2 * end / both for end in ends]
+    return points, np.array(widths)
+
+
+def _stretched(evidence: _Evidence, top: Array, arm: Array, highest: float, drop: float) -> float:
+    """Return by how much to stretch an arm so that its end lies ``drop`` below the top."""
+    stretch = 1.0
+    for _ in range(_MAX_STRETCHES):
+        dropped = highest - evidence(top + stretch * arm)
+        if abs(dropped / drop - 1) < _NEAR_ENOUGH:
+            break
+        # On a parabola the drop grows with the square of the way.
+        stretch *= float(np.clip(np.sqrt(drop / max(dropped, 1e-9)), 1 / 3, 3))
+    return stretch
 
 
 def _design_weights(k: int, radius_sq: float) -> Array:

@@ -61,6 +61,7 @@ def study(sets: int, workers: int) -> dict[str, object]:
             seconds[kind].append(spent)
             if fault:
                 faults.append({"seed": seed, "kind": kind, "fault": fault})
+                print(f"\n{faults[-1]}", file=sys.stderr)
             if seed % 100 == 99:
                 print(f"\r{seed + 1} of {sets}, {len(faults)} faults", end="", file=sys.stderr)
     print(file=sys.stderr)
