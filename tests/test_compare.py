@@ -1,4 +1,5 @@
 import json
+from datetime import date
 
 import numpy as np
 import pytest
@@ -129,3 +130,18 @@ def test_one_profile_is_not_enough(tmp_path):
     result = run(tmp_path, [known_profile()])
     assert result.exit_code == 2
     assert "at least two profiles" in result.output
+
+
+def test_the_table_says_which_of_the_two_never_measured_it(tmp_path):
+    blank = {"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1}
+    profiles = [known_profile(sd_share=blank), known_profile(printed_on=date(2026, 3, 1))]
+    for order, which in ((profiles, "A"), (profiles[::-1], "B"), (profiles[:1] * 2, "either")):
+        said = " ".join(run(tmp_path, order).output.split())
+        assert f"slide slot/tongue 12 mm along z not measured by {which}" in said
+        assert "of 5 answers moved" in said
+    assert "B: bench-1, grey, printed 2026-03-01" in run(tmp_path, profiles).output
+
+
+def test_answers_that_only_some_runs_have_are_not_charted():
+    runs = [known_profile(), known_profile(sd_share=dict.fromkeys(TERMS, 1.0)), known_profile()]
+    assert drifts(runs, ASKED) == ()

@@ -9,11 +9,14 @@ from coupons.answering.joint_words import (
     COLUMNS,
     answers_csv,
     note_lines,
+    short_move,
     table_lines,
     together_sentence,
     variables_csv,
     warnings,
 )
+from coupons.answering.offset import FaceMove
+from coupons.terms import Form
 
 
 def read_csv(text):
@@ -76,3 +79,18 @@ def test_the_sentence_names_what_is_not_counted(tmp_path):
     assert sentence.endswith("Not counted: stop.")
     alone = together_sentence(part(tmp_path, known_profile(), "stop,slot,tongue,6,x,0.2,,\n"))
     assert alone == "No joint has a chance to tell."
+
+
+def test_faces_across_layers_and_faces_left_alone():
+    assert short_move(FaceMove(Form.SLOT, -0.2, 1, 12.2)) == "−0.20 into one face"
+    assert short_move(FaceMove(Form.PIN, 0.05, 2, 5.1)) == "+0.05 out of material"
+    assert short_move(FaceMove(Form.PIN, 0.0, 2, 5.0)) == "as it is"
+
+
+def test_whole_layers_are_said(tmp_path):
+    found = part(tmp_path, known_profile(), "shelf,slot,tongue,12,z,slide,both,\n")
+    assert "Rounded to whole layers." in warnings(found.joints[0])
+    assert {move.faces for move in found.joints[0].moves} == {1}
+    drawn = {move.form: move.drawn_mm for move in found.joints[0].moves}
+    layers = (drawn[Form.SLOT] - drawn[Form.TONGUE]) / 0.2
+    assert layers == pytest.approx(round(layers))

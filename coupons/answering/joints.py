@@ -76,8 +76,9 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
     """
     known: dict[ListedJoint, JointAnswer] = {}
     joints = tuple(_answer_once(profile, joint, known) for joint in listed)
-    counted = tuple(joint for joint in joints if joint.chance is not None)
-    demands = [demand_of(profile, joint) for joint in counted]
+    demanding = [(joint, demand_of(profile, joint)) for joint in joints]
+    counted = tuple(joint for joint, demand in demanding if demand is not None)
+    demands = [demand for _, demand in demanding if demand is not None]
     return PartAnswer(
         joints=joints,
         together=_together(profile, counted, demands),
@@ -133,18 +134,19 @@ def _answer_one(profile: Profile, listed: ListedJoint) -> JointAnswer:
         return JointAnswer(listed, None, error.message)
 
 
-def demand_of(profile: Profile, joint: JointAnswer) -> Demand:
-    """Return what a joint must do to fit, next to the others of its print."""
+def demand_of(profile: Profile, joint: JointAnswer) -> Demand | None:
+    """Return what a joint must do to fit, next to the others of its print.
+
+    None if it has no answer, or if its gap was wanted as a number, which none meets exactly.
+    """
     found = joint.found
-    if isinstance(found, SizeAnswer):
-        size = found.question
-        if size.limits is None:
-            raise ValueError("a size without limits demands nothing")
-        feature = Feature(size.form, found.drawn_mm, size.direction)
-        return PrintedSize(profile, feature).demand(size.limits)
-    if found is None:
-        raise ValueError("a joint without an answer demands nothing")
-    return fit_demand(profile, found.question, found.gap_mm)
+    if found is None or joint.listed.gap_mm is not None:
+        return None
+    if isinstance(found, Answer):
+        return fit_demand(profile, found.question, found.gap_mm)
+    size = found.question
+    feature = Feature(size.form, found.drawn_mm, size.direction)
+    return None if size.limits is None else PrintedSize(profile, feature).demand(size.limits)
 
 
 def fit_demand(profile: Profile, question: Question, gap_mm: float) -> Demand:
