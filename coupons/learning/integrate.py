@@ -23,6 +23,8 @@ _DIFFERENCE = 0.25
 _MAX_STEPS = 25
 _MAX_STRETCHES = 6
 _NEAR_ENOUGH = 0.25
+_MAX_HILLS = 4
+_HIGHER = 0.5
 
 
 @dataclass(frozen=True)
@@ -127,18 +129,12 @@ def integrate(model: LatentModel) -> Mixture:
     """
     active = active_scatters(model.design)
     evidence = _Evidence(model, active)
-    top, hessian = _climb(evidence, len(active))
-    k = len(active)
-    eigenvalues, axes = np.linalg.eigh(hessian)
-    # Curvature below the prior's own means a bumpy evidence: do not step out further than that.
-    steps = axes / np.sqrt(np.maximum(eigenvalues, 0.5))
-    radius_sq = max(3.0, 1.21 * k)
-    points, widths = _star(evidence, top, np.sqrt(radius_sq) * steps.T, radius_sq / 2)
+    points, widths = _star(evidence, len(active))
     modes = [evidence.mode(z) for z in points]
     log_posterior = np.array(
         [mode.log_evidence - 0.5 * float(z @ z) for z, mode in zip(points, modes, strict=True)]
     )
-    weights = _design_weights(k, radius_sq) * np.exp(log_posterior - max(log_posterior)) * widths
+    weights = _design_weights(len(active)) * np.exp(log_posterior - max(log_posterior)) * widths
     scatters = tuple(evidence.scatters(z) for z in points)
     means = tuple(
         mode.latent + mean_shift(model, at, mode.latent, mode.factor)
@@ -154,47 +150,68 @@ def integrate(model: LatentModel) -> Mixture:
     )
 
 
-def _star(
-    evidence: _Evidence, top: Array, arms: Array, drop: float
-) -> tuple[list[Array], Array]:
+def _radius_sq(k: int) -> float:
+    """Squared distance of the design's outer points from its centre, in sds of a normal."""
+    return max(3.0, 1.21 * k)
+
+
+def _star(evidence: _Evidence, k: int) -> tuple[list[Array], Array]:
     """Place the centre and both ends of every arm, each where the log posterior has dropped.
 
     The curvature at the top is that of a small spike as often as not: the evidence has kinks where
     the mode goes over from one reading to another. So each arm is stretched or shortened until its
     end lies as far down as it would on a normal of that width. The two ends of an arm may differ;
-    their shares of it are returned as relative widths.
+    their shares of it are returned as relative widths. An end that lies higher than the top has
+    found a higher hill (grades that contradict each other leave two: lapses, or a poor judgement),
+    and the search begins anew from there.
     """
-    highest = evidence(top)
-    points, widths = [top], [1.0]
-    for arm in arms:
-        ends = [_stretched(evidence, top, side * arm, highest, drop) for side in (1.0, -1.0)]
-        both = sum(ends)
-        points += [top + ends[0] * arm, top - ends[1] * arm]
-        widths += [2 * end / both for end in ends]
+    top: Array = np.zeros(k)
+    for _ in range(_MAX_HILLS):
+        top, hessian = _climb(evidence, top)
+        highest = evidence(top)
+        eigenvalues, axes = np.linalg.eigh(hessian)
+        # Curvature below the prior's own means a bumpy evidence: do not step out further than that.
+        arms = np.sqrt(_radius_sq(k)) * (axes / np.sqrt(np.maximum(eigenvalues, 0.5))).T
+        points, widths = [top], [1.0]
+        for arm in arms:
+            ends = [_stretched(evidence, top, side * arm, highest, k) for side in (1.0, -1.0)]
+            points += [top + ends[0] * arm, top - ends[1] * arm]
+            widths += [2 * end / sum(ends) for end in ends]
+        best = max(points, key=evidence)
+        if evidence(best) <= highest + _HIGHER:
+            break
+        top = best
     return points, np.array(widths)
 
 
-def _stretched(evidence: _Evidence, top: Array, arm: Array, highest: float, drop: float) -> float:
-    """Return by how much to stretch an arm so that its end lies ``drop`` below the top."""
-    stretch = 1.0
+def _stretched(evidence: _Evidence, top: Array, arm: Array, highest: float, k: int) -> float:
+    """Return by how much to stretch an arm so that its end lies as far down as on a normal.
+
+    Where the log posterior jumps past that, the arm ends before the jump.
+    """
+    drop = _radius_sq(k) / 2
+    short, long, stretch = 0.0, np.inf, 1.0
     for _ in range(_MAX_STRETCHES):
         dropped = highest - evidence(top + stretch * arm)
         if abs(dropped / drop - 1) < _NEAR_ENOUGH:
-            break
+            return stretch
+        short, long = (stretch, long) if dropped < drop else (short, stretch)
         # On a parabola the drop grows with the square of the way.
-        stretch *= float(np.clip(np.sqrt(drop / max(dropped, 1e-9)), 1 / 3, 3))
-    return stretch
+        guess = stretch * float(np.clip(np.sqrt(drop / max(dropped, 1e-9)), 1 / 3, 3))
+        stretch = guess if short < guess < long else (short + long) / 2
+    return short or stretch
 
 
-def _design_weights(k: int, radius_sq: float) -> Array:
+def _design_weights(k: int) -> Array:
     """Weights that turn density values at the design points into the moments of a normal."""
+    radius_sq = _radius_sq(k)
     on_axis = np.exp(radius_sq / 2) / (2 * radius_sq)
     return np.array([1 - k / radius_sq, *[on_axis] * (2 * k)])
 
 
-def _climb(evidence: _Evidence, k: int) -> tuple[Array, Array]:
+def _climb(evidence: _Evidence, start: Array) -> tuple[Array, Array]:
     """Find the scatters' mode and the curvature there, by Newton's method on differences."""
-    z, value = np.zeros(k), evidence(np.zeros(k))
+    z, value = start, evidence(start)
     for _ in range(_MAX_STEPS):
         gradient, hessian = _differences(evidence, z, value)
         eigenvalues, axes = np.linalg.eigh(hessian)

@@ -105,7 +105,8 @@ def _trial_skew(
         total: Array = outer + 2 * t.curvature_cross * v_cross
         return total
 
-    h = _DIFFERENCE
+    # Grades that contradict each other press thresholds together: stay within what is between.
+    h = np.minimum(_DIFFERENCE, 0.25 * (lower - upper))
     by_lower = (contracted(lower - h, upper) - contracted(lower + h, upper)) / (2 * h)
     by_upper = (contracted(lower, upper - h) - contracted(lower, upper + h)) / (2 * h)
     return by_lower, by_upper
