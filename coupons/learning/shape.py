@@ -8,6 +8,7 @@ the coupon's gaps leave a threshold open on one side).
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_solve, solve_triangular
+from scipy.special import logsumexp
 
 from coupons.learning.latent import LatentModel, Scatters
 from coupons.learning.likelihood import reading_terms, trial_terms
@@ -42,8 +43,8 @@ def evidence_beyond_normal(
     terms = reading_terms(residual, scale, dof)
     actual = reading_terms(residual - moved, scale, dof).value
     as_normal = terms.value + terms.gradient * moved - 0.5 * terms.curvature * moved**2
-    ratio = np.exp(actual - as_normal - 0.5 * _GRID[:, None] ** 2).sum(axis=0)
-    lacking = np.log(ratio * (_GRID[1] - _GRID[0]) / np.sqrt(2 * np.pi))
+    log_ratio = logsumexp(actual - as_normal - 0.5 * _GRID[:, None] ** 2, axis=0)
+    lacking = log_ratio + np.log((_GRID[1] - _GRID[0]) / np.sqrt(2 * np.pi))
     return float(np.clip(lacking, -_LARGEST_RATIO, _LARGEST_RATIO).sum())
 
 
