@@ -20,7 +20,7 @@ def test_a_strangers_profile_is_words_only_and_axe_finds_nothing_serious(
     posted = [
         Posted(known_profile(printed_on=date(2026, 6, 1)), "mine"),
         Posted(known_profile(machine=HOSTILE, material=HOSTILE, rehearsed=True), HOSTILE),
-        Posted(known_profile(machine="x" * 80, material="y" * 80), "z" * 200),
+        Posted(known_profile(machine="x" * 60, material="y" * 60), "z" * 200),
     ]
     path = tmp_path / "board.html"
     write_board(path, posted, [ProfileError(HOSTILE * 3)], date(2026, 6, 30))

@@ -1,8 +1,9 @@
 """The Laplace mixture against an ensemble sampler (emcee) on the very same posterior.
 
-Compared is what answers are made of: growths, and the gaps at which push and slide begin. Two parts
-of this small posterior are too long-tailed for it: the threshold of loose, at the edge of the graded
-gaps (mean off by up to 0.3 sd, sd by up to a quarter), and a scale from five spans (sd 16 % short).
+Compared is what answers are made of: growths, and the gaps at which push and slide begin. Two
+parts of this small posterior are too long-tailed for it: the threshold of loose, at the edge of
+the graded gaps (mean off by up to 0.3 sd, sd by up to a quarter), and a scale from five spans (sd
+16 % short).
 """
 
 import numpy as np
