@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_solve, solve_triangular
 from scipy.special import logsumexp
 
-from coupons.learning.latent import LatentModel, Scatters
+from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
 from coupons.learning.likelihood import reading_terms, trial_terms
 
 Array = NDArray[np.floating]
@@ -23,6 +23,8 @@ _LARGEST_RATIO = 0.3
 # A first-order correction of more than this many posterior sds is not to be believed: with next to
 # no data the expansion does not hold.
 _LARGEST_SHIFT = 0.5
+# Share of the way between two thresholds by which a correction may bring them together.
+_LARGEST_CLOSING = 0.9
 
 
 def evidence_beyond_normal(
@@ -65,7 +67,10 @@ def mean_shift(model: LatentModel, scatters: Scatters, latent: Array, factor: Ar
     shift: Array = 0.5 * cho_solve((factor, True), pull)
     sd = np.sqrt((_half(factor, np.eye(len(latent))) ** 2).sum(axis=0))
     largest = float(np.max(np.abs(shift) / sd))
-    return shift if largest <= _LARGEST_SHIFT else shift * (_LARGEST_SHIFT / largest)
+    # Means of thresholds are in order as thresholds are: none may pass its neighbour.
+    between, closing = np.diff(latent[AT_THRESHOLDS]), -np.diff(shift[AT_THRESHOLDS])
+    used_up = float(np.max(closing / between)) / _LARGEST_CLOSING
+    return shift / max(1.0, largest / _LARGEST_SHIFT, used_up)
 
 
 def _reading_skew(
