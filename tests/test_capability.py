@@ -3,6 +3,7 @@ import pytest
 from known_profile import known_profile
 
 from coupons.answering.capability import grades_reached, meet_limits
+from coupons.answering.size_words import limits_sentences
 from coupons.answering.standards import fit_limits
 from coupons.learning.profile import MeasuredRange
 from coupons.terms import Direction, Form
@@ -62,9 +63,12 @@ def test_the_grade_reached_follows_the_scatter_and_the_size():
     assert coarse.grade is None
 
 
-def test_an_answer_to_limits_tells_the_grades_of_its_own_sides_and_size():
+def test_an_answer_to_limits_tells_the_grades_of_its_own_sides_over_all_sizes():
     found = meet(known_profile())
-    assert {(r.form, r.direction, r.over_mm, r.to_mm) for r in found.reached} == {
-        (Form.SLOT, Direction.X, 10, 18),
-        (Form.TONGUE, Direction.X, 10, 18),
+    assert {(r.form, r.direction) for r in found.reached} == {
+        (Form.SLOT, Direction.X),
+        (Form.TONGUE, Direction.X),
     }
+    said = " ".join(limits_sentences(found))
+    assert said.count("asks for IT13") == 2, "a verdict for each side, at its own size"
+    assert "slots along x: IT14 at 0 to 10 mm, IT13 at 10 to 30 mm, IT12 at 30 to 80 mm." in said

@@ -39,7 +39,8 @@ class Reach:
 class LimitsAnswer:
     """Which drawn sizes come closest to the limits of a hole and a shaft, and how sure that is.
 
-    ``both`` is the chance that one pair of the next print holds all four limits.
+    ``both`` is the chance that one pair of the next print holds all four limits. ``reached`` holds
+    the grades of both forms in this direction, at every size step that was measured.
     """
 
     fit: FitLimits
@@ -70,17 +71,14 @@ def meet_limits(
         PrintedSize(profile, Feature(form, answer.drawn_mm, direction)).demand(limits)
         for (form, limits), answer in zip(sides, (hole, shaft), strict=True)
     ]
-    nominal_mm = fit.hole.nominal_mm
+    kinds = ((internal, direction), (external, direction))
     return LimitsAnswer(
         fit=fit,
         hole=hole,
         shaft=shaft,
         both=chance_together(demands, shared_of(profile)),
         reached=tuple(
-            reach
-            for reach in grades_reached(profile)
-            if (reach.form, reach.direction) in ((internal, direction), (external, direction))
-            and reach.over_mm < nominal_mm <= reach.to_mm
+            reach for reach in grades_reached(profile) if (reach.form, reach.direction) in kinds
         ),
     )
 

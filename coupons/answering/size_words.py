@@ -1,5 +1,7 @@
 """Answers about single sizes and about limits, in words and as data."""
 
+from itertools import groupby
+
 from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
 from coupons.answering.offset import FaceMove
 from coupons.answering.single import SizeAnswer
@@ -12,6 +14,7 @@ from coupons.answering.words import (
     move_data,
     move_sentence,
 )
+from coupons.terms import Form
 
 
 def size_move(answer: SizeAnswer) -> FaceMove:
@@ -57,7 +60,10 @@ def limits_sentences(answer: LimitsAnswer) -> list[str]:
     lines.append(
         f"A pair of one print holds all four limits with {chance(answer.both.chance)} chance."
     )
-    lines += [_reach_sentence(reach, answer) for reach in answer.reached]
+    nominal_mm = answer.fit.hole.nominal_mm
+    here = [reach for reach in answer.reached if reach.over_mm < nominal_mm <= reach.to_mm]
+    lines += [_reach_sentence(reach, answer) for reach in here]
+    lines += [_all_reached(form, answer.reached) for form in {r.form: r for r in answer.reached}]
     if answer.reached:
         lines.append(BAND_RULE)
     for side in (answer.hole, answer.shaft):
@@ -68,13 +74,26 @@ def limits_sentences(answer: LimitsAnswer) -> list[str]:
 def _reach_sentence(reach: Reach, answer: LimitsAnswer) -> str:
     limits = answer.fit.hole if reach.form is answer.hole.question.form else answer.fit.shaft
     asked = limits.grade_number
-    grade = f"IT{reach.grade}" if reach.grade else "no grade up to IT14"
     able = reach.grade is not None and reach.grade <= asked
     return (
         f"{reach.form.capitalize()}s of {reach.over_mm:g} to {reach.to_mm:g} mm along "
-        f"{reach.direction} reach {grade} (scatter of {reach.band_mm:.2f} mm); {limits.code} asks "
-        f"for IT{asked}: {'reached' if able else 'not reached, so that some will miss it'}."
+        f"{reach.direction} reach {_grade(reach)} (scatter of {reach.band_mm:.2f} mm); "
+        f"{limits.code} asks for IT{asked}: {'reached' if able else 'not reached, so that some will miss it'}."
     )
+
+
+def _grade(reach: Reach) -> str:
+    return f"IT{reach.grade}" if reach.grade else "no grade up to IT14"
+
+
+def _all_reached(form: Form, reached: tuple[Reach, ...]) -> str:
+    """List the grades of one form over the sizes that were measured."""
+    steps = [reach for reach in reached if reach.form is form]
+    runs = [list(alike) for _, alike in groupby(steps, key=lambda reach: reach.grade)]
+    grades = ", ".join(
+        f"{_grade(run[0])} at {run[0].over_mm:g} to {run[-1].to_mm:g} mm" for run in runs
+    )
+    return f"Grades reached by {form}s along {steps[0].direction}: {grades}."
 
 
 def size_data(answer: SizeAnswer) -> dict[str, object]:
