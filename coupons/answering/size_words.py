@@ -63,7 +63,9 @@ def limits_sentences(answer: LimitsAnswer) -> list[str]:
     nominal_mm = answer.fit.hole.nominal_mm
     here = [reach for reach in answer.reached if reach.over_mm < nominal_mm <= reach.to_mm]
     lines += [_reach_sentence(reach, answer) for reach in here]
-    lines += [_all_reached(form, answer.reached) for form in {r.form: r for r in answer.reached}]
+    lines += [
+        _all_reached(form, answer.reached) for form in dict.fromkeys(r.form for r in answer.reached)
+    ]
     if answer.reached:
         lines.append(BAND_RULE)
     for side in (answer.hole, answer.shaft):
@@ -75,10 +77,11 @@ def _reach_sentence(reach: Reach, answer: LimitsAnswer) -> str:
     limits = answer.fit.hole if reach.form is answer.hole.question.form else answer.fit.shaft
     asked = limits.grade_number
     able = reach.grade is not None and reach.grade <= asked
+    verdict = "reached" if able else "not reached, so that some will miss it"
     return (
         f"{reach.form.capitalize()}s of {reach.over_mm:g} to {reach.to_mm:g} mm along "
         f"{reach.direction} reach {_grade(reach)} (scatter of {reach.band_mm:.2f} mm); "
-        f"{limits.code} asks for IT{asked}: {'reached' if able else 'not reached, so that some will miss it'}."
+        f"{limits.code} asks for IT{asked}: {verdict}."
     )
 
 
