@@ -156,6 +156,6 @@ def random_set(seed):
     rng = np.random.default_rng(seed)
     kind = KINDS[seed % len(KINDS)]
     design = kind(rng)
-    if kind is not sparse and rng.random() < 0.85 and len(design.readings.size) > 30:
+    if kind is not sparse and rng.random() < 0.97 and len(design.readings.size) > 30:
         design = thinned(design, rng)
     return kind.__name__, design

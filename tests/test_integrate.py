@@ -1,5 +1,7 @@
 """Integration over the scatters: what it finds, what it leaves alone, and whether it is honest."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from synthetic import coupon_design, plain_design
@@ -120,3 +122,30 @@ def test_two_runs_teach_how_far_prints_differ():
         assert sd < 0.9 * EXTRUSION.scatters["rho"].log_sd
         inside += abs(mean - np.log(printer.scatters.rho)) < 1.645 * sd
     assert inside >= 5  # 90 % of 8 expected; fewer than 5 has a chance of 0.5 %
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_scatter_is_known_better_than_so_few_observations_can_tell(seed):
+    """Even n exact values of a normal leave its log-sd uncertain by 1/√(2n)."""
+    _, design = observed(seed, "ABD")
+    mixture = integrate(latent_model(design, EXTRUSION))
+    counts = {
+        "tau": len(design.sizes.drawn),
+        "sigma": len(design.readings.value),
+        "omega": len(design.trials.internal),
+    }
+    for name, count in counts.items():
+        assert mixture.log_sd_moments(name)[1] > 0.8 / np.sqrt(2 * count)
+    assert 1 / np.sum(mixture.weights**2) > 2
+
+
+def test_of_two_explanations_the_likelier_one_is_found():
+    """Grades at random are a hand without judgement, not a steady hand that lapses each time."""
+    design = coupon_design(1, "ABC")
+    rng = np.random.default_rng(2)
+    grade = rng.integers(0, 5, len(design.trials.internal))
+    trials = replace(design.trials, tightest=grade, loosest=grade)
+    mixture = integrate(latent_model(replace(design, trials=trials), EXTRUSION))
+    mean, sd = mixture.log_sd_moments("omega")
+    assert np.exp(mean) > 0.25
+    assert sd > 0.1
