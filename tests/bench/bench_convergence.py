@@ -53,20 +53,23 @@ def fault_of(mean: np.ndarray, covariance: np.ndarray) -> str:
     return ""
 
 
-def study(sets: int, workers: int) -> dict[str, object]:
-    """Fit many sets and sum them up by kind."""
+def study(sets: int, workers: int, minutes: float) -> dict[str, object]:
+    """Fit many sets, as many as the time allows, and sum them up by kind."""
     seconds, faults = defaultdict(list), []
+    end = time.monotonic() + 60 * minutes
     with multiprocessing.Pool(workers) as pool:
         for seed, (kind, spent, fault) in enumerate(pool.imap(fit_one, range(sets), CHUNK)):
             seconds[kind].append(spent)
             if fault:
                 faults.append({"seed": seed, "kind": kind, "fault": fault})
                 print(f"\n{faults[-1]}", file=sys.stderr)
+            if time.monotonic() > end:
+                break
             if seed % 100 == 99:
                 print(f"\r{seed + 1} of {sets}, {len(faults)} faults", end="", file=sys.stderr)
     print(file=sys.stderr)
     return {
-        "sets": sets,
+        "sets": sum(map(len, seconds.values())),
         "faults": faults,
         "kinds": {
             kind: {
@@ -84,9 +87,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sets", type=int, default=10_000)
     parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=600.0, help="stop after this long")
     parser.add_argument("--json", type=Path)
     asked = parser.parse_args()
-    found = study(asked.sets, asked.workers)
+    found = study(asked.sets, asked.workers, asked.minutes)
     text = json.dumps(found, indent=1) + "\n"
     if asked.json is None:
         print(text, end="")
