@@ -1,0 +1,130 @@
+"""How long the main job takes: the command line, a fit and its cost curve, an answer, a whole part.
+
+Run from the root of the project on a machine with nothing else to do:
+
+    python tests/bench/bench_job.py --json results/bench/job.json
+
+Every time stands beside what it is compared with in the same run; nothing here passes or fails.
+"""
+
+import argparse
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from known_profile import known_profile
+from naive_posterior import NaivePosterior, sample, small_design
+from synthetic import coupon_design
+
+from coupons.answering.foresight import as_if_done
+from coupons.answering.joint_list import COLUMNS
+from coupons.answering.offset import Question, answer
+from coupons.learning.design import design_of
+from coupons.learning.fit import fit_design
+from coupons.learning.prior_printer import draw_printer, observe, print_sizes
+from coupons.learning.profile import write_profile
+from coupons.making.plan import plan_coupon, record
+from coupons.making.spec import load_spec
+from coupons.terms import Direction, Form, Grade, Joint
+
+CLI = "from coupons.cli import main; main()"
+# Runs fitted together: each is 56 sizes, 36 readings and 64 trials.
+RUNS = (1, 2, 4, 9, 20)
+
+
+def least_s(work, repeats=3):
+    """Return the least time in seconds: what the work takes; more is what else the machine did."""
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def process_s(*arguments, repeats=3):
+    command = [sys.executable, *arguments]
+    return least_s(lambda: subprocess.run(command, check=True, capture_output=True), repeats)
+
+
+def command_line(folder):
+    """Times of whole processes against an empty one."""
+    write_profile(known_profile(), folder / "profile.json")
+    rows = (
+        f"joint {n},slot,tongue,{5 + 0.25 * n},{'xy'[n % 2]},{['slide', 'push', 'loose'][n % 3]}"
+        for n in range(200)
+    )
+    (folder / "joints.csv").write_text("\n".join((",".join(COLUMNS[:6]), *rows)))
+    asked = [str(folder / name) for name in ("profile.json", "joints.csv")]
+    empty = process_s("-c", "pass", repeats=9)
+    times = {
+        "--help": process_s("-c", CLI, "--help", repeats=9),
+        "make first": process_s("-c", CLI, "make", "first", "-o", str(folder / "run")),
+        "joints, 200 rows": process_s("-c", CLI, "joints", *asked, "-o", str(folder / "out")),
+    }
+    return (
+        {"python -c pass": empty} | times | {f"{k}, × empty": t / empty for k, t in times.items()}
+    )
+
+
+def observed(design, seed=1):
+    rng = np.random.default_rng(seed)
+    printer = draw_printer(rng)
+    return observe(printer, design, print_sizes(printer, design, rng), rng)
+
+
+def fits():
+    """Times of a fit of ``first``, of several runs together, and of the sampler."""
+    first = observed(design_of([as_if_done(record(plan_coupon(load_spec("first"))))]))
+    curve = []
+    for runs in RUNS:
+        design = observed(coupon_design(runs))
+        took = least_s(lambda design=design: fit_design(design), 1 if runs > 4 else 3)
+        sizes, seen = len(design.sizes.drawn), len(design.readings.size) + len(design.trials.row)
+        curve.append({"runs": runs, "sizes": sizes, "observations": seen, "fit_s": took})
+    small = small_design(2)
+    ours = least_s(lambda: fit_design(small))
+    steps = 2000
+    start = time.perf_counter()
+    _, sampler = sample(NaivePosterior(small), steps, 2)
+    tau = float(sampler.get_autocorr_time(quiet=True).max())
+    # A sampler run is long enough at fifty autocorrelation times (its own authors' rule).
+    sampling = (time.perf_counter() - start) * 50 * tau / steps
+    return {
+        "first_s": least_s(lambda: fit_design(first)),
+        "curve": curve,
+        "small_s": ours,
+        "sampler_s": sampling,
+        "sampler_over_fit": sampling / ours,
+    }
+
+
+def main():
+    """Print the times and, if asked, keep them."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--json", type=Path)
+    options = parser.parse_args()
+    profile = known_profile()
+    question = Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.SLIDE)
+    with tempfile.TemporaryDirectory() as folder:
+        found = {
+            "command": "python tests/bench/bench_job.py",
+            "load_before": os.getloadavg()[0],
+            "processes_s": command_line(Path(folder)),
+            "fits": fits(),
+            "answer_s": least_s(lambda: answer(profile, replace(question)), 30),
+        }
+    text = json.dumps(found, indent=1)
+    print(text)
+    if options.json:
+        options.json.write_text(text + "\n")
+
+
+if __name__ == "__main__":
+    main()
