@@ -103,7 +103,7 @@ def test_numbers_as_people_write_them(text, value):
     assert parse_number(text) == value
 
 
-IDS = "map.svg shows the ids."
+IDS = "The ids stand on map.svg."
 BAD_ROWS = [
     ("sise,D1,,80,,,,,", "expected kind fit or size, got 'sise'. Did you mean size?"),
     (",D1,,80,,,,,", "expected kind fit or size, got nothing."),

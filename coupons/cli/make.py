@@ -111,8 +111,10 @@ def _told(folder: Path, cost: "Estimate") -> str:
         lines += _wrapped(advice, "  ", first="- ")
     lines += [
         "",
-        f"Next: print {folder / 'print'}, open {folder / 'entry.html'}, try and measure,",
-        f"then `coupons check {folder}`.",
+        "Next:",
+        f"- print what is in {folder / 'print'}",
+        f"- open {folder / 'entry.html'}, try and measure",
+        f"- coupons check {folder}",
     ]
     return "\n".join(lines)
 

@@ -170,7 +170,7 @@ class _Known:
         row = [known for known in self.ids if known.rstrip("0123456789").upper() == letters]
         if row and name:
             return f"The row {letters} goes from {row[0]} to {row[-1]}"
-        return near_miss(name, self.ids, "map.svg shows the ids")
+        return near_miss(name, self.ids, "The ids stand on map.svg")
 
 
 class _Reader:
