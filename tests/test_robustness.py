@@ -1,6 +1,6 @@
 """Whatever was typed: no traceback, no failure to settle, no confident wrong number.
 
-The long run of 10,000 sets stands in results/convergence/; it uses the same sets.
+The long run of thousands of sets stands in results/convergence/; it uses the same sets.
 """
 
 import json

@@ -3,7 +3,7 @@
 The sets are those of tests/random_sets.py: sparse, separated, contradictory, wild. Run from the
 root of the project, for example
 
-    python tests/bench/bench_convergence.py --sets 10000 --json results/convergence/convergence.json
+    python tests/bench/bench_convergence.py --sets 10000 --json results/convergence/from-0.json
 """
 
 import argparse
@@ -53,12 +53,13 @@ def fault_of(mean: np.ndarray, covariance: np.ndarray) -> str:
     return ""
 
 
-def study(sets: int, workers: int, minutes: float) -> dict[str, object]:
-    """Fit many sets, as many as the time allows, and sum them up by kind."""
+def study(first: int, sets: int, workers: int, minutes: float) -> dict[str, object]:
+    """Fit many sets from seed ``first`` on, as many as the time allows; sum them up by kind."""
     seconds, faults = defaultdict(list), []
     end = time.monotonic() + 60 * minutes
     with multiprocessing.Pool(workers) as pool:
-        for seed, (kind, spent, fault) in enumerate(pool.imap(fit_one, range(sets), CHUNK)):
+        seeds = range(first, first + sets)
+        for seed, (kind, spent, fault) in zip(seeds, pool.imap(fit_one, seeds, CHUNK), strict=True):
             seconds[kind].append(spent)
             if fault:
                 faults.append({"seed": seed, "kind": kind, "fault": fault})
@@ -66,9 +67,11 @@ def study(sets: int, workers: int, minutes: float) -> dict[str, object]:
             if time.monotonic() > end:
                 break
             if seed % 100 == 99:
-                print(f"\r{seed + 1} of {sets}, {len(faults)} faults", end="", file=sys.stderr)
+                done = seed + 1 - first
+                print(f"\r{done} of {sets}, {len(faults)} faults", end="", file=sys.stderr)
     print(file=sys.stderr)
     return {
+        "first": first,
         "sets": sum(map(len, seconds.values())),
         "faults": faults,
         "kinds": {
@@ -85,12 +88,13 @@ def study(sets: int, workers: int, minutes: float) -> dict[str, object]:
 def main() -> None:
     """Run the study and write what came out."""
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--first", type=int, default=0, help="seed of the first set")
     parser.add_argument("--sets", type=int, default=10_000)
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=600.0, help="stop after this long")
     parser.add_argument("--json", type=Path)
     asked = parser.parse_args()
-    found = study(asked.sets, asked.workers, asked.minutes)
+    found = study(asked.first, asked.sets, asked.workers, asked.minutes)
     text = json.dumps(found, indent=1) + "\n"
     if asked.json is None:
         print(text, end="")
