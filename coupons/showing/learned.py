@@ -2,21 +2,19 @@
 
 import math
 
+from coupons.answering.offset import NOTHING_LEARNED
 from coupons.learning.effects import TERMS, prior_sd
 from coupons.learning.profile import Profile
 
 SDS_OF_90 = 1.645
 """Half of a 90 % interval, in standard deviations of a normal."""
 
-# As for an answer: with more than this share of its prior variance left, a term was not measured.
-_NOTHING_LEARNED = 0.5
-
 
 def is_learned(profile: Profile, name: str) -> bool:
     """Tell whether entries and not only the prior speak for a term."""
     at = TERMS.index(name)
     prior = prior_sd(profile.prior_table)[at] ** 2
-    return bool(profile.covariance_matrix[at, at] <= _NOTHING_LEARNED * prior)
+    return bool(profile.covariance_matrix[at, at] <= NOTHING_LEARNED * prior)
 
 
 def half_of_90(profile: Profile, name: str) -> float:
