@@ -22,7 +22,19 @@ def observed(seed, rows="ABCDE", n_runs=1):
 
 def objective_and_derivatives(model, variance, latent):
     point = laplace._evaluate(model, TYPICAL, variance, latent)
-    return point.objective, *laplace._derivatives(model, TYPICAL, variance, point)
+    gradient, hessian = laplace._derivatives(model, TYPICAL, variance, point)
+    return point.objective, gradient, dense(hessian)
+
+
+def dense(matrix):
+    """Return a bordered matrix as a whole one."""
+    n = len(matrix.core) + len(matrix.alone)
+    whole = np.zeros((n, n))
+    whole[np.ix_(matrix.core, matrix.core)] = matrix.of_core
+    whole[np.ix_(matrix.core, matrix.alone)] = matrix.border
+    whole[np.ix_(matrix.alone, matrix.core)] = matrix.border.T
+    whole[matrix.alone, matrix.alone] = matrix.diagonal
+    return whole
 
 
 def test_gradient_and_hessian_agree_with_differences():

@@ -108,7 +108,7 @@ def _from_trials(model: LatentModel, belief: Belief) -> Array:
     expected = gap + clearance[:, :N_TERMS] @ belief.mean
     covariance = np.diag(model.prior_variance(belief.scatters))
     covariance[:N_TERMS, :N_TERMS] = belief.covariance
-    spread = np.sqrt(np.einsum("ij,jk,ik->i", clearance, covariance, clearance))
+    spread = np.sqrt(((clearance @ covariance) * clearance).sum(axis=1))
     weights = _information(
         expected[:, None] - belief.mean[thresholds],
         spread,

@@ -204,7 +204,7 @@ def foretell_new(mixture: Mixture, design: Design) -> tuple[ForetoldReadings, Fo
         covariance = mode.covariance[np.ix_(known, known)] * np.outer(known >= 0, known >= 0)
         covariance += np.diag(np.where(known >= 0, 0.0, model.prior_variance(scatters)))
         mean.append(offset + rows @ latent)
-        variance.append(np.einsum("ij,jk,ik->i", rows, covariance, rows))
+        variance.append(rows.multiply(rows @ covariance).sum(axis=1))
     return _split(mixture, design, np.array(mean), np.array(variance))
 
 

@@ -5,9 +5,11 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
+from scipy.linalg import LinAlgError
 
 from coupons.errors import FitError
+from coupons.learning.bordered import Bordered, Factor
+from coupons.learning.effects import THRESHOLDS
 from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
 from coupons.learning.likelihood import ReadingTerms, TrialTerms, reading_terms, trial_terms
 from coupons.learning.shape import evidence_beyond_normal
@@ -17,6 +19,7 @@ Array = NDArray[np.floating]
 _MAX_STEPS = 200
 _DECREMENT = 1e-10
 _FLATTEST = 0.05  # the prior's own curvature is 1
+_STEPS = np.diff(np.eye(len(THRESHOLDS)), axis=0)  # thresholds to the steps between them
 
 
 @dataclass(frozen=True)
@@ -24,12 +27,12 @@ class Mode:
     """The most probable latent values at given scatters.
 
     ``log_laplace`` is Laplace's approximation of log p(observations | scatters), up to a constant
-    that does not depend on the scatters, and ``beyond_normal`` what it lacks. ``factor`` is the
-    lower Cholesky factor of the negative Hessian.
+    that does not depend on the scatters, and ``beyond_normal`` what it lacks. ``factor`` is that
+    of the negative Hessian.
     """
 
     latent: Array
-    factor: Array
+    factor: Factor
     log_laplace: float
     beyond_normal: float
 
@@ -41,13 +44,11 @@ class Mode:
     @cached_property
     def covariance(self) -> Array:
         """Laplace covariance of all latent values."""
-        inverse: Array = cho_solve((self.factor, True), np.eye(len(self.latent)))
-        return inverse
+        return self.factor.solve(np.eye(len(self.latent)))
 
     def shared_covariance(self, count: int) -> Array:
         """Covariance of the first ``count`` latent values, without inverting the rest."""
-        half: Array = solve_triangular(self.factor, np.eye(len(self.latent), count), lower=True)
-        return half.T @ half
+        return self.factor.first_of_core(count)
 
 
 @dataclass(frozen=True)
@@ -82,30 +83,27 @@ def find_mode(model: LatentModel, scatters: Scatters, start: Array | None = None
         step, factor = _newton_step(gradient, hessian, variance)
         decrement = float(-gradient @ step)
         if factor is not None and decrement < _DECREMENT:
-            log_laplace = (
-                -point.objective - np.log(np.diag(factor)).sum() - 0.5 * np.log(variance).sum()
-            )
+            log_volume = 0.5 * (factor.log_determinant + float(np.log(variance).sum()))
             lacking = evidence_beyond_normal(model, scatters, point.latent, factor)
-            return Mode(point.latent, factor, float(log_laplace), lacking)
+            return Mode(point.latent, factor, -point.objective - log_volume, lacking)
         point = _damped(model, scatters, variance, point, step, decrement)
     raise FitError("The fit did not settle. Run `coupons check` and look for impossible numbers.")
 
 
-def _newton_step(gradient: Array, hessian: Array, variance: Array) -> tuple[Array, Array | None]:
-    """Newton's step and the Hessian's Cholesky factor; None for the factor where it has none.
+def _newton_step(
+    gradient: Array, hessian: Bordered, variance: Array
+) -> tuple[Array, Factor | None]:
+    """Newton's step and the Hessian's factor; None for the factor where it has none.
 
-    Away from the mode a wild reading can bend the objective downwards. There the step follows each
-    principal axis downhill by the size of its curvature, whatever its sign (a saddle is left as
-    fast as a valley is entered), in units of the prior's standard deviations.
+    Away from the mode a wild reading can bend the objective downwards. There the step goes downhill
+    by the size of the curvature, whatever its sign (a saddle is left as fast as a valley is
+    entered), in units of the prior's standard deviations.
     """
     try:
-        factor = cholesky(hessian, lower=True)
-        return -cho_solve((factor, True), gradient), factor
+        factor = hessian.factorised()
     except LinAlgError:
-        sd = np.sqrt(variance)
-        curvature, axes = np.linalg.eigh(hessian * sd * sd[:, None])
-        steepness = np.maximum(np.abs(curvature), _FLATTEST)
-        return -sd * (axes @ ((axes.T @ (sd * gradient)) / steepness)), None
+        return -hessian.bent_upwards(np.sqrt(variance), _FLATTEST).solve(gradient), None
+    return -factor.solve(gradient), factor
 
 
 def _damped(
@@ -145,49 +143,64 @@ def _evaluate(model: LatentModel, scatters: Scatters, variance: Array, latent: A
 
 def _derivatives(
     model: LatentModel, scatters: Scatters, variance: Array, point: _Point
-) -> tuple[Array, Array]:
-    """Gradient and (positive definite) Hessian of the objective."""
+) -> tuple[Array, Bordered]:
+    """Gradient and (near the mode positive definite) Hessian of the objective."""
     n, omega = model.n_shared, scatters.omega
     t, r = point.trials, point.readings
     g_lower, g_upper = t.gradient_lower / omega, t.gradient_upper / omega
-    c_lower, c_upper, c_cross = (
-        c[:, None] / omega**2 for c in (t.curvature_lower, t.curvature_upper, t.curvature_cross)
-    )
     gradient = (point.latent - model.prior_center) / variance
     gradient[:n] -= model.reading_shared.T @ r.gradient
     gradient[:n] -= model.lower_shared.T @ g_lower + model.upper_shared.T @ g_upper
     gradient[n:] -= model.reading_own @ r.gradient + model.trial_own @ (g_lower + g_upper)
+    push, between = _order_terms(model, point.latent)
+    gradient[AT_THRESHOLDS] += push
 
-    steps = np.diff(point.latent[AT_THRESHOLDS])
-    push = model.table.order_weight / steps
-    gradient[AT_THRESHOLDS] -= np.append(0, push) - np.append(push, 0)
-    between = np.append(np.insert(push / steps, 0, 0), 0)
-
+    curvatures = (t.curvature_lower, t.curvature_upper, t.curvature_cross)
+    c_lower, c_upper, c_cross = (c[:, None] / omega**2 for c in curvatures)
     weighted_reading = r.curvature[:, None] * model.reading_shared
     weighted_lower = c_lower * model.lower_shared + c_cross * model.upper_shared
     weighted_upper = c_cross * model.lower_shared + c_upper * model.upper_shared
-    own_trial = (c_lower + 2 * c_cross + c_upper)[:, 0]
-    hessian = np.diag(1 / variance)
-    hessian[AT_THRESHOLDS, AT_THRESHOLDS] += (
-        np.diag(between[:-1] + between[1:]) - np.diag(between[1:-1], 1) - np.diag(between[1:-1], -1)
-    )
-    hessian[:n, :n] += model.reading_shared.T @ weighted_reading
-    hessian[:n, :n] += model.lower_shared.T @ weighted_lower
-    hessian[:n, :n] += model.upper_shared.T @ weighted_upper
-    hessian[n:, :n] = model.reading_own @ weighted_reading
-    hessian[n:, :n] += model.trial_own @ (weighted_lower + weighted_upper)
-    hessian[:n, n:] = hessian[n:, :n].T
-    hessian[n:, n:] += _own_curvature(model, r.curvature, own_trial)
-    return gradient, hessian
+    shared = np.diag(1 / variance[:n])
+    shared[AT_THRESHOLDS, AT_THRESHOLDS] += between
+    shared += model.reading_shared.T @ weighted_reading
+    shared += model.lower_shared.T @ weighted_lower + model.upper_shared.T @ weighted_upper
+    with_own = model.reading_own @ weighted_reading
+    with_own += model.trial_own @ (weighted_lower + weighted_upper)
+    of_trials = (c_lower + 2 * c_cross + c_upper)[:, 0]
+    return gradient, _bordered(model, shared, with_own, 1 / variance[n:], r.curvature, of_trials)
 
 
-def _own_curvature(model: LatentModel, of_readings: Array, of_trials: Array) -> Array:
-    """Curvature between own deviations: each trial couples the two sizes that meet in it."""
-    design, n = model.design, len(model.design.sizes.drawn)
-    internal, external = design.trials.internal, design.trials.external
-    # With nothing to count bincount returns integers, hence the casts.
-    pairs = np.bincount(internal * n + external, -of_trials, n * n).reshape(n, n).astype(float)
-    on_diagonal = np.bincount(design.readings.size, of_readings, n).astype(float)
-    on_diagonal += np.bincount(internal, of_trials, n) + np.bincount(external, of_trials, n)
-    curvature: Array = pairs + pairs.T + np.diag(on_diagonal)
-    return curvature
+def _order_terms(model: LatentModel, latent: Array) -> tuple[Array, Array]:
+    """Gradient and Hessian, by the thresholds, of what keeps them in order."""
+    step_of = _STEPS / (_STEPS @ latent[AT_THRESHOLDS])[:, None]
+    weight = model.table.order_weight
+    return -weight * step_of.sum(axis=0), weight * step_of.T @ step_of
+
+
+def _bordered(
+    model: LatentModel,
+    shared: Array,
+    with_own: Array,
+    own: Array,
+    of_readings: Array,
+    of_trials: Array,
+) -> Bordered:
+    """Put the Hessian together from its blocks.
+
+    ``shared`` is between shared values, ``with_own`` between them and own deviations, ``own`` the
+    prior's curvature of the latter. Each trial couples the two own deviations that meet in it.
+    """
+    n, trials, sizes = model.n_shared, model.design.trials, len(own)
+    own = own + np.bincount(model.design.readings.size, of_readings, sizes)
+    own += np.bincount(trials.internal, of_trials, sizes)
+    own += np.bincount(trials.external, of_trials, sizes)
+    core, alone = model.core[n:] - n, model.alone - n
+    meets = np.bincount(model.meetings, -of_trials, len(core) * sizes)
+    meets = meets.reshape(len(core), sizes)
+    between = meets[:, core] + meets[:, core].T + np.diag(own[core])
+    of_core = np.empty((n + len(core), n + len(core)))
+    of_core[:n, :n], of_core[n:, n:] = shared, between
+    of_core[n:, :n] = with_own[core]
+    of_core[:n, n:] = of_core[n:, :n].T
+    border = np.concatenate([with_own[alone].T, meets[:, alone]])
+    return Bordered(model.core, model.alone, of_core, border, own[alone])

@@ -12,11 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
+from coupons.learning.bordered import Rows, not_meeting
 from coupons.learning.design import Design
 from coupons.learning.effects import EFFECTS, TERMS, THRESHOLDS, PriorTable, prior_mean, prior_sd
 from coupons.terms import GRADES
 
 Array = NDArray[np.floating]
+Indices = NDArray[np.intp]
 
 _N_EFFECTS, _N_THRESHOLDS = len(EFFECTS), len(THRESHOLDS)
 N_TERMS = len(TERMS)
@@ -59,6 +61,57 @@ class LatentModel:
     def n_shared(self) -> int:
         """Number of latent values that are not own deviations."""
         return N_TERMS + 2 * self.design.n_runs
+
+    @cached_property
+    def alone(self) -> Indices:
+        """Latent values that share no observation with one another: most own deviations."""
+        trials = self.design.trials
+        return self.n_shared + not_meeting(
+            trials.internal, trials.external, len(self.design.sizes.drawn)
+        )
+
+    @cached_property
+    def core(self) -> Indices:
+        """All other latent values: the shared ones first."""
+        return np.setdiff1d(np.arange(len(self.prior_center)), self.alone)
+
+    @cached_property
+    def meetings(self) -> Indices:
+        """Flat index of each trial in a table of core sizes × all sizes."""
+        trials, n_sizes = self.design.trials, len(self.design.sizes.drawn)
+        core = self.core[self.n_shared :] - self.n_shared
+        place = np.full(n_sizes, -1)
+        place[core] = np.arange(len(core))
+        inside = place[trials.internal] >= 0  # else the other one is of the core
+        one = np.where(inside, trials.internal, trials.external)
+        other = np.where(inside, trials.external, trials.internal)
+        flat: Indices = place[one] * n_sizes + other
+        return flat
+
+    def rows(self, shared: Array, own: csr_array) -> Rows:
+        """Part the weights of all latent values in some observations into core and rest.
+
+        Parameters
+        ----------
+        shared : ndarray of shape (m, n_shared)
+        own : sparse array of shape (n_sizes, m)
+        """
+        n = self.n_shared
+        of_core = own[self.core[n:] - n].toarray()
+        return Rows(np.concatenate([shared.T, of_core]), own[self.alone - n])
+
+    @cached_property
+    def reading_rows(self) -> Rows:
+        """How each predicted size depends on the latent values."""
+        return self.rows(self.reading_shared, self.reading_own)
+
+    @cached_property
+    def margin_rows(self) -> tuple[Rows, Rows]:
+        """How each trial's clearance less its lower and its upper threshold depend on them."""
+        return (
+            self.rows(self.lower_shared, self.trial_own),
+            self.rows(self.upper_shared, self.trial_own),
+        )
 
     @cached_property
     def prior_center(self) -> Array:

@@ -128,14 +128,14 @@ class _Rest:
         # deviation is skewed by its own observations alone.
         skew = np.array(mixture.means) - modes
         skew[:, mixture.model.n_shared :] = 0.0
-        self.off_mode = skew @ self.seen.rows.T
+        self.off_mode = (self.seen.rows @ skew.T).T
         self.slopes = self.seen.slopes(self.at_mode)
         self.mean, self.variance = np.zeros_like(self.at_mode), np.ones_like(self.at_mode)
         self.weights = np.zeros_like(self.at_mode)
 
     def take_out(self, group: Group) -> None:
         at = self.seen.index(group.readings, group.trials)
-        rows = self.seen.rows[at]
+        rows = self.seen.rows[at].toarray()
         used = np.flatnonzero(rows.any(axis=0))
         reach = self.covariance[:, :, used] @ rows[:, used].T
         spread = rows[:, used] @ reach[:, used]
@@ -154,19 +154,19 @@ class _Rest:
         sound &= self._left_to_gain(at, shift) <= self.trusted
         for k, mode in self._refitted(group, np.flatnonzero(~sound)):
             mean[k] = self.seen.offset[at] + rows @ mode.latent
-            variance[k] = np.einsum("ij,jk,ik->i", rows, mode.covariance, rows)
+            variance[k] = ((rows @ mode.covariance) * rows).sum(axis=1)
             log_weight[k] = mode.log_laplace - self.mixture.modes[k].log_laplace
         weights = self.mixture.weights * np.exp(log_weight - log_weight.max())
         self._store(group, at, mean, variance, weights / weights.sum())
 
     def _left_to_gain(self, at: Indices, shift: Array) -> Array:
         """Newton decrement after the step: what the curvature of all others did not foresee."""
-        moved = shift @ self.seen.rows.T
+        moved = (self.seen.rows @ shift.T).T
         with np.errstate(invalid="ignore", over="ignore"):  # past a threshold: nan, not trusted
             missed = self.seen.slopes(self.at_mode + moved).gradient
         missed -= self.slopes.gradient - self.slopes.times_curvature(moved)
         missed[:, at] = 0.0
-        uphill = missed @ self.seen.rows
+        uphill = (self.seen.rows.T @ missed.T).T
         gain: Array = (uphill[:, None, :] @ self.covariance @ uphill[:, :, None])[:, 0, 0]
         return gain
 

@@ -7,9 +7,9 @@ the coupon's gaps leave a threshold open on one side).
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_solve, solve_triangular
 from scipy.special import logsumexp
 
+from coupons.learning.bordered import Factor, Rows
 from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
 from coupons.learning.likelihood import reading_terms, trial_terms
 
@@ -28,7 +28,7 @@ _LARGEST_CLOSING = 0.9
 
 
 def evidence_beyond_normal(
-    model: LatentModel, scatters: Scatters, latent: Array, factor: Array
+    model: LatentModel, scatters: Scatters, latent: Array, factor: Factor
 ) -> float:
     """Return what the log evidence lacks for the shape of the readings' likelihood.
 
@@ -40,7 +40,8 @@ def evidence_beyond_normal(
     """
     scale, dof = model.reading_scale(scatters), model.table.reading_dof
     residual = model.design.readings.value - model.predicted(latent)
-    sd = np.sqrt((_half(factor, _reading_rows(model)) ** 2).sum(axis=0))
+    reached = factor.whiten(model.reading_rows)
+    sd = np.sqrt(reached.inner(reached))
     moved = sd * _GRID[:, None]
     terms = reading_terms(residual, scale, dof)
     actual = reading_terms(residual - moved, scale, dof).value
@@ -50,22 +51,20 @@ def evidence_beyond_normal(
     return float(np.clip(lacking, -_LARGEST_RATIO, _LARGEST_RATIO).sum())
 
 
-def mean_shift(model: LatentModel, scatters: Scatters, latent: Array, factor: Array) -> Array:
+def mean_shift(model: LatentModel, scatters: Scatters, latent: Array, factor: Factor) -> Array:
     """Return posterior mean − mode of the latent values, to first order in the skewness.
 
     With third derivatives l‴ of each log-likelihood and the posterior variance s² of its argument
     the mean lies at mode + ½ H⁻¹ Σ rowᵀ l‴ s² (the leading term of the expansion of a posterior
     around its mode; a textbook result).
     """
-    of_readings = _reading_rows(model)
-    pull = of_readings @ _reading_skew(model, scatters, latent, factor, of_readings)
-    own = model.trial_own.toarray()
-    of_lower = np.concatenate([model.lower_shared.T, own]) / scatters.omega
-    of_upper = np.concatenate([model.upper_shared.T, own]) / scatters.omega
-    by_lower, by_upper = _trial_skew(model, scatters, latent, factor, of_lower, of_upper)
-    pull += of_lower @ by_lower + of_upper @ by_upper
-    shift: Array = 0.5 * cho_solve((factor, True), pull)
-    sd = np.sqrt((_half(factor, np.eye(len(latent))) ** 2).sum(axis=0))
+    pull = _onto_latent(model, model.reading_rows, _reading_skew(model, scatters, latent, factor))
+    for rows, skew in zip(
+        model.margin_rows, _trial_skew(model, scatters, latent, factor), strict=True
+    ):
+        pull += _onto_latent(model, rows, skew)
+    shift: Array = 0.5 * factor.solve(pull)
+    sd = np.sqrt(factor.inverse_diagonal)
     largest = float(np.max(np.abs(shift) / sd))
     # Means of thresholds are in order as thresholds are: none may pass its neighbour.
     between, closing = np.diff(latent[AT_THRESHOLDS]), -np.diff(shift[AT_THRESHOLDS])
@@ -73,9 +72,15 @@ def mean_shift(model: LatentModel, scatters: Scatters, latent: Array, factor: Ar
     return shift / max(1.0, largest / _LARGEST_SHIFT, used_up)
 
 
-def _reading_skew(
-    model: LatentModel, scatters: Scatters, latent: Array, factor: Array, rows: Array
-) -> Array:
+def _onto_latent(model: LatentModel, rows: Rows, weights: Array) -> Array:
+    """Add up the rows of observations, each times its weight, over all latent values."""
+    total = np.empty(len(model.prior_center))
+    total[model.core] = rows.core @ weights
+    total[model.alone] = rows.alone @ weights
+    return total
+
+
+def _reading_skew(model: LatentModel, scatters: Scatters, latent: Array, factor: Factor) -> Array:
     """Third derivative of each reading's log-likelihood times the variance of its prediction."""
     scale, dof = model.reading_scale(scatters), model.table.reading_dof
     residual = model.design.readings.value - model.predicted(latent)
@@ -84,23 +89,20 @@ def _reading_skew(
     change = reading_terms(residual + step, scale, dof).curvature
     change = change - reading_terms(residual - step, scale, dof).curvature
     third: Array = change / (2 * step)
-    variance = (_half(factor, rows) ** 2).sum(axis=0)
-    skew: Array = third * variance
-    return skew
+    reached = factor.whiten(model.reading_rows)
+    return third * reached.inner(reached)
 
 
 def _trial_skew(
-    model: LatentModel,
-    scatters: Scatters,
-    latent: Array,
-    factor: Array,
-    of_lower: Array,
-    of_upper: Array,
+    model: LatentModel, scatters: Scatters, latent: Array, factor: Factor
 ) -> tuple[Array, Array]:
-    """Third derivatives of each trial's log-likelihood, contracted with its 2 × 2 covariance."""
-    half_lower, half_upper = _half(factor, of_lower), _half(factor, of_upper)
-    v_lower, v_upper = (half_lower**2).sum(axis=0), (half_upper**2).sum(axis=0)
-    v_cross = (half_lower * half_upper).sum(axis=0)
+    """Third derivatives of each trial's log-likelihood, contracted with its 2 × 2 covariance.
+
+    By the clearance less its lower and its upper threshold, in mm.
+    """
+    at_lower, at_upper = (factor.whiten(rows) for rows in model.margin_rows)
+    v_lower, v_upper = at_lower.inner(at_lower), at_upper.inner(at_upper)
+    v_cross = at_lower.inner(at_upper)
     lower, upper = model.distances(latent, scatters)
     trials = model.design.trials
     in_set = trials.loosest - trials.tightest + 1.0
@@ -108,22 +110,11 @@ def _trial_skew(
     def contracted(low: Array, up: Array) -> Array:
         t = trial_terms(low, up, in_set, model.table.lapse)
         outer: Array = t.curvature_lower * v_lower + t.curvature_upper * v_upper
-        total: Array = outer + 2 * t.curvature_cross * v_cross
-        return total
+        return outer + 2 * t.curvature_cross * v_cross
 
     # Grades that contradict each other press thresholds together: stay within what is between.
     h = np.minimum(_DIFFERENCE, 0.25 * (lower - upper))
-    by_lower = (contracted(lower - h, upper) - contracted(lower + h, upper)) / (2 * h)
-    by_upper = (contracted(lower, upper - h) - contracted(lower, upper + h)) / (2 * h)
+    size = 2 * h * scatters.omega**3
+    by_lower = (contracted(lower - h, upper) - contracted(lower + h, upper)) / size
+    by_upper = (contracted(lower, upper - h) - contracted(lower, upper + h)) / size
     return by_lower, by_upper
-
-
-def _reading_rows(model: LatentModel) -> Array:
-    """Latent rows × readings: how each predicted size depends on the latent values."""
-    return np.concatenate([model.reading_shared.T, model.reading_own.toarray()])
-
-
-def _half(factor: Array, rows: Array) -> Array:
-    """Whiten rows by the posterior: the columns' squares then sum to posterior variances."""
-    half: Array = solve_triangular(factor, rows, lower=True)
-    return half

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array, hstack
 
 from coupons.learning.effects import EFFECTS, THRESHOLDS
 from coupons.learning.latent import LatentModel, Scatters
@@ -20,15 +21,13 @@ Indices = NDArray[np.intp]
 N_EDGES = len(THRESHOLDS)
 
 
-def edge_rows(model: LatentModel) -> Array:
+def edge_rows(model: LatentModel) -> csr_array:
     """Return the weights of all latent values in the edges, shape (n_edges, n_latent)."""
-    readings = np.concatenate([model.reading_shared, model.reading_own.T.toarray()], axis=1)
-    clearance = np.concatenate([model.lower_shared, model.trial_own.T.toarray()], axis=1)
-    thresholds = np.arange(len(EFFECTS), len(EFFECTS) + N_EDGES)
-    clearance[:, thresholds] = 0.0
-    margins = np.repeat(clearance[:, None, :], N_EDGES, axis=1)
-    margins[:, np.arange(N_EDGES), thresholds] = -1.0
-    return np.concatenate([readings, margins.reshape(-1, clearance.shape[1])])
+    clearance = np.repeat(model.lower_shared, N_EDGES, axis=0)
+    at_thresholds = np.tile(-np.eye(N_EDGES), (len(model.lower_shared), 1))
+    clearance[:, len(EFFECTS) : len(EFFECTS) + N_EDGES] = at_thresholds
+    own = hstack([model.reading_own, model.trial_own[:, np.arange(len(clearance)) // N_EDGES]])
+    return csr_array(hstack([csr_array(np.concatenate([model.reading_shared, clearance])), own.T]))
 
 
 def edge_offset(model: LatentModel) -> Array:
@@ -47,7 +46,7 @@ class Observations:
     """
 
     model: LatentModel
-    rows: Array
+    rows: csr_array
     offset: Array
     scale: Array
     omega: Array
@@ -66,7 +65,7 @@ class Observations:
 
     def at(self, latent: Array) -> Array:
         """Return the edges at K latent values, shape (K, n_edges)."""
-        edges: Array = self.offset + latent @ self.rows.T
+        edges: Array = self.offset + (self.rows @ latent.T).T
         return edges
 
     def slopes(self, edges: Array) -> "Slopes":
