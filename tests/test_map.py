@@ -51,7 +51,7 @@ def test_gaps_are_written_on_what_is_tried():
     }
     assert words["A1"] == ["−0.1"]
     assert words["A2"] == ["0"]
-    assert words["B8"] == ["+0.6"]
+    assert words["B7"] == ["+0.6"]
     assert words["AG"] == []
 
 
