@@ -19,6 +19,7 @@ from pathlib import Path
 import click
 import numpy as np
 from bench.calibration import profile_of_fit
+from bench.study_figures import draw
 from joblib import Parallel, delayed
 from scipy.stats import norm
 
@@ -281,6 +282,10 @@ def study(n_printers, n_virtual, seed):
             key: float(np.sqrt(np.mean([row[key] ** 2 for row in habit]))) for key in habit[0]
         }
         | {"clean mean sd": float(np.mean([row["clean sd"] for row in habit]))},
+        "misses_mm": {
+            name: np.percentile([abs(row[name]) for row in habit], range(101)).round(4).tolist()
+            for name in ("clean", "habit")
+        },
         "virtual_machines": table([row for rows in virtual for row in rows]),
     }
 
@@ -298,6 +303,8 @@ def as_text(found):
         "`upright` and `round`. *machine*: its long-run value; *next*: its next print, whose own "
         f"shift nobody can know. One standard error of a 90 % coverage is {100 * error:.1f} %.",
         "",
+        "![Coverage by question](coverage.svg)",
+        "",
         "## Printers drawn from the prior",
         "",
         *_rows(found["prior"], with_next=True),
@@ -307,6 +314,8 @@ def as_text(found):
         "| | rms, mm |",
         "|---|---|",
         *(f"| {key} | {value:.4f} |" for key, value in found["habit"].items()),
+        "",
+        "![How far the slide gap is missed](against-habit.svg)",
         "",
         "*spoiled*: 2 % of grades at random, 3 % of readings mistyped; *sd*: the posterior's own.",
         "",
@@ -343,6 +352,7 @@ def main():
     options.out.mkdir(parents=True, exist_ok=True)
     (options.out / "study.json").write_text(json.dumps(found, indent=1) + "\n")
     (options.out / "study.md").write_text(as_text(found))
+    draw(options.out)
     print(as_text(found))
 
 
