@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 from scipy.linalg import LinAlgError
-from scipy.sparse import csr_array
 
 from coupons.learning.bordered import Bordered, Rows, not_meeting
 
@@ -48,7 +47,14 @@ def test_inner_products_of_whitened_rows_are_those_through_the_inverse():
     factor, inverse = bordered(whole).factorised(), np.linalg.inv(whole)
     rng = np.random.default_rng(4)
     one, other = rng.normal(size=(2, N, 6))
-    a, b = (factor.whiten(Rows(rows[CORE], csr_array(rows[ALONE]))) for rows in (one, other))
+    # Each number leans on one value alone, the last on none.
+    place = np.array([0, 1, 2, 3, 4, 0])
+    leans = (np.arange(len(ALONE))[:, None] == place) & (np.arange(6) < 5)
+    one[ALONE] *= leans
+    other[ALONE] *= leans
+    a, b = (
+        factor.whiten(Rows(rows[CORE], place, rows[ALONE].sum(axis=0))) for rows in (one, other)
+    )
     assert a.inner(b) == pytest.approx(np.diag(one.T @ inverse @ other), abs=1e-12)
 
 

@@ -47,7 +47,7 @@ def test_weights_are_a_mixture():
     mixture = integrate(latent_model(design, EXTRUSION))
     assert mixture.weights.sum() == pytest.approx(1.0)
     assert (mixture.weights > 0).all()
-    assert len(mixture.weights) == 1 + 2 * len(mixture.active)
+    assert len(mixture.weights) == len(mixture.modes) == len(mixture.means)
 
 
 def test_scatters_agree_with_a_fine_grid():

@@ -34,7 +34,7 @@ def fitted_without(mixture, group):
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_a_feature_left_out_is_foretold_as_if_it_had_never_been_entered(seed):
-    mixture = fitted(seed).mixture
+    mixture = fitted(seed).mixture.heaviest(9)
     groups = [group for group in each_feature(mixture.model.design) if len(group.readings)][::6]
     told, _ = foretell(mixture, each_feature(mixture.model.design))
     for group in groups:

@@ -12,7 +12,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
-from scipy.sparse import csr_array
 
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
@@ -20,16 +19,20 @@ Indices = NDArray[np.intp]
 
 @dataclass(frozen=True)
 class Rows:
-    """Weights of n latent values in m numbers, parted as the matrix is.
+    """Weights of n latent values in m numbers, each of which leans on one value alone at most.
 
     Parameters
     ----------
     core : ndarray of shape (n_core, m)
-    alone : sparse array of shape (n_alone, m)
+    place : ndarray of int, shape (m,)
+        Which of the values that are alone.
+    alone : ndarray of shape (m,)
+        Its weight; zero for a number that leans on the core only.
     """
 
     core: Array
-    alone: csr_array
+    place: Indices
+    alone: Array
 
 
 @dataclass(frozen=True)
@@ -37,12 +40,11 @@ class Whitened:
     """Rows after division by the square root of a matrix H: inner products are rowsᵀ H⁻¹ rows."""
 
     core: Array
-    alone: csr_array
+    alone: Array
 
     def inner(self, other: "Whitened") -> Array:
-        """Return the m inner products, column by column."""
-        alone = (self.alone * other.alone).sum(axis=0)
-        products: Array = (self.core * other.core).sum(axis=0) + np.asarray(alone).ravel()
+        """Return the m inner products; both sets of rows must lean on the same values alone."""
+        products: Array = (self.core * other.core).sum(axis=0) + self.alone * other.alone
         return products
 
 
@@ -132,10 +134,10 @@ class Factor:
 
     def whiten(self, rows: Rows) -> Whitened:
         """Divide rows by the square root of the matrix."""
-        at_core = rows.core - (rows.alone.T @ self.reduced.T).T
-        scale = csr_array(np.sqrt(1 / self.diagonal)[:, None])
+        at_core = rows.core - self.reduced[:, rows.place] * rows.alone
         return Whitened(
-            solve_triangular(self.lower, at_core, lower=True), rows.alone.multiply(scale).tocsr()
+            solve_triangular(self.lower, at_core, lower=True),
+            rows.alone / np.sqrt(self.diagonal[rows.place]),
         )
 
     def first_of_core(self, count: int) -> Array:

@@ -1,11 +1,12 @@
-"""Integrate over the scatters: their posterior mode, a small design of points around it, weights.
+"""Integrate over the scatters: their posterior mode, a lattice of points around it, weights.
 
 Each scatter is worked with as z = (log sd − log median)/log-sd, standard normal a priori. Scatters
 on which a data set says nothing (no feature across layers, a single run) stay at their prior.
 """
 
+from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -14,7 +15,8 @@ from numpy.typing import NDArray
 from coupons.learning.design import Design
 from coupons.learning.effects import SCATTERS
 from coupons.learning.laplace import Mode, find_mode
-from coupons.learning.latent import LatentModel, Scatters
+from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
+from coupons.learning.pinned import threshold_columns, threshold_marginals
 from coupons.learning.shape import mean_shift
 
 Array = NDArray[np.floating]
@@ -25,6 +27,15 @@ _MAX_STRETCHES = 6
 _NEAR_ENOUGH = 0.25
 _MAX_HILLS = 4
 _HIGHER = 0.5
+_TOP_ENOUGH = 0.02
+# Width of the lattice in posterior sds: the trapezoidal rule is right to 0.2 % for a normal.
+_STEP = 1.7
+# How far below its top the log posterior is followed: three and a half sds.
+_DROP = 6.2
+_MAX_POINTS = 600
+_LEAST_WEIGHT = 1e-3
+# Share of the way between two thresholds by which a correction may bring them together.
+_LARGEST_CLOSING = 0.9
 
 
 @dataclass(frozen=True)
@@ -32,7 +43,8 @@ class Mixture:
     """Laplace fits at the design points and their weights, which sum to one.
 
     ``means`` are the posterior means of the latent values at each point: the modes, moved by the
-    skewness of the likelihood.
+    skewness of the likelihood. ``stretch`` is by how much the thresholds' sds differ from those of
+    the Laplace fits.
     """
 
     model: LatentModel
@@ -40,19 +52,31 @@ class Mixture:
     scatters: tuple[Scatters, ...]
     modes: tuple[Mode, ...]
     means: tuple[Array, ...]
+    stretch: Array
     weights: Array
+
+    def heaviest(self, count: int) -> "Mixture":
+        """Return the mixture of the points that weigh most, for what is costly at each point."""
+        order = np.sort(np.argsort(-self.weights, kind="stable")[:count])
+        scatters, modes, means = (
+            tuple(values[k] for k in order) for values in (self.scatters, self.modes, self.means)
+        )
+        weights = self.weights[order] / self.weights[order].sum()
+        return replace(self, scatters=scatters, modes=modes, means=means, weights=weights)
 
     def shared_moments(self, count: int) -> tuple[Array, Array]:
         """Mean and covariance of the first ``count`` latent values over the mixture."""
         means = np.array([mean[:count] for mean in self.means])
-        covariances = np.array([mode.shared_covariance(count) for mode in self.modes])
+        covariances = np.array(
+            [_stretched(mode.shared_covariance(count), self.stretch) for mode in self.modes]
+        )
         return _mixture_moments(self.weights, means, covariances)
 
     @cached_property
     def moments(self) -> tuple[Array, Array]:
         """Mean and covariance of all latent values over the mixture."""
         means = np.array(self.means)
-        covariances = np.array([mode.covariance for mode in self.modes])
+        covariances = np.array([_stretched(mode.covariance, self.stretch) for mode in self.modes])
         return _mixture_moments(self.weights, means, covariances)
 
     def log_sd_moments(self, name: str) -> tuple[float, float]:
@@ -77,6 +101,25 @@ def _mixture_moments(weights: Array, means: Array, covariances: Array) -> tuple[
     return mean, np.einsum("k,kij->ij", weights, covariances) + (weights * spread.T) @ spread
 
 
+def _stretched(covariance: Array, stretch: Array) -> Array:
+    """Stretch the thresholds' sds, and with them whatever goes with the thresholds."""
+    block = covariance[AT_THRESHOLDS, AT_THRESHOLDS]
+    towards = np.linalg.solve(block, covariance[AT_THRESHOLDS]).T
+    more: Array = towards @ ((np.outer(stretch, stretch) - 1) * block) @ towards.T
+    return covariance + more
+
+
+def _moved(mean: Array, mode: Mode, sds: Array) -> Array:
+    """Move the thresholds by so many of their sds, and with them whatever goes with them."""
+    columns = threshold_columns(mode)
+    block = columns[AT_THRESHOLDS]
+    move = columns @ np.linalg.solve(block, sds * np.sqrt(np.diag(block)))
+    # None may pass its neighbour.
+    between, closing = np.diff(mean[AT_THRESHOLDS]), -np.diff(move[AT_THRESHOLDS])
+    moved: Array = mean + move / max(1.0, float(np.max(closing / between)) / _LARGEST_CLOSING)
+    return moved
+
+
 def active_scatters(design: Design) -> tuple[str, ...]:
     """Return the scatters on which a data set can say something."""
     z_share = design.sizes.z_share[np.isnan(design.sizes.fixed_sd)]
@@ -93,8 +136,18 @@ def active_scatters(design: Design) -> tuple[str, ...]:
     return tuple(name for name in SCATTERS if says[name])
 
 
+@dataclass(frozen=True)
+class _Point:
+    """One value of the active scatters, the mode of all else there, and how probable it is."""
+
+    z: Array
+    scatters: Scatters
+    mode: Mode
+    log_posterior: float
+
+
 class _Evidence:
-    """Log posterior of the active scatters; every evaluation starts from the last mode found."""
+    """Log posterior of the active scatters; a search starts from the last mode if not told."""
 
     def __init__(self, model: LatentModel, active: Sequence[str]) -> None:
         self.model, self.active = model, tuple(active)
@@ -108,91 +161,95 @@ class _Evidence:
         }
         self.last: Array | None = None
 
-    def scatters(self, z: Array) -> Scatters:
+    def at(self, z: Array, start: Array | None = None) -> _Point:
         sds = np.exp(self.center + self.width * z)
-        return Scatters(**self.fixed, **dict(zip(self.active, map(float, sds), strict=True)))
-
-    def mode(self, z: Array) -> Mode:
-        mode = find_mode(self.model, self.scatters(z), self.last)
+        scatters = Scatters(**self.fixed, **dict(zip(self.active, map(float, sds), strict=True)))
+        mode = find_mode(self.model, scatters, self.last if start is None else start)
         self.last = mode.latent
-        return mode
+        return _Point(z, scatters, mode, mode.log_evidence - 0.5 * float(z @ z))
 
     def __call__(self, z: Array) -> float:
-        return self.mode(z).log_evidence - 0.5 * float(z @ z)
+        return self.at(z).log_posterior
 
 
 def integrate(model: LatentModel) -> Mixture:
-    """Fit the latent values at a design of scatter values around their mode.
+    """Fit the latent values at a lattice of scatter values around their mode.
 
-    The design is a centre and two points an axis of the curvature there, at a radius that makes the
-    rule exact for the fourth moment of a normal as well as for its second.
+    On a smooth density that falls off on all sides the sum over a lattice is its integral, almost
+    to the digit, with steps as wide as one and a half standard deviations. Unlike a rule made for a
+    normal it asks nothing of the shape: posteriors of scatters are skewed and bent.
     """
     active = active_scatters(model.design)
-    evidence = _Evidence(model, active)
-    points, widths = _star(evidence, len(active))
-    modes = [evidence.mode(z) for z in points]
-    log_posterior = np.array(
-        [mode.log_evidence - 0.5 * float(z @ z) for z, mode in zip(points, modes, strict=True)]
-    )
-    weights = _design_weights(len(active)) * np.exp(log_posterior - max(log_posterior)) * widths
-    scatters = tuple(evidence.scatters(z) for z in points)
-    means = tuple(
-        mode.latent + mean_shift(model, at, mode.latent, mode.factor)
-        for at, mode in zip(scatters, modes, strict=True)
-    )
+    points = _explored(_Evidence(model, active), len(active))
+    highest = max(point.log_posterior for point in points)
+    weights = np.exp([point.log_posterior - highest for point in points])
+    weights /= weights.sum()
+    kept = [(p, w) for p, w in zip(points, weights, strict=True) if w > _LEAST_WEIGHT]
+    weights = np.array([weight for _, weight in kept])
+    top, _ = max(kept, key=lambda pair: pair[1])
+    marginals = threshold_marginals(model, top.scatters, top.mode)
+    normal_sds = np.sqrt(np.diag(threshold_columns(top.mode)[AT_THRESHOLDS]))
+    off_sds = (marginals.mean - _mean(model, top)[AT_THRESHOLDS]) / normal_sds
     return Mixture(
         model,
         active,
-        scatters,
-        tuple(modes),
-        means,
+        tuple(point.scatters for point, _ in kept),
+        tuple(point.mode for point, _ in kept),
+        tuple(_moved(_mean(model, point), point.mode, off_sds) for point, _ in kept),
+        marginals.stretch,
         weights / weights.sum(),
     )
 
 
-def _radius_sq(k: int) -> float:
-    """Squared distance of the design's outer points from its centre, in sds of a normal."""
-    return max(3.0, 1.21 * k)
+def _mean(model: LatentModel, point: _Point) -> Array:
+    """Posterior mean of the latent values: the mode, moved by the skewness of the likelihood."""
+    mode = point.mode
+    return mode.latent + mean_shift(model, point.scatters, mode.latent, mode.factor)
 
 
-def _star(evidence: _Evidence, k: int) -> tuple[list[Array], Array]:
-    """Place the centre and both ends of every arm, each where the log posterior has dropped.
+def _explored(evidence: _Evidence, k: int) -> list[_Point]:
+    """Climb to the top, lay a lattice around it and follow it as far as the posterior reaches.
+
+    A point that lies higher than the top has found a higher hill (grades that contradict each other
+    leave two: lapses, or a poor judgement), and the search begins anew from there.
+    """
+    start: Array = np.zeros(k)
+    for _ in range(_MAX_HILLS):
+        top, hessian = _climb(evidence, start)
+        points = _lattice(evidence, top, _lattice_steps(evidence, top, hessian))
+        best = max(points, key=lambda point: point.log_posterior)
+        if best.log_posterior <= top.log_posterior + _HIGHER:
+            break
+        start = best.z
+    return points
+
+
+def _lattice_steps(evidence: _Evidence, top: _Point, hessian: Array) -> Array:
+    """Return the lattice's steps, one a row, along the principal axes of the curvature.
 
     The curvature at the top is that of a small spike as often as not: the evidence has kinks where
-    the mode goes over from one reading to another. So each arm is stretched or shortened until its
-    end lies as far down as it would on a normal of that width. The two ends of an arm may differ;
-    their shares of it are returned as relative widths. An end that lies higher than the top has
-    found a higher hill (grades that contradict each other leave two: lapses, or a poor judgement),
-    and the search begins anew from there.
+    the mode goes over from one reading to another. So each step is stretched or shortened to fall
+    as far as it would on a normal of that width.
     """
-    top: Array = np.zeros(k)
-    for _ in range(_MAX_HILLS):
-        top, hessian = _climb(evidence, top)
-        highest = evidence(top)
-        eigenvalues, axes = np.linalg.eigh(hessian)
-        # Curvature below the prior's own means a bumpy evidence: do not step out further than that.
-        arms = np.sqrt(_radius_sq(k)) * (axes / np.sqrt(np.maximum(eigenvalues, 0.5))).T
-        points, widths = [top], [1.0]
-        for arm in arms:
-            ends = [_stretched(evidence, top, side * arm, highest, k) for side in (1.0, -1.0)]
-            points += [top + ends[0] * arm, top - ends[1] * arm]
-            widths += [2 * end / sum(ends) for end in ends]
-        best = max(points, key=evidence)
-        if evidence(best) <= highest + _HIGHER:
-            break
-        top = best
-    return points, np.array(widths)
+    eigenvalues, axes = np.linalg.eigh(hessian)
+    # Curvature below the prior's own means a bumpy evidence: do not step out further than that.
+    steps = _STEP * (axes / np.sqrt(np.maximum(eigenvalues, 0.5))).T
+    stretches = [
+        np.mean([_reach(evidence, top, side * step) for side in (1.0, -1.0)]) for step in steps
+    ]
+    lattice: Array = steps * np.array(stretches)[:, None]
+    return lattice
 
 
-def _stretched(evidence: _Evidence, top: Array, arm: Array, highest: float, k: int) -> float:
-    """Return by how much to stretch an arm so that its end lies as far down as on a normal.
+def _reach(evidence: _Evidence, top: _Point, step: Array) -> float:
+    """Return by how much to stretch a step so that it falls as far as one on a normal.
 
-    Where the log posterior jumps past that, the arm ends before the jump.
+    Where the log posterior jumps past that, the step ends before the jump.
     """
-    drop = _radius_sq(k) / 2
+    drop = _STEP**2 / 2
     short, long, stretch = 0.0, np.inf, 1.0
     for _ in range(_MAX_STRETCHES):
-        dropped = highest - evidence(top + stretch * arm)
+        dropped = top.log_posterior - evidence(top.z + stretch * step)
         if abs(dropped / drop - 1) < _NEAR_ENOUGH:
             return stretch
         short, long = (stretch, long) if dropped < drop else (short, stretch)
@@ -202,40 +259,57 @@ def _stretched(evidence: _Evidence, top: Array, arm: Array, highest: float, k: i
     return short or stretch
 
 
-def _design_weights(k: int) -> Array:
-    """Weights that turn density values at the design points into the moments of a normal."""
-    radius_sq = _radius_sq(k)
-    on_axis = np.exp(radius_sq / 2) / (2 * radius_sq)
-    return np.array([1 - k / radius_sq, *[on_axis] * (2 * k)])
+def _lattice(evidence: _Evidence, top: _Point, steps: Array) -> list[_Point]:
+    """Visit the lattice from the top outwards as far as the posterior reaches, the top first."""
+    origin = (0,) * len(steps)
+    found = {origin: top}
+    queue, highest = deque([origin]), top.log_posterior
+    while queue and len(found) < _MAX_POINTS:
+        at = queue.popleft()
+        fallen = highest - found[at].log_posterior
+        for near in _neighbours(at):
+            # On a parabola the next point lies further down by so much.
+            further = _STEP**2 / 2 * (np.square(near).sum() - np.square(at).sum())
+            if near not in found and fallen + further <= _DROP:
+                point = evidence.at(top.z + np.array(near) @ steps, found[at].mode.latent)
+                found[near] = point
+                highest = max(highest, point.log_posterior)
+                queue.append(near)
+    return list(found.values())
 
 
-def _climb(evidence: _Evidence, start: Array) -> tuple[Array, Array]:
+def _neighbours(at: tuple[int, ...]) -> list[tuple[int, ...]]:
+    return [(*at[:i], at[i] + side, *at[i + 1 :]) for i in range(len(at)) for side in (1, -1)]
+
+
+def _climb(evidence: _Evidence, start: Array) -> tuple[_Point, Array]:
     """Find the scatters' mode and the curvature there, by Newton's method on differences."""
-    z, value = start, evidence(start)
+    point = evidence.at(start)
     for _ in range(_MAX_STEPS):
-        gradient, hessian = _differences(evidence, z, value)
+        gradient, hessian = _differences(evidence, point)
         eigenvalues, axes = np.linalg.eigh(hessian)
         step = axes @ ((axes.T @ gradient) / np.maximum(np.abs(eigenvalues), 0.5))
         step *= min(1.0, 2.0 / max(float(np.linalg.norm(step)), 1e-300))
-        share, new = 1.0, evidence(z + step)
-        while new < value and share > 1e-3:
+        share, new = 1.0, evidence.at(point.z + step, point.mode.latent)
+        while new.log_posterior < point.log_posterior and share > 1e-3:
             share /= 2
-            new = evidence(z + share * step)
-        if new <= value + 1e-4:
-            return z, hessian
-        z, value = z + share * step, new
-    return z, hessian
+            new = evidence.at(point.z + share * step, point.mode.latent)
+        if new.log_posterior <= point.log_posterior + _TOP_ENOUGH:
+            return max(point, new, key=lambda p: p.log_posterior), hessian
+        point = new
+    return point, hessian
 
 
-def _differences(evidence: _Evidence, z: Array, value: float) -> tuple[Array, Array]:
+def _differences(evidence: _Evidence, point: _Point) -> tuple[Array, Array]:
     """Gradient and negative Hessian by central differences."""
+    z, value, near = point.z, point.log_posterior, point.mode.latent
     k, h = len(z), _DIFFERENCE
     unit = h * np.eye(k)
-    plus = np.array([evidence(z + e) for e in unit])
-    minus = np.array([evidence(z - e) for e in unit])
+    plus = np.array([evidence.at(z + e, near).log_posterior for e in unit])
+    minus = np.array([evidence.at(z - e, near).log_posterior for e in unit])
     hessian = np.diag((2 * value - plus - minus) / h**2)
     for i in range(k):
         for j in range(i):
-            both = evidence(z + unit[i] + unit[j])
+            both = evidence.at(z + unit[i] + unit[j], near).log_posterior
             hessian[i, j] = hessian[j, i] = (plus[i] + plus[j] - value - both) / h**2
     return (plus - minus) / (2 * h), hessian

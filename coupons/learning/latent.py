@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
 from coupons.learning.bordered import Rows, not_meeting
-from coupons.learning.design import Design
+from coupons.learning.design import Design, Trials
 from coupons.learning.effects import EFFECTS, TERMS, THRESHOLDS, PriorTable, prior_mean, prior_sd
 from coupons.terms import GRADES
 
@@ -45,6 +45,10 @@ class LatentModel:
     Rows of the ``shared`` arrays are observations, columns the shared latent values. ``lower`` and
     ``upper`` are a trial's clearance less the threshold that bounds its grades below and above. The
     sparse ``own`` arrays map observations (columns) to own deviations (rows).
+
+    ``alone`` are the latent values that share no observation with one another, most own deviations;
+    ``core`` are all others, the shared ones first. ``meetings`` are the flat indices of the trials
+    in a table of core sizes × all sizes.
     """
 
     design: Design
@@ -56,62 +60,16 @@ class LatentModel:
     trial_own: csr_array
     has_lower: NDArray[np.bool_]
     has_upper: NDArray[np.bool_]
+    core: Indices
+    alone: Indices
+    meetings: Indices
+    reading_rows: Rows
+    margin_rows: tuple[Rows, Rows]
 
     @property
     def n_shared(self) -> int:
         """Number of latent values that are not own deviations."""
         return N_TERMS + 2 * self.design.n_runs
-
-    @cached_property
-    def alone(self) -> Indices:
-        """Latent values that share no observation with one another: most own deviations."""
-        trials = self.design.trials
-        return self.n_shared + not_meeting(
-            trials.internal, trials.external, len(self.design.sizes.drawn)
-        )
-
-    @cached_property
-    def core(self) -> Indices:
-        """All other latent values: the shared ones first."""
-        return np.setdiff1d(np.arange(len(self.prior_center)), self.alone)
-
-    @cached_property
-    def meetings(self) -> Indices:
-        """Flat index of each trial in a table of core sizes × all sizes."""
-        trials, n_sizes = self.design.trials, len(self.design.sizes.drawn)
-        core = self.core[self.n_shared :] - self.n_shared
-        place = np.full(n_sizes, -1)
-        place[core] = np.arange(len(core))
-        inside = place[trials.internal] >= 0  # else the other one is of the core
-        one = np.where(inside, trials.internal, trials.external)
-        other = np.where(inside, trials.external, trials.internal)
-        flat: Indices = place[one] * n_sizes + other
-        return flat
-
-    def rows(self, shared: Array, own: csr_array) -> Rows:
-        """Part the weights of all latent values in some observations into core and rest.
-
-        Parameters
-        ----------
-        shared : ndarray of shape (m, n_shared)
-        own : sparse array of shape (n_sizes, m)
-        """
-        n = self.n_shared
-        of_core = own[self.core[n:] - n].toarray()
-        return Rows(np.concatenate([shared.T, of_core]), own[self.alone - n])
-
-    @cached_property
-    def reading_rows(self) -> Rows:
-        """How each predicted size depends on the latent values."""
-        return self.rows(self.reading_shared, self.reading_own)
-
-    @cached_property
-    def margin_rows(self) -> tuple[Rows, Rows]:
-        """How each trial's clearance less its lower and its upper threshold depend on them."""
-        return (
-            self.rows(self.lower_shared, self.trial_own),
-            self.rows(self.upper_shared, self.trial_own),
-        )
 
     @cached_property
     def prior_center(self) -> Array:
@@ -167,18 +125,52 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
     reading_shared[:, :_N_EFFECTS] += readings.effects
     clearance = size_shared[trials.internal] - size_shared[trials.external]
     clearance[:, _AT_LOSSES] = -trials.losses
-    n_sizes = len(sizes.drawn)
+    n_sizes, n_shared = len(sizes.drawn), size_shared.shape[1]
+    parts = _Parts(not_meeting(trials.internal, trials.external, n_sizes), n_sizes)
+    lower = _minus_threshold(clearance, trials.tightest - 1)
+    upper = _minus_threshold(clearance, trials.loosest)
+    reading_own = _pick(readings.size, n_sizes)
+    trial_own = _pick(trials.internal, n_sizes) - _pick(trials.external, n_sizes)
     return LatentModel(
         design,
         table,
         reading_shared,
-        _minus_threshold(clearance, trials.tightest - 1),
-        _minus_threshold(clearance, trials.loosest),
-        _pick(readings.size, n_sizes),
-        _pick(trials.internal, n_sizes) - _pick(trials.external, n_sizes),
+        lower,
+        upper,
+        reading_own,
+        trial_own,
         trials.tightest > 0,
         trials.loosest < len(GRADES) - 1,
+        np.concatenate([np.arange(n_shared), n_shared + parts.core]),
+        n_shared + parts.alone,
+        parts.meetings(trials),
+        parts.rows(reading_shared, reading_own),
+        (parts.rows(lower, trial_own), parts.rows(upper, trial_own)),
     )
+
+
+class _Parts:
+    """Sizes parted into those that are eliminated first and the core of all others."""
+
+    def __init__(self, alone: Indices, n_sizes: int) -> None:
+        self.alone, self.n_sizes = alone, n_sizes
+        self.core = np.setdiff1d(np.arange(n_sizes), alone)
+
+    def meetings(self, trials: Trials) -> Indices:
+        place = np.full(self.n_sizes, -1)
+        place[self.core] = np.arange(len(self.core))
+        inside = place[trials.internal] >= 0  # else the other one is of the core
+        one = np.where(inside, trials.internal, trials.external)
+        other = np.where(inside, trials.external, trials.internal)
+        flat: Indices = place[one] * self.n_sizes + other
+        return flat
+
+    def rows(self, shared: Array, own: csr_array) -> Rows:
+        """Part the weights of all latent values in observations."""
+        of_core, of_alone = own[self.core].toarray(), own[self.alone].tocoo()
+        place, weight = np.zeros(len(shared), np.intp), np.zeros(len(shared))
+        place[of_alone.col], weight[of_alone.col] = of_alone.row, of_alone.data
+        return Rows(np.concatenate([shared.T, of_core]), place, weight)
 
 
 def _shift_columns(design: Design) -> Array:

@@ -82,6 +82,15 @@ class TrialTerms:
     curvature_cross: Array
 
 
+def trial_value(lower: Array, upper: Array, grades_in_set: Array, lapse: float) -> Array:
+    """Log-likelihood alone; see `trial_terms`."""
+    log_hit = np.log1p(-lapse) + log_interval(lower, upper)
+    with np.errstate(divide="ignore"):  # no lapses: log 0 is meant
+        log_lapse = np.log(lapse * grades_in_set / 5)
+    value: Array = np.logaddexp(log_hit, log_lapse)
+    return value
+
+
 def trial_terms(lower: Array, upper: Array, grades_in_set: Array, lapse: float) -> TrialTerms:
     """Ordered-probit log-likelihood with lapses.
 
@@ -94,10 +103,7 @@ def trial_terms(lower: Array, upper: Array, grades_in_set: Array, lapse: float) 
     lapse : float
         Chance of a lapse.
     """
-    log_hit = np.log1p(-lapse) + log_interval(lower, upper)
-    with np.errstate(divide="ignore"):  # no lapses: log 0 is meant
-        log_lapse = np.log(lapse * grades_in_set / 5)
-    value = np.logaddexp(log_hit, log_lapse)
+    value = trial_value(lower, upper, grades_in_set, lapse)
     finite_lower = np.where(np.isfinite(lower), lower, 0.0)
     finite_upper = np.where(np.isfinite(upper), upper, 0.0)
     density_lower, density_upper = (
