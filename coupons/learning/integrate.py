@@ -28,10 +28,10 @@ _NEAR_ENOUGH = 0.25
 _MAX_HILLS = 4
 _HIGHER = 0.5
 _TOP_ENOUGH = 0.02
-# Width of the lattice in posterior sds: the trapezoidal rule is right to 0.2 % for a normal.
-_STEP = 1.7
-# How far below its top the log posterior is followed: three and a half sds.
-_DROP = 6.2
+# Width of the lattice in posterior sds: the trapezoidal rule is right to 1 % for a normal.
+_STEP = 1.9
+# How far below its top the log posterior is followed: three and a third sds.
+_DROP = 5.5
 _MAX_POINTS = 600
 _LEAST_WEIGHT = 1e-3
 # Share of the way between two thresholds by which a correction may bring them together.

@@ -16,7 +16,12 @@ import numpy as np
 INK, FAINT, OURS, OTHER = "#22303a", "#c9d1d6", "#2c7a7b", "#b4552d"
 PARTS = (
     ("prior", "printers from the prior: next print", ("next_50", "next_90"), (88, 92)),
-    ("virtual_machines", "virtual machines of physics", ("machine_50", "machine_90"), (85, 100)),
+    (
+        "virtual_machines",
+        "virtual machines of physics: next print",
+        ("next_50", "next_90"),
+        (85, 100),
+    ),
 )
 
 

@@ -23,6 +23,7 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
+from bench.study import next_print_of
 
 from coupons.answering.offset import Question, answer
 from coupons.errors import NotMeasuredError
@@ -70,12 +71,6 @@ def run_of(machine: Machine, spec: str, seed: int, folder: Path) -> Run:
     write_coupon(coupon, folder / "coupon.json")
     rehearse(folder, machine, seed)
     return load_run(folder)
-
-
-def next_print_of(machine: Machine, rng: np.random.Generator) -> Machine:
-    """The machine with the width of line that it happens to have on its next print."""
-    laid_mm = machine.bead.laid_mm + rng.normal(0, machine.scatter.print_mm)
-    return machine.model_copy(update={"bead": machine.bead.model_copy(update={"laid_mm": laid_mm})})
 
 
 def study_one(spec: str, number: int) -> list[Held | str]:
