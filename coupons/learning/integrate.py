@@ -6,7 +6,7 @@ on which a data set says nothing (no feature across layers, a single run) stay a
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -34,6 +34,7 @@ _STEP = 1.9
 _DROP = 5.5
 _MAX_POINTS = 600
 _LEAST_WEIGHT = 1e-3
+_WITH_MARGINALS = 3
 # Share of the way between two thresholds by which a correction may bring them together.
 _LARGEST_CLOSING = 0.9
 
@@ -43,8 +44,8 @@ class Mixture:
     """Laplace fits at the design points and their weights, which sum to one.
 
     ``means`` are the posterior means of the latent values at each point: the modes, moved by the
-    skewness of the likelihood. ``stretch`` is by how much the thresholds' sds differ from those of
-    the Laplace fits.
+    skewness of the likelihood. ``stretches``, of shape (n_points, n_thresholds), are
+    by how much the thresholds' sds differ from those of the Laplace fits.
     """
 
     model: LatentModel
@@ -52,7 +53,7 @@ class Mixture:
     scatters: tuple[Scatters, ...]
     modes: tuple[Mode, ...]
     means: tuple[Array, ...]
-    stretch: Array
+    stretches: Array
     weights: Array
 
     def heaviest(self, count: int) -> "Mixture":
@@ -62,13 +63,18 @@ class Mixture:
             tuple(values[k] for k in order) for values in (self.scatters, self.modes, self.means)
         )
         weights = self.weights[order] / self.weights[order].sum()
-        return replace(self, scatters=scatters, modes=modes, means=means, weights=weights)
+        return Mixture(
+            self.model, self.active, scatters, modes, means, self.stretches[order], weights
+        )
 
     def shared_moments(self, count: int) -> tuple[Array, Array]:
         """Mean and covariance of the first ``count`` latent values over the mixture."""
         means = np.array([mean[:count] for mean in self.means])
         covariances = np.array(
-            [_stretched(mode.shared_covariance(count), self.stretch) for mode in self.modes]
+            [
+                _stretched(mode.shared_covariance(count), stretch)
+                for mode, stretch in zip(self.modes, self.stretches, strict=True)
+            ]
         )
         return _mixture_moments(self.weights, means, covariances)
 
@@ -76,7 +82,12 @@ class Mixture:
     def moments(self) -> tuple[Array, Array]:
         """Mean and covariance of all latent values over the mixture."""
         means = np.array(self.means)
-        covariances = np.array([_stretched(mode.covariance, self.stretch) for mode in self.modes])
+        covariances = np.array(
+            [
+                _stretched(mode.covariance, stretch)
+                for mode, stretch in zip(self.modes, self.stretches, strict=True)
+            ]
+        )
         return _mixture_moments(self.weights, means, covariances)
 
     def log_sd_moments(self, name: str) -> tuple[float, float]:
@@ -110,10 +121,11 @@ def _stretched(covariance: Array, stretch: Array) -> Array:
 
 
 def _moved(mean: Array, mode: Mode, sds: Array) -> Array:
-    """Move the thresholds by so many of their sds, and with them whatever goes with them."""
+    """Move the thresholds to so many sds from their mode, and with them whatever goes with them."""
     columns = threshold_columns(mode)
     block = columns[AT_THRESHOLDS]
-    move = columns @ np.linalg.solve(block, sds * np.sqrt(np.diag(block)))
+    target = mode.latent[AT_THRESHOLDS] + sds * np.sqrt(np.diag(block))
+    move = columns @ np.linalg.solve(block, target - mean[AT_THRESHOLDS])
     # None may pass its neighbour.
     between, closing = np.diff(mean[AT_THRESHOLDS]), -np.diff(move[AT_THRESHOLDS])
     moved: Array = mean + move / max(1.0, float(np.max(closing / between)) / _LARGEST_CLOSING)
@@ -186,17 +198,17 @@ def integrate(model: LatentModel) -> Mixture:
     weights /= weights.sum()
     kept = [(p, w) for p, w in zip(points, weights, strict=True) if w > _LEAST_WEIGHT]
     weights = np.array([weight for _, weight in kept])
-    top, _ = max(kept, key=lambda pair: pair[1])
-    marginals = threshold_marginals(model, top.scatters, top.mode)
-    normal_sds = np.sqrt(np.diag(threshold_columns(top.mode)[AT_THRESHOLDS]))
-    off_sds = (marginals.mean - _mean(model, top)[AT_THRESHOLDS]) / normal_sds
+    shifts, stretches = _marginals(model, [point for point, _ in kept], weights)
     return Mixture(
         model,
         active,
         tuple(point.scatters for point, _ in kept),
         tuple(point.mode for point, _ in kept),
-        tuple(_moved(_mean(model, point), point.mode, off_sds) for point, _ in kept),
-        marginals.stretch,
+        tuple(
+            _moved(_mean(model, point), point.mode, shift)
+            for (point, _), shift in zip(kept, shifts, strict=True)
+        ),
+        stretches,
         weights / weights.sum(),
     )
 
@@ -205,6 +217,22 @@ def _mean(model: LatentModel, point: _Point) -> Array:
     """Posterior mean of the latent values: the mode, moved by the skewness of the likelihood."""
     mode = point.mode
     return mode.latent + mean_shift(model, point.scatters, mode.latent, mode.factor)
+
+
+def _marginals(model: LatentModel, points: Sequence[_Point], weights: Array) -> tuple[Array, Array]:
+    """Return shifts from the mode and stretches of the thresholds, in sds, point by point.
+
+    They cost twenty fits a point: the heaviest points get their own, all others their average.
+    """
+    heaviest = np.argsort(-weights, kind="stable")[:_WITH_MARGINALS]
+    found = [threshold_marginals(model, points[k].scatters, points[k].mode) for k in heaviest]
+    values = []
+    for of_points in ([m.shift for m in found], [m.stretch for m in found]):
+        average = np.average(of_points, axis=0, weights=weights[heaviest])
+        each = np.tile(average, (len(points), 1))
+        each[heaviest] = of_points
+        values.append(each)
+    return values[0], values[1]
 
 
 def _explored(evidence: _Evidence, k: int) -> list[_Point]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import PchipInterpolator
 
 from coupons.learning.effects import THRESHOLDS, Normal
 from coupons.learning.laplace import Mode, find_mode
@@ -18,7 +18,7 @@ from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
 
 Array = NDArray[np.floating]
 
-_PINS = np.arange(-3.0, 4.0)  # in posterior sds from the mode
+_PINS = 1.25 * np.arange(-2, 3)  # in posterior sds from the mode
 _FINE = np.linspace(-5, 5, 401)
 # A pinned threshold may move by so much of its posterior sd, and pushes the others so far away.
 _PIN_SD = 0.01
@@ -27,9 +27,9 @@ _LEAST_STEP = 0.05
 
 @dataclass(frozen=True)
 class Marginals:
-    """Means in mm of the four thresholds, and their sds as multiples of the normal's."""
+    """Means and sds of the four thresholds, in sds of the normal around the mode, from there."""
 
-    mean: Array
+    shift: Array
     stretch: Array
 
 
@@ -45,9 +45,8 @@ def threshold_marginals(model: LatentModel, scatters: Scatters, mode: Mode) -> M
     """
     towards = threshold_columns(mode)
     moments = [_marginal(model, scatters, mode, towards[:, k], k) for k in range(len(THRESHOLDS))]
-    mean, sd = np.array(moments).T
-    normal_sd = np.sqrt(np.diag(towards[AT_THRESHOLDS]))
-    return Marginals(mean, sd / normal_sd)
+    shift, stretch = np.array(moments).T
+    return Marginals(shift, stretch)
 
 
 def threshold_columns(mode: Mode) -> Array:
@@ -70,14 +69,13 @@ def _marginal(
         start = _kept_apart(mode.latent + column / sd**2 * (pin - center), k, _LEAST_STEP * sd)
         evidence = find_mode(pinned, scatters, start).log_evidence
         log_density.append(evidence - 0.5 * ((pin - prior.mean) / prior.sd) ** 2)
-    # Beyond the pins the density goes on as it falls there.
-    fall = CubicSpline(_PINS, log_density)
-    ends = np.clip(_FINE, _PINS[0], _PINS[-1])
-    log_density = fall(ends) + fall(ends, 1) * (_FINE - ends)
-    weights = np.exp(log_density - log_density.max())
+    # What sets the density apart from the normal is smooth, and stays as it is beyond the pins.
+    apart = PchipInterpolator(_PINS, np.array(log_density) + 0.5 * _PINS**2)
+    fine = apart(np.clip(_FINE, _PINS[0], _PINS[-1])) - 0.5 * _FINE**2
+    weights = np.exp(fine - fine.max())
     weights /= weights.sum()
-    mean = weights @ _FINE
-    return center + sd * mean, sd * float(np.sqrt(weights @ (_FINE - mean) ** 2))
+    mean = float(weights @ _FINE)
+    return mean, float(np.sqrt(weights @ (_FINE - mean) ** 2))
 
 
 def _kept_apart(latent: Array, k: int, least: float) -> Array:
