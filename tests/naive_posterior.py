@@ -1,33 +1,35 @@
 """The model written down a second time, plainly, for a sampler: no Laplace, no sparse pieces.
 
-One graded row and a few spans keep the unknowns to a number that an ensemble sampler explores in a
-minute: scale, two growths, four thresholds, the run's shift, one own deviation a size and three
-scatters.
+Sampled by a Hamiltonian sampler (numpyro's) on derivatives that another library takes (JAX). All
+unknowns are standard normal a priori, but for the steps between thresholds, which are taken by
+their logarithms and so stay positive.
 """
 
 from dataclasses import dataclass
 
+import jax
+import jax.numpy as jnp
 import numpy as np
-from scipy import stats
+from jax.scipy.stats import norm
+from jax.scipy.stats import t as student
+from numpyro.infer import MCMC, NUTS
 from synthetic import GAPS_MM, SPANS_MM, Builder
 
-from coupons.learning.design import Design
-from coupons.learning.effects import EFFECTS, EXTRUSION, TERMS, prior_mean, prior_sd
+from coupons.answering.foresight import as_if_done
+from coupons.learning.design import Design, design_of
+from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS, prior_mean, prior_sd
+from coupons.learning.integrate import active_scatters
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
+from coupons.making.plan import plan_coupon, record
+from coupons.making.spec import load_spec
 from coupons.terms import Direction, Feature, Form
 
-UNKNOWN = [
-    "scale_x",
-    "growth_ext",
-    "growth_int",
-    "from_force",
-    "from_push",
-    "from_slide",
-    "from_loose",
-]
-SCATTERS = ("tau", "sigma", "omega")
-_AT = [TERMS.index(name) for name in UNKNOWN]
-_N_EFFECTS = sum(name in EFFECTS for name in UNKNOWN)
+jax.config.update("jax_enable_x64", True)
+
+N_EFFECTS, N_THRESHOLDS = len(EFFECTS), len(THRESHOLDS)
+FIRST_THRESHOLD, LATER = N_EFFECTS, slice(N_EFFECTS + 1, N_EFFECTS + N_THRESHOLDS)
+LOSSES = slice(N_EFFECTS + N_THRESHOLDS, None)
+FAR = 50.0  # mm: where a set of grades has no bound
 
 
 def small_design(seed):
@@ -40,7 +42,15 @@ def small_design(seed):
     for span in SPANS_MM:
         build.size(0, f"L{span}", Feature(Form.TONGUE, span, x))
     build.readings = [at for at in range(len(build.sizes)) if at < 2 or at > 9 or at % 3 == 0]
-    design = build.design()
+    return observed(build.design(), seed)
+
+
+def first_design(seed):
+    """The shipped coupon to start with, by a printer from the prior."""
+    return observed(design_of([as_if_done(record(plan_coupon(load_spec("first"))))]), seed)
+
+
+def observed(design, seed):
     rng = np.random.default_rng(seed)
     printer = draw_printer(rng)
     return observe(printer, design, print_sizes(printer, design, rng), rng)
@@ -48,77 +58,90 @@ def small_design(seed):
 
 @dataclass(frozen=True)
 class NaivePosterior:
-    """Log posterior over [unknown terms, shift, standardised own deviations, log scatters]."""
+    """Minus log posterior over standardised unknowns, for a design of one run."""
 
     design: Design
 
-    @property
-    def n_unknown(self):
-        return len(UNKNOWN) + 1 + len(self.design.sizes.drawn) + len(SCATTERS)
+    def start(self):
+        """Return unknowns at the middle of the prior."""
+        return {
+            "terms": jnp.zeros(len(prior_mean())),
+            "steps": jnp.log(jnp.array([0.08, 0.10, 0.20])),
+            "own": jnp.zeros(len(self.design.sizes.drawn)),
+            "shift": jnp.zeros(2),
+            "scatters": jnp.zeros(len(active_scatters(self.design))),
+        }
 
-    def start(self, n, rng):
-        """Draw points from the prior, thresholds in order."""
-        points = np.zeros((n, self.n_unknown))
-        points[:, : len(UNKNOWN)] = rng.normal(
-            prior_mean()[_AT], 0.3 * prior_sd()[_AT], (n, len(UNKNOWN))
-        )
-        points[:, _N_EFFECTS : len(UNKNOWN)] = np.sort(points[:, _N_EFFECTS : len(UNKNOWN)], axis=1)
-        points[:, len(UNKNOWN)] = 0.02 * rng.normal(size=n)
-        points[:, len(UNKNOWN) + 1 : -3] = rng.normal(size=(n, len(self.design.sizes.drawn)))
-        medians = [EXTRUSION.scatters[name].median for name in SCATTERS]
-        points[:, -3:] = np.log(medians) + 0.3 * rng.normal(size=(n, 3))
-        return points
+    def terms(self, at):
+        """Return effects, thresholds and losses; thresholds from the first one and the steps."""
+        terms = prior_mean() + prior_sd() * at["terms"]
+        later = terms[FIRST_THRESHOLD] + jnp.cumsum(jnp.exp(at["steps"]))
+        return terms.at[LATER].set(later)
 
-    def __call__(self, points):
-        """Return the log posterior at each row of ``points``."""
-        terms, shift = points[:, : len(UNKNOWN)], points[:, len(UNKNOWN)]
-        own, log_sds = points[:, len(UNKNOWN) + 1 : -3], points[:, -3:]
-        total = stats.norm.logpdf(terms, prior_mean()[_AT], prior_sd()[_AT]).sum(1)
-        total += stats.norm.logpdf(shift, 0, np.sqrt(EXTRUSION.scatters["rho"].mean_square))
-        total += stats.norm.logpdf(own).sum(1)
-        for column, name in enumerate(SCATTERS):
+    def scatters(self, at):
+        """Return the scatters in mm; those on which the design says nothing at their prior's."""
+        found = {k: np.sqrt(p.mean_square) for k, p in EXTRUSION.scatters.items()}
+        for z, name in zip(at["scatters"], active_scatters(self.design), strict=True):
             prior = EXTRUSION.scatters[name]
-            total += stats.norm.logpdf(log_sds[:, column], np.log(prior.median), prior.log_sd)
-        cuts = terms[:, _N_EFFECTS:]
-        steps = np.diff(cuts, axis=1)
-        in_order = (steps > 0).all(1)
-        total = np.where(in_order, total, -np.inf)
-        total[in_order] += EXTRUSION.order_weight * np.log(steps[in_order]).sum(1)
-        tau, sigma, omega = np.exp(np.clip(log_sds, -20, 3)).T
-        sizes = self._sizes(terms[:, :_N_EFFECTS], shift, tau[:, None] * own)
-        return total + self._read(sizes, sigma) + self._tried(sizes, cuts, omega, in_order)
+            found[name] = prior.median * jnp.exp(prior.log_sd * z)
+        return found
 
-    def _sizes(self, effects, shift, own):
-        design = self.design.sizes
-        columns = [EFFECTS.index(name) for name in UNKNOWN[:_N_EFFECTS]]
-        systematic = effects @ design.effects[:, columns].T
-        return design.drawn + systematic + own + shift[:, None] * design.side
+    def __call__(self, at):
+        """Return minus the log posterior."""
+        terms, scatters = self.terms(at), self.scatters(at)
+        log_prior = norm.logpdf(terms, prior_mean(), prior_sd()).sum()
+        # The coordinates of the later thresholds are not used: any proper density serves.
+        log_prior += norm.logpdf(at["terms"][LATER]).sum()
+        # Weight of the order, and the change of variables from thresholds to log steps.
+        log_prior += (EXTRUSION.order_weight + 1) * at["steps"].sum()
+        log_prior += sum(norm.logpdf(at[name]).sum() for name in ("own", "shift", "scatters"))
+        printed = self._printed(at, terms, scatters)
+        seen = self._read(printed, terms, scatters) + self._tried(printed, terms, scatters)
+        return -(log_prior + seen)
 
-    def _read(self, sizes, sigma):
+    def _printed(self, at, terms, scatters):
+        sizes = self.design.sizes
+        z = sizes.z_share
+        sd = jnp.sqrt((1 - z) * scatters["tau"] ** 2 + z * scatters["tau_z"] ** 2)
+        shift = (1 - z) * scatters["rho"] * at["shift"][0] + z * scatters["rho_z"] * at["shift"][1]
+        systematic = sizes.drawn + sizes.effects @ terms[:N_EFFECTS]
+        return systematic + sizes.side * shift + sd * at["own"]
+
+    def _read(self, printed, terms, scatters):
         readings = self.design.readings
-        scale = np.sqrt(sigma[:, None] ** 2 + readings.resolution**2 / 12)
-        return stats.t.logpdf(readings.value, 4, sizes[:, readings.size], scale).sum(1)
+        shown = printed[readings.size] + readings.effects @ terms[:N_EFFECTS]
+        scale = jnp.sqrt(scatters["sigma"] ** 2 + readings.resolution**2 / 12)
+        return student.logpdf(readings.value, EXTRUSION.reading_dof, shown, scale).sum()
 
-    def _tried(self, sizes, cuts, omega, in_order):
+    def _tried(self, printed, terms, scatters):
         trials = self.design.trials
-        clearance = sizes[:, trials.internal] - sizes[:, trials.external]
-        n = len(sizes)
-        bounds = np.column_stack([np.full(n, -np.inf), cuts, np.full(n, np.inf)])
-        lower, upper = bounds[:, trials.tightest], bounds[:, trials.loosest + 1]
-        w = omega[:, None]
-        hit = stats.norm.cdf((clearance - lower) / w) - stats.norm.cdf((clearance - upper) / w)
-        share = (1 - EXTRUSION.lapse) * hit + EXTRUSION.lapse / 5
-        return np.where(in_order, np.log(np.maximum(share, 1e-300)).sum(1), -np.inf)
+        clearance = printed[trials.internal] - printed[trials.external]
+        clearance -= trials.losses @ terms[LOSSES]
+        thresholds = terms[FIRST_THRESHOLD : FIRST_THRESHOLD + N_THRESHOLDS]
+        bounds = jnp.concatenate([jnp.array([-FAR]), thresholds, jnp.array([FAR])])
+        lower = (clearance - bounds[trials.tightest]) / scatters["omega"]
+        upper = (clearance - bounds[trials.loosest + 1]) / scatters["omega"]
+        hit = jnp.where(
+            lower > 0, norm.cdf(-upper) - norm.cdf(-lower), norm.cdf(lower) - norm.cdf(upper)
+        )
+        grades = trials.loosest - trials.tightest + 1
+        return jnp.log((1 - EXTRUSION.lapse) * hit + EXTRUSION.lapse * grades / 5).sum()
 
 
-def sample(posterior, steps, seed, walkers=120):
-    """Run an ensemble sampler; return the draws after its first third, flattened."""
-    import emcee
+def sample(design, draws, seed):
+    """Draw from the posterior.
 
-    rng = np.random.default_rng(seed)
-    # The default stretch move: differential-evolution moves came out a tenth too narrow here, on
-    # unknowns whose spread is known (a shift on which the data say nothing).
-    sampler = emcee.EnsembleSampler(walkers, posterior.n_unknown, posterior, vectorize=True)
-    sampler.random_state = np.random.RandomState(seed).get_state()
-    sampler.run_mcmc(posterior.start(walkers, rng), steps)
-    return sampler.get_chain(discard=steps // 3, flat=True), sampler
+    Returns
+    -------
+    terms : ndarray of shape (draws, n_terms)
+    diverged : int
+        How many steps of the sampler went astray; none should.
+    """
+    posterior = NaivePosterior(design)
+    kernel = NUTS(potential_fn=posterior, target_accept_prob=0.9)
+    sampler = MCMC(kernel, num_warmup=1500, num_samples=draws, progress_bar=False)
+    sampler.run(
+        jax.random.PRNGKey(seed), init_params=posterior.start(), extra_fields=("diverging",)
+    )
+    terms = jax.vmap(posterior.terms)(sampler.get_samples())
+    return np.array(terms), int(sampler.get_extra_fields()["diverging"].sum())

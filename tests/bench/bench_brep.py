@@ -4,7 +4,7 @@ An extra that CI does not run: it needs a Python binding of such a kernel, `pip 
 cadquery-ocp`, in an environment of its own. Twice: the bodies bare, and with their raised labels,
 which are most of the work for either kernel. Run from the root of the project, for example
 
-    python tests/bench/bench_brep.py --spec first --json results/bench/brep.json
+    PYTHONPATH=tests python tests/bench/bench_brep.py --spec first --json results/bench/brep.json
 """
 
 import argparse
@@ -181,7 +181,7 @@ def main() -> None:
     chosen = parser.parse_args()
     plan = plan_coupon(load_spec(chosen.spec))
     figures = {
-        "command": f"python tests/bench/bench_brep.py --spec {chosen.spec}",
+        "command": f"PYTHONPATH=tests python tests/bench/bench_brep.py --spec {chosen.spec}",
         "bodies": len(plan.placed),
         "bare": compare(bare(plan)),
         "with_labels": compare(plan),

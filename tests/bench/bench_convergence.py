@@ -3,7 +3,8 @@
 The sets are those of tests/random_sets.py: sparse, separated, contradictory, wild. Run from the
 root of the project, for example
 
-    python tests/bench/bench_convergence.py --sets 10000 --json results/convergence/from-0.json
+    PYTHONPATH=tests python tests/bench/bench_convergence.py --sets 10000 \\
+        --json results/convergence/from-0.json
 """
 
 import argparse

@@ -2,7 +2,7 @@
 
 Run from the root of the project, for example
 
-    python tests/bench/bench_making.py --json results/bench/making.json
+    PYTHONPATH=tests python tests/bench/bench_making.py --json results/bench/making.json
 """
 
 import argparse
@@ -105,7 +105,7 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=15)
     chosen = parser.parse_args()
     figures = {
-        "command": "python tests/bench/bench_making.py",
+        "command": "PYTHONPATH=tests python tests/bench/bench_making.py",
         "python": platform.python_version(),
         "machine": platform.machine(),
         "repeats": chosen.repeats,

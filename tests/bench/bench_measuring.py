@@ -2,7 +2,7 @@
 
 Run from the root of the project, for example
 
-    python tests/bench/bench_measuring.py --json results/bench/measuring.json
+    PYTHONPATH=tests python tests/bench/bench_measuring.py --json results/bench/measuring.json
 """
 
 import argparse
@@ -94,7 +94,7 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=5)
     chosen = parser.parse_args()
     figures = {
-        "command": "python tests/bench/bench_measuring.py",
+        "command": "PYTHONPATH=tests python tests/bench/bench_measuring.py",
         "python": platform.python_version(),
         "machine": platform.machine(),
         "repeats": chosen.repeats,

@@ -2,7 +2,7 @@
 
 Run from the root of the project, for example
 
-    python tests/bench/bench_pages.py --json results/bench/pages.json
+    PYTHONPATH=tests python tests/bench/bench_pages.py --json results/bench/pages.json
 """
 
 import argparse

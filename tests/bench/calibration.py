@@ -3,7 +3,7 @@
 Each printer prints the coupons ``first`` and ``upright`` once, hands and caliper report, a profile
 is made, and joints are then drawn and printed anew. Run from the checkout:
 
-    nice python tests/bench/calibration.py --printers 1000
+    PYTHONPATH=tests nice python tests/bench/calibration.py --printers 1000
 
 What came of it is kept in ``results/bench/calibration.txt``.
 """

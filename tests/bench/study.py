@@ -1,6 +1,6 @@
 """The study of the model: do intervals hold, is the gap found, what does misfit cost.
 
-    nice python tests/bench/study.py --printers 1000 --out results/study
+    PYTHONPATH=tests nice python tests/bench/study.py --printers 1000 --out results/study
 
 *Prior*: printers drawn from the model's own prior print ``first``, ``upright`` and ``round``; the
 gap at which each grade begins is asked of the next print and of the machine. *Habit*: the same with
@@ -306,8 +306,8 @@ def as_text(found):
     lines = [
         "# The study of the model",
         "",
-        f"`nice python tests/bench/study.py --printers {found['printers']} --virtual "
-        f"{found['virtual']} --seed {found['seed']} --out results/study`",
+        f"`PYTHONPATH=tests nice python tests/bench/study.py --printers {found['printers']} "
+        f"--virtual {found['virtual']} --seed {found['seed']} --out results/study`",
         "",
         "Where each grade begins (a gap), asked of profiles made from one print each of `first`, "
         "`upright` and `round`. *machine*: its long-run value; *next*: its next print, whose own "

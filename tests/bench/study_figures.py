@@ -1,6 +1,6 @@
 """Figures of the study, drawn from its ``study.json``.
 
-python tests/bench/study_figures.py results/study
+PYTHONPATH=tests python tests/bench/study_figures.py results/study
 """
 
 import json

@@ -5,7 +5,8 @@ and measures it, and all goes through the files of a run: sheet, fit, profile, a
 90 % interval for the gap at which a grade begins is held against what the machine would give on
 its next print. Run from the root of the project:
 
-    nice python tests/bench/study_misfit.py --machines 250 --json results/bench/misfit.json
+    PYTHONPATH=tests nice python tests/bench/study_misfit.py --machines 250 \\
+        --json results/bench/misfit.json
 """
 
 import argparse
@@ -156,7 +157,8 @@ def main() -> None:
         )
     if chosen.json:
         figures = {
-            "command": f"python tests/bench/study_misfit.py --machines {chosen.machines}",
+            "command": "PYTHONPATH=tests python tests/bench/study_misfit.py "
+            f"--machines {chosen.machines}",
             "seed": SEED,
             "lines": lines,
         }

@@ -4,7 +4,8 @@ Sources: Bliss (1935) beetle mortality as printed in Dobson & Barnett, An Introd
 Generalized Linear Models (probit −34.94 (2.65), 19.73 (1.49); deviance 10.12; figures from
 memory, data on many public pages); Finney (1971) insecticide data as in the R package drc; Wu &
 Tian (2014), Journal of Statistical Planning and Inference 149, table 1 (μ 9.9726, σ 2.0705 after
-nine shots).
+nine shots); Milicer & Szczotka (1966), 25 age groups, as in the R package MASS (Venables & Ripley;
+they print a logit, of which the probit here is the recomputed twin).
 """
 
 import numpy as np
@@ -24,6 +25,16 @@ BLISS_KILLED = np.array([6, 13, 18, 28, 52, 53, 61, 60])
 FINNEY_DOSE = np.log10([10.2, 7.7, 5.1, 3.8, 2.6])
 FINNEY_N = np.array([50, 49, 46, 48, 50])
 FINNEY_AFFECTED = np.array([44, 42, 24, 16, 6])
+
+MENARCHE_AGE = np.array([9.21, 10.21, *(10.58 + 0.25 * np.arange(22)), 17.58])
+MENARCHE_N = np.array(
+    "376 200 93 120 90 88 105 111 100 93 100 108 99 106 105 117 98 97 120 102 122 111 94 114 "
+    "1049".split(),
+    float,
+)
+MENARCHE_REACHED = np.array(
+    "0 0 0 2 2 5 10 17 16 29 39 51 47 67 81 88 79 90 113 95 117 107 92 112 1049".split(), float
+)
 
 WU_TIAN_X = np.array([5.5, 16.5, 11.0, 13.8, 10.1, 14.7, 10.4, 11.7, 9.7])
 WU_TIAN_Y = np.array([0, 1, 0, 1, 0, 1, 1, 1, 1])
@@ -87,6 +98,16 @@ def test_finney_insecticide():
     mu, sigma, _ = probit_fit(FINNEY_DOSE, FINNEY_N, FINNEY_AFFECTED)
     assert (-mu / sigma, 1 / sigma) == pytest.approx((-2.88746, 4.21320), abs=2e-5)
     assert 10**mu == pytest.approx(4.8455, abs=5e-5)
+
+
+def test_age_at_menarche():
+    mu, sigma, log_likelihood = probit_fit(MENARCHE_AGE, MENARCHE_N, MENARCHE_REACHED)
+    information = expected_information(MENARCHE_AGE, MENARCHE_N, mu, sigma)
+    se = np.sqrt(np.diag(np.linalg.inv(information)))
+    assert (-mu / sigma, 1 / sigma) == pytest.approx((-11.81894, 0.90782), abs=2e-5)
+    assert tuple(se) == pytest.approx((0.38702, 0.02955), abs=1e-5)
+    deviance = 2 * (saturated(MENARCHE_N, MENARCHE_REACHED) - log_likelihood)
+    assert round(deviance, 3) == 22.887
 
 
 def test_nine_shots_of_wu_and_tian():
