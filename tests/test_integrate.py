@@ -71,7 +71,7 @@ def test_scatters_agree_with_a_fine_grid():
         mean = marginal @ logs
         sd = np.sqrt(marginal @ (logs - mean) ** 2)
         got = mixture.log_sd_moments(name)
-        assert got[0] == pytest.approx(mean, abs=0.15 * sd)
+        assert got[0] == pytest.approx(mean, abs=0.05 * sd)
         assert got[1] == pytest.approx(sd, rel=0.10)
 
 
