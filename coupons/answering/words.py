@@ -114,10 +114,10 @@ def sentences(answer: Answer) -> list[str]:
     verb = VERBS[question.fit]
     lines = [REHEARSED] if answer.rehearsed else []
     lines += [move_sentence(move) for move in answer.moves]
-    lines.append(
-        f"It {verb} with {chance(answer.chance)} chance "
-        f"(too tight {chance(answer.too_tight)}, too loose {chance(answer.too_loose)})."
-    )
+    missed = f"too tight {chance(answer.too_tight)}"
+    if question.fit is not Grade.LOOSE:  # which nothing is too loose for
+        missed += f", too loose {chance(answer.too_loose)}"
+    lines.append(f"It {verb} with {chance(answer.chance)} chance ({missed}).")
     lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
     lines.append(interval_sentence(answer))
     if answer.layers is not None:
