@@ -10,6 +10,7 @@ from coupons.learning.effects import EXTRUSION, TERMS
 from coupons.learning.fit import fit_design
 from coupons.learning.integrate import active_scatters, integrate
 from coupons.learning.latent import N_TERMS, latent_model
+from coupons.learning.lattice import Evidence
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 
@@ -59,9 +60,7 @@ def test_scatters_agree_with_a_fine_grid():
     model = latent_model(design, EXTRUSION)
     mixture = integrate(model)
     z = np.linspace(-4, 4, 33)
-    from coupons.learning.integrate import _Evidence
-
-    evidence = _Evidence(model, ("tau", "sigma"))
+    evidence = Evidence(model, ("tau", "sigma"))
     log_posterior = np.array([[evidence(np.array([a, b])) for b in z] for a in z])
     weights = np.exp(log_posterior - log_posterior.max())
     for axis, name in ((1, "tau"), (0, "sigma")):

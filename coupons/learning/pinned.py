@@ -23,6 +23,8 @@ _FINE = np.linspace(-5, 5, 401)
 # A pinned threshold may move by so much of its posterior sd, and pushes the others so far away.
 _PIN_SD = 0.01
 _LEAST_STEP = 0.05
+# Share of the way between two thresholds by which a correction may bring them together.
+_LARGEST_CLOSING = 0.9
 
 
 @dataclass(frozen=True)
@@ -76,6 +78,26 @@ def _marginal(
     weights /= weights.sum()
     mean = float(weights @ _FINE)
     return mean, float(np.sqrt(weights @ (_FINE - mean) ** 2))
+
+
+def stretched(covariance: Array, stretch: Array) -> Array:
+    """Stretch the thresholds' sds, and with them whatever goes with the thresholds."""
+    block = covariance[AT_THRESHOLDS, AT_THRESHOLDS]
+    towards = np.linalg.solve(block, covariance[AT_THRESHOLDS]).T
+    more: Array = towards @ ((np.outer(stretch, stretch) - 1) * block) @ towards.T
+    return covariance + more
+
+
+def moved(mean: Array, mode: Mode, sds: Array) -> Array:
+    """Move the thresholds to so many sds from their mode, and with them whatever goes with them."""
+    columns = threshold_columns(mode)
+    block = columns[AT_THRESHOLDS]
+    target = mode.latent[AT_THRESHOLDS] + sds * np.sqrt(np.diag(block))
+    move = columns @ np.linalg.solve(block, target - mean[AT_THRESHOLDS])
+    # None may pass its neighbour.
+    between, closing = np.diff(mean[AT_THRESHOLDS]), -np.diff(move[AT_THRESHOLDS])
+    on_the_way: Array = mean + move / max(1.0, float(np.max(closing / between)) / _LARGEST_CLOSING)
+    return on_the_way
 
 
 def _kept_apart(latent: Array, k: int, least: float) -> Array:

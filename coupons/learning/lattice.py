@@ -1,0 +1,176 @@
+"""Where the posterior of the scatters lies: climb to its top, lay a lattice over it.
+
+Each scatter is worked with as z = (log sd − log median)/log-sd, standard normal a priori.
+"""
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.learning.effects import SCATTERS
+from coupons.learning.laplace import Mode, find_mode
+from coupons.learning.latent import LatentModel, Scatters
+
+Array = NDArray[np.floating]
+
+_DIFFERENCE = 0.25
+_MAX_STEPS = 25
+_MAX_STRETCHES = 6
+_NEAR_ENOUGH = 0.25
+_MAX_HILLS = 4
+_HIGHER = 0.5
+_TOP_ENOUGH = 0.02
+# Width of the lattice in posterior sds. The sum gets a normal's mean, and its sd 4 % short.
+_STEP = 1.9
+# How far below its top the log posterior is followed: three and a third sds.
+_DROP = 5.5
+_MAX_POINTS = 600
+
+
+@dataclass(frozen=True)
+class Point:
+    """One value of the active scatters, the mode of all else there, and how probable it is."""
+
+    z: Array
+    scatters: Scatters
+    mode: Mode
+    log_posterior: float
+
+
+class Evidence:
+    """Log posterior of the active scatters; a search starts from the last mode if not told."""
+
+    def __init__(self, model: LatentModel, active: Sequence[str]) -> None:
+        self.model, self.active = model, tuple(active)
+        priors = [model.table.scatters[name] for name in active]
+        self.center = np.log([p.median for p in priors])
+        self.width = np.array([p.log_sd for p in priors])
+        self.fixed = {
+            name: float(np.sqrt(model.table.scatters[name].mean_square))
+            for name in SCATTERS
+            if name not in active
+        }
+        self.last: Array | None = None
+
+    def at(self, z: Array, start: Array | None = None) -> Point:
+        """Return the point at standardised scatters, searched for from given latent values."""
+        sds = np.exp(self.center + self.width * z)
+        scatters = Scatters(**self.fixed, **dict(zip(self.active, map(float, sds), strict=True)))
+        mode = find_mode(self.model, scatters, self.last if start is None else start)
+        self.last = mode.latent
+        return Point(z, scatters, mode, mode.log_evidence - 0.5 * float(z @ z))
+
+    def __call__(self, z: Array) -> float:
+        """Return the log posterior alone, up to a constant."""
+        return self.at(z).log_posterior
+
+
+def explored(evidence: Evidence) -> list[Point]:
+    """Climb to the top, lay a lattice around it and follow it as far as the posterior reaches.
+
+    A point that lies higher than the top has found a higher hill (grades that contradict each other
+    leave two: lapses, or a poor judgement), and the search begins anew from there.
+    """
+    start: Array = np.zeros(len(evidence.active))
+    for _ in range(_MAX_HILLS):
+        top, hessian = _climb(evidence, start)
+        points = _lattice(evidence, top, _lattice_steps(evidence, top, hessian))
+        best = max(points, key=lambda point: point.log_posterior)
+        if best.log_posterior <= top.log_posterior + _HIGHER:
+            break
+        start = best.z
+    return points
+
+
+def _lattice_steps(evidence: Evidence, top: Point, hessian: Array) -> Array:
+    """Return the lattice's steps, one a row, along the principal axes of the curvature.
+
+    The curvature at the top is that of a small spike as often as not: the evidence has kinks where
+    the mode goes over from one reading to another. So each step is stretched or shortened to fall
+    as far as it would on a normal of that width.
+    """
+    eigenvalues, axes = np.linalg.eigh(hessian)
+    # Curvature below the prior's own means a bumpy evidence: do not step out further than that.
+    steps = _STEP * (axes / np.sqrt(np.maximum(eigenvalues, 0.5))).T
+    stretches = [
+        np.mean([_reach(evidence, top, side * step) for side in (1.0, -1.0)]) for step in steps
+    ]
+    lattice: Array = steps * np.array(stretches)[:, None]
+    return lattice
+
+
+def _reach(evidence: Evidence, top: Point, step: Array) -> float:
+    """Return by how much to stretch a step so that it falls as far as one on a normal.
+
+    Where the log posterior jumps past that, the step ends before the jump.
+    """
+    drop = _STEP**2 / 2
+    short, long, stretch = 0.0, np.inf, 1.0
+    for _ in range(_MAX_STRETCHES):
+        dropped = top.log_posterior - evidence(top.z + stretch * step)
+        if abs(dropped / drop - 1) < _NEAR_ENOUGH:
+            return stretch
+        short, long = (stretch, long) if dropped < drop else (short, stretch)
+        # On a parabola the drop grows with the square of the way.
+        guess = stretch * float(np.clip(np.sqrt(drop / max(dropped, 1e-9)), 1 / 3, 3))
+        stretch = guess if short < guess < long else (short + long) / 2
+    return short or stretch
+
+
+def _lattice(evidence: Evidence, top: Point, steps: Array) -> list[Point]:
+    """Visit the lattice from the top outwards as far as the posterior reaches, the top first."""
+    origin = (0,) * len(steps)
+    found = {origin: top}
+    queue, highest = deque([origin]), top.log_posterior
+    while queue and len(found) < _MAX_POINTS:
+        at = queue.popleft()
+        fallen = highest - found[at].log_posterior
+        for near in _neighbours(at):
+            # On a parabola the next point lies further down by so much.
+            further = _STEP**2 / 2 * (np.square(near).sum() - np.square(at).sum())
+            if near not in found and fallen + further <= _DROP:
+                point = evidence.at(top.z + np.array(near) @ steps, found[at].mode.latent)
+                found[near] = point
+                highest = max(highest, point.log_posterior)
+                queue.append(near)
+    return list(found.values())
+
+
+def _neighbours(at: tuple[int, ...]) -> list[tuple[int, ...]]:
+    return [(*at[:i], at[i] + side, *at[i + 1 :]) for i in range(len(at)) for side in (1, -1)]
+
+
+def _climb(evidence: Evidence, start: Array) -> tuple[Point, Array]:
+    """Find the scatters' mode and the curvature there, by Newton's method on differences."""
+    point = evidence.at(start)
+    for _ in range(_MAX_STEPS):
+        gradient, hessian = _differences(evidence, point)
+        eigenvalues, axes = np.linalg.eigh(hessian)
+        step = axes @ ((axes.T @ gradient) / np.maximum(np.abs(eigenvalues), 0.5))
+        step *= min(1.0, 2.0 / max(float(np.linalg.norm(step)), 1e-300))
+        share, new = 1.0, evidence.at(point.z + step, point.mode.latent)
+        while new.log_posterior < point.log_posterior and share > 1e-3:
+            share /= 2
+            new = evidence.at(point.z + share * step, point.mode.latent)
+        if new.log_posterior <= point.log_posterior + _TOP_ENOUGH:
+            return max(point, new, key=lambda p: p.log_posterior), hessian
+        point = new
+    return point, hessian
+
+
+def _differences(evidence: Evidence, point: Point) -> tuple[Array, Array]:
+    """Gradient and negative Hessian by central differences."""
+    z, value, near = point.z, point.log_posterior, point.mode.latent
+    k, h = len(z), _DIFFERENCE
+    unit = h * np.eye(k)
+    plus = np.array([evidence.at(z + e, near).log_posterior for e in unit])
+    minus = np.array([evidence.at(z - e, near).log_posterior for e in unit])
+    hessian = np.diag((2 * value - plus - minus) / h**2)
+    for i in range(k):
+        for j in range(i):
+            both = evidence.at(z + unit[i] + unit[j], near).log_posterior
+            hessian[i, j] = hessian[j, i] = (plus[i] + plus[j] - value - both) / h**2
+    return (plus - minus) / (2 * h), hessian

@@ -1,0 +1,81 @@
+"""The lattice over scatters, on densities whose moments are known another way."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from coupons.learning.lattice import explored
+
+
+class Known:
+    """A log posterior given as a formula, in place of one that takes a fit at every point."""
+
+    active = ("one", "other")
+
+    def __init__(self, log_posterior):
+        self.log_posterior = log_posterior
+        self.calls = 0
+
+    def at(self, z, _start=None):
+        self.calls += 1
+        mode = SimpleNamespace(latent=None)
+        return SimpleNamespace(z=z, mode=mode, log_posterior=float(self.log_posterior(*z)))
+
+    def __call__(self, z):
+        return self.at(z).log_posterior
+
+
+def skewed(a, b):
+    """Logarithms of two gamma variables: a long tail on one side."""
+    return 3 * a - np.exp(a) + 5 * (b - a / 2) - np.exp(b - a / 2)
+
+
+def bent(a, b):
+    """A ridge that curves."""
+    return -0.5 * (a**2 / 0.8**2 + (b - 0.5 * a**2) ** 2 / 0.4**2)
+
+
+def moments_on_a_grid(log_posterior):
+    a, b = np.meshgrid(np.linspace(-7, 7, 701), np.linspace(-7, 7, 701))
+    weights = np.exp(log_posterior(a, b))
+    weights /= weights.sum()
+    mean = np.array([(weights * a).sum(), (weights * b).sum()])
+    square = np.array([(weights * a**2).sum(), (weights * b**2).sum()])
+    return mean, np.sqrt(square - mean**2)
+
+
+@pytest.mark.parametrize(
+    ("log_posterior", "mean_off", "sd_off"),
+    # A ridge that curves this much is cut short at both ends.
+    [(skewed, 0.1, 0.12), (bent, 0.25, 0.3)],
+)
+def test_moments_of_a_skewed_and_of_a_bent_density(log_posterior, mean_off, sd_off):
+    evidence = Known(log_posterior)
+    points = explored(evidence)
+    values = np.array([point.log_posterior for point in points])
+    weights = np.exp(values - values.max())
+    weights /= weights.sum()
+    z = np.array([point.z for point in points])
+    mean, sd = moments_on_a_grid(log_posterior)
+    got = weights @ z
+    assert abs(got - mean) / sd == pytest.approx(0, abs=mean_off)
+    assert np.sqrt(weights @ (z - got) ** 2) == pytest.approx(sd, rel=sd_off)
+    assert evidence.calls < 80  # each is a fit
+
+
+def test_of_two_hills_the_higher_is_found():
+    def two(a, b):
+        low = -0.5 * ((a + 1.0) ** 2 + b**2) / 0.3**2
+        high = 3 - 0.5 * ((a - 1.0) ** 2 + b**2) / 0.3**2
+        return np.logaddexp(low - 0.05 * a**2, high - 0.05 * a**2)
+
+    points = explored(Known(two))
+    best = max(points, key=lambda point: point.log_posterior)
+    assert best.z == pytest.approx([1.0, 0.0], abs=0.2)
+
+
+def test_without_scatters_to_learn_there_is_one_point():
+    evidence = Known(lambda: 0.0)
+    evidence.active = ()
+    assert len(explored(evidence)) == 1
