@@ -15,7 +15,7 @@ from coupons.learning.design import Design
 from coupons.learning.effects import SCATTERS
 from coupons.learning.laplace import Mode
 from coupons.learning.latent import LatentModel, Scatters
-from coupons.learning.lattice import Evidence, Point, explored
+from coupons.learning.lattice import Evidence, Point, explored, flattening
 from coupons.learning.pinned import Marginals, moved, stretched, threshold_marginals
 from coupons.learning.shape import mean_shift
 
@@ -132,7 +132,8 @@ def integrate(model: LatentModel) -> Mixture:
 def _weighted(points: Sequence[Point]) -> tuple[list[Point], Array]:
     """Return the points that count and their weights."""
     log_posterior = np.array([point.log_posterior for point in points])
-    weights = np.exp(log_posterior - log_posterior.max())
+    power = flattening(len(points[0].z))
+    weights = np.exp(power * (log_posterior - log_posterior.max()))
     weights /= weights.sum()
     kept = weights > _LEAST_WEIGHT
     weights = weights[kept]
