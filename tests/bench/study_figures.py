@@ -14,20 +14,18 @@ import matplotlib.pyplot as plt
 import numpy as np
 
 INK, FAINT, OURS, OTHER = "#22303a", "#c9d1d6", "#2c7a7b", "#b4552d"
+MACHINE, NEXT = ("machine_50", "machine_90"), ("next_50", "next_90")
 PARTS = (
-    ("prior", "printers from the prior: next print", ("next_50", "next_90"), (88, 92)),
-    (
-        "virtual_machines",
-        "virtual machines of physics: next print",
-        ("next_50", "next_90"),
-        (85, 100),
-    ),
+    ("prior", "prior: the machine", MACHINE, (88, 92)),
+    ("prior", "prior: its next print", NEXT, (88, 92)),
+    ("virtual_machines", "physics: the machine", MACHINE, (85, 100)),
+    ("virtual_machines", "physics: its next print", NEXT, (85, 100)),
 )
 
 
 def coverage(found, path):
     """Draw the share of intervals that hold, one line a question, beside what was asked for."""
-    figure, axes = plt.subplots(1, 2, figsize=(9, 5.4), sharey=True, layout="constrained")
+    figure, axes = plt.subplots(1, 4, figsize=(12, 5.2), sharey=True, layout="constrained")
     for ax, (part, title, keys, band) in zip(axes, PARTS, strict=True):
         lines = found[part]
         at = np.arange(len(lines))[::-1]
@@ -42,8 +40,8 @@ def coverage(found, path):
         ax.set_title(f"{title} ({lines[0]['n']:,})", loc="left", fontsize=10)
         _quiet(ax)
     figure.suptitle(
-        "Half (brown) and nine tenths (green) should hold; bars are two standard errors,\n"
-        "grey bands what is asked for",
+        "Half (brown) and nine tenths (green) should hold. Bars are two standard errors, "
+        "grey bands what is asked for.",
         x=0.01,
         ha="left",
         fontsize=10,
@@ -61,7 +59,7 @@ def against_habit(found, path):
     ):
         miss = np.array(found["misses_mm"][name])
         ax.plot(miss, percent, color=colour, lw=2)
-        ax.annotate(label, (miss[80], 80), (6, -4), textcoords="offset points", color=colour)
+        ax.annotate(label, (miss[60], 60), (10, -10), textcoords="offset points", color=colour)
     ax.set(xlim=(0, 0.25), ylim=(0, 100))
     ax.set(xlabel="slide gap missed by less than, mm", ylabel="of printers, %")
     _quiet(ax)
