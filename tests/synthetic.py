@@ -16,6 +16,8 @@ from coupons.learning.effects import (
     loss_row,
     side,
 )
+from coupons.learning.latent import Scatters
+from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.terms import INTERNAL, Direction, Feature, Form
 
 ROWS = (
@@ -28,6 +30,7 @@ ROWS = (
 GAPS_MM = np.round(np.arange(-0.1, 0.65, 0.1), 3)
 SPANS_MM = (3.0, 10.0, 20.0, 40.0, 80.0)
 BORES_MM = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+TYPICAL = Scatters(tau=0.03, tau_z=0.08, sigma=0.015, omega=0.04, rho=0.02, rho_z=0.1)
 
 
 class Builder:
@@ -164,6 +167,13 @@ def flat_table(*, wide=1e6, lapse=0.0, dof=1e15, thresholds=None):
         lapse=lapse,
         reading_dof=dof,
     )
+
+
+def observed(design, seed):
+    """Return a design as a printer drawn from the prior would fill it in."""
+    rng = np.random.default_rng(seed)
+    printer = draw_printer(rng)
+    return observe(printer, design, print_sizes(printer, design, rng), rng)
 
 
 def with_reports(design, *, value=None, tightest=None, loosest=None):

@@ -2,22 +2,23 @@
 
 import numpy as np
 import pytest
-from synthetic import coupon_design, flat_table, plain_design, with_reports
+from synthetic import (
+    TYPICAL,
+    coupon_design,
+    flat_table,
+    plain_design,
+    with_reports,
+)
+from synthetic import observed as observed_design
 
 from coupons.learning import laplace
 from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS
 from coupons.learning.laplace import find_mode
-from coupons.learning.latent import AT_THRESHOLDS, Scatters, latent_model
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-
-TYPICAL = Scatters(tau=0.03, tau_z=0.08, sigma=0.015, omega=0.04, rho=0.02, rho_z=0.1)
+from coupons.learning.latent import AT_THRESHOLDS, latent_model
 
 
 def observed(seed, rows="ABCDE", n_runs=1):
-    rng = np.random.default_rng(seed)
-    design = coupon_design(n_runs, rows)
-    printer = draw_printer(rng)
-    return observe(printer, design, print_sizes(printer, design, rng), rng)
+    return observed_design(coupon_design(n_runs, rows), seed)
 
 
 def objective_and_derivatives(model, variance, latent):

@@ -2,14 +2,12 @@
 
 import numpy as np
 import pytest
-from synthetic import plain_design
+from synthetic import TYPICAL, plain_design
 
 from coupons.learning.effects import EXTRUSION
 from coupons.learning.laplace import find_mode
-from coupons.learning.latent import AT_THRESHOLDS, Scatters, latent_model
+from coupons.learning.latent import AT_THRESHOLDS, latent_model
 from coupons.learning.pinned import threshold_columns, threshold_marginals
-
-TYPICAL = Scatters(tau=0.03, tau_z=0.08, sigma=0.015, omega=0.04, rho=0.02, rho_z=0.1)
 
 
 @pytest.fixture(scope="module")

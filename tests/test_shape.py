@@ -6,17 +6,15 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 from small_coupon import small_coupon
-from synthetic import Builder, plain_design
+from synthetic import TYPICAL, Builder, plain_design
 
 from coupons.answering.foresight import as_if_done
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION
 from coupons.learning.laplace import find_mode
-from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.latent import latent_model
 from coupons.learning.shape import evidence_beyond_normal
 from coupons.terms import Direction, Feature, Form
-
-TYPICAL = Scatters(tau=0.03, tau_z=0.08, sigma=0.015, omega=0.04, rho=0.02, rho_z=0.1)
 
 
 def test_own_deviations_are_integrated_outright():

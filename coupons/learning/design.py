@@ -56,6 +56,11 @@ class Trials:
     losses: Array
     row: Indices
 
+    @property
+    def grades_in_set(self) -> Array:
+        """How many grades each report leaves open: a lapse falls on any of them alike."""
+        return self.loosest - self.tightest + 1.0
+
 
 @dataclass(frozen=True)
 class Design:

@@ -133,8 +133,7 @@ def _evaluate(model: LatentModel, scatters: Scatters, variance: Array, latent: A
     residual = model.design.readings.value - model.predicted(latent)
     of_readings = reading_terms(residual, model.reading_scale(scatters), model.table.reading_dof)
     lower, upper = model.distances(latent, scatters)
-    grades_in_set = trials.loosest - trials.tightest + 1.0
-    of_trials = trial_terms(lower, upper, grades_in_set, model.table.lapse)
+    of_trials = trial_terms(lower, upper, trials.grades_in_set, model.table.lapse)
     penalty = 0.5 * np.sum((latent - model.prior_center) ** 2 / variance)
     penalty -= model.table.order_weight * np.log(np.diff(latent[AT_THRESHOLDS])).sum()
     objective = float(penalty - of_readings.value.sum() - of_trials.value.sum())

@@ -15,6 +15,7 @@ from scipy.interpolate import PchipInterpolator
 from coupons.learning.effects import THRESHOLDS, Normal
 from coupons.learning.laplace import Mode, find_mode
 from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
+from coupons.learning.shape import room_used
 
 Array = NDArray[np.floating]
 
@@ -23,8 +24,6 @@ _FINE = np.linspace(-5, 5, 401)
 # A pinned threshold may move by so much of its posterior sd, and pushes the others so far away.
 _PIN_SD = 0.01
 _LEAST_STEP = 0.05
-# Share of the way between two thresholds by which a correction may bring them together.
-_LARGEST_CLOSING = 0.9
 
 
 @dataclass(frozen=True)
@@ -94,9 +93,7 @@ def moved(mean: Array, mode: Mode, sds: Array) -> Array:
     block = columns[AT_THRESHOLDS]
     target = mode.latent[AT_THRESHOLDS] + sds * np.sqrt(np.diag(block))
     move = columns @ np.linalg.solve(block, target - mean[AT_THRESHOLDS])
-    # None may pass its neighbour.
-    between, closing = np.diff(mean[AT_THRESHOLDS]), -np.diff(move[AT_THRESHOLDS])
-    on_the_way: Array = mean + move / max(1.0, float(np.max(closing / between)) / _LARGEST_CLOSING)
+    on_the_way: Array = mean + move / max(1.0, room_used(mean, move))
     return on_the_way
 
 

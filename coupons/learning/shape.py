@@ -58,9 +58,9 @@ def _from_readings(model: LatentModel, scatters: Scatters, latent: Array, moved:
 
 def _from_trials(model: LatentModel, scatters: Scatters, latent: Array, moved: Array) -> Array:
     """Change of the trials' log-likelihood as own deviations move, by deviation."""
-    rows, lapse, trials = model.margin_rows[0], model.table.lapse, model.design.trials
+    rows, lapse = model.margin_rows[0], model.table.lapse
     lower, upper = model.distances(latent, scatters)
-    in_set = trials.loosest - trials.tightest + 1.0
+    in_set = model.design.trials.grades_in_set
     further = rows.alone * moved[:, rows.place] / scatters.omega
     change = trial_value(lower + further, upper + further, in_set, lapse)
     change -= trial_value(lower, upper, in_set, lapse)
@@ -89,10 +89,16 @@ def mean_shift(model: LatentModel, scatters: Scatters, latent: Array, factor: Fa
     shift: Array = 0.5 * factor.solve(pull)
     sd = np.sqrt(factor.inverse_diagonal)
     largest = float(np.max(np.abs(shift) / sd))
-    # Means of thresholds are in order as thresholds are: none may pass its neighbour.
-    between, closing = np.diff(latent[AT_THRESHOLDS]), -np.diff(shift[AT_THRESHOLDS])
-    used_up = float(np.max(closing / between)) / _LARGEST_CLOSING
-    return shift / max(1.0, largest / _LARGEST_SHIFT, used_up)
+    return shift / max(1.0, largest / _LARGEST_SHIFT, room_used(latent, shift))
+
+
+def room_used(latent: Array, move: Array) -> float:
+    """Return how much of the room between thresholds a move of the latent values takes up.
+
+    Means of thresholds are in order as thresholds are: above 1 a move brings two of them too near.
+    """
+    between, closing = np.diff(latent[AT_THRESHOLDS]), -np.diff(move[AT_THRESHOLDS])
+    return float(np.max(closing / between)) / _LARGEST_CLOSING
 
 
 def _onto_latent(model: LatentModel, rows: Rows, weights: Array) -> Array:
@@ -127,8 +133,7 @@ def _trial_skew(
     v_lower, v_upper = at_lower.inner(at_lower), at_upper.inner(at_upper)
     v_cross = at_lower.inner(at_upper)
     lower, upper = model.distances(latent, scatters)
-    trials = model.design.trials
-    in_set = trials.loosest - trials.tightest + 1.0
+    in_set = model.design.trials.grades_in_set
 
     def contracted(low: Array, up: Array) -> Array:
         t = trial_terms(low, up, in_set, model.table.lapse)

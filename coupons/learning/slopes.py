@@ -77,7 +77,7 @@ class Observations:
         of_trials = trial_terms(
             np.where(model.has_lower, edges[:, self.lower] / self.omega, np.inf),
             np.where(model.has_upper, edges[:, self.upper] / self.omega, -np.inf),
-            design.trials.loosest - design.trials.tightest + 1.0,
+            design.trials.grades_in_set,
             model.table.lapse,
         )
         return Slopes(self, of_readings, of_trials)

@@ -20,12 +20,11 @@ from pathlib import Path
 import numpy as np
 from known_profile import known_profile
 from naive_posterior import first_design, sample
-from synthetic import coupon_design
+from synthetic import coupon_design, observed
 
 from coupons.answering.joint_list import COLUMNS
 from coupons.answering.offset import Question, answer
 from coupons.learning.fit import fit_design
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.learning.profile import write_profile
 from coupons.terms import Direction, Form, Grade, Joint
 
@@ -69,18 +68,12 @@ def command_line(folder):
     )
 
 
-def observed(design, seed=1):
-    rng = np.random.default_rng(seed)
-    printer = draw_printer(rng)
-    return observe(printer, design, print_sizes(printer, design, rng), rng)
-
-
 def fits():
     """Times of a fit of ``first``, of several runs together, and of the sampler."""
     first = first_design(1)
     curve = []
     for runs in RUNS:
-        design = observed(coupon_design(runs))
+        design = observed(coupon_design(runs), 1)
         took = least_s(lambda design=design: fit_design(design), 1 if runs > 4 else 3)
         sizes, seen = len(design.sizes.drawn), len(design.readings.size) + len(design.trials.row)
         curve.append({"runs": runs, "sizes": sizes, "observations": seen, "fit_s": took})
@@ -103,7 +96,7 @@ def large():
         replace(part, **{f: getattr(part, f)[np.arange(count) % len(part.row)] for f in vars(part)})
         for part, count in ((design.readings, 720), (design.trials, 1280))
     )
-    design = observed(replace(design, readings=readings, trials=trials))
+    design = observed(replace(design, readings=readings, trials=trials), 1)
     took = least_s(lambda: fit_design(design), 2)
     return {"sizes": len(design.sizes.drawn), "observations": 2000, "fit_s": took}
 

@@ -5,7 +5,8 @@ Generalized Linear Models (probit −34.94 (2.65), 19.73 (1.49); deviance 10.12;
 memory, data on many public pages); Finney (1971) insecticide data as in the R package drc; Wu &
 Tian (2014), Journal of Statistical Planning and Inference 149, table 1 (μ 9.9726, σ 2.0705 after
 nine shots); Milicer & Szczotka (1966), 25 age groups, as in the R package MASS (Venables & Ripley;
-they print a logit, of which the probit here is the recomputed twin).
+they print a logit, of which the probit here is the recomputed twin; the counts are from memory, and
+give the recomputed digits).
 """
 
 import numpy as np
