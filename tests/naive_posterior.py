@@ -89,20 +89,27 @@ class NaivePosterior:
         log_prior += (EXTRUSION.order_weight + 1) * at["steps"].sum()
         log_prior += sum(norm.logpdf(at[name]).sum() for name in ("own", "shift", "scatters"))
         printed = self._printed(at, terms, scatters)
-        seen = self._read(printed, terms, scatters) + self._tried(printed, terms, scatters)
+        seen = self._read(printed, at, terms, scatters) + self._tried(printed, terms, scatters)
         return -(log_prior + seen)
 
     def _printed(self, at, terms, scatters):
         sizes = self.design.sizes
         z = sizes.z_share
         sd = jnp.sqrt((1 - z) * scatters["tau"] ** 2 + z * scatters["tau_z"] ** 2)
-        shift = (1 - z) * scatters["rho"] * at["shift"][0] + z * scatters["rho_z"] * at["shift"][1]
+        shift = self._shift(z, at, scatters)
         systematic = sizes.drawn + sizes.effects @ terms[:N_EFFECTS]
         return systematic + sizes.side * shift + sd * at["own"]
 
-    def _read(self, printed, terms, scatters):
-        readings = self.design.readings
+    def _shift(self, z, at, scatters):
+        in_plane, in_z = scatters["rho"] * at["shift"][0], scatters["rho_z"] * at["shift"][1]
+        return (1 - z) * in_plane + z * in_z
+
+    def _read(self, printed, at, terms, scatters):
+        sizes, readings = self.design.sizes, self.design.readings
         shown = printed[readings.size] + readings.effects @ terms[:N_EFFECTS]
+        side, z = sizes.side[readings.size], sizes.z_share[readings.size]
+        along = self._shift(z + readings.z_share, at, scatters) - self._shift(z, at, scatters)
+        shown += side * along
         scale = jnp.sqrt(scatters["sigma"] ** 2 + readings.resolution**2 / 12)
         return student.logpdf(readings.value, EXTRUSION.reading_dof, shown, scale).sum()
 

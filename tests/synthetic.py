@@ -61,6 +61,7 @@ class Builder:
             np.array(self.readings, np.intp),
             sizes.drawn[self.readings],
             np.zeros((n_readings, len(EFFECTS))),
+            np.zeros(n_readings),
             np.full(n_readings, 0.01),
             np.arange(n_readings),
         )
@@ -135,6 +136,7 @@ def plain_design(covariates, *, value=None, group=None, tightest=None, loosest=N
         of_row[read],
         np.asarray(value, float) if value is not None else np.zeros(0),
         np.zeros((len(read), len(EFFECTS))),
+        np.zeros(len(read)),
         np.zeros(len(read)),
         read,
     )

@@ -110,12 +110,12 @@ class Clearance:
         across layers, each of which tightens every printed pair.
         """
         row = self.margin_row(grade)[0]
-        in_plane, in_z = self._shifted
+        in_plane, in_z = self.shifted
         mean_mm = float(self.given_mm[0] + row @ self.profile.mean_vector)
         return mean_mm, np.concatenate([row, [-in_plane, -in_z]])
 
     @property
-    def _shifted(self) -> tuple[float, float]:
+    def shifted(self) -> tuple[float, float]:
         """How many sizes a print's shift moves in the layer plane, and across layers."""
         shares = [height_share(feature) for feature in self._printed]
         return sum(1 - z for z in shares), sum(shares)
@@ -134,7 +134,7 @@ class Clearance:
 
         See `coupons.answering.next_print.variances`.
         """
-        return variances(self.profile, rows, *self._shifted)
+        return variances(self.profile, rows, *self.shifted)
 
     def chance_from(self, grade: Grade) -> Array:
         """Chance that a pair is at least of ``grade``, shape (n,)."""

@@ -21,9 +21,6 @@ _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 def variances(profile: Profile, rows: Array, in_plane: float, in_z: float) -> tuple[Array, Array]:
     """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatter.
 
-    The terms were learned from so many runs, each with a shift of its own that cannot be told
-    from growth: a part of their variance goes with the scatter too.
-
     Parameters
     ----------
     profile : Profile
@@ -38,6 +35,19 @@ def variances(profile: Profile, rows: Array, in_plane: float, in_z: float) -> tu
         In mm².
     weights : ndarray of shape (n_nodes,)
     """
+    of_machine, of_print, weights = variance_parts(profile, rows, in_plane, in_z)
+    return of_machine + of_print[:, None], weights
+
+
+def variance_parts(
+    profile: Profile, rows: Array, in_plane: float, in_z: float
+) -> tuple[Array, Array, Array]:
+    """Return `variances` in two parts, and the weights.
+
+    The first, shape (n_nodes, n), is what is not known of the machine. The terms were learned from
+    so many runs, each with a shift of its own that cannot be told from growth: it goes with the
+    print-to-print scatter too. The second, shape (n_nodes,), is the next print's own shift.
+    """
     learned = np.sum((rows @ profile.covariance_matrix) * rows, axis=1)
     plane, plane_weights = _nodes(profile.scatters["rho"], in_plane)
     height, height_weights = _nodes(profile.scatters["rho_z"], in_z)
@@ -45,7 +55,7 @@ def variances(profile: Profile, rows: Array, in_plane: float, in_z: float) -> tu
     weights = (plane_weights[:, None] * height_weights).ravel()
     per_run = shifts / profile.counts.runs
     changed = learned + (per_run - weights @ per_run)[:, None]
-    return np.maximum(changed, 0.1 * learned) + shifts[:, None], weights
+    return np.maximum(changed, 0.1 * learned), shifts, weights
 
 
 def learned_share(profile: Profile, rows: Array) -> Array:

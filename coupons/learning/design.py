@@ -36,11 +36,16 @@ class Sizes:
 
 @dataclass(frozen=True)
 class Readings:
-    """Caliper readings: which size, the reading after jaw correction, extra effects of its axis."""
+    """Caliper readings: which size, and the reading after jaw correction.
+
+    A round feature can be read along one axis: ``effects`` and ``z_share`` are what that has beyond
+    the size.
+    """
 
     size: Indices
     value: Array
     effects: Array
+    z_share: Array
     resolution: Array
     row: Indices
 
@@ -135,6 +140,12 @@ def design_of(runs: Sequence[Run]) -> Design:
     return Design(table.frozen(), readings_of(readings), trials_of(trials), len(runs))
 
 
+def beyond_size(feature: Feature, along: str | None) -> tuple[Array, float]:
+    """Return the effects and the share of z that a reading along an axis has beyond the size."""
+    effects: Array = effect_row(feature, along) - effect_row(feature)
+    return effects, height_share(feature, along) - height_share(feature)
+
+
 def _features(run: Run) -> dict[str, CouponFeature]:
     return {feature.id: feature for feature in run.coupon.features}
 
@@ -148,7 +159,7 @@ def _reading_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, 
         yield (
             table.printed(n, feature.id, f),
             _true_size(entry, f, caliper.jaw_land_mm),
-            effect_row(f, entry.along) - effect_row(f),
+            *beyond_size(f, entry.along),
             caliper.resolution_mm,
             entry.row,
         )
@@ -194,12 +205,13 @@ def _columns(rows: list[tuple[object, ...]], n_columns: int) -> list[list[object
 
 
 def readings_of(rows: list[tuple[object, ...]]) -> Readings:
-    """Turn rows of a size's index, value, extra effects, resolution and entry row into arrays."""
-    size, value, effects, resolution, row = _columns(rows, 5)
+    """Turn rows of the fields of `Readings` into arrays."""
+    size, value, effects, z_share, resolution, row = _columns(rows, 6)
     return Readings(
         np.array(size, np.intp),
         np.array(value, float),
         np.array(effects, float).reshape(-1, len(EFFECTS)),
+        np.array(z_share, float),
         np.array(resolution, float),
         np.array(row, np.intp),
     )

@@ -148,9 +148,9 @@ def measured_axes(feature: Feature, along: str | None = None) -> tuple[float, fl
     return (1 - x) / 2, (1 - y) / 2, (1 - z) / 2
 
 
-def height_share(feature: Feature) -> float:
+def height_share(feature: Feature, along: str | None = None) -> float:
     """Return how much of a size lies along z: 0 in the layer plane, 1 across layers."""
-    return measured_axes(feature)[2]
+    return measured_axes(feature, along)[2]
 
 
 def side(form: Form) -> int:

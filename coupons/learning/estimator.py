@@ -180,7 +180,7 @@ def _effects_design(X: Array, y: Array, key: str) -> Design:
         np.full(n, np.nan),
     )
     each = np.arange(n)
-    readings = Readings(each, y, np.zeros((n, len(EFFECTS))), nothing, each)
+    readings = Readings(each, y, np.zeros((n, len(EFFECTS))), nothing, nothing, each)
     return Design(sizes, readings, trials_of([]), 1)
 
 

@@ -117,12 +117,14 @@ class LatentModel:
 def latent_model(design: Design, table: PriorTable) -> LatentModel:
     """Lay out which latent values each observation depends on."""
     sizes, readings, trials = design.sizes, design.readings, design.trials
-    size_shared = np.concatenate(
-        [sizes.effects, np.zeros((len(sizes.drawn), N_TERMS - _N_EFFECTS)), _shift_columns(design)],
-        1,
+    every = np.arange(len(sizes.drawn))
+    size_shared = _shared_rows(design, every, sizes.effects, sizes.z_share)
+    reading_shared = _shared_rows(
+        design,
+        readings.size,
+        sizes.effects[readings.size] + readings.effects,
+        sizes.z_share[readings.size] + readings.z_share,
     )
-    reading_shared = size_shared[readings.size]
-    reading_shared[:, :_N_EFFECTS] += readings.effects
     clearance = size_shared[trials.internal] - size_shared[trials.external]
     clearance[:, _AT_LOSSES] = -trials.losses
     n_sizes, n_shared = len(sizes.drawn), size_shared.shape[1]
@@ -173,13 +175,17 @@ class _Parts:
         return Rows(np.concatenate([shared.T, of_core]), place, weight)
 
 
-def _shift_columns(design: Design) -> Array:
-    """Let a run's shift make all its external sizes larger and all its internal ones smaller."""
+def _shared_rows(design: Design, at: Indices, effects: Array, z_share: Array) -> Array:
+    """Weights of the shared values in some sizes, with effects and shares of z as met there.
+
+    A run's shift makes all its external sizes larger and all its internal ones smaller.
+    """
     sizes = design.sizes
-    printed = np.isnan(sizes.fixed_sd)
-    of_run = (sizes.run[:, None] == np.arange(design.n_runs)) * (sizes.side * printed)[:, None]
-    in_z = sizes.z_share[:, None]
-    return np.concatenate([of_run * (1 - in_z), of_run * in_z], axis=1)
+    side = (sizes.side * np.isnan(sizes.fixed_sd))[at]
+    of_run = (sizes.run[at, None] == np.arange(design.n_runs)) * side[:, None]
+    in_z = z_share[:, None]
+    rest = np.zeros((len(at), N_TERMS - _N_EFFECTS))
+    return np.concatenate([effects, rest, of_run * (1 - in_z), of_run * in_z], axis=1)
 
 
 def _minus_threshold(clearance: Array, threshold: NDArray[np.intp]) -> Array:

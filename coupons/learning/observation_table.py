@@ -31,8 +31,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import FitError
-from coupons.learning.design import Design, SizeTable, design_of, readings_of, trials_of
-from coupons.learning.effects import effect_row, loss_row
+from coupons.learning.design import (
+    Design,
+    SizeTable,
+    beyond_size,
+    design_of,
+    readings_of,
+    trials_of,
+)
+from coupons.learning.effects import loss_row
 from coupons.making.record import Coupon, CouponFeature
 from coupons.measuring.run import Run
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form
@@ -209,9 +216,8 @@ def _feature(row: Array, prefix: str = "") -> Feature:
 def _reading(table: SizeTable, run: int, row: Array, value: float, at: int) -> tuple[object, ...]:
     feature, along = _feature(row), int(row[_AT["along"]])
     axis = None if along < 0 else _AXES[along]
-    extra = effect_row(feature, axis) - effect_row(feature)
     index = table.printed(run, f"{row[_AT['feature']]:g}", feature)
-    return (index, value, extra, row[_AT["resolution_mm"]], at)
+    return (index, value, *beyond_size(feature, axis), row[_AT["resolution_mm"]], at)
 
 
 def _trial(table: SizeTable, run: int, row: Array, rank: int, at: int) -> tuple[object, ...]:

@@ -88,8 +88,12 @@ def _read(
 ) -> Array:
     readings = design.readings
     noise = printer.scatters.sigma * rng.standard_t(printer.reading_dof, len(readings.size))
-    exact = printed.sizes[readings.size] + readings.effects @ printer.effects + noise
-    return np.round(exact / readings.resolution) * readings.resolution
+    in_plane, in_z = printed.shifts[design.sizes.run[readings.size]].T
+    side = design.sizes.side[readings.size]
+    beyond = readings.effects @ printer.effects + readings.z_share * side * (in_z - in_plane)
+    exact = printed.sizes[readings.size] + beyond + noise
+    rounded: Array = np.round(exact / readings.resolution) * readings.resolution
+    return rounded
 
 
 def _try(

@@ -25,7 +25,7 @@ from scipy.stats import norm
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.foresight import as_if_done
-from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.next_print import half_width, learned_share, variance_parts
 from coupons.answering.offset import NOTHING_LEARNED
 from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS, effect_row, height_share, loss_row
@@ -47,6 +47,7 @@ LYING = tuple(Joint(Form.HOLE, Form.PIN, 8.0, d) for d in (Direction.X, Directio
 JOINTS = FLAT + STANDING + LYING
 CHUNK = 10
 MISTYPED = 0.03
+SHARES = (0.5, 0.9)
 
 
 @dataclass(frozen=True)
@@ -73,13 +74,13 @@ def tell(profile, joint, grade, gap_mm=0.3):
     row = clearance.margin_row(grade)
     if learned_share(profile, row)[0] > NOTHING_LEARNED:
         return None
-    variances, weights = clearance.variances(row)
-    learned = float(row[0] @ profile.covariance_matrix @ row[0])
+    of_machine, of_print, weights = variance_parts(profile, row, *clearance.shifted)
+    of_machine = of_machine[:, 0]
     return Told(
         -float(row[0] @ profile.mean_vector),
-        float(np.sqrt(learned)),
-        tuple(float(np.sqrt(learned) * norm.ppf(0.5 + share / 2)) for share in (0.5, 0.9)),
-        tuple(half_width(variances[:, 0], weights, share) for share in (0.5, 0.9)),
+        float(np.sqrt(row[0] @ profile.covariance_matrix @ row[0])),
+        tuple(half_width(of_machine, weights, share) for share in SHARES),
+        tuple(half_width(of_machine + of_print, weights, share) for share in SHARES),
     )
 
 
@@ -94,37 +95,49 @@ def true_edge(printer, joint, grade, gap_mm=0.3):
 
 def shift_of(joint, shifts):
     """Return what a print's shifts add to the gap needed."""
+    return float(_shifted(joint) @ shifts)
+
+
+def shift_sd(joint, scatters):
+    """Return how much the gap needed differs between the prints of a machine."""
+    return float(np.linalg.norm(_shifted(joint) * (scatters.rho, scatters.rho_z)))
+
+
+def _shifted(joint):
     z = height_share(Feature(joint.internal, joint.size_mm, joint.direction))
-    return 2 * float((1 - z) * shifts[0] + z * shifts[1])
+    return 2 * np.array([1 - z, z])
 
 
 def from_prior(seed, design):
-    """Fit one printer from the prior; one row an edge that was told."""
+    """Fit one printer from the prior; one row an edge that was told.
+
+    Whether the interval for the next print holds is asked of all next prints of the printer at
+    once: their shifts are normal. One draw of a shift would be judged with all 18 questions.
+    """
     rng = np.random.default_rng(seed)
     printer = draw_printer(rng)
     observed = observe(printer, design, print_sizes(printer, design, rng), rng)
     profile = profile_of_fit(fit_design(observed))
-    scatters = printer.scatters
-    shifts = rng.normal(0, [scatters.rho, scatters.rho_z])
     rows = []
     for joint in JOINTS:
         for edge, grade in EDGES.items():
             told = tell(profile, joint, grade)
             if told is not None:
                 miss = told.gap_mm - true_edge(printer, joint, grade)
-                next_miss = miss - shift_of(joint, shifts)
-                rows.append((name_of(joint), edge, miss, told, next_miss))
-    return [_judged(*row) for row in rows]
+                next_miss = norm(miss, shift_sd(joint, printer.scatters))
+                held = [float(next_miss.cdf(h) - next_miss.cdf(-h)) for h in told.next_print]
+                rows.append(_judged(joint, edge, miss, told, held))
+    return rows
 
 
-def _judged(joint, edge, miss, told, next_miss):
+def _judged(joint, edge, miss, told, next_held):
     return {
-        "joint": joint,
+        "joint": name_of(joint),
         "edge": edge,
         "miss_mm": miss,
         "sd_mm": told.sd_mm,
         "machine": [abs(miss) <= half for half in told.machine],
-        "next": [abs(next_miss) <= half for half in told.next_print],
+        "next": next_held,
     }
 
 
@@ -211,7 +224,8 @@ def from_physics(seed, work):
                     told.gap_mm - threshold_gap_mm(printing, joint, grade)
                     for printing in (machine, after)
                 )
-                rows.append(_judged(name_of(joint), edge, miss, told, next_miss))
+                held = [abs(next_miss) <= half for half in told.next_print]
+                rows.append(_judged(joint, edge, miss, told, held))
     return rows
 
 
