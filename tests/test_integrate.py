@@ -61,7 +61,7 @@ def test_scatters_agree_with_a_fine_grid():
     mixture = integrate(model)
     z = np.linspace(-4, 4, 33)
     evidence = Evidence(model, ("tau", "sigma"))
-    log_posterior = np.array([[evidence(np.array([a, b])) for b in z] for a in z])
+    log_posterior = np.array([[evidence.at(np.array([a, b])).log_posterior for b in z] for a in z])
     weights = np.exp(log_posterior - log_posterior.max())
     for axis, name in ((1, "tau"), (0, "sigma")):
         marginal = weights.sum(axis=axis) / weights.sum()

@@ -53,7 +53,7 @@ def test_own_deviations_are_integrated_outright():
     exact, _ = integrate.quad(density, -0.5, 0.5, points=[mode.latent[at]], limit=400)
     curvature = float(mode.factor.diagonal[0])
     normal = density(mode.latent[at]) * np.sqrt(2 * np.pi / curvature)
-    lacking = evidence_beyond_normal(model, scatters, mode.latent, mode.factor)
+    lacking = evidence_beyond_normal(model, scatters, mode)
     assert abs(np.log(exact / normal)) > 0.02  # else there is nothing to correct
     assert lacking == pytest.approx(np.log(exact / normal), abs=2e-3)
 
@@ -64,9 +64,7 @@ def test_nothing_lacks_where_all_is_normal():
     table = replace(EXTRUSION, reading_dof=1e12)
     model = latent_model(design, table)
     mode = find_mode(model, TYPICAL)
-    assert evidence_beyond_normal(model, TYPICAL, mode.latent, mode.factor) == pytest.approx(
-        0, abs=1e-4
-    )
+    assert evidence_beyond_normal(model, TYPICAL, mode) == pytest.approx(0, abs=1e-4)
 
 
 def test_a_wild_reading_does_not_overflow():
@@ -78,4 +76,4 @@ def test_a_wild_reading_does_not_overflow():
     readings = replace(design.readings, value=value, resolution=np.full(len(value), 1e-4))
     model = latent_model(replace(design, readings=readings), EXTRUSION)
     mode = find_mode(model, scatters)
-    assert np.isfinite(evidence_beyond_normal(model, scatters, mode.latent, mode.factor))
+    assert np.isfinite(evidence_beyond_normal(model, scatters, mode))

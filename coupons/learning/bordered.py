@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.linalg import LinAlgError, cholesky
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
+from scipy.linalg.lapack import dpotrs, dtrtrs
 
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
@@ -78,7 +79,7 @@ class Bordered:
         if not (self.diagonal > 0).all():
             raise LinAlgError("A value on the diagonal is not positive.")
         reduced = self.border / self.diagonal
-        lower = cholesky(self.of_core - reduced @ self.border.T, lower=True)
+        lower = cholesky(self.of_core - reduced @ self.border.T)
         return Factor(self.core, self.alone, lower, reduced, self.diagonal)
 
     def bent_upwards(self, unit: Array, flattest: float) -> "Factor":
@@ -100,7 +101,7 @@ class Bordered:
         curvature, axes = np.linalg.eigh(rest * of_core * of_core[:, None])
         axes *= np.sqrt(np.maximum(np.abs(curvature), flattest))
         axes /= of_core[:, None]
-        return Factor(self.core, self.alone, cholesky(axes @ axes.T, lower=True), reduced, diagonal)
+        return Factor(self.core, self.alone, cholesky(axes @ axes.T), reduced, diagonal)
 
 
 @dataclass(frozen=True)
@@ -127,7 +128,7 @@ class Factor:
         """Divide a vector, or the columns of a matrix, by the matrix."""
         at_core = right[self.core] - self.reduced @ right[self.alone]
         solved = np.empty_like(right)
-        solved[self.core] = cho_solve((self.lower, True), at_core)
+        solved[self.core] = _solved(self.lower, at_core)
         own = (right[self.alone].T / self.diagonal).T
         solved[self.alone] = own - self.reduced.T @ solved[self.core]
         return solved
@@ -136,13 +137,13 @@ class Factor:
         """Divide rows by the square root of the matrix."""
         at_core = rows.core - self.reduced[:, rows.place] * rows.alone
         return Whitened(
-            solve_triangular(self.lower, at_core, lower=True),
+            _half_solved(self.lower, at_core),
             rows.alone / np.sqrt(self.diagonal[rows.place]),
         )
 
     def first_of_core(self, count: int) -> Array:
         """Return the inverse between the first ``count`` values of the core."""
-        half: Array = solve_triangular(self.lower, np.eye(len(self.lower), count), lower=True)
+        half: Array = _half_solved(self.lower, np.eye(len(self.lower), count))
         return half.T @ half
 
     @cached_property
@@ -150,11 +151,24 @@ class Factor:
         """Diagonal of the inverse: the variances where the matrix is a curvature."""
         n_core, n_alone = len(self.core), len(self.alone)
         diagonal = np.empty(n_core + n_alone)
-        of_core = solve_triangular(self.lower, np.eye(n_core), lower=True)
-        of_alone = solve_triangular(self.lower, self.reduced, lower=True)
+        of_core = _half_solved(self.lower, np.eye(n_core))
+        of_alone = _half_solved(self.lower, self.reduced)
         diagonal[self.core] = (of_core**2).sum(axis=0)
         diagonal[self.alone] = 1 / self.diagonal + (of_alone**2).sum(axis=0)
         return diagonal
+
+
+# LAPACK called directly: on the thirty rows of a core the checks around it take most of the time.
+def _solved(lower: Array, right: Array) -> Array:
+    """Divide by the matrix of which ``lower`` is the Cholesky factor."""
+    solved, _ = dpotrs(lower, right, lower=True)
+    return np.asarray(solved)
+
+
+def _half_solved(lower: Array, right: Array) -> Array:
+    """Divide by the factor itself, which has no zero on its diagonal."""
+    solved, _ = dtrtrs(lower, right, lower=True)
+    return np.asarray(solved)
 
 
 def not_meeting(first: Indices, second: Indices, count: int) -> Indices:

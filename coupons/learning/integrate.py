@@ -143,7 +143,7 @@ def _weighted(points: Sequence[Point]) -> tuple[list[Point], Array]:
 def _mean(model: LatentModel, point: Point) -> Array:
     """Posterior mean of the latent values: the mode, moved by the skewness of the likelihood."""
     mode = point.mode
-    return mode.latent + mean_shift(model, point.scatters, mode.latent, mode.factor)
+    return mode.latent + mean_shift(model, point.scatters, mode)
 
 
 def _marginals(model: LatentModel, points: Sequence[Point], weights: Array) -> Iterator[Marginals]:

@@ -4,20 +4,20 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.linalg import LinAlgError
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError
 
 from coupons.errors import FitError
 from coupons.learning.bordered import Bordered, Factor
 from coupons.learning.effects import THRESHOLDS
 from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
 from coupons.learning.likelihood import ReadingTerms, TrialTerms, reading_terms, trial_terms
-from coupons.learning.shape import evidence_beyond_normal
 
 Array = NDArray[np.floating]
 
 _MAX_STEPS = 200
-_DECREMENT = 1e-10
+# In units of log probability; the last step, which leaves next to none of it, is still taken.
+_DECREMENT = 1e-7
 _FLATTEST = 0.05  # the prior's own curvature is 1
 _STEPS = np.diff(np.eye(len(THRESHOLDS)), axis=0)  # thresholds to the steps between them
 
@@ -27,19 +27,12 @@ class Mode:
     """The most probable latent values at given scatters.
 
     ``log_laplace`` is Laplace's approximation of log p(observations | scatters), up to a constant
-    that does not depend on the scatters, and ``beyond_normal`` what it lacks. ``factor`` is that
-    of the negative Hessian.
+    that does not depend on the scatters. ``factor`` is that of the negative Hessian.
     """
 
     latent: Array
     factor: Factor
     log_laplace: float
-    beyond_normal: float
-
-    @property
-    def log_evidence(self) -> float:
-        """Log evidence of the scatters, corrected."""
-        return self.log_laplace + self.beyond_normal
 
     @cached_property
     def covariance(self) -> Array:
@@ -83,9 +76,9 @@ def find_mode(model: LatentModel, scatters: Scatters, start: Array | None = None
         step, factor = _newton_step(gradient, hessian, variance)
         decrement = float(-gradient @ step)
         if factor is not None and decrement < _DECREMENT:
+            highest = 0.5 * decrement - point.objective
             log_volume = 0.5 * (factor.log_determinant + float(np.log(variance).sum()))
-            lacking = evidence_beyond_normal(model, scatters, point.latent, factor)
-            return Mode(point.latent, factor, -point.objective - log_volume, lacking)
+            return Mode(point.latent + step, factor, highest - log_volume)
         point = _damped(model, scatters, variance, point, step, decrement)
     raise FitError("The fit did not settle. Run `coupons check` and look for impossible numbers.")
 
@@ -146,27 +139,26 @@ def _derivatives(
     """Gradient and (near the mode positive definite) Hessian of the objective."""
     n, omega = model.n_shared, scatters.omega
     t, r = point.trials, point.readings
-    g_lower, g_upper = t.gradient_lower / omega, t.gradient_upper / omega
+    rows, own_rows = model.margins_shared, model.margins_own
+    slope = np.concatenate([r.gradient, t.gradient_lower / omega, t.gradient_upper / omega])
     gradient = (point.latent - model.prior_center) / variance
-    gradient[:n] -= model.reading_shared.T @ r.gradient
-    gradient[:n] -= model.lower_shared.T @ g_lower + model.upper_shared.T @ g_upper
-    gradient[n:] -= model.reading_own @ r.gradient + model.trial_own @ (g_lower + g_upper)
+    gradient[:n] -= slope @ rows
+    gradient[n:] -= own_rows @ slope
     push, between = _order_terms(model, point.latent)
     gradient[AT_THRESHOLDS] += push
 
-    curvatures = (t.curvature_lower, t.curvature_upper, t.curvature_cross)
-    c_lower, c_upper, c_cross = (c[:, None] / omega**2 for c in curvatures)
-    weighted_reading = r.curvature[:, None] * model.reading_shared
-    weighted_lower = c_lower * model.lower_shared + c_cross * model.upper_shared
-    weighted_upper = c_cross * model.lower_shared + c_upper * model.upper_shared
-    shared = np.diag(1 / variance[:n])
+    of_trials = np.array([t.curvature_lower, t.curvature_upper, t.curvature_cross]) / omega**2
+    lower, upper, cross = of_trials
+    weighted = rows * np.concatenate([r.curvature, lower, upper])[:, None]
+    at_lower, at_upper = model.at_lower, model.at_upper
+    weighted[at_lower] += cross[:, None] * rows[at_upper]
+    weighted[at_upper] += cross[:, None] * rows[at_lower]
+    shared = rows.T @ weighted
+    shared.flat[:: n + 1] += 1 / variance[:n]
     shared[AT_THRESHOLDS, AT_THRESHOLDS] += between
-    shared += model.reading_shared.T @ weighted_reading
-    shared += model.lower_shared.T @ weighted_lower + model.upper_shared.T @ weighted_upper
-    with_own = model.reading_own @ weighted_reading
-    with_own += model.trial_own @ (weighted_lower + weighted_upper)
-    of_trials = (c_lower + 2 * c_cross + c_upper)[:, 0]
-    return gradient, _bordered(model, shared, with_own, 1 / variance[n:], r.curvature, of_trials)
+    of_clearance = lower + 2 * cross + upper
+    own = own_rows @ weighted
+    return gradient, _bordered(model, shared, own, 1 / variance[n:], r.curvature, of_clearance)
 
 
 def _order_terms(model: LatentModel, latent: Array) -> tuple[Array, Array]:

@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
+from scipy.sparse import csr_array, hstack
 
 from coupons.learning.bordered import Rows, not_meeting
 from coupons.learning.design import Design, Trials
@@ -42,9 +42,10 @@ class Scatters:
 class LatentModel:
     """Structure of one data set, built once and used at every value of the scatters.
 
-    Rows of the ``shared`` arrays are observations, columns the shared latent values. ``lower`` and
-    ``upper`` are a trial's clearance less the threshold that bounds its grades below and above. The
-    sparse ``own`` arrays map observations (columns) to own deviations (rows).
+    *Margins* are the readings, then each trial's clearance less the threshold that bounds its
+    grades below, then less the one above: rows of ``margins_shared``, of which the columns are the
+    shared latent values. The sparse ``own`` arrays map observations or margins (columns) to own
+    deviations (rows).
 
     ``alone`` are the latent values that share no observation with one another, most own deviations;
     ``core`` are all others, the shared ones first. ``meetings`` are the flat indices of the trials
@@ -53,9 +54,8 @@ class LatentModel:
 
     design: Design
     table: PriorTable
-    reading_shared: Array
-    lower_shared: Array
-    upper_shared: Array
+    margins_shared: Array
+    margins_own: csr_array
     reading_own: csr_array
     trial_own: csr_array
     has_lower: NDArray[np.bool_]
@@ -70,6 +70,32 @@ class LatentModel:
     def n_shared(self) -> int:
         """Number of latent values that are not own deviations."""
         return N_TERMS + 2 * self.design.n_runs
+
+    @property
+    def at_lower(self) -> slice:
+        """Where the lower margins are among all margins."""
+        first = len(self.design.readings.size)
+        return slice(first, first + len(self.has_lower))
+
+    @property
+    def at_upper(self) -> slice:
+        """Where the upper margins are among all margins."""
+        return slice(self.at_lower.stop, len(self.margins_shared))
+
+    @property
+    def reading_shared(self) -> Array:
+        """Weights of the shared latent values in the readings, one row each."""
+        return self.margins_shared[: self.at_lower.start]
+
+    @property
+    def lower_shared(self) -> Array:
+        """The same for the trials' lower margins."""
+        return self.margins_shared[self.at_lower]
+
+    @property
+    def upper_shared(self) -> Array:
+        """The same for the trials' upper margins."""
+        return self.margins_shared[self.at_upper]
 
     @cached_property
     def prior_center(self) -> Array:
@@ -136,9 +162,8 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
     return LatentModel(
         design,
         table,
-        reading_shared,
-        lower,
-        upper,
+        np.concatenate([reading_shared, lower, upper]),
+        csr_array(hstack([reading_own, trial_own, trial_own])),
         reading_own,
         trial_own,
         trials.tightest > 0,

@@ -15,7 +15,8 @@ from scipy.optimize import brentq
 
 from coupons.learning.effects import SCATTERS
 from coupons.learning.laplace import Mode, find_mode
-from coupons.learning.latent import LatentModel, Scatters
+from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
+from coupons.learning.shape import log_evidence
 
 Array = NDArray[np.floating]
 
@@ -44,7 +45,7 @@ class Point:
 
 
 class Evidence:
-    """Log posterior of the active scatters; a search starts from the last mode if not told."""
+    """Log posterior of the active scatters."""
 
     def __init__(self, model: LatentModel, active: Sequence[str]) -> None:
         self.model, self.active = model, tuple(active)
@@ -56,19 +57,14 @@ class Evidence:
             for name in SCATTERS
             if name not in active
         }
-        self.last: Array | None = None
 
     def at(self, z: Array, start: Array | None = None) -> Point:
-        """Return the point at standardised scatters, searched for from given latent values."""
+        """Return the point at standardised scatters, with latent values from which to search."""
         sds = np.exp(self.center + self.width * z)
         scatters = Scatters(**self.fixed, **dict(zip(self.active, map(float, sds), strict=True)))
-        mode = find_mode(self.model, scatters, self.last if start is None else start)
-        self.last = mode.latent
-        return Point(z, scatters, mode, mode.log_evidence - 0.5 * float(z @ z))
-
-    def __call__(self, z: Array) -> float:
-        """Return the log posterior alone, up to a constant."""
-        return self.at(z).log_posterior
+        mode = find_mode(self.model, scatters, start)
+        log_posterior = log_evidence(self.model, scatters, mode) - 0.5 * float(z @ z)
+        return Point(z, scatters, mode, log_posterior)
 
 
 def explored(evidence: Evidence) -> list[Point]:
@@ -77,14 +73,13 @@ def explored(evidence: Evidence) -> list[Point]:
     A point that lies higher than the top has found a higher hill (grades that contradict each other
     leave two: lapses, or a poor judgement), and the search begins anew from there.
     """
-    start: Array = np.zeros(len(evidence.active))
+    best = evidence.at(np.zeros(len(evidence.active)))
     for _ in range(_MAX_HILLS):
-        top, hessian = _climb(evidence, start)
+        top, hessian = _climb(evidence, best)
         points = _lattice(evidence, top, _lattice_steps(evidence, top, hessian))
         best = max(points, key=lambda point: point.log_posterior)
         if best.log_posterior <= top.log_posterior + _HIGHER:
             break
-        start = best.z
     return points
 
 
@@ -113,7 +108,8 @@ def _reach(evidence: Evidence, top: Point, step: Array) -> float:
     drop = _STEP**2 / 2
     short, long, stretch = 0.0, np.inf, 1.0
     for _ in range(_MAX_STRETCHES):
-        dropped = top.log_posterior - evidence(top.z + stretch * step)
+        reached = evidence.at(top.z + stretch * step, top.mode.latent)
+        dropped = top.log_posterior - reached.log_posterior
         if abs(dropped / drop - 1) < _NEAR_ENOUGH:
             return stretch
         short, long = (stretch, long) if dropped < drop else (short, stretch)
@@ -135,11 +131,29 @@ def _lattice(evidence: Evidence, top: Point, steps: Array) -> list[Point]:
             # On a parabola the next point lies further down by so much.
             further = _STEP**2 / 2 * (np.square(near).sum() - np.square(at).sum())
             if near not in found and fallen + further <= _DROP:
-                point = evidence.at(top.z + np.array(near) @ steps, found[at].mode.latent)
+                point = evidence.at(top.z + np.array(near) @ steps, _start(found, at, near))
                 found[near] = point
                 highest = max(highest, point.log_posterior)
                 queue.append(near)
     return list(found.values())
+
+
+def _start(
+    found: dict[tuple[int, ...], Point], at: tuple[int, ...], near: tuple[int, ...]
+) -> Array:
+    """Guess the mode at the point ``near`` from that at its neighbour and a step like this one."""
+    for base in _neighbours(at):
+        ahead = tuple(b + n - a for b, n, a in zip(base, near, at, strict=True))
+        if base in found and ahead in found:
+            return _guessed(found[at], found[ahead], found[base])
+    return found[at].mode.latent
+
+
+def _guessed(near: Point, ahead: Point, behind: Point) -> Array:
+    """Guess a mode: as far from one nearby as two others are apart, if thresholds allow it."""
+    guess = near.mode.latent + ahead.mode.latent - behind.mode.latent
+    in_order = np.all(np.diff(guess[AT_THRESHOLDS]) > 0)
+    return guess if in_order else near.mode.latent
 
 
 @cache
@@ -164,9 +178,8 @@ def _neighbours(at: tuple[int, ...]) -> list[tuple[int, ...]]:
     return [(*at[:i], at[i] + side, *at[i + 1 :]) for i in range(len(at)) for side in (1, -1)]
 
 
-def _climb(evidence: Evidence, start: Array) -> tuple[Point, Array]:
+def _climb(evidence: Evidence, point: Point) -> tuple[Point, Array]:
     """Find the scatters' mode and the curvature there, by Newton's method on differences."""
-    point = evidence.at(start)
     for _ in range(_MAX_STEPS):
         gradient, hessian = _differences(evidence, point)
         eigenvalues, axes = np.linalg.eigh(hessian)
@@ -184,14 +197,16 @@ def _climb(evidence: Evidence, start: Array) -> tuple[Point, Array]:
 
 def _differences(evidence: Evidence, point: Point) -> tuple[Array, Array]:
     """Gradient and negative Hessian by central differences."""
-    z, value, near = point.z, point.log_posterior, point.mode.latent
-    k, h = len(z), _DIFFERENCE
-    unit = h * np.eye(k)
-    plus = np.array([evidence.at(z + e, near).log_posterior for e in unit])
-    minus = np.array([evidence.at(z - e, near).log_posterior for e in unit])
+    z, value, h = point.z, point.log_posterior, _DIFFERENCE
+    unit = h * np.eye(len(z))
+    ahead = [evidence.at(z + e, point.mode.latent) for e in unit]
+    behind = [
+        evidence.at(z - e, _guessed(point, point, a)) for e, a in zip(unit, ahead, strict=True)
+    ]
+    plus, minus = (np.array([p.log_posterior for p in points]) for points in (ahead, behind))
     hessian = np.diag((2 * value - plus - minus) / h**2)
-    for i in range(k):
-        for j in range(i):
-            both = evidence.at(z + unit[i] + unit[j], near).log_posterior
+    for i, one in enumerate(ahead):
+        for j, other in enumerate(ahead[:i]):
+            both = evidence.at(z + unit[i] + unit[j], _guessed(one, other, point)).log_posterior
             hessian[i, j] = hessian[j, i] = (plus[i] + plus[j] - value - both) / h**2
     return (plus - minus) / (2 * h), hessian

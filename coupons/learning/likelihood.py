@@ -26,6 +26,14 @@ class ReadingTerms:
     curvature: Array
 
 
+def reading_value(residual_mm: Array, scale_mm: Array, dof: float) -> Array:
+    """Log-likelihood alone; see `reading_terms`."""
+    constant = gammaln((dof + 1) / 2) - gammaln(dof / 2) - 0.5 * np.log(dof * np.pi)
+    square = (residual_mm / scale_mm) ** 2
+    value: Array = constant - np.log(scale_mm) - (dof + 1) / 2 * np.log1p(square / dof)
+    return value
+
+
 def reading_terms(residual_mm: Array, scale_mm: Array, dof: float) -> ReadingTerms:
     """Student-t log-likelihood of readings.
 
@@ -39,8 +47,7 @@ def reading_terms(residual_mm: Array, scale_mm: Array, dof: float) -> ReadingTer
         Its degrees of freedom.
     """
     square = (residual_mm / scale_mm) ** 2
-    constant = gammaln((dof + 1) / 2) - gammaln(dof / 2) - 0.5 * np.log(dof * np.pi)
-    value = constant - np.log(scale_mm) - (dof + 1) / 2 * np.log1p(square / dof)
+    value = reading_value(residual_mm, scale_mm, dof)
     gradient = (dof + 1) * residual_mm / (scale_mm**2 * (dof + square))
     curvature = (dof + 1) * (dof - square) / (scale_mm * (dof + square)) ** 2
     return ReadingTerms(value, gradient, curvature)

@@ -6,11 +6,11 @@ an edge, so that an own deviation is not normal. One is of the mean, which skewn
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from coupons.learning.bordered import Factor, Rows
+from coupons.learning.laplace import Mode
 from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
-from coupons.learning.likelihood import reading_terms, trial_terms, trial_value
+from coupons.learning.likelihood import reading_terms, reading_value, trial_terms, trial_value
 
 Array = NDArray[np.floating]
 
@@ -18,6 +18,7 @@ Array = NDArray[np.floating]
 # in the middle, far apart in the tails of a reading, out to 16.
 _SPREAD = np.linspace(-3.2, 3.2, 17)[:, None]
 _NODES = 1.3 * np.sinh(_SPREAD)
+_AT_MODE = 8
 _LOG_WIDTHS = np.log(1.3 * np.cosh(_SPREAD) * (_SPREAD[1] - _SPREAD[0]))
 _LOG_ROOT_2PI = 0.5 * np.log(2 * np.pi)
 _DIFFERENCE = 1e-4
@@ -28,9 +29,12 @@ _LARGEST_SHIFT = 0.5
 _LARGEST_CLOSING = 0.9
 
 
-def evidence_beyond_normal(
-    model: LatentModel, scatters: Scatters, latent: Array, factor: Factor
-) -> float:
+def log_evidence(model: LatentModel, scatters: Scatters, mode: Mode) -> float:
+    """Return log p(observations | scatters), up to a constant that does not depend on these."""
+    return mode.log_laplace + evidence_beyond_normal(model, scatters, mode)
+
+
+def evidence_beyond_normal(model: LatentModel, scatters: Scatters, mode: Mode) -> float:
     """Return what the log evidence lacks for the shape of what is known of own deviations.
 
     With the core at its mode, own deviations that are alone do not depend on one another, and the
@@ -38,49 +42,47 @@ def evidence_beyond_normal(
     sum of the logarithms of what it really is over that. Left out, own deviations look smaller and
     the caliper worse than they are, by two thirds of a posterior sd.
     """
-    own, variance = latent[model.alone], model.prior_variance(scatters)[model.alone]
-    moved = _NODES / np.sqrt(factor.diagonal)
+    own, variance = mode.latent[model.alone], model.prior_variance(scatters)[model.alone]
+    moved = _NODES / np.sqrt(mode.factor.diagonal)
     log_ratio = -0.5 * moved * (2 * own + moved) / variance
-    log_ratio += _from_readings(model, scatters, latent, moved)
-    log_ratio += _from_trials(model, scatters, latent, moved)
-    return float((logsumexp(log_ratio + _LOG_WIDTHS, axis=0) - _LOG_ROOT_2PI).sum())
+    log_ratio += _from_readings(model, scatters, mode.latent, moved)
+    log_ratio += _from_trials(model, scatters, mode.latent, moved)
+    return float((np.logaddexp.reduce(log_ratio + _LOG_WIDTHS, axis=0) - _LOG_ROOT_2PI).sum())
 
 
 def _from_readings(model: LatentModel, scatters: Scatters, latent: Array, moved: Array) -> Array:
     """Change of the readings' log-likelihood as own deviations move, by deviation."""
-    rows, dof = model.reading_rows, model.table.reading_dof
-    residual = model.design.readings.value - model.predicted(latent)
-    scale = model.reading_scale(scatters)
-    change = reading_terms(residual - rows.alone * moved[:, rows.place], scale, dof).value
-    change -= reading_terms(residual, scale, dof).value
-    return _by_place(rows, change, moved)
+    rows, readings = model.reading_rows, model.design.readings
+    residual = readings.value - model.predicted(latent) - rows.alone * moved[:, rows.place]
+    value = reading_value(residual, model.reading_scale(scatters), model.table.reading_dof)
+    return _by_place(rows, value, moved)
 
 
 def _from_trials(model: LatentModel, scatters: Scatters, latent: Array, moved: Array) -> Array:
     """Change of the trials' log-likelihood as own deviations move, by deviation."""
-    rows, lapse = model.margin_rows[0], model.table.lapse
+    rows = model.margin_rows[0]
     lower, upper = model.distances(latent, scatters)
-    in_set = model.design.trials.grades_in_set
     further = rows.alone * moved[:, rows.place] / scatters.omega
-    change = trial_value(lower + further, upper + further, in_set, lapse)
-    change -= trial_value(lower, upper, in_set, lapse)
-    return _by_place(rows, change, moved)
+    in_set = model.design.trials.grades_in_set
+    value = trial_value(lower + further, upper + further, in_set, model.table.lapse)
+    return _by_place(rows, value, moved)
 
 
-def _by_place(rows: Rows, change: Array, moved: Array) -> Array:
-    """Add up what changes for the observations of each value that is alone."""
+def _by_place(rows: Rows, value: Array, moved: Array) -> Array:
+    """Add up by how much the observations of each value that is alone differ from the mode's."""
     total = np.zeros_like(moved.T)
-    np.add.at(total, rows.place, change.T)
+    np.add.at(total, rows.place, (value - value[_AT_MODE]).T)
     return total.T
 
 
-def mean_shift(model: LatentModel, scatters: Scatters, latent: Array, factor: Factor) -> Array:
+def mean_shift(model: LatentModel, scatters: Scatters, mode: Mode) -> Array:
     """Return posterior mean − mode of the latent values, to first order in the skewness.
 
     With third derivatives l‴ of each log-likelihood and the posterior variance s² of its argument
     the mean lies at mode + ½ H⁻¹ Σ rowᵀ l‴ s² (the leading term of the expansion of a posterior
     around its mode; a textbook result).
     """
+    latent, factor = mode.latent, mode.factor
     pull = _onto_latent(model, model.reading_rows, _reading_skew(model, scatters, latent, factor))
     for rows, skew in zip(
         model.margin_rows, _trial_skew(model, scatters, latent, factor), strict=True

@@ -19,6 +19,7 @@ from synthetic import flat_table, plain_design
 from coupons.learning.effects import EFFECTS
 from coupons.learning.laplace import find_mode
 from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.shape import log_evidence
 
 # fmt: off
 READINGS = np.array([  # person, part, repeat
@@ -71,15 +72,16 @@ def fitted():
     design = replace(design, readings=replace(design.readings, effects=who))
     model = latent_model(design, flat_table(wide=1e5))
 
-    def mode(log_sds):
+    def at(log_sds):
         part_sd, repeat_sd = np.exp(log_sds)
-        return find_mode(model, Scatters(part_sd, 1.0, repeat_sd, 1.0, 1e-6, 1e-6))
+        scatters = Scatters(part_sd, 1.0, repeat_sd, 1.0, 1e-6, 1e-6)
+        return model, scatters, find_mode(model, scatters)
 
     options = {"xatol": 1e-8, "fatol": 1e-11, "maxiter": 2000}
     found = minimize(
-        lambda x: -mode(x).log_evidence, np.log([1.0, 0.3]), method="Nelder-Mead", options=options
+        lambda x: -log_evidence(*at(x)), np.log([1.0, 0.3]), method="Nelder-Mead", options=options
     )
-    return np.exp(found.x), mode(found.x)
+    return np.exp(found.x), at(found.x)[2]
 
 
 def test_repeatability_and_part_variance(fitted):

@@ -13,6 +13,7 @@ from synthetic import flat_table, plain_design
 
 from coupons.learning.laplace import find_mode
 from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.shape import log_evidence
 
 RAIL = np.array(
     [[55, 53, 54], [26, 37, 32], [78, 91, 85], [92, 100, 96], [49, 51, 50], [80, 85, 83]], float
@@ -37,18 +38,19 @@ def fit(data):
     design = plain_design(np.ones((k * n, 1)), value=data.ravel(), group=group)
     model = latent_model(design, flat_table(wide=1e6))
 
-    def mode(log_sds):
+    def at(log_sds):
         tau, sigma = np.exp(log_sds)
-        return find_mode(model, Scatters(tau, 1.0, sigma, 1.0, 1e-6, 1e-6))
+        scatters = Scatters(tau, 1.0, sigma, 1.0, 1e-6, 1e-6)
+        return model, scatters, find_mode(model, scatters)
 
     start = np.log([data.mean(axis=1).std(), data.std(axis=1).mean()])
     options = {"xatol": 1e-7, "fatol": 1e-10, "maxiter": 2000}
     found = minimize(
-        lambda x: -mode(x).log_evidence, start, method="Nelder-Mead", options=options,
+        lambda x: -log_evidence(*at(x)), start, method="Nelder-Mead", options=options,
         bounds=[(-6, 12), (-6, 12)],
     )  # fmt: skip
     tau, sigma = np.exp(found.x)
-    return tau, sigma, mode(found.x)
+    return tau, sigma, at(found.x)[2]
 
 
 def test_rail():
