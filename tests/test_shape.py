@@ -12,8 +12,11 @@ from coupons.answering.foresight import as_if_done
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION
 from coupons.learning.laplace import find_mode
-from coupons.learning.latent import latent_model
-from coupons.learning.shape import evidence_beyond_normal
+from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.prior_printer import draw_printer, observe, print_sizes
+from coupons.learning.shape import best_mode, evidence_beyond_normal
+from coupons.making.plan import plan_coupon, record
+from coupons.making.spec import load_spec
 from coupons.terms import Direction, Feature, Form
 
 
@@ -77,3 +80,20 @@ def test_a_wild_reading_does_not_overflow():
     model = latent_model(replace(design, readings=readings), EXTRUSION)
     mode = find_mode(model, scatters)
     assert np.isfinite(evidence_beyond_normal(model, scatters, mode))
+
+
+def test_own_deviations_end_on_the_highest_hill_within_reach():
+    """Where heights differ by 0.3 mm, a grade and a reading can each be taken for wild."""
+    names = ("first", "upright", "round")
+    design = design_of([as_if_done(record(plan_coupon(load_spec(name)))) for name in names])
+    rng = np.random.default_rng(100_201)
+    printer = draw_printer(rng)
+    scatters = Scatters(0.0247, 0.284, 0.0226, 0.0522, 0.0238, 0.0853)
+    printed = print_sizes(printer, design, rng)
+    model = latent_model(observe(printer, design, printed, rng), EXTRUSION)
+    plain = find_mode(model, scatters)
+    best, log_evidence = best_mode(model, scatters)
+    assert best.log_laplace > plain.log_laplace + 3
+    lacking = evidence_beyond_normal(model, scatters, best)
+    assert log_evidence == pytest.approx(best.log_laplace + lacking, abs=1e-9)
+    assert lacking < evidence_beyond_normal(model, scatters, plain)

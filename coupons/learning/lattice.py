@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from coupons.learning.effects import SCATTERS
-from coupons.learning.laplace import Mode, find_mode
+from coupons.learning.laplace import Mode
 from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
-from coupons.learning.shape import log_evidence
+from coupons.learning.shape import best_mode
 
 Array = NDArray[np.floating]
 
@@ -62,9 +62,8 @@ class Evidence:
         """Return the point at standardised scatters, with latent values from which to search."""
         sds = np.exp(self.center + self.width * z)
         scatters = Scatters(**self.fixed, **dict(zip(self.active, map(float, sds), strict=True)))
-        mode = find_mode(self.model, scatters, start)
-        log_posterior = log_evidence(self.model, scatters, mode) - 0.5 * float(z @ z)
-        return Point(z, scatters, mode, log_posterior)
+        mode, log_evidence = best_mode(self.model, scatters, start)
+        return Point(z, scatters, mode, log_evidence - 0.5 * float(z @ z))
 
 
 def explored(evidence: Evidence) -> list[Point]:

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from coupons.learning.effects import THRESHOLDS, Normal
-from coupons.learning.laplace import Mode, find_mode
+from coupons.learning.laplace import Mode
 from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
-from coupons.learning.shape import log_evidence, room_used
+from coupons.learning.shape import best_mode, room_used
 
 Array = NDArray[np.floating]
 
@@ -68,7 +68,7 @@ def _marginal(
         thresholds = {**model.table.thresholds, grade: Normal(float(pin), _PIN_SD * sd)}
         pinned = replace(model, table=replace(model.table, thresholds=thresholds))
         start = _kept_apart(mode.latent + column / sd**2 * (pin - center), k, _LEAST_STEP * sd)
-        evidence = log_evidence(pinned, scatters, find_mode(pinned, scatters, start))
+        _, evidence = best_mode(pinned, scatters, start)
         log_density.append(evidence - 0.5 * ((pin - prior.mean) / prior.sd) ** 2)
     # What sets the density apart from the normal is smooth, and stays as it is beyond the pins.
     apart = PchipInterpolator(_PINS, np.array(log_density) + 0.5 * _PINS**2)

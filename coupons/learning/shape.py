@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.learning.bordered import Factor, Rows
-from coupons.learning.laplace import Mode
+from coupons.learning.laplace import Mode, find_mode
 from coupons.learning.latent import AT_THRESHOLDS, LatentModel, Scatters
 from coupons.learning.likelihood import reading_terms, reading_value, trial_terms, trial_value
 
@@ -21,6 +21,9 @@ _NODES = 1.3 * np.sinh(_SPREAD)
 _AT_MODE = 8
 _LOG_WIDTHS = np.log(1.3 * np.cosh(_SPREAD) * (_SPREAD[1] - _SPREAD[0]))
 _LOG_ROOT_2PI = 0.5 * np.log(2 * np.pi)
+# In log probability: a hill higher by less is not worth a second search.
+_HIGHER = 0.05
+_MAX_HOPS = 8
 _DIFFERENCE = 1e-4
 # A first-order correction of more than this many posterior sds is not to be believed: with next to
 # no data the expansion does not hold.
@@ -29,9 +32,32 @@ _LARGEST_SHIFT = 0.5
 _LARGEST_CLOSING = 0.9
 
 
-def log_evidence(model: LatentModel, scatters: Scatters, mode: Mode) -> float:
-    """Return log p(observations | scatters), up to a constant that does not depend on these."""
-    return mode.log_laplace + evidence_beyond_normal(model, scatters, mode)
+def best_mode(
+    model: LatentModel, scatters: Scatters, start: Array | None = None
+) -> tuple[Mode, float]:
+    """Find the mode, and log p(observations | scatters) up to a constant.
+
+    A reading that contradicts a trial leaves a hill for each: the size is as read and the grade a
+    lapse, or the other way round. Where one of the own deviations that are alone has a higher hill
+    than that which was found, the search begins anew from there.
+
+    Parameters
+    ----------
+    model : LatentModel
+    scatters : Scatters
+    start : ndarray of shape (n_latent,), optional
+        Where to start; the prior mean if not given.
+    """
+    for _ in range(_MAX_HOPS):
+        mode = find_mode(model, scatters, start)
+        moved = _NODES / np.sqrt(mode.factor.diagonal)
+        log_ratio = _log_ratio(model, scatters, mode, moved)
+        best = log_ratio.argmax(axis=0)
+        if log_ratio.max(initial=0.0) < _HIGHER:
+            break
+        start = mode.latent.copy()
+        start[model.alone] += moved[best, np.arange(len(best))]
+    return mode, mode.log_laplace + _beyond_normal(log_ratio)
 
 
 def evidence_beyond_normal(model: LatentModel, scatters: Scatters, mode: Mode) -> float:
@@ -42,12 +68,25 @@ def evidence_beyond_normal(model: LatentModel, scatters: Scatters, mode: Mode) -
     sum of the logarithms of what it really is over that. Left out, own deviations look smaller and
     the caliper worse than they are, by two thirds of a posterior sd.
     """
-    own, variance = mode.latent[model.alone], model.prior_variance(scatters)[model.alone]
     moved = _NODES / np.sqrt(mode.factor.diagonal)
-    log_ratio = -0.5 * moved * (2 * own + moved) / variance
+    return _beyond_normal(_log_ratio(model, scatters, mode, moved))
+
+
+def _log_ratio(model: LatentModel, scatters: Scatters, mode: Mode, moved: Array) -> Array:
+    """Log posterior of own deviations that are alone, moved from the mode, over that at the mode.
+
+    With the core as it is; one column a deviation.
+    """
+    own, variance = mode.latent[model.alone], model.prior_variance(scatters)[model.alone]
+    log_ratio: Array = -0.5 * moved * (2 * own + moved) / variance
     log_ratio += _from_readings(model, scatters, mode.latent, moved)
     log_ratio += _from_trials(model, scatters, mode.latent, moved)
-    return float((np.logaddexp.reduce(log_ratio + _LOG_WIDTHS, axis=0) - _LOG_ROOT_2PI).sum())
+    return log_ratio
+
+
+def _beyond_normal(log_ratio: Array) -> float:
+    over_normal = np.logaddexp.reduce(log_ratio + _LOG_WIDTHS, axis=0) - _LOG_ROOT_2PI
+    return float(over_normal.sum())
 
 
 def _from_readings(model: LatentModel, scatters: Scatters, latent: Array, moved: Array) -> Array:
