@@ -13,14 +13,11 @@ import numpy as np
 from jax.scipy.stats import norm
 from jax.scipy.stats import t as student
 from numpyro.infer import MCMC, NUTS
-from synthetic import GAPS_MM, SPANS_MM, Builder, observed
+from synthetic import GAPS_MM, SPANS_MM, Builder, done_coupons, observed
 
-from coupons.answering.foresight import as_if_done
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS, prior_mean, prior_sd
 from coupons.learning.integrate import active_scatters
-from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
 from coupons.terms import Direction, Feature, Form
 
 jax.config.update("jax_enable_x64", True)
@@ -46,7 +43,7 @@ def small_design(seed):
 
 def first_design(seed):
     """The shipped coupon to start with, by a printer from the prior."""
-    return observed(design_of([as_if_done(record(plan_coupon(load_spec("first"))))]), seed)
+    return observed(design_of(done_coupons("first")), seed)
 
 
 @dataclass(frozen=True)

@@ -1,9 +1,10 @@
-"""Designs as arrays, without a coupon or a file: what the tests of the learning room fit."""
+"""What the tests of the learning room fit: designs as arrays, and shipped coupons as if done."""
 
 from dataclasses import replace
 
 import numpy as np
 
+from coupons.answering.foresight import as_if_done
 from coupons.learning.design import Design, Readings, Sizes, Trials
 from coupons.learning.effects import (
     EFFECTS,
@@ -18,6 +19,8 @@ from coupons.learning.effects import (
 )
 from coupons.learning.latent import Scatters
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
+from coupons.making.plan import plan_coupon, record
+from coupons.making.spec import load_spec
 from coupons.terms import INTERNAL, Direction, Feature, Form
 
 ROWS = (
@@ -169,6 +172,11 @@ def flat_table(*, wide=1e6, lapse=0.0, dof=1e15, thresholds=None):
         lapse=lapse,
         reading_dof=dof,
     )
+
+
+def done_coupons(*names):
+    """Return shipped coupons as runs in which all that they ask for was done."""
+    return [as_if_done(record(plan_coupon(load_spec(name)))) for name in names]
 
 
 def observed(design, seed):

@@ -4,20 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from synthetic import done_coupons
 
-from coupons.answering.foresight import as_if_done
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION
 from coupons.learning.latent import N_TERMS, latent_model
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
 
 
 @pytest.fixture(scope="module")
 def three_coupons():
-    names = ("first", "upright", "round")
-    return design_of([as_if_done(record(plan_coupon(load_spec(name)))) for name in names])
+    return design_of(done_coupons("first", "upright", "round"))
 
 
 def test_a_printer_run_forwards_shows_what_the_model_predicts(three_coupons):

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from known_profile import known_profile
 from page_coupon import fill_run, make_record, write_run
+from synthetic import done_coupons
 
 from coupons.answering.foresight import as_if_done
 from coupons.learning.design import design_of
@@ -166,7 +167,7 @@ def test_what_is_wrong_stands_with_its_size_and_its_cure(html, taught):
 @cache
 def sizes_of(coupon):
     """Every printed size of a shipped coupon with its row of effects, as if all was measured."""
-    sizes = design_of([as_if_done(record(plan_coupon(load_spec(coupon))))]).sizes
+    sizes = design_of(done_coupons(coupon)).sizes
     return sizes.effects
 
 
@@ -201,7 +202,7 @@ def test_left_over_is_read_less_expected_with_the_largest_first(taught):
 
 
 def test_lying_rounds_have_a_panel_for_each_way_of_reading():
-    made = as_if_done(record(plan_coupon(load_spec("upright"))))
+    (made,) = done_coupons("upright")
     titles = [p.title for p in size_plots(fit_runs([made]), [made], known_profile())]
     assert "Holes and pins, axis along y, read along x" in titles
     assert "Holes and pins, axis along y, read along z" in titles

@@ -6,17 +6,14 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 from small_coupon import small_coupon
-from synthetic import TYPICAL, Builder, plain_design
+from synthetic import TYPICAL, Builder, done_coupons, observed, plain_design
 
 from coupons.answering.foresight import as_if_done
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION
 from coupons.learning.laplace import find_mode
 from coupons.learning.latent import Scatters, latent_model
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.learning.shape import best_mode, evidence_beyond_normal
-from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
+from coupons.learning.shape import around_mode, best_mode
 from coupons.terms import Direction, Feature, Form
 
 
@@ -56,7 +53,7 @@ def test_own_deviations_are_integrated_outright():
     exact, _ = integrate.quad(density, -0.5, 0.5, points=[mode.latent[at]], limit=400)
     curvature = float(mode.factor.diagonal[0])
     normal = density(mode.latent[at]) * np.sqrt(2 * np.pi / curvature)
-    lacking = evidence_beyond_normal(model, scatters, mode)
+    lacking = around_mode(model, scatters, mode).beyond_normal
     assert abs(np.log(exact / normal)) > 0.02  # else there is nothing to correct
     assert lacking == pytest.approx(np.log(exact / normal), abs=2e-3)
 
@@ -67,7 +64,7 @@ def test_nothing_lacks_where_all_is_normal():
     table = replace(EXTRUSION, reading_dof=1e12)
     model = latent_model(design, table)
     mode = find_mode(model, TYPICAL)
-    assert evidence_beyond_normal(model, TYPICAL, mode) == pytest.approx(0, abs=1e-4)
+    assert around_mode(model, TYPICAL, mode).beyond_normal == pytest.approx(0, abs=1e-4)
 
 
 def test_a_wild_reading_does_not_overflow():
@@ -79,21 +76,17 @@ def test_a_wild_reading_does_not_overflow():
     readings = replace(design.readings, value=value, resolution=np.full(len(value), 1e-4))
     model = latent_model(replace(design, readings=readings), EXTRUSION)
     mode = find_mode(model, scatters)
-    assert np.isfinite(evidence_beyond_normal(model, scatters, mode))
+    assert np.isfinite(around_mode(model, scatters, mode).beyond_normal)
 
 
 def test_own_deviations_end_on_the_highest_hill_within_reach():
     """Where heights differ by 0.3 mm, a grade and a reading can each be taken for wild."""
-    names = ("first", "upright", "round")
-    design = design_of([as_if_done(record(plan_coupon(load_spec(name)))) for name in names])
-    rng = np.random.default_rng(100_201)
-    printer = draw_printer(rng)
+    design = observed(design_of(done_coupons("first", "upright", "round")), 100_201)
     scatters = Scatters(0.0247, 0.284, 0.0226, 0.0522, 0.0238, 0.0853)
-    printed = print_sizes(printer, design, rng)
-    model = latent_model(observe(printer, design, printed, rng), EXTRUSION)
+    model = latent_model(design, EXTRUSION)
     plain = find_mode(model, scatters)
     best, log_evidence = best_mode(model, scatters)
     assert best.log_laplace > plain.log_laplace + 3
-    lacking = evidence_beyond_normal(model, scatters, best)
+    lacking = around_mode(model, scatters, best).beyond_normal
     assert log_evidence == pytest.approx(best.log_laplace + lacking, abs=1e-9)
-    assert lacking < evidence_beyond_normal(model, scatters, plain)
+    assert lacking < around_mode(model, scatters, plain).beyond_normal

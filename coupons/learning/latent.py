@@ -44,8 +44,8 @@ class LatentModel:
 
     *Margins* are the readings, then each trial's clearance less the threshold that bounds its
     grades below, then less the one above: rows of ``margins_shared``, of which the columns are the
-    shared latent values. The sparse ``own`` arrays map observations or margins (columns) to own
-    deviations (rows).
+    shared latent values. The sparse ``margins_own`` maps margins (columns) to own deviations
+    (rows).
 
     ``alone`` are the latent values that share no observation with one another, most own deviations;
     ``core`` are all others, the shared ones first. ``meetings`` are the flat indices of the trials
@@ -56,8 +56,6 @@ class LatentModel:
     table: PriorTable
     margins_shared: Array
     margins_own: csr_array
-    reading_own: csr_array
-    trial_own: csr_array
     has_lower: NDArray[np.bool_]
     has_upper: NDArray[np.bool_]
     core: Indices
@@ -96,6 +94,16 @@ class LatentModel:
     def upper_shared(self) -> Array:
         """The same for the trials' upper margins."""
         return self.margins_shared[self.at_upper]
+
+    @property
+    def reading_own(self) -> csr_array:
+        """Weights of own deviations in the readings, one column each."""
+        return csr_array(self.margins_own[:, : self.at_lower.start])
+
+    @property
+    def trial_own(self) -> csr_array:
+        """The same for the trials, whose two margins lean on the same deviations."""
+        return csr_array(self.margins_own[:, self.at_lower])
 
     @cached_property
     def prior_center(self) -> Array:
@@ -164,8 +172,6 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
         table,
         np.concatenate([reading_shared, lower, upper]),
         csr_array(hstack([reading_own, trial_own, trial_own])),
-        reading_own,
-        trial_own,
         trials.tightest > 0,
         trials.loosest < len(GRADES) - 1,
         np.concatenate([np.arange(n_shared), n_shared + parts.core]),

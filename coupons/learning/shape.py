@@ -4,6 +4,8 @@ One is of the evidence: readings have long tails, and grades say little of how f
 an edge, so that an own deviation is not normal. One is of the mean, which skewness moves.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,7 +20,7 @@ Array = NDArray[np.floating]
 # in the middle, far apart in the tails of a reading, out to 16.
 _SPREAD = np.linspace(-3.2, 3.2, 17)[:, None]
 _NODES = 1.3 * np.sinh(_SPREAD)
-_AT_MODE = 8
+_AT_MODE = len(_SPREAD) // 2
 _LOG_WIDTHS = np.log(1.3 * np.cosh(_SPREAD) * (_SPREAD[1] - _SPREAD[0]))
 _LOG_ROOT_2PI = 0.5 * np.log(2 * np.pi)
 # In log probability: a hill higher by less is not worth a second search.
@@ -35,58 +37,65 @@ _LARGEST_CLOSING = 0.9
 def best_mode(
     model: LatentModel, scatters: Scatters, start: Array | None = None
 ) -> tuple[Mode, float]:
-    """Find the mode, and log p(observations | scatters) up to a constant.
+    """Find the mode by `find_mode`, and log p(observations | scatters) up to a constant.
 
     A reading that contradicts a trial leaves a hill for each: the size is as read and the grade a
     lapse, or the other way round. Where one of the own deviations that are alone has a higher hill
     than that which was found, the search begins anew from there.
-
-    Parameters
-    ----------
-    model : LatentModel
-    scatters : Scatters
-    start : ndarray of shape (n_latent,), optional
-        Where to start; the prior mean if not given.
     """
     for _ in range(_MAX_HOPS):
         mode = find_mode(model, scatters, start)
-        moved = _NODES / np.sqrt(mode.factor.diagonal)
-        log_ratio = _log_ratio(model, scatters, mode, moved)
-        best = log_ratio.argmax(axis=0)
-        if log_ratio.max(initial=0.0) < _HIGHER:
+        around = around_mode(model, scatters, mode)
+        if around.log_ratio.max(initial=0.0) < _HIGHER:
             break
         start = mode.latent.copy()
-        start[model.alone] += moved[best, np.arange(len(best))]
-    return mode, mode.log_laplace + _beyond_normal(log_ratio)
+        start[model.alone] += around.highest
+    return mode, mode.log_laplace + around.beyond_normal
 
 
-def evidence_beyond_normal(model: LatentModel, scatters: Scatters, mode: Mode) -> float:
-    """Return what the log evidence lacks for the shape of what is known of own deviations.
+@dataclass(frozen=True)
+class AroundMode:
+    """How probable own deviations that are alone are around the mode, with the core as it is.
 
-    With the core at its mode, own deviations that are alone do not depend on one another, and the
-    integral over each is one-dimensional. Laplace's rule takes it for that of a normal; this is the
-    sum of the logarithms of what it really is over that. Left out, own deviations look smaller and
-    the caliper worse than they are, by two thirds of a posterior sd.
+    Parameters
+    ----------
+    moved : ndarray of shape (n_nodes, n_alone)
+        From the mode, in mm.
+    log_ratio : ndarray of shape (n_nodes, n_alone)
+        Log posterior there, over that at the mode.
     """
-    moved = _NODES / np.sqrt(mode.factor.diagonal)
-    return _beyond_normal(_log_ratio(model, scatters, mode, moved))
+
+    moved: Array
+    log_ratio: Array
+
+    @property
+    def highest(self) -> Array:
+        """Where each deviation is most probable, from the mode, shape (n_alone,)."""
+        best = self.log_ratio.argmax(axis=0)
+        highest: Array = self.moved[best, np.arange(len(best))]
+        return highest
+
+    @property
+    def beyond_normal(self) -> float:
+        """What the log evidence lacks for the shape of what is known of own deviations.
+
+        With the core at its mode, own deviations that are alone do not depend on one another, and
+        the integral over each is one-dimensional. Laplace's rule takes it for that of a normal;
+        this is the sum of the logarithms of what it really is over that. Left out, own deviations
+        look smaller and the caliper worse than they are, by two thirds of a posterior sd.
+        """
+        integral = np.logaddexp.reduce(self.log_ratio + _LOG_WIDTHS, axis=0)
+        return float((integral - _LOG_ROOT_2PI).sum())
 
 
-def _log_ratio(model: LatentModel, scatters: Scatters, mode: Mode, moved: Array) -> Array:
-    """Log posterior of own deviations that are alone, moved from the mode, over that at the mode.
-
-    With the core as it is; one column a deviation.
-    """
+def around_mode(model: LatentModel, scatters: Scatters, mode: Mode) -> AroundMode:
+    """Follow each own deviation that is alone away from the mode."""
     own, variance = mode.latent[model.alone], model.prior_variance(scatters)[model.alone]
-    log_ratio: Array = -0.5 * moved * (2 * own + moved) / variance
+    moved = _NODES / np.sqrt(mode.factor.diagonal)
+    log_ratio = -0.5 * moved * (2 * own + moved) / variance
     log_ratio += _from_readings(model, scatters, mode.latent, moved)
     log_ratio += _from_trials(model, scatters, mode.latent, moved)
-    return log_ratio
-
-
-def _beyond_normal(log_ratio: Array) -> float:
-    over_normal = np.logaddexp.reduce(log_ratio + _LOG_WIDTHS, axis=0) - _LOG_ROOT_2PI
-    return float(over_normal.sum())
+    return AroundMode(moved, log_ratio)
 
 
 def _from_readings(model: LatentModel, scatters: Scatters, latent: Array, moved: Array) -> Array:

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from synthetic import done_coupons
 
-from coupons.answering.foresight import as_if_done
 from coupons.answering.joints import fit_demand
 from coupons.answering.offset import Question, answer
 from coupons.answering.together import chance_together, shared_of
@@ -24,8 +24,6 @@ from coupons.learning.effects import TERMS, effect_row, height_share, loss_row
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.learning.profile import Counts, LogSpread, MeasuredRange, Profile
-from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
 from coupons.terms import GRADES, ROUND, Direction, Feature, Form, Grade, Joint
 
 COUPONS = ("first", "upright")
@@ -79,7 +77,7 @@ class Study:
 def study(n_printers, seed=5):
     """Run the study."""
     rng = np.random.default_rng(seed)
-    runs = [as_if_done(record(plan_coupon(load_spec(name)))) for name in COUPONS]
+    runs = done_coupons(*COUPONS)
     design = design_of(runs)
     entries, slid = [], {"answer": [], "habit, sliding": [], "habit, snug": []}
     together = []

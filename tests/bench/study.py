@@ -22,9 +22,9 @@ from bench.calibration import profile_of_fit
 from bench.study_figures import draw
 from joblib import Parallel, delayed
 from scipy.stats import norm
+from synthetic import done_coupons
 
 from coupons.answering.clearance import Clearance
-from coupons.answering.foresight import as_if_done
 from coupons.answering.next_print import half_width, learned_share, variance_parts
 from coupons.answering.offset import NOTHING_LEARNED
 from coupons.learning.design import design_of
@@ -32,8 +32,6 @@ from coupons.learning.effects import TERMS, effect_row, height_share, loss_row
 from coupons.learning.fit import fit_design
 from coupons.learning.latent import N_TERMS
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
 from coupons.measuring.machine import random_machine
 from coupons.measuring.rehearsal import as_entries, try_out, work_list
 from coupons.measuring.truth import threshold_gap_mm
@@ -62,10 +60,6 @@ class Told:
 
 def name_of(joint):
     return f"{joint.internal}/{joint.external} {joint.direction}"
-
-
-def coupons(names):
-    return [as_if_done(record(plan_coupon(load_spec(name)))) for name in names]
 
 
 def tell(profile, joint, grade, gap_mm=0.3):
@@ -290,7 +284,7 @@ def table(rows):
 
 def study(n_printers, n_virtual, seed):
     """Run all three parts."""
-    runs = coupons(COUPONS)
+    runs = done_coupons(*COUPONS)
     seeds = [seed * 100_000 + k for k in range(n_printers)]
     prior = spread_out(from_prior, seeds, "prior", design_of(runs))
     first = runs[0]
