@@ -7,6 +7,7 @@ from scipy import stats
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.offset import Question, answer
+from coupons.answering.words import sentences
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.profile import MeasuredRange
 from coupons.terms import Direction, Form, Gives, Grade, Joint
@@ -153,6 +154,8 @@ def test_outside_the_measured_sizes_is_said():
     assert not answer(known_profile(measured=near), Question(inside, Grade.SLIDE)).extrapolated
     missing = answer(known_profile(measured=near[1:]), Question(inside, Grade.SLIDE))
     assert missing.extrapolated
+    (warning,) = [line for line in sentences(missing) if "EXTRAPOLATED" in line]
+    assert warning == "EXTRAPOLATED from others: no slot was measured along x."
 
 
 REFUSED = [

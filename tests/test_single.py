@@ -3,6 +3,7 @@ import pytest
 from known_profile import known_profile
 
 from coupons.answering.single import SizeQuestion, draw_size
+from coupons.answering.size_words import size_sentences
 from coupons.answering.standards import limits
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.terms import Direction, Form
@@ -79,7 +80,10 @@ def test_what_was_never_measured_is_refused():
 def test_outside_the_measured_sizes_it_says_so():
     assert not draw_size(known_profile(), question("hole", 80)).extrapolated
     assert draw_size(known_profile(), question("hole", 81)).extrapolated
-    assert draw_size(known_profile(measured=()), question("hole", 8)).extrapolated
+    missing = draw_size(known_profile(measured=()), question("hole", 8))
+    assert missing.extrapolated
+    warning = "EXTRAPOLATED from others: no hole was measured along z."
+    assert warning in size_sentences(missing)
 
 
 @pytest.mark.parametrize("size_mm", [0, -1, 0.4, 501, 1e6, float("nan")])

@@ -65,7 +65,8 @@ def warnings(joint: JointAnswer) -> list[str]:
     found, listed = joint.found, joint.listed
     lines = []
     if found.extrapolated:
-        lines.append(extrapolated(listed.joint.size_mm))
+        asked = listed.joint
+        lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
     if found.layers is not None:
         lines.append("Rounded to whole layers.")
     if joint.chance is not None and joint.chance < _LOW_CHANCE:

@@ -4,7 +4,6 @@ Everything is a search over the drawn gap. Signs: a positive offset moves a face
 material (material added), a negative one into it (material removed).
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,6 +68,12 @@ class Question:
         what = self.bought.name if self.bought else f"{mate} {joint.size_mm:g} mm"
         return f"{self.fit} {what} along {joint.direction}"
 
+    @property
+    def printed_forms(self) -> tuple[Form, ...]:
+        """Forms that come from the printer: both, or the one that meets a bought mate."""
+        forms = (self.joint.internal, self.joint.external)
+        return tuple(form for form in forms if not self.bought or form is not self.bought.form)
+
 
 @dataclass(frozen=True)
 class FaceMove:
@@ -109,6 +114,12 @@ class Answer:
     rehearsed: bool
     layers: int | None
 
+    @property
+    def unmeasured(self) -> tuple[Form, ...]:
+        """Printed forms of which no size was measured along the joint's direction."""
+        found = {form for form, _, _ in self.measured}
+        return tuple(form for form in self.question.printed_forms if form not in found)
+
 
 def answer(profile: Profile, question: Question) -> Answer:
     """Answer one question about one joint.
@@ -128,7 +139,7 @@ def answer(profile: Profile, question: Question) -> Answer:
     from_grade = [float(at_gap.chance_from(grade)[0]) for grade in GRADES]
     chances = -np.diff([*from_grade, 0.0])
     rank = GRADES.index(question.fit)
-    ranges, extrapolated = _measured(profile, question.joint, question.bought)
+    ranges, extrapolated = _measured(profile, question)
     return Answer(
         question=question,
         gap_mm=gap_mm,
@@ -325,14 +336,10 @@ def _clean(offset_mm: float) -> float:
 
 
 def _measured(
-    profile: Profile, joint: Joint, bought: Hardware | None
+    profile: Profile, question: Question
 ) -> tuple[tuple[tuple[Form, float, float], ...], bool]:
     """Sizes that were measured of each printed form, and whether this joint lies outside them."""
-    forms: Sequence[Form] = [
-        form
-        for form in (joint.internal, joint.external)
-        if bought is None or form is not bought.form
-    ]
+    joint, forms = question.joint, question.printed_forms
     found = [
         (m.form, m.low_mm, m.high_mm)
         for form in forms

@@ -74,6 +74,11 @@ class SizeAnswer:
     rehearsed: bool
     layers: int | None
 
+    @property
+    def unmeasured(self) -> tuple[Form, ...]:
+        """The form asked for, if no size of it was measured along that direction."""
+        return () if self.measured else (self.question.form,)
+
 
 @dataclass(frozen=True)
 class PrintedSize:

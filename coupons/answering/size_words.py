@@ -46,7 +46,9 @@ def _size_evidence(answer: SizeAnswer) -> list[str]:
     question = answer.question
     measured = [(question.form, *answer.measured)] if answer.measured else []
     lines = evidence(measured, question.direction)
-    return [*lines, extrapolated(question.printed_mm)] if answer.extrapolated else lines
+    if answer.extrapolated:
+        lines.append(extrapolated(question.printed_mm, question.direction, answer.unmeasured))
+    return lines
 
 
 def _limits(limits: Limits) -> str:

@@ -1,6 +1,6 @@
 """An answer in words: the same sentences on the terminal, in reports and on the wall card."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import Answer, FaceMove
@@ -103,8 +103,11 @@ def bought(piece: Hardware) -> str:
     return f"Bought: {piece.name}, {limits} ({piece.source})."
 
 
-def extrapolated(size_mm: float) -> str:
-    """Say that a size lies where nothing was measured."""
+def extrapolated(size_mm: float, direction: Direction, unmeasured: Sequence[Form]) -> str:
+    """Say that a size lies where nothing was measured, and of which forms nothing was at all."""
+    if unmeasured:
+        forms = " and no ".join(unmeasured)
+        return f"EXTRAPOLATED from others: no {forms} was measured along {direction}."
     return f"EXTRAPOLATED: {size_mm:g} mm lies outside the sizes measured."
 
 
@@ -129,7 +132,7 @@ def sentences(answer: Answer) -> list[str]:
         lines.append(bought(question.bought))
     lines += evidence(answer.measured, joint.direction)
     if answer.extrapolated:
-        lines.append(extrapolated(joint.size_mm))
+        lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
     if question.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("Caution: force and push fits across layers can split a part along them.")
     return lines
