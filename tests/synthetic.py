@@ -194,3 +194,16 @@ def with_reports(design, *, value=None, tightest=None, loosest=None):
         loosest = tightest if loosest is None else loosest
         trials = replace(trials, tightest=np.asarray(tightest), loosest=np.asarray(loosest))
     return replace(design, readings=readings, trials=trials)
+
+
+def mistyped(value_mm, rng):
+    """Swap two neighbouring digits of a number as it was typed, or hit a digit wrong."""
+    digits = list(f"{value_mm:.2f}")
+    places = [k for k, char in enumerate(digits) if char.isdigit()]
+    at = int(rng.integers(len(places) - 1))
+    if rng.random() < 0.5:
+        i, j = places[at], places[at + 1]
+        digits[i], digits[j] = digits[j], digits[i]
+    else:
+        digits[places[at + 1]] = str(rng.integers(10))
+    return float("".join(digits))

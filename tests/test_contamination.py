@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from synthetic import coupon_design, with_reports
+from synthetic import coupon_design, mistyped, with_reports
 
 from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_row
 from coupons.learning.fit import fit_design
@@ -29,19 +29,6 @@ def found_gap(design):
     mixture = fit_design(design).mixture
     latent = mixture.moments[0]
     return slide_gap(latent[:N_TERMS], latent[N_TERMS])
-
-
-def mistyped(value_mm, rng):
-    """Swap two neighbouring digits of a number as it was typed, or hit a digit wrong."""
-    digits = list(f"{value_mm:.2f}")
-    places = [k for k, char in enumerate(digits) if char.isdigit()]
-    at = int(rng.integers(len(places) - 1))
-    if rng.random() < 0.5:
-        i, j = places[at], places[at + 1]
-        digits[i], digits[j] = digits[j], digits[i]
-    else:
-        digits[places[at + 1]] = str(rng.integers(10))
-    return float("".join(digits))
 
 
 def spoiled(design, rng):

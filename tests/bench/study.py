@@ -22,7 +22,7 @@ from bench.calibration import profile_of_fit
 from bench.study_figures import draw
 from joblib import Parallel, delayed
 from scipy.stats import norm
-from synthetic import done_coupons
+from synthetic import done_coupons, mistyped, with_reports
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.next_print import half_width, learned_share, variance_parts
@@ -147,7 +147,7 @@ def habit_row(seed, design, gaps):
     state = rng.bit_generator.state
     clean = observe(printer, design, printed, rng)
     rng.bit_generator.state = state
-    spoiled = mistyped(observe(replace(printer, lapse=0.02), design, printed, rng), rng)
+    spoiled = with_slips(observe(replace(printer, lapse=0.02), design, printed, rng), rng)
     joint = FLAT[0]
     truth = true_edge(printer, joint, Grade.SLIDE) + shift_of(joint, printed.shifts[0])
     found = {}
@@ -185,17 +185,12 @@ def needed_row(joint, n_latent):
     return row
 
 
-def mistyped(design, rng):
-    """Swap two digits, drop one or double one in a few readings, as fingers do."""
+def with_slips(design, rng):
+    """Mistype a few readings."""
     value = design.readings.value.copy()
     for at in np.flatnonzero(rng.random(len(value)) < MISTYPED):
-        text = f"{value[at]:.2f}"
-        swapped = text[:-2] + text[-1] + text[-2]
-        value[at] = float(
-            rng.choice([swapped, text[:-1], text.replace(".", "")[:-2] + "." + text[-2:]])
-        )
-        value[at] += rng.choice([-1.0, 0.0, 1.0])
-    return replace(design, readings=replace(design.readings, value=value))
+        value[at] = mistyped(value[at], rng)
+    return with_reports(design, value=value)
 
 
 def from_physics(seed, work):
@@ -310,7 +305,9 @@ def study(n_printers, n_virtual, seed):
 
 def as_text(found):
     """Lay the figures out as a page of Markdown."""
-    error = np.sqrt(0.09 / found["printers"]) if found["printers"] else 0
+    of_printers, of_virtual = (
+        f"{100 * np.sqrt(0.09 / max(found[key], 1)):.1f} %" for key in ("printers", "virtual")
+    )
     lines = [
         "# The study of the model",
         "",
@@ -319,7 +316,9 @@ def as_text(found):
         "",
         "Where each grade begins (a gap), asked of profiles made from one print each of `first`, "
         "`upright` and `round`. *machine*: its long-run value; *next*: its next print, whose own "
-        f"shift nobody can know. One standard error of a 90 % coverage is {100 * error:.1f} %.",
+        f"shift nobody can know. One standard error of a 90 % coverage is {of_printers} over the "
+        f"printers and {of_virtual} over the virtual machines; of *next* it is smaller over the "
+        "printers, as all next prints of each are asked at once.",
         "",
         "![Coverage by question](coverage.svg)",
         "",
@@ -335,7 +334,8 @@ def as_text(found):
         "",
         "![How far the slide gap is missed](against-habit.svg)",
         "",
-        "*spoiled*: 2 % of grades at random, 3 % of readings mistyped; *sd*: the posterior's own.",
+        "*spoiled*: 2 % of grades at random, 3 % of readings with two digits swapped or one hit "
+        "wrong, wherever in the number; *sd*: the posterior's own.",
         "",
         "## Virtual machines (physics, not the model)",
         "",

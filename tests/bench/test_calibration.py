@@ -1,6 +1,6 @@
 """The calibration study, small enough for every run of the slow tests.
 
-The study of 1,000 printers is run by hand: see `calibration.py`.
+The study of more printers is run by hand: see `calibration.py`.
 """
 
 import numpy as np
