@@ -2,8 +2,10 @@
 
 import numpy as np
 
+from coupons.answering.together import Shared
 from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
 from coupons.learning.profile import Counts, LogSpread, MeasuredRange, Profile
+from coupons.learning.taught_shift import TaughtShift
 from coupons.terms import Direction, Form
 
 EVERYTHING = tuple(
@@ -11,6 +13,9 @@ EVERYTHING = tuple(
     for form in Form
     for direction in Direction
 )
+
+# Shares of the prior's sds as one print can leave them: its own shift along z hides the growth.
+FROM_ONE_PRINT = dict.fromkeys(TERMS, 0.3) | {"growth_ext_z": 0.7, "growth_int_z": 0.7}
 
 
 def known_profile(means=None, sd_share=0.1, scatters=None, measured=EVERYTHING, runs=1, **changes):
@@ -41,3 +46,46 @@ def known_profile(means=None, sd_share=0.1, scatters=None, measured=EVERYTHING, 
         "entries_sha256": "0" * 64,
     }
     return Profile(**(fields | changes))
+
+
+def covariance_at(profile, squares):
+    """Return the terms' covariance, had a print's two shifts these mean squares in mm².
+
+    By adding up information: one print shows the terms and its shifts as a sum, in which half of a
+    shift stands beside the growth of each face. Every term must be known better than before.
+    """
+    passes = np.zeros((len(TERMS), 2))
+    for axis, end in enumerate(("", "_z")):
+        for side in ("ext", "int"):
+            passes[TERMS.index(f"growth_{side}{end}"), axis] = 0.5
+    believed = [profile.scatters[name].mean_square for name in ("rho", "rho_z")]
+    before = np.diag(prior_sd() ** -2.0)
+    seen = np.linalg.inv(np.linalg.inv(profile.covariance_matrix) - before)
+    seen += passes @ np.diag(np.subtract(squares, believed)) @ passes.T
+    return np.linalg.inv(before + np.linalg.inv(seen))
+
+
+def drawn_prints(profile, rng, n, strata=100):
+    """Draw the terms of a printer that one print taught, and the shifts of its next print.
+
+    Returns arrays of shape (n, n_terms) and (n, 2), in mm.
+    """
+    terms, shifts = [], []
+    for _ in range(strata):
+        sds = np.array(
+            [
+                spread.median_mm * np.exp(spread.log_sd * rng.normal())
+                for spread in (profile.scatters["rho"], profile.scatters["rho_z"])
+            ]
+        )
+        covariance = covariance_at(profile, sds**2)
+        terms.append(rng.multivariate_normal(profile.mean_vector, covariance, n // strata))
+        shifts.append(sds * rng.normal(size=(n // strata, 2)))
+    return np.concatenate(terms), np.concatenate(shifts)
+
+
+def unshifted(covariance):
+    """Return what joints share where prints have no shifts: terms of this covariance alone."""
+    values, vectors = np.linalg.eigh(covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0))
+    return Shared(TaughtShift(root, np.zeros((len(root), 0)), np.zeros((0, 0)), np.zeros(0)))

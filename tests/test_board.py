@@ -59,7 +59,7 @@ def test_profiles_are_sorted_by_machine_with_the_newest_print_first(shelf):
         ("", "expected whole JSON text"),
         ('{"format": "offset-prof', "expected whole JSON text"),
         ("[]", "expected an offset profile"),
-        ('{"format": "offset-profile", "version": 99}', "version 1 or older"),
+        ('{"format": "offset-profile", "version": 99}', "version 2 or older"),
         ('{"format": "offset-profile", "version": 1}', "Field required"),
         (" " * 70_000, "at most 65536 bytes"),
     ],

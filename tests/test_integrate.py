@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from synthetic import coupon_design, plain_design
+from synthetic import coupon_design, done_coupons, plain_design
 
+from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS
 from coupons.learning.fit import fit_design
 from coupons.learning.integrate import active_scatters, integrate
@@ -32,6 +33,11 @@ ACTIVE = [
 @pytest.mark.parametrize(("rows", "runs", "expected"), ACTIVE)
 def test_only_scatters_with_evidence_are_learned(rows, runs, expected):
     assert active_scatters(coupon_design(runs, rows)) == expected
+
+
+def test_prints_differ_along_z_only_where_two_of_them_have_sizes_there():
+    design = design_of(done_coupons("first", "upright"))
+    assert active_scatters(design) == ("tau", "tau_z", "sigma", "omega", "rho")
 
 
 def test_what_has_no_evidence_stays_at_its_prior():

@@ -65,6 +65,12 @@ def test_every_version_ever_released_is_read(path):
     assert profile.machine == "attic-1"
 
 
+def test_version_1_did_not_say_what_its_runs_held():
+    read = {path.stem: read_profile(path).counts.runs_along for path in KEPT}
+    assert read["version-1"] == (1, 1)
+    assert read["version-2"] == (1, 0)
+
+
 def test_a_sample_of_the_present_version_is_kept():
     assert KEPT
     assert f"version-{Profile.model_fields['version'].default}" in [path.stem for path in KEPT]
@@ -81,7 +87,7 @@ BROKEN = [
     (profile_text(known_profile())[:700], "whole JSON text"),
     ("[1, 2]", "an offset profile"),
     ('{"format": "something-else"}', "an offset profile"),
-    (broken(version=2), "version 1 or older, got version 2. Update this tool"),
+    (broken(version=3), "version 2 or older, got version 3. Update this tool"),
     (broken(version="one"), "profile.json at version"),
     (broken(machine=""), "profile.json at machine"),
     (broken(nozzle_mm=-0.4), "profile.json at nozzle_mm"),

@@ -1,11 +1,12 @@
 import numpy as np
 import pytest
-from known_profile import known_profile
+from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons.answering.single import SizeQuestion, draw_size
 from coupons.answering.size_words import size_sentences
 from coupons.answering.standards import limits
 from coupons.errors import AnswerError, NotMeasuredError
+from coupons.learning.effects import TERMS
 from coupons.terms import Direction, Form
 
 
@@ -39,20 +40,15 @@ def test_sizes_across_layers_are_whole_layers():
 
 def test_the_interval_holds_nine_prints_in_ten():
     # The same printers, drawn and printed by plain draws: terms, print shift, own deviation.
-    profile = known_profile(sd_share=0.3)
+    profile = known_profile(sd_share=FROM_ONE_PRINT)
     found = draw_size(profile, question("slot", 20.0, "x"))
     rng = np.random.default_rng(2)
-    n = 200_000
-    scale = rng.normal(profile.means["scale_x"], 0.3 * 0.005, n)
-    growth = rng.normal(profile.means["growth_int"], 0.3 * 0.08, n)
-    tau, rho = (
-        s.median_mm * np.exp(s.log_sd * rng.normal(size=n))
-        for s in (profile.scatters["tau"], profile.scatters["rho"])
-    )
-    # The one run that taught the terms had a shift of its own, so that they carry it twice.
-    spread = np.sqrt(np.maximum(2 * rho**2 - profile.scatters["rho"].mean_square, 0))
-    printed = found.drawn_mm * (1 + scale) - 2 * growth
-    printed += (tau * rng.normal(size=n)) - spread * rng.normal(size=n)
+    terms, shifts = drawn_prints(profile, rng, 200_000, strata=500)
+    scale, growth = (terms[:, TERMS.index(name)] for name in ("scale_x", "growth_int"))
+    tau = profile.scatters["tau"]
+    own_sds = tau.median_mm * np.exp(tau.log_sd * rng.normal(size=len(terms)))
+    printed = found.drawn_mm * (1 + scale) - 2 * growth - shifts[:, 0]
+    printed += own_sds * rng.normal(size=len(terms))
     inside = np.mean((printed > found.low_mm) & (printed < found.high_mm))
     assert inside == pytest.approx(0.90, abs=0.01)
     assert found.sd_mm == pytest.approx(printed.std(), rel=0.02)

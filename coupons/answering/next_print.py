@@ -9,13 +9,9 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from coupons.learning.effects import prior_sd
-from coupons.learning.profile import LogSpread, Profile
+from coupons.learning.profile import Profile
 
 Array = NDArray[np.floating]
-
-# Gauss–Hermite rule for a standard normal: nodes and weights for averages over log-scatters.
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
-_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 
 def variances(profile: Profile, rows: Array, in_plane: float, in_z: float) -> tuple[Array, Array]:
@@ -44,18 +40,20 @@ def variance_parts(
 ) -> tuple[Array, Array, Array]:
     """Return `variances` in two parts, and the weights.
 
-    The first, shape (n_nodes, n), is what is not known of the machine. The terms were learned from
-    so many runs, each with a shift of its own that cannot be told from growth: it goes with the
-    print-to-print scatter too. The second, shape (n_nodes,), is the next print's own shift.
+    The first, shape (n_nodes, n), is what is not known of the machine; it goes with the scatter too
+    (see `coupons.learning.taught_shift`). The second, shape (n_nodes,), is the next print's own
+    shift.
     """
-    learned = np.sum((rows @ profile.covariance_matrix) * rows, axis=1)
-    plane, plane_weights = _nodes(profile.scatters["rho"], in_plane)
-    height, height_weights = _nodes(profile.scatters["rho_z"], in_z)
-    shifts = (plane[:, None] + height).ravel()
-    weights = (plane_weights[:, None] * height_weights).ravel()
-    per_run = shifts / profile.counts.runs
-    changed = learned + (per_run - weights @ per_run)[:, None]
-    return np.maximum(changed, 0.1 * learned), shifts, weights
+    taught = profile.taught_shift
+    (plane, plane_weights), (height, height_weights) = (
+        profile.scatters[name].variance_rule() for name in ("rho", "rho_z")
+    )
+    squares = np.stack(np.meshgrid(plane, height, indexing="ij"), axis=-1).reshape(-1, 2)
+    by_shift = rows @ taught.slope
+    moved = np.einsum("ni,kij,nj->kn", by_shift, taught.covariance(squares), by_shift)
+    of_machine = np.sum((rows @ taught.root) ** 2, axis=1) + moved
+    of_print = squares @ np.array([in_plane, in_z]) ** 2
+    return of_machine, of_print, np.outer(plane_weights, height_weights).ravel()
 
 
 def learned_share(profile: Profile, rows: Array) -> Array:
@@ -89,11 +87,3 @@ def half_width(variances: Array, weights: Array, share: float = 0.90) -> float:
         inside = float(weights @ (2 * ndtr(middle / np.sqrt(variances)) - 1))
         low, high = (middle, high) if inside < share else (low, middle)
     return high
-
-
-def _nodes(scatter: LogSpread, sizes: float) -> tuple[Array, Array]:
-    """Variance of a length from a shift that moves so many of its sizes together."""
-    if sizes == 0:
-        return np.zeros(1), np.ones(1)
-    sds = scatter.median_mm * np.exp(scatter.log_sd * _NODES)
-    return (sizes * sds) ** 2, _WEIGHTS

@@ -16,6 +16,7 @@ from scipy.special import ndtr, ndtri
 from threadpoolctl import threadpool_limits
 
 from coupons.learning.profile import LogSpread, Profile
+from coupons.learning.taught_shift import TaughtShift
 
 Array = NDArray[np.floating]
 
@@ -34,18 +35,15 @@ class Shared:
 
     Parameters
     ----------
-    covariance : ndarray of shape (n_terms, n_terms)
-        Of the printer's terms around their mean.
+    terms : TaughtShift
+        What is not known of the printer's terms; part of it goes with how large shifts are.
     shifts : tuple of LogSpread
-        Scatters of the shifts that a print has as a whole; known only roughly themselves.
-    runs : int
-        How many prints the terms were learned from. Each had shifts of its own, which cannot be
-        told from growth: part of the terms' covariance goes with the scatter.
+        Scatters of the shifts that a print has as a whole; known only roughly themselves. As many
+        as ``terms`` was taken apart by.
     """
 
-    covariance: Array
+    terms: TaughtShift
     shifts: tuple[LogSpread, ...] = ()
-    runs: int = 1
 
 
 def shared_of(profile: Profile) -> Shared:
@@ -55,7 +53,7 @@ def shared_of(profile: Profile) -> Shared:
     adds itself to an external size and takes itself from an internal one.
     """
     shifts = (profile.scatters["rho"], profile.scatters["rho_z"])
-    return Shared(profile.covariance_matrix, shifts, profile.counts.runs)
+    return Shared(profile.taught_shift, shifts)
 
 
 @dataclass(frozen=True)
@@ -102,7 +100,8 @@ def chance_together(demands: Sequence[Demand], shared: Shared, seed: int = 0) ->
     --------
     >>> import numpy as np
     >>> sure = Demand((0.3, np.zeros(1)), None, own_sd_mm=0.1)
-    >>> round(chance_together([sure, sure], Shared(np.eye(1))).chance, 4)
+    >>> terms = TaughtShift(np.eye(1), np.zeros((1, 0)), np.zeros((0, 0)), np.zeros(0))
+    >>> round(chance_together([sure, sure], Shared(terms)).chance, 4)
     0.9973
     """
     if not demands:
@@ -148,20 +147,18 @@ class _Margins:
 class _Lattice:
     """Points of the shared space: a Kronecker lattice with steps from the generalised golden ratio.
 
-    Its first coordinates are its most even ones. They go to the shifts, then to the directions of
-    the terms in the order of how far they move the margins; how large shifts are comes last.
+    Its first coordinates are its most even ones. They go to the print's shifts, to the mean shifts
+    of the prints that were learned from, then to the directions of the terms in the order of how
+    far they move the margins; how large shifts are comes last.
     """
 
     def __init__(self, margins: _Margins, shared: Shared) -> None:
-        n_shifts = len(shared.shifts)
-        n_terms = len(shared.covariance)
-        rows = np.concatenate([margins.low_rows, margins.high_rows])[:, :n_terms]
-        self.shared = shared
-        self.directions = _directions(rows, shared.covariance)
+        self.terms = shared.terms
+        rows = np.concatenate([margins.low_rows, margins.high_rows])[:, : len(self.terms.root)]
+        self.directions = _directions(rows, self.terms.root)
         self.medians = np.array([shift.median_mm for shift in shared.shifts])
         self.log_sds = np.array([shift.log_sd for shift in shared.shifts])
-        self.mean_squares = np.array([shift.mean_square for shift in shared.shifts])
-        self.steps = _steps(2 * n_shifts + self.directions.shape[1])
+        self.steps = _steps(3 * len(shared.shifts) + self.directions.shape[1])
 
     def points(self, rng: np.random.Generator) -> Array:
         """Return a fresh set of points, shape (n_points, n_terms + n_shifts)."""
@@ -169,16 +166,16 @@ class _Lattice:
         folded = np.abs(2 * (lattice % 1) - 1)  # the fold makes any integrand periodic
         normal = ndtri(np.clip(folded, 1e-12, 1 - 1e-12))
         k, r = len(self.medians), self.directions.shape[1]
-        squares = (self.medians * np.exp(self.log_sds * normal[:, k + r :])) ** 2
-        excess = (squares - self.mean_squares) / self.shared.runs
-        shifts = normal[:, :k] * np.sqrt(np.maximum(squares + excess, 0.0))
-        return np.concatenate([normal[:, k : k + r] @ self.directions.T, shifts], axis=1)
+        ours, theirs, along, how_large = np.split(normal, [k, 2 * k, 2 * k + r], axis=1)
+        sds = self.medians * np.exp(self.log_sds * how_large)
+        roots = np.linalg.cholesky(self.terms.covariance(sds**2))
+        mean_shifts = np.einsum("nij,nj->ni", roots, theirs)
+        terms = along @ self.directions.T + mean_shifts @ self.terms.slope.T
+        return np.concatenate([terms, ours * sds], axis=1)
 
 
-def _directions(rows: Array, covariance: Array) -> Array:
+def _directions(rows: Array, root: Array) -> Array:
     """Turn standard normals into terms, the direction that moves the margins most first."""
-    values, vectors = np.linalg.eigh(covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
     _, strengths, turned = np.linalg.svd(rows @ root, full_matrices=False)
     return np.asarray(root @ turned[strengths > _NEGLIGIBLE].T)
 

@@ -22,7 +22,21 @@ Indices = NDArray[np.intp]
 class Sizes:
     """The n sizes that take part: printed features and bought mates, each once a run.
 
-    ``fixed_sd`` is nan for a printed size and the tolerance's standard deviation for a bought one.
+    Parameters
+    ----------
+    keys : tuple of (int, str)
+        Run, and feature or name of the bought mate.
+    drawn : ndarray of shape (n,)
+        Drawn sizes in mm; of a bought mate its mean size.
+    effects : ndarray of shape (n, n_effects)
+        Of each effect in the printed size, in mm a unit of the effect.
+    z_share : ndarray of shape (n,)
+        How much of the size lies along z: 1 across layers, ½ for a round lying down.
+    side : ndarray of shape (n,)
+        +1 for an external form, −1 for an internal one.
+    run : ndarray of int of shape (n,)
+    fixed_sd : ndarray of shape (n,)
+        In mm: of a bought mate the standard deviation of its tolerance, nan for a printed size.
     """
 
     keys: tuple[tuple[int, str], ...]
@@ -32,6 +46,13 @@ class Sizes:
     side: Array
     run: Indices
     fixed_sd: Array
+
+    @property
+    def runs_along(self) -> tuple[int, int]:
+        """How many runs hold a printed size in the layer plane, and along z."""
+        printed = np.isnan(self.fixed_sd)
+        in_plane, along_z = printed & (self.z_share < 1), printed & (self.z_share > 0)
+        return len(np.unique(self.run[in_plane])), len(np.unique(self.run[along_z]))
 
 
 @dataclass(frozen=True)

@@ -51,7 +51,7 @@ class PriorTable:
         Functional clearance in mm from which a pair is at least of that grade.
     order_weight : float
         Weight of a log barrier between neighbouring thresholds. It keeps them in order whatever the
-        grades say; small, so that it bends the normal priors by less than a tenth.
+        grades say; small, so that beyond the order itself it moves none by a tenth of its sd.
     losses : dict of str to Normal
         Clearance in mm that a round pair eats beyond its sizes: by form and seam where it stands,
         by the stair of its layers, which a mate feels and jaws do not, where it lies.

@@ -91,16 +91,14 @@ class Mixture:
 
 def active_scatters(design: Design) -> tuple[str, ...]:
     """Return the scatters on which a data set can say something."""
-    z_share = design.sizes.z_share[np.isnan(design.sizes.fixed_sd)]
-    in_plane, across = bool(np.any(z_share < 1)), bool(np.any(z_share > 0))
-    several = design.n_runs > 1
+    in_plane, along_z = design.sizes.runs_along
     says = {
-        "tau": in_plane,
-        "tau_z": across,
+        "tau": in_plane > 0,
+        "tau_z": along_z > 0,
         "sigma": len(design.readings.value) > 0,
         "omega": len(design.trials.internal) > 0,
-        "rho": several and in_plane,
-        "rho_z": several and across,
+        "rho": in_plane > 1,
+        "rho_z": along_z > 1,
     }
     return tuple(name for name in SCATTERS if says[name])
 

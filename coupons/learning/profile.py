@@ -19,7 +19,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from coupons import __version__
 from coupons.atomic import write_text
 from coupons.errors import Problem, ProfileError
-from coupons.learning.effects import EXTRUSION, SCATTERS, TERMS, PriorTable
+from coupons.learning.effects import EXTRUSION, SCATTERS, TERMS, PriorTable, prior_sd
+from coupons.learning.taught_shift import TaughtShift, taught_shift
 from coupons.measuring import sheet
 from coupons.measuring.run import Run
 from coupons.terms import Direction, Form
@@ -29,13 +30,17 @@ if TYPE_CHECKING:  # reading a profile needs no fit, and a fit takes long to imp
 
 Array = NDArray[np.floating]
 
-VERSION = 1
+VERSION = 2
 MAX_BYTES = 4096
 PRIORS: dict[str, PriorTable] = {"extrusion": EXTRUSION}
 
 _DIGITS = 5  # significant digits kept of means and covariances: far below what matters
 _NOISE = 1e-15
 _N = len(TERMS)
+
+# Gauss–Hermite rule for a standard normal: averages over what a scatter may be.
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 Name = Annotated[str, Field(min_length=1, max_length=60)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
@@ -56,6 +61,10 @@ class LogSpread(_Frozen):
         """Mean of the variance, in mm²."""
         return self.median_mm**2 * math.exp(2 * self.log_sd**2)
 
+    def variance_rule(self) -> tuple[Array, Array]:
+        """Variances in mm² to average over, and their weights, both of shape (n_nodes,)."""
+        return (self.median_mm * np.exp(self.log_sd * _NODES)) ** 2, _WEIGHTS
+
 
 class MeasuredRange(_Frozen):
     """Drawn sizes of one form and direction that took part, smallest and largest."""
@@ -67,12 +76,28 @@ class MeasuredRange(_Frozen):
 
 
 class Counts(_Frozen):
-    """How much was observed."""
+    """How much was observed.
+
+    Parameters
+    ----------
+    in_plane, along_z : int, optional
+        How many of the runs have sizes in the layer plane, and along z. Version 1 did not say:
+        there each is taken to have both.
+    """
 
     runs: Annotated[int, Field(ge=1)]
+    in_plane: Annotated[int, Field(ge=0)] | None = None
+    along_z: Annotated[int, Field(ge=0)] | None = None
     sizes: Annotated[int, Field(ge=1)]
     readings: Annotated[int, Field(ge=0)]
     trials: Annotated[int, Field(ge=0)]
+
+    @property
+    def runs_along(self) -> tuple[int, int]:
+        """How many runs have sizes in the layer plane, and along z."""
+        found = (self.in_plane, self.along_z)
+        in_plane, along_z = (self.runs if n is None else n for n in found)
+        return in_plane, along_z
 
 
 class Profile(_Frozen):
@@ -92,7 +117,7 @@ class Profile(_Frozen):
     """
 
     format: Literal["offset-profile"] = "offset-profile"
-    version: Literal[1] = 1
+    version: Literal[1, 2] = 2
     made_with: Name = f"coupons {__version__}"
     machine: Name
     material: Name
@@ -135,6 +160,14 @@ class Profile(_Frozen):
         matrix[np.tril_indices(_N)] = self.covariance
         return matrix + np.tril(matrix, -1).T
 
+    @cached_property
+    def taught_shift(self) -> TaughtShift:
+        """What is left in the terms of the shifts of the prints that taught them."""
+        prior_variance = prior_sd(self.prior_table) ** 2
+        spreads = (self.scatters["rho"], self.scatters["rho_z"])
+        runs = self.counts.runs_along
+        return taught_shift(self.covariance_matrix, prior_variance, spreads, runs)
+
     @property
     def prior_table(self) -> PriorTable:
         """The priors that the fit started from."""
@@ -151,6 +184,7 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
     """
     _same_machine(runs)
     last = max(runs, key=lambda run: run.conditions.printed_on or date.min).conditions
+    in_plane, along_z = fitted.design.sizes.runs_along
     log_sds = {name: fitted.mixture.log_sd_moments(name) for name in SCATTERS}
     return Profile(
         machine=last.machine,
@@ -161,6 +195,8 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
         rehearsed=any(run.conditions.rehearsed for run in runs),
         counts=Counts(
             runs=len(runs),
+            in_plane=in_plane,
+            along_z=along_z,
             sizes=len(fitted.design.sizes.drawn),
             readings=len(fitted.design.readings.value),
             trials=len(fitted.design.trials.internal),

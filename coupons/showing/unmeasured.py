@@ -40,8 +40,9 @@ def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[st
     terms = [
         (unsaid(name), _coupon(COUPONS[name])) for name in EFFECTS if not is_learned(profile, name)
     ]
-    runs = [(unsaid("rho"), "a second print, fitted together")] if profile.counts.runs == 1 else []
-    return (*joints, *terms, *runs)
+    again = "a second print, fitted together"
+    runs = zip(("rho", "rho_z"), profile.counts.runs_along, strict=True)
+    return (*joints, *terms, *((unsaid(name), again) for name, n in runs if n == 1))
 
 
 def _coupon(name: str) -> str:

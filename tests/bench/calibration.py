@@ -167,6 +167,7 @@ def profile_of_fit(fitted):
         mean, sd = fitted.mixture.log_sd_moments(name)
         scatters[name] = LogSpread(median_mm=float(np.exp(mean)), log_sd=sd)
     design = fitted.design
+    in_plane, along_z = design.sizes.runs_along
     return Profile(
         machine="bench-1",
         material="grey",
@@ -175,6 +176,8 @@ def profile_of_fit(fitted):
         rehearsed=False,
         counts=Counts(
             runs=design.n_runs,
+            in_plane=in_plane,
+            along_z=along_z,
             sizes=len(design.sizes.drawn),
             readings=len(design.readings.value),
             trials=len(design.trials.internal),

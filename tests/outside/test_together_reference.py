@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from known_profile import unshifted
 from scipy.stats import multivariate_normal
 
-from coupons.answering.together import Demand, Shared, chance_together
+from coupons.answering.together import Demand, chance_together
 
 
 def some_joints(n_joints, seed):
@@ -39,7 +40,7 @@ def test_against_the_cumulative_normal_of_all_margins(n_joints):
         abseps=1e-5,
         rng=np.random.default_rng(1),
     )
-    answer = chance_together(demands, Shared(covariance))
+    answer = chance_together(demands, unshifted(covariance))
     assert answer.error < 2e-3
     assert answer.chance == pytest.approx(reference, abs=4 * answer.error + 1e-4)
 
@@ -54,7 +55,7 @@ def test_twenty_joints_against_draws():
         own = rng.normal(0, 0.03, n)
         holds &= demand.lower[0] + theta @ demand.lower[1] + own > 0
         holds &= demand.upper[0] + theta @ demand.upper[1] + own < 0
-    answer = chance_together(demands, Shared(covariance))
+    answer = chance_together(demands, unshifted(covariance))
     drawn_error = holds.std() / np.sqrt(n)
     assert 0.02 < answer.chance < 0.98, "a case in which the joints can tell"
     assert answer.chance == pytest.approx(holds.mean(), abs=4 * np.hypot(drawn_error, answer.error))
@@ -63,4 +64,4 @@ def test_twenty_joints_against_draws():
 
 
 def _singles(demands, covariance):
-    return [chance_together([demand], Shared(covariance)).chance for demand in demands]
+    return [chance_together([demand], unshifted(covariance)).chance for demand in demands]

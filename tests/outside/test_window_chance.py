@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from known_profile import known_profile
+from known_profile import covariance_at, known_profile
 from scipy.integrate import trapezoid
 from scipy.stats import norm
 
@@ -18,22 +18,22 @@ def chance_by_quadrature(profile, gap_mm, grade):
     """Integrate over this print's shift scatter, the clearance, and the threshold given it."""
     row = effect_row(Feature(Form.SLOT, 12.0, Direction.X))
     row = row - effect_row(Feature(Form.TONGUE, 12.0 - gap_mm, Direction.X))
-    n = len(EFFECTS)
-    mean, covariance = profile.mean_vector, profile.covariance_matrix
+    n, mean = len(EFFECTS), profile.mean_vector
     at = n + THRESHOLDS.index(grade)
     c_mean = gap_mm + row @ mean[:n]
-    c_terms = row @ covariance[:n, :n] @ row
-    cross = row @ covariance[:n, at]
     own = 2 * profile.scatters["tau"].mean_square
     omega_sq = profile.scatters["omega"].mean_square
     rho = profile.scatters["rho"]
 
     # Plain trapezoids: over the shift's scatter, then over the clearance.
     z = np.linspace(-6, 6, 241)
-    squares = (2 * rho.median_mm * np.exp(rho.log_sd * z)) ** 2
-    variances = c_terms + own + 2 * squares - 4 * rho.mean_square
+    squares = (rho.median_mm * np.exp(rho.log_sd * z)) ** 2
+    across = profile.scatters["rho_z"].mean_square
     given_scatter = []
-    for variance in variances:
+    for square in squares:
+        covariance = covariance_at(profile, (square, across))
+        variance = row @ covariance[:n, :n] @ row + own + 4 * square
+        cross = row @ covariance[:n, at]
         c = np.linspace(c_mean - 2, c_mean + 2, 4001)
         slope = cross / variance
         k_mean = mean[at] + slope * (c - c_mean)
