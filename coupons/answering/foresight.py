@@ -34,7 +34,15 @@ _NODES, _WEIGHTS = (
 
 @dataclass(frozen=True)
 class Belief:
-    """What is held about a printer now: moments of the terms, scatters in mm."""
+    """What is held about a printer now.
+
+    Parameters
+    ----------
+    mean : ndarray of shape (n_terms,)
+    covariance : ndarray of shape (n_terms, n_terms)
+    scatters : Scatters
+        In mm.
+    """
 
     mean: Array
     covariance: Array

@@ -38,7 +38,14 @@ class Rows:
 
 @dataclass(frozen=True)
 class Whitened:
-    """Rows after division by the square root of a matrix H: inner products are rowsᵀ H⁻¹ rows."""
+    """Rows after division by the square root of a matrix H: inner products are rowsᵀ H⁻¹ rows.
+
+    Parameters
+    ----------
+    core : ndarray of shape (n_core, m)
+    alone : ndarray of shape (m,)
+        Each of the m rows leans on one value of those alone.
+    """
 
     core: Array
     alone: Array
@@ -108,8 +115,15 @@ class Bordered:
 class Factor:
     """What is needed to divide by a bordered, positive definite matrix.
 
-    ``lower`` is the Cholesky factor of the core with the rest eliminated, ``reduced`` the border
-    divided by the diagonal.
+    Parameters
+    ----------
+    core, alone : ndarray of int
+        Indices of the values in the core, and of those that meet themselves and the core only.
+    lower : ndarray of shape (n_core, n_core)
+        Cholesky factor of the core with the rest eliminated.
+    reduced : ndarray
+        Border divided by the diagonal.
+    diagonal : ndarray of shape (n_alone,)
     """
 
     core: Indices

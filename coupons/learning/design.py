@@ -59,8 +59,18 @@ class Sizes:
 class Readings:
     """Caliper readings: which size, and the reading after jaw correction.
 
-    A round feature can be read along one axis: ``effects`` and ``z_share`` are what that has beyond
-    the size.
+    Parameters
+    ----------
+    size : ndarray of int of shape (n,)
+    value : ndarray of shape (n,)
+        In mm.
+    effects : ndarray of shape (n, n_effects)
+    z_share : ndarray of shape (n,)
+        What a reading has beyond the size: a round feature can be read along one axis.
+    resolution : ndarray of shape (n,)
+        Of the caliper, in mm.
+    row : ndarray of int of shape (n,)
+        Entry rows.
     """
 
     size: Indices
@@ -73,7 +83,19 @@ class Readings:
 
 @dataclass(frozen=True)
 class Trials:
-    """Fit trials: which internal and external size, and the set of grades reported as two ranks."""
+    """Fit trials.
+
+    Parameters
+    ----------
+    internal, external : ndarray of int of shape (n,)
+        Which sizes met.
+    tightest, loosest : ndarray of int of shape (n,)
+        Ranks of the set of grades that was reported; equal where it was one grade.
+    losses : ndarray of shape (n, n_losses)
+        Of each loss in the clearance.
+    row : ndarray of int of shape (n,)
+        Entry rows.
+    """
 
     internal: Indices
     external: Indices

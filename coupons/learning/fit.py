@@ -44,7 +44,7 @@ def fit_design(design: Design, table: PriorTable = EXTRUSION) -> Fitted:
     Raises
     ------
     FitError
-        If a number is not finite.
+        If a number is not finite, or no mode is found.
     """
     if not (np.isfinite(design.readings.value).all() and np.isfinite(design.sizes.drawn).all()):
         raise FitError("A reading or a drawn size is not a finite number.")
@@ -62,6 +62,6 @@ def fit_runs(runs: Sequence[Run], table: PriorTable = EXTRUSION) -> Fitted:
     Raises
     ------
     FitError
-        If the runs hold no result.
+        If the runs hold no result, or as `fit_design`.
     """
     return fit_design(design_of(runs), table)

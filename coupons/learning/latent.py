@@ -136,7 +136,16 @@ class LatentModel:
     def distances(self, latent: Array, scatters: Scatters) -> tuple[Array, Array]:
         """Standardised distance of each trial's clearance to the thresholds around its grades.
 
-        Infinite where a set of grades has no bound; see `coupons.learning.likelihood.TrialTerms`.
+        Parameters
+        ----------
+        latent : ndarray of shape (n_latent,)
+        scatters : Scatters
+
+        Returns
+        -------
+        lower, upper : ndarray of shape (n_trials,)
+            In sds of the judgement, infinite where a set of grades has no bound; see
+            `coupons.learning.likelihood.TrialTerms`.
         """
         trials, drawn = self.design.trials, self.design.sizes.drawn
         shared, size = latent[: self.n_shared], drawn + latent[self.n_shared :]

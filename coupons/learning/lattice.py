@@ -36,7 +36,18 @@ _MAX_POINTS = 600
 
 @dataclass(frozen=True)
 class Point:
-    """One value of the active scatters, the mode of all else there, and how probable it is."""
+    """One value of the active scatters, the mode of all else there, and how probable it is.
+
+    Parameters
+    ----------
+    z : ndarray of shape (n_active,)
+        Log scatters, in prior sds from the prior median.
+    scatters : Scatters
+        In mm.
+    mode : Mode
+    log_posterior : float
+        Up to a constant.
+    """
 
     z: Array
     scatters: Scatters

@@ -28,7 +28,15 @@ _LEAST_STEP = 0.05
 
 @dataclass(frozen=True)
 class Marginals:
-    """Means and sds of the four thresholds, in sds of the normal around the mode, from there."""
+    """Moments of the four thresholds beside those of the normal around the mode.
+
+    Parameters
+    ----------
+    shift : ndarray of shape (4,)
+        Mean less the mode, in sds of the normal.
+    stretch : ndarray of shape (4,)
+        Standard deviation over that of the normal.
+    """
 
     shift: Array
     stretch: Array

@@ -10,7 +10,8 @@ from coupons.answering.sanity import Body, cantilever_strain, check_press, lame_
 
 def test_compound_cylinder():
     # Radii 150, 200, 250 mm, 200 GPa, 0.1 mm radial: 12.3 MPa and 56.05 MPa hoop in the outer one
-    # (a textbook on strength of materials, its answer from memory). Poisson cancels: one material.
+    # (Ugural & Fenster, Advanced Strength and Applied Elasticity; its answer, 12.3 and 56.05, from
+    # memory). Poisson cancels: one material.
     hub, core = Body(500, 200_000, 0.28), Body(300, 200_000, 0.28)
     check = check_press(0.2, 400, hub, core, strain_limit=0.01)
     assert check.pressure_mpa == pytest.approx(12.3, abs=0.05)
@@ -38,7 +39,8 @@ def test_steel_on_brass_against_the_general_solution_of_a_thick_ring():
 
 
 def test_clip_of_the_plastics_snap_fit_design_guides():
-    # l 19, y 2.4 mm, 2 % strain, taper to half: h = 3.28 mm (numbers from memory).
+    # l 19, y 2.4 mm, 2 % strain, taper to half: h = 3.28 mm (worked example of the guide
+    # Snap-Fit Joints for Plastics, its numbers from memory).
     assert cantilever_strain(2.4, 19, 3.28, "half") == pytest.approx(0.02, abs=1e-4)
     # The guides print y = 0.67 ε l²/h for an even clip (synectic.net/snap-fit-design).
     assert 0.67 * cantilever_strain(1, 10, 2) * 10**2 / 2 == pytest.approx(1, abs=0.006)
