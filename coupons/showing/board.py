@@ -20,7 +20,6 @@ from coupons.showing.page import render_page
 STALE_AFTER_DAYS = 90
 """Age from which a profile is stale (common practice, no source): a nozzle wears, belts slacken."""
 
-MOST_BYTES = 65536
 _NAME = "profile.json"
 
 
@@ -63,7 +62,7 @@ def read_posted(paths: Iterable[Path]) -> tuple[tuple[Posted, ...], tuple[Coupon
     refused: list[CouponError] = []
     for path in paths:
         try:
-            posted += [Posted(_read(file), _source(file)) for file in _files(path)]
+            posted += [Posted(read_profile(file), _source(file)) for file in _files(path)]
         except CouponError as error:
             refused.append(error)
     # Two stable sorts: newest first within what is sorted by name.
@@ -90,14 +89,6 @@ def _files(path: Path) -> list[Path]:
 
 def _source(file: Path) -> str:
     return file.resolve().parent.name if file.name == _NAME else file.name
-
-
-def _read(file: Path) -> Profile:
-    if file.is_file() and file.stat().st_size > MOST_BYTES:
-        todo = "A profile is a few kilobytes: ask for the profile itself"
-        got = f"{file.stat().st_size} bytes"
-        raise ProfileError([Problem(str(file), f"at most {MOST_BYTES} bytes", got, todo)])
-    return read_profile(file)
 
 
 def age_of(profile: Profile, today: date, stale_after_days: int = STALE_AFTER_DAYS) -> Age:
