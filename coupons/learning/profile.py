@@ -33,6 +33,7 @@ if TYPE_CHECKING:  # reading a profile needs no fit, and a fit takes long to imp
 
 Array = NDArray[np.floating]
 
+FILE = "profile.json"
 VERSION = 1
 MAX_BYTES = 4096
 MOST_BYTES = 65536
