@@ -10,6 +10,7 @@ from coupons.learning.profile import write_profile
 from coupons.showing.board import STALE_AFTER_DAYS, Posted, age_of, read_posted, write_board
 from coupons.showing.board_figures import Value, figures
 from coupons.showing.board_table import board_table
+from coupons.showing.wall_card import write_wall_card
 
 TODAY = date(2026, 6, 30)
 HOSTILE = "</script><script>alert(1)</script>"
@@ -176,6 +177,30 @@ def test_the_command_writes_the_page_prints_a_table_and_names_what_is_at_fault(s
     assert lines[0].split() == ["machine", "material", "age", "(1)", "(2)", "(3)"]
     assert max(map(len, lines[:4])) <= 80
     assert "REHEARSED a" in result.stdout
+
+
+@pytest.mark.parametrize(
+    ("name", "got"),
+    [
+        ("entries.csv", "a file that is something else"),
+        ("wall-card.html", "a file that is something else"),
+        ("entries.csv/b.html", "a file where its folder would be"),
+    ],
+)
+def test_what_is_no_board_is_never_written_over(shelf, name, got):
+    (shelf / "entries.csv").write_text("typed")
+    write_wall_card(shelf / "wall-card.html", known_profile())
+    result = CliRunner().invoke(main, ["board", str(shelf), "-o", str(shelf / name)])
+    assert result.exit_code == 1
+    assert f"{name}: expected a" in result.stderr
+    assert f"got {got}" in result.stderr
+    assert (shelf / "entries.csv").read_text() == "typed"
+
+
+def test_a_board_is_replaced_by_the_next(shelf):
+    for _ in range(2):
+        result = CliRunner().invoke(main, ["board", str(shelf), "-o", str(shelf / "board.html")])
+        assert result.exit_code == 0
 
 
 def test_the_commands_limit_is_the_boards():

@@ -262,6 +262,11 @@ def write_profile(profile: Profile, path: Path) -> None:
     write_text(path, profile_text(profile))
 
 
+def is_profile(data: bytes) -> bool:
+    """Tell whether bytes are a profile, be it damaged or of a later version."""
+    return b'"offset-profile"' in data
+
+
 def read_profile(path: Path) -> Profile:
     """Read a profile of any version ever released.
 

@@ -7,14 +7,15 @@ refused, and its words are escaped wherever they stand; one bad file never hides
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 from coupons.answering.words import REHEARSED
-from coupons.atomic import write_text
-from coupons.errors import CouponError, Problem, ProfileError
+from coupons.atomic import not_ours, write_text
+from coupons.errors import CouponError, Problem, ProfileError, WriteError
 from coupons.learning.profile import FILE, Profile, read_profile
 from coupons.showing.board_figures import Figure, figures
-from coupons.showing.page import render_page
+from coupons.showing.page import is_page, render_page
 
 STALE_AFTER_DAYS = 90
 """Age from which a profile is stale (common practice, no source): a nozzle wears, belts slacken."""
@@ -165,7 +166,15 @@ def write_board(
     -------
     tuple of Figure
         What the board compares, for other uses of it.
+
+    Raises
+    ------
+    WriteError
+        If a file is there that is not a board, or none can be.
     """
+    problems = not_ours(path, "a board", partial(is_page, kind="board"))
+    if problems:
+        raise WriteError(problems)
     compared = figures([one.profile for one in posted])
     write_text(
         path,
