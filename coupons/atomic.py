@@ -39,9 +39,9 @@ def not_ours(path: Path, what: str, is_ours: Callable[[bytes], bool]) -> list[Pr
     is_ours : callable
         Tells from the bytes that stand there whether this tool wrote the like.
     """
-    if path.exists() and not path.is_file():
-        return [_no_place(path, "a folder or a device")]
     try:
+        if path.exists() and not path.is_file():
+            return [_no_place(path, "a folder or a device")]
         data = path.read_bytes()
     except FileNotFoundError:
         return []

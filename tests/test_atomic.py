@@ -31,6 +31,7 @@ def test_where_no_file_can_be_is_told_and_nothing_is_left_behind(tmp_path, name,
         ("afile", "expected a list to replace, or no such file, got a file that is something else"),
         ("afile/x", "expected a place for a file, got a file where its folder would be"),
         (".", "expected a place for a file, got a folder or a device"),
+        ("n" * 300, "expected a place for a file, got file name too long"),
     ],
 )
 def test_only_what_this_tool_wrote_may_be_replaced(tmp_path, name, says):

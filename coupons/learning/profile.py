@@ -307,7 +307,9 @@ def _load(path: Path) -> Any:
         problem = Problem(str(path), "a profile", "no such file", todo)
     except OSError as error:
         problem = Problem(str(path), "a file that can be read", error.strerror or "none")
-    except (ValueError, RecursionError) as error:
-        # Numbers of thousands of digits and brackets nested as deep escape the parser's own error.
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
         problem = Problem(str(path), "whole JSON text", f"a break ({error})", _TODO)
+    except (ValueError, RecursionError):  # escape the parser's own error
+        got = "a number of thousands of digits, or brackets nested as deep"
+        problem = Problem(str(path), "whole JSON text", got, _TODO)
     raise ProfileError([problem])
