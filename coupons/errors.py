@@ -10,6 +10,7 @@
     ├── EntriesError            entries.csv
     ├── FitError                observations that no model can be fitted to
     ├── ProfileError            profile.json
+    ├── WriteError              a file that cannot be written, or that is somebody's own
     └── AnswerError             a question that has no answer as asked
         └── NotMeasuredError    the profile holds no evidence on what is asked
 
@@ -95,6 +96,10 @@ class FitError(CouponError):
 
 class ProfileError(CouponError):
     """A profile.json that cannot be used."""
+
+
+class WriteError(CouponError):
+    """A file that cannot be written, or that would replace what somebody else wrote."""
 
 
 class AnswerError(CouponError):

@@ -58,3 +58,62 @@ def test_all_entries_left_out_is_one_clear_line(folder):
     result = fit(folder, *everything)
     assert result.exit_code == 1
     assert "hold no result yet" in result.stderr
+
+
+def test_profiles_in_one_folder_keep_their_own_pages(folder, tmp_path):
+    for name in ("bench-1", "bench-2"):
+        result = fit(folder, "-o", tmp_path / f"{name}.json")
+        pages = f"{name}-report.html and {name}-wall-card.html"
+        assert result.output.endswith(f"Wrote {tmp_path / name}.json, {pages}\n")
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        f"{name}{end}"
+        for name in ("bench-1", "bench-2")
+        for end in ("-report.html", "-wall-card.html", ".json")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("output", "got"),
+    [
+        ("spring/entries.csv", "a file that is something else"),
+        ("spring/coupon.json", "a file that is something else"),
+        ("spring/report.html", "a file that is something else"),
+        ("spring", "a folder or a device"),
+        ("spring/entries.csv/p.json", "a file where its folder would be"),
+    ],
+)
+def test_a_file_that_is_no_profile_is_never_written_over(folder, output, got):
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    result = fit(folder, "-o", folder.parent / output)
+    assert result.exit_code == 1
+    assert f"{output}: expected a" in result.stderr
+    assert f"got {got}" in result.stderr
+    assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
+
+
+def test_a_report_of_ones_own_beside_the_profile_is_never_written_over(folder, tmp_path):
+    (tmp_path / "p-report.html").write_text("mine")
+    result = fit(folder, "-o", tmp_path / "p.json")
+    assert "p-report.html: expected a report to replace, or no such file" in result.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["p-report.html"]
+
+
+def test_a_damaged_profile_may_be_replaced(folder):
+    assert fit(folder).exit_code == 0
+    path = folder / "profile.json"
+    path.write_text(path.read_text()[:300])
+    assert fit(folder).exit_code == 0
+    assert read_profile(path).machine == "bench-1"
+
+
+def test_one_print_given_twice_is_refused(folder, tmp_path):
+    copy = shutil.copytree(folder, tmp_path / "copy")
+    for twice in (folder, folder.parent / "." / "spring", copy):
+        result = fit(folder, twice, "--without", "spring:43")
+        assert result.exit_code == 1
+        assert f"{twice}: expected another print, got the entries of {folder} again" in (
+            result.stderr
+        )
+    conditions = copy / "conditions.toml"
+    conditions.write_text("printed_on = 2026-01-31\n" + conditions.read_text())
+    assert fit(folder, copy, "-o", tmp_path / "both.json").exit_code == 0

@@ -4,7 +4,7 @@ import pytest
 from known_profile import known_profile
 from test_joints import DRAWER, part
 
-from coupons.errors import AnswerError
+from coupons.errors import WriteError
 from coupons.showing.joints_page import part_page, write_part
 
 
@@ -18,15 +18,38 @@ def test_three_files_are_written_and_replaced_when_asked_again(tmp_path):
     assert {path.name for path in out.iterdir()} == {"joints.csv", "joints.html", "variables.csv"}
 
 
-def test_the_list_itself_is_never_written_over(tmp_path):
+@pytest.mark.parametrize("name", ["joints.csv", "variables.csv", "joints.html"])
+@pytest.mark.parametrize(
+    "typed",
+    [
+        DRAWER,
+        "name,value,unit\r\nwall,2,mm\r\n",
+        "<!doctype html><title>joints</title>",
+        '<body class="part">',
+    ],
+)
+def test_what_somebody_typed_is_never_written_over(tmp_path, name, typed):
+    found, out = part(tmp_path, known_profile()), tmp_path / "out"
+    out.mkdir()
+    (out / name).write_text(typed, newline="")
+    with pytest.raises(WriteError, match="expected earlier answers to replace, or no such file"):
+        write_part(found, out, tmp_path / "elsewhere.csv")
+    assert [(path.name, path.read_bytes()) for path in out.iterdir()] == [(name, typed.encode())]
+
+
+def test_the_list_itself_is_never_written_over_even_if_it_looks_like_answers(tmp_path):
     found = part(tmp_path, known_profile())
-    before = (tmp_path / "joints.csv").read_bytes()
-    with pytest.raises(AnswerError, match="a list that somebody typed"):
-        write_part(found, tmp_path, tmp_path / "joints.csv")
-    with pytest.raises(AnswerError, match="a list that somebody typed"):
-        write_part(found, tmp_path, tmp_path / "elsewhere.csv")
-    assert (tmp_path / "joints.csv").read_bytes() == before
-    assert not (tmp_path / "variables.csv").exists()
+    out = tmp_path / "out"
+    write_part(found, out, tmp_path / "elsewhere.csv")
+    with pytest.raises(WriteError, match=r"variables\.csv: expected earlier answers"):
+        write_part(found, out, out / "variables.csv")
+
+
+def test_every_file_in_the_way_is_told_at_once(tmp_path):
+    (tmp_path / "afile").touch()
+    with pytest.raises(WriteError) as refused:
+        write_part(part(tmp_path, known_profile()), tmp_path / "afile" / "x", tmp_path / "list.csv")
+    assert len(refused.value.problems) == 3
 
 
 def test_the_page_needs_nothing_from_outside_and_escapes_names(tmp_path):

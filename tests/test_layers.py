@@ -6,8 +6,8 @@ from pathlib import Path
 import coupons
 
 ORDER = [
-    "atomic",
     "errors",
+    "atomic",
     "terms",
     "making",
     "measuring",

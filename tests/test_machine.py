@@ -62,7 +62,7 @@ def test_a_random_machine_is_the_same_for_the_same_seed():
         ),
         (
             BENCH.replace("seam_mm", "sean_mm"),
-            "mine.toml at bead.seam_mm: expected a value, got no such line."
+            "mine.toml at bead.seam_mm: expected a value, got none."
             " Add a line seam_mm = …\n"
             "mine.toml at bead.sean_mm: expected one of planned_mm, laid_mm, drag_mm, support,"
             " seam_mm, seam_along, got sean_mm. Did you mean seam_mm?",

@@ -76,28 +76,66 @@ def test_a_sample_of_the_present_version_is_kept():
     assert f"version-{Profile.model_fields['version'].default}" in [path.stem for path in KEPT]
 
 
+WHOLE = json.loads(profile_text(known_profile()))
+TRIANGLE = WHOLE["covariance"]
+
+
 def broken(**changes):
-    data = json.loads(profile_text(known_profile()))
-    return json.dumps(data | changes)
+    return json.dumps(WHOLE | changes)
 
 
-TRIANGLE = list(known_profile().covariance)
+def with_mean(name, value):
+    return broken(means=WHOLE["means"] | {name: value})
+
+
+def with_range(low_mm, high_mm):
+    ends = {"low_mm": low_mm, "high_mm": high_mm}
+    return broken(measured=[WHOLE["measured"][0] | ends])
+
+
 BROKEN = [
-    ("", "whole JSON text"),
-    (profile_text(known_profile())[:700], "whole JSON text"),
-    ("[1, 2]", "an offset profile"),
-    ('{"format": "something-else"}', "an offset profile"),
-    (broken(version=3), "version 2 or older, got version 3. Update this tool"),
-    (broken(version="one"), "profile.json at version"),
-    (broken(machine=""), "profile.json at machine"),
-    (broken(nozzle_mm=-0.4), "profile.json at nozzle_mm"),
-    (broken(surprise=1), "profile.json at surprise"),
-    (broken(means={"scale_x": 0.0}), "means must name the 18 terms"),
-    (broken(covariance=TRIANGLE[:-1]), "covariance must hold 171 numbers"),
-    (broken(covariance=[-1.0, *TRIANGLE[1:]]), "negative eigenvalue"),
-    (broken(scatters={}), "scatters must name tau"),
-    (broken(rehearsed="no"), "profile.json at rehearsed"),
-    (broken().replace('"nozzle_mm": 0.4', '"nozzle_mm": NaN'), "profile.json at nozzle_mm"),
+    ("", "expected whole JSON text"),
+    (profile_text(known_profile())[:700], "expected whole JSON text"),
+    ("1" * 6000, "expected whole JSON text, got a number of thousands of digits"),
+    ("[" * 65_000, "expected whole JSON text"),
+    (" " * 70_000, "expected at most 65536 bytes, got more"),
+    ("[1, 2]", "expected an offset profile"),
+    ('{"format": "something-else"}', "expected an offset profile"),
+    (broken(version=3), "expected version 2 or older, got version 3. Update this tool"),
+    (broken(version="one"), " at version: expected 1 or 2, got 'one'"),
+    (broken(machine=""), " at machine: expected the name of the machine, got nothing"),
+    (broken(machine="a\n\x1b[31m"), " at machine: expected words on one line"),
+    (broken(material="x" * 61), " at material: expected at most 60 characters, got 61"),
+    (broken(nozzle_mm=-0.4), " at nozzle_mm: expected a number greater than 0.01, got -0.4"),
+    (broken(nozzle_mm=1e9), " at nozzle_mm: expected a number less than or equal to 10"),
+    (broken(layer_height_mm="thin"), " at layer_height_mm: expected a number, got 'thin'. Run"),
+    (broken(layer_height_mm=6), " at layer_height_mm: expected a number less than or equal to 5"),
+    (broken(printed_on="1 May"), " at printed_on: expected a date such as 2026-01-31, got '1 May'"),
+    (broken(surprise="!" * 99), " at surprise: expected one of format, version"),
+    (broken(**{"\x1b[31m": 1}), r" at '\x1b[31m': expected one of format"),
+    (broken(counts=7), " at counts: expected names with values, got 7"),
+    (
+        broken(counts=WHOLE["counts"] | {"runs": 10**400}),
+        " at counts.runs: expected a number less than or equal to 1000000",
+    ),
+    (broken(counts=WHOLE["counts"] | {"runs": 1.5}), " at counts.runs: expected a whole number"),
+    (with_range(8, 3), " at measured.0: expected low_mm up to high_mm, got 8 and 3"),
+    (with_range(1, 1e9), " at measured.0.high_mm: expected a number less than or equal to 2000"),
+    (broken(measured=[{"worn": 1}]), " at measured.0.worn: expected one of form, direction"),
+    (broken(means={"scale_x": 0.0}), "expected means of the 18 terms scale_x"),
+    (with_mean("growth_ext", "x" * 99), f"growth_ext: expected a number, got '{'x' * 58}…. Run"),
+    (with_mean("growth_ext", 1e300), "growth_ext: expected a number less than 10, got 1e+300"),
+    (with_mean("growth_ext", -(10**400)), "growth_ext: expected a finite number, got -1000"),
+    (broken(measured=[0] * 9000), "expected a profile, got 9000 faults in all"),
+    (broken(printed_on=7), " at printed_on: expected a date such as 2026-01-31, got 7"),
+    (broken(machine="\ud800"), "expected whole characters, and brackets"),
+    (with_mean("from_push", 0.9), "expected thresholds that rise from force to push to slide"),
+    (broken(covariance=TRIANGLE[:-1]), "expected covariance of 171 numbers, got 170"),
+    (broken(covariance=[1e308, *TRIANGLE[1:]]), "covariance.0: expected a number less than 100"),
+    (broken(covariance=[-1.0, *TRIANGLE[1:]]), "expected covariance without a negative eigenvalue"),
+    (broken(scatters={}), "expected scatters tau, tau_z"),
+    (broken(rehearsed="no"), " at rehearsed: expected true or false, got 'no'"),
+    (broken().replace('"nozzle_mm": 0.4', '"nozzle_mm": NaN'), "expected a finite number, got nan"),
 ]
 
 
@@ -108,6 +146,7 @@ def test_a_broken_file_is_refused_in_words(tmp_path, text, message):
     with pytest.raises(ProfileError) as refused:
         read_profile(path)
     assert message in str(refused.value)
+    assert str(refused.value).startswith(str(path))
     assert path.read_text(encoding="utf-8") == text
 
 

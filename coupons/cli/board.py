@@ -38,7 +38,7 @@ def command(
     from coupons.showing.board_table import board_table
 
     today = date.today()
-    posted, refused = read_posted(paths)
+    posted, refused = read_posted(paths, today)
     figures = write_board(output, posted, refused, today, stale_after_days)
     ages = [age_of(one.profile, today, stale_after_days) for one in posted]
     if posted:

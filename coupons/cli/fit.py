@@ -42,34 +42,36 @@ def command(
     """Learn a printer from one or several runs of one machine and material.
 
     Writes profile.json, which answers `coupons offset`, and beside it report.html to look at and
-    wall-card.html to hang up. Says what to do first, what the printer does wrong, which entries are
-    surprising and how well features are foretold.
+    wall-card.html to hang up; with -o bench-2.json, bench-2-report.html and bench-2-wall-card.html.
+    Says what to do first, what the printer does wrong, which entries are surprising and how well
+    features are foretold.
     """
     from coupons.learning.decisions import leave_out
     from coupons.learning.fit import fit_runs
-    from coupons.learning.profile import profile_of, write_profile
+    from coupons.learning.profile import FILE, profile_of, write_profile
     from coupons.learning.yardstick import measure_against
     from coupons.measuring.checks import check_run
-    from coupons.measuring.run import load_run
+    from coupons.measuring.run import load_runs
+    from coupons.showing.fit_files import fit_files
     from coupons.showing.fit_summary import learned_from, summary_lines
     from coupons.showing.report import write_report
     from coupons.showing.wall_card import write_wall_card
 
-    runs, left_out = leave_out([load_run(folder) for folder in folders], without)
+    runs, left_out = leave_out(load_runs(folders), without)
+    files = fit_files(output or folders[-1] / FILE)
     fitted = fit_runs(runs)
     profile = profile_of(fitted, runs, left_out)
-    path = output or folders[-1] / "profile.json"
-    write_profile(profile, path)
+    write_profile(profile, files.profile)
     findings = [check_run(folder) for folder in folders]
     learned = learned_from(profile, fitted, runs, findings)
     others = measure_against(fitted.design) if yardstick else ()
-    report = write_report(path.with_name("report.html"), learned, fitted, findings, others)
-    card = write_wall_card(path.with_name("wall-card.html"), profile)
+    write_report(files.report, learned, fitted, findings, others)
+    write_wall_card(files.card, profile)
     if as_json:
-        click.echo(json.dumps(_data(learned, path), ensure_ascii=False, indent=1))
+        click.echo(json.dumps(_data(learned, files.profile), ensure_ascii=False, indent=1))
     else:
-        click.echo("\n".join(summary_lines(learned, path)))
-        click.echo(f"Wrote {path}, {report.name} and {card.name}")
+        click.echo("\n".join(summary_lines(learned, files.profile)))
+        click.echo(f"Wrote {files.profile}, {files.report.name} and {files.card.name}")
 
 
 def _data(learned: "Learned", path: Path) -> dict[str, object]:

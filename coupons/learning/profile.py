@@ -7,10 +7,11 @@ import hashlib
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,10 +20,20 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from coupons import __version__
 from coupons.atomic import write_text
 from coupons.errors import Problem, ProfileError
-from coupons.learning.effects import EXTRUSION, SCATTERS, TERMS, PriorTable, prior_sd
+from coupons.learning.effects import (
+    EXTRUSION,
+    SCATTERS,
+    TERMS,
+    THRESHOLDS,
+    PriorTable,
+    prior_sd,
+)
 from coupons.learning.taught_shift import TaughtShift, taught_shift
 from coupons.measuring import sheet
+from coupons.measuring.conditions import LayerHeight, Name, Nozzle
+from coupons.measuring.entries import LARGEST_MM
 from coupons.measuring.run import Run
+from coupons.measuring.validation import problems_of
 from coupons.terms import Direction, Form
 
 if TYPE_CHECKING:  # reading a profile needs no fit, and a fit takes long to import
@@ -30,20 +41,29 @@ if TYPE_CHECKING:  # reading a profile needs no fit, and a fit takes long to imp
 
 Array = NDArray[np.floating]
 
+FILE = "profile.json"
 VERSION = 2
 MAX_BYTES = 4096
+MOST_BYTES = 65536
+"""More than these are not read: a profile may come from a stranger."""
 PRIORS: dict[str, PriorTable] = {"extrusion": EXTRUSION}
 
 _DIGITS = 5  # significant digits kept of means and covariances: far below what matters
 _NOISE = 1e-15
 _N = len(TERMS)
 
+_MOST_TOLD = 20  # faults of one file; a hostile one has room for thousands
+_TODO = "Run `coupons fit` again, or ask its owner for a whole copy"
+
+# In mm and mm²: a hundred times what a printer can be off, and small enough to reckon with.
+Mean = Annotated[float, Field(gt=-10, lt=10)]
+Covariance = Annotated[float, Field(gt=-100, lt=100)]
+Size = Annotated[float, Field(gt=0, le=LARGEST_MM)]
+Count = Annotated[int, Field(ge=0, le=1_000_000)]
+
 # Gauss–Hermite rule for a standard normal: averages over what a scatter may be.
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
-
-Name = Annotated[str, Field(min_length=1, max_length=60)]
-Finite = Annotated[float, Field(allow_inf_nan=False)]
 
 
 class _Frozen(BaseModel):
@@ -71,8 +91,14 @@ class MeasuredRange(_Frozen):
 
     form: Form
     direction: Direction
-    low_mm: Annotated[float, Field(gt=0)]
-    high_mm: Annotated[float, Field(gt=0)]
+    low_mm: Size
+    high_mm: Size
+
+    @model_validator(mode="after")
+    def _rising(self) -> Self:
+        if self.low_mm > self.high_mm:
+            raise ValueError(f"low_mm up to high_mm, got {self.low_mm:g} and {self.high_mm:g}")
+        return self
 
 
 class Counts(_Frozen):
@@ -85,12 +111,12 @@ class Counts(_Frozen):
         there each is taken to have both.
     """
 
-    runs: Annotated[int, Field(ge=1)]
-    in_plane: Annotated[int, Field(ge=0)] | None = None
-    along_z: Annotated[int, Field(ge=0)] | None = None
-    sizes: Annotated[int, Field(ge=1)]
-    readings: Annotated[int, Field(ge=0)]
-    trials: Annotated[int, Field(ge=0)]
+    runs: Annotated[Count, Field(ge=1)]
+    in_plane: Count | None = None
+    along_z: Count | None = None
+    sizes: Annotated[Count, Field(ge=1)]
+    readings: Count
+    trials: Count
 
     @property
     def runs_along(self) -> tuple[int, int]:
@@ -121,14 +147,14 @@ class Profile(_Frozen):
     made_with: Name = f"coupons {__version__}"
     machine: Name
     material: Name
-    nozzle_mm: Annotated[float, Field(gt=0)]
-    layer_height_mm: Annotated[float, Field(gt=0)]
+    nozzle_mm: Nozzle
+    layer_height_mm: LayerHeight
     printed_on: Annotated[date, Field(strict=False)] | None = None
     rehearsed: bool
     counts: Counts
     measured: tuple[MeasuredRange, ...]
-    means: dict[str, Finite]
-    covariance: tuple[Finite, ...]
+    means: dict[str, Mean]
+    covariance: tuple[Covariance, ...]
     scatters: dict[str, LogSpread]
     prior: Literal["extrusion"] = "extrusion"
     without: tuple[str, ...] = ()
@@ -136,16 +162,20 @@ class Profile(_Frozen):
     entries_sha256: str
 
     @model_validator(mode="after")
-    def _whole(self) -> "Profile":
+    def _whole(self) -> Self:
+        n_numbers = _N * (_N + 1) // 2
         if tuple(self.means) != TERMS:
-            raise ValueError(f"means must name the {_N} terms {', '.join(TERMS)} in this order")
-        if len(self.covariance) != _N * (_N + 1) // 2:
-            raise ValueError(f"covariance must hold {_N * (_N + 1) // 2} numbers")
+            raise ValueError(f"means of the {_N} terms {', '.join(TERMS)}, in this order")
+        if len(self.covariance) != n_numbers:
+            raise ValueError(f"covariance of {n_numbers} numbers, got {len(self.covariance)}")
         if tuple(self.scatters) != SCATTERS:
-            raise ValueError(f"scatters must name {', '.join(SCATTERS)} in this order")
-        smallest = np.linalg.eigvalsh(self.covariance_matrix)[0]
-        if smallest < -1e-9:
-            raise ValueError("covariance must not have a negative eigenvalue")
+            raise ValueError(f"scatters {', '.join(SCATTERS)}, in this order")
+        thresholds = [self.means[f"from_{grade}"] for grade in THRESHOLDS]
+        if thresholds != sorted(thresholds):
+            found = ", ".join(f"{mm:g}" for mm in thresholds)
+            raise ValueError(f"thresholds that rise from {' to '.join(THRESHOLDS)}, got {found}")
+        if np.linalg.eigvalsh(self.covariance_matrix)[0] < -1e-9:
+            raise ValueError("covariance without a negative eigenvalue")
         return self
 
     @cached_property
@@ -273,6 +303,11 @@ def write_profile(profile: Profile, path: Path) -> None:
     write_text(path, profile_text(profile))
 
 
+def is_profile(data: bytes) -> bool:
+    """Tell whether bytes are a profile, be it damaged or of a later version."""
+    return b'"offset-profile"' in data
+
+
 def read_profile(path: Path) -> Profile:
     """Read a profile of any version ever released.
 
@@ -293,22 +328,29 @@ def read_profile(path: Path) -> Profile:
     try:
         return Profile.model_validate_json(json.dumps(data))
     except ValidationError as error:
-        raise ProfileError(_problem(path, e) for e in error.errors()) from None
+        problems = problems_of(error, Profile, str(path))
+        told = [replace(problem, todo=_TODO) for problem in problems[:_MOST_TOLD]]
+        if len(problems) > _MOST_TOLD:
+            told.append(Problem(str(path), "a profile", f"{len(problems)} faults in all", _TODO))
+        raise ProfileError(told) from None
 
 
 def _load(path: Path) -> Any:
     try:
-        return json.loads(path.read_text(encoding="utf-8-sig"))
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
+        if len(data) <= MOST_BYTES:
+            return json.loads(data.decode("utf-8-sig"))
+        todo = "A profile is a few kilobytes: ask for the profile itself"
+        problem = Problem(str(path), f"at most {MOST_BYTES} bytes", "more", todo)
     except (FileNotFoundError, IsADirectoryError):
         todo = "Run `coupons fit` on a run folder first"
         problem = Problem(str(path), "a profile", "no such file", todo)
+    except OSError as error:
+        problem = Problem(str(path), "a file that can be read", error.strerror or "none")
     except (json.JSONDecodeError, UnicodeDecodeError) as error:
-        todo = "Copy the file again, or run `coupons fit` again"
-        problem = Problem(str(path), "whole JSON text", f"a break ({error})", todo)
+        problem = Problem(str(path), "whole JSON text", f"a break ({error})", _TODO)
+    except (ValueError, RecursionError):  # escape the parser's own error
+        got = "a number of thousands of digits, or brackets nested as deep"
+        problem = Problem(str(path), "whole JSON text", got, _TODO)
     raise ProfileError([problem])
-
-
-def _problem(path: Path, error: Any) -> Problem:
-    where = f"{path.name} at {'.'.join(map(str, error['loc'])) or 'top'}"
-    todo = "Run `coupons fit` again, or ask its owner for a whole copy"
-    return Problem(where, error["msg"].removeprefix("Value error, "), "", todo)

@@ -14,7 +14,12 @@ from coupons.measuring.validation import problems_of
 
 FILE = "conditions.toml"
 
-Name = Annotated[str, Field(min_length=1, max_length=60)]
+# One line, and nothing that steers a terminal or turns the direction of what stands beside it.
+_PLAIN = r"^[^\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]*$"
+
+Name = Annotated[str, Field(min_length=1, max_length=60, pattern=_PLAIN)]
+Nozzle = Annotated[float, Field(gt=0.01, le=10)]
+LayerHeight = Annotated[float, Field(gt=0.001, le=5)]
 
 
 class _Frozen(BaseModel):
@@ -42,8 +47,8 @@ class Conditions(_Frozen):
 
     machine: Name
     material: Name
-    nozzle_mm: Annotated[float, Field(gt=0.01, le=10)]
-    layer_height_mm: Annotated[float, Field(gt=0.001, le=5)]
+    nozzle_mm: Nozzle
+    layer_height_mm: LayerHeight
     nozzle_temp_c: Annotated[float, Field(ge=0, le=600)] | None = None
     bed_temp_c: Annotated[float, Field(ge=0, le=300)] | None = None
     speed_mm_s: Annotated[float, Field(gt=0, le=2000)] | None = None

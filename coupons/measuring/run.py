@@ -61,6 +61,32 @@ def load_run(folder: Path) -> Run:
     return Run(folder, found.coupon, found.conditions, found.typed.sizes, found.typed.fits)
 
 
+def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:
+    """Read several run folders; see `load_run`.
+
+    Raises
+    ------
+    RunError
+        If two of them hold one print, which would count twice and look as if every print came out
+        the same.
+    """
+    runs = tuple(load_run(folder) for folder in folders)
+    todo = "Name each print once; if these are two, say in conditions.toml when each was printed"
+    problems = [
+        Problem(str(run.folder), "another print", f"the entries of {first.folder} again", todo)
+        for n, run in enumerate(runs)
+        if (first := next((other for other in runs[:n] if _same_print(other, run)), None))
+    ]
+    if problems:
+        raise RunError(problems)
+    return runs
+
+
+def _same_print(one: Run, other: Run) -> bool:
+    same_conditions = one.conditions == other.conditions
+    return same_conditions and (one.sizes, one.fits) == (other.sizes, other.fits)
+
+
 def survey_run(folder: Path) -> Survey:
     """Read what can be read of a run folder.
 

@@ -1,4 +1,4 @@
-"""What a data model finds wrong with a file, in words for the person who typed it."""
+"""What a data model finds wrong with a file, in words for the person who has it."""
 
 from collections.abc import Sequence
 from difflib import get_close_matches
@@ -8,6 +8,21 @@ from pydantic import BaseModel, ValidationError
 
 from coupons.errors import Problem
 
+_EXPECTED = {
+    "bool_type": "true or false",
+    "date_from_datetime_inexact": "a date such as 2026-01-31",
+    "date_from_datetime_parsing": "a date such as 2026-01-31",
+    "dict_type": "names with values",
+    "int_from_float": "a whole number",
+    "int_type": "a whole number",
+    "json_invalid": "whole characters, and brackets that are not nested as deep",
+    "model_type": "names with values",
+    "string_pattern_mismatch": "words on one line, without control characters",
+    "string_type": "text",
+    "tuple_type": "a list",
+}
+_MOST = 60  # characters shown of what came
+
 
 def problems_of(error: ValidationError, model: type[BaseModel], file: str) -> list[Problem]:
     """Return one problem for each finding, with its place in the file and what to do."""
@@ -15,12 +30,11 @@ def problems_of(error: ValidationError, model: type[BaseModel], file: str) -> li
 
 
 def _problem(found: Any, model: type[BaseModel], file: str) -> Problem:
-    place = [str(part) for part in found["loc"]]
+    place = [_printable(str(part)) for part in found["loc"]]
     where = f"{file} at {'.'.join(place)}" if place else file
-    got = repr(found["input"])[:60]
     match found["type"]:
         case "missing":
-            return Problem(where, "a value", "no such line", f"Add a line {place[-1]} = …")
+            return Problem(where, "a value", "none", f"Add a line {place[-1]} = …")
         case "extra_forbidden":
             return _unknown_key(where, place, model)
         case "string_too_short":
@@ -32,10 +46,21 @@ def _problem(found: Any, model: type[BaseModel], file: str) -> Problem:
         case "value_error":
             # Raised by our own models, worded as `expected`.
             return Problem(where, str(found["ctx"]["error"]), "", "Correct the values")
-    expected = found["msg"].removeprefix("Input should be ").replace("a valid ", "a ")
+        case kind:
+            expected = _EXPECTED.get(kind) or found["msg"].removeprefix("Input should be ")
+    expected = expected.replace("a valid ", "a ")
     if expected.startswith(("greater", "less")):
         expected = f"a number {expected}"
-    return Problem(where, expected, got, "Correct the value")
+    return Problem(where, expected, _short(repr(found["input"])), "Correct the value")
+
+
+def _printable(text: str) -> str:
+    """Return a word of a stranger's file as a terminal can show it."""
+    return _short(text if text.isprintable() else repr(text))
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _MOST else text[: _MOST - 1] + "…"
 
 
 def _unknown_key(where: str, place: Sequence[str], model: type[BaseModel]) -> Problem:
@@ -48,6 +73,8 @@ def _unknown_key(where: str, place: Sequence[str], model: type[BaseModel]) -> Pr
 def _keys(model: type[BaseModel], place: Sequence[str]) -> list[str]:
     """Return the keys that a model, or the table of it at ``place``, may have."""
     for table in place:
+        if table not in model.model_fields:  # a step into a list, or to one of many names
+            continue
         kinds = model.model_fields[table].annotation
         choices = [kinds, *getattr(kinds, "__args__", ())]
         model = next(kind for kind in choices if hasattr(kind, "model_fields"))

@@ -7,28 +7,25 @@ refused, and its words are escaped wherever they stand; one bad file never hides
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from itertools import pairwise
+from functools import partial
 from pathlib import Path
 
 from coupons.answering.words import REHEARSED
-from coupons.atomic import write_text
-from coupons.errors import CouponError, Problem, ProfileError
-from coupons.learning.profile import Profile, read_profile
+from coupons.atomic import not_ours, write_text
+from coupons.errors import CouponError, Problem, ProfileError, WriteError
+from coupons.learning.profile import FILE, Profile, read_profile
 from coupons.showing.board_figures import Figure, figures
-from coupons.showing.page import render_page
+from coupons.showing.page import is_page, render_page
 
 STALE_AFTER_DAYS = 90
 """Age from which a profile is stale (common practice, no source): a nozzle wears, belts slacken."""
-
-MOST_BYTES = 65536
-_NAME = "profile.json"
 
 
 @dataclass(frozen=True)
 class Posted:
     """One profile on the board, with the name of the file or folder that it came from.
 
-    ``is_older`` if the board has a newer one of the same machine with the same material.
+    ``is_older`` if the board has one of a later print of the same machine with the same material.
     """
 
     profile: Profile
@@ -38,19 +35,40 @@ class Posted:
 
 @dataclass(frozen=True)
 class Age:
-    """How old a profile is, in words, and whether it may still be drawn by."""
+    """How old a profile is.
 
-    words: str
-    is_fresh: bool
+    Parameters
+    ----------
+    state : {"fresh", "stale", "undated", "yet to come"}
+    since : str
+        How long ago it was printed, empty if that is not known.
+    """
+
+    state: str
+    since: str = ""
+
+    @property
+    def is_fresh(self) -> bool:
+        """Whether the profile may still be drawn by."""
+        return self.state == "fresh"
+
+    @property
+    def words(self) -> str:
+        """The age as part of a sentence."""
+        return f"{self.state}, {self.since} old" if self.since else self.state
 
 
-def read_posted(paths: Iterable[Path]) -> tuple[tuple[Posted, ...], tuple[CouponError, ...]]:
-    """Read every profile that files and folders hold.
+def read_posted(
+    paths: Iterable[Path], today: date
+) -> tuple[tuple[Posted, ...], tuple[CouponError, ...]]:
+    """Read every profile that files and folders hold, each file once.
 
     Parameters
     ----------
     paths : iterable of Path
         Profiles, or folders that are searched for files named profile.json.
+    today : date
+        A print dated later than this makes no other one older.
 
     Returns
     -------
@@ -59,45 +77,50 @@ def read_posted(paths: Iterable[Path]) -> tuple[tuple[Posted, ...], tuple[Coupon
     refused : tuple of CouponError
         One for each file that is no profile, and for each folder without one.
     """
+    files: dict[Path, Path] = {}
     posted: list[Posted] = []
     refused: list[CouponError] = []
     for path in paths:
         try:
-            posted += [Posted(_read(file), _source(file)) for file in _files(path)]
+            files |= {file.resolve(): file for file in _files(path)}
+        except CouponError as error:
+            refused.append(error)
+    for file in files.values():
+        try:
+            posted.append(Posted(read_profile(file), _source(file)))
         except CouponError as error:
             refused.append(error)
     # Two stable sorts: newest first within what is sorted by name.
     posted.sort(key=lambda one: one.profile.printed_on or date.min, reverse=True)
-    posted.sort(key=_whose)
-    older = (False, *(_whose(one) == _whose(before) for before, one in pairwise(posted)))
-    marked = (replace(one, is_older=is_older) for one, is_older in zip(posted, older, strict=False))
+    posted.sort(key=lambda one: (one.profile.machine, one.profile.material))
+    profiles = [one.profile for one in posted]
+    marked = (replace(one, is_older=_is_older(one.profile, profiles, today)) for one in posted)
     return tuple(marked), tuple(refused)
 
 
-def _whose(posted: Posted) -> tuple[str, str]:
-    return posted.profile.machine, posted.profile.material
+def _is_older(profile: Profile, among: Iterable[Profile], today: date) -> bool:
+    """Tell whether a later print of the same machine and material is among some profiles."""
+    return profile.printed_on is not None and any(
+        other.printed_on is not None
+        and profile.printed_on < other.printed_on <= today
+        and (other.machine, other.material) == (profile.machine, profile.material)
+        and other.entries_sha256 != profile.entries_sha256
+        for other in among
+    )
 
 
 def _files(path: Path) -> list[Path]:
     if not path.is_dir():
         return [path]
-    found = sorted(path.rglob(_NAME))
+    found = sorted(path.rglob(FILE))
     if not found:
         todo = "Run `coupons fit` on a run folder in it, or name another folder"
-        raise ProfileError([Problem(str(path), f"a folder with a {_NAME}", "none", todo)])
+        raise ProfileError([Problem(str(path), f"a folder with a {FILE}", "none", todo)])
     return found
 
 
 def _source(file: Path) -> str:
-    return file.resolve().parent.name if file.name == _NAME else file.name
-
-
-def _read(file: Path) -> Profile:
-    if file.is_file() and file.stat().st_size > MOST_BYTES:
-        todo = "A profile is a few kilobytes: ask for the profile itself"
-        got = f"{file.stat().st_size} bytes"
-        raise ProfileError([Problem(str(file), f"at most {MOST_BYTES} bytes", got, todo)])
-    return read_profile(file)
+    return file.resolve().parent.name if file.name == FILE else file.name
 
 
 def age_of(profile: Profile, today: date, stale_after_days: int = STALE_AFTER_DAYS) -> Age:
@@ -111,13 +134,12 @@ def age_of(profile: Profile, today: date, stale_after_days: int = STALE_AFTER_DA
     'fresh, 12 days old'
     """
     if profile.printed_on is None:
-        return Age("undated", False)
+        return Age("undated")
     days = (today - profile.printed_on).days
     if days < 0:
-        return Age(f"dated {profile.printed_on}, which is yet to come", False)
-    is_fresh = days <= stale_after_days
-    count = "1 day" if days == 1 else f"{days} days"
-    return Age(f"{'fresh' if is_fresh else 'stale'}, {count} old", is_fresh)
+        return Age("yet to come")
+    state = "fresh" if days <= stale_after_days else "stale"
+    return Age(state, "1 day" if days == 1 else f"{days} days")
 
 
 def write_board(
@@ -144,7 +166,15 @@ def write_board(
     -------
     tuple of Figure
         What the board compares, for other uses of it.
+
+    Raises
+    ------
+    WriteError
+        If a file is there that is not a board, or none can be.
     """
+    problems = not_ours(path, "a board", partial(is_page, kind="board"))
+    if problems:
+        raise WriteError(problems)
     compared = figures([one.profile for one in posted])
     write_text(
         path,

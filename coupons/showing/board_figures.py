@@ -23,6 +23,11 @@ class Value:
     low: float
     high: float
 
+    @property
+    def words(self) -> str:
+        """The answer with two decimals and a real minus; what rounds to nothing has no sign."""
+        return f"{self.value:z.2f}".replace("-", "−")
+
 
 @dataclass(frozen=True)
 class Figure:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from coupons.showing.board import Age, Posted
-from coupons.showing.board_figures import Figure, Value
+from coupons.showing.board_figures import Figure
 from coupons.showing.tables import table
 
 _SHOWN = 3  # figures that have room beside the names
@@ -18,15 +18,12 @@ def board_table(posted: Sequence[Posted], ages: Sequence[Age], figures: Sequence
             one.profile.machine,
             # In front, where a long name cannot push it out of the column.
             ("REHEARSED " if one.profile.rehearsed else "") + one.profile.material,
-            age.words + (", older" if one.is_older else ""),
-            *(_figure(figure.values[at]) for figure in shown),
+            # The word that decides first, so that a narrow column cuts only the days.
+            ", ".join(filter(None, ("older" if one.is_older else age.state, age.since))),
+            *(value.words if (value := figure.values[at]) else "–" for figure in shown),
         ]
         for at, (one, age) in enumerate(zip(posted, ages, strict=True))
     ]
     right = range(3, 3 + len(shown))
     notes = [f"({n}) {figure.title}, {figure.unit}" for n, figure in enumerate(shown, start=1)]
     return "\n".join([table(head, rows, right=tuple(right)), "", *notes])
-
-
-def _figure(value: Value | None) -> str:
-    return "–" if value is None else f"{value.value:.2f}".replace("-", "−")

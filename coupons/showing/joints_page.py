@@ -1,6 +1,9 @@
 """The files that answer a list of joints: a page to read, a table, and variables for CAD."""
 
+import re
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from coupons.answering.joint_words import (
@@ -15,13 +18,17 @@ from coupons.answering.joint_words import (
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
 from coupons.answering.words import REHEARSED, chance
-from coupons.atomic import write_text
-from coupons.errors import AnswerError, Problem
-from coupons.showing.page import render_page
+from coupons.atomic import not_ours, write_text
+from coupons.errors import Problem, WriteError
+from coupons.showing.page import is_page, render_page
 from coupons.showing.steps import CAUTIONS
 from coupons.terms import GRADES, HAND_TESTS, Form
 
 TABLE, PAGE, VARIABLES = "joints.csv", "joints.html", "variables.csv"
+# Ours end in a form; a designer may keep variables of the same columns that do not.
+_VARIABLES = re.compile(
+    rf"name,value,unit\r?\n((REHEARSED_do_not_build|\w+_({'|'.join(Form)})),.*\r?\n)*"
+)
 
 
 @dataclass(frozen=True)
@@ -47,10 +54,11 @@ def write_part(part: PartAnswer, folder: Path, source: Path) -> None:
 
     Raises
     ------
-    AnswerError
-        If ``joints.csv`` in the folder is a list that somebody typed.
+    WriteError
+        If one of the files in the folder is something else than earlier answers, or is the list.
+        Nothing is then written.
     """
-    _refuse_to_replace_a_list(folder / TABLE, source)
+    _refuse_to_replace(folder, source)
     # With the mark, spreadsheets read names as UTF-8; CAD programs would take it for a name.
     write_text(folder / TABLE, "\ufeff" + answers_csv(part))
     write_text(folder / VARIABLES, variables_csv(part))
@@ -108,19 +116,28 @@ def _shares(joint: JointAnswer) -> list[Share]:
     return shares
 
 
-def _refuse_to_replace_a_list(table: Path, source: Path) -> None:
-    if not table.exists():
-        return
-    first = table.read_bytes().split(b"\n", 1)[0].decode("utf-8-sig", "replace").strip()
-    ours = first == ",".join(COLUMNS)
-    if not ours or table.resolve() == source.resolve():
-        raise AnswerError(
-            [
-                Problem(
-                    str(table),
-                    "earlier answers, or no such file",
-                    "a list that somebody typed",
-                    "Give another folder with -o",
-                )
-            ]
-        )
+def _refuse_to_replace(folder: Path, source: Path) -> None:
+    ours: dict[str, Callable[[bytes], bool]] = {
+        TABLE: _is_table,
+        PAGE: partial(is_page, kind="part"),
+        VARIABLES: _is_variables,
+    }
+    problems: list[Problem] = []
+    for name, is_ours in ours.items():
+        is_source = (folder / name).resolve() == source.resolve()
+        problems += not_ours(folder / name, "earlier answers", _never if is_source else is_ours)
+    if problems:
+        raise WriteError(problems)
+
+
+def _never(_: bytes) -> bool:
+    return False
+
+
+def _is_table(data: bytes) -> bool:
+    first = data.split(b"\n", 1)[0].decode("utf-8-sig", "replace").strip()
+    return first == ",".join(COLUMNS)
+
+
+def _is_variables(data: bytes) -> bool:
+    return _VARIABLES.fullmatch(data.decode("utf-8", "replace")) is not None

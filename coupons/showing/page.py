@@ -51,6 +51,13 @@ def render_page(
     )
 
 
+def is_page(data: bytes, kind: str) -> bool:
+    """Tell whether bytes are a page that `render_page` made from a template of this kind."""
+    # The policy stands at the head of each of our pages, as the template engine escapes it.
+    has_policy = b'content="default-src &#39;none&#39;; script-src' in data[:400]
+    return has_policy and f'<body class="{kind}">'.encode() in data
+
+
 def _text(name: str) -> str:
     return (TEMPLATES / name).read_text(encoding="utf-8")
 

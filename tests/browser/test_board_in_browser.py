@@ -11,6 +11,10 @@ from coupons.showing.board import Posted, write_board
 
 pytestmark = pytest.mark.browser
 
+# As high as the figures below a strip come out on the screen.
+PX_OF_FIGURES = """[...document.querySelectorAll(".strip text")].map(
+    (text) => parseFloat(getComputedStyle(text).fontSize) * text.getScreenCTM().d)"""
+
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -30,4 +34,5 @@ def test_a_strangers_profile_is_words_only_and_axe_finds_nothing_serious(
     assert page.locator("img, script").count() == 0
     assert HOSTILE in page.inner_text("article:nth-child(2) h2")
     assert_nothing_runs_over(page)
+    assert min(page.evaluate(PX_OF_FIGURES)) >= 11
     seen.assert_clean()
