@@ -72,3 +72,9 @@ def test_questions_that_cannot_be_answered(ask, options, code, says):
     result = ask(*options)
     assert result.exit_code == code
     assert says in " ".join(result.output.split())
+
+
+def test_a_number_and_its_percent_sign_stay_on_one_line(ask):
+    # Its third sentence ends a line between the two.
+    lines = ask(*JOINT, "--printed-gap", "0.2").output.splitlines()
+    assert any(line.endswith("(90\N{NO-BREAK SPACE}%") for line in lines)

@@ -7,7 +7,15 @@ from collections.abc import Iterator
 from coupons.answering.joint_list import variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import FaceMove
-from coupons.answering.words import REHEARSED, chance, extrapolated, minus, move_data, signed
+from coupons.answering.words import (
+    REHEARSED,
+    chance,
+    extrapolated,
+    minus,
+    move_data,
+    percent,
+    signed,
+)
 from coupons.terms import Grade
 
 _LOW_CHANCE = 0.5
@@ -124,7 +132,7 @@ def together_sentence(part: PartAnswer) -> str:
     if n == 1:
         return f"{worst.listed.name} fits with {chance(part.together.chance)} chance."
     spread = part.together.error
-    known = f"sampled, give or take {max(200 * spread, 0.1):.1f} %"
+    known = f"sampled, give or take {percent(max(2 * spread, 0.001), 1)}"
     sentence = (
         f"All {n} fit at once, on one print, with {chance(part.together.chance)} chance ({known}); "
         f"least sure is {worst.listed.name} with {chance(worst.chance or 0.0)}."

@@ -246,7 +246,8 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
     if not enough.any():
         raise AnswerError(
             f"No gap up to {gaps_mm[-1]:.2f} mm is {question.fit} or looser with a chance of "
-            f"{wanted:.0%}. Ask for a smaller chance, or measure again to know more."
+            f"{100 * wanted:g}\N{NO-BREAK SPACE}%. Ask for a smaller chance, or measure again to "
+            "know more."
         )
     return float(gaps_mm[np.argmax(enough)])
 

@@ -8,6 +8,7 @@ from coupons.answering.single import SizeAnswer
 from coupons.answering.standards import Limits
 from coupons.answering.words import (
     REHEARSED,
+    SURE,
     chance,
     evidence,
     extrapolated,
@@ -32,7 +33,7 @@ def _side_sentences(answer: SizeAnswer) -> list[str]:
     lines = [
         move_sentence(size_move(answer)),
         f"It prints as {answer.expected_mm:.2f} mm, from {answer.low_mm:.2f} to "
-        f"{answer.high_mm:.2f} mm (90 % sure).",
+        f"{answer.high_mm:.2f} mm {SURE}.",
     ]
     limits = answer.question.limits
     if limits is not None and answer.chance is not None:
