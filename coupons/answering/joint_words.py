@@ -2,11 +2,11 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from coupons.answering.joint_list import variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
-from coupons.answering.offset import FaceMove
+from coupons.answering.offset import EVEN_CHANCE, FaceMove
 from coupons.answering.words import (
     REHEARSED,
     chance,
@@ -18,7 +18,6 @@ from coupons.answering.words import (
 )
 from coupons.terms import Grade
 
-_LOW_CHANCE = 0.5
 _NAMES = 8  # as many joints are named after one warning
 _WIDTHS = (18, 8, 17, 21)
 
@@ -77,7 +76,7 @@ def warnings(joint: JointAnswer) -> list[str]:
         lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
     if found.layers is not None:
         lines.append("Rounded to whole layers.")
-    if joint.chance is not None and joint.chance < _LOW_CHANCE:
+    if joint.chance is not None and joint.chance < EVEN_CHANCE:
         lines.append("Less than an even chance: print one and try it before the part.")
     if listed.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("May split along the layers.")
@@ -94,10 +93,16 @@ def table_lines(part: PartAnswer) -> Iterator[str]:
 def note_lines(part: PartAnswer) -> Iterator[str]:
     """Yield the chance that all of it fits, then every warning with its joints."""
     yield together_sentence(part)
+    yield from told_once(
+        (joint.listed.name, warning) for joint in part.joints for warning in warnings(joint)
+    )
+
+
+def told_once(named: Iterable[tuple[str, str]]) -> Iterator[str]:
+    """Yield each warning once, with the names of all that it is about."""
     told: dict[str, list[str]] = {}
-    for joint in part.joints:
-        for warning in warnings(joint):
-            told.setdefault(warning, []).append(joint.listed.name)
+    for name, warning in named:
+        told.setdefault(warning, []).append(name)
     for warning, names in told.items():
         yield f"{_listed(names)}: {warning}"
 

@@ -24,6 +24,8 @@ INTERVAL = 0.90
 SMALLEST_MM, LARGEST_MM = 0.5, 500.0
 # A fit is refused as not measured when this share of its prior variance is left.
 NOTHING_LEARNED = 0.5
+# Below it a joint is printed by itself and tried before the part is.
+EVEN_CHANCE = 0.5
 # Loose has no upper bound, so its chance grows for ever: this much is asked of it.
 _LOOSE_CHANCE = 0.95
 _DRAWN_STEP_MM = 0.01
