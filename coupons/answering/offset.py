@@ -50,7 +50,8 @@ class Question:
     drawn_gap_mm : float, optional
         Ask about this gap instead of looking for one.
     printed_gap_mm : float, optional
-        Ask for the gap to draw that prints as this one, whatever fit it makes.
+        Ask for the gap to draw that prints as this one, whatever fit it makes. Only one of this and
+        the two before can be asked.
     bought : Hardware, optional
         A bought mate; the printed body is the one that gives way.
     """
@@ -196,6 +197,9 @@ def check_question(question: Question) -> None:
         wrong.append("Ask for force, push, slide or loose: no-go is not a fit.")
     if question.at_least is not None and not 0 < question.at_least < 1:
         wrong.append(f"A chance lies between 0 and 1, not at {question.at_least:g}.")
+    wishes = (question.at_least, question.drawn_gap_mm, question.printed_gap_mm)
+    if sum(wish is not None for wish in wishes) > 1:
+        wrong.append("Ask for a chance at least, about a drawn gap or for a printed gap: only one.")
     wrong += _gaps_too_large(question)
     if wrong:
         raise AnswerError("\n".join(wrong))

@@ -128,6 +128,9 @@ def sentences(answer: Answer) -> list[str]:
     missed = f"too tight {chance(answer.too_tight)}"
     if question.fit is not Grade.LOOSE:  # which nothing is too loose for
         missed += f", too loose {chance(answer.too_loose)}"
+    if question.at_least is not None and question.fit is not Grade.LOOSE:
+        enough = chance(answer.chance + answer.too_loose)
+        lines.append(f"It {verb} or goes more easily with {enough} chance.")
     lines.append(f"It {verb} with {chance(answer.chance)} chance ({missed}).")
     lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
     lines.append(interval_sentence(answer))
