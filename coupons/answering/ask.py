@@ -224,7 +224,7 @@ class Printer:
         >>> part.joints[0].listed.name, part.together.chance < part.joints[0].chance
         ('drawer width', True)
         """
-        return answer_part(self.profile, read_joints(Path(path)))
+        return answer_part(self.profile, read_joints(Path(path)).joints)
 
 
 def load_profile(path: str | Path) -> Printer:

@@ -24,7 +24,7 @@ def test_what_to_draw_is_in_sight_and_axe_finds_nothing_serious(
 ):
     joints = tmp_path / "joints.csv"
     joints.write_text(LIST, encoding="utf-8")
-    part = answer_part(known_profile(rehearsed=True, machine=HOSTILE), read_joints(joints))
+    part = answer_part(known_profile(rehearsed=True, machine=HOSTILE), read_joints(joints).joints)
     path = tmp_path / "joints.html"
     path.write_text(part_page(part, joints.name), encoding="utf-8")
     seen = visit(path, size, color_scheme=scheme, bypass_csp=True)
