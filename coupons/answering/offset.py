@@ -4,6 +4,7 @@ Everything is a search over the drawn gap. Signs: a positive offset moves a face
 material (material added), a negative one into it (material removed).
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,7 @@ _LOOSE_CHANCE = 0.95
 _DRAWN_STEP_MM = 0.01
 _GAP_RANGE_MM = (-1.2, 2.5)
 _COARSE_MM, _FINE_MM = 0.02, 0.0005
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -309,10 +311,15 @@ def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     if question.drawn_gap_mm is not None:
         return gap_mm, None
     if height_share(Feature(joint.internal, joint.size_mm, joint.direction)) == 1:
-        layers = round(gap_mm / profile.layer_height_mm)
+        layers = _whole(question, gap_mm / profile.layer_height_mm)
         return round(layers * profile.layer_height_mm, 6), layers
     step = _DRAWN_STEP_MM * (4 if question.gives is Gives.BOTH else 2)
-    return round(round(gap_mm / step) * step, 6), None
+    return round(_whole(question, gap_mm / step) * step, 6), None
+
+
+def _whole(question: Question, steps: float) -> int:
+    """Round to whole steps; up where a chance is wanted that a smaller gap would not have."""
+    return round(steps) if question.at_least is None else math.ceil(steps - _ROUNDING)
 
 
 def face_moves(question: Question, gap_mm: float, layers: int | None) -> tuple[FaceMove, ...]:
