@@ -23,7 +23,8 @@ def test_a_bought_mate_says_joint_size_and_who_gives_way():
     assert found.question.joint == Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
     assert found.question.gives is Gives.EXTERNAL
     assert "Bought: bearing bore 8, 7.992 to 8.000 mm (ISO 492" in " ".join(sentences(found))
-    assert PRINTER.offset("hole/pin", along="z", bought="pin 8 m6").moves[0].form is Form.HOLE
+    same = {"joint": "hole/pin", "size_mm": 8, "gives": "internal"}
+    assert PRINTER.offset(along="z", bought="pin 8 m6", **same).moves[0].form is Form.HOLE
 
 
 def test_a_clearance_hole_aims_at_the_middle_of_its_limits():
@@ -38,6 +39,10 @@ def test_a_single_size():
     found = PRINTER.size("pin", printed_mm=8, along="z", limits_code="8 h13")
     assert found.expected_mm == pytest.approx(8.0, abs=0.011)
     assert 0 < found.chance < 1
+    # 8 h13 is 7.78 to 8 mm
+    middle = PRINTER.size("pin", along="z", limits_code="8 h13")
+    assert middle.expected_mm == pytest.approx(7.89, abs=0.011)
+    assert middle.chance > found.chance
 
 
 def test_limits_of_a_fit_say_what_is_reached():
@@ -74,10 +79,26 @@ NONSENSE = [
     (lambda p: p.offset("slot/tongue", size_mm=-1, along="x"), "not -1"),
     (lambda p: p.offset("slot/tongue", size_mm=1e6, along="x"), "not 1e"),
     (lambda p: p.offset("slot/tongue", size_mm=12, along="w"), "direction"),
-    (lambda p: p.offset("slot/tongue", size_mm=12, along="x", fit="no-go"), "not a fit"),
+    (
+        lambda p: p.offset("slot/tongue", size_mm=12, along="x", fit="no-go"),
+        "(force, push, slide, loose), got",
+    ),
     (lambda p: p.offset("slot/tongue", size_mm=12, along="x", fit="tight"), "Expected a fit"),
     (lambda p: p.offset("slot/tongue", size_mm=12, along="x", gives="me"), "gives way"),
     (lambda p: p.offset("slot/tongue", size_mm=12, along="x", at_least=1.0), "between 0 and 1"),
+    (
+        lambda p: p.offset("slot/tongue", size_mm=9, along="x", at_least=0.9, drawn_gap_mm=0),
+        "y one",
+    ),
+    (lambda p: p.offset(along="z", bought="pin 8 m6", size_mm=9), "is 8 mm, not 9"),
+    (lambda p: p.offset(along="z", bought="pin 8 m6", gives="external"), "internal body gives way"),
+    (
+        lambda p: p.clearance_hole("screw M3 fine", along="z", joint="slot/tongue"),
+        "a hole/pin joint",
+    ),
+    (lambda p: p.size("pin", along="z", limits_code="8 H13"), "a hole or a slot, not of a pin"),
+    (lambda p: p.size("hole", along="z", limits_code="8 h13"), "a pin or a tongue, not of a hole"),
+    (lambda p: p.size("hole", along="z"), "Say the size"),
     (lambda p: p.offset(along="x"), "Say the joint"),
     (lambda p: p.offset("slot/tongue", along="x"), "Say the joint"),
     (lambda p: p.offset("slot/tongue", along="z", bought="pin 8 m6"), "makes a hole/pin joint"),
@@ -86,7 +107,7 @@ NONSENSE = [
     (lambda p: p.clearance_hole("pin 8 m6", along="z"), "No standard gives limits"),
     (lambda p: p.size("holes", printed_mm=8, along="z"), "Did you mean hole?"),
     (lambda p: p.size("hole", printed_mm=8, along="z", limits_code="8 Q7"), "got Q7"),
-    (lambda p: p.limits("12 H9", joint="slot/tongue", along="x"), "a size, a hole and a shaft"),
+    (lambda p: p.limits("12 H9", joint="slot/tongue", along="x"), "with a single form"),
     (lambda p: p.limits("12 H9/d9", joint="slot", along="x"), "internal/external"),
 ]
 

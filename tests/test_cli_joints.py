@@ -60,6 +60,20 @@ def test_a_faulty_list_ends_with_1_and_writes_nothing(folder):
     assert not (folder / "out").exists()
 
 
+def test_columns_that_are_not_read_are_told_beside_the_data(folder):
+    (folder / "joints.csv").write_text("colour," + HEAD + "red,a,slot,tongue,9,x,slide,,\n")
+    result = run(folder, "--json")
+    assert json.loads(result.stdout)["joints"]
+    assert result.stderr == "joints.csv: columns that are not read: colour.\n"
+
+
+def test_swapped_files_are_told(folder):
+    swapped = [str(folder / name) for name in ("joints.csv", "profile.json")]
+    result = CliRunner().invoke(main, ["joints", *swapped])
+    assert result.exit_code == 2
+    assert "The profile comes first" in result.output
+
+
 @pytest.mark.slow
 def test_ten_thousand_rows_are_answered(folder):
     rows = (f"j{n},slot,tongue,{5 + n % 40},x,slide,,\n" for n in range(10_000))

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from known_profile import known_profile
 from small_coupon import small_coupon
 
-from coupons.answering.compare import compare, drifts
+from coupons.answering.compare import Verdict, compare, drifts
 from coupons.answering.foresight import as_if_done
 from coupons.answering.offset import Question
 from coupons.cli import main
@@ -17,7 +17,7 @@ from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.learning.profile import write_profile
+from coupons.learning.profile import MeasuredRange, write_profile
 from coupons.terms import Direction, Form, Grade, Joint
 
 SLIDE = Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.SLIDE)
@@ -36,28 +36,60 @@ def test_a_printer_that_grew_fatter_needs_a_wider_gap():
     move = one(before, after)
     assert move.moved_mm == pytest.approx(0.10, abs=0.005)
     assert move.is_beyond
-    assert not move.still_works
+    assert move.verdict is Verdict.REDRAW
     assert move.kept_chance < move.after.chance - 0.1
     assert one(after, before).moved_mm == pytest.approx(-0.10, abs=0.005)
 
 
 def test_a_change_within_what_is_not_known_is_not_called_one():
-    move = one(known_profile({"growth_ext": 0.04}, 0.5), known_profile({"growth_ext": 0.06}, 0.5))
+    move = one(known_profile({"growth_ext": 0.04}, 0.4), known_profile({"growth_ext": 0.06}, 0.4))
     assert move.moved_mm == pytest.approx(0.04, abs=0.005)
     assert not move.is_beyond
-    assert move.still_works
+    assert move.verdict is Verdict.WORKS
 
 
 def test_a_printed_gap_works_unless_its_answer_moved():
     gap = Question(SLIDE.joint, Grade.SLIDE, printed_gap_mm=0.2)
-    assert one(known_profile(), known_profile(), gap).still_works
+    assert one(known_profile(), known_profile(), gap).verdict is Verdict.WORKS
     moved = known_profile({"growth_ext": 0.2}, 0.02)
-    assert not one(known_profile({"growth_ext": 0.04}, 0.02), moved, gap).still_works
+    assert one(known_profile({"growth_ext": 0.04}, 0.02), moved, gap).verdict is Verdict.REDRAW
+
+
+def test_a_drawing_that_loses_nothing_but_seldom_fits_does_not_work(tmp_path):
+    vague = known_profile(sd_share=0.6)
+    move = one(vague, vague)
+    assert move.kept_chance == move.after.chance < 0.5
+    assert move.verdict is Verdict.NO_WORSE
+    said = " ".join(run(tmp_path, [vague, vague]).output.split())
+    assert "no worse" in said
+    assert "0 of 6 joints drawn for A still work on B; 6 more would hardly" in said
+
+
+def test_the_table_adds_up_and_shows_the_gaps_of_the_chart(tmp_path):
+    growths = (0.04, 0.0512, 0.0655)
+    said = run(tmp_path, [known_profile({"growth_ext": g}, 0.02) for g in growths]).output
+    name = "slide slot/tongue 12 mm along x"
+    (row,) = [line for line in said.splitlines() if line.startswith(f"{name} ")]
+    (chart,) = [line for line in said.splitlines() if line.startswith(f"{name}: ")]
+    before, after, moved = map(float, row.removeprefix(name).split()[:3])
+    assert moved == pytest.approx(after - before, abs=1e-9)
+    charted = chart.split(": ")[1].split()
+    assert (before, after) == (float(charted[0]), float(charted[-1]))
+
+
+def test_joints_outside_of_what_was_measured_are_marked(tmp_path):
+    small = [MeasuredRange(form=form, direction=Direction.X, low_mm=3, high_mm=5) for form in Form]
+    narrow = known_profile(measured=tuple(small))
+    path = tmp_path / "joints.csv"
+    path.write_text("name,internal,external,size_mm,along,fit\nlid,slot,tongue,12,x,slide\n")
+    for profiles, on in (([narrow, known_profile()], "A"), ([narrow, narrow], "A and B")):
+        said = " ".join(run(tmp_path, profiles, "--joints", str(path)).output.split())
+        assert f"lid: on {on} EXTRAPOLATED: 12 mm lies outside" in said
 
 
 def test_what_one_of_them_never_measured_is_not_compared():
     move = one(known_profile(sd_share=dict.fromkeys(TERMS, 1.0)), known_profile())
-    assert (move.before, move.still_works) == (None, False)
+    assert (move.before, move.verdict) == (None, None)
     assert move.after is not None
 
 
@@ -113,7 +145,7 @@ def test_the_command_compares_first_and_last(tmp_path):
 
 def test_the_command_asks_about_a_list(tmp_path):
     path = tmp_path / "joints.csv"
-    path.write_text("name,internal,external,size_mm,along,fit\nlid,slot,tongue,12,x,push\n")
+    path.write_text("name,internal,external,size_mm,along,fit\nlid,slot,tongue,12,x,loose\n")
     result = run(tmp_path, [known_profile(), known_profile()], "--joints", str(path))
     assert result.exit_code == 0, result.output
     assert "lid " in result.output

@@ -23,7 +23,7 @@ axle,,pin,8,z,push,external,bearing bore 8
 def read(tmp_path, text):
     path = tmp_path / "joints.csv"
     path.write_text(text, encoding="utf-8")
-    return read_joints(path)
+    return read_joints(path).joints
 
 
 def test_a_part_is_read_as_it_was_listed(tmp_path):
@@ -110,6 +110,51 @@ def test_all_problems_come_at_once_in_the_order_of_rows(tmp_path):
         read(tmp_path, HEAD + rows + 'c,"slot,x,"\n')
     places = [problem.where for problem in caught.value.problems]
     assert places == [f"joints.csv row {n}" for n in (2, 2, 3, 4, 5, 5, 5, 5, 5)]
+
+
+@pytest.mark.parametrize(
+    ("row", "problems"),
+    [
+        ("seat,hole,,,z,,,bearing 608", ["bearing outer or bearing bore"]),
+        ("seat,hole,,,z,slide,,pin 8", ["a class after the size"]),
+        ("seat,,,,z,,,screw M3 medum", ["fine, medium, coarse"]),
+        ("seat,,,0,w,slid,outer,pin 8", ["a class", "size_mm", "along", "fit", "gives"]),
+        ("a,slot,tongue,0,w,slide,outer,", ["size_mm", "along", "gives"]),
+    ],
+)
+def test_each_problem_of_a_row_is_told_once_and_none_that_follows_from_another(
+    tmp_path, row, problems
+):
+    with pytest.raises(AnswerError) as caught:
+        read(tmp_path, HEAD + row + "\n")
+    found = [problem.expected for problem in caught.value.problems]
+    assert len(found) == len(problems)
+    assert all(says in expected for says, expected in zip(problems, found, strict=True))
+
+
+@pytest.mark.parametrize("column", ["unit", "Units"])
+@pytest.mark.parametrize("unit", ["in", '"', "cm"])
+def test_sizes_in_other_units_are_refused(tmp_path, column, unit):
+    rows = io.StringIO(newline="")
+    table = [["name", "internal", "external", "size_mm", column, "along", "fit"]]
+    table += [
+        [name, "slot", "tongue", "5", text, "x", "slide"]
+        for name, text in (("a", ""), ("b", "mm"), ("c", unit))
+    ]
+    csv.writer(rows).writerows(table)
+    with pytest.raises(AnswerError) as caught:
+        read(tmp_path, rows.getvalue())
+    (problem,) = caught.value.problems
+    assert (problem.where, problem.expected) == ("joints.csv row 4", "unit mm")
+
+
+def test_columns_that_are_not_read_are_named(tmp_path):
+    path = tmp_path / "joints.csv"
+    path.write_text(
+        "name,internal,external,size_mm,along,fit,colour,x,unit\n"
+        "lid,slot,tongue,5,x,slide,red,,mm\n"
+    )
+    assert read_joints(path).ignored == ("colour",)
 
 
 @pytest.mark.parametrize(

@@ -76,9 +76,28 @@ def test_push_and_force_say_that_layers_may_split(tmp_path):
 def test_the_sentence_names_what_is_not_counted(tmp_path):
     sentence = together_sentence(part(tmp_path, known_profile()))
     assert sentence.startswith("All 6 fit at once")
-    assert sentence.endswith("Not counted: stop.")
-    alone = together_sentence(part(tmp_path, known_profile(), "stop,slot,tongue,6,x,0.2,,\n"))
-    assert alone == "No joint has a chance to tell."
+    assert sentence.endswith("Not counted: stop (a gap wanted as a number has no chance).")
+    blank = known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1})
+    rows = "".join(DRAWER.splitlines(keepends=True)[:1]) + "shelf,slot,tongue,12,z,slide,,\n"
+    sentence = together_sentence(part(tmp_path, blank, rows))
+    assert sentence.startswith("drawer fits with")
+    assert sentence.endswith("Not counted: shelf (no answer).")
+
+
+def test_two_joints_are_both(tmp_path):
+    rows = "".join(DRAWER.splitlines(keepends=True)[:2])
+    assert together_sentence(part(tmp_path, known_profile(), rows)).startswith("Both fit at once")
+
+
+def test_a_wished_gap_is_told_in_full(tmp_path):
+    lines = list(table_lines(part(tmp_path, known_profile(), "catch,slot,tongue,12,x,-0.1,,\n")))
+    assert "gap −0.10" in lines[1]
+
+
+def test_wide_scripts_stay_in_their_columns(tmp_path):
+    rows = "抽屉,slot,tongue,12,x,slide,,\nlid,slot,tongue,12,x,slide,,\n"
+    wide, plain = list(table_lines(part(tmp_path, known_profile(), rows)))[1:]
+    assert wide.index("slide") + 2 == plain.index("slide")
 
 
 def test_faces_across_layers_and_faces_left_alone():

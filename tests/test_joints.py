@@ -26,7 +26,7 @@ ACROSS = "lid,slot,tongue,4,z,slide,,\nlatch,slot,tongue,6,z,loose,,\n"
 def part(tmp_path, profile, text=DRAWER):
     path = tmp_path / "joints.csv"
     path.write_text(HEAD + text, encoding="utf-8")
-    return answer_part(profile, read_joints(path))
+    return answer_part(profile, read_joints(path).joints)
 
 
 def test_every_kind_of_row_is_answered(tmp_path):

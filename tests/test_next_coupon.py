@@ -58,7 +58,7 @@ def test_joints_of_a_list_are_asked_about_by_name(tmp_path):
     )
     path.write_text("\n".join((",".join(COLUMNS), *rows)))
     profile = known_profile()
-    asked = [ask_about_listed(profile, listed) for listed in read_joints(path)]
+    asked = [ask_about_listed(profile, listed) for listed in read_joints(path).joints]
     assert [question.name for question in asked] == ["drawer", "screw", "stop"]
     assert asked[0].known_to_mm == ask_about(profile, IN_PLANE).known_to_mm
     assert all(question.measured for question in asked)

@@ -115,6 +115,15 @@ def test_the_interval_holds_what_was_thrown_nine_times_in_ten():
     assert share == pytest.approx(0.90, abs=0.01)
 
 
+@pytest.mark.parametrize("gives", list(Gives))
+@pytest.mark.parametrize("direction", [Direction.X, Direction.Z])
+@pytest.mark.parametrize("at_least", [0.5, 0.8, 0.9, 0.93])
+def test_a_gap_that_can_be_drawn_keeps_the_chance_that_was_wanted(gives, direction, at_least):
+    joint = Joint(Form.SLOT, Form.TONGUE, 12.0, direction)
+    got = answer(known_profile(), Question(joint, Grade.SLIDE, gives, at_least=at_least))
+    assert got.chance + got.too_loose >= at_least
+
+
 def test_at_least_gives_the_smallest_gap_with_that_chance():
     profile = known_profile()
     got = answer(profile, Question(SLOT_X, Grade.SLIDE, at_least=0.95))

@@ -1,6 +1,7 @@
 import pytest
 
-from coupons.showing.tables import WIDTH, plain, table
+from coupons.answering.terminal import plain
+from coupons.showing.tables import WIDTH, table
 
 
 def test_numbers_stand_flush_right_and_words_flush_left():

@@ -1,5 +1,6 @@
 """The Python way to ask: load a profile, ask it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
@@ -8,14 +9,14 @@ from typing import TypeVar
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
 from coupons.answering.hardware import Hardware, hardware
-from coupons.answering.joint_list import read_joints
+from coupons.answering.joint_list import WANTED, read_joints
 from coupons.answering.joints import PartAnswer, answer_part
 from coupons.answering.offset import Answer, Question, answer
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
-from coupons.answering.standards import fit_limits, limits
+from coupons.answering.standards import Limits, fit_limits, limits
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile, read_profile
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import INTERNAL, Direction, Form, Gives, Joint
 
 Word = TypeVar("Word", bound=StrEnum)
 
@@ -38,7 +39,7 @@ class Printer:
         along: str,
         size_mm: float | None = None,
         fit: str = "slide",
-        gives: str = "external",
+        gives: str | None = None,
         at_least: float | None = None,
         drawn_gap_mm: float | None = None,
         printed_gap_mm: float | None = None,
@@ -57,11 +58,12 @@ class Printer:
             Nominal size.
         fit : str
             ``"force"``, ``"push"``, ``"slide"`` or ``"loose"``.
-        gives : str
-            The body whose faces move: ``"internal"``, ``"external"`` or ``"both"``. With a bought
-            piece it is the printed one.
+        gives : str, optional
+            The body whose faces move: ``"internal"``, ``"external"`` (unless said) or ``"both"``.
+            With a bought piece it is the printed one.
         at_least : float, optional
-            Ask for the smallest gap that goes at least this easily with this chance.
+            Ask for the smallest gap that goes at least this easily with this chance. Only one of
+            this and the two gaps can be asked.
         drawn_gap_mm : float, optional
             Ask about a gap that is drawn already.
         printed_gap_mm : float, optional
@@ -86,10 +88,13 @@ class Printer:
         <Form.HOLE: 'hole'>
         """
         piece = None if bought is None else hardware(bought)
+        moved = None if gives is None else known(Gives, gives, "body that gives way")
         question = Question(
-            joint_of(joint, size_mm, along) if piece is None else bought_joint(piece, joint, along),
-            known(Grade, fit, "fit"),
-            known(Gives, gives, "body that gives way") if piece is None else piece.gives,
+            joint_of(joint, size_mm, along)
+            if piece is None
+            else bought_joint(piece, along, joint, size_mm, moved),
+            known(WANTED, fit, "fit"),
+            (moved or Gives.EXTERNAL) if piece is None else piece.gives,
             at_least,
             drawn_gap_mm,
             printed_gap_mm,
@@ -98,7 +103,12 @@ class Printer:
         return answer(self.profile, question)
 
     def size(
-        self, form: str, *, printed_mm: float, along: str, limits_code: str | None = None
+        self,
+        form: str,
+        *,
+        along: str,
+        printed_mm: float | None = None,
+        limits_code: str | None = None,
     ) -> SizeAnswer:
         """Say what to draw so that one feature prints with a size.
 
@@ -106,10 +116,10 @@ class Printer:
         ----------
         form : str
             ``"hole"``, ``"slot"``, ``"pin"`` or ``"tongue"``.
-        printed_mm : float
-            The size that it should have.
         along : str
             Printer axis across its faces, or along the axis of a round one.
+        printed_mm : float, optional
+            The size that it should have; the middle of its limits unless said.
         limits_code : str, optional
             Limits of size, such as ``"8 H13"``, whose chance to tell.
 
@@ -127,12 +137,16 @@ class Printer:
         >>> hole.drawn_mm > 8, 0 < hole.chance < 1
         (True, True)
         """
-        band = None if limits_code is None else limits(limits_code)
+        side = known(Form, form, "form")
+        band = None if limits_code is None else side_limits(limits_code, side)
+        if printed_mm is None:
+            if band is None:
+                raise AnswerError("Say the size that it should print with, or limits of size.")
+            printed_mm = band.middle_mm
         direction = known(Direction, along, "direction")
-        question = SizeQuestion(known(Form, form, "form"), printed_mm, direction, band)
-        return draw_size(self.profile, question)
+        return draw_size(self.profile, SizeQuestion(side, printed_mm, direction, band))
 
-    def clearance_hole(self, screw: str, *, along: str) -> SizeAnswer:
+    def clearance_hole(self, screw: str, *, along: str, joint: str | None = None) -> SizeAnswer:
         """Say what to draw so that a hole prints as its standard wants it for a screw.
 
         Parameters
@@ -141,11 +155,13 @@ class Printer:
             Such as ``"screw M3 medium"``.
         along : str
             Printer axis along the screw.
+        joint : str, optional
+            May be left out; ``"hole/pin"`` is the only one.
 
         Raises
         ------
         AnswerError
-            If there is no such screw, or its series is not said.
+            If there is no such screw, its series is not said, or it makes another joint.
         NotMeasuredError
             If the profile holds no evidence on it.
 
@@ -155,7 +171,8 @@ class Printer:
         >>> printer.clearance_hole("screw M3 medium", along="z").question.limits.code
         '3.4 H13'
         """
-        return draw_hole(self.profile, hardware(screw), known(Direction, along, "direction"))
+        piece = hardware(screw)
+        return draw_hole(self.profile, piece, bought_joint(piece, along, joint).direction)
 
     def limits(self, code: str, *, joint: str, along: str) -> LimitsAnswer:
         """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, and how surely.
@@ -207,7 +224,7 @@ class Printer:
         >>> part.joints[0].listed.name, part.together.chance < part.joints[0].chance
         ('drawer width', True)
         """
-        return answer_part(self.profile, read_joints(Path(path)))
+        return answer_part(self.profile, read_joints(Path(path)).joints)
 
 
 def load_profile(path: str | Path) -> Printer:
@@ -239,18 +256,48 @@ def joint_of(text: str | None, size_mm: float | None, along: str) -> Joint:
     return parse_joint(text, size_mm, along)
 
 
-def bought_joint(piece: Hardware, text: str | None, along: str) -> Joint:
+def bought_joint(
+    piece: Hardware,
+    along: str,
+    text: str | None = None,
+    size_mm: float | None = None,
+    gives: Gives | None = None,
+) -> Joint:
     """Return the joint that a bought piece makes, of the size that it is called by.
 
     Raises
     ------
     AnswerError
-        If another joint is said.
+        If another joint or size is said, or that another body than the printed one moves.
     """
     joint = parse_joint("/".join(piece.forms), piece.nominal_mm, along)
+    wrong = []
     if text is not None and parse_joint(text, piece.nominal_mm, along) != joint:
-        raise AnswerError(f"{piece.name} makes a {'/'.join(piece.forms)} joint, not {text}.")
+        wrong.append(f"{piece.name} makes a {'/'.join(piece.forms)} joint, not {text}.")
+    if size_mm is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
+        wrong.append(f"{piece.name} is {piece.nominal_mm:g} mm, not {size_mm:g}: leave it out.")
+    if gives not in (None, piece.gives):
+        wrong.append(
+            f"{piece.name} is bought, so that the {piece.gives} body gives way, not {gives}."
+        )
+    if wrong:
+        raise AnswerError("\n".join(wrong))
     return joint
+
+
+def side_limits(code: str, form: Form) -> Limits:
+    """Read limits such as ``8 H13`` for one form; a capital letter is for internal ones.
+
+    Raises
+    ------
+    AnswerError
+        If the code cannot be read, or is one for the other side.
+    """
+    band = limits(code)
+    if band.is_hole is not (form in INTERNAL):
+        side = "a hole or a slot" if band.is_hole else "a pin or a tongue"
+        raise AnswerError(f"{band.code} is a tolerance of {side}, not of a {form}.")
+    return band
 
 
 def parse_joint(text: str, size_mm: float, along: str) -> Joint:
@@ -270,18 +317,18 @@ def parse_joint(text: str, size_mm: float, along: str) -> Joint:
     return Joint(internal, external, size_mm, known(Direction, along, "direction"))
 
 
-def known(words: type[Word], text: str, what: str) -> Word:
-    """Return the word of a vocabulary that a text is.
+def known(words: Iterable[Word], text: str, what: str) -> Word:
+    """Return the word, of those that may stand here, that a text is.
 
     Raises
     ------
     AnswerError
         With all words, and the nearest one.
     """
-    try:
-        return words(text.strip().lower())
-    except ValueError:
-        near = get_close_matches(text.strip().lower(), list(words), 1)
+    allowed = {str(word): word for word in words}
+    found = allowed.get(text.strip().lower())
+    if found is None:
+        near = get_close_matches(text.strip().lower(), allowed, 1)
         hint = f" Did you mean {near[0]}?" if near else ""
-        listed = ", ".join(words)
-        raise AnswerError(f"Expected a {what} ({listed}), got {text!r}.{hint}") from None
+        raise AnswerError(f"Expected a {what} ({', '.join(allowed)}), got {text!r}.{hint}")
+    return found

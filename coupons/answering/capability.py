@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coupons.answering.single import PrintedSize, SizeAnswer, SizeQuestion, draw_size
-from coupons.answering.standards import LARGEST_MM, FitLimits, it_grade_reached
+from coupons.answering.standards import FitLimits, it_grade_reached
 from coupons.answering.tables import rows
 from coupons.answering.together import Together, chance_together, shared_of
 from coupons.learning.effects import height_share
@@ -23,14 +23,14 @@ BAND_RULE = (
 class Reach:
     """The finest tolerance grade that the scatter of one kind of size fits into.
 
-    ``over_mm`` to ``to_mm`` is the size step of the standard; ``grade`` is 6 for IT6 or finer, None
-    for wider than IT14.
+    ``low_mm`` to ``high_mm`` are the measured sizes within one size step of the standard; ``grade``
+    is 6 for IT6 or finer, None for wider than IT14.
     """
 
     form: Form
     direction: Direction
-    over_mm: float
-    to_mm: float
+    low_mm: float
+    high_mm: float
     band_mm: float
     grade: int | None
 
@@ -93,17 +93,17 @@ def grades_reached(profile: Profile) -> tuple[Reach, ...]:
     >>> from coupons import load_profile
     >>> profile = load_profile("results/filter-drawer/profile.json").profile
     >>> slots = [reach for reach in grades_reached(profile) if reach.form is Form.SLOT]
-    >>> slots[0].over_mm, slots[0].to_mm, slots[0].grade is not None
-    (3.0, 6.0, True)
+    >>> slots[0].low_mm, slots[0].high_mm, slots[0].grade is not None
+    (3.88, 6.0, True)
     """
     return tuple(
-        Reach(
-            found.form, found.direction, over_mm, to_mm, band_mm, it_grade_reached(band_mm, to_mm)
-        )
+        Reach(found.form, found.direction, low_mm, high_mm, band_mm, grade)
         for found in profile.measured
         for over_mm, to_mm in _steps()
-        if over_mm < found.high_mm and found.low_mm <= min(to_mm, LARGEST_MM)
-        for band_mm in (_band_mm(profile, Feature(found.form, to_mm, found.direction)),)
+        if over_mm < found.high_mm and found.low_mm <= to_mm
+        for low_mm, high_mm in ((max(over_mm, found.low_mm), min(to_mm, found.high_mm)),)
+        for band_mm in (_band_mm(profile, Feature(found.form, high_mm, found.direction)),)
+        for grade in (it_grade_reached(band_mm, high_mm),)
     )
 
 

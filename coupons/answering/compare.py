@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.drift import Chart, individuals_chart
-from coupons.answering.offset import Answer, Question, answer, window_row
+from coupons.answering.offset import EVEN_CHANCE, Answer, Question, answer, window_row
 from coupons.errors import NotMeasuredError
 from coupons.learning.profile import Profile
 
@@ -17,8 +18,16 @@ _LOSS = 0.10
 RULE = (
     "An answer moved if it differs by more than 1.96 standard deviations of what is not known of "
     "both (one in twenty does by chance). A drawing still works if its chance is at most 10 points "
-    "below the best there is."
+    "below the best there is, and at least even; it is no worse if only the first is so."
 )
+
+
+class Verdict(StrEnum):
+    """What becomes of a drawing made for the first printer on the second."""
+
+    WORKS = "works"
+    NO_WORSE = "no worse"
+    REDRAW = "REDRAW"
 
 
 @dataclass(frozen=True)
@@ -35,8 +44,9 @@ class Moved:
         How much wider the gap has to be drawn for the second profile.
     sd_mm : float
         Standard deviation of that difference, from what is not known of both printers.
-    kept_chance : float
-        Chance of the wanted grade on the second printer, drawn as the first one's answer says.
+    kept_chance : float or None
+        Chance of the wanted grade on the second printer, drawn as the first one's answer says; None
+        for a gap wanted as a number, which has no chance to lose.
     """
 
     name: str
@@ -45,7 +55,7 @@ class Moved:
     after: Answer | None
     moved_mm: float = 0.0
     sd_mm: float = 0.0
-    kept_chance: float = 0.0
+    kept_chance: float | None = None
 
     @property
     def is_beyond(self) -> bool:
@@ -53,14 +63,18 @@ class Moved:
         return abs(self.moved_mm) > _BEYOND_SDS * self.sd_mm
 
     @property
-    def still_works(self) -> bool:
-        """Whether a joint drawn for the first printer is good enough on the second.
+    def verdict(self) -> Verdict | None:
+        """What becomes of a joint drawn for the first printer; None without an answer of both.
 
         A gap wanted as a number has no chance to lose: it works unless its answer moved.
         """
-        if self.question.printed_gap_mm is not None:
-            return not self.is_beyond
-        return self.after is not None and self.kept_chance >= self.after.chance - _LOSS
+        if self.before is None or self.after is None:
+            return None
+        if self.kept_chance is None:
+            return Verdict.REDRAW if self.is_beyond else Verdict.WORKS
+        if self.kept_chance < self.after.chance - _LOSS:
+            return Verdict.REDRAW
+        return Verdict.WORKS if self.kept_chance >= EVEN_CHANCE else Verdict.NO_WORSE
 
 
 def compare(
@@ -86,8 +100,8 @@ def compare(
     >>> profile = load_profile("results/filter-drawer/profile.json").profile
     >>> drawer = Question(Joint(Form.SLOT, Form.TONGUE, 12, Direction.X), Grade.SLIDE)
     >>> (move,) = compare(profile, profile, {"drawer": drawer})
-    >>> move.moved_mm, move.is_beyond, move.still_works
-    (0.0, False, True)
+    >>> move.moved_mm, move.is_beyond, move.verdict
+    (0.0, False, <Verdict.WORKS: 'works'>)
     """
     return tuple(_moved(before, after, *named) for named in questions.items())
 
@@ -96,7 +110,10 @@ def _moved(before: Profile, after: Profile, name: str, question: Question) -> Mo
     first, second = _ask(before, question), _ask(after, question)
     if first is None or second is None:
         return Moved(name, question, first, second)
-    kept = answer(after, replace(question, drawn_gap_mm=first.gap_mm))
+    kept = None
+    if question.printed_gap_mm is None:
+        drawn = replace(question, at_least=None, drawn_gap_mm=first.gap_mm)
+        kept = answer(after, drawn).chance
     variance = sum(_variance(profile, question) for profile in (before, after))
     return Moved(
         name,
@@ -105,7 +122,7 @@ def _moved(before: Profile, after: Profile, name: str, question: Question) -> Mo
         second,
         moved_mm=second.best_gap_mm - first.best_gap_mm,
         sd_mm=float(np.sqrt(variance)),
-        kept_chance=kept.chance,
+        kept_chance=kept,
     )
 
 

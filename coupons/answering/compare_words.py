@@ -3,9 +3,14 @@
 from collections.abc import Iterator, Sequence
 
 from coupons.answering import drift
-from coupons.answering.compare import RULE, Drift, Moved
-from coupons.answering.words import REHEARSED, chance, minus, signed
+from coupons.answering.compare import RULE, Drift, Moved, Verdict
+from coupons.answering.joint_words import told_once
+from coupons.answering.terminal import cell
+from coupons.answering.words import REHEARSED, chance, extrapolated, minus, signed
 from coupons.learning.profile import Profile
+
+_NAME_WIDTH = 33
+_WIDTHS = (6, 6, 16, 19)
 
 
 def heading(profiles: Sequence[Profile]) -> list[str]:
@@ -19,7 +24,7 @@ def heading(profiles: Sequence[Profile]) -> list[str]:
 
 def compare_lines(moves: Sequence[Moved]) -> Iterator[str]:
     """Yield the table for a terminal of 80 columns."""
-    yield _line("gap to draw, mm", "A", "B", "moved", "A's on B")
+    yield _line("best gap, mm", "A", "B", "moved", "A's on B")
     for move in moves:
         yield _compare_line(move)
 
@@ -28,34 +33,51 @@ def _compare_line(move: Moved) -> str:
     if move.before is None or move.after is None:
         which = "either" if move.before is move.after else "A" if move.before is None else "B"
         return _line(move.name, "", "", "not measured by", which)
-    how_far = f"{signed(round(move.moved_mm, 2))} ±{1.96 * move.sd_mm:.2f}"
-    verdict = "works" if move.still_works else "REDRAW"
-    if move.question.printed_gap_mm is None:
-        verdict += f" {chance(move.kept_chance)}"
+    before_mm, after_mm = (round(each.best_gap_mm, 2) for each in (move.before, move.after))
+    # Of the rounded gaps, so that a reader who subtracts them finds the same.
+    how_far = f"{signed(round(after_mm - before_mm, 2))} ±{1.96 * move.sd_mm:.2f}"
+    kept = "" if move.kept_chance is None else f" {chance(move.kept_chance)}"
     return _line(
         move.name,
-        minus(move.before.gap_mm),
-        minus(move.after.gap_mm),
+        minus(before_mm),
+        minus(after_mm),
         how_far + (" !" if move.is_beyond else "  "),
-        verdict,
+        f"{move.verdict}{kept}",
     )
 
 
-def _line(name: str, before: str, after: str, moved: str, verdict: str) -> str:
-    cut = name if len(name) <= 35 else name[:34] + "…"
-    return f"{cut:<35}{before:>6}{after:>6}{moved:>16}{verdict:>17}"
+def _line(name: str, *numbers: str) -> str:
+    cells = zip(numbers, _WIDTHS, strict=True)
+    return cell(name, _NAME_WIDTH) + "".join(cell(text, n, right=True) for text, n in cells)
 
 
 def compare_notes(moves: Sequence[Moved]) -> list[str]:
     """Say what the table comes to, then the rule it goes by."""
-    asked = [move for move in moves if move.before is not None and move.after is not None]
-    beyond = [move for move in asked if move.is_beyond]
-    redraw = [move for move in asked if not move.still_works]
-    lines = [
-        f"{len(beyond)} of {len(asked)} answers moved by more than what is not known of both (!).",
-        f"{len(asked) - len(redraw)} of {len(asked)} joints drawn for A still work on B.",
+    verdicts = [move.verdict for move in moves if move.verdict is not None]
+    beyond = [move for move in moves if move.is_beyond]
+    n, works, no_worse = len(verdicts), *map(verdicts.count, (Verdict.WORKS, Verdict.NO_WORSE))
+    working = f"{works} of {n} joints drawn for A still work on B"
+    if no_worse:
+        working += (
+            f"; {no_worse} more would hardly be better drawn anew, with less than an even chance"
+        )
+    return [
+        f"{len(beyond)} of {n} answers moved by more than what is not known of both (!).",
+        f"{working}.",
+        *told_once(_warnings(moves)),
+        RULE,
     ]
-    return [*lines, RULE]
+
+
+def _warnings(moves: Sequence[Moved]) -> Iterator[tuple[str, str]]:
+    """Yield the name of a joint with what its answers lean on, and of which profile."""
+    for move in moves:
+        joint, told = move.question.joint, dict[str, list[str]]()
+        for which, found in (("A", move.before), ("B", move.after)):
+            if found is not None and found.extrapolated:
+                why = extrapolated(joint.size_mm, joint.direction, found.unmeasured)
+                told.setdefault(why, []).append(which)
+        yield from ((move.name, f"on {' and '.join(on)} {why}") for why, on in told.items())
 
 
 def drift_lines(found: Sequence[Drift]) -> Iterator[str]:
@@ -80,14 +102,20 @@ def as_data(moves: Sequence[Moved], found: Sequence[Drift]) -> dict[str, object]
         "answers": [
             {
                 "name": move.name,
-                "before_mm": move.before and move.before.gap_mm,
-                "after_mm": move.after and move.after.gap_mm,
+                "before_mm": move.before and move.before.best_gap_mm,
+                "after_mm": move.after and move.after.best_gap_mm,
                 "moved_mm": move.moved_mm,
                 "sd_mm": move.sd_mm,
                 "beyond": move.is_beyond,
                 "kept_chance": move.kept_chance,
                 "best_chance": move.after and move.after.chance,
-                "still_works": move.still_works,
+                "still_works": move.verdict is Verdict.WORKS,
+                "verdict": move.verdict,
+                "extrapolated": [
+                    which
+                    for which, found in (("before", move.before), ("after", move.after))
+                    if found is not None and found.extrapolated
+                ],
             }
             for move in moves
         ],

@@ -40,7 +40,8 @@ class Hardware:
     source : str
         Where the limits come from.
     printed : Limits or None
-        Limits that the standard gives the printed feature around it, as for clearance holes.
+        Limits that the standard gives the printed feature around it, as ISO 273 does for clearance
+        holes.
     """
 
     name: str
@@ -113,7 +114,7 @@ def _pin(rest: str) -> Hardware:
             f"A pin that you measured is written pin {rest} ±0.01",
         )
     band = limits(rest)
-    if band.code.split()[1].startswith("H"):
+    if band.is_hole:
         raise _no("the class of a shaft, such as m6, h6 or h8", f"pin {rest}", "H is for holes")
     return _within(f"pin {band.code}", Form.PIN, band, f"ISO 286-1 {band.code.split()[1]}")
 
@@ -134,7 +135,7 @@ def _screw(rest: str) -> Hardware:
         f"{name} {series}",
         Form.PIN,
         band,
-        f"{source}; hole ISO 273 {series}, {grade}",
+        source,
         printed=limits(f"{row[f'{series}_mm']} {grade}"),
     )
 

@@ -14,6 +14,7 @@ from coupons.measuring.spreadsheet import Cells, Layout, read_cells
 from coupons.terms import EXTERNAL, GRADES, INTERNAL, ROUND, Direction, Form, Gives, Grade, Joint
 
 COLUMNS = ("name", "internal", "external", "size_mm", "along", "fit", "gives", "hardware")
+_UNIT_COLUMNS = ("unit", "units")
 WANTED = tuple(grade for grade in GRADES if grade is not Grade.NO_GO)
 
 _LAYOUT = Layout(
@@ -57,7 +58,22 @@ class ListedJoint:
     hardware: Hardware | None = None
 
 
-def read_joints(path: Path) -> tuple[ListedJoint, ...]:
+@dataclass(frozen=True)
+class JointList:
+    """What a list of joints holds.
+
+    Parameters
+    ----------
+    joints : tuple of ListedJoint
+    ignored : tuple of str
+        Columns in which something stands that is not read.
+    """
+
+    joints: tuple[ListedJoint, ...]
+    ignored: tuple[str, ...]
+
+
+def read_joints(path: Path) -> JointList:
     """Read a list of joints.
 
     Raises
@@ -78,7 +94,12 @@ def read_joints(path: Path) -> tuple[ListedJoint, ...]:
         problems = [Problem(path.name, "at least one joint", "none", "List one joint a row")]
     if problems:
         raise AnswerError(sorted(problems, key=_row_number))
-    return tuple(joints)
+    return JointList(tuple(joints), _ignored(rows))
+
+
+def _ignored(rows: list[Cells]) -> tuple[str, ...]:
+    told = {name: None for row in rows for name, text in row.others.items() if text}
+    return tuple(name or "(without a name)" for name in told if name not in _UNIT_COLUMNS)
 
 
 def variable_name(name: str) -> str:
@@ -119,12 +140,14 @@ class _Reader:
         self.where = f"{file} row {row.number}"
         self.number = row.number
         self.cells = {column: row.named.get(column, "") for column in COLUMNS}
+        self.units = [row.others.get(column, "") for column in _UNIT_COLUMNS]
         self.problems: list[Problem] = []
 
     def joint(self) -> ListedJoint | None:
         """Return the joint, or None after noting why the row makes none."""
         if self._has_formula():
             return None
+        self._refuse_other_units()
         name = self._name()
         piece = self._hardware()
         internal = self._form("internal", INTERNAL, piece)
@@ -134,10 +157,10 @@ class _Reader:
         along = self._along()
         fit, gap_mm = self._fit(piece)
         self._refuse_wide_gap(gap_mm, size_mm)
+        gives = self._gives(piece)
         if internal is None or external is None or size_mm is None or along is None:
             return None
         joint = Joint(internal, external, size_mm, along)
-        gives = self._gives(piece)
         return ListedJoint(self.number, name, joint, fit, gap_mm, gives, piece)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
@@ -149,6 +172,11 @@ class _Reader:
         for cell in formulas:
             self._refuse("text or a number", cell, "Type the value that the formula shows")
         return bool(formulas)
+
+    def _refuse_other_units(self) -> None:
+        for unit in self.units:
+            if unit.lower() not in ("", "mm"):
+                self._refuse("unit mm", unit, "Write all sizes and gaps in mm")
 
     def _name(self) -> str:
         name = self.cells["name"]
@@ -189,8 +217,8 @@ class _Reader:
 
     def _size(self, piece: Hardware | None) -> float | None:
         text = self.cells["size_mm"]
-        if not text and piece is not None:
-            return piece.nominal_mm
+        if not text and self.cells["hardware"]:  # which says its size, if it can be read
+            return None if piece is None else piece.nominal_mm
         size_mm = parse_number(text)
         if size_mm is None or not SMALLEST_MM <= size_mm <= LARGEST_MM:
             todo = "Write the size alone, such as 12.5"
@@ -215,7 +243,8 @@ class _Reader:
         gap_mm = parse_number(text.removeprefix("gap"))
         if gap_mm is not None and math.isfinite(gap_mm):
             return None, gap_mm
-        if not text and piece is not None and piece.printed is not None:
+        unread = piece is None and bool(self.cells["hardware"])  # perhaps with a standard hole
+        if not text and (unread or (piece is not None and piece.printed is not None)):
             return None, None
         words = f"fit {', '.join(WANTED)} or a printed gap in mm"
         self._refuse(words, text, near_miss(text, WANTED, "Such as slide, or gap 0.2"))

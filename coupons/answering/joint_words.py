@@ -2,17 +2,25 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
-from coupons.answering.joint_list import variable_name
+from coupons.answering.joint_list import JointList, variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
-from coupons.answering.offset import FaceMove
-from coupons.answering.words import REHEARSED, chance, extrapolated, minus, move_data, signed
+from coupons.answering.offset import EVEN_CHANCE, FaceMove
+from coupons.answering.terminal import cell, plain
+from coupons.answering.words import (
+    REHEARSED,
+    chance,
+    extrapolated,
+    minus,
+    move_data,
+    percent,
+    signed,
+)
 from coupons.terms import Grade
 
-_LOW_CHANCE = 0.5
 _NAMES = 8  # as many joints are named after one warning
-_WIDTHS = (18, 8, 17, 21)
+_WIDTHS = (18, 10, 17, 21, 9)
 
 COLUMNS = (
     "name",
@@ -30,6 +38,11 @@ COLUMNS = (
     "chance",
     "warnings",
 )
+
+
+def ignored_columns(listed: JointList) -> str:
+    """Say which columns of a list nothing is read from."""
+    return f"columns that are not read: {', '.join(map(plain, listed.ignored))}."
 
 
 def wish(joint: JointAnswer) -> str:
@@ -69,7 +82,7 @@ def warnings(joint: JointAnswer) -> list[str]:
         lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
     if found.layers is not None:
         lines.append("Rounded to whole layers.")
-    if joint.chance is not None and joint.chance < _LOW_CHANCE:
+    if joint.chance is not None and joint.chance < EVEN_CHANCE:
         lines.append("Less than an even chance: print one and try it before the part.")
     if listed.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("May split along the layers.")
@@ -86,10 +99,16 @@ def table_lines(part: PartAnswer) -> Iterator[str]:
 def note_lines(part: PartAnswer) -> Iterator[str]:
     """Yield the chance that all of it fits, then every warning with its joints."""
     yield together_sentence(part)
+    yield from told_once(
+        (joint.listed.name, warning) for joint in part.joints for warning in warnings(joint)
+    )
+
+
+def told_once(named: Iterable[tuple[str, str]]) -> Iterator[str]:
+    """Yield each warning once, with the names of all that it is about."""
     told: dict[str, list[str]] = {}
-    for joint in part.joints:
-        for warning in warnings(joint):
-            told.setdefault(warning, []).append(joint.listed.name)
+    for name, warning in named:
+        told.setdefault(warning, []).append(name)
     for warning, names in told.items():
         yield f"{_listed(names)}: {warning}"
 
@@ -110,13 +129,25 @@ def _joint_lines(joint: JointAnswer) -> Iterator[str]:
 
 
 def _line(*cells: str) -> str:
-    widths = (*_WIDTHS, 9)
-    cut = [c if len(c) <= w else c[: w - 1] + "…" for c, w in zip(cells, widths, strict=True)]
-    return " ".join(f"{c:<{w}}" for c, w in zip(cut, widths, strict=True)).rstrip()
+    return " ".join(cell(text, n) for text, n in zip(cells, _WIDTHS, strict=True)).rstrip()
 
 
 def together_sentence(part: PartAnswer) -> str:
     """Say the chance that all joints fit at once, what it is about, and how well it is known."""
+    reasons = {
+        "a gap wanted as a number has no chance": [
+            joint.listed.name
+            for joint in part.joints
+            if joint.found is not None and joint.chance is None
+        ],
+        "no answer": [joint.listed.name for joint in part.joints if joint.found is None],
+    }
+    left_out = "; ".join(f"{_listed(names)} ({why})" for why, names in reasons.items() if names)
+    sentence = _counted_sentence(part)
+    return f"{sentence} Not counted: {left_out}." if left_out else sentence
+
+
+def _counted_sentence(part: PartAnswer) -> str:
     n = len(part.counted)
     if n == 0:
         return "No joint has a chance to tell."
@@ -124,13 +155,12 @@ def together_sentence(part: PartAnswer) -> str:
     if n == 1:
         return f"{worst.listed.name} fits with {chance(part.together.chance)} chance."
     spread = part.together.error
-    known = f"sampled, give or take {max(200 * spread, 0.1):.1f} %"
-    sentence = (
-        f"All {n} fit at once, on one print, with {chance(part.together.chance)} chance ({known}); "
+    known = f"sampled, give or take {percent(max(2 * spread, 0.001), 1)}"
+    return (
+        f"{'Both' if n == 2 else f'All {n}'} fit at once, on one print, with "
+        f"{chance(part.together.chance)} chance ({known}); "
         f"least sure is {worst.listed.name} with {chance(worst.chance or 0.0)}."
     )
-    left_out = [joint.listed.name for joint in part.joints if joint.chance is None]
-    return f"{sentence} Not counted: {_listed(left_out)}." if left_out else sentence
 
 
 def answers_csv(part: PartAnswer) -> str:

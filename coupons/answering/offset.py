@@ -4,6 +4,7 @@ Everything is a search over the drawn gap. Signs: a positive offset moves a face
 material (material added), a negative one into it (material removed).
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,11 +25,14 @@ INTERVAL = 0.90
 SMALLEST_MM, LARGEST_MM = 0.5, 500.0
 # A fit is refused as not measured when this share of its prior variance is left.
 NOTHING_LEARNED = 0.5
+# Below it a joint is printed by itself and tried before the part is.
+EVEN_CHANCE = 0.5
 # Loose has no upper bound, so its chance grows for ever: this much is asked of it.
 _LOOSE_CHANCE = 0.95
 _DRAWN_STEP_MM = 0.01
 _GAP_RANGE_MM = (-1.2, 2.5)
 _COARSE_MM, _FINE_MM = 0.02, 0.0005
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -48,7 +52,8 @@ class Question:
     drawn_gap_mm : float, optional
         Ask about this gap instead of looking for one.
     printed_gap_mm : float, optional
-        Ask for the gap to draw that prints as this one, whatever fit it makes.
+        Ask for the gap to draw that prints as this one, whatever fit it makes. Only one of this and
+        the two before can be asked.
     bought : Hardware, optional
         A bought mate; the printed body is the one that gives way.
     """
@@ -194,6 +199,9 @@ def check_question(question: Question) -> None:
         wrong.append("Ask for force, push, slide or loose: no-go is not a fit.")
     if question.at_least is not None and not 0 < question.at_least < 1:
         wrong.append(f"A chance lies between 0 and 1, not at {question.at_least:g}.")
+    wishes = (question.at_least, question.drawn_gap_mm, question.printed_gap_mm)
+    if sum(wish is not None for wish in wishes) > 1:
+        wrong.append("Ask for a chance at least, about a drawn gap or for a printed gap: only one.")
     wrong += _gaps_too_large(question)
     if wrong:
         raise AnswerError("\n".join(wrong))
@@ -246,7 +254,8 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
     if not enough.any():
         raise AnswerError(
             f"No gap up to {gaps_mm[-1]:.2f} mm is {question.fit} or looser with a chance of "
-            f"{wanted:.0%}. Ask for a smaller chance, or measure again to know more."
+            f"{100 * wanted:g}\N{NO-BREAK SPACE}%. Ask for a smaller chance, or measure again to "
+            "know more."
         )
     return float(gaps_mm[np.argmax(enough)])
 
@@ -302,10 +311,15 @@ def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     if question.drawn_gap_mm is not None:
         return gap_mm, None
     if height_share(Feature(joint.internal, joint.size_mm, joint.direction)) == 1:
-        layers = round(gap_mm / profile.layer_height_mm)
+        layers = _whole(question, gap_mm / profile.layer_height_mm)
         return round(layers * profile.layer_height_mm, 6), layers
     step = _DRAWN_STEP_MM * (4 if question.gives is Gives.BOTH else 2)
-    return round(round(gap_mm / step) * step, 6), None
+    return round(_whole(question, gap_mm / step) * step, 6), None
+
+
+def _whole(question: Question, steps: float) -> int:
+    """Round to whole steps; up where a chance is wanted that a smaller gap would not have."""
+    return round(steps) if question.at_least is None else math.ceil(steps - _ROUNDING)
 
 
 def face_moves(question: Question, gap_mm: float, layers: int | None) -> tuple[FaceMove, ...]:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from coupons.answering.offset import Answer, printed_gap_mm
 from coupons.answering.sanity import PRESS_CAUTIONS
+from coupons.answering.words import percent
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.terms import ROUND
@@ -61,8 +62,8 @@ def strain_sentences(strain: FitStrain) -> list[str]:
         else "BEYOND THE LIMIT: take a looser fit or a stronger ring"
     )
     return [
-        f"The ring is strained by {100 * strain.expected:.2f} % as expected, by "
-        f"{100 * strain.tight:.2f} % or more in one print of twenty; limit "
-        f"{100 * strain.limit:.2f} %: {verdict}.",
+        f"The ring is strained by {percent(strain.expected, 2)} as expected, by "
+        f"{percent(strain.tight, 2)} or more in one print of twenty; limit "
+        f"{percent(strain.limit, 2)}: {verdict}.",
         *(f"Caution: {line}" for line in PRESS_CAUTIONS),
     ]

@@ -1,5 +1,6 @@
 """Answers about single sizes and about limits, in words and as data."""
 
+from collections.abc import Sequence
 from itertools import groupby
 
 from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
@@ -8,6 +9,7 @@ from coupons.answering.single import SizeAnswer
 from coupons.answering.standards import Limits
 from coupons.answering.words import (
     REHEARSED,
+    SURE,
     chance,
     evidence,
     extrapolated,
@@ -32,7 +34,7 @@ def _side_sentences(answer: SizeAnswer) -> list[str]:
     lines = [
         move_sentence(size_move(answer)),
         f"It prints as {answer.expected_mm:.2f} mm, from {answer.low_mm:.2f} to "
-        f"{answer.high_mm:.2f} mm (90 % sure).",
+        f"{answer.high_mm:.2f} mm {SURE}.",
     ]
     limits = answer.question.limits
     if limits is not None and answer.chance is not None:
@@ -62,9 +64,7 @@ def limits_sentences(answer: LimitsAnswer) -> list[str]:
     lines.append(
         f"A pair of one print holds all four limits with {chance(answer.both.chance)} chance."
     )
-    nominal_mm = answer.fit.hole.nominal_mm
-    here = [reach for reach in answer.reached if reach.over_mm < nominal_mm <= reach.to_mm]
-    lines += [_reach_sentence(reach, answer) for reach in here]
+    lines += [_reach_sentence(side, answer.reached) for side in (answer.hole, answer.shaft)]
     lines += [
         _all_reached(form, answer.reached) for form in dict.fromkeys(r.form for r in answer.reached)
     ]
@@ -75,16 +75,32 @@ def limits_sentences(answer: LimitsAnswer) -> list[str]:
     return lines
 
 
-def _reach_sentence(reach: Reach, answer: LimitsAnswer) -> str:
-    limits = answer.fit.hole if reach.form is answer.hole.question.form else answer.fit.shaft
-    asked = limits.grade_number
+def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
+    """Say whether the printer reaches what is asked of one side, at its size."""
+    question = side.question
+    here = [
+        reach
+        for reach in reached
+        if reach.form is question.form and reach.low_mm <= question.nominal_mm <= reach.high_mm
+    ]
+    what = f"{question.form.capitalize()}s of"
+    if not here or question.limits is None:
+        return (
+            f"{what} {question.nominal_mm:g} mm along {question.direction}: not measured at this "
+            "size, so that the grade they reach is not known."
+        )
+    reach, asked = here[0], question.limits.grade_number
     able = reach.grade is not None and reach.grade <= asked
     verdict = "reached" if able else "not reached, so that some will miss it"
     return (
-        f"{reach.form.capitalize()}s of {reach.over_mm:g} to {reach.to_mm:g} mm along "
-        f"{reach.direction} reach {_grade(reach)} (scatter of {reach.band_mm:.2f} mm); "
-        f"{limits.code} asks for IT{asked}: {verdict}."
+        f"{what} {_sizes(reach.low_mm, reach.high_mm)} along {reach.direction} reach "
+        f"{_grade(reach)} (scatter of {reach.band_mm:.2f} mm); "
+        f"{question.limits.code} asks for IT{asked}: {verdict}."
     )
+
+
+def _sizes(low_mm: float, high_mm: float) -> str:
+    return f"{low_mm:g} mm" if low_mm == high_mm else f"{low_mm:g} to {high_mm:g} mm"
 
 
 def _grade(reach: Reach) -> str:
@@ -96,7 +112,7 @@ def _all_reached(form: Form, reached: tuple[Reach, ...]) -> str:
     steps = [reach for reach in reached if reach.form is form]
     runs = [list(alike) for _, alike in groupby(steps, key=lambda reach: reach.grade)]
     grades = ", ".join(
-        f"{_grade(run[0])} at {run[0].over_mm:g} to {run[-1].to_mm:g} mm" for run in runs
+        f"{_grade(run[0])} at {_sizes(run[0].low_mm, run[-1].high_mm)}" for run in runs
     )
     return f"Grades reached by {form}s along {steps[0].direction}: {grades}."
 
@@ -131,8 +147,8 @@ def limits_data(answer: LimitsAnswer) -> dict[str, object]:
             {
                 "form": str(reach.form),
                 "along": str(reach.direction),
-                "over_mm": reach.over_mm,
-                "to_mm": reach.to_mm,
+                "low_mm": reach.low_mm,
+                "high_mm": reach.high_mm,
                 "band_mm": reach.band_mm,
                 "grade": None if reach.grade is None else f"IT{reach.grade}",
             }

@@ -48,6 +48,11 @@ class Limits:
         return int(re.sub(r".*\D", "", self.code))
 
     @property
+    def is_hole(self) -> bool:
+        """Whether its letter is one for internal sizes."""
+        return self.code.split()[1][0].isupper()
+
+    @property
     def width_mm(self) -> float:
         """Width of the band."""
         return self.upper_mm - self.lower_mm
@@ -131,7 +136,11 @@ def fit_limits(code: str) -> FitLimits:
     """
     match = _TWO.fullmatch(code)
     if match is None or not (match["a_letter"].isupper() and match["b_letter"].islower()):
-        raise _unreadable(code, "a size, a hole and a shaft, such as 12 H9/d9")
+        raise _unreadable(
+            code,
+            "a size, a hole and a shaft, such as 12 H9/d9 (ask about one side, such as 12 H9, with "
+            "a single form in place of a joint)",
+        )
     size_mm = _number(match["size"])
     return FitLimits(
         hole=_limits(size_mm, match["a_letter"], int(match["a_grade"])),

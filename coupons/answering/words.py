@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from coupons.answering.hardware import Hardware
-from coupons.answering.offset import Answer, FaceMove
+from coupons.answering.offset import INTERVAL, Answer, FaceMove
 from coupons.terms import INTERNAL, Direction, Form, Grade
 
 REHEARSED = (
@@ -40,19 +40,27 @@ def signed(mm: float) -> str:
     return text.replace("-", "−")
 
 
+def percent(share: float, decimals: int = 0) -> str:
+    """Write a share so that no line ends between the number and its sign."""
+    return f"{100 * share:.{decimals}f}\N{NO-BREAK SPACE}%"
+
+
 def chance(p: float) -> str:
-    """Write a chance so that it never claims certainty.
+    r"""Write a chance so that it never claims certainty.
 
     Examples
     --------
-    >>> chance(0.934), chance(0.9999), chance(0.0001)
-    ('93 %', 'over 99 %', 'under 1 %')
+    >>> [text.replace("\N{NO-BREAK SPACE}", " ") for text in map(chance, (0.934, 0.9999, 0.0001))]
+    ['93 %', 'over 99 %', 'under 1 %']
     """
     if p > 0.99:
-        return "over 99 %"
+        return f"over {percent(0.99)}"
     if p < 0.01:
-        return "under 1 %"
-    return f"{100 * p:.0f} %"
+        return f"under {percent(0.01)}"
+    return percent(p)
+
+
+SURE = f"({percent(INTERVAL)} sure)"
 
 
 def move_sentence(move: FaceMove) -> str:
@@ -83,10 +91,10 @@ def interval_sentence(answer: Answer) -> str:
     place = f"at a gap of {minus(answer.low_mm)} to {minus(answer.high_mm)} mm"
     if answer.question.printed_gap_mm is not None:
         printed = f"The next print has a gap of {minus(answer.question.printed_gap_mm)} mm"
-        return f"{printed} if drawn {place} (90 % sure)."
+        return f"{printed} if drawn {place} {SURE}."
     if answer.at_edge:
-        return f"The next print begins to be {ADJECTIVES[fit]} {place} (90 % sure)."
-    return f"The middle of the {ADJECTIVES[fit]} range lies {place} on the next print (90 % sure)."
+        return f"The next print begins to be {ADJECTIVES[fit]} {place} {SURE}."
+    return f"The middle of the {ADJECTIVES[fit]} range lies {place} on the next print {SURE}."
 
 
 def evidence(measured: Iterable[tuple[Form, float, float]], direction: Direction) -> list[str]:
@@ -120,6 +128,9 @@ def sentences(answer: Answer) -> list[str]:
     missed = f"too tight {chance(answer.too_tight)}"
     if question.fit is not Grade.LOOSE:  # which nothing is too loose for
         missed += f", too loose {chance(answer.too_loose)}"
+    if question.at_least is not None and question.fit is not Grade.LOOSE:
+        enough = chance(answer.chance + answer.too_loose)
+        lines.append(f"It {verb} or goes more easily with {enough} chance.")
     lines.append(f"It {verb} with {chance(answer.chance)} chance ({missed}).")
     lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
     lines.append(interval_sentence(answer))

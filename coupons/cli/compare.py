@@ -26,9 +26,9 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
         heading,
     )
     from coupons.answering.drift import FEWEST
-    from coupons.answering.joint_list import read_joints
     from coupons.answering.joints import question_of
     from coupons.answering.next_coupon import USUAL
+    from coupons.cli.listed import read_listed
     from coupons.learning.profile import read_profile
 
     if len(profiles) < 2:
@@ -37,7 +37,7 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
     questions = (
         {question.name: question for question in USUAL}
         if joints is None
-        else {listed.name: question_of(listed) for listed in read_joints(joints)}
+        else {listed.name: question_of(listed) for listed in read_listed(joints)}
     )
     moves = compare(known[0], known[-1], questions)
     found = drifts(known, questions) if len(known) >= FEWEST else ()

@@ -29,13 +29,18 @@ def command(
 
     Ends with 1 if a joint has no answer.
     """
-    from coupons.answering.joint_list import read_joints
     from coupons.answering.joint_words import as_data, note_lines, table_lines
     from coupons.answering.joints import answer_part
     from coupons.answering.words import REHEARSED
+    from coupons.cli.listed import read_listed
     from coupons.learning.profile import read_profile
 
-    part = answer_part(read_profile(profile), read_joints(joints))
+    if profile.suffix.lower() == ".csv" or joints.suffix.lower() == ".json":
+        raise click.UsageError(
+            f"The profile comes first, then the list of joints: expected profile.json and a CSV "
+            f"file, got {profile.name} and {joints.name}."
+        )
+    part = answer_part(read_profile(profile), read_listed(joints))
     if out is not None:
         from coupons.showing.joints_page import write_part
 

@@ -58,18 +58,18 @@ def _questions(
     fit: str,
 ) -> list["Asked"]:
     from coupons.answering.ask import known, parse_joint
-    from coupons.answering.joint_list import read_joints
+    from coupons.answering.joint_list import WANTED
     from coupons.answering.next_coupon import USUAL, ask_about, ask_about_listed
     from coupons.answering.offset import Question, check_question
-    from coupons.terms import Grade
+    from coupons.cli.listed import read_listed
 
     if joints is not None:
-        return [ask_about_listed(profile, listed) for listed in read_joints(joints)]
+        return [ask_about_listed(profile, listed) for listed in read_listed(joints)]
     if joint is None:
         return [ask_about(profile, question) for question in USUAL]
     if size_mm is None or along is None:
         raise click.UsageError("--joint takes --size and --along with it.")
-    question = Question(parse_joint(joint, size_mm, along), known(Grade, fit, "fit"))
+    question = Question(parse_joint(joint, size_mm, along), known(WANTED, fit, "fit"))
     check_question(question)
     return [ask_about(profile, question)]
 

@@ -11,6 +11,22 @@ if TYPE_CHECKING:
 
 Spoken = tuple[list[str], dict[str, object]]
 
+_OPTIONS = {
+    "joint": "--joint",
+    "size_mm": "--size",
+    "fit": "--fit",
+    "gives": "--move",
+    "at_least": "--at-least",
+    "drawn_gap_mm": "--drawn-gap",
+    "printed_gap_mm": "--printed-gap",
+    "hardware": "--hardware",
+    "limits": "--limits",
+    "form": "--form",
+    "printed_mm": "--prints",
+    "strain_limit": "--strain-limit",
+}
+_GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
+
 
 @click.command()
 @click.argument("profile", type=click.Path(path_type=Path))
@@ -25,9 +41,7 @@ Spoken = tuple[list[str], dict[str, object]]
 @click.option(
     "--move",
     "gives",
-    default="external",
-    show_default=True,
-    help="Which body gives way: internal, external or both.",
+    help="Which body gives way: internal, external (the default) or both.",
 )
 @click.option(
     "--at-least",
@@ -40,8 +54,11 @@ Spoken = tuple[list[str], dict[str, object]]
     "--hardware",
     help='A bought mate: "pin 8 m6", "screw M3" or, with its clearance hole, "screw M3 medium".',
 )
-@click.option("--limits", help='ISO 286 limits, such as "12 H9/d9": what comes closest.')
-@click.option("--form", help="A single hole, slot, pin or tongue; with --prints.")
+@click.option(
+    "--limits",
+    help='ISO 286 limits: "12 H9/d9" with --joint, "12 H13" with --form; what comes closest.',
+)
+@click.option("--form", help="A single hole, slot, pin or tongue; with --prints or --limits.")
 @click.option("--prints", "printed_mm", type=float, help="Size that the form is to print with, mm.")
 @click.option(
     "--strain-limit", type=float, help="Strain that the ring's material stands, such as 0.01."
@@ -55,7 +72,7 @@ def command(profile: Path, as_json: bool, **asked: Any) -> None:
 
     Ask about a joint of two printed bodies (--joint, --size), about a printed one with a bought
     mate (--hardware), about limits of a standard (--joint, --limits), or about one size by itself
-    (--form, --prints).
+    (--form with --prints or --limits).
     """
     from coupons.answering.ask import load_profile
 
@@ -69,33 +86,71 @@ def command(profile: Path, as_json: bool, **asked: Any) -> None:
 
 def _answer(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     """Choose what is asked by the options that are given."""
+    gaps = _given(asked, *_GAPS)
+    if len(gaps) > 1:
+        raise click.UsageError(f"Not together: {', '.join(gaps)}. Ask for one of them.")
     if asked["limits"] is not None:
         return _limits(printer, asked)
     if asked["form"] is not None or asked["printed_mm"] is not None:
         return _single(printer, asked)
-    if asked["hardware"] is not None and asked["fit"] is None:
-        from coupons.answering.hardware import hardware
-
-        if hardware(asked["hardware"]).printed is not None:
-            return _size_words(printer.clearance_hole(asked["hardware"], along=asked["along"]))
+    if asked["hardware"] is not None:
+        return _hardware(printer, asked)
     return _joint(printer, asked)
+
+
+def _given(asked: dict[str, Any], *names: str) -> list[str]:
+    return [_OPTIONS[name] for name in names if asked[name] is not None]
+
+
+def _allow_only(asked: dict[str, Any], what: str, allowed: tuple[str, ...], todo: str) -> None:
+    """Refuse every option that the answer would pay no heed to."""
+    odd = _given(asked, *(name for name in _OPTIONS if name not in allowed))
+    if odd:
+        raise click.UsageError(f"Not together with {what}: {', '.join(odd)}. {todo}.")
 
 
 def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.size_words import limits_data, limits_sentences
 
-    if asked["joint"] is None:
-        raise click.UsageError("Say with --joint which forms the limits are for: slot/tongue.")
-    answer = printer.limits(asked["limits"], joint=asked["joint"], along=asked["along"])
+    todo = "The code says which sizes are wanted and how far they may miss: leave out the rest"
+    _allow_only(asked, "--limits", ("limits", "joint", "form"), todo)
+    code, along = asked["limits"], asked["along"]
+    if (asked["joint"] is None) is (asked["form"] is None):
+        raise click.UsageError(
+            "Say what the limits are for: with --joint slot/tongue for both sides, such as "
+            '"12 H9/d9", or with --form hole for one, such as "12 H13".'
+        )
+    if asked["form"] is not None:
+        return _size_words(printer.size(asked["form"], along=along, limits_code=code))
+    answer = printer.limits(code, joint=asked["joint"], along=along)
     return limits_sentences(answer), limits_data(answer)
 
 
 def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
+    todo = "For a fit ask about a --joint with its --size, or about a mate with --hardware"
+    what = " and ".join(_given(asked, "form", "printed_mm"))
+    _allow_only(asked, what, ("form", "printed_mm"), todo)
     if asked["form"] is None or asked["printed_mm"] is None:
-        raise click.UsageError("A single size takes both --form and --prints.")
+        raise click.UsageError(
+            "A single size takes both --form and --prints, or --limits for --prints."
+        )
     return _size_words(
         printer.size(asked["form"], printed_mm=asked["printed_mm"], along=asked["along"])
     )
+
+
+def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
+    from coupons.answering.hardware import hardware
+
+    name = asked["hardware"]
+    allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit")
+    todo = "The bought piece has its size, and the printed body is the one that moves: leave it out"
+    _allow_only(asked, "--hardware", allowed, todo)
+    if hardware(name).printed is None or _given(asked, "fit", *_GAPS):
+        return _joint(printer, asked)
+    todo = "The hole of its standard is a loose one: ask for a --fit, or leave it out"
+    _allow_only(asked, f'--hardware "{name}" without a --fit', ("hardware", "joint"), todo)
+    return _size_words(printer.clearance_hole(name, along=asked["along"], joint=asked["joint"]))
 
 
 def _size_words(answer: Any) -> Spoken:

@@ -49,10 +49,14 @@ class Layout:
 
 @dataclass(frozen=True)
 class Cells:
-    """One row: its number, and its text by column, stripped of outer blanks."""
+    """One row: its number, and its text by column, stripped of outer blanks.
+
+    ``others`` is the text in columns that the table does not have.
+    """
 
     number: int
     named: dict[str, str]
+    others: dict[str, str]
 
 
 def read_cells(path: Path, layout: Layout) -> tuple[list[Cells], list[Problem]]:
@@ -170,8 +174,11 @@ def _row(
         todo = "Put a text that holds the separator in double quotes"
         got = f"{len(cells)}"
         return Problem(f"{file} row {number}", f"at most {len(header)} cells", got, todo)
-    named = zip(header, cells, strict=False)
-    return Cells(number, {name: cell for name, cell in named if name in layout.columns})
+    named: dict[str, str] = {}
+    others: dict[str, str] = {}
+    for name, text in zip(header, cells, strict=False):
+        (named if name in layout.columns else others)[name] = text
+    return Cells(number, named, others)
 
 
 def _rejoined(cells: list[str], header: list[str], layout: Layout) -> list[str]:

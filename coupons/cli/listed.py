@@ -1,0 +1,20 @@
+"""Reading a list of joints for a command."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from coupons.answering.joint_list import ListedJoint
+
+
+def read_listed(path: Path) -> "tuple[ListedJoint, ...]":
+    """Read a list of joints; say on stderr which of its columns are not read."""
+    from coupons.answering.joint_list import read_joints
+    from coupons.answering.joint_words import ignored_columns
+
+    listed = read_joints(path)
+    if listed.ignored:
+        click.echo(f"{path.name}: {ignored_columns(listed)}", err=True)
+    return listed.joints
