@@ -107,9 +107,9 @@ class Slopes:
     of_readings: ReadingTerms
     of_trials: TrialTerms
 
-    def group_value(self, readings: Indices, trials: Indices) -> Array:
-        """Log-likelihood of some observations, shape (K,)."""
-        of_readings: Array = self.of_readings.value[:, readings].sum(axis=1)
+    def group_value(self, readings: Indices, trials: Indices, times: Array) -> Array:
+        """Log-likelihood of some readings, each so many times, and trials; shape (K,)."""
+        of_readings: Array = self.of_readings.value[:, readings] @ times
         of_trials: Array = self.of_trials.value[:, trials].sum(axis=1)
         return of_readings + of_trials
 
@@ -133,19 +133,35 @@ class Slopes:
         product[:, seen.upper] += trials.curvature_cross * lower + trials.curvature_upper * upper
         return product
 
-    def curvature_block(self, trials: Indices, at: Indices) -> Array:
-        """Return the negative second derivatives between the edges ``at`` of a group."""
-        seen, terms = self.seen, self.of_trials
-        n = len(at) - N_EDGES * len(trials)
-        block = np.zeros((len(seen.omega), len(at), len(at)))
-        own = np.arange(n)
-        block[:, own, own] = self.of_readings.curvature[:, at[:n]]
-        starts = n + N_EDGES * np.arange(len(trials))
+    def curvature_of(self, readings: Indices, trials: Indices, rows: Array, times: Array) -> Array:
+        """Return the negative second derivatives of a group by what its edges lean on.
+
+        Parameters
+        ----------
+        readings, trials : ndarray of int
+            The group.
+        rows : ndarray of shape (n_group_edges, n_used)
+            Weights of the latent values in the group's edges.
+        times : ndarray of shape (n_group_readings,)
+            How often each of its readings counts.
+
+        Returns
+        -------
+        ndarray of shape (K, n_used, n_used)
+        """
+        seen, terms, n = self.seen, self.of_trials, len(readings)
+        read = rows[:n]
         first = seen.n_readings + N_EDGES * trials
-        lower, upper = starts + seen.lower[trials] - first, starts + seen.upper[trials] - first
-        square = seen.omega**2
-        block[:, lower, lower] += terms.curvature_lower[:, trials] / square
-        block[:, upper, upper] += terms.curvature_upper[:, trials] / square
-        block[:, lower, upper] += terms.curvature_cross[:, trials] / square
-        block[:, upper, lower] += terms.curvature_cross[:, trials] / square
-        return block
+        starts = n + N_EDGES * np.arange(len(trials))
+        lower = rows[starts + seen.lower[trials] - first]
+        upper = rows[starts + seen.upper[trials] - first]
+        of_lower, of_upper, cross = (
+            (curvature[:, trials] / seen.omega**2)[:, :, None]
+            for curvature in (terms.curvature_lower, terms.curvature_upper, terms.curvature_cross)
+        )
+        bent: Array = read.T @ (
+            (times * self.of_readings.curvature[:, readings])[:, :, None] * read
+        )
+        bent += lower.T @ (of_lower * lower + cross * upper)
+        bent += upper.T @ (of_upper * upper + cross * lower)
+        return bent

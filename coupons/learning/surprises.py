@@ -105,10 +105,11 @@ def _surprising_readings(
         return []
     told = foretold.take(odd)
     low, high = told.quantile_mm(_TAIL), told.quantile_mm(1 - _TAIL)
+    entries = {(n, entry.row): entry for n, run in enumerate(runs) for entry in run.sizes}
     found = []
     for n, i in enumerate(odd):
         run, row = int(sizes.run[readings.size[i]]), int(readings.row[i])
-        entry = next(e for e in runs[run].sizes if e.row == row)
+        entry = entries[run, row]
         # The fit works with readings corrected for the jaws; a person looks for what they show.
         shown = entry.value_mm - readings.value[i]
         expected = f"{low[n] + shown:.2f} to {high[n] + shown:.2f} mm"
