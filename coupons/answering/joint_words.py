@@ -6,8 +6,16 @@ from collections.abc import Iterator
 
 from coupons.answering.joint_list import variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
-from coupons.answering.offset import FaceMove
-from coupons.answering.words import REHEARSED, chance, extrapolated, minus, move_data, signed
+from coupons.answering.offset import Answer, FaceMove, Feel
+from coupons.answering.words import (
+    PRACTICE,
+    REHEARSED,
+    chance,
+    extrapolated,
+    minus,
+    move_data,
+    signed,
+)
 from coupons.terms import Grade
 
 _LOW_CHANCE = 0.5
@@ -71,6 +79,8 @@ def warnings(joint: JointAnswer) -> list[str]:
         lines.append("Rounded to whole layers.")
     if joint.chance is not None and joint.chance < _LOW_CHANCE:
         lines.append("Less than an even chance: print one and try it before the part.")
+    if listed.fit is not None and isinstance(found, Answer) and found.feel is not Feel.HAND:
+        lines.append(f"No trials show this fit: {PRACTICE}.")
     if listed.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("May split along the layers.")
     return lines
