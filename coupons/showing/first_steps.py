@@ -77,12 +77,11 @@ def _cure_steps(learned: Learned) -> list[Step]:
 
 
 def _next_steps(learned: Learned, tables: Sequence[JointTable]) -> list[Step]:
-    missing = unmeasured(tables, learned.profile)
-    if not missing:
+    if not unmeasured(tables, learned.profile):
         return []
     best = best_coupon(learned.profile)
     text = (
         f"Of all coupons it narrows the gaps of sliding fits most, by {chance(best.narrower)} on "
-        f"average. Not measured so far: {missing[0][0]}; all that is missing stands below."
+        f"average. What was not measured is listed below."
     )
     return [(f"Next time, print coupon “{best.coupon}”", text)]
