@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from coupons.learning.design import Design, Readings
+from coupons.learning.design import Design
 from coupons.learning.foretold import ForetoldReadings, ForetoldTrials
 from coupons.learning.integrate import Mixture
 from coupons.learning.laplace import Mode, find_mode
 from coupons.learning.latent import latent_model
-from coupons.learning.slopes import N_EDGES, Observations, observations
+from coupons.learning.slopes import N_EDGES, Observations, edges_of, observations
 
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
@@ -27,7 +27,7 @@ Indices = NDArray[np.intp]
 _TRUSTED = 0.02
 # At each point of the mixture every group is taken out: of some forty, the heaviest hold most.
 _POINTS = 9
-# Readings of one size are the same if they are so to a micrometre, which is nothing to a caliper.
+# Readings of one size say the same if they are so to a micrometre, which is nothing to a caliper.
 _SAME_DIGITS = 3
 
 
@@ -78,14 +78,29 @@ def each_feature(design: Design) -> tuple[Group, ...]:
     return tuple(group for group in groups if len(group.readings) or len(group.told_trials))
 
 
-def _only(readings: Readings, index: Indices) -> Readings:
-    return replace(readings, **{name: a[index] for name, a in vars(readings).items()})
+def without(design: Design, group: Group) -> Design:
+    """Return a design without a group's observations; its sizes stay."""
+    return _only(
+        design,
+        np.setdiff1d(np.arange(len(design.readings.size)), group.readings),
+        np.setdiff1d(np.arange(len(design.trials.internal)), group.trials),
+    )
 
 
-def _distinct(readings: Readings) -> tuple[Indices, Indices]:
-    """Return the first of readings that say the same, and for each reading its place in them."""
-    value = np.round(readings.value, _SAME_DIGITS)
-    columns = [readings.size, value, readings.resolution, readings.z_share, readings.effects]
+def _only(design: Design, readings: Indices, trials: Indices) -> Design:
+    return replace(
+        design,
+        readings=replace(
+            design.readings, **{name: a[readings] for name, a in vars(design.readings).items()}
+        ),
+        trials=replace(
+            design.trials, **{name: a[trials] for name, a in vars(design.trials).items()}
+        ),
+    )
+
+
+def _distinct(*columns: Array | Indices) -> tuple[Indices, Indices]:
+    """Return the first of rows that are the same, and for each row its place among those."""
     _, first, twin = np.unique(
         np.column_stack(columns), axis=0, return_index=True, return_inverse=True
     )
@@ -95,16 +110,13 @@ def _distinct(readings: Readings) -> tuple[Indices, Indices]:
     return first[order], place[twin]
 
 
-def without(design: Design, group: Group) -> Design:
-    """Return a design without a group's observations; its sizes stay."""
-    readings, trials = design.readings, design.trials
-    keep_r = np.setdiff1d(np.arange(len(readings.size)), group.readings)
-    keep_t = np.setdiff1d(np.arange(len(trials.internal)), group.trials)
-    return replace(
-        design,
-        readings=_only(readings, keep_r),
-        trials=replace(trials, **{f: getattr(trials, f)[keep_t] for f in vars(trials)}),
-    )
+def _without_twins(design: Design) -> tuple[Design, Indices]:
+    """Return a design with each observation once, and for each edge of the whole one its twin."""
+    r, t = design.readings, design.trials
+    value = np.round(r.value, _SAME_DIGITS)
+    readings, twin_r = _distinct(r.size, value, r.resolution, r.z_share, r.effects)
+    trials, twin_t = _distinct(t.internal, t.external, t.tightest, t.loosest, t.losses)
+    return _only(design, readings, trials), edges_of(len(readings), twin_r, twin_t)
 
 
 def foretell(
@@ -136,20 +148,17 @@ def foretell(
 class _Rest:
     """Collects, group by group, the moments of what is left out as the rest sees it.
 
-    Arrays have the fit's design points as their first axis. Readings that say the same of one size
-    are seen once, with how many ``times`` they were taken: sheets of repeats are long.
+    Arrays have the fit's design points as their first axis. Observations that say the same are seen
+    once, with how many ``times`` they were made: sheets of repeats are long. Each edge of the whole
+    design has its ``twin`` among those seen.
     """
 
     def __init__(self, mixture: Mixture, trusted: float) -> None:
         self.mixture, self.trusted = mixture, trusted
-        design = mixture.model.design
-        first, self.twin = _distinct(design.readings)
-        seen = replace(design, readings=_only(design.readings, first))
-        self.seen: Observations = observations(
-            latent_model(seen, mixture.model.table), mixture.scatters
-        )
-        trial_edges = np.ones(len(self.seen.offset) - len(first))
-        self.times = np.concatenate([np.bincount(self.twin), trial_edges])
+        design, self.twin = _without_twins(mixture.model.design)
+        model = latent_model(design, mixture.model.table)
+        self.seen: Observations = observations(model, mixture.scatters)
+        self.times = np.bincount(self.twin)
         self.covariance = np.array([mode.covariance for mode in mixture.modes])
         modes = np.array([mode.latent for mode in mixture.modes])
         self.at_mode = self.seen.at(modes)
@@ -160,22 +169,27 @@ class _Rest:
         self.off_mode = (self.seen.rows @ skew.T).T
         self.slopes = self.seen.slopes(self.at_mode)
         self.gradient = self.slopes.gradient
-        n_told = len(self.twin) + len(trial_edges)
-        self.mean, self.variance, self.weights = np.zeros((3, len(modes), n_told))
+        self.mean, self.variance, self.weights = np.zeros((3, len(modes), len(self.twin)))
         self.known: dict[bytes, tuple[Array, Array, Array]] = {}
 
+    @property
+    def n_readings(self) -> int:
+        """How many of the whole design's edges are readings."""
+        return len(self.mixture.model.design.readings.size)
+
     def take_out(self, group: Group) -> None:
-        readings, counts = np.unique(self.twin[group.readings], return_counts=True)
-        at = self.seen.index(readings, group.trials)
-        times = np.concatenate([counts, np.ones(len(at) - len(readings))])
+        out = self.twin[edges_of(self.n_readings, group.readings, group.trials)]
+        at, times = np.unique(out, return_counts=True)
         key = np.concatenate([at, times]).tobytes()
         if key not in self.known:
-            self.known[key] = self._foretold(group, readings, at, times)
-        self._store(group, np.searchsorted(readings, self.twin[group.readings]), self.known[key])
+            self.known[key] = self._foretold(group, at, times)
+        mean, variance, weights = self.known[key]
+        told = edges_of(self.n_readings, group.readings, group.told_trials)
+        of = np.searchsorted(at, self.twin[told])
+        self.mean[:, told], self.variance[:, told] = mean[:, of], variance[:, of]
+        self.weights[:, told] = weights[:, None]
 
-    def _foretold(
-        self, group: Group, readings: Indices, at: Indices, times: Array
-    ) -> tuple[Array, Array, Array]:
+    def _foretold(self, group: Group, at: Indices, times: Indices) -> tuple[Array, Array, Array]:
         """Return mean, variance and weights of a group's edges, by the rest.
 
         All happens among the few latent values on which the edges lean: a size read a thousand
@@ -185,7 +199,7 @@ class _Rest:
         used = np.unique(rows.indices)
         rows = rows[:, used].toarray()
         spread = self.covariance[:, used[:, None], used]
-        bent = self.slopes.curvature_of(readings, group.trials, rows, times[: len(readings)])
+        bent = self.slopes.curvature_of(at, times, rows)
         keep = np.eye(len(used)) - spread @ bent
         sign, log_determinant = np.linalg.slogdet(keep)
         wider = np.linalg.solve(keep, spread)
@@ -193,7 +207,7 @@ class _Rest:
         step = (wider @ pull[:, :, None])[:, :, 0]
         variance = ((rows @ wider) * rows).sum(axis=2)
         log_weight = 0.5 * (np.einsum("kp,kp->k", pull, step) - log_determinant)
-        log_weight -= self.slopes.group_value(readings, group.trials, times[: len(readings)])
+        log_weight -= self.slopes.group_value(at, times)
         mean = self.at_mode[:, at] - step @ rows.T
         freed = np.linalg.solve(keep.transpose(0, 2, 1), pull[:, :, None])
         shift = -(self.covariance[:, :, used] @ freed)[:, :, 0]
@@ -207,7 +221,7 @@ class _Rest:
         weights = self.mixture.weights * np.exp(log_weight - log_weight.max())
         return mean + self.off_mode[:, at], variance, weights / weights.sum()
 
-    def _left_to_gain(self, at: Indices, times: Array, shift: Array) -> Array:
+    def _left_to_gain(self, at: Indices, times: Indices, shift: Array) -> Array:
         """Newton decrement after the step: what the curvature of all others did not foresee."""
         moved = (self.seen.rows @ shift.T).T
         with np.errstate(invalid="ignore", over="ignore"):  # past a threshold: nan, not trusted
@@ -230,33 +244,21 @@ class _Rest:
             start = self.mixture.modes[k].latent
             yield k, find_mode(model, self.mixture.scatters[k], start)
 
-    def _store(self, group: Group, place: Indices, foretold: tuple[Array, Array, Array]) -> None:
-        """Keep what was to be told of a group; ``place`` of a reading is that of its twin."""
-        mean, variance, weights = foretold
-        first = mean.shape[1] - N_EDGES * len(group.trials)
-        tells = np.flatnonzero(np.isin(group.trials, group.told_trials))
-        edges = np.arange(N_EDGES)
-        of = np.concatenate([place, (first + N_EDGES * tells[:, None] + edges).ravel()])
-        told = group.trials[tells][:, None]
-        to = np.concatenate([group.readings, (len(self.twin) + N_EDGES * told + edges).ravel()])
-        self.mean[:, to], self.variance[:, to] = mean[:, of], variance[:, of]
-        self.weights[:, to] = weights[:, None]
-
     def readings(self) -> ForetoldReadings:
         """Return what was foretold of the readings."""
-        told = slice(0, len(self.twin))
+        told = slice(0, self.n_readings)
         return ForetoldReadings(
             self.weights[:, told],
             self.mean[:, told],
             self.variance[:, told],
-            self.seen.scale[:, self.twin],
+            self.seen.scale[:, self.twin[told]],
             self.mixture.model.table.reading_dof,
         )
 
     def trials(self) -> ForetoldTrials:
         """Return what was foretold of the trials."""
         mean, variance, weights = (
-            a[:, len(self.twin) :].reshape(len(a), -1, N_EDGES)
+            a[:, self.n_readings :].reshape(len(a), -1, N_EDGES)
             for a in (self.mean, self.variance, self.weights)
         )
         table = self.mixture.model.table

@@ -131,10 +131,11 @@ def _surprising_trials(
     trials, sizes = fitted.design.trials, fitted.design.sizes
     chance = (chances * reported(trials)).sum(axis=1)
     likely = likeliest_sets(chances)
+    entries = {(n, entry.row): entry for n, run in enumerate(runs) for entry in run.fits}
     found = []
     for i in np.flatnonzero(chance < IMPROBABLE):
         run, row = int(sizes.run[trials.internal[i]]), int(trials.row[i])
-        entry = next(e for e in runs[run].fits if e.row == row)
+        entry = entries[run, row]
         expected = " or ".join(
             g for g, is_likely in zip(GRADES, likely[i], strict=True) if is_likely
         )
