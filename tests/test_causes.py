@@ -1,6 +1,7 @@
 """What is wrong with a printer whose faults are known."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -93,6 +94,50 @@ def test_what_was_not_measured_is_said_and_not_ranked():
         causes.not_measured
     )
     assert not {"skew", "scale_z", "first_layer", "rho"} & {c.name for c in causes.found}
+
+
+def read_alone(keep, **faults):
+    """Causes found where only readings of some sizes were taken."""
+    terms = np.concatenate([np.zeros(len(EFFECTS)), prior_mean()[len(EFFECTS) :]])
+    terms[[EFFECTS.index(name) for name in faults]] = list(faults.values())
+    printer, rng = PriorPrinter(terms, SCATTERS, 0.0, 4.0), np.random.default_rng(5)
+    whole = coupon_design(1, "ABCD")
+    design = observe(printer, whole, print_sizes(printer, whole, rng), rng)
+    kept = np.flatnonzero([keep(n) for n in design.readings.size])
+    readings = {name: column[kept] for name, column in vars(design.readings).items()}
+    trials = {name: column[:0] for name, column in vars(design.trials).items()}
+    design = replace(
+        design,
+        readings=replace(design.readings, **readings),
+        trials=replace(design.trials, **trials),
+    )
+    return find_causes(fit_design(design))
+
+
+SIZES = coupon_design(1, "ABCD").sizes
+
+
+@pytest.mark.parametrize(("longest_mm", "proven"), [(45.0, False), (85.0, True)])
+def test_steps_are_set_by_long_spans_only(longest_mm, proven):
+    causes = read_alone(lambda n: SIZES.drawn[n] < longest_mm, scale_x=-0.02)
+    cause = named(causes, "scale_x")
+    assert cause.proven is proven
+    assert ("Multiply the steps" in cause.cure) is proven
+    assert ("over at most 40.0 mm" in cause.cure and "`spans`" in cause.cure) is not proven
+
+
+def test_a_scatter_of_which_one_reading_says_nothing_is_not_a_cause():
+    causes = read_alone(lambda n: n == 0)
+    assert "tau" not in [cause.name for cause in causes.found]
+    assert "scatter in the layer plane" in causes.not_measured
+
+
+def test_what_is_known_in_a_sum_alone_is_said_to_be_so():
+    holes = SIZES.effects[:, EFFECTS.index("round_int")] < 0
+    causes = read_alone(lambda n: holes[n])
+    told = [what for what in causes.not_measured if what.startswith(("holes", "openings"))]
+    assert told == ["openings (not told apart from holes)", "holes (not told apart from openings)"]
+    assert "outer faces" in causes.not_measured  # of which nothing was read at all
 
 
 def test_prints_that_differ_show_once_several_are_fitted():

@@ -79,6 +79,11 @@ def test_a_small_hole_may_close_more_than_a_pin_may_shrink(tmp_path, feature_id,
             "reads 1013.46 mm where 40 mm is drawn; as mm it would be 39.90 mm",
         ),
         (
+            ["size,D2,,1013.46,mm,,,,"],
+            "row 2 (D2)",
+            "reads 1013.46 mm where 40 mm is drawn; divided by 25.4 it would be 39.90 mm",
+        ),
+        (
             ["size,H1,,9.58,,,,,"],
             "row 2 (H1)",
             "reads 9.58 mm where 6 mm is drawn; 5.98 would suit",
@@ -232,6 +237,7 @@ TENTHS = [f"{79.1 + i / 10:.1f}" for i in range(12)]
         ("0.01", TENTHS, "all 12 readings are multiples of 0.1 mm"),
         ("0.01", [f"{tenth}5" for tenth in TENTHS], "all 12 readings are multiples of 0.05 mm"),
         ("0.01", TENTHS[1:], ""),
+        ("0.01", TENTHS[1:] * 2, ""),
         ("0.1", TENTHS, ""),
         ("0.05", ["79.85", "79.83", "79.82", "79.79"], "3 of 4 readings are finer than 0.05 mm"),
         ("0.05", ["79.85", "79.83", "79.82"], ""),
@@ -248,6 +254,12 @@ def test_readings_are_held_against_the_step_of_the_caliper(tmp_path, resolution,
     ]
     said = f", and the caliper is said to show {float(resolution):g} mm"
     assert found == ([what + said] if what else [])
+
+
+@pytest.mark.parametrize("value", ["NaN", "inf", "1e400"])
+def test_a_size_that_is_no_number_is_one_error_of_its_row(tmp_path, value):
+    bad = f"size,D1,,{value},,,,,"
+    assert [found[:2] for found in looks(tmp_path, *SOUND, bad)] == [("error", "row 15")]
 
 
 def test_a_layer_height_that_cannot_give_the_drawn_steps_is_worth_a_look(tmp_path):

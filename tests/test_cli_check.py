@@ -4,7 +4,7 @@ import pytest
 from click.testing import CliRunner
 from small_coupon import small_coupon
 
-from coupons.cli import main
+from coupons.cli import MOST, main
 from coupons.making.record import write_coupon
 from coupons.measuring.run import start_run
 
@@ -84,3 +84,19 @@ def test_a_folder_that_is_not_there_is_one_line(tmp_path):
     assert result.exit_code == 1
     assert result.stdout == ""
     assert "expected a run folder, got no such folder" in result.stderr
+
+
+def test_a_cut_off_record_says_where_and_how_to_mend_it(folder):
+    path = folder / "coupon.json"
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:20]))
+    text = " ".join(check(folder).stdout.split())
+    assert "Expected a whole JSON file, got one that breaks off at line " in text
+    assert "Make the same coupon into a new folder and copy its coupon.json here." in text
+
+
+def test_a_fit_shows_as_many_faults_as_a_check_and_counts_the_rest(folder):
+    with (folder / "entries.csv").open("a", encoding="utf-8") as sheet:
+        sheet.write("size,D2,,wide,,,,,\n" * 500)
+    lines = CliRunner().invoke(main, ["fit", str(folder)]).stderr.splitlines()
+    assert len(lines) == MOST + 1
+    assert lines[-1] == f"and {500 - MOST} more, which `coupons check --json` lists"

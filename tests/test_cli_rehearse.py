@@ -20,8 +20,8 @@ def test_it_says_what_it_did_and_that_it_is_not_real(tmp_path):
     result = rehearse(started(tmp_path), "--machine", "attic-1", "--seed", "5")
     assert result.exit_code == 0
     assert result.stdout == (
-        "12 fit trials and 10 caliper readings filled in from the virtual machine attic-1,"
-        " seed 5.\n"
+        "12 fit trials and 10 caliper readings filled in from the virtual machine\n"
+        "attic-1, seed 5.\n"
         "This run is rehearsed, not measured; its conditions say so.\n"
     )
 

@@ -205,10 +205,10 @@ BAD_ROWS = [
     *(
         (
             f"size,D1,,{number},,,,,",
-            f"expected a size from 0 to 2000 mm, got '{number}'."
+            f"expected a size from 0.01 to 2000 mm, got '{number}'."
             " Measure it again, or clear the cell.",
         )
-        for number in ("0", "-79.8", "nan", "inf", "1e9", "2000.1", "1e400")
+        for number in ("0", "1e-300", "0.009", "-79.8", "nan", "inf", "1e9", "2000.1", "1e400")
     ),
 ]
 

@@ -10,6 +10,7 @@ from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
 from coupons.measuring.finding import Finding
 from coupons.showing.fit_summary import WIDTH, learned_from, summary_lines
+from coupons.terms import Grade
 
 PATH = Path("results/spring/profile.json")
 LOOK = Finding("look", "entries.csv row 99 (Z1)", "odd", "Look")
@@ -83,3 +84,44 @@ def test_rows_of_several_runs_carry_the_runs_name(run):
     sizes[20] = replace(sizes[20], value_mm=sizes[20].value_mm + 0.3)
     text = "\n".join(summary_lines(learned([run, replace(other, sizes=tuple(sizes))]), PATH))
     assert f"--without run-b:{sizes[20].row}." in text
+
+
+@pytest.mark.parametrize(
+    ("grade", "says"),
+    [
+        (Grade.NO_GO, "Every trial was no-go: nothing says where a slide begins"),
+        (Grade.LOOSE, "Every trial was loose: nothing says where a slide ends"),
+    ],
+)
+def test_trials_of_one_grade_are_a_doubt_and_no_licence_to_draw(run, grade, says):
+    fits = tuple(replace(fit, tightest=grade, loosest=grade) for fit in run.fits)
+    text = " ".join(summary_lines(learned([replace(run, fits=fits)]), PATH))
+    assert says in text
+    assert "Nothing to set" not in text
+
+
+def test_with_too_little_measured_it_says_what_to_ask(run):
+    text = " ".join(summary_lines(learned([replace(run, sizes=(), fits=run.fits[:1])]), PATH))
+    assert "1 trial and 0 readings of 2 sizes in 1 run." in text
+    assert f"`coupons next {PATH}`" in " ".join(text.split())
+    assert "Nothing to set" not in text
+
+
+def test_all_clear_slips_are_named_first(run):
+    sizes, slipped = list(run.sizes), (12, 20, 28)
+    for at in slipped:
+        sizes[at] = replace(sizes[at], value_mm=sizes[at].value_mm + 1.0)
+    lines = summary_lines(learned([replace(run, sizes=tuple(sizes))]), PATH)
+    at = lines.index("Do first:")
+    first = " ".join(lines[at + 1 : at + 4])
+    assert all(f"{sizes[at].feature}" in first for at in slipped)
+    assert all(str(sizes[at].row) in first for at in slipped)
+
+
+def test_a_fault_with_all_of_the_budget_keeps_its_columns_apart(run):
+    one = learned([run])
+    only = replace(one.causes.found[0], share=1.0)
+    lines = summary_lines(replace(one, causes=replace(one.causes, found=(only,))), PATH)
+    (line,) = [line for line in lines if line.startswith(f"  {only.says}")]
+    assert " mm 100 % " in line
+    assert len(line) <= WIDTH

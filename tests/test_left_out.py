@@ -1,5 +1,8 @@
 """Leaving entries out by a downdate, held against fitting without them."""
 
+import time
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from synthetic import coupon_design
@@ -63,6 +66,45 @@ def test_the_quick_way_agrees_with_the_slow_one(split):
     chance_off = abs(quick_trials.chances - slow_trials.chances).max(axis=1)
     assert np.median(chance_off) <= 0.005
     assert (chance_off <= 0.05).mean() >= 0.95
+
+
+def with_repeats(design, times):
+    """The design with its first reading, a hundredth off at most, and trial made so often more."""
+
+    def again(rows):
+        at = np.r_[np.arange(len(rows.row)), np.zeros(times, np.intp)]
+        return replace(rows, **{name: column[at] for name, column in vars(rows).items()})
+
+    readings, trials = again(design.readings), again(design.trials)
+    readings.value[-times:] += np.random.default_rng(times).choice([-0.01, 0.0, 0.01], times)
+    return replace(design, readings=readings, trials=trials)
+
+
+@pytest.mark.parametrize("split", [each_feature, each_alone])
+def test_repeats_are_left_out_as_if_each_had_been_taken_by_itself(split):
+    design = with_repeats(fitted(5, "A").design, 30)
+    mixture = fit_design(design).mixture
+    quick, quick_trials = foretell(mixture, split(design))
+    slow, slow_trials = foretell(mixture, split(design), trusted=-1.0)
+    off = abs(quick.expected_mm - slow.expected_mm) / slow.sd_mm
+    assert (off <= 0.15).mean() >= 0.95
+    assert np.median(abs(quick.sd_mm / slow.sd_mm - 1)) <= 0.01
+    chance_off = abs(quick_trials.chances - slow_trials.chances).max(axis=1)
+    assert (chance_off <= 0.05).mean() >= 0.95
+
+
+def seconds_with_repeats(times):
+    design = with_repeats(fitted(5, "A").design, times)
+    mixture = fit_design(design).mixture
+    start = time.process_time()
+    for split in (each_feature, each_alone):
+        foretell(mixture, split(design))
+    return time.process_time() - start
+
+
+def test_ten_times_the_repeats_take_at_most_about_ten_times_the_time():
+    few, many = (seconds_with_repeats(times) for times in (200, 2000))
+    assert many < 30 * few
 
 
 def test_every_observation_is_told_once():

@@ -6,8 +6,8 @@ from known_profile import known_profile
 from scipy import stats
 
 from coupons.answering.clearance import Clearance
-from coupons.answering.offset import Question, answer
-from coupons.answering.words import sentences
+from coupons.answering.offset import Feel, Question, answer
+from coupons.answering.words import NO_TRIALS, sentences
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.profile import MeasuredRange
 from coupons.terms import Direction, Form, Gives, Grade, Joint
@@ -204,3 +204,32 @@ def test_window_chance_against_numerical_integration():
     )
     expected = np.trapezoid(inside * stats.norm.pdf(shift, scale=2 * 0.02), shift)
     assert got.chance == pytest.approx(expected, abs=1e-6)
+
+
+def felt(**changes):
+    profile = known_profile(**changes)
+    return [answer(profile, Question(SLOT_X, fit)) for fit in (Grade.PUSH, Grade.SLIDE)]
+
+
+def test_an_answer_says_that_no_hand_tried_any_fit():
+    counts = known_profile().counts.model_copy(update={"trials": 0})
+    for got in felt(counts=counts):
+        assert got.feel is Feel.UNTRIED
+        assert NO_TRIALS in sentences(got)
+
+
+def test_an_answer_says_where_trials_leave_the_end_of_its_window_open():
+    push, slide = felt(sd_share={"from_force": 0.9})
+    assert (push.feel, slide.feel) == (Feel.UNCLEAR, Feel.HAND)
+    said = "The trials do not show where the pushed range begins and ends"
+    assert said in " ".join(sentences(push))
+    assert "The trials do not show" not in " ".join(sentences(slide))
+
+
+def test_sizes_measured_are_told_to_a_hundredth():
+    measured = [
+        MeasuredRange(form=form, direction=Direction.X, low_mm=2.927, high_mm=22.2955)
+        for form in (Form.SLOT, Form.TONGUE)
+    ]
+    got = answer(known_profile(measured=tuple(measured)), Question(SLOT_X, Grade.SLIDE))
+    assert "Measured: slots of 2.93 to 22.3 mm along x." in sentences(got)

@@ -4,15 +4,18 @@ from functools import cache
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from known_profile import known_profile
 from page_coupon import fill_run, make_record, write_run
 from synthetic import done_coupons
 
 from coupons.answering.foresight import as_if_done
+from coupons.answering.words import NO_TRIALS, minus
+from coupons.cli import main
 from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_runs
-from coupons.learning.profile import profile_of
+from coupons.learning.profile import profile_of, write_profile
 from coupons.learning.surprises import Surprise, Surprises
 from coupons.learning.yardstick import Yardstick
 from coupons.making.plan import plan_coupon, record
@@ -27,7 +30,7 @@ from coupons.showing.left_over import largest_left_over
 from coupons.showing.report import write_report
 from coupons.showing.size_plot import readings_of, size_plots
 from coupons.showing.unmeasured import COUPONS, unmeasured
-from coupons.terms import Joint
+from coupons.terms import Grade, Joint
 
 ODD = Finding("look", "entries.csv row 9 (A3)", "reads </script> twice", "Measure it again")
 
@@ -94,7 +97,7 @@ def test_surprising_entries_come_before_what_they_would_spoil(taught):
     look, draw, cure = steps(taught[3], [SURPRISE, SURPRISE])
     assert look == (
         "Look at A3 with AG1 again",
-        "Row 9 says no-go, where slide was expected. Try again. 1 more are listed below.",
+        "Row 9 says no-go, where slide was expected. Try again. All 2 surprises are listed below.",
     )
     assert re.fullmatch(r"Draw a gap of 0\.\d\d mm where it slides", draw[0])
     assert cure[0] == "On the machine: openings come out tight"
@@ -110,15 +113,67 @@ def test_with_no_joint_answered_and_nothing_to_cure_the_next_coupon_is_all(taugh
         surprises=Surprises((), 85, 0.9),
     )
     ((head, text),) = first_steps(nothing, joint_tables(nothing.profile))
-    assert head == "Next time, print coupon “first”"
-    assert text == "Not measured so far: Tongue in slot, 10 mm, across x."
+    assert head.startswith("Next time, print coupon “")
+    assert text.endswith("What was not measured is listed below.")
 
 
 def test_without_surprises_the_first_thing_is_what_to_draw(taught):
     draw, _, following = steps(taught[3])
     assert draw[0].startswith("Draw a gap of")
     assert "into the material. It slides with a chance of" in draw[1]
-    assert following[0] == "Next time, print coupon “upright”"
+    assert following[0].startswith("Next time, print coupon “")
+
+
+def test_the_coupon_to_print_next_is_the_one_that_the_command_names(taught, tmp_path):
+    _, _, profile, learned = taught
+    write_profile(profile, tmp_path / "profile.json")
+    said = CliRunner().invoke(main, ["next", str(tmp_path / "profile.json")]).stdout
+    (named,) = re.findall(r"Print next: coupons make (\w+)", said)
+    assert steps(learned)[-1][0] == f"Next time, print coupon “{named}”"
+
+
+def test_clear_slips_are_all_named_and_doubtful_ones_are_not(taught):
+    slip, doubtful = replace(SURPRISE, place="B1", clear=True), replace(SURPRISE, place="C1")
+    look, *_ = steps(taught[3], [SURPRISE, slip, doubtful])
+    assert "Then look at B1. All 3 surprises" in look[1]
+
+
+def test_trials_of_one_grade_come_first_and_nothing_is_drawn_by_them(taught):
+    learned = taught[3]
+    run = learned.runs[0]
+    fits = [replace(fit, tightest=Grade.NO_GO, loosest=Grade.NO_GO) for fit in run.fits]
+    first, *others = steps(replace(learned, runs=[replace(run, fits=tuple(fits))]))
+    assert first == (
+        "Every trial was no-go",
+        "Nothing says where a slide begins; print wider gaps.",
+    )
+    assert not [head for head, _ in others if head.startswith("Draw")]
+
+
+def test_a_move_of_both_bodies_that_takes_another_gap_says_which(taught, html):
+    run, _, profile, _ = taught
+    lines = [line for table in joint_tables(profile, families([run])) for line in table.lines]
+    others = [line.both.gap_mm for line in lines if line.both.gap_mm != line.one.gap_mm]
+    assert others
+    assert re.findall(r"<small>\((.*?)\)</small>", html) == [minus(gap_mm) for gap_mm in others]
+
+
+def test_what_was_not_measured_is_marked_and_listed_as_on_the_terminal(taught, html):
+    table = html.split("What stays to chance")[1].split("</table>")[0]
+    marked = re.findall(r'<th scope="row">([^<]*)<small>not measured: common practice', table)
+    assert "two like features differ, across layers" in marked
+    assert "two like features differ, in the layer plane" not in marked
+    _, _, profile, learned = taught
+    listed = {what for what, _ in unmeasured((), profile)}
+    scatters = {"scatter in the layer plane", "scatter along z"}
+    assert listed & scatters == set(learned.causes.not_measured) & scatters == {"scatter along z"}
+
+
+def test_answers_of_a_profile_without_trials_are_marked(taught, tmp_path):
+    _, fitted, profile, learned = taught
+    untried = profile.model_copy(update={"counts": profile.counts.model_copy(update={"trials": 0})})
+    path = write_report(tmp_path / "report.html", replace(learned, profile=untried), fitted)
+    assert NO_TRIALS in path.read_text(encoding="utf-8")
 
 
 def test_yardsticks_are_shown_when_they_were_worked_out(taught, html, tmp_path):

@@ -155,7 +155,7 @@ def test_a_spoiled_record_does_not_hide_the_other_files(tmp_path):
     with pytest.raises(RunError) as caught:
         load_run(folder)
     places = [problem.where for problem in caught.value.problems]
-    assert places == ["coupon.json at top", "conditions.toml at machine", "entries.csv"]
+    assert places == ["coupon.json", "conditions.toml at machine", "entries.csv"]
 
 
 def test_a_folder_that_is_not_there_is_told(tmp_path):

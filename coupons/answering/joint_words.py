@@ -6,9 +6,10 @@ from collections.abc import Iterable, Iterator
 
 from coupons.answering.joint_list import JointList, variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
-from coupons.answering.offset import EVEN_CHANCE, FaceMove
+from coupons.answering.offset import EVEN_CHANCE, Answer, FaceMove, Feel
 from coupons.answering.terminal import cell, plain
 from coupons.answering.words import (
+    PRACTICE,
     REHEARSED,
     chance,
     extrapolated,
@@ -84,6 +85,8 @@ def warnings(joint: JointAnswer) -> list[str]:
         lines.append("Rounded to whole layers.")
     if joint.chance is not None and joint.chance < EVEN_CHANCE:
         lines.append("Less than an even chance: print one and try it before the part.")
+    if listed.fit is not None and isinstance(found, Answer) and found.feel is not Feel.HAND:
+        lines.append(f"No trials show this fit: {PRACTICE}.")
     if listed.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("May split along the layers.")
     return lines

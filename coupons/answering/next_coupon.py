@@ -110,6 +110,24 @@ def gains(
     return tuple(sorted(found, key=lambda gain: -gain.narrower))
 
 
+def best_coupon(profile: Profile) -> Gain:
+    """Return the shipped coupon that would teach most about the usual questions."""
+    records, _ = shipped_coupons()
+    return gains(profile, [ask_about(profile, question) for question in USUAL], records)[0]
+
+
+def shipped_coupons() -> tuple[dict[str, Coupon], dict[str, float]]:
+    """Return the record and the minutes of every shipped coupon, by name."""
+    # Seldom asked, and long to import.
+    from coupons.making.estimate import estimate
+    from coupons.making.plan import plan_coupon, record
+    from coupons.making.spec import load_spec, shipped_specs
+
+    plans = {name: plan_coupon(load_spec(name)) for name in shipped_specs()}
+    records = {name: record(plan) for name, plan in plans.items()}
+    return records, {name: estimate(plan).minutes for name, plan in plans.items()}
+
+
 def _belief(profile: Profile) -> Belief:
     sds = {name: float(np.sqrt(spread.mean_square)) for name, spread in profile.scatters.items()}
     return Belief(profile.mean_vector, profile.covariance_matrix, Scatters(**sds))

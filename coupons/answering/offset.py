@@ -6,6 +6,7 @@ material (material added), a negative one into it (material removed).
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from coupons.answering.hardware import Hardware
 from coupons.answering.next_print import half_width, learned_share
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
-from coupons.learning.effects import height_share
+from coupons.learning.effects import TERMS, THRESHOLDS, height_share, prior_sd
 from coupons.learning.profile import Profile
 from coupons.terms import EXTERNAL, GRADES, INTERNAL, Feature, Form, Gives, Grade, Joint
 
@@ -80,6 +81,14 @@ class Question:
         return tuple(form for form in forms if not self.bought or form is not self.bought.form)
 
 
+class Feel(StrEnum):
+    """Whose judgement of a fit an answer leans on."""
+
+    HAND = "hand"
+    UNCLEAR = "unclear"
+    UNTRIED = "untried"
+
+
 @dataclass(frozen=True)
 class FaceMove:
     """What to do with one body: its form, the offset of each moved face, the size to draw.
@@ -100,7 +109,8 @@ class Answer:
     ``gap_mm`` is the gap to draw, rounded as a person draws it; ``best_gap_mm`` the unrounded one.
     ``low_mm`` to ``high_mm`` holds, with 90 % probability, the gap that puts the next print in the
     middle of the wanted grade's window; or, where ``at_edge``, the gap at which the grade begins;
-    or the gap that prints as the wanted one.
+    or the gap that prints as the wanted one. ``feel`` says whether trials showed where the fit
+    begins and ends.
     """
 
     question: Question
@@ -118,6 +128,7 @@ class Answer:
     extrapolated: bool
     rehearsed: bool
     layers: int | None
+    feel: Feel
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:
@@ -161,7 +172,26 @@ def answer(profile: Profile, question: Question) -> Answer:
         extrapolated=extrapolated,
         rehearsed=profile.rehearsed,
         layers=layers,
+        feel=_feel(profile, question.fit),
     )
+
+
+def _feel(profile: Profile, fit: Grade) -> Feel:
+    """Tell whether trials narrowed the windows of a grade and of its neighbours.
+
+    Grades all on one side of a fit move its window, and leave its width as unknown as it was.
+    """
+    if not profile.counts.trials:
+        return Feel.UNTRIED
+    at = TERMS.index(f"from_{THRESHOLDS[0]}")
+    span = slice(at, at + len(THRESHOLDS))
+    width = np.diff(np.eye(len(THRESHOLDS)), axis=0)
+    now = width @ profile.covariance_matrix[span, span] @ width.T
+    before = width @ np.diag(prior_sd(profile.prior_table)[span] ** 2) @ width.T
+    own = THRESHOLDS.index(fit)
+    near = slice(max(own - 1, 0), own + 2)
+    unknown = (np.diag(now) > NOTHING_LEARNED * np.diag(before))[near]
+    return Feel.UNCLEAR if unknown.any() else Feel.HAND
 
 
 def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple[float, float]:

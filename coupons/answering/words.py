@@ -3,12 +3,16 @@
 from collections.abc import Iterable, Sequence
 
 from coupons.answering.hardware import Hardware
-from coupons.answering.offset import INTERVAL, Answer, FaceMove
-from coupons.terms import INTERNAL, Direction, Form, Grade
+from coupons.answering.offset import INTERVAL, Answer, FaceMove, Feel
+from coupons.terms import GRADES, INTERNAL, Direction, Form, Grade
 
 REHEARSED = (
     "REHEARSED: from a virtual printer, not measured on a real one. Do not draw parts by it."
 )
+
+NO_TRIALS = "No printed pair was tried: this profile knows sizes, not how a fit feels in the hand."
+
+PRACTICE = "common practice stands in for the hand"
 
 VERBS = {
     Grade.NO_GO: "does not go",
@@ -100,7 +104,7 @@ def interval_sentence(answer: Answer) -> str:
 def evidence(measured: Iterable[tuple[Form, float, float]], direction: Direction) -> list[str]:
     """Say which sizes of each form an answer leans on."""
     return [
-        f"Measured: {form}s of {low:g} to {high:g} mm along {direction}."
+        f"Measured: {form}s of {round(low, 2):g} to {round(high, 2):g} mm along {direction}."
         for form, low, high in measured
     ]
 
@@ -144,9 +148,21 @@ def sentences(answer: Answer) -> list[str]:
     lines += evidence(answer.measured, joint.direction)
     if answer.extrapolated:
         lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
+    lines += _feel_sentences(answer)
     if question.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("Caution: force and push fits across layers can split a part along them.")
     return lines
+
+
+def _feel_sentences(answer: Answer) -> list[str]:
+    """Say where common practice stands in for the hand."""
+    if answer.feel is Feel.UNTRIED:
+        return [NO_TRIALS]
+    if answer.feel is Feel.UNCLEAR:
+        fit = answer.question.fit
+        where = f"the {ADJECTIVES[fit]} range begins" + ("" if fit is GRADES[-1] else " and ends")
+        return [f"The trials do not show where {where}: {PRACTICE}."]
+    return []
 
 
 def move_data(move: FaceMove) -> dict[str, object]:
@@ -184,5 +200,6 @@ def as_data(answer: Answer) -> dict[str, object]:
         "extrapolated": answer.extrapolated,
         "rehearsed": answer.rehearsed,
         "layers": answer.layers,
+        "feel": str(answer.feel),
         "words": sentences(answer),
     }

@@ -8,6 +8,8 @@ import click
 from coupons import __version__
 from coupons.errors import CouponError
 
+MOST = 40  # problems shown before the rest is only counted
+
 # Order of the job. Name → one line of help, kept here so that `--help` imports no command.
 COMMANDS = {
     "specs": "List the coupons that ship with the tool.",
@@ -47,8 +49,16 @@ class Commands(click.Group):
         try:
             return super().invoke(ctx)
         except CouponError as error:
-            click.echo(error.message, err=True)
+            click.echo("\n".join(_lines(error)), err=True)
             ctx.exit(1)
+
+
+def _lines(error: CouponError) -> list[str]:
+    lines = error.message.splitlines()
+    if len(lines) <= MOST:
+        return lines
+    # Only a run's files are long enough to hold so many.
+    return [*lines[:MOST], f"and {len(lines) - MOST} more, which `coupons check --json` lists"]
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import click
 
+from coupons.cli import MOST
 from coupons.measuring.checks import Finding, blank_ranges, check_survey, count_rows
 from coupons.measuring.run import Survey, survey_run
 
 WIDTH = 80
-MOST = 40  # findings shown before the rest is only counted
 
 KINDS = {"fit": "fit trials", "size": "caliper readings"}
 

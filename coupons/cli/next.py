@@ -9,7 +9,6 @@ import click
 if TYPE_CHECKING:
     from coupons.answering.next_coupon import Asked, Gain
     from coupons.learning.profile import Profile
-    from coupons.making.record import Coupon
 
 _MOST_SHOWN = 8
 
@@ -36,12 +35,12 @@ def command(
     PROFILE is the profile.json that `coupons fit` wrote. Without --joints or --joint it asks about
     a sliding fit of each kind in each direction.
     """
-    from coupons.answering.next_coupon import gains
+    from coupons.answering.next_coupon import gains, shipped_coupons
     from coupons.learning.profile import read_profile
 
     known = read_profile(profile)
     asked = _questions(known, joints, joint, size_mm, along, fit)
-    records, costs = _shipped()
+    records, costs = shipped_coupons()
     found = gains(known, asked, records)
     if as_json:
         click.echo(json.dumps(_data(asked, found, costs), indent=1))
@@ -72,17 +71,6 @@ def _questions(
     question = Question(parse_joint(joint, size_mm, along), known(WANTED, fit, "fit"))
     check_question(question)
     return [ask_about(profile, question)]
-
-
-def _shipped() -> tuple[dict[str, "Coupon"], dict[str, float]]:
-    """Return the record and the minutes of every shipped coupon, by name."""
-    from coupons.making.estimate import estimate
-    from coupons.making.plan import plan_coupon, record
-    from coupons.making.spec import load_spec, shipped_specs
-
-    plans = {name: plan_coupon(load_spec(name)) for name in shipped_specs()}
-    records = {name: record(plan) for name, plan in plans.items()}
-    return records, {name: estimate(plan).minutes for name, plan in plans.items()}
 
 
 def _lines(asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, float]) -> list[str]:

@@ -23,8 +23,9 @@ def command(folder: Path, machine: str, seed: int) -> None:
     from coupons.measuring.rehearsal import rehearse
 
     found = rehearse(folder, machine, seed)
-    click.echo(
+    text = (
         f"{len(found.grades)} fit trials and {len(found.readings_mm)} caliper readings filled in"
-        f" from the virtual machine {machine}, seed {seed}.\n"
-        "This run is rehearsed, not measured; its conditions say so."
+        f" from the virtual machine {machine}, seed {seed}."
     )
+    click.echo(click.wrap_text(text, 80))
+    click.echo("This run is rehearsed, not measured; its conditions say so.")

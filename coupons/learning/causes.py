@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 
 from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, prior_sd
 from coupons.learning.fit import Fitted
+from coupons.learning.integrate import Mixture
+from coupons.learning.told_apart import mixed_up_with
 
 Array = NDArray[np.floating]
 
@@ -21,6 +23,8 @@ Array = NDArray[np.floating]
 _SDS_90 = 1.645
 # A term is not measured if more of its prior variance than this is left.
 _NOTHING_LEARNED = 0.5
+# Over a shorter span a constant, such as a seam or lost motion, passes for a scale.
+_LONG_SPAN_MM = 50.0
 
 
 class Place(StrEnum):
@@ -53,6 +57,8 @@ class Cause:
     place : Place
     cure : str
         What to do about it, as a sentence without its full stop.
+    proven : bool
+        It is sure enough to set a machine by; a scale is where a long span was read.
     """
 
     name: str
@@ -66,6 +72,7 @@ class Cause:
     certain: bool
     place: Place
     cure: str
+    proven: bool = True
 
 
 @dataclass(frozen=True)
@@ -162,12 +169,19 @@ _KINDS: Mapping[str, _Kind] = {
 }
 # Of the scatters those are the printer's; caliper and judgement are the hands'.
 _SCATTERS = ("tau", "tau_z", "rho", "rho_z")
-_RATIOS = ("scale_x", "scale_y", "scale_z", "skew")
+_SCALES = ("scale_x", "scale_y", "scale_z")
+_RATIOS = (*_SCALES, "skew")
 
 
 def unsaid(name: str) -> str:
     """Return what a term or scatter is called where nothing was learned of it."""
     return _KINDS[name].unsaid
+
+
+def unsaid_term(name: str, covariance: Array, sds: Array) -> str:
+    """Return the same of a term, with what it is mixed up with if that is why it is not known."""
+    other = mixed_up_with(name, covariance, sds, _NOTHING_LEARNED)
+    return unsaid(name) + (f" (not told apart from {unsaid(other)})" if other else "")
 
 
 def find_causes(fitted: Fitted) -> Causes:
@@ -186,7 +200,7 @@ def find_causes(fitted: Fitted) -> Causes:
     ranked = sorted(found, key=lambda cause: -cause.effect_mm)
     return Causes(
         tuple(replace(cause, share=cause.effect_mm**2 / budget) for cause in ranked),
-        tuple(map(unsaid, _not_measured(fitted))),
+        _unsaid(fitted),
     )
 
 
@@ -197,7 +211,8 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
     for name, mean, sd, act in zip(EFFECTS, fitted.mean, sds, acts, strict=False):
         if name in unknown:
             continue
-        kind = _KINDS[name]
+        kind, reach_mm = _KINDS[name], _reach_mm(fitted, name)
+        proven = name not in _SCALES or reach_mm >= _LONG_SPAN_MM
         # The closing is a term a face; said of a hole it is over both.
         times, unit = (2.0, f"mm at {CURL_REFERENCE_MM:g} mm") if name == "curl_int" else (1.0, "")
         yield Cause(
@@ -211,8 +226,29 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
             0.0,
             bool(abs(mean) > _SDS_90 * sd),
             kind.place,
-            kind.cure.format_map(_words(mean)),
+            kind.cure.format_map(_words(mean)) if proven else _short_span(name, mean, reach_mm),
+            proven,
         )
+
+
+def _reach_mm(fitted: Fitted, name: str) -> float:
+    """Return the longest size that was read along the axis of a scale."""
+    readings, sizes = fitted.design.readings, fitted.design.sizes
+    rows = sizes.effects[readings.size] + readings.effects
+    return float(rows[:, EFFECTS.index(name)].max(initial=0.0))
+
+
+def _short_span(name: str, mean: float, reach_mm: float) -> str:
+    axis = name[-1]
+    longer = (
+        f"measure something over {_LONG_SPAN_MM:g} mm tall"
+        if axis == "z"
+        else "print the coupon `spans`"
+    )
+    return (
+        f"Sizes along {axis} look {_words(mean)['short']} over at most {reach_mm:.1f} mm, as a seam"
+        f" or lost motion would make them look: {longer} before you change steps"
+    )
 
 
 def _words(mean: float) -> dict[str, str | float]:
@@ -238,7 +274,7 @@ def _scatters(fitted: Fitted, z_share: Array) -> Iterator[Cause]:
     """Make causes of the scatters of which something was learned."""
     mixture = fitted.mixture
     for name in _SCATTERS:
-        if name not in mixture.active:
+        if not _is_learned(mixture, name):
             continue
         kind = _KINDS[name]
         value, log_sd = sqrt(mixture.mean_square(name)), mixture.log_sd_moments(name)[1]
@@ -263,4 +299,17 @@ def _not_measured(fitted: Fitted) -> tuple[str, ...]:
     mixture = fitted.mixture
     left = np.diag(fitted.covariance) / prior_sd(mixture.model.table) ** 2
     terms = (name for name, share in zip(EFFECTS, left, strict=False) if share > _NOTHING_LEARNED)
-    return (*terms, *(name for name in _SCATTERS if name not in mixture.active))
+    return (*terms, *(name for name in _SCATTERS if not _is_learned(mixture, name)))
+
+
+def _unsaid(fitted: Fitted) -> tuple[str, ...]:
+    """Say what is as unknown as before."""
+    sds = prior_sd(fitted.mixture.model.table)
+    return tuple(
+        unsaid_term(name, fitted.covariance, sds) if name in EFFECTS else unsaid(name)
+        for name in _not_measured(fitted)
+    )
+
+
+def _is_learned(mixture: Mixture, name: str) -> bool:
+    return not mixture.model.table.scatters[name].is_unmoved(mixture.log_sd_moments(name)[1])

@@ -26,6 +26,10 @@ class Normal:
     sd: float
 
 
+# Share of a scatter's prior spread, on the log scale, beyond which nothing was learned of it.
+_UNMOVED = 0.85
+
+
 @dataclass(frozen=True)
 class LogNormal:
     """A log-normal prior of a standard deviation, in mm."""
@@ -37,6 +41,10 @@ class LogNormal:
     def mean_square(self) -> float:
         """Prior mean of the variance, in mm²."""
         return self.median**2 * exp(2 * self.log_sd**2)
+
+    def is_unmoved(self, log_sd: float) -> bool:
+        """Tell whether a posterior with this sd of the log is next to nothing but the prior."""
+        return log_sd > _UNMOVED * self.log_sd
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,8 @@ Array = NDArray[np.floating]
 
 # How many normals of different width stand for one Student-t.
 _WIDTHS = 200
+# Readings taken in one go: a million would fill the memory with normals.
+_AT_ONCE = 1000
 _BISECTIONS = 50
 _FAR_SDS = 60.0
 
@@ -67,6 +69,10 @@ class ForetoldReadings:
 
     def chance_below(self, value_mm: Array) -> Array:
         """Return the chance that each reading is below a value."""
+        parts = np.array_split(np.arange(len(value_mm)), len(value_mm) // _AT_ONCE + 1)
+        return np.concatenate([self.take(part)._below(value_mm[part]) for part in parts])
+
+    def _below(self, value_mm: Array) -> Array:
         # A Student-t is a normal whose precision is drawn from a gamma distribution.
         middles = (np.arange(_WIDTHS) + 0.5) / _WIDTHS
         precision = gammaincinv(self.dof / 2, middles) / (self.dof / 2)

@@ -18,7 +18,7 @@ from coupons.learning.foretold import ForetoldReadings, ForetoldTrials
 from coupons.learning.integrate import Mixture
 from coupons.learning.laplace import Mode, find_mode
 from coupons.learning.latent import latent_model
-from coupons.learning.slopes import N_EDGES, Observations, observations
+from coupons.learning.slopes import N_EDGES, Observations, edges_of, observations
 
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
@@ -27,6 +27,8 @@ Indices = NDArray[np.intp]
 _TRUSTED = 0.02
 # At each point of the mixture every group is taken out: of some forty, the heaviest hold most.
 _POINTS = 9
+# Readings of one size say the same if they are so to a micrometre, which is nothing to a caliper.
+_SAME_DIGITS = 3
 
 
 @dataclass(frozen=True)
@@ -78,14 +80,43 @@ def each_feature(design: Design) -> tuple[Group, ...]:
 
 def without(design: Design, group: Group) -> Design:
     """Return a design without a group's observations; its sizes stay."""
-    readings, trials = design.readings, design.trials
-    keep_r = np.setdiff1d(np.arange(len(readings.size)), group.readings)
-    keep_t = np.setdiff1d(np.arange(len(trials.internal)), group.trials)
+    return _only(
+        design,
+        np.setdiff1d(np.arange(len(design.readings.size)), group.readings),
+        np.setdiff1d(np.arange(len(design.trials.internal)), group.trials),
+    )
+
+
+def _only(design: Design, readings: Indices, trials: Indices) -> Design:
     return replace(
         design,
-        readings=replace(readings, **{f: getattr(readings, f)[keep_r] for f in vars(readings)}),
-        trials=replace(trials, **{f: getattr(trials, f)[keep_t] for f in vars(trials)}),
+        readings=replace(
+            design.readings, **{name: a[readings] for name, a in vars(design.readings).items()}
+        ),
+        trials=replace(
+            design.trials, **{name: a[trials] for name, a in vars(design.trials).items()}
+        ),
     )
+
+
+def _distinct(*columns: Array | Indices) -> tuple[Indices, Indices]:
+    """Return the first of rows that are the same, and for each row its place among those."""
+    _, first, twin = np.unique(
+        np.column_stack(columns), axis=0, return_index=True, return_inverse=True
+    )
+    order = np.argsort(first)
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    return first[order], place[twin]
+
+
+def _without_twins(design: Design) -> tuple[Design, Indices]:
+    """Return a design with each observation once, and for each edge of the whole one its twin."""
+    r, t = design.readings, design.trials
+    value = np.round(r.value, _SAME_DIGITS)
+    readings, twin_r = _distinct(r.size, value, r.resolution, r.z_share, r.effects)
+    trials, twin_t = _distinct(t.internal, t.external, t.tightest, t.loosest, t.losses)
+    return _only(design, readings, trials), edges_of(len(readings), twin_r, twin_t)
 
 
 def foretell(
@@ -117,12 +148,17 @@ def foretell(
 class _Rest:
     """Collects, group by group, the moments of what is left out as the rest sees it.
 
-    Arrays have the fit's design points as their first axis.
+    Arrays have the fit's design points as their first axis. Observations that say the same are seen
+    once, with how many ``times`` they were made: sheets of repeats are long. Each edge of the whole
+    design has its ``twin`` among those seen.
     """
 
     def __init__(self, mixture: Mixture, trusted: float) -> None:
         self.mixture, self.trusted = mixture, trusted
-        self.seen: Observations = observations(mixture.model, mixture.scatters)
+        design, self.twin = _without_twins(mixture.model.design)
+        model = latent_model(design, mixture.model.table)
+        self.seen: Observations = observations(model, mixture.scatters)
+        self.times = np.bincount(self.twin)
         self.covariance = np.array([mode.covariance for mode in mixture.modes])
         modes = np.array([mode.latent for mode in mixture.modes])
         self.at_mode = self.seen.at(modes)
@@ -132,42 +168,69 @@ class _Rest:
         skew[:, mixture.model.n_shared :] = 0.0
         self.off_mode = (self.seen.rows @ skew.T).T
         self.slopes = self.seen.slopes(self.at_mode)
-        self.mean, self.variance = np.zeros_like(self.at_mode), np.ones_like(self.at_mode)
-        self.weights = np.zeros_like(self.at_mode)
+        self.gradient = self.slopes.gradient
+        self.mean, self.variance, self.weights = np.zeros((3, len(modes), len(self.twin)))
+        self.known: dict[bytes, tuple[Array, Array, Array]] = {}
+
+    @property
+    def n_readings(self) -> int:
+        """How many of the whole design's edges are readings."""
+        return len(self.mixture.model.design.readings.size)
 
     def take_out(self, group: Group) -> None:
-        at = self.seen.index(group.readings, group.trials)
-        rows = self.seen.rows[at].toarray()
-        used = np.flatnonzero(rows.any(axis=0))
-        reach = self.covariance[:, :, used] @ rows[:, used].T
-        spread = rows[:, used] @ reach[:, used]
-        gradient = self.slopes.gradient[:, at]
-        keep = np.eye(len(at)) - self.slopes.curvature_block(group.trials, at) @ spread
+        out = self.twin[edges_of(self.n_readings, group.readings, group.trials)]
+        at, times = np.unique(out, return_counts=True)
+        key = np.concatenate([at, times]).tobytes()
+        if key not in self.known:
+            self.known[key] = self._foretold(group, at, times)
+        mean, variance, weights = self.known[key]
+        told = edges_of(self.n_readings, group.readings, group.told_trials)
+        of = np.searchsorted(at, self.twin[told])
+        self.mean[:, told], self.variance[:, told] = mean[:, of], variance[:, of]
+        self.weights[:, told] = weights[:, None]
+
+    def _foretold(self, group: Group, at: Indices, times: Indices) -> tuple[Array, Array, Array]:
+        """Return mean, variance and weights of a group's edges, by the rest.
+
+        All happens among the few latent values on which the edges lean: a size read a thousand
+        times leans on a dozen.
+        """
+        rows = self.seen.rows[at]
+        used = np.unique(rows.indices)
+        rows = rows[:, used].toarray()
+        spread = self.covariance[:, used[:, None], used]
+        bent = self.slopes.curvature_of(at, times, rows)
+        keep = np.eye(len(used)) - spread @ bent
         sign, log_determinant = np.linalg.slogdet(keep)
-        pull = np.linalg.solve(keep, gradient[:, :, None])[:, :, 0]
-        # spread (I − C spread)⁻¹ is symmetric; solve divides from the left.
-        variance = np.einsum("kii->ki", np.linalg.solve(keep.transpose(0, 2, 1), spread))
-        step = np.einsum("kij,kj->ki", spread, pull)
-        log_weight = 0.5 * (np.einsum("ki,ki->k", gradient, step) - log_determinant)
-        log_weight -= self.slopes.group_value(group.readings, group.trials)
-        mean = self.at_mode[:, at] - step
-        shift = -np.einsum("kni,ki->kn", reach, pull)
+        wider = np.linalg.solve(keep, spread)
+        pull = (times * self.gradient[:, at]) @ rows
+        step = (wider @ pull[:, :, None])[:, :, 0]
+        variance = ((rows @ wider) * rows).sum(axis=2)
+        log_weight = 0.5 * (np.einsum("kp,kp->k", pull, step) - log_determinant)
+        log_weight -= self.slopes.group_value(at, times)
+        mean = self.at_mode[:, at] - step @ rows.T
+        freed = np.linalg.solve(keep.transpose(0, 2, 1), pull[:, :, None])
+        shift = -(self.covariance[:, :, used] @ freed)[:, :, 0]
         sound = (sign > 0) & (variance > 0).all(axis=1)
-        sound &= self._left_to_gain(at, shift) <= self.trusted
+        sound &= self._left_to_gain(at, times, shift) <= self.trusted
         for k, mode in self._refitted(group, np.flatnonzero(~sound)):
-            mean[k] = self.seen.offset[at] + rows @ mode.latent
-            variance[k] = ((rows @ mode.covariance) * rows).sum(axis=1)
+            mean[k] = self.seen.offset[at] + rows @ mode.latent[used]
+            covariance = mode.covariance[used[:, None], used]
+            variance[k] = ((rows @ covariance) * rows).sum(axis=1)
             log_weight[k] = mode.log_laplace - self.mixture.modes[k].log_laplace
         weights = self.mixture.weights * np.exp(log_weight - log_weight.max())
-        self._store(group, at, mean, variance, weights / weights.sum())
+        return mean + self.off_mode[:, at], variance, weights / weights.sum()
 
-    def _left_to_gain(self, at: Indices, shift: Array) -> Array:
+    def _left_to_gain(self, at: Indices, times: Indices, shift: Array) -> Array:
         """Newton decrement after the step: what the curvature of all others did not foresee."""
         moved = (self.seen.rows @ shift.T).T
         with np.errstate(invalid="ignore", over="ignore"):  # past a threshold: nan, not trusted
             missed = self.seen.slopes(self.at_mode + moved).gradient
-        missed -= self.slopes.gradient - self.slopes.times_curvature(moved)
-        missed[:, at] = 0.0
+        missed -= self.gradient - self.slopes.times_curvature(moved)
+        left = self.times.copy()
+        left[at] -= times
+        missed *= left
+        missed[:, left == 0] = 0.0
         uphill = (self.seen.rows.T @ missed.T).T
         gain: Array = (uphill[:, None, :] @ self.covariance @ uphill[:, :, None])[:, 0, 0]
         return gain
@@ -181,31 +244,21 @@ class _Rest:
             start = self.mixture.modes[k].latent
             yield k, find_mode(model, self.mixture.scatters[k], start)
 
-    def _store(
-        self, group: Group, at: Indices, mean: Array, variance: Array, weights: Array
-    ) -> None:
-        """Keep what was to be told of a group."""
-        of_trials = np.repeat(np.isin(group.trials, group.told_trials), N_EDGES)
-        told = np.concatenate([np.ones(len(group.readings), bool), of_trials])
-        self.mean[:, at[told]] = mean[:, told] + self.off_mode[:, at[told]]
-        self.variance[:, at[told]] = variance[:, told]
-        self.weights[:, at[told]] = weights[:, None]
-
     def readings(self) -> ForetoldReadings:
         """Return what was foretold of the readings."""
-        told = slice(0, self.seen.n_readings)
+        told = slice(0, self.n_readings)
         return ForetoldReadings(
             self.weights[:, told],
             self.mean[:, told],
             self.variance[:, told],
-            self.seen.scale,
+            self.seen.scale[:, self.twin[told]],
             self.mixture.model.table.reading_dof,
         )
 
     def trials(self) -> ForetoldTrials:
         """Return what was foretold of the trials."""
         mean, variance, weights = (
-            a[:, self.seen.n_readings :].reshape(len(a), -1, N_EDGES)
+            a[:, self.n_readings :].reshape(len(a), -1, N_EDGES)
             for a in (self.mean, self.variance, self.weights)
         )
         table = self.mixture.model.table

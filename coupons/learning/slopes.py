@@ -37,6 +37,12 @@ def edge_offset(model: LatentModel) -> Array:
     return np.concatenate([sizes.drawn[model.design.readings.size], np.repeat(gap, N_EDGES)])
 
 
+def edges_of(n_readings: int, readings: Indices, trials: Indices) -> Indices:
+    """Return the edges of some readings and trials of a data set with so many readings."""
+    of_trials = n_readings + N_EDGES * trials[:, None] + np.arange(N_EDGES)
+    return np.concatenate([readings, of_trials.ravel()])
+
+
 @dataclass(frozen=True)
 class Observations:
     """All observations of a data set with the scatters at K design points.
@@ -57,11 +63,6 @@ class Observations:
     def n_readings(self) -> int:
         """How many of the edges are readings."""
         return len(self.model.design.readings.size)
-
-    def index(self, readings: Indices, trials: Indices) -> Indices:
-        """Return the edges of some readings and trials."""
-        of_trials = self.n_readings + N_EDGES * trials[:, None] + np.arange(N_EDGES)
-        return np.concatenate([readings, of_trials.ravel()])
 
     def at(self, latent: Array) -> Array:
         """Return the edges at K latent values, shape (K, n_edges)."""
@@ -107,11 +108,19 @@ class Slopes:
     of_readings: ReadingTerms
     of_trials: TrialTerms
 
-    def group_value(self, readings: Indices, trials: Indices) -> Array:
-        """Log-likelihood of some observations, shape (K,)."""
-        of_readings: Array = self.of_readings.value[:, readings].sum(axis=1)
-        of_trials: Array = self.of_trials.value[:, trials].sum(axis=1)
+    def group_value(self, at: Indices, times: Indices) -> Array:
+        """Log-likelihood of a group, shape (K,); see `curvature_of`."""
+        readings, trials = self._observed(at)
+        n = len(readings)
+        of_readings: Array = self.of_readings.value[:, readings] @ times[:n]
+        of_trials: Array = self.of_trials.value[:, trials] @ times[n::N_EDGES]
         return of_readings + of_trials
+
+    def _observed(self, at: Indices) -> tuple[Indices, Indices]:
+        """Return the readings and trials whose edges these are."""
+        readings = at[at < self.seen.n_readings]
+        starts = at[len(readings) :: N_EDGES]
+        return readings, (starts - self.seen.n_readings) // N_EDGES
 
     @property
     def gradient(self) -> Array:
@@ -133,19 +142,33 @@ class Slopes:
         product[:, seen.upper] += trials.curvature_cross * lower + trials.curvature_upper * upper
         return product
 
-    def curvature_block(self, trials: Indices, at: Indices) -> Array:
-        """Return the negative second derivatives between the edges ``at`` of a group."""
+    def curvature_of(self, at: Indices, times: Indices, rows: Array) -> Array:
+        """Return the negative second derivatives of a group by what its edges lean on.
+
+        Parameters
+        ----------
+        at : ndarray of int, ascending
+            All edges of the group's observations.
+        times : ndarray of int, of the same shape
+            How often each counts.
+        rows : ndarray of shape (n_group_edges, n_used)
+            Weights of the latent values in them.
+
+        Returns
+        -------
+        ndarray of shape (K, n_used, n_used)
+        """
         seen, terms = self.seen, self.of_trials
-        n = len(at) - N_EDGES * len(trials)
-        block = np.zeros((len(seen.omega), len(at), len(at)))
-        own = np.arange(n)
-        block[:, own, own] = self.of_readings.curvature[:, at[:n]]
-        starts = n + N_EDGES * np.arange(len(trials))
-        first = seen.n_readings + N_EDGES * trials
-        lower, upper = starts + seen.lower[trials] - first, starts + seen.upper[trials] - first
-        square = seen.omega**2
-        block[:, lower, lower] += terms.curvature_lower[:, trials] / square
-        block[:, upper, upper] += terms.curvature_upper[:, trials] / square
-        block[:, lower, upper] += terms.curvature_cross[:, trials] / square
-        block[:, upper, lower] += terms.curvature_cross[:, trials] / square
-        return block
+        readings, trials = self._observed(at)
+        n = len(readings)
+        of_reading = times[:n] * self.of_readings.curvature[:, readings]
+        lower = rows[np.searchsorted(at, seen.lower[trials])]
+        upper = rows[np.searchsorted(at, seen.upper[trials])]
+        of_lower, of_upper, cross = (
+            (times[n::N_EDGES] * curvature[:, trials] / seen.omega**2)[:, :, None]
+            for curvature in (terms.curvature_lower, terms.curvature_upper, terms.curvature_cross)
+        )
+        bent: Array = rows[:n].T @ (of_reading[:, :, None] * rows[:n])
+        bent += lower.T @ (of_lower * lower + cross * upper)
+        bent += upper.T @ (of_upper * upper + cross * lower)
+        return bent

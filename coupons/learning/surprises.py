@@ -1,7 +1,7 @@
 """Entries that the rest of the entries makes improbable. They are shown and never dropped."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,8 @@ Known = Mapping[tuple[int, str], Finding]
 
 IMPROBABLE = 0.01
 _TAIL = 0.05
+# Fewer than this many entries as improbable would be expected by chance in the whole sheet.
+_CLEAR = 0.1
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,9 @@ class Surprise:
         Probability of the grades reported, or of a reading at least as far out.
     todo : str
         What to do about it.
+    clear : bool
+        It is a slip for all that is known: too improbable for chance in a sheet as long, or found
+        by the checks too.
     """
 
     run: int
@@ -54,6 +59,7 @@ class Surprise:
     expected: str
     chance: float
     todo: str
+    clear: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,14 +89,15 @@ def find_surprises(
         same row, it says best what to do.
     """
     readings, trials = foretell(fitted.mixture, each_alone(fitted.design))
+    entries = len(fitted.design.readings.row) + len(fitted.design.trials.row)
     known = {(n, found.where): found for n, of_run in enumerate(findings) for found in of_run}
     found = [
         *_surprising_readings(fitted, runs, readings, known),
         *_surprising_trials(fitted, runs, trials.chances, known),
     ]
     small = trials.chances * (trials.chances < IMPROBABLE)
-    entries = len(fitted.design.readings.row) + len(fitted.design.trials.row)
     by_chance = IMPROBABLE * len(fitted.design.readings.row) + float(small.sum())
+    found = [replace(one, clear=one.clear or one.chance < _CLEAR / entries) for one in found]
     return Surprises(tuple(sorted(found, key=lambda s: s.chance)), entries, by_chance)
 
 
@@ -105,10 +112,11 @@ def _surprising_readings(
         return []
     told = foretold.take(odd)
     low, high = told.quantile_mm(_TAIL), told.quantile_mm(1 - _TAIL)
+    entries = {(n, entry.row): entry for n, run in enumerate(runs) for entry in run.sizes}
     found = []
     for n, i in enumerate(odd):
         run, row = int(sizes.run[readings.size[i]]), int(readings.row[i])
-        entry = next(e for e in runs[run].sizes if e.row == row)
+        entry = entries[run, row]
         # The fit works with readings corrected for the jaws; a person looks for what they show.
         shown = entry.value_mm - readings.value[i]
         expected = f"{low[n] + shown:.2f} to {high[n] + shown:.2f} mm"
@@ -123,10 +131,11 @@ def _surprising_trials(
     trials, sizes = fitted.design.trials, fitted.design.sizes
     chance = (chances * reported(trials)).sum(axis=1)
     likely = likeliest_sets(chances)
+    entries = {(n, entry.row): entry for n, run in enumerate(runs) for entry in run.fits}
     found = []
     for i in np.flatnonzero(chance < IMPROBABLE):
         run, row = int(sizes.run[trials.internal[i]]), int(trials.row[i])
-        entry = next(e for e in runs[run].fits if e.row == row)
+        entry = entries[run, row]
         expected = " or ".join(
             g for g, is_likely in zip(GRADES, likely[i], strict=True) if is_likely
         )
@@ -145,7 +154,8 @@ def _surprise(
     where = f"{FILE} row {entry.row} ({place})"
     finding = known.get((run, where))
     advice = todo if finding is None else finding.todo
-    return Surprise(run, entry.row, place, where, said, expected, chance, advice)
+    clear = finding is not None
+    return Surprise(run, entry.row, place, where, said, expected, chance, advice, clear)
 
 
 def grades_text(entry: FitEntry) -> str:

@@ -4,8 +4,9 @@ The record is all that the later rooms know of a coupon; none of them reads a sp
 """
 
 import json
+import re
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -132,12 +133,15 @@ def read_coupon(path: Path) -> Coupon:
             [Problem(str(path), "a file that can be read", error.strerror or "none")]
         ) from None
     except ValidationError as error:
-        raise RunError(
-            Problem(
-                f"{path.name} at {'.'.join(map(str, e['loc'])) or 'top'}",
-                e["msg"],
-                repr(e["input"])[:60],
-                make_again,
-            )
-            for e in error.errors()
-        ) from None
+        raise RunError(_problem(path, e, make_again) for e in error.errors()) from None
+
+
+def _problem(path: Path, error: Any, todo: str) -> Problem:
+    """Word one fault of a record; one that is no JSON breaks off where a copy or a sync ended."""
+    if error["type"] == "json_invalid":
+        found = re.search(r"line \d+", error["ctx"]["error"])
+        got = f"one that breaks off at {found[0]}" if found else "another file"
+        again = f"Make the same coupon into a new folder and copy its {path.name} here"
+        return Problem(path.name, "a whole JSON file", got, again)
+    where = f"{path.name} at {'.'.join(map(str, error['loc'])) or 'top'}"
+    return Problem(where, error["msg"], repr(error["input"])[:60], todo)

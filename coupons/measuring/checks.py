@@ -1,7 +1,7 @@
 """Everything that can be found wrong or odd in a run folder without fitting a model to it."""
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
@@ -10,7 +10,7 @@ from coupons.making.record import Coupon
 from coupons.measuring.conditions import FILE as CONDITIONS_FILE
 from coupons.measuring.conditions import OPTIONAL_KEYS, Conditions
 from coupons.measuring.contradictions import find_contradictions
-from coupons.measuring.entries import SizeEntry, Typed, parse_number
+from coupons.measuring.entries import SizeEntry, Typed
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Survey, survey_run
 from coupons.measuring.sheet import FILE, Row
@@ -63,7 +63,7 @@ def check_survey(found: Survey) -> list[Finding]:
     if found.coupon is not None and found.conditions is not None:
         findings += _look_at_layers(found.coupon, found.conditions)
         findings += _look_at_jaws(found.coupon, found.conditions, found.typed.sizes)
-        findings += _look_at_steps(found.conditions, found.typed.rows)
+        findings += _look_at_steps(found.conditions, found.typed)
     return findings
 
 
@@ -142,17 +142,18 @@ def _look_at_jaws(
     return [Finding("look", CONDITIONS_FILE, what, todo)]
 
 
-def _look_at_steps(conditions: Conditions, rows: Sequence[Row]) -> list[Finding]:
+def _look_at_steps(conditions: Conditions, typed: Typed) -> list[Finding]:
     """Find readings that are all coarser, or some finer, than the caliper is said to show."""
     said_mm = conditions.caliper.resolution_mm
-    typed = [row for row in rows if row.kind.lower() == "size" and row.unit.lower() != "in"]
-    numbers = [number for row in typed if (number := parse_number(row.result)) is not None]
+    inches = {row.number for row in typed.rows if row.unit.lower() == "in"}
+    numbers = [size.value_mm for size in typed.sizes if size.row not in inches]
+    distinct = set(numbers)  # one value many times says little of the caliper
     steps = [number / said_mm for number in numbers]
     finer = [step for step in steps if abs(step - round(step)) > 1e-6 * abs(step)]
-    coarse_mm = next((mm for mm in COARSE_STEPS_MM if _all_multiples(numbers, mm)), 0.0)
+    coarse_mm = next((mm for mm in COARSE_STEPS_MM if _all_multiples(distinct, mm)), 0.0)
     if len(finer) >= FEW_READINGS:
         what = f"{len(finer)} of {len(numbers)} readings are finer than {said_mm:g} mm"
-    elif len(numbers) >= ENOUGH_READINGS and coarse_mm > said_mm * 1.5:
+    elif len(distinct) >= ENOUGH_READINGS and coarse_mm > said_mm * 1.5:
         what = f"all {len(numbers)} readings are multiples of {coarse_mm:g} mm"
     else:
         return []
@@ -160,7 +161,7 @@ def _look_at_steps(conditions: Conditions, rows: Sequence[Row]) -> list[Finding]
     return [Finding("look", CONDITIONS_FILE, what, "Correct resolution_mm, the caliper's step")]
 
 
-def _all_multiples(numbers: Sequence[float], step: float) -> bool:
+def _all_multiples(numbers: Collection[float], step: float) -> bool:
     return all(abs(number / step - round(number / step)) < 1e-6 for number in numbers)
 
 

@@ -1,6 +1,5 @@
 """What was typed, understood: caliper readings and fit trials of one coupon."""
 
-import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -14,7 +13,8 @@ from coupons.measuring.sheet import FILE, Row, read_rows
 from coupons.terms import EXTERNAL, GRADES, INTERNAL, ROUND, Direction, Grade, Jaws
 
 MM_PER_INCH = 25.4
-LARGEST_MM = 2000.0
+# What a caliper can show of a printed part: less is a slip, whatever the unit.
+SMALLEST_MM, LARGEST_MM = 0.01, 2000.0
 
 Along = Literal["x", "y", "z"]
 
@@ -242,9 +242,9 @@ class _Reader:
         if value is None:
             return None
         value_mm = value * MM_PER_INCH if unit == "in" else value
-        if not (math.isfinite(value_mm) and 0 < value_mm <= LARGEST_MM):
+        if not SMALLEST_MM <= value_mm <= LARGEST_MM:  # nan is on neither side
             todo = "Measure it again, or clear the cell"
-            self._refuse(f"a size from 0 to {LARGEST_MM:g} mm", text, todo)
+            self._refuse(f"a size from {SMALLEST_MM:g} to {LARGEST_MM:g} mm", text, todo)
             return None
         return value_mm
 

@@ -20,6 +20,14 @@ REPEAT_RANGE_MM = 0.1
 # and an explanation must come this much nearer.
 ROW_ODD_MM, ROW_LEAST, ROW_SPREAD = 0.15, 3, 0.25
 MUCH_NEARER = 0.25
+# Unit that the row says, factor that makes the reading suit, how to put that, what to do. Where the
+# row says the right unit already, writing it there is no cure.
+_UNIT_SLIPS = (
+    ("mm", MM_PER_INCH, "as inches", "If it was read in inches, write in in column unit"),
+    ("in", 1 / MM_PER_INCH, "as mm", "If it was read in mm, write mm in column unit"),
+    ("mm", 1 / MM_PER_INCH, "divided by 25.4", "Divide it by 25.4, or measure it again"),
+    ("in", MM_PER_INCH, "times 25.4", "Multiply it by 25.4, or measure it again"),
+)
 # As many readings that suit another unit are told in one finding.
 MANY = 3
 
@@ -36,7 +44,7 @@ def find_slips(coupon: Coupon, sizes: Sequence[SizeEntry], rows: Rows) -> list[F
     odd = [size for size in sizes if not is_plausible(size.value_mm, features[size.feature])]
     odd_rows = {size.row for size in odd}
     plausible = [size for size in sizes if size.row not in odd_rows]
-    units, others = _other_units(odd, features)
+    units, others = _other_units(odd, features, rows)
     found = {size.row: _explain(size, features, rows) for size in others}
     found |= _odd_in_their_row(plausible, features, rows)
     return [*units, *(found[row] for row in sorted(found)), *_wide_repeats(plausible)]
@@ -60,26 +68,30 @@ def _reads(size: SizeEntry, features: Features) -> str:
 
 
 def _other_units(
-    sizes: Sequence[SizeEntry], features: Features
+    sizes: Sequence[SizeEntry], features: Features, rows: Rows
 ) -> tuple[list[Finding], list[SizeEntry]]:
     """Find readings that suit in another unit; return them told, and the rest untold."""
     findings, rest = [], list(sizes)
-    for factor, typed_as, unit in ((MM_PER_INCH, "inches", "in"), (1 / MM_PER_INCH, "mm", "mm")):
-        suit = [s for s in rest if is_plausible(s.value_mm * factor, features[s.feature])]
-        rest = [size for size in rest if size not in suit]
-        todo = f"If it was read in {typed_as}, write {unit} in column unit"
+    for unit, factor, how, todo in _UNIT_SLIPS:
+        suit = [
+            size
+            for size in rest
+            if (rows[size.row].unit.lower() or "mm") == unit
+            and is_plausible(size.value_mm * factor, features[size.feature])
+        ]
+        suited = {size.row for size in suit}
+        rest = [size for size in rest if size.row not in suited]
         each = [
             _look(
                 size,
-                f"{_reads(size, features)};"
-                f" as {typed_as} it would be {size.value_mm * factor:.2f} mm",
+                f"{_reads(size, features)}; {how} it would be {size.value_mm * factor:.2f} mm",
                 todo,
             )
             for size in suit
         ]
         if len(each) >= MANY:
             first, last = suit[0].row, suit[-1].row
-            what = f"{len(each)} readings of rows {first} to {last} would suit as {typed_as}"
+            what = f"{len(each)} readings of rows {first} to {last} would suit {how}"
             findings.append(Finding("look", FILE, f"{what}; the first {each[0].what}", todo))
         else:
             findings += each

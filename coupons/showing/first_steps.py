@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 
-from coupons.answering.words import VERBS, chance, minus, signed
-from coupons.learning.causes import Place
+from coupons.answering.next_coupon import best_coupon
+from coupons.answering.offset import Feel
+from coupons.answering.words import PRACTICE, VERBS, chance, minus, signed
 from coupons.learning.decisions import row_name
-from coupons.showing.fit_summary import WORTH_CURING_MM, Learned
+from coupons.showing.fit_summary import Learned, clear_slips, doubts, named, worth_curing
 from coupons.showing.joint_tables import FitLine, JointTable, joint_title
 from coupons.showing.unmeasured import unmeasured
 from coupons.terms import Grade
@@ -16,29 +17,30 @@ MOST = 3
 
 def first_steps(learned: Learned, tables: Sequence[JointTable]) -> tuple[Step, ...]:
     """Return entries to check, what to draw, what to set on the machine, what to print next."""
+    doubted = [(head, f"{text}.") for head, text in doubts(learned)]
     steps = [
+        *doubted,
         *_surprise_steps(learned),
-        *_draw_steps(tables),
+        *([] if doubted else _draw_steps(tables)),
         *_cure_steps(learned),
-        *_next_steps(learned, tables),
     ]
+    if len(steps) < MOST:  # to foresee what coupons would teach takes half a second
+        steps += _next_steps(learned, tables)
     return tuple(steps[:MOST])
 
 
 def _surprise_steps(learned: Learned) -> list[Step]:
-    found = learned.surprises.found
+    found, slips = learned.surprises.found, clear_slips(learned)
     if not found:
         return []
     first = found[0]
     row = row_name(learned.runs, first.run, first.row)
-    others = f" {len(found) - 1} more are listed below." if len(found) > 1 else ""
-    return [
-        (
-            f"Look at {first.place} again",
-            f"Row {row} says {first.said}, where {first.expected} was expected. {first.todo}."
-            + others,
-        )
-    ]
+    text = f"Row {row} says {first.said}, where {first.expected} was expected. {first.todo}."
+    if len(slips) > 1:
+        text += f" Then look at {named([one.place for one in slips[1:]])}."
+    if len(found) > 1:
+        text += f" All {len(found)} surprises are listed below."
+    return [(f"Look at {first.place} again", text)]
 
 
 def _draw_steps(tables: Sequence[JointTable]) -> list[Step]:
@@ -51,6 +53,8 @@ def _draw_steps(tables: Sequence[JointTable]) -> list[Step]:
         f"{joint_title(table.joint)}: {_offset_words(line)}. It {VERBS[line.fit]} with a chance of "
         f"{chance(line.one.chance)}."
     )
+    if line.one.feel is not Feel.HAND:
+        text += f" No trials show this fit: {PRACTICE}."
     return [(head, text)]
 
 
@@ -65,18 +69,19 @@ def _offset_words(line: FitLine) -> str:
 
 def _cure_steps(learned: Learned) -> list[Step]:
     """Return the largest fault that a setting of the machine cures, if it is worth the trouble."""
-    worth = (
-        cause
-        for cause in learned.causes.found
-        if cause.place is Place.SET_UP and cause.certain and cause.effect_mm >= WORTH_CURING_MM
-    )
-    after = "Then print again: this profile is of the machine as it was."
-    return [(f"On the machine: {cause.says}", f"{cause.cure}. {after}") for cause in worth][:1]
+    after = " Then print again: this profile is of the machine as it was."
+    return [
+        (f"On the machine: {cause.says}", f"{cause.cure}.{after if cause.proven else ''}")
+        for cause in worth_curing(learned)
+    ][:1]
 
 
 def _next_steps(learned: Learned, tables: Sequence[JointTable]) -> list[Step]:
-    missing = unmeasured(tables, learned.profile)
-    if not missing:
+    if not unmeasured(tables, learned.profile):
         return []
-    what, how = missing[0]
-    return [(f"Next time, print {how}", f"Not measured so far: {what}.")]
+    best = best_coupon(learned.profile)
+    text = (
+        f"Of all coupons it narrows the gaps of sliding fits most, by {chance(best.narrower)} on "
+        f"average. What was not measured is listed below."
+    )
+    return [(f"Next time, print coupon “{best.coupon}”", text)]

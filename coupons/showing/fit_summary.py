@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from coupons.answering.words import REHEARSED
+from coupons.answering.words import NO_TRIALS, REHEARSED
 from coupons.learning.causes import Cause, Causes, Place, find_causes
 from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
@@ -14,11 +14,12 @@ from coupons.learning.profile import Profile
 from coupons.learning.surprises import Surprise, Surprises, find_surprises
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
-from coupons.terms import INTERNAL
+from coupons.terms import INTERNAL, Grade
 
 WIDTH = 80
 _MOST_SURPRISES = 3
 _MOST_TO_DO = 4
+_MOST_NAMED = 8
 # A fault of the set-up is worth a screwdriver if it moves sizes by this much.
 WORTH_CURING_MM = 0.02
 # No caliper and no hand is as bad as this: two to four prior sds beyond the usual.
@@ -74,25 +75,29 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     """
     lines = textwrap.wrap(REHEARSED, WIDTH) if learned.profile.rehearsed else []
     lines += textwrap.wrap(_counted(learned.profile), WIDTH)
-    lines += ["", "Do first:", *_numbered(_to_do(learned))]
+    lines += ["", "Do first:", *_numbered(_to_do(learned, profile_path))]
     lines += ["", *_cause_lines(learned.causes)]
     lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out), ""]
     question = _first_joint(learned.runs)
     if not question:
-        return [*lines, *_no_fits()]
+        return [*lines, *_no_fits(learned.profile)]
     return [*lines, "Ask it:", f"  coupons offset {profile_path} \\", f"    {question}"]
 
 
 def _counted(profile: Profile) -> str:
     counts = profile.counts
-    runs = "1 run" if counts.runs == 1 else f"{counts.runs} runs"
     text = (
-        f"{profile.machine}, {profile.material}: {counts.trials} trials and {counts.readings}"
-        f" readings of {counts.sizes} sizes in {runs}."
+        f"{profile.machine}, {profile.material}: {_count(counts.trials, 'trial')} and"
+        f" {_count(counts.readings, 'reading')} of {_count(counts.sizes, 'size')} in"
+        f" {_count(counts.runs, 'run')}."
     )
     if profile.without:
         text += f" Left out by decision: row {', '.join(profile.without)}."
     return text
+
+
+def _count(number: int, one: str) -> str:
+    return f"{number} {one if number == 1 else one + 's'}"
 
 
 def _numbered(sentences: Sequence[str]) -> Iterator[str]:
@@ -102,43 +107,81 @@ def _numbered(sentences: Sequence[str]) -> Iterator[str]:
         )
 
 
-def _to_do(learned: Learned) -> list[str]:
+def _to_do(learned: Learned, profile_path: Path) -> list[str]:
     """Say what to do first: entries to check before a machine is touched, then the machine."""
-    todo = _doubts(learned.profile)
-    if learned.surprises.found:
-        first = learned.surprises.found[0]
-        todo.append(f"{first.place}, row {_row(learned, first)}: {_lower(first.todo)}")
-    cures = [
-        cause.cure
-        for cause in learned.causes.found
-        if cause.place is Place.SET_UP and cause.certain and cause.effect_mm >= WORTH_CURING_MM
-    ]
-    todo += dict.fromkeys(cures)
+    todo = [f"{what}: {_lower(how)}" for what, how in doubts(learned)]
+    slips = clear_slips(learned)
+    if slips:
+        first, others = slips[0], [f"{one.place} (row {_row(learned, one)})" for one in slips[1:]]
+        then = f"; then {named(others)}" if others else ""
+        todo.append(f"{first.place}, row {_row(learned, first)}: {_lower(first.todo)}{then}")
+    cures = worth_curing(learned)
+    todo += dict.fromkeys(cause.cure for cause in cures)
     todo = todo[: _MOST_TO_DO - 1]
-    if cures:
+    if any(cause.proven for cause in cures):
         return [
             *todo,
             "After a change of the set-up print again: this profile is of the machine as it was",
         ]
-    return [*todo, "Nothing to set on the machine: draw by this profile"]
+    if cures or doubts(learned):
+        return todo
+    if any(cause.place is Place.SET_UP for cause in learned.causes.found):
+        return [*todo, "Nothing to set on the machine: draw by this profile"]
+    return [
+        *todo,
+        "Too little was measured to say what to set on the machine: what to print next is told by"
+        f" `coupons next {profile_path}`",
+    ]
 
 
-def _doubts(profile: Profile) -> list[str]:
-    """Say that readings or grades are at odds with all else, where their scatter is absurd."""
-    caliper_mm = profile.scatters["sigma"].median_mm
-    hand_mm = profile.scatters["omega"].median_mm
-    doubts = []
+def worth_curing(learned: Learned) -> list[Cause]:
+    """Return the faults of the set-up that are sure and large enough to touch the machine for."""
+    return [
+        cause
+        for cause in learned.causes.found
+        if cause.place is Place.SET_UP and cause.certain and cause.effect_mm >= WORTH_CURING_MM
+    ]
+
+
+def clear_slips(learned: Learned) -> list[Surprise]:
+    """Return the most improbable entry and all others that are clearly slips."""
+    found = learned.surprises.found
+    return [one for n, one in enumerate(found) if n == 0 or one.clear]
+
+
+def named(things: Sequence[str]) -> str:
+    """List things in a sentence, and only count those beyond a few."""
+    more = f" and {len(things) - _MOST_NAMED} more" if len(things) > _MOST_NAMED else ""
+    return ", ".join(things[:_MOST_NAMED]) + more
+
+
+def doubts(learned: Learned) -> list[tuple[str, str]]:
+    """Say why the entries cannot be drawn by yet, each with what to do."""
+    caliper_mm = learned.profile.scatters["sigma"].median_mm
+    hand_mm = learned.profile.scatters["omega"].median_mm
+    grades = {grade for run in learned.runs for e in run.fits for grade in (e.tightest, e.loosest)}
+    found = []
     if caliper_mm > _ABSURD_CALIPER_MM:
-        doubts.append(
-            f"The readings scatter by {caliper_mm:.2g} mm and were hardly used: see"
-            f" `coupons check`, look at units and rows, fit again"
+        found.append(
+            (
+                f"The readings scatter by {caliper_mm:.2g} mm and were hardly used",
+                "See `coupons check`, look at units and rows, fit again",
+            )
         )
     if hand_mm > _ABSURD_HAND_MM:
-        doubts.append(
-            f"The grades contradict each other (as if the hand judged to {hand_mm:.2g} mm): see"
-            f" `coupons check`, try some again"
+        found.append(
+            (
+                f"The grades contradict each other (as if the hand judged to {hand_mm:.2g} mm)",
+                "See `coupons check`, try some again",
+            )
         )
-    return doubts
+    if grades == {Grade.NO_GO}:
+        todo = "Nothing says where a slide begins; print wider gaps"
+        found.append(("Every trial was no-go", todo))
+    if grades == {Grade.LOOSE}:
+        todo = "Nothing says where a slide ends; print narrower gaps"
+        found.append(("Every trial was loose", todo))
+    return found
 
 
 def _lower(sentence: str) -> str:
@@ -162,9 +205,10 @@ def _cause_lines(causes: Causes) -> list[str]:
 
 
 def _cause_line(cause: Cause) -> str:
+    share = f" {100 * cause.share:>2.0f} %"
     return (
         f"  {cause.says:<34} {amount(cause):<21}{cause.effect_mm:>6.3f} mm"
-        f"{100 * cause.share:>3.0f} %  {_PLACES[cause.place]}"
+        f"{share:<6} {_PLACES[cause.place]}"
     )
 
 
@@ -192,8 +236,7 @@ def _surprise_lines(learned: Learned) -> list[str]:
             f"Nothing was left out. If you are sure that one is wrong: {option}.", WIDTH
         )
     if learned.looks:
-        things = "1 more thing" if learned.looks == 1 else f"{learned.looks} more things"
-        lines.append(f"`coupons check` has {things} to look at.")
+        lines.append(f"`coupons check` has {_count(learned.looks, 'more thing')} to look at.")
     return lines
 
 
@@ -246,8 +289,6 @@ def _first_joint(runs: Sequence[Run]) -> str:
     return ""
 
 
-def _no_fits() -> list[str]:
-    return textwrap.wrap(
-        "No printed pair was tried: this profile knows sizes, not how a fit feels in the hand.",
-        WIDTH,
-    )
+def _no_fits(profile: Profile) -> list[str]:
+    bought = "No printed pair was tried, only bought pieces: ask about those with `--hardware`."
+    return textwrap.wrap(bought if profile.counts.trials else NO_TRIALS, WIDTH)

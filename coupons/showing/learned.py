@@ -11,7 +11,9 @@ SDS_OF_90 = 1.645
 
 
 def is_learned(profile: Profile, name: str) -> bool:
-    """Tell whether entries and not only the prior speak for a term."""
+    """Tell whether entries and not only the prior speak for a term or a scatter."""
+    if name in profile.scatters:
+        return not profile.prior_table.scatters[name].is_unmoved(profile.scatters[name].log_sd)
     at = TERMS.index(name)
     prior = prior_sd(profile.prior_table)[at] ** 2
     return bool(profile.covariance_matrix[at, at] <= NOTHING_LEARNED * prior)

@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from coupons.answering.words import REHEARSED, chance, minus, signed
+from coupons.answering.words import NO_TRIALS, REHEARSED, chance, minus, signed
 from coupons.atomic import write_text
 from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
@@ -18,6 +18,7 @@ from coupons.showing.first_steps import first_steps
 from coupons.showing.fit_plot import fit_plot
 from coupons.showing.fit_summary import Learned, amount, quality_sentence
 from coupons.showing.joint_tables import joint_tables, joint_title
+from coupons.showing.learned import is_learned
 from coupons.showing.left_over import largest_left_over
 from coupons.showing.page import render_page
 from coupons.showing.place_plot import place_plots
@@ -73,8 +74,12 @@ def write_report(
             styles=("shared/bench.css", "shared/plot.css", "report/report.css"),
             profile=learned.profile,
             rehearsed=REHEARSED,
+            no_trials=NO_TRIALS,
             conditions=conditions_table(learned.runs),
-            scatters=[(_SCATTERS[n], s) for n, s in learned.profile.scatters.items()],
+            scatters=[
+                (_SCATTERS[name], scatter, is_learned(learned.profile, name))
+                for name, scatter in learned.profile.scatters.items()
+            ],
             quality=quality_sentence(learned.held_out),
             yardsticks=yardsticks,
             joint_title=joint_title,

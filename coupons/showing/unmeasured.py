@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from coupons.learning.causes import unsaid
-from coupons.learning.effects import EFFECTS
+from coupons.learning.causes import unsaid, unsaid_term
+from coupons.learning.effects import EFFECTS, prior_sd
 from coupons.learning.profile import Profile
 from coupons.showing.joint_tables import JointTable, joint_title
 from coupons.showing.learned import is_learned
@@ -23,6 +23,7 @@ COUPONS = {
     "growth_int_z": "upright",
     "first_layer": "upright",
 }
+_SCATTERS = {"tau": "first", "tau_z": "upright"}  # those that one print shows
 
 
 def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[str, str], ...]:
@@ -37,8 +38,16 @@ def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[st
     joints = [
         (joint_title(table.joint), _coupon(table.coupon)) for table in tables if not table.lines
     ]
+    sds = prior_sd(profile.prior_table)
     terms = [
-        (unsaid(name), _coupon(COUPONS[name])) for name in EFFECTS if not is_learned(profile, name)
+        (unsaid_term(name, profile.covariance_matrix, sds), _coupon(COUPONS[name]))
+        for name in EFFECTS
+        if not is_learned(profile, name)
+    ]
+    terms += [
+        (unsaid(name), _coupon(coupon))
+        for name, coupon in _SCATTERS.items()
+        if not is_learned(profile, name)
     ]
     again = "a second print, fitted together"
     runs = zip(("rho", "rho_z"), profile.counts.runs_along, strict=True)

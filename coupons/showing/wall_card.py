@@ -4,8 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from coupons.answering.offset import Answer
-from coupons.answering.words import REHEARSED, chance, minus, signed
+from coupons.answering.offset import Answer, Feel
+from coupons.answering.words import NO_TRIALS, PRACTICE, REHEARSED, chance, minus, signed
 from coupons.atomic import write_text
 from coupons.learning.profile import Profile
 from coupons.showing.joint_tables import FITS, USUAL_JOINTS, fit_answers
@@ -66,6 +66,7 @@ def write_wall_card(path: Path, profile: Profile) -> Path:
     Path
         ``path``. The same profile gives the same bytes.
     """
+    joints = card_joints(profile)
     write_text(
         path,
         render_page(
@@ -74,7 +75,8 @@ def write_wall_card(path: Path, profile: Profile) -> Path:
             profile=profile,
             rehearsed=REHEARSED,
             fits=FITS,
-            joints=card_joints(profile),
+            joints=joints,
+            caution=_caution(profile, joints),
             sure_from=_SURE_FROM,
             minus=minus,
             signed=signed,
@@ -82,6 +84,16 @@ def write_wall_card(path: Path, profile: Profile) -> Path:
         ),
     )
     return path
+
+
+def _caution(profile: Profile, joints: Iterable[CardJoint]) -> str:
+    """Say that a hand did not try some of the fits; empty if it did."""
+    if not profile.counts.trials:
+        return NO_TRIALS
+    found = [answer for joint in joints for row in joint.rows for answer in row.answers.values()]
+    if all(answer.feel is Feel.HAND for answer in found):
+        return ""
+    return f"Pale gaps: the trials do not show where such a fit begins and ends, {PRACTICE}."
 
 
 def card_joints(profile: Profile) -> tuple[CardJoint, ...]:

@@ -1,0 +1,48 @@
+"""Which terms a fit knows together and not one by one."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.learning.effects import EFFECTS, TERMS
+
+Array = NDArray[np.floating]
+
+# A profile keeps five digits of its covariance, which may take its smallest eigenvalue below zero.
+_RIDGE = 1e-6
+
+
+def mixed_up_with(name: str, covariance: Array, prior_sd: Array, share: float) -> str | None:
+    """Return the effect from which another is not told apart, None if that is not what ails it.
+
+    Coupons of holes alone know how much holes close, not which part of it slots would share.
+
+    Parameters
+    ----------
+    name : str
+        An effect.
+    covariance : ndarray of shape (n_terms, n_terms)
+    prior_sd : ndarray of shape (n_terms,)
+    share : float
+        The effect would be known if, with all other terms given, less than this share of its prior
+        variance were left.
+
+    Examples
+    --------
+    Of two effects only the sum is known:
+
+    >>> prior_sd = np.ones(len(TERMS))
+    >>> covariance = np.eye(len(TERMS))
+    >>> at = [TERMS.index("growth_int"), TERMS.index("round_int")]
+    >>> covariance[np.ix_(at, at)] = [[0.6, -0.5], [-0.5, 0.6]]
+    >>> mixed_up_with("growth_int", covariance, prior_sd, 0.5)
+    'round_int'
+    >>> mixed_up_with("skew", covariance, prior_sd, 0.5)
+    """
+    at, sd = TERMS.index(name), np.sqrt(np.diag(covariance))
+    correlation = covariance / (sd * sd[:, None])
+    alone = sd[at] ** 2 / np.linalg.inv(correlation + _RIDGE * np.eye(len(sd)))[at, at]
+    if alone > share * prior_sd[at] ** 2:
+        return None
+    others = abs(correlation[at, : len(EFFECTS)])
+    others[at] = 0.0
+    return EFFECTS[int(np.argmax(others))]
