@@ -196,6 +196,7 @@ def test_tried_joints_come_first_and_those_never_tried_are_named_as_unmeasured(t
     missing = dict(unmeasured(tables, profile))
     assert missing["Tongue in slot, 10 mm, across z"] == "coupon “upright”"
     assert missing["print to print"] == "a second print, fitted together"
+    assert missing["print to print along z"] == "two prints of coupon “upright”"
 
 
 def test_wider_fits_have_wider_gaps_and_offsets_go_into_the_material(taught):

@@ -24,6 +24,7 @@ COUPONS = {
     "first_layer": "upright",
 }
 _SCATTERS = {"tau": "first", "tau_z": "upright"}  # those that one print shows
+_SHIFTS = {"rho": "first", "rho_z": "upright"}  # those that only a second one shows
 
 
 def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[str, str], ...]:
@@ -49,9 +50,14 @@ def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[st
         for name, coupon in _SCATTERS.items()
         if not is_learned(profile, name)
     ]
-    again = "a second print, fitted together"
-    runs = zip(("rho", "rho_z"), profile.counts.runs_along, strict=True)
-    return (*joints, *terms, *((unsaid(name), again) for name, n in runs if n == 1))
+    runs = zip(_SHIFTS.items(), profile.counts.runs_along, strict=True)
+    terms += [(unsaid(name), _prints(coupon, n)) for (name, coupon), n in runs if n < 2]
+    return (*joints, *terms)
+
+
+def _prints(coupon: str, n: int) -> str:
+    """Say how many prints tell how far prints differ, after so many that have such sizes."""
+    return "a second print, fitted together" if n else f"two prints of {_coupon(coupon)}"
 
 
 def _coupon(name: str) -> str:
