@@ -95,6 +95,8 @@ def test_without_a_question_it_asks_about_the_usual_joints(tmp_path):
         (("--joint", "slot/tongue", "--size", "-3", "--along", "z"), 1, "not -3"),
         (("--joint", "slot/tongue", "--size", "3", "--along", "z", "--fit", "no-go"), 1, "no-go"),
         (("--joints", "nowhere.csv"), 1, "no such file"),
+        (("--joints", "list.csv", "--fit", "push"), 2, "Not together with --joints: --fit"),
+        (("--size", "3", "--along", "z"), 2, "Only with --joint: --size, --along"),
     ],
 )
 def test_questions_that_cannot_be_asked(tmp_path, options, code, says):

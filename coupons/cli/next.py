@@ -19,7 +19,7 @@ _MOST_SHOWN = 8
 @click.option("--joint", help="Ask about one joint: slot/tongue or hole/pin.")
 @click.option("--size", "size_mm", type=float, help="Its nominal size, mm.")
 @click.option("--along", help="Its printer axis: x, y or z.")
-@click.option("--fit", default="slide", show_default=True, help="force, push, slide or loose.")
+@click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(
     profile: Path,
@@ -27,7 +27,7 @@ def command(
     joint: str | None,
     size_mm: float | None,
     along: str | None,
-    fit: str,
+    fit: str | None,
     as_json: bool,
 ) -> None:
     """Say which coupon to print next, to know more about what is asked.
@@ -54,7 +54,7 @@ def _questions(
     joint: str | None,
     size_mm: float | None,
     along: str | None,
-    fit: str,
+    fit: str | None,
 ) -> list["Asked"]:
     from coupons.answering.ask import known, parse_joint
     from coupons.answering.joint_list import WANTED
@@ -62,13 +62,19 @@ def _questions(
     from coupons.answering.offset import Question, check_question
     from coupons.cli.listed import read_listed
 
+    alone = {"--joint": joint, "--size": size_mm, "--along": along, "--fit": fit}
+    given = [option for option, value in alone.items() if value is not None]
     if joints is not None:
+        if given:
+            raise click.UsageError(f"Not together with --joints: {', '.join(given)}.")
         return [ask_about_listed(profile, listed) for listed in read_listed(joints)]
     if joint is None:
+        if given:
+            raise click.UsageError(f"Only with --joint: {', '.join(given)}.")
         return [ask_about(profile, question) for question in USUAL]
     if size_mm is None or along is None:
         raise click.UsageError("--joint takes --size and --along with it.")
-    question = Question(parse_joint(joint, size_mm, along), known(WANTED, fit, "fit"))
+    question = Question(parse_joint(joint, size_mm, along), known(WANTED, fit or "slide", "fit"))
     check_question(question)
     return [ask_about(profile, question)]
 
