@@ -1,3 +1,5 @@
+import re
+
 from click.testing import CliRunner
 from small_coupon import small_coupon
 
@@ -24,6 +26,14 @@ def test_it_says_what_it_did_and_that_it_is_not_real(tmp_path):
         "attic-1, seed 5.\n"
         "This run is rehearsed, not measured; its conditions say so.\n"
     )
+
+
+def test_a_run_named_after_a_shipped_machine_is_tried_on_that_one(tmp_path):
+    conditions = started(tmp_path) / "conditions.toml"
+    text = conditions.read_text(encoding="utf-8")
+    named = re.sub(r"^machine = .*$", 'machine = "attic-1"', text, flags=re.MULTILINE)
+    conditions.write_text(named, encoding="utf-8")
+    assert "attic-1, seed 1" in rehearse(tmp_path).stdout
 
 
 def test_a_second_time_is_refused_in_one_line(tmp_path):

@@ -9,19 +9,19 @@ import click
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 @click.option(
     "--machine",
-    default="bench-1",
-    show_default=True,
-    help="A shipped virtual machine (bench-1, bench-2, attic-1) or the path of a TOML file.",
+    help="A shipped virtual machine (bench-1, bench-2, attic-1) or the path of a TOML file; else "
+    "the one that the run is named after, or bench-1.",
 )
 @click.option("--seed", default=1, show_default=True, type=click.IntRange(min=0))
-def command(folder: Path, machine: str, seed: int) -> None:
+def command(folder: Path, machine: str | None, seed: int) -> None:
     """Fill in a run's entries from a virtual printer, to see the whole job before printing.
 
     The run is marked as rehearsed for good, and everything made from it says so. Entries that
     anybody typed are never written over. The same seed makes the same entries.
     """
-    from coupons.measuring.rehearsal import rehearse
+    from coupons.measuring.rehearsal import namesake, rehearse
 
+    machine = machine or namesake(folder)
     found = rehearse(folder, machine, seed)
     text = (
         f"{len(found.grades)} fit trials and {len(found.readings_mm)} caliper readings filled in"

@@ -24,12 +24,13 @@ from coupons.measuring.conditions import (
 )
 from coupons.measuring.entries import FitEntry, SizeEntry
 from coupons.measuring.hands import decimals, grade_of, read_caliper
-from coupons.measuring.machine import Machine, load_machine
+from coupons.measuring.machine import Machine, load_machine, shipped_machines
 from coupons.measuring.printer import Shapes, Sizes, clearance_mm, print_once, shapes_of
 from coupons.measuring.run import RECORD_FILE, typed_entries
 from coupons.terms import GRADES, INTERNAL, ROUND, Grade, Jaws
 
 BY = "rehearsal"
+DEFAULT = "bench-1"
 
 
 @dataclass(frozen=True)
@@ -147,7 +148,7 @@ def as_entries(work: WorkList, found: Found) -> tuple[tuple[SizeEntry, ...], tup
     return sizes, fits
 
 
-def rehearse(folder: Path, virtual_machine: str | Machine = "bench-1", seed: int = 1) -> Found:
+def rehearse(folder: Path, virtual_machine: str | Machine = DEFAULT, seed: int = 1) -> Found:
     """Fill in the entries of a run from a virtual machine and mark the run as rehearsed.
 
     The machine is a shipped one's name, the path of a TOML file, or a machine itself. Its hands use
@@ -174,6 +175,22 @@ def rehearse(folder: Path, virtual_machine: str | Machine = "bench-1", seed: int
     write_text(folder / conditions_file.FILE, text)
     sheet.write_rows(folder / sheet.FILE, _filled(coupon, found, machine))
     return found
+
+
+def namesake(folder: Path) -> str:
+    """Return the shipped machine that a run's conditions name, or the one to start with.
+
+    Raises
+    ------
+    ConditionsError
+        If the conditions cannot be read.
+    """
+    path = folder / conditions_file.FILE
+    if not path.exists():  # no run at all: told when it is rehearsed
+        return DEFAULT
+    text = conditions_file.read_text(path)
+    named = load_toml(text).get("machine")
+    return named if named in shipped_machines() else DEFAULT
 
 
 def _filled(coupon: Coupon, found: Found, machine: Machine) -> list[sheet.Row]:
