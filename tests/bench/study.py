@@ -1,6 +1,6 @@
 """The study of the model: do intervals hold, is the gap found, what does misfit cost.
 
-    PYTHONPATH=tests nice python tests/bench/study.py --printers 1000 --out results/study
+    PYTHONPATH=tests nice python tests/bench/study.py --printers 2000 --out results/study
 
 *Prior*: printers drawn from the model's own prior print ``first``, ``upright`` and ``round``; the
 gap at which each grade begins is asked of the next print and of the machine. *Habit*: the same with
