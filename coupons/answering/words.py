@@ -102,11 +102,22 @@ def interval_sentence(answer: Answer) -> str:
 
 
 def evidence(measured: Iterable[tuple[Form, float, float]], direction: Direction) -> list[str]:
-    """Say which sizes of each form an answer leans on."""
+    """Say which sizes of each form an answer leans on.
+
+    Examples
+    --------
+    >>> evidence([(Form.SLOT, 4.0, 25.0), (Form.TONGUE, 4.0, 4.0)], Direction.X)
+    ['Measured: slots of 4 to 25 mm along x.', 'Measured: tongues of 4 mm along x.']
+    """
     return [
-        f"Measured: {form}s of {round(low, 2):g} to {round(high, 2):g} mm along {direction}."
+        f"Measured: {form}s of {_range(low, high)} mm along {direction}."
         for form, low, high in measured
     ]
+
+
+def _range(low: float, high: float) -> str:
+    ends = [f"{round(mm, 2):g}" for mm in (low, high)]
+    return " to ".join(dict.fromkeys(ends))
 
 
 def bought(piece: Hardware) -> str:
