@@ -113,6 +113,6 @@ def _steps() -> list[tuple[float, float]]:
 
 def _band_mm(profile: Profile, feature: Feature) -> float:
     z = height_share(feature)
-    plane, height = profile.scatters["rho"].mean_square, profile.scatters["rho_z"].mean_square
+    plane, height = (shift.mean_square for shift in profile.shifts)
     shift = (1 - z) ** 2 * plane + z**2 * height
     return BAND_SDS * float(np.sqrt(PrintedSize(profile, feature).own_variance + shift))

@@ -16,6 +16,7 @@ from scipy.special import ndtr
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS, PriorTable
 from coupons.learning.latent import N_TERMS, LatentModel, Scatters, latent_model
+from coupons.learning.profile import NORMAL_NODES, NORMAL_WEIGHTS
 from coupons.making.record import Coupon
 from coupons.measuring.conditions import Conditions
 from coupons.measuring.entries import FitEntry, SizeEntry
@@ -25,11 +26,6 @@ from coupons.terms import Grade
 Array = NDArray[np.floating]
 
 _N_EFFECTS, _N_THRESHOLDS = len(EFFECTS), len(THRESHOLDS)
-# Five-point Gauss–Hermite rule for a standard normal (nodes and weights of numpy's, rescaled).
-_NODES, _WEIGHTS = (
-    np.polynomial.hermite_e.hermegauss(5)[0],
-    np.polynomial.hermite_e.hermegauss(5)[1] / np.sqrt(2 * np.pi),
-)
 
 
 @dataclass(frozen=True)
@@ -155,7 +151,7 @@ def _information(margins: Array, spread: Array, omega: float, lapse: float) -> A
     ndarray of shape (n_trials, 4, 4)
     """
     total = np.zeros((len(margins), _N_THRESHOLDS, _N_THRESHOLDS))
-    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+    for node, weight in zip(NORMAL_NODES, NORMAL_WEIGHTS, strict=True):
         z = (margins + node * spread[:, None]) / omega
         at_least = np.pad(ndtr(z), ((0, 0), (1, 1)), constant_values=((0, 0), (1, 0)))
         chances = (1 - lapse) * -np.diff(at_least, axis=1) + lapse / (_N_THRESHOLDS + 1)

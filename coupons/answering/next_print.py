@@ -44,16 +44,11 @@ def variance_parts(
     (see `coupons.learning.taught_shift`). The second, shape (n_nodes,), is the next print's own
     shift.
     """
-    taught = profile.taught_shift
-    (plane, plane_weights), (height, height_weights) = (
-        profile.scatters[name].variance_rule() for name in ("rho", "rho_z")
-    )
-    squares = np.stack(np.meshgrid(plane, height, indexing="ij"), axis=-1).reshape(-1, 2)
+    taught, nodes = profile.taught_shift, profile.shift_nodes
     by_shift = rows @ taught.slope
-    moved = np.einsum("ni,kij,nj->kn", by_shift, taught.covariance(squares), by_shift)
+    moved = np.einsum("ni,kij,nj->kn", by_shift, nodes.taught, by_shift)
     of_machine = np.sum((rows @ taught.root) ** 2, axis=1) + moved
-    of_print = squares @ np.array([in_plane, in_z]) ** 2
-    return of_machine, of_print, np.outer(plane_weights, height_weights).ravel()
+    return of_machine, nodes.squares @ np.array([in_plane, in_z]) ** 2, nodes.weights
 
 
 def learned_share(profile: Profile, rows: Array) -> Array:

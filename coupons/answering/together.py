@@ -52,8 +52,7 @@ def shared_of(profile: Profile) -> Shared:
     The first shift grows every face in the layer plane, the second every face across layers; each
     adds itself to an external size and takes itself from an internal one.
     """
-    shifts = (profile.scatters["rho"], profile.scatters["rho_z"])
-    return Shared(profile.taught_shift, shifts)
+    return Shared(profile.taught_shift, profile.shifts)
 
 
 @dataclass(frozen=True)

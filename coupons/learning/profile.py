@@ -7,7 +7,7 @@ import hashlib
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from pathlib import Path
@@ -61,9 +61,9 @@ Covariance = Annotated[float, Field(gt=-100, lt=100)]
 Size = Annotated[float, Field(gt=0, le=LARGEST_MM)]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 
-# Gauss–Hermite rule for a standard normal: averages over what a scatter may be.
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
-_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+# Gauss–Hermite rule for a standard normal: averages over what is known only roughly.
+NORMAL_NODES, NORMAL_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+NORMAL_WEIGHTS = NORMAL_WEIGHTS / NORMAL_WEIGHTS.sum()
 
 
 class _Frozen(BaseModel):
@@ -83,7 +83,25 @@ class LogSpread(_Frozen):
 
     def variance_rule(self) -> tuple[Array, Array]:
         """Variances in mm² to average over, and their weights, both of shape (n_nodes,)."""
-        return (self.median_mm * np.exp(self.log_sd * _NODES)) ** 2, _WEIGHTS
+        return (self.median_mm * np.exp(self.log_sd * NORMAL_NODES)) ** 2, NORMAL_WEIGHTS
+
+
+@dataclass(frozen=True)
+class ShiftNodes:
+    """How large the shifts of prints may be.
+
+    Parameters
+    ----------
+    squares : ndarray of shape (n_nodes, 2)
+        Mean squares of a print's shift in the layer plane and along z, in mm².
+    taught : ndarray of shape (n_nodes, 2, 2)
+        Covariance, there, of the mean shifts of the prints that taught the profile, in mm².
+    weights : ndarray of shape (n_nodes,)
+    """
+
+    squares: Array
+    taught: Array
+    weights: Array
 
 
 class MeasuredRange(_Frozen):
@@ -194,9 +212,23 @@ class Profile(_Frozen):
     def taught_shift(self) -> TaughtShift:
         """What is left in the terms of the shifts of the prints that taught them."""
         prior_variance = prior_sd(self.prior_table) ** 2
-        spreads = (self.scatters["rho"], self.scatters["rho_z"])
         runs = self.counts.runs_along
-        return taught_shift(self.covariance_matrix, prior_variance, spreads, runs)
+        return taught_shift(self.covariance_matrix, prior_variance, self.shifts, runs)
+
+    @property
+    def shifts(self) -> tuple[LogSpread, LogSpread]:
+        """How far a print's two shifts scatter: in the layer plane, and along z."""
+        return self.scatters["rho"], self.scatters["rho_z"]
+
+    @cached_property
+    def shift_nodes(self) -> ShiftNodes:
+        """What answers are averaged over, as the scatters of the shifts are known only roughly."""
+        (plane, plane_weights), (height, height_weights) = (
+            spread.variance_rule() for spread in self.shifts
+        )
+        squares = np.stack(np.meshgrid(plane, height, indexing="ij"), axis=-1).reshape(-1, 2)
+        taught = self.taught_shift.covariance(squares)
+        return ShiftNodes(squares, taught, np.outer(plane_weights, height_weights).ravel())
 
     @property
     def prior_table(self) -> PriorTable:
