@@ -49,6 +49,7 @@ class Grade(StrEnum):
 
 
 GRADES: tuple[Grade, ...] = tuple(Grade)
+FITS: tuple[Grade, ...] = tuple(grade for grade in GRADES if grade is not Grade.NO_GO)
 
 HAND_TESTS: dict[Grade, str] = {
     Grade.NO_GO: "does not start, or stops before full depth, under firm hand pressure",

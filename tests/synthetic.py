@@ -207,3 +207,11 @@ def mistyped(value_mm, rng):
     else:
         digits[places[at + 1]] = str(rng.integers(10))
     return float("".join(digits))
+
+
+def with_slips(design, share, rng):
+    """Return a design with a share of its readings mistyped."""
+    value = design.readings.value.copy()
+    for at in np.flatnonzero(rng.random(len(value)) < share):
+        value[at] = mistyped(value[at], rng)
+    return with_reports(design, value=value)

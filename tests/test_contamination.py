@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from synthetic import coupon_design, mistyped, with_reports
+from synthetic import coupon_design, mistyped, with_reports, with_slips
 
 from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_row
 from coupons.learning.fit import fit_design
@@ -33,12 +33,10 @@ def found_gap(design):
 
 def spoiled(design, rng):
     """Let hands lapse and fingers slip."""
-    trials, value = design.trials, design.readings.value.copy()
-    lapsed = rng.random(len(trials.tightest)) < LAPSES
-    grade = np.where(lapsed, rng.integers(0, 5, len(lapsed)), trials.tightest)
-    for at in np.flatnonzero(rng.random(len(value)) < MISTYPED):
-        value[at] = mistyped(value[at], rng)
-    return with_reports(design, value=value, tightest=grade)
+    said = design.trials.tightest
+    lapsed = rng.random(len(said)) < LAPSES
+    grade = np.where(lapsed, rng.integers(0, 5, len(lapsed)), said)
+    return with_slips(with_reports(design, tightest=grade), MISTYPED, rng)
 
 
 @pytest.mark.slow

@@ -9,14 +9,14 @@ from typing import TypeVar
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
 from coupons.answering.hardware import Hardware, hardware
-from coupons.answering.joint_list import WANTED, read_joints
+from coupons.answering.joint_list import read_joints
 from coupons.answering.joints import PartAnswer, answer_part
 from coupons.answering.offset import Answer, Question, answer
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
 from coupons.answering.standards import Limits, fit_limits, limits
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile, read_profile
-from coupons.terms import INTERNAL, Direction, Form, Gives, Joint
+from coupons.terms import FITS, INTERNAL, Direction, Form, Gives, Joint
 
 Word = TypeVar("Word", bound=StrEnum)
 
@@ -93,7 +93,7 @@ class Printer:
             joint_of(joint, size_mm, along)
             if piece is None
             else bought_joint(piece, along, joint, size_mm, moved),
-            known(WANTED, fit, "fit"),
+            known(FITS, fit, "fit"),
             (moved or Gives.EXTERNAL) if piece is None else piece.gives,
             at_least,
             drawn_gap_mm,

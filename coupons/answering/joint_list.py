@@ -11,11 +11,10 @@ from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
 from coupons.errors import AnswerError, CouponError, Problem
 from coupons.measuring.entries import near_miss, parse_number
 from coupons.measuring.spreadsheet import Cells, Layout, read_cells
-from coupons.terms import EXTERNAL, GRADES, INTERNAL, ROUND, Direction, Form, Gives, Grade, Joint
+from coupons.terms import EXTERNAL, FITS, INTERNAL, ROUND, Direction, Form, Gives, Grade, Joint
 
 COLUMNS = ("name", "internal", "external", "size_mm", "along", "fit", "gives", "hardware")
 _UNIT_COLUMNS = ("unit", "units")
-WANTED = tuple(grade for grade in GRADES if grade is not Grade.NO_GO)
 
 _LAYOUT = Layout(
     columns=COLUMNS,
@@ -238,7 +237,7 @@ class _Reader:
 
     def _fit(self, piece: Hardware | None) -> tuple[Grade | None, float | None]:
         text = self.cells["fit"].lower()
-        if text in WANTED:
+        if text in FITS:
             return Grade(text), None
         gap_mm = parse_number(text.removeprefix("gap"))
         if gap_mm is not None and math.isfinite(gap_mm):
@@ -246,8 +245,8 @@ class _Reader:
         unread = piece is None and bool(self.cells["hardware"])  # perhaps with a standard hole
         if not text and (unread or (piece is not None and piece.printed is not None)):
             return None, None
-        words = f"fit {', '.join(WANTED)} or a printed gap in mm"
-        self._refuse(words, text, near_miss(text, WANTED, "Such as slide, or gap 0.2"))
+        words = f"fit {', '.join(FITS)} or a printed gap in mm"
+        self._refuse(words, text, near_miss(text, FITS, "Such as slide, or gap 0.2"))
         return None, None
 
     def _refuse_wide_gap(self, gap_mm: float | None, size_mm: float | None) -> None:

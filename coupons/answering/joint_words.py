@@ -15,12 +15,12 @@ from coupons.answering.words import (
     extrapolated,
     minus,
     move_data,
+    named,
     percent,
     signed,
 )
 from coupons.terms import Grade
 
-_NAMES = 8  # as many joints are named after one warning
 _WIDTHS = (18, 10, 17, 21, 9)
 
 COLUMNS = (
@@ -107,18 +107,13 @@ def note_lines(part: PartAnswer) -> Iterator[str]:
     )
 
 
-def told_once(named: Iterable[tuple[str, str]]) -> Iterator[str]:
+def told_once(warned: Iterable[tuple[str, str]]) -> Iterator[str]:
     """Yield each warning once, with the names of all that it is about."""
     told: dict[str, list[str]] = {}
-    for name, warning in named:
+    for name, warning in warned:
         told.setdefault(warning, []).append(name)
     for warning, names in told.items():
-        yield f"{_listed(names)}: {warning}"
-
-
-def _listed(names: list[str]) -> str:
-    more = len(names) - _NAMES
-    return ", ".join(names[:_NAMES]) + (f" and {more} more" if more > 0 else "")
+        yield f"{named(names)}: {warning}"
 
 
 def _joint_lines(joint: JointAnswer) -> Iterator[str]:
@@ -145,7 +140,7 @@ def together_sentence(part: PartAnswer) -> str:
         ],
         "no answer": [joint.listed.name for joint in part.joints if joint.found is None],
     }
-    left_out = "; ".join(f"{_listed(names)} ({why})" for why, names in reasons.items() if names)
+    left_out = "; ".join(f"{named(names)} ({why})" for why, names in reasons.items() if names)
     sentence = _counted_sentence(part)
     return f"{sentence} Not counted: {left_out}." if left_out else sentence
 

@@ -16,7 +16,7 @@ from coupons.answering.hardware import Hardware
 from coupons.answering.next_print import half_width, learned_share
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
-from coupons.learning.effects import TERMS, THRESHOLDS, height_share, prior_sd
+from coupons.learning.effects import TERMS, THRESHOLDS, height_share
 from coupons.learning.profile import Profile
 from coupons.terms import EXTERNAL, GRADES, INTERNAL, Feature, Form, Gives, Grade, Joint
 
@@ -184,14 +184,10 @@ def _feel(profile: Profile, fit: Grade) -> Feel:
     if not profile.counts.trials:
         return Feel.UNTRIED
     at = TERMS.index(f"from_{THRESHOLDS[0]}")
-    span = slice(at, at + len(THRESHOLDS))
-    width = np.diff(np.eye(len(THRESHOLDS)), axis=0)
-    now = width @ profile.covariance_matrix[span, span] @ width.T
-    before = width @ np.diag(prior_sd(profile.prior_table)[span] ** 2) @ width.T
+    widths = np.diff(np.eye(len(TERMS))[at : at + len(THRESHOLDS)], axis=0)
     own = THRESHOLDS.index(fit)
-    near = slice(max(own - 1, 0), own + 2)
-    unknown = (np.diag(now) > NOTHING_LEARNED * np.diag(before))[near]
-    return Feel.UNCLEAR if unknown.any() else Feel.HAND
+    left = learned_share(profile, widths[max(own - 1, 0) : own + 2])
+    return Feel.UNCLEAR if (left > NOTHING_LEARNED).any() else Feel.HAND
 
 
 def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple[float, float]:

@@ -15,6 +15,7 @@ from coupons.answering.words import (
     extrapolated,
     move_data,
     move_sentence,
+    size_range,
 )
 from coupons.terms import Form
 
@@ -93,14 +94,10 @@ def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
     able = reach.grade is not None and reach.grade <= asked
     verdict = "reached" if able else "not reached, so that some will miss it"
     return (
-        f"{what} {_sizes(reach.low_mm, reach.high_mm)} along {reach.direction} reach "
+        f"{what} {size_range(reach.low_mm, reach.high_mm)} along {reach.direction} reach "
         f"{_grade(reach)} (scatter of {reach.band_mm:.2f} mm); "
         f"{question.limits.code} asks for IT{asked}: {verdict}."
     )
-
-
-def _sizes(low_mm: float, high_mm: float) -> str:
-    return f"{low_mm:g} mm" if low_mm == high_mm else f"{low_mm:g} to {high_mm:g} mm"
 
 
 def _grade(reach: Reach) -> str:
@@ -112,7 +109,7 @@ def _all_reached(form: Form, reached: tuple[Reach, ...]) -> str:
     steps = [reach for reach in reached if reach.form is form]
     runs = [list(alike) for _, alike in groupby(steps, key=lambda reach: reach.grade)]
     grades = ", ".join(
-        f"{_grade(run[0])} at {_sizes(run[0].low_mm, run[-1].high_mm)}" for run in runs
+        f"{_grade(run[0])} at {size_range(run[0].low_mm, run[-1].high_mm)}" for run in runs
     )
     return f"Grades reached by {form}s along {steps[0].direction}: {grades}."
 

@@ -14,6 +14,8 @@ NO_TRIALS = "No printed pair was tried: this profile knows sizes, not how a fit 
 
 PRACTICE = "common practice stands in for the hand"
 
+_MOST_NAMED = 8
+
 VERBS = {
     Grade.NO_GO: "does not go",
     Grade.FORCE: "takes force",
@@ -110,14 +112,21 @@ def evidence(measured: Iterable[tuple[Form, float, float]], direction: Direction
     ['Measured: slots of 4 to 25 mm along x.', 'Measured: tongues of 4 mm along x.']
     """
     return [
-        f"Measured: {form}s of {_range(low, high)} mm along {direction}."
+        f"Measured: {form}s of {size_range(low, high)} along {direction}."
         for form, low, high in measured
     ]
 
 
-def _range(low: float, high: float) -> str:
-    ends = [f"{round(mm, 2):g}" for mm in (low, high)]
-    return " to ".join(dict.fromkeys(ends))
+def size_range(low_mm: float, high_mm: float) -> str:
+    """Write a range of sizes, and once what is only one."""
+    ends = [f"{round(mm, 2):g}" for mm in (low_mm, high_mm)]
+    return f"{' to '.join(dict.fromkeys(ends))} mm"
+
+
+def named(things: Sequence[str]) -> str:
+    """List things in a sentence, and only count those beyond a few."""
+    more = f" and {len(things) - _MOST_NAMED} more" if len(things) > _MOST_NAMED else ""
+    return ", ".join(things[:_MOST_NAMED]) + more
 
 
 def bought(piece: Hardware) -> str:

@@ -57,10 +57,10 @@ def _questions(
     fit: str | None,
 ) -> list["Asked"]:
     from coupons.answering.ask import known, parse_joint
-    from coupons.answering.joint_list import WANTED
     from coupons.answering.next_coupon import USUAL, ask_about, ask_about_listed
     from coupons.answering.offset import Question, check_question
     from coupons.cli.listed import read_listed
+    from coupons.terms import FITS
 
     alone = {"--joint": joint, "--size": size_mm, "--along": along, "--fit": fit}
     given = [option for option, value in alone.items() if value is not None]
@@ -74,7 +74,7 @@ def _questions(
         return [ask_about(profile, question) for question in USUAL]
     if size_mm is None or along is None:
         raise click.UsageError("--joint takes --size and --along with it.")
-    question = Question(parse_joint(joint, size_mm, along), known(WANTED, fit or "slide", "fit"))
+    question = Question(parse_joint(joint, size_mm, along), known(FITS, fit or "slide", "fit"))
     check_question(question)
     return [ask_about(profile, question)]
 

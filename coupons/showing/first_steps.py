@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 from coupons.answering.next_coupon import best_coupon
 from coupons.answering.offset import Feel
-from coupons.answering.words import PRACTICE, VERBS, chance, minus, signed
+from coupons.answering.words import PRACTICE, VERBS, chance, minus, named, signed
 from coupons.learning.decisions import row_name
-from coupons.showing.fit_summary import Learned, clear_slips, doubts, named, worth_curing
+from coupons.showing.fit_summary import Learned, clear_slips, doubts, worth_curing
 from coupons.showing.joint_tables import FitLine, JointTable, joint_title
 from coupons.showing.unmeasured import unmeasured
 from coupons.terms import Grade

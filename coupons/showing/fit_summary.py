@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from coupons.answering.words import NO_TRIALS, REHEARSED
+from coupons.answering.words import NO_TRIALS, REHEARSED, named
 from coupons.learning.causes import Cause, Causes, Place, find_causes
 from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
@@ -19,7 +19,6 @@ from coupons.terms import INTERNAL, Grade
 WIDTH = 80
 _MOST_SURPRISES = 3
 _MOST_TO_DO = 4
-_MOST_NAMED = 8
 # A fault of the set-up is worth a screwdriver if it moves sizes by this much.
 WORTH_CURING_MM = 0.02
 # No caliper and no hand is as bad as this: two to four prior sds beyond the usual.
@@ -147,12 +146,6 @@ def clear_slips(learned: Learned) -> list[Surprise]:
     """Return the most improbable entry and all others that are clearly slips."""
     found = learned.surprises.found
     return [one for n, one in enumerate(found) if n == 0 or one.clear]
-
-
-def named(things: Sequence[str]) -> str:
-    """List things in a sentence, and only count those beyond a few."""
-    more = f" and {len(things) - _MOST_NAMED} more" if len(things) > _MOST_NAMED else ""
-    return ", ".join(things[:_MOST_NAMED]) + more
 
 
 def doubts(learned: Learned) -> list[tuple[str, str]]:

@@ -8,9 +8,8 @@ from coupons.answering.where_measured import coupons_with
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.showing.families import Family
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import FITS, Direction, Form, Gives, Grade, Joint
 
-FITS = (Grade.FORCE, Grade.PUSH, Grade.SLIDE, Grade.LOOSE)
 USUAL_SIZE_MM = 10.0
 # The joints that a designer may ask of any machine, whether or not this coupon had them.
 USUAL_JOINTS = (

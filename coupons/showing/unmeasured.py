@@ -40,19 +40,19 @@ def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[st
         (joint_title(table.joint), _coupon(table.coupon)) for table in tables if not table.lines
     ]
     sds = prior_sd(profile.prior_table)
-    terms = [
+    unknown = [
         (unsaid_term(name, profile.covariance_matrix, sds), _coupon(COUPONS[name]))
         for name in EFFECTS
         if not is_learned(profile, name)
     ]
-    terms += [
+    unknown += [
         (unsaid(name), _coupon(coupon))
         for name, coupon in _SCATTERS.items()
         if not is_learned(profile, name)
     ]
     runs = zip(_SHIFTS.items(), profile.counts.runs_along, strict=True)
-    terms += [(unsaid(name), _prints(coupon, n)) for (name, coupon), n in runs if n < 2]
-    return (*joints, *terms)
+    unknown += [(unsaid(name), _prints(coupon, n)) for (name, coupon), n in runs if n < 2]
+    return (*joints, *unknown)
 
 
 def _prints(coupon: str, n: int) -> str:

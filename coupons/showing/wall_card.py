@@ -8,9 +8,9 @@ from coupons.answering.offset import Answer, Feel
 from coupons.answering.words import NO_TRIALS, PRACTICE, REHEARSED, chance, minus, signed
 from coupons.atomic import write_text
 from coupons.learning.profile import Profile
-from coupons.showing.joint_tables import FITS, USUAL_JOINTS, fit_answers
+from coupons.showing.joint_tables import USUAL_JOINTS, fit_answers
 from coupons.showing.page import render_page
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import FITS, Direction, Form, Gives, Grade, Joint
 
 SIZES_MM = (3.0, 5.0, 8.0, 12.0, 20.0, 50.0)
 _SURE_FROM = 0.5  # a fit hit less often than this is printed pale

@@ -22,7 +22,7 @@ from bench.calibration import profile_of_fit
 from bench.study_figures import draw
 from joblib import Parallel, delayed
 from scipy.stats import norm
-from synthetic import done_coupons, mistyped, with_reports
+from synthetic import done_coupons, with_slips
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.next_print import half_width, learned_share, variance_parts
@@ -147,7 +147,7 @@ def habit_row(seed, design, gaps):
     state = rng.bit_generator.state
     clean = observe(printer, design, printed, rng)
     rng.bit_generator.state = state
-    spoiled = with_slips(observe(replace(printer, lapse=0.02), design, printed, rng), rng)
+    spoiled = with_slips(observe(replace(printer, lapse=0.02), design, printed, rng), MISTYPED, rng)
     joint = FLAT[0]
     truth = true_edge(printer, joint, Grade.SLIDE) + shift_of(joint, printed.shifts[0])
     found = {}
@@ -183,14 +183,6 @@ def needed_row(joint, n_latent):
     row[TERMS.index("from_slide")] = 1.0
     row[N_TERMS] = 2.0
     return row
-
-
-def with_slips(design, rng):
-    """Mistype a few readings."""
-    value = design.readings.value.copy()
-    for at in np.flatnonzero(rng.random(len(value)) < MISTYPED):
-        value[at] = mistyped(value[at], rng)
-    return with_reports(design, value=value)
 
 
 def from_physics(seed, work):
