@@ -19,6 +19,7 @@ def ask(tmp_path):
     return run
 
 
+SHANK = ("--hardware", "screw M3", "--along", "z")
 SCREW = ("--hardware", "screw M3 medium", "--along", "z")
 PIN = ("--hardware", "pin 8 m6", "--along", "z")
 CODE = ("--joint", "slot/tongue", "--limits", "12 H9/d9", "--along", "x")
@@ -36,16 +37,16 @@ JOINT = ("--joint", "slot/tongue", "--size", "12", "--along", "x")
         (("--hardware", "pin 8 m6", "--along", "z"), "Bought: pin 8 m6"),
         (("--hardware", "screw M3", "--along", "z"), "Bought: screw M3"),
         (("--hardware", "screw M3 medium", "--along", "z"), "It lies within 3.4 H13"),
-        (("--hardware", "screw M3 medium", "--along", "z", "--fit", "loose"), "It is loose"),
+        (("--hardware", "screw M3", "--along", "z", "--fit", "loose"), "It is loose"),
         (("--joint", "slot/tongue", "--limits", "12 H9/d9", "--along", "x"), "IT9: not reached"),
         (("--form", "hole", "--prints", "8", "--along", "z"), "It prints as 8.0"),
         (("--form", "hole", "--limits", "8 H13", "--along", "z"), "It lies within 8 H13"),
-        ((*SCREW, "--printed-gap", "0.2"), "The next print has a gap of 0.20 mm"),
-        ((*SCREW, "--drawn-gap", "0.3"), "The drawn gap is 0.30 mm"),
-        ((*SCREW, "--at-least", "0.9"), "begins to be sliding"),
+        ((*SHANK, "--printed-gap", "0.2"), "The next print has a gap of 0.20 mm"),
+        ((*SHANK, "--drawn-gap", "0.3"), "The drawn gap is 0.30 mm"),
+        ((*SHANK, "--at-least", "0.9"), "begins to be sliding"),
         (
             ("--hardware", "pin 8 m6", "--along", "z", "--fit", "force", "--strain-limit", "0.01"),
-            "The ring is strained by",
+            "The printed ring around the pin is stretched by",
         ),
     ],
 )
@@ -101,6 +102,34 @@ def test_options_that_an_answer_would_pay_no_heed_to_are_refused(ask, options, o
     assert result.exit_code == 2
     assert "Not together" in result.output
     assert f": {odd}. " in result.output
+
+
+@pytest.mark.parametrize(
+    ("wish", "told"),
+    [
+        (("--fit", "slide"), "fit slide"),
+        (("--at-least", "0.9"), "fit slide"),
+        (("--drawn-gap", "0.3"), "drawn gap 0.3"),
+        (("--printed-gap", "0.2"), "printed gap 0.2"),
+    ],
+)
+def test_a_series_and_a_fit_each_say_how_wide_the_hole_is(ask, wish, told):
+    # A hole by the standard's medium series is 3.4 to 3.58 mm; a sliding one is near 3.2.
+    result = ask(*SCREW, *wish)
+    assert result.exit_code == 1
+    said = " ".join(result.output.split())
+    assert f"Leave out {told} for the hole of the standard, or leave out medium" in said
+
+
+@pytest.mark.parametrize(
+    ("joint", "says"),
+    [("slot/pin", "touches along two lines"), ("hole/tongue", "touches along four edges")],
+)
+@pytest.mark.parametrize("wish", [("--size", "8"), ("--limits", "8 H13/h13")])
+def test_unlike_forms_are_refused(ask, joint, says, wish):
+    result = ask("--joint", joint, *wish, "--along", "x")
+    assert result.exit_code == 1
+    assert says in " ".join(result.output.split())
 
 
 def test_the_chance_that_was_asked_for_is_told_first(ask):

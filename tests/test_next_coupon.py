@@ -92,6 +92,7 @@ def test_without_a_question_it_asks_about_the_usual_joints(tmp_path):
     [
         (("--joint", "slot/tongue"), 2, "takes --size and --along"),
         (("--joint", "slot", "--size", "12", "--along", "z"), 1, "internal/external"),
+        (("--joint", "slot/pin", "--size", "8", "--along", "x"), 1, "along two lines"),
         (("--joint", "slot/tongue", "--size", "-3", "--along", "z"), 1, "not -3"),
         (("--joint", "slot/tongue", "--size", "3", "--along", "z", "--fit", "no-go"), 1, "no-go"),
         (("--joints", "nowhere.csv"), 1, "no such file"),

@@ -174,6 +174,7 @@ REFUSED = [
     (Question(Joint(Form.SLOT, Form.TONGUE, -3.0, Direction.X), Grade.SLIDE), "not -3"),
     (Question(Joint(Form.SLOT, Form.TONGUE, 1e6, Direction.X), Grade.SLIDE), "not 1e\\+06"),
     (Question(Joint(Form.SLOT, Form.TONGUE, float("nan"), Direction.X), Grade.SLIDE), "not nan"),
+    (Question(Joint(Form.SLOT, Form.PIN, 8.0, Direction.X), Grade.SLIDE), "two lines"),
     (Question(SLOT_X, Grade.NO_GO), "no-go is not a fit"),
     (Question(SLOT_X, Grade.SLIDE, at_least=1.5), "between 0 and 1"),
     (Question(SLOT_X, Grade.SLIDE, at_least=float("nan")), "between 0 and 1"),

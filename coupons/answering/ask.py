@@ -12,6 +12,7 @@ from coupons.answering.hardware import Hardware, hardware
 from coupons.answering.joint_list import read_joints
 from coupons.answering.joints import PartAnswer, answer_part
 from coupons.answering.offset import Answer, Question, answer
+from coupons.answering.pairs import odd_pair
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
 from coupons.answering.standards import Limits, fit_limits, limits
 from coupons.errors import AnswerError
@@ -271,7 +272,7 @@ def bought_joint(
         If another joint or size is said, or that another body than the printed one moves.
     """
     joint = parse_joint("/".join(piece.forms), piece.nominal_mm, along)
-    wrong = []
+    wrong: list[str] = []
     if text is not None and parse_joint(text, piece.nominal_mm, along) != joint:
         wrong.append(f"{piece.name} makes a {'/'.join(piece.forms)} joint, not {text}.")
     if size_mm is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
@@ -314,6 +315,9 @@ def parse_joint(text: str, size_mm: float, along: str) -> Joint:
             f"A joint is written internal/external, such as slot/tongue, not {text!r}."
         )
     internal, external = (known(Form, part, "form") for part in parts)
+    unlike = odd_pair(internal, external)
+    if unlike:
+        raise AnswerError(unlike)
     return Joint(internal, external, size_mm, known(Direction, along, "direction"))
 
 

@@ -3,15 +3,16 @@
 import math
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from coupons.answering.hardware import Hardware, hardware
+from coupons.answering.hardware import Hardware, hardware, two_holes
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
+from coupons.answering.pairs import odd_pair
 from coupons.errors import AnswerError, CouponError, Problem
 from coupons.measuring.entries import near_miss, parse_number
 from coupons.measuring.spreadsheet import Cells, Layout, read_cells
-from coupons.terms import EXTERNAL, FITS, INTERNAL, ROUND, Direction, Form, Gives, Grade, Joint
+from coupons.terms import EXTERNAL, FITS, INTERNAL, Direction, Form, Gives, Grade, Joint
 
 COLUMNS = ("name", "internal", "external", "size_mm", "along", "fit", "gives", "hardware")
 _UNIT_COLUMNS = ("unit", "units")
@@ -210,9 +211,9 @@ class _Reader:
         return Form(text)
 
     def _refuse_odd_pair(self, internal: Form | None, external: Form | None) -> None:
-        if internal and external and (internal in ROUND) != (external in ROUND):
+        if internal and external and (wrong := odd_pair(internal, external)):
             pairs = "a hole with a pin, or a slot with a tongue"
-            self._refuse(pairs, f"{internal} with {external}", "Correct one of the two")
+            self._refuse(pairs, f"{internal} with {external}", wrong)
 
     def _size(self, piece: Hardware | None) -> float | None:
         text = self.cells["size_mm"]
@@ -237,6 +238,10 @@ class _Reader:
 
     def _fit(self, piece: Hardware | None) -> tuple[Grade | None, float | None]:
         text = self.cells["fit"].lower()
+        series = piece and text and two_holes(piece, f"fit {text}")
+        if series:
+            self.problems.append(replace(series, where=self.where))
+            return None, None
         if text in FITS:
             return Grade(text), None
         gap_mm = parse_number(text.removeprefix("gap"))

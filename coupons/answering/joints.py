@@ -98,6 +98,7 @@ def question_of(listed: ListedJoint) -> Question:
     piece, gap_mm = listed.hardware, listed.gap_mm
     if has_standard_hole(listed) and piece is not None and piece.printed is not None:
         gap_mm = piece.printed.middle_mm - piece.size_mm
+        piece = piece.alone
     return Question(
         listed.joint,
         listed.fit or Grade.SLIDE,

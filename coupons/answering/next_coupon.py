@@ -11,7 +11,7 @@ from coupons.answering.foresight import Belief, covariance_after
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.joints import question_of
 from coupons.answering.next_print import learned_share
-from coupons.answering.offset import NOTHING_LEARNED, Question, window_row
+from coupons.answering.offset import NOTHING_LEARNED, Question, check_question, window_row
 from coupons.learning.latent import Scatters
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
@@ -59,7 +59,14 @@ class Gain:
 
 
 def ask_about(profile: Profile, question: Question) -> Asked:
-    """Put a question as what has to be known of the printer."""
+    """Put a question as what has to be known of the printer.
+
+    Raises
+    ------
+    AnswerError
+        If the question makes no sense.
+    """
+    check_question(question)
     # The row hardly depends on the gap: as drawn, before any offset, will do.
     clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
     rows = window_row(clearance, question)

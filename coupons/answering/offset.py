@@ -12,13 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.clearance import Clearance, drawn_sizes
-from coupons.answering.hardware import Hardware
+from coupons.answering.hardware import Hardware, two_holes
 from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.pairs import odd_pair
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS, THRESHOLDS, height_share
 from coupons.learning.profile import Profile
-from coupons.terms import EXTERNAL, GRADES, INTERNAL, Feature, Form, Gives, Grade, Joint
+from coupons.terms import GRADES, Feature, Form, Gives, Grade, Joint
 
 Array = NDArray[np.floating]
 
@@ -73,6 +74,15 @@ class Question:
         joint, mate = self.joint, f"{self.joint.internal}/{self.joint.external}"
         what = self.bought.name if self.bought else f"{mate} {joint.size_mm:g} mm"
         return f"{self.fit} {what} along {joint.direction}"
+
+    @property
+    def wish(self) -> str:
+        """What is wanted of the joint, in few words."""
+        if self.drawn_gap_mm is not None:
+            return f"drawn gap {self.drawn_gap_mm:g}"
+        if self.printed_gap_mm is not None:
+            return f"printed gap {self.printed_gap_mm:g}"
+        return f"fit {self.fit}"
 
     @property
     def printed_forms(self) -> tuple[Form, ...]:
@@ -208,15 +218,12 @@ def check_question(question: Question) -> None:
     """
     joint = question.joint
     wrong: list[str] = []
-    if joint.internal not in INTERNAL or joint.external not in EXTERNAL:
-        wrong.append(
-            f"A joint is internal/external, such as slot/tongue or hole/pin, not "
-            f"{joint.internal}/{joint.external}."
-        )
-    elif (joint.internal, joint.external) == (Form.HOLE, Form.TONGUE):
-        wrong.append(
-            "A tongue in a hole touches along four edges: ask for hole/pin or slot/tongue."
-        )
+    unlike = odd_pair(joint.internal, joint.external)
+    if unlike:
+        wrong.append(unlike)
+    series = question.bought and two_holes(question.bought, question.wish)
+    if series:
+        wrong.append(str(series))
     if not SMALLEST_MM <= joint.size_mm <= LARGEST_MM:
         wrong.append(
             f"A joint's size must be {SMALLEST_MM:g} to {LARGEST_MM:g} mm, not {joint.size_mm:g}."

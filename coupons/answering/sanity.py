@@ -10,11 +10,14 @@ from typing import Literal
 
 from coupons.errors import AnswerError, Problem
 
-PRESS_CAUTIONS = (
-    "Across the layers a printed hub splits at a fraction of its strength along them.",
+CORE_CAUTIONS = (
     "Plastic creeps: expect a press fit to lose much of its grip in weeks, sooner when warm.",
     "Wear eye protection and keep fingers clear when pressing parts together.",
     "Not for guarding, lifting, pressure, medical or vehicle use without a qualified check.",
+)
+PRESS_CAUTIONS = (
+    "Across the layers a printed hub splits at a fraction of its strength along them.",
+    *CORE_CAUTIONS,
 )
 SNAP_CAUTIONS = (
     "Print the clip lying flat: bent across the layers it breaks early.",

@@ -58,7 +58,7 @@ def _questions(
 ) -> list["Asked"]:
     from coupons.answering.ask import known, parse_joint
     from coupons.answering.next_coupon import USUAL, ask_about, ask_about_listed
-    from coupons.answering.offset import Question, check_question
+    from coupons.answering.offset import Question
     from coupons.cli.listed import read_listed
     from coupons.terms import FITS
 
@@ -75,7 +75,6 @@ def _questions(
     if size_mm is None or along is None:
         raise click.UsageError("--joint takes --size and --along with it.")
     question = Question(parse_joint(joint, size_mm, along), known(FITS, fit or "slide", "fit"))
-    check_question(question)
     return [ask_about(profile, question)]
 
 

@@ -61,7 +61,7 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.option("--form", help="A single hole, slot, pin or tongue; with --prints or --limits.")
 @click.option("--prints", "printed_mm", type=float, help="Size that the form is to print with, mm.")
 @click.option(
-    "--strain-limit", type=float, help="Strain that the ring's material stands, such as 0.01."
+    "--strain-limit", type=float, help="Strain that the printed material stands, such as 0.01."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(profile: Path, as_json: bool, **asked: Any) -> None:
@@ -146,10 +146,13 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit")
     todo = "The bought piece has its size, and the printed body is the one that moves: leave it out"
     _allow_only(asked, "--hardware", allowed, todo)
-    if hardware(name).printed is None or _given(asked, "fit", *_GAPS):
+    piece = hardware(name)
+    if piece.printed is None or _given(asked, "fit", *_GAPS):  # both together are refused there
         return _joint(printer, asked)
-    todo = "The hole of its standard is a loose one: ask for a --fit, or leave it out"
-    _allow_only(asked, f'--hardware "{name}" without a --fit', ("hardware", "joint"), todo)
+    todo = (
+        f"Its standard gives the hole: leave out {piece.series} to ask for a fit, or leave it out"
+    )
+    _allow_only(asked, f'--hardware "{name}"', ("hardware", "joint"), todo)
     return _size_words(printer.clearance_hole(name, along=asked["along"], joint=asked["joint"]))
 
 
@@ -178,5 +181,10 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     if asked["strain_limit"] is not None:
         strain = fit_strain(printer.profile, answer, asked["strain_limit"])
         lines += strain_sentences(strain)
-        data["strain"] = {"expected": strain.expected, "tight": strain.tight}
+        data["strain"] = {
+            "part": str(strain.form),
+            "expected": strain.expected,
+            "tight": strain.tight,
+            "limit": strain.limit,
+        }
     return lines, data
