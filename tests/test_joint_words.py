@@ -5,6 +5,7 @@ import pytest
 from known_profile import known_profile
 from test_joints import DRAWER, part
 
+from coupons.answering.drawing import FaceMove
 from coupons.answering.joint_words import (
     COLUMNS,
     answers_csv,
@@ -15,7 +16,6 @@ from coupons.answering.joint_words import (
     variables_csv,
     warnings,
 )
-from coupons.answering.offset import FaceMove
 from coupons.terms import Form
 
 

@@ -4,9 +4,10 @@ import csv
 import io
 from collections.abc import Iterable, Iterator
 
+from coupons.answering.drawing import FaceMove
 from coupons.answering.joint_list import JointList, variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
-from coupons.answering.offset import EVEN_CHANCE, Answer, FaceMove, Feel
+from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
 from coupons.answering.terminal import cell, plain
 from coupons.answering.words import (
     PRACTICE,
@@ -81,7 +82,7 @@ def warnings(joint: JointAnswer) -> list[str]:
     if found.extrapolated:
         asked = listed.joint
         lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
-    if found.layers is not None:
+    if found.layer_mm is not None:
         lines.append("Rounded to whole layers.")
     if joint.chance is not None and joint.chance < EVEN_CHANCE:
         lines.append("Less than an even chance: print one and try it before the part.")

@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coupons.answering.clearance import Clearance
+from coupons.answering.drawing import FaceMove
 from coupons.answering.joint_list import ListedJoint
-from coupons.answering.offset import Answer, FaceMove, Question, answer
+from coupons.answering.offset import Answer, Question, answer
 from coupons.answering.single import PrintedSize, SizeAnswer, draw_hole
 from coupons.answering.together import Demand, Together, chance_together, shared_of
 from coupons.errors import AnswerError

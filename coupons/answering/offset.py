@@ -4,22 +4,30 @@ Everything is a search over the drawn gap. Signs: a positive offset moves a face
 material (material added), a negative one into it (material removed).
 """
 
-import math
 from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.clearance import Clearance, drawn_sizes
+from coupons.answering.clearance import Clearance
+from coupons.answering.drawing import (
+    Drawn,
+    FaceMove,
+    draw_as_it_is,
+    draw_gap,
+    draw_layers,
+    draw_off_layers,
+    stands_across_layers,
+)
 from coupons.answering.hardware import Hardware, two_holes
 from coupons.answering.next_print import half_width, learned_share
 from coupons.answering.pairs import odd_pair
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
-from coupons.learning.effects import TERMS, THRESHOLDS, height_share
+from coupons.learning.effects import TERMS, THRESHOLDS
 from coupons.learning.profile import Profile
-from coupons.terms import GRADES, Feature, Form, Gives, Grade, Joint
+from coupons.terms import GRADES, Form, Gives, Grade, Joint
 
 Array = NDArray[np.floating]
 
@@ -31,10 +39,8 @@ NOTHING_LEARNED = 0.5
 EVEN_CHANCE = 0.5
 # Loose has no upper bound, so its chance grows for ever: this much is asked of it.
 _LOOSE_CHANCE = 0.95
-_DRAWN_STEP_MM = 0.01
 _GAP_RANGE_MM = (-1.2, 2.5)
 _COARSE_MM, _FINE_MM = 0.02, 0.0005
-_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -100,26 +106,16 @@ class Feel(StrEnum):
 
 
 @dataclass(frozen=True)
-class FaceMove:
-    """What to do with one body: its form, the offset of each moved face, the size to draw.
-
-    ``faces`` is 2, or 1 across layers where whole layers come off or go on at one side only.
-    """
-
-    form: Form
-    offset_mm: float
-    faces: int
-    drawn_mm: float
-
-
-@dataclass(frozen=True)
 class Answer:
     """What to draw, and how sure that is. Lengths in mm, chances between 0 and 1.
 
     ``gap_mm`` is the gap to draw, rounded as a person draws it; ``best_gap_mm`` the unrounded one.
     ``low_mm`` to ``high_mm`` holds, with 90 % probability, the gap that puts the next print in the
     middle of the wanted grade's window; or, where ``at_edge``, the gap at which the grade begins;
-    or the gap that prints as the wanted one. ``feel`` says whether trials showed where the fit
+    or the gap that prints as the wanted one. ``layer_mm`` is the height of a layer where sizes are
+    layers, and ``layers`` how many the gap is, if a whole number. ``prints_as`` holds the gaps, and
+    the chance at each, as which a gap between two whole numbers of layers may print; the chances
+    are then their mean. ``feel`` says whether trials showed where the fit
     begins and ends.
     """
 
@@ -137,7 +133,9 @@ class Answer:
     measured: tuple[tuple[Form, float, float], ...]
     extrapolated: bool
     rehearsed: bool
+    layer_mm: float | None
     layers: int | None
+    prints_as: tuple[tuple[float, float], ...]
     feel: Feel
 
     @property
@@ -160,15 +158,19 @@ def answer(profile: Profile, question: Question) -> Answer:
     check_question(question)
     best = _best_gap(profile, question)
     low, high = _interval(profile, question, best)
-    gap_mm, layers = _as_drawn(profile, question, best)
-    at_gap = _clearance(profile, question, np.array([gap_mm]))
-    from_grade = [float(at_gap.chance_from(grade)[0]) for grade in GRADES]
-    chances = -np.diff([*from_grade, 0.0])
+    drawn = _as_drawn(profile, question, best)
     rank = GRADES.index(question.fit)
+    printed = {gap_mm: _chances(profile, question, gap_mm) for gap_mm in set(drawn.prints_mm)}
+    # Nobody knows which way a size between layers is rounded: each way counts the same.
+    chances = (
+        np.mean([printed[gap_mm] for gap_mm in drawn.prints_mm], axis=0)
+        if printed
+        else _chances(profile, question, drawn.gap_mm)
+    )
     ranges, extrapolated = _measured(profile, question)
     return Answer(
         question=question,
-        gap_mm=gap_mm,
+        gap_mm=drawn.gap_mm,
         best_gap_mm=best,
         low_mm=low,
         high_mm=high,
@@ -177,11 +179,13 @@ def answer(profile: Profile, question: Question) -> Answer:
         too_tight=float(chances[:rank].sum()),
         too_loose=float(chances[rank + 1 :].sum()),
         grade_chances=dict(zip(GRADES, map(float, chances), strict=True)),
-        moves=face_moves(question, gap_mm, layers),
+        moves=drawn.moves,
         measured=ranges,
         extrapolated=extrapolated,
         rehearsed=profile.rehearsed,
-        layers=layers,
+        layer_mm=drawn.layer_mm,
+        layers=drawn.layers,
+        prints_as=tuple((gap_mm, float(printed[gap_mm][rank])) for gap_mm in sorted(printed)),
         feel=_feel(profile, question.fit),
     )
 
@@ -338,48 +342,24 @@ def _not_measured(question: Question) -> str:
     )
 
 
-def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> tuple[float, int | None]:
-    """Round a gap to what a person draws: 0.01 mm a face, whole layers across layers."""
-    joint = question.joint
-    if question.drawn_gap_mm is not None:
-        return gap_mm, None
-    if height_share(Feature(joint.internal, joint.size_mm, joint.direction)) == 1:
-        layers = _whole(question, gap_mm / profile.layer_height_mm)
-        return round(layers * profile.layer_height_mm, 6), layers
-    step = _DRAWN_STEP_MM * (4 if question.gives is Gives.BOTH else 2)
-    return round(_whole(question, gap_mm / step) * step, 6), None
+def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> Drawn:
+    """Bring a gap to what a person draws and a printer prints."""
+    joint, gives, bought = question.joint, question.gives, question.bought
+    asked, layer_mm = question.drawn_gap_mm is not None, profile.layer_height_mm
+    up = question.at_least is not None  # a smaller gap would not have the chance that is wanted
+    if stands_across_layers(joint):
+        if asked:
+            form = bought.form if bought else None
+            return draw_off_layers(joint, gives, gap_mm, layer_mm, bought=form)
+        return draw_layers(joint, gives, gap_mm, layer_mm, up=up, bought=bought is not None)
+    return draw_as_it_is(joint, gives, gap_mm) if asked else draw_gap(joint, gives, gap_mm, up=up)
 
 
-def _whole(question: Question, steps: float) -> int:
-    """Round to whole steps; up where a chance is wanted that a smaller gap would not have."""
-    return round(steps) if question.at_least is None else math.ceil(steps - _ROUNDING)
-
-
-def face_moves(question: Question, gap_mm: float, layers: int | None) -> tuple[FaceMove, ...]:
-    """Share a gap out over the faces that may move.
-
-    A gap g over one pair of opposite faces is −g/2 on each face of the one body that gives way, or
-    −g/4 on each face of both. Across layers only whole layers can be drawn, so a body's whole share
-    comes off one of its faces.
-    """
-    joint, gives = question.joint, question.gives
-    internal, external = (float(size[0]) for size in drawn_sizes(joint, gives, np.array([gap_mm])))
-    if layers is not None and gives is Gives.BOTH:
-        # An odd layer goes to the internal body: a roof may be raised, a step must stay strong.
-        external = joint.size_mm - (layers // 2) * gap_mm / layers if layers else joint.size_mm
-        internal = external + gap_mm
-    faces = 2 if layers is None else 1
-    moves = [
-        FaceMove(joint.internal, _clean((joint.size_mm - internal) / faces), faces, internal),
-        FaceMove(joint.external, _clean((external - joint.size_mm) / faces), faces, external),
-    ]
-    if gives is not Gives.BOTH:
-        moves = [moves[0 if gives is Gives.INTERNAL else 1]]
-    return tuple(moves)
-
-
-def _clean(offset_mm: float) -> float:
-    return round(offset_mm, 6) + 0.0  # no −0.0
+def _chances(profile: Profile, question: Question, gap_mm: float) -> Array:
+    """Chances of all grades at one gap, in their order, shape (n_grades,)."""
+    clearance = _clearance(profile, question, np.array([gap_mm]))
+    from_grade = [float(clearance.chance_from(grade)[0]) for grade in GRADES]
+    return -np.diff([*from_grade, 0.0])
 
 
 def _measured(

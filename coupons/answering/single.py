@@ -57,7 +57,8 @@ class SizeAnswer:
 
     ``low_mm`` to ``high_mm`` holds the next print's size with 90 % probability; ``chance`` is that
     of both limits, None if none were asked for. ``offset_mm`` is for each of ``faces`` faces,
-    positive out of the material. ``sd_mm`` is the standard deviation of the printed size.
+    positive out of the material. ``layers`` is how many layers of ``layer_mm`` the drawn size is,
+    where it is layers. ``sd_mm`` is the standard deviation of the printed size.
     """
 
     question: SizeQuestion
@@ -72,6 +73,7 @@ class SizeAnswer:
     measured: tuple[float, float] | None
     extrapolated: bool
     rehearsed: bool
+    layer_mm: float | None
     layers: int | None
 
     @property
@@ -176,6 +178,7 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
         measured=measured,
         extrapolated=measured is None or not measured[0] <= question.printed_mm <= measured[1],
         rehearsed=profile.rehearsed,
+        layer_mm=None if layers is None else profile.layer_height_mm,
         layers=layers,
     )
 

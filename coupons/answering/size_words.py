@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
-from coupons.answering.offset import FaceMove
+from coupons.answering.drawing import FaceMove
 from coupons.answering.single import SizeAnswer
 from coupons.answering.standards import Limits
 from coupons.answering.words import (
@@ -41,7 +41,9 @@ def _side_sentences(answer: SizeAnswer) -> list[str]:
     if limits is not None and answer.chance is not None:
         lines.append(f"It lies within {_limits(limits)} with {chance(answer.chance)} chance.")
     if answer.layers is not None:
-        lines.append(f"That is {answer.layers} whole layers; a part of one cannot be printed.")
+        lines.append(
+            f"That is {answer.layers} layers of {answer.layer_mm:g} mm; no part of one prints."
+        )
     return lines
 
 
@@ -130,6 +132,7 @@ def size_data(answer: SizeAnswer) -> dict[str, object]:
         "extrapolated": answer.extrapolated,
         "rehearsed": answer.rehearsed,
         "layers": answer.layers,
+        "layer_mm": answer.layer_mm,
         "words": size_sentences(answer),
     }
 

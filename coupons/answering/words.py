@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable, Sequence
 
+from coupons.answering.drawing import FaceMove, whole_layers
 from coupons.answering.hardware import Hardware
-from coupons.answering.offset import INTERVAL, Answer, FaceMove, Feel
+from coupons.answering.offset import INTERVAL, Answer, Feel
 from coupons.terms import GRADES, INTERNAL, Direction, Form, Grade
 
 REHEARSED = (
@@ -156,13 +157,9 @@ def sentences(answer: Answer) -> list[str]:
         enough = chance(answer.chance + answer.too_loose)
         lines.append(f"It {verb} or goes more easily with {enough} chance.")
     lines.append(f"It {verb} with {chance(answer.chance)} chance ({missed}).")
+    lines += layer_sentences(answer)
     lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
     lines.append(interval_sentence(answer))
-    if answer.layers is not None:
-        lines.append(
-            f"That is {answer.layers} whole layers; a part of a layer cannot be printed "
-            f"(the best gap would be {minus(answer.best_gap_mm)} mm)."
-        )
     if question.bought is not None:
         lines.append(bought(question.bought))
     lines += evidence(answer.measured, joint.direction)
@@ -172,6 +169,43 @@ def sentences(answer: Answer) -> list[str]:
     if question.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("Caution: force and push fits across layers can split a part along them.")
     return lines
+
+
+def layer_sentences(answer: Answer) -> list[str]:
+    """Say how the sizes of a joint across layers fall on them, and what prints where they do not.
+
+    Nothing for other joints.
+    """
+    layer_mm, joint = answer.layer_mm, answer.question.joint
+    if layer_mm is None:
+        return []
+    sizes = ", ".join(f"{move.form} {_layers(move.drawn_mm, layer_mm)}" for move in answer.moves)
+    gap = f"gap {_layers(answer.gap_mm, layer_mm)}"
+    if answer.prints_as:
+        verb = VERBS[answer.question.fit]
+        prints = "; ".join(
+            f"{_layers(gap_mm, layer_mm)} ({minus(gap_mm)} mm), which {verb} with {chance(p)}"
+            for gap_mm, p in answer.prints_as
+        )
+        return [
+            f"Only whole layers of {layer_mm:g} mm print: {sizes}, {gap}.",
+            f"The gap prints as one of {prints}; the chance above is their mean.",
+        ]
+    lines = [f"In layers of {layer_mm:g} mm: {sizes}, {gap}."]
+    if answer.question.drawn_gap_mm is None:
+        lines = [f"{lines[0][:-1]}; without layers the best gap is {minus(answer.best_gap_mm)} mm."]
+    if answer.question.bought is None and whole_layers(joint.size_mm, layer_mm) is None:
+        lines.append(
+            f"{joint.size_mm:g} mm is {_layers(joint.size_mm, layer_mm)}, no whole number: both "
+            "bodies are drawn on layers."
+        )
+    return lines
+
+
+def _layers(mm: float, layer_mm: float) -> str:
+    """Count layers, to a hundredth of one."""
+    count = f"{mm / layer_mm:.2f}".rstrip("0").rstrip(".").replace("-", "−")
+    return f"{count} layer{'' if count.lstrip('−') == '1' else 's'}"
 
 
 def _feel_sentences(answer: Answer) -> list[str]:
@@ -220,6 +254,8 @@ def as_data(answer: Answer) -> dict[str, object]:
         "extrapolated": answer.extrapolated,
         "rehearsed": answer.rehearsed,
         "layers": answer.layers,
+        "layer_mm": answer.layer_mm,
+        "prints_as": [{"gap_mm": gap_mm, "chance": p} for gap_mm, p in answer.prints_as],
         "feel": str(answer.feel),
         "words": sentences(answer),
     }
