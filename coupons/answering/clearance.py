@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from coupons.answering.beyond import feel_variance, size_variance
 from coupons.answering.hardware import Hardware
 from coupons.answering.next_print import variances
 from coupons.learning.effects import (
@@ -114,6 +115,20 @@ class Clearance:
         mean_mm = float(self.given_mm[0] + row @ self.profile.mean_vector)
         return mean_mm, np.concatenate([row, [-in_plane, -in_z]])
 
+    @cached_property
+    def size_doubt(self) -> float:
+        """Variance in mm² of the printed gap for lying outside the sizes measured."""
+        return sum(
+            size_variance(self.profile, each.form, each.direction, each.size_mm)
+            for each in self._printed
+        )
+
+    @cached_property
+    def feel_doubt(self) -> float:
+        """Variance in mm² of where a fit begins, for lying outside the sizes tried by hand."""
+        forms = [each.form for each in self._printed]
+        return feel_variance(self.profile, forms, self.joint.direction, self.joint.size_mm)
+
     @property
     def shifted(self) -> tuple[float, float]:
         """How many sizes a print's shift moves in the layer plane, and across layers."""
@@ -132,16 +147,18 @@ class Clearance:
     def variances(self, rows: Array) -> tuple[Array, Array]:
         """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatter.
 
-        See `coupons.answering.next_print.variances`.
+        See `coupons.answering.next_print.variances`; what a size outside the measured ones is less
+        sure by is in them.
         """
-        return variances(self.profile, rows, *self.shifted)
+        spread, weights = variances(self.profile, rows, *self.shifted)
+        return spread + self.size_doubt, weights
 
     def chance_from(self, grade: Grade) -> Array:
         """Chance that a pair is at least of ``grade``, shape (n,)."""
         if grade is Grade.NO_GO:
             return np.ones(len(self.gaps_mm))
         rows = self.margin_row(grade)
-        judged = self.own_variance + self.profile.scatters["omega"].mean_square
+        judged = self.own_variance + self.feel_doubt + self.profile.scatters["omega"].mean_square
         spread, weights = self.variances(rows)
         mean = self.given_mm + rows @ self.profile.mean_vector
         chance: Array = weights @ ndtr(mean / np.sqrt(spread + judged))

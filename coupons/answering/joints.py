@@ -157,6 +157,7 @@ def fit_demand(profile: Profile, question: Question, gap_mm: float) -> Demand:
     clearance = Clearance(profile, question.joint, question.gives, gaps, question.bought)
     above = GRADES[GRADES.index(question.fit) + 1 :]
     judged = clearance.own_variance + profile.scatters["omega"].mean_square
+    judged += clearance.size_doubt + clearance.feel_doubt
     return Demand(
         lower=clearance.margin(question.fit),
         upper=clearance.margin(above[0]) if above else None,

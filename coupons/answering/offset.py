@@ -10,6 +10,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from coupons.answering.beyond import ranges_of
 from coupons.answering.clearance import Clearance
 from coupons.answering.drawing import (
     Drawn,
@@ -26,7 +27,7 @@ from coupons.answering.pairs import odd_pair
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS, THRESHOLDS
-from coupons.learning.profile import Profile
+from coupons.learning.profile import MeasuredRange, Profile
 from coupons.terms import GRADES, Form, Gives, Grade, Joint
 
 Array = NDArray[np.floating]
@@ -130,7 +131,7 @@ class Answer:
     too_loose: float
     grade_chances: dict[Grade, float]
     moves: tuple[FaceMove, ...]
-    measured: tuple[tuple[Form, float, float], ...]
+    measured: tuple[MeasuredRange, ...]
     extrapolated: bool
     rehearsed: bool
     layer_mm: float | None
@@ -141,7 +142,7 @@ class Answer:
     @property
     def unmeasured(self) -> tuple[Form, ...]:
         """Printed forms of which no size was measured along the joint's direction."""
-        found = {form for form, _, _ in self.measured}
+        found = {each.form for each in self.measured}
         return tuple(form for form in self.question.printed_forms if form not in found)
 
 
@@ -306,7 +307,8 @@ def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     variances, weights = clearance.variances(row)
     wanted = question.printed_gap_mm or 0.0
     needed = gap_mm + wanted - float(clearance.given_mm[0] + row[0] @ profile.mean_vector)
-    half = half_width(variances[:, 0], weights, INTERVAL)
+    feel = 0.0 if question.printed_gap_mm is not None else clearance.feel_doubt
+    half = half_width(variances[:, 0] + feel, weights, INTERVAL)
     return needed - half, needed + half
 
 
@@ -362,16 +364,9 @@ def _chances(profile: Profile, question: Question, gap_mm: float) -> Array:
     return -np.diff([*from_grade, 0.0])
 
 
-def _measured(
-    profile: Profile, question: Question
-) -> tuple[tuple[tuple[Form, float, float], ...], bool]:
+def _measured(profile: Profile, question: Question) -> tuple[tuple[MeasuredRange, ...], bool]:
     """Sizes that were measured of each printed form, and whether this joint lies outside them."""
     joint, forms = question.joint, question.printed_forms
-    found = [
-        (m.form, m.low_mm, m.high_mm)
-        for form in forms
-        for m in profile.measured
-        if (m.form, m.direction) == (form, joint.direction)
-    ]
-    inside = [low <= joint.size_mm <= high for _, low, high in found]
-    return tuple(found), len(inside) < len(forms) or not all(inside)
+    found = ranges_of(profile, forms, joint.direction)
+    inside = [each.low_mm <= joint.size_mm <= each.high_mm for each in found]
+    return found, len(inside) < len(forms) or not all(inside)

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from coupons.answering import next_print
+from coupons.answering.beyond import ranges_of, size_variance
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
 from coupons.answering.standards import Limits
@@ -14,7 +15,7 @@ from coupons.answering.together import Demand
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import EFFECTS, effect_row, height_share, side
-from coupons.learning.profile import Profile
+from coupons.learning.profile import MeasuredRange, Profile
 from coupons.terms import Direction, Feature, Form
 
 Array = NDArray[np.floating]
@@ -70,7 +71,7 @@ class SizeAnswer:
     offset_mm: float
     faces: int
     chance: float | None
-    measured: tuple[float, float] | None
+    measured: MeasuredRange | None
     extrapolated: bool
     rehearsed: bool
     layer_mm: float | None
@@ -110,9 +111,12 @@ class PrintedSize:
 
     @property
     def own_variance(self) -> float:
-        """Variance in mm² that this feature has to itself."""
+        """Variance in mm² that this feature has to itself; more outside the sizes measured."""
         z, scatters = height_share(self.feature), self.profile.scatters
-        return (1 - z) * scatters["tau"].mean_square + z * scatters["tau_z"].mean_square
+        own = (1 - z) * scatters["tau"].mean_square + z * scatters["tau_z"].mean_square
+        feature = self.feature
+        beyond = size_variance(self.profile, feature.form, feature.direction, feature.size_mm)
+        return own + beyond
 
     def variances(self) -> tuple[Array, Array]:
         """Variance of the printed size in mm², at nodes of the print-to-print scatter."""
@@ -163,7 +167,7 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
     variances, weights = printed.variances()
     half = next_print.half_width(variances, weights)
     mean = printed.mean_mm
-    measured = _measured(profile, question)
+    measured = next(iter(ranges_of(profile, [question.form], question.direction)), None)
     faces = 2 if layers is None else 1
     return SizeAnswer(
         question=question,
@@ -176,7 +180,8 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
         faces=faces,
         chance=None if question.limits is None else printed.chance_within(question.limits),
         measured=measured,
-        extrapolated=measured is None or not measured[0] <= question.printed_mm <= measured[1],
+        extrapolated=measured is None
+        or not measured.low_mm <= question.printed_mm <= measured.high_mm,
         rehearsed=profile.rehearsed,
         layer_mm=None if layers is None else profile.layer_height_mm,
         layers=layers,
@@ -226,10 +231,3 @@ def _as_drawn(
     # Steps are counted from the nominal size, so that offsets come out in whole hundredths.
     steps = round((drawn_mm - question.nominal_mm) / _DRAWN_STEP_MM)
     return round(question.nominal_mm + steps * _DRAWN_STEP_MM, 6), None
-
-
-def _measured(profile: Profile, question: SizeQuestion) -> tuple[float, float] | None:
-    for found in profile.measured:
-        if (found.form, found.direction) == (question.form, question.direction):
-            return found.low_mm, found.high_mm
-    return None

@@ -13,6 +13,7 @@ from coupons.answering.words import (
     chance,
     evidence,
     extrapolated,
+    measured_data,
     move_data,
     move_sentence,
     size_range,
@@ -49,8 +50,7 @@ def _side_sentences(answer: SizeAnswer) -> list[str]:
 
 def _size_evidence(answer: SizeAnswer) -> list[str]:
     question = answer.question
-    measured = [(question.form, *answer.measured)] if answer.measured else []
-    lines = evidence(measured, question.direction)
+    lines = evidence([answer.measured] if answer.measured else [])
     if answer.extrapolated:
         lines.append(extrapolated(question.printed_mm, question.direction, answer.unmeasured))
     return lines
@@ -129,6 +129,7 @@ def size_data(answer: SizeAnswer) -> dict[str, object]:
         if limits is None
         else {"code": limits.code, "lower_mm": limits.lower_mm, "upper_mm": limits.upper_mm},
         "chance": answer.chance,
+        "measured": measured_data([answer.measured] if answer.measured else []),
         "extrapolated": answer.extrapolated,
         "rehearsed": answer.rehearsed,
         "layers": answer.layers,

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from coupons.answering.drawing import FaceMove, whole_layers
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import INTERVAL, Answer, Feel
+from coupons.learning.profile import MeasuredRange
 from coupons.terms import GRADES, INTERNAL, Direction, Form, Grade
 
 REHEARSED = (
@@ -104,18 +105,33 @@ def interval_sentence(answer: Answer) -> str:
     return f"The middle of the {ADJECTIVES[fit]} range lies {place} on the next print {SURE}."
 
 
-def evidence(measured: Iterable[tuple[Form, float, float]], direction: Direction) -> list[str]:
-    """Say which sizes of each form an answer leans on.
+def evidence(measured: Iterable[MeasuredRange]) -> list[str]:
+    """Say which sizes of each form were tried by hand, and which were read with a caliper.
 
     Examples
     --------
-    >>> evidence([(Form.SLOT, 4.0, 25.0), (Form.TONGUE, 4.0, 4.0)], Direction.X)
-    ['Measured: slots of 4 to 25 mm along x.', 'Measured: tongues of 4 mm along x.']
+    >>> slots = MeasuredRange(form=Form.SLOT, direction=Direction.X, low_mm=4, high_mm=25)
+    >>> evidence([slots])
+    ['Measured: slots of 4 to 25 mm along x.']
+    >>> evidence([slots.model_copy(update={"tried_mm": (4, 8), "read_mm": (4, 25)})])
+    ['Slots along x: tried by hand at 4 to 8 mm, sizes read at 4 to 25 mm.']
     """
-    return [
-        f"Measured: {form}s of {size_range(low, high)} along {direction}."
-        for form, low, high in measured
-    ]
+    return [_evidence(each) for each in measured]
+
+
+def _evidence(each: MeasuredRange) -> str:
+    if each.tried_mm is None and each.read_mm is None:  # an early profile, which did not say
+        sizes = size_range(each.low_mm, each.high_mm)
+        return f"Measured: {each.form}s of {sizes} along {each.direction}."
+    tried = f"at {size_range(*each.tried_mm)}" if each.tried_mm else "at no size"
+    read = f"at {size_range(*each.read_mm)}" if each.read_mm else "at no size"
+    what = f"{each.form.capitalize()}s along {each.direction}"
+    return f"{what}: tried by hand {tried}, sizes read {read}."
+
+
+def measured_data(measured: Iterable[MeasuredRange]) -> list[dict[str, object]]:
+    """Return the sizes that an answer leans on as plain data."""
+    return [each.model_dump(mode="json") for each in measured]
 
 
 def size_range(low_mm: float, high_mm: float) -> str:
@@ -141,7 +157,10 @@ def extrapolated(size_mm: float, direction: Direction, unmeasured: Sequence[Form
     if unmeasured:
         forms = " and no ".join(unmeasured)
         return f"EXTRAPOLATED from others: no {forms} was measured along {direction}."
-    return f"EXTRAPOLATED: {size_mm:g} mm lies outside the sizes measured."
+    return (
+        f"EXTRAPOLATED: {size_mm:g} mm lies outside the sizes measured; what that leaves open is "
+        "counted."
+    )
 
 
 def sentences(answer: Answer) -> list[str]:
@@ -162,7 +181,7 @@ def sentences(answer: Answer) -> list[str]:
     lines.append(interval_sentence(answer))
     if question.bought is not None:
         lines.append(bought(question.bought))
-    lines += evidence(answer.measured, joint.direction)
+    lines += evidence(answer.measured)
     if answer.extrapolated:
         lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
     lines += _feel_sentences(answer)
@@ -247,10 +266,7 @@ def as_data(answer: Answer) -> dict[str, object]:
         "too_tight": answer.too_tight,
         "too_loose": answer.too_loose,
         "grades": {str(grade): p for grade, p in answer.grade_chances.items()},
-        "measured": [
-            {"form": str(form), "low_mm": low, "high_mm": high}
-            for form, low, high in answer.measured
-        ],
+        "measured": measured_data(answer.measured),
         "extrapolated": answer.extrapolated,
         "rehearsed": answer.rehearsed,
         "layers": answer.layers,

@@ -42,8 +42,8 @@ if TYPE_CHECKING:  # reading a profile needs no fit, and a fit takes long to imp
 Array = NDArray[np.floating]
 
 FILE = "profile.json"
-VERSION = 2
-MAX_BYTES = 4096
+VERSION = 3
+MAX_BYTES = 6144
 MOST_BYTES = 65536
 """More than these are not read: a profile may come from a stranger."""
 PRIORS: dict[str, PriorTable] = {"extrusion": EXTRUSION}
@@ -59,6 +59,7 @@ _TODO = "Run `coupons fit` again, or ask its owner for a whole copy"
 Mean = Annotated[float, Field(gt=-10, lt=10)]
 Covariance = Annotated[float, Field(gt=-100, lt=100)]
 Size = Annotated[float, Field(gt=0, le=LARGEST_MM)]
+Ends = Annotated[tuple[Size, Size], Field(strict=False)]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 
 # Gauss–Hermite rule for a standard normal: averages over what is known only roughly.
@@ -105,17 +106,30 @@ class ShiftNodes:
 
 
 class MeasuredRange(_Frozen):
-    """Drawn sizes of one form and direction that took part, smallest and largest."""
+    """Drawn sizes of one form and direction that took part, smallest and largest.
+
+    Parameters
+    ----------
+    tried_mm, read_mm : (float, float), optional
+        Smallest and largest of those that were tried by hand with a mate, and of those that a
+        caliper read. Versions 1 and 2 did not say.
+    """
 
     form: Form
     direction: Direction
     low_mm: Size
     high_mm: Size
+    tried_mm: Ends | None = None
+    read_mm: Ends | None = None
 
     @model_validator(mode="after")
     def _rising(self) -> Self:
         if self.low_mm > self.high_mm:
             raise ValueError(f"low_mm up to high_mm, got {self.low_mm:g} and {self.high_mm:g}")
+        for ends in (self.tried_mm, self.read_mm):
+            if ends and not self.low_mm <= ends[0] <= ends[1] <= self.high_mm:
+                got = f"{ends[0]:g} and {ends[1]:g}"
+                raise ValueError(f"tried_mm and read_mm within low_mm to high_mm, got {got}")
         return self
 
 
@@ -161,7 +175,7 @@ class Profile(_Frozen):
     """
 
     format: Literal["offset-profile"] = "offset-profile"
-    version: Literal[1, 2] = 2
+    version: Literal[1, 2, 3] = 3
     made_with: Name = f"coupons {__version__}"
     machine: Name
     material: Name
@@ -294,17 +308,31 @@ def _same_machine(runs: Sequence[Run]) -> None:
 
 
 def _measured(runs: Sequence[Run]) -> tuple[MeasuredRange, ...]:
-    sizes: dict[tuple[Form, Direction], list[float]] = {}
+    read: dict[tuple[Form, Direction], list[float]] = {}
+    tried: dict[tuple[Form, Direction], list[float]] = {}
     for run in runs:
-        used = {e.feature for e in run.sizes} | {e.feature for e in run.fits}
-        used |= {e.mate for e in run.fits}
+        of_fits = {one for entry in run.fits for one in (entry.feature, entry.mate)}
+        of_sizes = {entry.feature for entry in run.sizes}
         for f in run.coupon.features:
-            if f.id in used:
-                sizes.setdefault((f.form, f.direction), []).append(f.size_mm)
+            for used, sizes in ((of_fits, tried), (of_sizes, read)):
+                if f.id in used:
+                    sizes.setdefault((f.form, f.direction), []).append(f.size_mm)
     return tuple(
-        MeasuredRange(form=form, direction=direction, low_mm=min(found), high_mm=max(found))
-        for (form, direction), found in sorted(sizes.items())
+        MeasuredRange(
+            form=form,
+            direction=direction,
+            low_mm=min(found),
+            high_mm=max(found),
+            tried_mm=_ends(tried.get((form, direction))),
+            read_mm=_ends(read.get((form, direction))),
+        )
+        for form, direction in sorted(read | tried)
+        for found in (read.get((form, direction), []) + tried.get((form, direction), []),)
     )
+
+
+def _ends(sizes_mm: list[float] | None) -> tuple[float, float] | None:
+    return (min(sizes_mm), max(sizes_mm)) if sizes_mm else None
 
 
 def _digest(runs: Sequence[Run]) -> str:
