@@ -45,6 +45,23 @@ def test_a_single_size():
     assert middle.chance > found.chance
 
 
+def test_limits_as_numbers_are_answered_as_codes_are():
+    # 8 h13 is 7.78 to 8 mm.
+    by_code = PRINTER.size("pin", along="z", limits_code="8 h13")
+    by_numbers = PRINTER.size("pin", along="z", limits_code="7.78..8")
+    assert by_numbers.drawn_mm == pytest.approx(by_code.drawn_mm, abs=0.011)
+    assert by_numbers.chance == pytest.approx(by_code.chance, abs=0.02)
+    assert "within 7.78..8, 7.780 to 8.000 mm" in " ".join(size_sentences(by_numbers))
+    # 12 H9/d9: 12 to 12.043 mm, and 11.907 to 11.95 mm.
+    codes = PRINTER.limits("12 H9/d9", joint="slot/tongue", along="x")
+    numbers = PRINTER.limits("12 +0.043/0 / -0.05/-0.093", joint="slot/tongue", along="x")
+    assert numbers.both.chance == pytest.approx(codes.both.chance, abs=0.005)
+    said = " ".join(limits_sentences(numbers))
+    assert "12 +0.043/0 asks for 0.04 mm in all: not reached" in said
+    wide = PRINTER.limits("12 ±0.5", joint="slot/tongue", along="x")
+    assert "12 ±0.5 asks for 1.00 mm in all: reached" in " ".join(limits_sentences(wide))
+
+
 def test_limits_of_a_fit_say_what_is_reached():
     said = " ".join(limits_sentences(PRINTER.limits("12 H9/d9", joint="slot/tongue", along="x")))
     assert "12 H9 asks for IT9: not reached" in said
@@ -114,6 +131,7 @@ NONSENSE = [
     (lambda p: p.size("hole", printed_mm=8, along="z", limits_code="8 Q7"), "got Q7"),
     (lambda p: p.limits("12 H9", joint="slot/tongue", along="x"), "with a single form"),
     (lambda p: p.limits("12 H9/d9", joint="slot", along="x"), "internal/external"),
+    (lambda p: p.size("hole", along="z", limits_code="130 H9"), "such as 130 ±0.2"),
 ]
 
 

@@ -41,6 +41,13 @@ JOINT = ("--joint", "slot/tongue", "--size", "12", "--along", "x")
         (("--joint", "slot/tongue", "--limits", "12 H9/d9", "--along", "x"), "IT9: not reached"),
         (("--form", "hole", "--prints", "8", "--along", "z"), "It prints as 8.0"),
         (("--form", "hole", "--limits", "8 H13", "--along", "z"), "It lies within 8 H13"),
+        (("--form", "hole", "--limits", "8 ±0.1", "--along", "z"), "It lies within 8 ±0.1"),
+        (("--form", "pin", "--limits", "8 +0,1/0", "--along", "z"), "It lies within 8 +0.1/0"),
+        ((*JOINT[:2], "--limits", "11.9..12.1", "--along", "x"), "holds all four limits"),
+        ((*JOINT[:2], "--size", "20,5", "--along", "x"), "draw the tongue 20."),
+        ((*JOINT[:2], "--size", "20mm", "--along", "x"), "draw the tongue 19."),
+        ((*JOINT, "--drawn-gap", "−0,1 mm"), "The drawn gap is −0.10 mm"),
+        (("--form", "hole", "--prints", "8 mm", "--along", "z"), "It prints as 8.0"),
         ((*SHANK, "--printed-gap", "0.2"), "The next print has a gap of 0.20 mm"),
         ((*SHANK, "--drawn-gap", "0.3"), "The drawn gap is 0.30 mm"),
         ((*SHANK, "--at-least", "0.9"), "begins to be sliding"),
@@ -66,6 +73,7 @@ def test_answers(ask, options, says):
         (("--joint", "slot/tongue", "--along", "x"), 2, "Ask about --joint and --size"),
         (JOINT[:4], 2, "Missing option '--along'"),
         (("--form", "hole", "--along", "z"), 2, "both --form and --prints"),
+        ((*JOINT[:2], "--size", "1in", "--along", "x"), 2, "'--size': expected a length in mm"),
         (("--prints", "8", "--along", "z"), 2, "both --form and --prints"),
         (("--limits", "12 H13", "--along", "x"), 2, "with --form hole for one"),
         ((*CODE, "--form", "hole"), 2, "with --form hole for one"),
@@ -81,6 +89,17 @@ def test_questions_that_cannot_be_answered(ask, options, code, says):
     result = ask(*options)
     assert result.exit_code == code
     assert says in " ".join(result.output.split())
+
+
+def test_a_folder_stands_for_the_profile_in_it(ask, tmp_path):
+    asked = ["--joint", "slot/tongue", "--size", "12", "--along", "x"]
+    result = CliRunner().invoke(main, ["offset", str(tmp_path), *asked])
+    assert result.exit_code == 0, result.output
+    assert result.output == ask(*asked).output
+    (tmp_path / "empty").mkdir()
+    result = CliRunner().invoke(main, ["offset", str(tmp_path / "empty"), *asked])
+    assert result.exit_code == 1
+    assert "empty/profile.json: expected a profile, got no such file" in result.output
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,7 @@
 import csv
 import io
+import re
+import unicodedata
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -56,6 +58,38 @@ def test_spellings_that_mean_the_same(tmp_path, change):
     assert read(tmp_path, change(HEAD + DRAWER)) == read(tmp_path, HEAD + DRAWER)
 
 
+@pytest.mark.parametrize(
+    "name",
+    [
+        "lid (left)",
+        "[lid] 2",
+        "2nd lid",
+        "608 seat",
+        "(a) lid",
+        "#3 lid",
+        "Führung links",
+        "Fu\u0308hrung",  # as some systems save an accent: a sign of its own
+        "tapa nº 2",
+        "pin & socket",
+        "M3 × 12",
+        "抽屉",
+        "हिन्दी",
+    ],
+)
+def test_names_are_what_people_type(tmp_path, name):
+    (joint,) = read(tmp_path, HEAD + f"{name},slot,tongue,12,x,slide,,\n")
+    assert joint.name == unicodedata.normalize("NFC", name)
+    variable = variable_name(joint.name)
+    assert re.fullmatch(r"[^\W\d_]\w*", variable)
+    assert not variable.endswith("_")
+
+
+@pytest.mark.parametrize("size", ["12.5 mm", "12.5mm", '"12,5"', '"12,5 mm"', "12.50"])
+def test_sizes_are_what_people_type(tmp_path, size):
+    (joint,) = read(tmp_path, HEAD + f"lid,slot,tongue,{size},x,gap 0.2 mm,,\n")
+    assert (joint.joint.size_mm, joint.gap_mm) == (12.5, 0.2)
+
+
 def test_columns_that_are_not_needed_may_be_missing(tmp_path):
     (joint,) = read(tmp_path, "hardware,name,along,fit\npin 8 m6,hinge,z,slide\n")
     assert joint.joint.size_mm == 8
@@ -69,7 +103,7 @@ def test_columns_that_are_not_needed_may_be_missing(tmp_path):
         ("a,slot,tongue,1e6,x,slide,,", "got '1e6'"),
         ("a,slot,tongue,nan,x,slide,,", "got 'nan'"),
         ("a,slot,tongue,,x,slide,,", "size_mm from 0.5 to 500, got nothing"),
-        ("a,slot,tongue,12 mm,x,slide,,", "Write the size alone"),
+        ("a,slot,tongue,12 in,x,slide,,", "Write the size in mm"),
         ("a,slot,tongue,12,x,slid,,", "got 'slid'. Did you mean slide?"),
         ("a,slot,tongue,12,x,,,", "fit force, push, slide, loose or a printed gap in mm"),
         ("a,slot,tongue,12,x,no-go,,", "got 'no-go'"),
@@ -95,6 +129,11 @@ def test_columns_that_are_not_needed_may_be_missing(tmp_path):
         ("a,slot,tongue,=B2*2,x,slide,,", "got '=B2*2'"),
         (",slot,tongue,12,x,slide,,", "a name, got nothing"),
         ("+1 lid,slot,tongue,12,x,slide,,", "beginning with a letter"),
+        ("-lid,slot,tongue,12,x,slide,,", "a spreadsheet would run what begins with"),
+        ("@lid,slot,tongue,12,x,slide,,", "a spreadsheet would run"),
+        ("=lid,slot,tongue,12,x,slide,,", "got '=lid'. Type the value"),
+        ("(),slot,tongue,12,x,slide,,", "a name, got '()'"),
+        ("a;b|c,slot,tongue,12,x,slide,,", "a name, got"),
         ("<b>lid,slot,tongue,12,x,slide,,", "beginning with a letter"),
         ("a,slot,tongue,12,x,slide,,,,", "at least one joint"),
     ],
@@ -186,6 +225,8 @@ def test_names_that_would_become_one_variable(tmp_path):
         read(tmp_path, HEAD + rows)
     assert len(caught.value.problems) == 2
     assert variable_name("lid pin-2.b") == "lid_pin_2_b"
+    with pytest.raises(AnswerError, match="a name of its own"):
+        read(tmp_path, HEAD + rows.replace("Lid_Pin", "lid (pin)"))
 
 
 CELLS = st.one_of(

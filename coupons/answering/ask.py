@@ -122,7 +122,7 @@ class Printer:
         printed_mm : float, optional
             The size that it should have; the middle of its limits unless said.
         limits_code : str, optional
-            Limits of size, such as ``"8 H13"``, whose chance to tell.
+            Limits of size, such as ``"8 H13"`` or ``"8 ±0.1"``, whose chance to tell.
 
         Raises
         ------
@@ -181,7 +181,8 @@ class Printer:
         Parameters
         ----------
         code : str
-            Size, hole and shaft as ISO 286 writes them.
+            Size, hole and shaft as ISO 286 writes them, or limits as numbers:
+            ``"12 +0.1/0 / 12 -0.1/-0.2"``; one band only is that of both.
         joint : str
             Internal and external form, such as ``"slot/tongue"``.
         along : str
@@ -287,7 +288,7 @@ def bought_joint(
 
 
 def side_limits(code: str, form: Form) -> Limits:
-    """Read limits such as ``8 H13`` for one form; a capital letter is for internal ones.
+    """Read limits such as ``8 H13`` or ``8 ±0.1`` for one form; a capital letter is for internal.
 
     Raises
     ------
@@ -295,7 +296,7 @@ def side_limits(code: str, form: Form) -> Limits:
         If the code cannot be read, or is one for the other side.
     """
     band = limits(code)
-    if band.is_hole is not (form in INTERNAL):
+    if band.is_hole not in (None, form in INTERNAL):
         side = "a hole or a slot" if band.is_hole else "a pin or a tongue"
         raise AnswerError(f"{band.code} is a tolerance of {side}, not of a {form}.")
     return band

@@ -147,7 +147,9 @@ def _pin(rest: str) -> Hardware:
     band = limits(rest)
     if band.is_hole:
         raise _no("the class of a shaft, such as m6, h6 or h8", f"pin {rest}", "H is for holes")
-    return _within(f"pin {band.code}", Form.PIN, band, f"ISO 286-1 {band.code.split()[1]}")
+    given = band.grade_number is None
+    source = "limits as given" if given else f"ISO 286-1 {band.code.split()[1]}"
+    return _within(f"pin {band.code}", Form.PIN, band, source)
 
 
 def _screw(rest: str) -> Hardware:

@@ -1,16 +1,17 @@
 """``joints.csv``: the joints of one part, as a designer lists them in a spreadsheet."""
 
-import math
 import re
+import unicodedata
 from collections import Counter
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from coupons.answering.hardware import Hardware, hardware, two_holes
+from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
 from coupons.answering.pairs import odd_pair
 from coupons.errors import AnswerError, CouponError, Problem
-from coupons.measuring.entries import near_miss, parse_number
+from coupons.measuring.entries import near_miss
 from coupons.measuring.spreadsheet import Cells, Layout, read_cells
 from coupons.terms import EXTERNAL, FITS, INTERNAL, Direction, Form, Gives, Grade, Joint
 
@@ -26,7 +27,11 @@ _LAYOUT = Layout(
     if_empty="Its first row holds the names " + ", ".join(COLUMNS),
     error=AnswerError,
 )
-_NAME = re.compile(r"[^\W\d_][\w .\-]{0,59}")
+_LONGEST_NAME = 60
+# What may stand in a name beside letters and digits. None of them begins a formula where a name may
+# begin with it, steers a terminal or is markup.
+_OPENING = "([{#⌀"
+_SIGNS = _OPENING + ")]} .,:-–_/&'’+×°%*@!?"
 
 
 @dataclass(frozen=True)
@@ -107,10 +112,21 @@ def variable_name(name: str) -> str:
 
     Examples
     --------
-    >>> variable_name("Lid pin 2")
-    'Lid_pin_2'
+    >>> variable_name("Lid pin (2)"), variable_name("2nd lid")
+    ('Lid_pin_2', 'joint_2nd_lid')
     """
-    return re.sub(r"\W+", "_", name)
+    words = re.sub(r"\W+", "_", name).strip("_")
+    return words if words[:1].isalpha() else f"joint_{words}"
+
+
+def _is_name(text: str) -> bool:
+    """Tell whether a text can name a joint: as people type it, and nothing that a program runs."""
+    return (
+        0 < len(text) <= _LONGEST_NAME
+        and (text[0].isalnum() or text[0] in _OPENING)
+        and any(sign.isalnum() for sign in text)
+        and all(sign in _SIGNS or unicodedata.category(sign)[0] in "LMN" for sign in text)
+    )
 
 
 def _row_number(problem: Problem) -> int:
@@ -179,9 +195,13 @@ class _Reader:
                 self._refuse("unit mm", unit, "Write all sizes and gaps in mm")
 
     def _name(self) -> str:
-        name = self.cells["name"]
-        if not _NAME.fullmatch(name):
-            todo = "Up to 60 letters, digits, spaces, points, - and _, beginning with a letter"
+        name = unicodedata.normalize("NFC", self.cells["name"])
+        if not _is_name(name):
+            todo = (
+                f"Up to {_LONGEST_NAME} letters, digits, brackets and signs such as . - _ / &, "
+                "beginning with a letter, a digit or a bracket: a spreadsheet would run what "
+                "begins with = + - or @"
+            )
             self._refuse("a name", name, todo)
         return name
 
@@ -219,9 +239,9 @@ class _Reader:
         text = self.cells["size_mm"]
         if not text and self.cells["hardware"]:  # which says its size, if it can be read
             return None if piece is None else piece.nominal_mm
-        size_mm = parse_number(text)
+        size_mm = length_mm(text)
         if size_mm is None or not SMALLEST_MM <= size_mm <= LARGEST_MM:
-            todo = "Write the size alone, such as 12.5"
+            todo = "Write the size in mm, such as 12.5"
             self._refuse(f"size_mm from {SMALLEST_MM:g} to {LARGEST_MM:g}", text, todo)
             return None
         if piece is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
@@ -244,8 +264,8 @@ class _Reader:
             return None, None
         if text in FITS:
             return Grade(text), None
-        gap_mm = parse_number(text.removeprefix("gap"))
-        if gap_mm is not None and math.isfinite(gap_mm):
+        gap_mm = length_mm(text.removeprefix("gap"))
+        if gap_mm is not None:
             return None, gap_mm
         unread = piece is None and bool(self.cells["hardware"])  # perhaps with a standard hole
         if not text and (unread or (piece is not None and piece.printed is not None)):

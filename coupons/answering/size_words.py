@@ -92,13 +92,15 @@ def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
             f"{what} {question.nominal_mm:g} mm along {question.direction}: not measured at this "
             "size, so that the grade they reach is not known."
         )
-    reach, asked = here[0], question.limits.grade_number
-    able = reach.grade is not None and reach.grade <= asked
+    reach, grade = here[0], question.limits.grade_number
+    width_mm = question.limits.width_mm
+    able = reach.band_mm <= width_mm + 1e-6
+    asked = f"{width_mm:.2f} mm in all" if grade is None else f"IT{grade}"
     verdict = "reached" if able else "not reached, so that some will miss it"
     return (
         f"{what} {size_range(reach.low_mm, reach.high_mm)} along {reach.direction} reach "
         f"{_grade(reach)} (scatter of {reach.band_mm:.2f} mm); "
-        f"{question.limits.code} asks for IT{asked}: {verdict}."
+        f"{question.limits.code} asks for {asked}: {verdict}."
     )
 
 

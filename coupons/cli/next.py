@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from coupons.cli.lengths import length
+
 if TYPE_CHECKING:
     from coupons.answering.next_coupon import Asked, Gain
     from coupons.learning.profile import Profile
@@ -17,7 +19,7 @@ _MOST_SHOWN = 8
 @click.argument("profile", type=click.Path(path_type=Path))
 @click.option("--joints", type=click.Path(path_type=Path), help="Ask about a list of joints.")
 @click.option("--joint", help="Ask about one joint: slot/tongue or hole/pin.")
-@click.option("--size", "size_mm", type=float, help="Its nominal size, mm.")
+@click.option("--size", "size_mm", type=length, help="Its nominal size, mm.")
 @click.option("--along", help="Its printer axis: x, y or z.")
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")

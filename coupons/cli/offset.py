@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from coupons.cli.lengths import length
+
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer
 
@@ -31,7 +33,7 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.command()
 @click.argument("profile", type=click.Path(path_type=Path))
 @click.option("--joint", help="Internal/external form: slot/tongue or hole/pin.")
-@click.option("--size", "size_mm", type=float, help="Nominal size, mm.")
+@click.option("--size", "size_mm", type=length, help="Nominal size, mm.")
 @click.option(
     "--along",
     required=True,
@@ -48,18 +50,19 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
     type=float,
     help="Smallest gap that goes at least this easily with this chance, such as 0.95.",
 )
-@click.option("--drawn-gap", "drawn_gap_mm", type=float, help="Ask about this gap, mm.")
-@click.option("--printed-gap", "printed_gap_mm", type=float, help="Ask for this printed gap, mm.")
+@click.option("--drawn-gap", "drawn_gap_mm", type=length, help="Ask about this gap, mm.")
+@click.option("--printed-gap", "printed_gap_mm", type=length, help="Ask for this printed gap, mm.")
 @click.option(
     "--hardware",
     help='A bought mate: "pin 8 m6", "screw M3" or, with its clearance hole, "screw M3 medium".',
 )
 @click.option(
     "--limits",
-    help='ISO 286 limits: "12 H9/d9" with --joint, "12 H13" with --form; what comes closest.',
+    help='Limits: "12 H9/d9" with --joint, "12 H13" with --form, or numbers such as "12 ±0.1", '
+    '"12 +0.1/0", "11.9..12.1"; what comes closest.',
 )
 @click.option("--form", help="A single hole, slot, pin or tongue; with --prints or --limits.")
-@click.option("--prints", "printed_mm", type=float, help="Size that the form is to print with, mm.")
+@click.option("--prints", "printed_mm", type=length, help="Size that it is to print with, mm.")
 @click.option(
     "--strain-limit", type=float, help="Strain that the printed material stands, such as 0.01."
 )
@@ -67,8 +70,8 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 def command(profile: Path, as_json: bool, **asked: Any) -> None:
     """Say how far to move which face of a joint, in which direction, with what chance.
 
-    PROFILE is the profile.json that `coupons fit` wrote. A positive offset moves a face out of its
-    material, a negative one into it.
+    PROFILE is the profile.json that `coupons fit` wrote, or the folder with it. A positive offset
+    moves a face out of its material, a negative one into it.
 
     Ask about a joint of two printed bodies (--joint, --size), about a printed one with a bought
     mate (--hardware), about limits of a standard (--joint, --limits), or about one size by itself

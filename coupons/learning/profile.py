@@ -371,11 +371,18 @@ def is_profile(data: bytes) -> bool:
 def read_profile(path: Path) -> Profile:
     """Read a profile of any version ever released.
 
+    Parameters
+    ----------
+    path : Path
+        The file, or the folder of a run that holds it.
+
     Raises
     ------
     ProfileError
         If it is missing, truncated, not a profile, of a later version, or breaks its schema.
     """
+    if path.is_dir():
+        path = path / FILE
     data = _load(path)
     if not isinstance(data, dict) or data.get("format") != "offset-profile":
         todo = "Give the profile.json that `coupons fit` wrote"
