@@ -21,7 +21,7 @@ PRINTER = Printer(known_profile(measured=MEASURED))
 
 
 def slide(size_mm, printer=PRINTER, **wish):
-    return printer.offset("slot/tongue", size_mm=size_mm, along="x", **wish)
+    return printer.offset("slot/tongue", size_mm=size_mm, across="x", **wish)
 
 
 @pytest.mark.parametrize("size_mm", [1.2, 200.0])
@@ -47,14 +47,14 @@ def test_what_is_added_is_the_stated_rule():
     # 0.2 % of 175 mm beyond the slots and of 118 mm beyond the tongues; 0.015 mm for each factor e
     # above 4.6 mm. The chance is that of one normal more, thrown on top of the same pair.
     plain = Printer(known_profile()).offset(
-        "slot/tongue", size_mm=60, along="x", drawn_gap_mm=slide(200.0).gap_mm
+        "slot/tongue", size_mm=60, across="x", drawn_gap_mm=slide(200.0).gap_mm
     )
     added = math.hypot(0.002 * 175, 0.002 * 118, 0.015 * math.log(200 / 4.6))
     rng = np.random.default_rng(3)
     shifts = added * rng.normal(size=4000)
     at = [
         Printer(known_profile())
-        .offset("slot/tongue", size_mm=60, along="x", drawn_gap_mm=plain.gap_mm + shift)
+        .offset("slot/tongue", size_mm=60, across="x", drawn_gap_mm=plain.gap_mm + shift)
         .chance
         for shift in np.quantile(shifts, np.linspace(0.0025, 0.9975, 200))
     ]
@@ -64,7 +64,7 @@ def test_what_is_added_is_the_stated_rule():
 
 def test_joints_of_a_part_count_it_too(tmp_path):
     path = tmp_path / "joints.csv"
-    head = "name,internal,external,size_mm,along,fit\n"
+    head = "name,internal,external,size_mm,across,fit\n"
     path.write_text(head + "near,slot,tongue,12,x,slide\nfar,slot,tongue,200,x,slide\n")
     part = PRINTER.part(path)
     near, far = part.joints
@@ -75,25 +75,25 @@ def test_joints_of_a_part_count_it_too(tmp_path):
 
 
 def test_a_single_size_far_outside_is_less_sure():
-    inside, outside = (PRINTER.size("slot", printed_mm=mm, along="x") for mm in (20, 220))
+    inside, outside = (PRINTER.size("slot", printed_mm=mm, across="x") for mm in (20, 220))
     assert outside.extrapolated
     assert outside.sd_mm > inside.sd_mm + 0.2
 
 
 def test_both_the_sizes_tried_and_the_sizes_read_are_said():
     said = " ".join(sentences(slide(20.0)))
-    assert "Slots along x: tried by hand at 3.88 to 4.6 mm, sizes read at 3.88 to 25 mm." in said
-    assert "Tongues along x: tried by hand at 4 mm, sizes read at 3 to 82 mm." in said
+    assert "Slots across x: tried by hand at 3.88 to 4.6 mm, sizes read at 3.88 to 25 mm." in said
+    assert "Tongues across x: tried by hand at 4 mm, sizes read at 3 to 82 mm." in said
     untried = tuple(m.model_copy(update={"tried_mm": None}) for m in MEASURED)
     said = " ".join(sentences(slide(20.0, Printer(known_profile(measured=untried)))))
-    assert "Slots along x: tried by hand at no size, sizes read at" in said
+    assert "Slots across x: tried by hand at no size, sizes read at" in said
 
 
 def test_a_direction_without_any_such_size_goes_by_all_that_was_measured():
     along_x = tuple(m for m in MEASURED if m.direction is Direction.X)
     printer = Printer(known_profile(measured=along_x))
-    near, far = (printer.offset("slot/tongue", size_mm=mm, along="y") for mm in (12, 300))
+    near, far = (printer.offset("slot/tongue", size_mm=mm, across="y") for mm in (12, 300))
     assert near.extrapolated
     assert far.chance < 0.6 * near.chance
     nothing = Printer(known_profile(measured=()))
-    assert nothing.offset("slot/tongue", size_mm=12, along="y").extrapolated
+    assert nothing.offset("slot/tongue", size_mm=12, across="y").extrapolated

@@ -68,7 +68,7 @@ def test_a_drawing_that_loses_nothing_but_seldom_fits_does_not_work(tmp_path):
 def test_the_table_adds_up_and_shows_the_gaps_of_the_chart(tmp_path):
     growths = (0.04, 0.0512, 0.0655)
     said = run(tmp_path, [known_profile({"growth_ext": g}, 0.02) for g in growths]).output
-    name = "slide slot/tongue 12 mm along x"
+    name = "slide slot/tongue 12 mm across x"
     (row,) = [line for line in said.splitlines() if line.startswith(f"{name} ")]
     (chart,) = [line for line in said.splitlines() if line.startswith(f"{name}: ")]
     before, after, moved = map(float, row.removeprefix(name).split()[:3])
@@ -81,7 +81,7 @@ def test_joints_outside_of_what_was_measured_are_marked(tmp_path):
     small = [MeasuredRange(form=form, direction=Direction.X, low_mm=3, high_mm=5) for form in Form]
     narrow = known_profile(measured=tuple(small))
     path = tmp_path / "joints.csv"
-    path.write_text("name,internal,external,size_mm,along,fit\nlid,slot,tongue,12,x,slide\n")
+    path.write_text("name,internal,external,size_mm,across,fit\nlid,slot,tongue,12,x,slide\n")
     for profiles, on in (([narrow, known_profile()], "A"), ([narrow, narrow], "A and B")):
         said = " ".join(run(tmp_path, profiles, "--joints", str(path)).output.split())
         assert f"lid: on {on} EXTRAPOLATED: 12 mm lies outside" in said
@@ -145,7 +145,7 @@ def test_the_command_compares_first_and_last(tmp_path):
 
 def test_the_command_asks_about_a_list(tmp_path):
     path = tmp_path / "joints.csv"
-    path.write_text("name,internal,external,size_mm,along,fit\nlid,slot,tongue,12,x,loose\n")
+    path.write_text("name,internal,external,size_mm,across,fit\nlid,slot,tongue,12,x,loose\n")
     result = run(tmp_path, [known_profile(), known_profile()], "--joints", str(path))
     assert result.exit_code == 0, result.output
     assert "lid " in result.output
@@ -169,7 +169,7 @@ def test_the_table_says_which_of_the_two_never_measured_it(tmp_path):
     profiles = [known_profile(sd_share=blank), known_profile(printed_on=date(2026, 3, 1))]
     for order, which in ((profiles, "A"), (profiles[::-1], "B"), (profiles[:1] * 2, "either")):
         said = " ".join(run(tmp_path, order).output.split())
-        assert f"slide slot/tongue 12 mm along z not measured by {which}" in said
+        assert f"slide slot/tongue 12 mm across z not measured by {which}" in said
         assert "of 5 answers moved" in said
     assert "B: bench-1, grey, printed 2026-03-01" in run(tmp_path, profiles).output
 

@@ -69,7 +69,7 @@ def test_a_decision_and_a_rehearsal_are_said(lines):
 
 def test_it_says_what_to_ask_next(lines):
     assert lines[-3:-1] == ["Ask it:", f"  coupons offset {PATH} \\"]
-    assert lines[-1] == "    --joint hole/pin --size 5 --along z"
+    assert lines[-1] == "    --joint hole/pin --size 5 --across z"
 
 
 def test_without_fits_it_says_so(run):

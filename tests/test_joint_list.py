@@ -91,7 +91,7 @@ def test_sizes_are_what_people_type(tmp_path, size):
 
 
 def test_columns_that_are_not_needed_may_be_missing(tmp_path):
-    (joint,) = read(tmp_path, "hardware,name,along,fit\npin 8 m6,hinge,z,slide\n")
+    (joint,) = read(tmp_path, "hardware,name,across,fit\npin 8 m6,hinge,z,slide\n")
     assert joint.joint.size_mm == 8
 
 
@@ -111,7 +111,7 @@ def test_columns_that_are_not_needed_may_be_missing(tmp_path):
         ("a,slot,tongue,12,x,-6,,", "a gap under half of the size, got '-6'"),
         ("a,slot,tongue,12,x,gap inf,,", "or a printed gap"),
         ("a,slot,tongue,501,x,slide,,", "size_mm from 0.5 to 500, got '501'"),
-        ("a,slot,tongue,12,w,slide,,", "along x, y, z, x+y, x-y, got 'w'"),
+        ("a,slot,tongue,12,w,slide,,", "across x, y, z, x+y, x-y, got 'w'"),
         ("a,slt,tongue,12,x,slide,,", "internal hole or slot, got 'slt'. Did you mean slot?"),
         ("a,slot,slot,12,x,slide,,", "external pin or tongue, got 'slot'"),
         ("a,slot,pin,12,x,slide,,", "a hole with a pin, or a slot with a tongue"),
@@ -160,8 +160,8 @@ def test_all_problems_come_at_once_in_the_order_of_rows(tmp_path):
         ("seat,hole,,,z,,,bearing 608", ["bearing outer or bearing bore"]),
         ("seat,hole,,,z,slide,,pin 8", ["a class after the size"]),
         ("seat,,,,z,,,screw M3 medum", ["fine, medium, coarse"]),
-        ("seat,,,0,w,slid,outer,pin 8", ["a class", "size_mm", "along", "fit", "gives"]),
-        ("a,slot,tongue,0,w,slide,outer,", ["size_mm", "along", "gives"]),
+        ("seat,,,0,w,slid,outer,pin 8", ["a class", "size_mm", "across", "fit", "gives"]),
+        ("a,slot,tongue,0,w,slide,outer,", ["size_mm", "across", "gives"]),
     ],
 )
 def test_each_problem_of_a_row_is_told_once_and_none_that_follows_from_another(
@@ -178,7 +178,7 @@ def test_each_problem_of_a_row_is_told_once_and_none_that_follows_from_another(
 @pytest.mark.parametrize("unit", ["in", '"', "cm"])
 def test_sizes_in_other_units_are_refused(tmp_path, column, unit):
     rows = io.StringIO(newline="")
-    table = [["name", "internal", "external", "size_mm", column, "along", "fit"]]
+    table = [["name", "internal", "external", "size_mm", column, "across", "fit"]]
     table += [
         [name, "slot", "tongue", "5", text, "x", "slide"]
         for name, text in (("a", ""), ("b", "mm"), ("c", unit))
@@ -193,7 +193,7 @@ def test_sizes_in_other_units_are_refused(tmp_path, column, unit):
 def test_columns_that_are_not_read_are_named(tmp_path):
     path = tmp_path / "joints.csv"
     path.write_text(
-        "name,internal,external,size_mm,along,fit,colour,x,unit\n"
+        "name,internal,external,size_mm,across,fit,colour,x,unit\n"
         "lid,slot,tongue,5,x,slide,red,,mm\n"
     )
     assert read_joints(path).ignored == ("colour",)
@@ -204,8 +204,8 @@ def test_columns_that_are_not_read_are_named(tmp_path):
     [
         ("", "a line of column names, got an empty file"),
         ("colour,weight\nred,5\n", "a column name"),
-        ("name,allong\nlid,z\n", "a column along, got allong"),
-        ("name,along,name\nlid,z,b\n", "each column once, got name twice"),
+        ("name,acros\nlid,z\n", "a column across, got acros"),
+        ("name,across,name\nlid,z,b\n", "each column once, got name twice"),
     ],
 )
 def test_wrong_columns(tmp_path, text, says):
@@ -251,7 +251,7 @@ def test_whatever_is_typed_is_read_or_refused_in_words(tmp_path, rows, mark):
     assert all(0.5 <= joint.joint.size_mm <= 500 for joint in joints)
 
 
-@pytest.mark.parametrize("data", [b"\x00\xff\xfe", b"\xff\xfe\x00", b"name,along\n\x81\x8d,z\n"])
+@pytest.mark.parametrize("data", [b"\x00\xff\xfe", b"\xff\xfe\x00", b"name,across\n\x81\x8d,z\n"])
 def test_bytes_that_are_no_table(tmp_path, data):
     path = tmp_path / "joints.csv"
     path.write_bytes(data)

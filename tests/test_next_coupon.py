@@ -70,7 +70,7 @@ def run(tmp_path, *more, **profile):
 
 
 def test_the_command_names_one_coupon_to_print(tmp_path):
-    more = ("--joint", "slot/tongue", "--size", "12", "--along", "z")
+    more = ("--joint", "slot/tongue", "--size", "12", "--across", "z")
     result = run(tmp_path, *more, sd_share=ACROSS)
     assert result.exit_code == 0, result.output
     assert "not measured" in result.output
@@ -90,14 +90,14 @@ def test_without_a_question_it_asks_about_the_usual_joints(tmp_path):
 @pytest.mark.parametrize(
     ("options", "code", "says"),
     [
-        (("--joint", "slot/tongue"), 2, "takes --size and --along"),
-        (("--joint", "slot", "--size", "12", "--along", "z"), 1, "internal/external"),
-        (("--joint", "slot/pin", "--size", "8", "--along", "x"), 1, "along two lines"),
-        (("--joint", "slot/tongue", "--size", "-3", "--along", "z"), 1, "not -3"),
-        (("--joint", "slot/tongue", "--size", "3", "--along", "z", "--fit", "no-go"), 1, "no-go"),
+        (("--joint", "slot/tongue"), 2, "takes --size and --across"),
+        (("--joint", "slot", "--size", "12", "--across", "z"), 1, "internal/external"),
+        (("--joint", "slot/pin", "--size", "8", "--across", "x"), 1, "along two lines"),
+        (("--joint", "slot/tongue", "--size", "-3", "--across", "z"), 1, "not -3"),
+        (("--joint", "slot/tongue", "--size", "3", "--across", "z", "--fit", "no-go"), 1, "no-go"),
         (("--joints", "nowhere.csv"), 1, "no such file"),
         (("--joints", "list.csv", "--fit", "push"), 2, "Not together with --joints: --fit"),
-        (("--size", "3", "--along", "z"), 2, "Only with --joint: --size, --along"),
+        (("--size", "3", "--across", "z"), 2, "Only with --joint: --size, --across"),
     ],
 )
 def test_questions_that_cannot_be_asked(tmp_path, options, code, says):

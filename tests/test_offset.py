@@ -149,7 +149,7 @@ def test_across_layers_only_whole_layers_come_off_one_face():
 
 
 def test_a_profile_that_learned_nothing_is_no_answer():
-    with pytest.raises(NotMeasuredError, match=r"Not measured: .* slot/tongue along x"):
+    with pytest.raises(NotMeasuredError, match=r"Not measured: .* slot/tongue across x"):
         answer(known_profile(sd_share=1.0), Question(SLOT_X, Grade.SLIDE))
 
 
@@ -164,7 +164,7 @@ def test_outside_the_measured_sizes_is_said():
     missing = answer(known_profile(measured=near[1:]), Question(inside, Grade.SLIDE))
     assert missing.extrapolated
     (warning,) = [line for line in sentences(missing) if "EXTRAPOLATED" in line]
-    assert warning == "EXTRAPOLATED from others: no slot was measured along x."
+    assert warning == "EXTRAPOLATED from others: no slots across x were measured."
 
 
 REFUSED = [
@@ -233,4 +233,4 @@ def test_sizes_measured_are_told_to_a_hundredth():
         for form in (Form.SLOT, Form.TONGUE)
     ]
     got = answer(known_profile(measured=tuple(measured)), Question(SLOT_X, Grade.SLIDE))
-    assert "Measured: slots of 2.93 to 22.3 mm along x." in sentences(got)
+    assert "Measured: slots across x of 2.93 to 22.3 mm." in sentences(got)

@@ -37,7 +37,7 @@ class Printer:
         self,
         joint: str | None = None,
         *,
-        along: str,
+        across: str,
         size_mm: float | None = None,
         fit: str = "slide",
         gives: str | None = None,
@@ -53,8 +53,8 @@ class Printer:
         joint : str, optional
             Internal and external form, such as ``"slot/tongue"`` or ``"hole/pin"``. May be left
             out, as may the size, where a bought piece says it.
-        along : str
-            Printer axis across the faces of a flat joint, along the axis of a round one.
+        across : str
+            Printer axis across the faces of a flat joint; of a round one, along its axis.
         size_mm : float, optional
             Nominal size.
         fit : str
@@ -82,18 +82,18 @@ class Printer:
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
-        >>> answer = printer.offset("slot/tongue", size_mm=12, along="x", fit="slide")
+        >>> answer = printer.offset("slot/tongue", size_mm=12, across="x", fit="slide")
         >>> answer.moves[0].offset_mm < 0  # into the material of the tongue
         True
-        >>> printer.offset(bought="pin 8 m6", along="z").moves[0].form
+        >>> printer.offset(bought="pin 8 m6", across="z").moves[0].form
         <Form.HOLE: 'hole'>
         """
         piece = None if bought is None else hardware(bought)
         moved = None if gives is None else known(Gives, gives, "body that gives way")
         question = Question(
-            joint_of(joint, size_mm, along)
+            joint_of(joint, size_mm, across)
             if piece is None
-            else bought_joint(piece, along, joint, size_mm, moved),
+            else bought_joint(piece, across, joint, size_mm, moved),
             known(FITS, fit, "fit"),
             (moved or Gives.EXTERNAL) if piece is None else piece.gives,
             at_least,
@@ -107,7 +107,7 @@ class Printer:
         self,
         form: str,
         *,
-        along: str,
+        across: str,
         printed_mm: float | None = None,
         limits_code: str | None = None,
     ) -> SizeAnswer:
@@ -117,8 +117,8 @@ class Printer:
         ----------
         form : str
             ``"hole"``, ``"slot"``, ``"pin"`` or ``"tongue"``.
-        along : str
-            Printer axis across its faces, or along the axis of a round one.
+        across : str
+            Printer axis across its faces; of a round one, along its axis.
         printed_mm : float, optional
             The size that it should have; the middle of its limits unless said.
         limits_code : str, optional
@@ -134,7 +134,7 @@ class Printer:
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
-        >>> hole = printer.size("hole", printed_mm=8, along="z", limits_code="8 H13")
+        >>> hole = printer.size("hole", printed_mm=8, across="z", limits_code="8 H13")
         >>> hole.drawn_mm > 8, 0 < hole.chance < 1
         (True, True)
         """
@@ -144,17 +144,17 @@ class Printer:
             if band is None:
                 raise AnswerError("Say the size that it should print with, or limits of size.")
             printed_mm = band.middle_mm
-        direction = known(Direction, along, "direction")
+        direction = known(Direction, across, "direction")
         return draw_size(self.profile, SizeQuestion(side, printed_mm, direction, band))
 
-    def clearance_hole(self, screw: str, *, along: str, joint: str | None = None) -> SizeAnswer:
+    def clearance_hole(self, screw: str, *, across: str, joint: str | None = None) -> SizeAnswer:
         """Say what to draw so that a hole prints as its standard wants it for a screw.
 
         Parameters
         ----------
         screw : str
             Such as ``"screw M3 medium"``.
-        along : str
+        across : str
             Printer axis along the screw.
         joint : str, optional
             May be left out; ``"hole/pin"`` is the only one.
@@ -169,13 +169,13 @@ class Printer:
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
-        >>> printer.clearance_hole("screw M3 medium", along="z").question.limits.code
+        >>> printer.clearance_hole("screw M3 medium", across="z").question.limits.code
         '3.4 H13'
         """
         piece = hardware(screw)
-        return draw_hole(self.profile, piece, bought_joint(piece, along, joint).direction)
+        return draw_hole(self.profile, piece, bought_joint(piece, across, joint).direction)
 
-    def limits(self, code: str, *, joint: str, along: str) -> LimitsAnswer:
+    def limits(self, code: str, *, joint: str, across: str) -> LimitsAnswer:
         """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, and how surely.
 
         Parameters
@@ -185,7 +185,7 @@ class Printer:
             ``"12 +0.1/0 / 12 -0.1/-0.2"``; one band only is that of both.
         joint : str
             Internal and external form, such as ``"slot/tongue"``.
-        along : str
+        across : str
             Printer axis.
 
         Raises
@@ -198,12 +198,12 @@ class Printer:
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
-        >>> found = printer.limits("12 H13/d13", joint="slot/tongue", along="x")
+        >>> found = printer.limits("12 H13/d13", joint="slot/tongue", across="x")
         >>> found.both.chance <= min(found.hole.chance, found.shaft.chance)
         True
         """
         fit = fit_limits(code)
-        asked = parse_joint(joint, fit.hole.nominal_mm, along)
+        asked = parse_joint(joint, fit.hole.nominal_mm, across)
         return meet_limits(self.profile, fit, asked.internal, asked.external, asked.direction)
 
     def part(self, path: str | Path) -> PartAnswer:
@@ -245,7 +245,7 @@ def load_profile(path: str | Path) -> Printer:
     return Printer(read_profile(Path(path)))
 
 
-def joint_of(text: str | None, size_mm: float | None, along: str) -> Joint:
+def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:
     """Return the joint between two printed bodies.
 
     Raises
@@ -255,12 +255,12 @@ def joint_of(text: str | None, size_mm: float | None, along: str) -> Joint:
     """
     if text is None or size_mm is None:
         raise AnswerError("Say the joint, such as slot/tongue, and its size, or a bought mate.")
-    return parse_joint(text, size_mm, along)
+    return parse_joint(text, size_mm, across)
 
 
 def bought_joint(
     piece: Hardware,
-    along: str,
+    across: str,
     text: str | None = None,
     size_mm: float | None = None,
     gives: Gives | None = None,
@@ -272,9 +272,9 @@ def bought_joint(
     AnswerError
         If another joint or size is said, or that another body than the printed one moves.
     """
-    joint = parse_joint("/".join(piece.forms), piece.nominal_mm, along)
+    joint = parse_joint("/".join(piece.forms), piece.nominal_mm, across)
     wrong: list[str] = []
-    if text is not None and parse_joint(text, piece.nominal_mm, along) != joint:
+    if text is not None and parse_joint(text, piece.nominal_mm, across) != joint:
         wrong.append(f"{piece.name} makes a {'/'.join(piece.forms)} joint, not {text}.")
     if size_mm is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
         wrong.append(f"{piece.name} is {piece.nominal_mm:g} mm, not {size_mm:g}: leave it out.")
@@ -302,7 +302,7 @@ def side_limits(code: str, form: Form) -> Limits:
     return band
 
 
-def parse_joint(text: str, size_mm: float, along: str) -> Joint:
+def parse_joint(text: str, size_mm: float, across: str) -> Joint:
     """Read ``slot/tongue`` with its size and direction.
 
     Raises
@@ -319,7 +319,7 @@ def parse_joint(text: str, size_mm: float, along: str) -> Joint:
     unlike = odd_pair(internal, external)
     if unlike:
         raise AnswerError(unlike)
-    return Joint(internal, external, size_mm, known(Direction, along, "direction"))
+    return Joint(internal, external, size_mm, known(Direction, across, "direction"))
 
 
 def known(words: Iterable[Word], text: str, what: str) -> Word:

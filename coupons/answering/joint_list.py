@@ -15,13 +15,13 @@ from coupons.measuring.entries import near_miss
 from coupons.measuring.spreadsheet import Cells, Layout, read_cells
 from coupons.terms import EXTERNAL, FITS, INTERNAL, Direction, Form, Gives, Grade, Joint
 
-COLUMNS = ("name", "internal", "external", "size_mm", "along", "fit", "gives", "hardware")
+COLUMNS = ("name", "internal", "external", "size_mm", "across", "fit", "gives", "hardware")
 _UNIT_COLUMNS = ("unit", "units")
 
 _LAYOUT = Layout(
     columns=COLUMNS,
-    needed=("name", "along"),
-    number_pair=("size_mm", "along"),
+    needed=("name", "across"),
+    number_pair=("size_mm", "across"),
     holds="a list of joints",
     if_missing="Give the path of a CSV file with the columns " + ", ".join(COLUMNS),
     if_empty="Its first row holds the names " + ", ".join(COLUMNS),
@@ -170,13 +170,13 @@ class _Reader:
         external = self._form("external", EXTERNAL, piece)
         self._refuse_odd_pair(internal, external)
         size_mm = self._size(piece)
-        along = self._along()
+        direction = self._across()
         fit, gap_mm = self._fit(piece)
         self._refuse_wide_gap(gap_mm, size_mm)
         gives = self._gives(piece)
-        if internal is None or external is None or size_mm is None or along is None:
+        if internal is None or external is None or size_mm is None or direction is None:
             return None
-        joint = Joint(internal, external, size_mm, along)
+        joint = Joint(internal, external, size_mm, direction)
         return ListedJoint(self.number, name, joint, fit, gap_mm, gives, piece)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
@@ -248,11 +248,11 @@ class _Reader:
             self._refuse(f"{piece.nominal_mm:g}, the size of {piece.name}", text, "Leave it blank")
         return size_mm
 
-    def _along(self) -> Direction | None:
-        text = self.cells["along"].lower()
+    def _across(self) -> Direction | None:
+        text = self.cells["across"].lower()
         if text not in tuple(Direction):
-            todo = "The printer's axis across the faces, or along the axis of a round joint"
-            self._refuse(f"along {', '.join(Direction)}", text, todo)
+            todo = "The printer's axis across the faces; of a round joint, along its axis"
+            self._refuse(f"across {', '.join(Direction)}", text, todo)
             return None
         return Direction(text)
 

@@ -9,6 +9,7 @@ from coupons.answering.joint_list import JointList, variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
 from coupons.answering.terminal import cell, plain
+from coupons.answering.ways import flats_hint
 from coupons.answering.words import (
     PRACTICE,
     REHEARSED,
@@ -20,7 +21,7 @@ from coupons.answering.words import (
     percent,
     signed,
 )
-from coupons.terms import Grade
+from coupons.terms import Direction, Grade
 
 _WIDTHS = (18, 10, 17, 21, 9)
 
@@ -29,7 +30,7 @@ COLUMNS = (
     "internal",
     "external",
     "size_mm",
-    "along",
+    "across",
     "fit",
     "hardware",
     "internal_drawn_mm",
@@ -88,6 +89,8 @@ def warnings(joint: JointAnswer) -> list[str]:
         lines.append("Less than an even chance: print one and try it before the part.")
     if listed.fit is not None and isinstance(found, Answer) and found.feel is not Feel.HAND:
         lines.append(f"No trials show this fit: {PRACTICE}.")
+    if listed.joint.direction is Direction.Z and (hint := flats_hint(listed.hardware, Direction.Z)):
+        lines.append(hint)
     if listed.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("May split along the layers.")
     return lines

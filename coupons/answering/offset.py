@@ -24,6 +24,7 @@ from coupons.answering.drawing import (
 from coupons.answering.hardware import Hardware, two_holes
 from coupons.answering.next_print import half_width, learned_share
 from coupons.answering.pairs import odd_pair
+from coupons.answering.ways import flats_hint, way
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS, THRESHOLDS
@@ -80,7 +81,7 @@ class Question:
         """The question in few words."""
         joint, mate = self.joint, f"{self.joint.internal}/{self.joint.external}"
         what = self.bought.name if self.bought else f"{mate} {joint.size_mm:g} mm"
-        return f"{self.fit} {what} along {joint.direction}"
+        return f"{self.fit} {what} {way(joint.internal, joint.direction)}"
 
     @property
     def wish(self) -> str:
@@ -141,7 +142,7 @@ class Answer:
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:
-        """Printed forms of which no size was measured along the joint's direction."""
+        """Printed forms of which no size was measured in the joint's direction."""
         found = {each.form for each in self.measured}
         return tuple(form for form in self.question.printed_forms if form not in found)
 
@@ -337,11 +338,12 @@ def _asks_for_edge(question: Question) -> bool:
 
 def _not_measured(question: Question) -> str:
     joint = question.joint
-    what = f"{joint.internal}/{joint.external} along {joint.direction}"
-    return (
+    what = f"{joint.internal}/{joint.external} {way(joint.internal, joint.direction)}"
+    told = (
         f"Not measured: this profile learned next to nothing about {question.fit} fits of {what}. "
         f"{advice(joint.internal, joint.direction)}"
     )
+    return f"{told} {flats_hint(question.bought, joint.direction)}".rstrip()
 
 
 def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> Drawn:

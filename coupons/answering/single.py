@@ -12,6 +12,7 @@ from coupons.answering.hardware import Hardware
 from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
 from coupons.answering.standards import Limits
 from coupons.answering.together import Demand
+from coupons.answering.ways import sizes_in
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import EFFECTS, effect_row, height_share, side
@@ -79,7 +80,7 @@ class SizeAnswer:
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:
-        """The form asked for, if no size of it was measured along that direction."""
+        """The form asked for, if no size of it was measured in that direction."""
         return () if self.measured else (self.question.form,)
 
 
@@ -161,8 +162,9 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
     printed = PrintedSize(profile, Feature(question.form, drawn_mm, question.direction))
     if next_print.learned_share(profile, printed.row[None, :])[0] > NOTHING_LEARNED:
         raise NotMeasuredError(
-            f"Not measured: this profile learned next to nothing about {question.form}s along "
-            f"{question.direction}. {advice(question.form, question.direction)}"
+            "Not measured: this profile learned next to nothing about "
+            f"{sizes_in(question.form, question.direction)}. "
+            f"{advice(question.form, question.direction)}"
         )
     variances, weights = printed.variances()
     half = next_print.half_width(variances, weights)

@@ -7,6 +7,7 @@ from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
 from coupons.answering.drawing import FaceMove
 from coupons.answering.single import SizeAnswer
 from coupons.answering.standards import Limits
+from coupons.answering.ways import sizes_in
 from coupons.answering.words import (
     REHEARSED,
     SURE,
@@ -86,11 +87,11 @@ def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
         for reach in reached
         if reach.form is question.form and reach.low_mm <= question.nominal_mm <= reach.high_mm
     ]
-    what = f"{question.form.capitalize()}s of"
+    what = sizes_in(question.form, question.direction).capitalize()
     if not here or question.limits is None:
         return (
-            f"{what} {question.nominal_mm:g} mm along {question.direction}: not measured at this "
-            "size, so that the grade they reach is not known."
+            f"{what} of {question.nominal_mm:g} mm: not measured at this size, so that the grade "
+            "they reach is not known."
         )
     reach, grade = here[0], question.limits.grade_number
     width_mm = question.limits.width_mm
@@ -98,7 +99,7 @@ def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
     asked = f"{width_mm:.2f} mm in all" if grade is None else f"IT{grade}"
     verdict = "reached" if able else "not reached, so that some will miss it"
     return (
-        f"{what} {size_range(reach.low_mm, reach.high_mm)} along {reach.direction} reach "
+        f"{what} of {size_range(reach.low_mm, reach.high_mm)} reach "
         f"{_grade(reach)} (scatter of {reach.band_mm:.2f} mm); "
         f"{question.limits.code} asks for {asked}: {verdict}."
     )
@@ -115,7 +116,7 @@ def _all_reached(form: Form, reached: tuple[Reach, ...]) -> str:
     grades = ", ".join(
         f"{_grade(run[0])} at {size_range(run[0].low_mm, run[-1].high_mm)}" for run in runs
     )
-    return f"Grades reached by {form}s along {steps[0].direction}: {grades}."
+    return f"Grades reached by {sizes_in(form, steps[0].direction)}: {grades}."
 
 
 def size_data(answer: SizeAnswer) -> dict[str, object]:
@@ -123,7 +124,7 @@ def size_data(answer: SizeAnswer) -> dict[str, object]:
     limits = answer.question.limits
     return {
         **move_data(size_move(answer)),
-        "along": str(answer.question.direction),
+        "across": str(answer.question.direction),
         "printed_mm": answer.expected_mm,
         "low_mm": answer.low_mm,
         "high_mm": answer.high_mm,
@@ -149,7 +150,7 @@ def limits_data(answer: LimitsAnswer) -> dict[str, object]:
         "reached": [
             {
                 "form": str(reach.form),
-                "along": str(reach.direction),
+                "across": str(reach.direction),
                 "low_mm": reach.low_mm,
                 "high_mm": reach.high_mm,
                 "band_mm": reach.band_mm,

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from coupons.answering.drawing import FaceMove, whole_layers
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import INTERVAL, Answer, Feel
+from coupons.answering.ways import flats_hint, sizes_in
 from coupons.learning.profile import MeasuredRange
 from coupons.terms import GRADES, INTERNAL, Direction, Form, Grade
 
@@ -112,9 +113,9 @@ def evidence(measured: Iterable[MeasuredRange]) -> list[str]:
     --------
     >>> slots = MeasuredRange(form=Form.SLOT, direction=Direction.X, low_mm=4, high_mm=25)
     >>> evidence([slots])
-    ['Measured: slots of 4 to 25 mm along x.']
+    ['Measured: slots across x of 4 to 25 mm.']
     >>> evidence([slots.model_copy(update={"tried_mm": (4, 8), "read_mm": (4, 25)})])
-    ['Slots along x: tried by hand at 4 to 8 mm, sizes read at 4 to 25 mm.']
+    ['Slots across x: tried by hand at 4 to 8 mm, sizes read at 4 to 25 mm.']
     """
     return [_evidence(each) for each in measured]
 
@@ -122,11 +123,11 @@ def evidence(measured: Iterable[MeasuredRange]) -> list[str]:
 def _evidence(each: MeasuredRange) -> str:
     if each.tried_mm is None and each.read_mm is None:  # an early profile, which did not say
         sizes = size_range(each.low_mm, each.high_mm)
-        return f"Measured: {each.form}s of {sizes} along {each.direction}."
+        return f"Measured: {sizes_in(each.form, each.direction)} of {sizes}."
     tried = f"at {size_range(*each.tried_mm)}" if each.tried_mm else "at no size"
     read = f"at {size_range(*each.read_mm)}" if each.read_mm else "at no size"
-    what = f"{each.form.capitalize()}s along {each.direction}"
-    return f"{what}: tried by hand {tried}, sizes read {read}."
+    what = sizes_in(each.form, each.direction)
+    return f"{what.capitalize()}: tried by hand {tried}, sizes read {read}."
 
 
 def measured_data(measured: Iterable[MeasuredRange]) -> list[dict[str, object]]:
@@ -155,8 +156,8 @@ def bought(piece: Hardware) -> str:
 def extrapolated(size_mm: float, direction: Direction, unmeasured: Sequence[Form]) -> str:
     """Say that a size lies where nothing was measured, and of which forms nothing was at all."""
     if unmeasured:
-        forms = " and no ".join(unmeasured)
-        return f"EXTRAPOLATED from others: no {forms} was measured along {direction}."
+        forms = " and no ".join(sizes_in(form, direction) for form in unmeasured)
+        return f"EXTRAPOLATED from others: no {forms} were measured."
     return (
         f"EXTRAPOLATED: {size_mm:g} mm lies outside the sizes measured; what that leaves open is "
         "counted."
@@ -181,6 +182,7 @@ def sentences(answer: Answer) -> list[str]:
     lines.append(interval_sentence(answer))
     if question.bought is not None:
         lines.append(bought(question.bought))
+        lines += filter(None, [flats_hint(question.bought, joint.direction)])
     lines += evidence(answer.measured)
     if answer.extrapolated:
         lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
@@ -255,7 +257,7 @@ def as_data(answer: Answer) -> dict[str, object]:
         "joint": f"{question.joint.internal}/{question.joint.external}",
         "size_mm": question.joint.size_mm,
         "hardware": question.bought.name if question.bought else None,
-        "along": str(question.joint.direction),
+        "across": str(question.joint.direction),
         "fit": str(question.fit),
         "moves": [move_data(move) for move in answer.moves],
         "gap_mm": answer.gap_mm,

@@ -20,7 +20,7 @@ _MOST_SHOWN = 8
 @click.option("--joints", type=click.Path(path_type=Path), help="Ask about a list of joints.")
 @click.option("--joint", help="Ask about one joint: slot/tongue or hole/pin.")
 @click.option("--size", "size_mm", type=length, help="Its nominal size, mm.")
-@click.option("--along", help="Its printer axis: x, y or z.")
+@click.option("--across", help="Printer axis across its faces; of a round one, along its axis.")
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(
@@ -28,7 +28,7 @@ def command(
     joints: Path | None,
     joint: str | None,
     size_mm: float | None,
-    along: str | None,
+    across: str | None,
     fit: str | None,
     as_json: bool,
 ) -> None:
@@ -41,7 +41,7 @@ def command(
     from coupons.learning.profile import read_profile
 
     known = read_profile(profile)
-    asked = _questions(known, joints, joint, size_mm, along, fit)
+    asked = _questions(known, joints, joint, size_mm, across, fit)
     records, costs = shipped_coupons()
     found = gains(known, asked, records)
     if as_json:
@@ -55,7 +55,7 @@ def _questions(
     joints: Path | None,
     joint: str | None,
     size_mm: float | None,
-    along: str | None,
+    across: str | None,
     fit: str | None,
 ) -> list["Asked"]:
     from coupons.answering.ask import known, parse_joint
@@ -64,7 +64,7 @@ def _questions(
     from coupons.cli.listed import read_listed
     from coupons.terms import FITS
 
-    alone = {"--joint": joint, "--size": size_mm, "--along": along, "--fit": fit}
+    alone = {"--joint": joint, "--size": size_mm, "--across": across, "--fit": fit}
     given = [option for option, value in alone.items() if value is not None]
     if joints is not None:
         if given:
@@ -74,9 +74,9 @@ def _questions(
         if given:
             raise click.UsageError(f"Only with --joint: {', '.join(given)}.")
         return [ask_about(profile, question) for question in USUAL]
-    if size_mm is None or along is None:
-        raise click.UsageError("--joint takes --size and --along with it.")
-    question = Question(parse_joint(joint, size_mm, along), known(FITS, fit or "slide", "fit"))
+    if size_mm is None or across is None:
+        raise click.UsageError("--joint takes --size and --across with it.")
+    question = Question(parse_joint(joint, size_mm, across), known(FITS, fit or "slide", "fit"))
     return [ask_about(profile, question)]
 
 

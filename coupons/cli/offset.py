@@ -35,9 +35,9 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.option("--joint", help="Internal/external form: slot/tongue or hole/pin.")
 @click.option("--size", "size_mm", type=length, help="Nominal size, mm.")
 @click.option(
-    "--along",
+    "--across",
     required=True,
-    help="Printer axis across the faces of a flat joint, along the axis of a round one: x, y or z.",
+    help="Printer axis across the faces; of a round joint, along its axis: x, y or z.",
 )
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option(
@@ -117,15 +117,15 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
 
     todo = "The code says which sizes are wanted and how far they may miss: leave out the rest"
     _allow_only(asked, "--limits", ("limits", "joint", "form"), todo)
-    code, along = asked["limits"], asked["along"]
+    code, across = asked["limits"], asked["across"]
     if (asked["joint"] is None) is (asked["form"] is None):
         raise click.UsageError(
             "Say what the limits are for: with --joint slot/tongue for both sides, such as "
             '"12 H9/d9", or with --form hole for one, such as "12 H13".'
         )
     if asked["form"] is not None:
-        return _size_words(printer.size(asked["form"], along=along, limits_code=code))
-    answer = printer.limits(code, joint=asked["joint"], along=along)
+        return _size_words(printer.size(asked["form"], across=across, limits_code=code))
+    answer = printer.limits(code, joint=asked["joint"], across=across)
     return limits_sentences(answer), limits_data(answer)
 
 
@@ -138,7 +138,7 @@ def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
             "A single size takes both --form and --prints, or --limits for --prints."
         )
     return _size_words(
-        printer.size(asked["form"], printed_mm=asked["printed_mm"], along=asked["along"])
+        printer.size(asked["form"], printed_mm=asked["printed_mm"], across=asked["across"])
     )
 
 
@@ -156,7 +156,7 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         f"Its standard gives the hole: leave out {piece.series} to ask for a fit, or leave it out"
     )
     _allow_only(asked, f'--hardware "{name}"', ("hardware", "joint"), todo)
-    return _size_words(printer.clearance_hole(name, along=asked["along"], joint=asked["joint"]))
+    return _size_words(printer.clearance_hole(name, across=asked["across"], joint=asked["joint"]))
 
 
 def _size_words(answer: Any) -> Spoken:
@@ -173,7 +173,7 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         raise click.UsageError(
             "Ask about --joint and --size, --hardware, --limits, or --form and --prints."
         )
-    wishes = ("size_mm", "along", "gives", "at_least", "drawn_gap_mm", "printed_gap_mm")
+    wishes = ("size_mm", "across", "gives", "at_least", "drawn_gap_mm", "printed_gap_mm")
     answer = printer.offset(
         asked["joint"],
         fit=asked["fit"] or "slide",

@@ -277,7 +277,7 @@ def _first_joint(runs: Sequence[Run]) -> str:
                 internal, external = pair
                 return (
                     f"--joint {internal.form}/{external.form}"
-                    f" --size {external.size_mm:g} --along {external.direction}"
+                    f" --size {external.size_mm:g} --across {external.direction}"
                 )
     return ""
 

@@ -17,6 +17,7 @@ from coupons.answering.joint_words import (
 )
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
+from coupons.answering.ways import way
 from coupons.answering.words import REHEARSED, chance
 from coupons.atomic import not_ours, write_text
 from coupons.errors import Problem, WriteError
@@ -87,7 +88,7 @@ def _row(joint: JointAnswer) -> dict[str, object]:
         "name": listed.name,
         "wish": wish(joint),
         "grade": listed.fit or "",
-        "along": listed.joint.direction,
+        "way": way(listed.joint.internal, listed.joint.direction),
         "bodies": [_body(joint, form) for form in (listed.joint.internal, listed.joint.external)],
         "chance": "" if joint.chance is None else chance(joint.chance),
         "shares": _shares(joint),

@@ -10,7 +10,7 @@ from coupons.showing.joints_page import part_page
 
 pytestmark = pytest.mark.browser
 
-LIST = """name,internal,external,size_mm,along,fit,gives,hardware
+LIST = """name,internal,external,size_mm,across,fit,gives,hardware
 drawer,slot,tongue,12,x,slide,external,
 lid pin,hole,pin,5,z,push,both,
 hinge,hole,pin,8,z,slide,internal,pin 8 m6
