@@ -6,7 +6,7 @@ from coupons.answering.hardware import hardware
 from coupons.answering.offset import Question, answer
 from coupons.answering.size_words import limits_sentences, size_sentences
 from coupons.answering.words import sentences
-from coupons.errors import AnswerError
+from coupons.errors import AnswerError, NotMeasuredError
 from coupons.terms import Direction, Form, Gives, Grade, Joint
 
 PRINTER = Printer(known_profile())
@@ -25,6 +25,17 @@ def test_a_bought_mate_says_joint_size_and_who_gives_way():
     assert "Bought: bearing bore 8, 7.992 to 8.000 mm (ISO 492" in " ".join(sentences(found))
     same = {"joint": "hole/pin", "size_mm": 8, "gives": "internal"}
     assert PRINTER.offset(across="z", bought="pin 8 m6", **same).moves[0].form is Form.HOLE
+
+
+def test_a_nut_is_told_what_its_direction_means():
+    hint = "For nut M4 across z is from flat to flat. If z is the axis of its screw, ask across"
+    assert f"{hint} x or y." in sentences(PRINTER.offset(across="z", bought="nut M4"))
+    flat = Printer(known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1}))
+    with pytest.raises(NotMeasuredError, match=hint):
+        flat.offset(across="z", bought="nut M4")
+    for piece in ("screw M4", "pin 8 m6"):
+        said = " ".join(sentences(PRINTER.offset(across="z", bought=piece)))
+        assert "flat to flat" not in said
 
 
 def test_a_clearance_hole_aims_at_the_middle_of_its_limits():

@@ -100,6 +100,13 @@ def test_wide_scripts_stay_in_their_columns(tmp_path):
     assert wide.index("slide") + 2 == plain.index("slide")
 
 
+def test_a_nut_listed_with_the_axis_of_its_screw_is_warned_about(tmp_path):
+    rows = "nut,,,,z,slide,,nut M4\nother nut,,,,x,slide,,nut M4\nscrew,,,,z,slide,,screw M4\n"
+    nut, other, screw = part(tmp_path, known_profile(), rows).joints
+    assert "ask across x or y" in " ".join(warnings(nut))
+    assert not any("flat to flat" in " ".join(warnings(joint)) for joint in (other, screw))
+
+
 def test_faces_across_layers_and_faces_left_alone():
     assert short_move(FaceMove(Form.SLOT, -0.2, 1, 12.2)) == "−0.20 into one face"
     assert short_move(FaceMove(Form.PIN, 0.05, 2, 5.1)) == "+0.05 out of material"
