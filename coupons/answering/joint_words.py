@@ -8,13 +8,14 @@ from coupons.answering.drawing import FaceMove
 from coupons.answering.joint_list import JointList, variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
+from coupons.answering.origin import origin_data, origin_sentence
 from coupons.answering.terminal import cell, plain
 from coupons.answering.ways import flats_hint
 from coupons.answering.words import (
     PRACTICE,
-    REHEARSED,
     chance,
     extrapolated,
+    marks,
     minus,
     move_data,
     named,
@@ -83,6 +84,12 @@ def warnings(joint: JointAnswer) -> list[str]:
     if found.extrapolated:
         asked = listed.joint
         lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
+    starts = {move.form: move.from_mm for move in joint.moves}
+    lines += [
+        f"The offset starts from the {from_mm:g} mm {form} of its standard."
+        for form, from_mm in starts.items()
+        if abs(from_mm - listed.joint.size_mm) > 1e-6
+    ]
     if found.layer_mm is not None:
         lines.append("Rounded to whole layers.")
     if joint.chance is not None and joint.chance < EVEN_CHANCE:
@@ -104,11 +111,12 @@ def table_lines(part: PartAnswer) -> Iterator[str]:
 
 
 def note_lines(part: PartAnswer) -> Iterator[str]:
-    """Yield the chance that all of it fits, then every warning with its joints."""
+    """Yield the chance that all of it fits, every warning with its joints, and whose answers."""
     yield together_sentence(part)
     yield from told_once(
         (joint.listed.name, warning) for joint in part.joints for warning in warnings(joint)
     )
+    yield origin_sentence(part.origin)
 
 
 def told_once(warned: Iterable[tuple[str, str]]) -> Iterator[str]:
@@ -167,15 +175,15 @@ def _counted_sentence(part: PartAnswer) -> str:
 
 def answers_csv(part: PartAnswer) -> str:
     """Write the answers as CSV, one joint a row."""
-    rows = [_cells(joint, part.rehearsed) for joint in part.joints]
+    rows = [_cells(joint, marks(part.rehearsed, part.origin)) for joint in part.joints]
     return _csv([list(COLUMNS), *rows])
 
 
-def _cells(joint: JointAnswer, rehearsed: bool) -> list[str]:
+def _cells(joint: JointAnswer, marked: list[str]) -> list[str]:
     listed = joint.listed
     offsets = {move.form: move.offset_mm for move in joint.moves}
     mated = (listed.joint.internal, listed.joint.external)
-    notes = ([REHEARSED] if rehearsed else []) + warnings(joint)
+    notes = marked + warnings(joint)
     return [
         listed.name,
         *mated,
@@ -217,10 +225,24 @@ def _csv(rows: list[list[str]]) -> str:
     return text.getvalue()
 
 
+def _question_data(joint: JointAnswer) -> dict[str, object]:
+    listed, asked = joint.listed, joint.listed.joint
+    return {
+        "joint": f"{asked.internal}/{asked.external}",
+        "size_mm": asked.size_mm,
+        "across": str(asked.direction),
+        "hardware": listed.hardware.name if listed.hardware else None,
+        "fit": None if listed.fit is None else str(listed.fit),
+        "printed_gap_mm": listed.gap_mm,
+        "move": str(listed.gives),
+    }
+
+
 def as_data(part: PartAnswer) -> dict[str, object]:
     """Return the answers as plain data, units in the names."""
     return {
         "rehearsed": part.rehearsed,
+        "origin": origin_data(part.origin),
         "together": {
             "chance": part.together.chance,
             "error": part.together.error,
@@ -229,6 +251,7 @@ def as_data(part: PartAnswer) -> dict[str, object]:
         "joints": [
             {
                 "name": joint.listed.name,
+                "question": _question_data(joint),
                 "wish": wish(joint),
                 "chance": joint.chance,
                 "moves": [move_data(move) for move in joint.moves],

@@ -9,6 +9,7 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.drawing import FaceMove
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.offset import Answer, Question, answer
+from coupons.answering.origin import Origin, origin_of
 from coupons.answering.single import PrintedSize, SizeAnswer, draw_hole
 from coupons.answering.together import Demand, Together, chance_together, shared_of
 from coupons.errors import AnswerError
@@ -64,9 +65,8 @@ class PartAnswer:
     joints: tuple[JointAnswer, ...]
     together: Together
     counted: tuple[JointAnswer, ...]
-    machine: str
-    material: str
     rehearsed: bool
+    origin: Origin
 
 
 def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
@@ -84,9 +84,8 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
         joints=joints,
         together=_together(profile, counted, demands),
         counted=counted,
-        machine=profile.machine,
-        material=profile.material,
         rehearsed=profile.rehearsed,
+        origin=origin_of(profile),
     )
 
 

@@ -23,6 +23,7 @@ from coupons.answering.drawing import (
 )
 from coupons.answering.hardware import Hardware, two_holes
 from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.origin import Origin, origin_of
 from coupons.answering.pairs import odd_pair
 from coupons.answering.ways import flats_hint, way
 from coupons.answering.where_measured import advice
@@ -93,6 +94,13 @@ class Question:
         return f"fit {self.fit}"
 
     @property
+    def staying(self) -> Form | None:
+        """The body whose faces keep their place; None where both give way."""
+        joint = self.joint
+        stays = {Gives.INTERNAL: joint.external, Gives.EXTERNAL: joint.internal, Gives.BOTH: None}
+        return stays[self.gives]
+
+    @property
     def printed_forms(self) -> tuple[Form, ...]:
         """Forms that come from the printer: both, or the one that meets a bought mate."""
         forms = (self.joint.internal, self.joint.external)
@@ -139,6 +147,7 @@ class Answer:
     layers: int | None
     prints_as: tuple[tuple[float, float], ...]
     feel: Feel
+    origin: Origin
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:
@@ -189,6 +198,7 @@ def answer(profile: Profile, question: Question) -> Answer:
         layers=drawn.layers,
         prints_as=tuple((gap_mm, float(printed[gap_mm][rank])) for gap_mm in sorted(printed)),
         feel=_feel(profile, question.fit),
+        origin=origin_of(profile),
     )
 
 

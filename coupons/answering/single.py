@@ -10,6 +10,7 @@ from coupons.answering import next_print
 from coupons.answering.beyond import ranges_of, size_variance
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
+from coupons.answering.origin import Origin, origin_of
 from coupons.answering.standards import Limits
 from coupons.answering.together import Demand
 from coupons.answering.ways import sizes_in
@@ -39,6 +40,8 @@ class SizeQuestion:
         Limits of size whose chance is asked for; offsets are then told from their nominal size.
     drawn_mm : float, optional
         Ask what this drawn size prints as, instead of looking for one.
+    bought : Hardware, optional
+        The piece whose standard gives the limits.
     """
 
     form: Form
@@ -46,6 +49,7 @@ class SizeQuestion:
     direction: Direction
     limits: Limits | None = None
     drawn_mm: float | None = None
+    bought: Hardware | None = None
 
     @property
     def nominal_mm(self) -> float:
@@ -77,6 +81,7 @@ class SizeAnswer:
     rehearsed: bool
     layer_mm: float | None
     layers: int | None
+    origin: Origin
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:
@@ -187,6 +192,7 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
         rehearsed=profile.rehearsed,
         layer_mm=None if layers is None else profile.layer_height_mm,
         layers=layers,
+        origin=origin_of(profile),
     )
 
 
@@ -205,7 +211,7 @@ def draw_hole(profile: Profile, piece: Hardware, direction: Direction) -> SizeAn
             f"No standard gives limits for what is printed around {piece.name}: ask for a fit."
         )
     form = next(form for form in piece.forms if form is not piece.form)
-    question = SizeQuestion(form, piece.printed.middle_mm, direction, piece.printed)
+    question = SizeQuestion(form, piece.printed.middle_mm, direction, piece.printed, bought=piece)
     return draw_size(profile, question)
 
 

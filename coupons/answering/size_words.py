@@ -1,22 +1,25 @@
 """Answers about single sizes and about limits, in words and as data."""
 
 from collections.abc import Sequence
+from datetime import date
 from itertools import groupby
 
 from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
 from coupons.answering.drawing import FaceMove
+from coupons.answering.origin import origin_data, origin_sentence
 from coupons.answering.single import SizeAnswer
 from coupons.answering.standards import Limits
 from coupons.answering.ways import sizes_in
 from coupons.answering.words import (
-    REHEARSED,
     SURE,
+    bought,
     chance,
+    draw_sentence,
     evidence,
     extrapolated,
+    marks,
     measured_data,
     move_data,
-    move_sentence,
     size_range,
 )
 from coupons.terms import Form
@@ -27,21 +30,37 @@ def size_move(answer: SizeAnswer) -> FaceMove:
     return FaceMove(answer.question.form, answer.offset_mm, answer.faces, answer.drawn_mm)
 
 
-def size_sentences(answer: SizeAnswer) -> list[str]:
-    """Return the answer about one size as sentences, most important first."""
-    lines = [REHEARSED] if answer.rehearsed else []
-    return lines + _side_sentences(answer) + _size_evidence(answer)
+def size_sentences(answer: SizeAnswer, today: date | None = None) -> list[str]:
+    """Return the answer about one size as sentences: marks, the two that decide, then details.
+
+    Parameters
+    ----------
+    answer : SizeAnswer
+    today : date, optional
+        The day from which the age of the print is counted; today unless said.
+    """
+    lines = marks(answer.rehearsed, answer.origin, today)
+    lines += [_draw(answer), *_prints(answer, "It"), *_size_evidence(answer)]
+    if answer.question.bought is not None:
+        lines.append(bought(answer.question.bought))
+    return [*lines, origin_sentence(answer.origin, today)]
 
 
-def _side_sentences(answer: SizeAnswer) -> list[str]:
-    lines = [
-        move_sentence(size_move(answer)),
-        f"It prints as {answer.expected_mm:.2f} mm, from {answer.low_mm:.2f} to "
-        f"{answer.high_mm:.2f} mm {SURE}.",
-    ]
-    limits = answer.question.limits
+def _draw(answer: SizeAnswer) -> str:
+    piece = answer.question.bought
+    stays = f"the bought {piece.alone.name} stays" if piece else ""
+    return draw_sentence([size_move(answer)], stays)
+
+
+def _prints(answer: SizeAnswer, what: str) -> list[str]:
+    """Say what a size prints as, the chance of its limits first."""
+    limits, lines = answer.question.limits, []
     if limits is not None and answer.chance is not None:
-        lines.append(f"It lies within {_limits(limits)} with {chance(answer.chance)} chance.")
+        lines.append(f"{what} lies within {_limits(limits)} with {chance(answer.chance)} chance.")
+    lines.append(
+        f"{what} prints as {answer.expected_mm:.2f} mm, from {answer.low_mm:.2f} to "
+        f"{answer.high_mm:.2f} mm {SURE}."
+    )
     if answer.layers is not None:
         lines.append(
             f"That is {answer.layers} layers of {answer.layer_mm:g} mm; no part of one prints."
@@ -53,7 +72,7 @@ def _size_evidence(answer: SizeAnswer) -> list[str]:
     question = answer.question
     lines = evidence([answer.measured] if answer.measured else [])
     if answer.extrapolated:
-        lines.append(extrapolated(question.printed_mm, question.direction, answer.unmeasured))
+        lines.insert(0, extrapolated(question.printed_mm, question.direction, answer.unmeasured))
     return lines
 
 
@@ -61,22 +80,25 @@ def _limits(limits: Limits) -> str:
     return f"{limits.code}, {limits.lower_mm:.3f} to {limits.upper_mm:.3f} mm,"
 
 
-def limits_sentences(answer: LimitsAnswer) -> list[str]:
-    """Return the answer about limits of a fit as sentences, most important first."""
-    lines = [REHEARSED] if answer.hole.rehearsed else []
-    lines += _side_sentences(answer.hole) + _side_sentences(answer.shaft)
+def limits_sentences(answer: LimitsAnswer, today: date | None = None) -> list[str]:
+    """Return the answer about limits of a fit as sentences: what decides, then details."""
+    hole, shaft = answer.hole, answer.shaft
+    lines = marks(hole.rehearsed, hole.origin, today)
+    lines.append(draw_sentence([size_move(hole), size_move(shaft)]))
     lines.append(
         f"A pair of one print holds all four limits with {chance(answer.both.chance)} chance."
     )
-    lines += [_reach_sentence(side, answer.reached) for side in (answer.hole, answer.shaft)]
+    for side in (hole, shaft):
+        lines += _prints(side, f"The {side.question.form}")
+    lines += [_reach_sentence(side, answer.reached) for side in (hole, shaft)]
     lines += [
         _all_reached(form, answer.reached) for form in dict.fromkeys(r.form for r in answer.reached)
     ]
     if answer.reached:
         lines.append(BAND_RULE)
-    for side in (answer.hole, answer.shaft):
+    for side in (hole, shaft):
         lines += _size_evidence(side)
-    return lines
+    return [*lines, origin_sentence(hole.origin, today)]
 
 
 def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
@@ -119,12 +141,18 @@ def _all_reached(form: Form, reached: tuple[Reach, ...]) -> str:
     return f"Grades reached by {sizes_in(form, steps[0].direction)}: {grades}."
 
 
-def size_data(answer: SizeAnswer) -> dict[str, object]:
-    """Return the answer about one size as plain data, units in the names."""
-    limits = answer.question.limits
+def size_data(answer: SizeAnswer, today: date | None = None) -> dict[str, object]:
+    """Return the answer about one size as plain data, units in the names, question with it."""
+    question, limits = answer.question, answer.question.limits
     return {
+        "question": {
+            "form": str(question.form),
+            "across": str(question.direction),
+            "prints_mm": question.printed_mm,
+            "limits": None if limits is None else limits.code,
+            "hardware": question.bought.name if question.bought else None,
+        },
         **move_data(size_move(answer)),
-        "across": str(answer.question.direction),
         "printed_mm": answer.expected_mm,
         "low_mm": answer.low_mm,
         "high_mm": answer.high_mm,
@@ -137,15 +165,22 @@ def size_data(answer: SizeAnswer) -> dict[str, object]:
         "rehearsed": answer.rehearsed,
         "layers": answer.layers,
         "layer_mm": answer.layer_mm,
-        "words": size_sentences(answer),
+        "origin": origin_data(answer.origin, today),
+        "words": size_sentences(answer, today),
     }
 
 
-def limits_data(answer: LimitsAnswer) -> dict[str, object]:
+def limits_data(answer: LimitsAnswer, today: date | None = None) -> dict[str, object]:
     """Return the answer about limits of a fit as plain data, units in the names."""
+    internal, external = answer.hole.question, answer.shaft.question
     return {
-        "hole": size_data(answer.hole),
-        "shaft": size_data(answer.shaft),
+        "question": {
+            "joint": f"{internal.form}/{external.form}",
+            "across": str(internal.direction),
+            "limits": [limits.code for limits in (answer.fit.hole, answer.fit.shaft)],
+        },
+        "hole": size_data(answer.hole, today),
+        "shaft": size_data(answer.shaft, today),
         "both": {"chance": answer.both.chance, "error": answer.both.error},
         "reached": [
             {
@@ -159,5 +194,6 @@ def limits_data(answer: LimitsAnswer) -> dict[str, object]:
             for reach in answer.reached
         ],
         "rehearsed": answer.hole.rehearsed,
-        "words": limits_sentences(answer),
+        "origin": origin_data(answer.hole.origin, today),
+        "words": limits_sentences(answer, today),
     }

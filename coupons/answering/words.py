@@ -1,13 +1,15 @@
 """An answer in words: the same sentences on the terminal, in reports and on the wall card."""
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 
 from coupons.answering.drawing import FaceMove, whole_layers
 from coupons.answering.hardware import Hardware
-from coupons.answering.offset import INTERVAL, Answer, Feel
+from coupons.answering.offset import INTERVAL, Answer, Feel, Question
+from coupons.answering.origin import Origin, origin_data, origin_sentence, stale_mark
 from coupons.answering.ways import flats_hint, sizes_in
 from coupons.learning.profile import MeasuredRange
-from coupons.terms import GRADES, INTERNAL, Direction, Form, Grade
+from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Form, Grade
 
 REHEARSED = (
     "REHEARSED: from a virtual printer, not measured on a real one. Do not draw parts by it."
@@ -72,21 +74,63 @@ def chance(p: float) -> str:
 SURE = f"({percent(INTERVAL)} sure)"
 
 
-def move_sentence(move: FaceMove) -> str:
-    """Say what to do with one body, sign and words together."""
-    if move.offset_mm == 0:
-        return f"Leave the {move.form} as it is: {move.drawn_mm:.2f} mm."
-    faces = f"each {move.form} face" if move.faces == 2 else f"one face of the {move.form}"
+def draw_sentence(moves: Sequence[FaceMove], stays: str = "") -> str:
+    """Say what to draw: which faces move how far and which way, and what stays.
+
+    Parameters
+    ----------
+    moves : sequence of FaceMove
+    stays : str
+        What keeps its place, in words; empty if nothing does.
+
+    Examples
+    --------
+    >>> said = draw_sentence([FaceMove(Form.TONGUE, -0.17, 2, 11.66)], "the slot stays 12.00 mm")
+    >>> for part in said.split(": "):
+    ...     print(part)
+    Move each face of the 12 mm tongue −0.17 mm, into the material (material removed)
+    draw the tongue 11.66 mm; the slot stays 12.00 mm.
+    """
+    moved = [move for move in moves if move.offset_mm]
+    kept = [
+        f"leave the {move.form} as it is, {length(move.drawn_mm)} mm"
+        for move in moves
+        if not move.offset_mm
+    ]
+    parts = [f"{_faces(move)} {signed(move.offset_mm)} mm, {_way(move)}" for move in moved]
+    drawn = [f"the {move.form} {length(move.drawn_mm)} mm" for move in moved]
+    told = [f"move {', and '.join(parts)}: draw {' and '.join(drawn)}"] if moved else []
+    sentence = "; ".join([*told, *kept, *filter(None, [stays])])
+    return f"{sentence[0].upper()}{sentence[1:]}."
+
+
+def _faces(move: FaceMove) -> str:
+    flat = "each face" if move.faces == 2 else "one face"
+    which = "the round face" if move.form in ROUND else flat
+    return f"{which} of the {move.from_mm:g} mm {move.form}"
+
+
+def _way(move: FaceMove) -> str:
     if move.offset_mm < 0:
-        how = "into the material (material removed"
-        how += ", the opening widens)" if move.form in INTERNAL else ")"
-    else:
-        how = "out of the material (material added"
-        how += ", the opening narrows)" if move.form in INTERNAL else ")"
-    return (
-        f"Move {faces} {signed(move.offset_mm)} mm, {how}: "
-        f"draw the {move.form} {move.drawn_mm:.2f} mm."
-    )
+        way = "into the material (material removed"
+        return way + (", the opening widens)" if move.form in INTERNAL else ")")
+    way = "out of the material (material added"
+    return way + (", the opening narrows)" if move.form in INTERNAL else ")")
+
+
+def length(mm: float) -> str:
+    """Write a size with two decimals; a third where it has one."""
+    return f"{mm:.3f}".removesuffix("0")
+
+
+def stays_words(question: Question, moves: Sequence[FaceMove]) -> str:
+    """Say which body of a joint keeps its place; empty where both have to be drawn anew."""
+    if question.bought is not None:
+        return f"the bought {question.bought.alone.name} stays"
+    form = question.staying
+    if form is None or form in {move.form for move in moves}:
+        return ""
+    return f"the {form} stays {length(question.joint.size_mm)} mm"
 
 
 def minus(mm: float) -> str:
@@ -164,31 +208,53 @@ def extrapolated(size_mm: float, direction: Direction, unmeasured: Sequence[Form
     )
 
 
-def sentences(answer: Answer) -> list[str]:
-    """Return the answer as sentences, most important first."""
+def marks(rehearsed: bool, origin: Origin, today: date | None = None) -> list[str]:
+    """Return what a reader must know before the answer: that it is made up, or of an old print."""
+    return [*([REHEARSED] if rehearsed else []), *filter(None, [stale_mark(origin, today)])]
+
+
+def sentences(answer: Answer, today: date | None = None) -> list[str]:
+    """Return the answer as sentences: marks, then the two that decide, then details.
+
+    Parameters
+    ----------
+    answer : Answer
+    today : date, optional
+        The day from which the age of the print is counted; today unless said.
+    """
     question, joint = answer.question, answer.question.joint
-    verb = VERBS[question.fit]
-    lines = [REHEARSED] if answer.rehearsed else []
-    lines += [move_sentence(move) for move in answer.moves]
-    missed = f"too tight {chance(answer.too_tight)}"
-    if question.fit is not Grade.LOOSE:  # which nothing is too loose for
-        missed += f", too loose {chance(answer.too_loose)}"
-    if question.at_least is not None and question.fit is not Grade.LOOSE:
-        enough = chance(answer.chance + answer.too_loose)
-        lines.append(f"It {verb} or goes more easily with {enough} chance.")
-    lines.append(f"It {verb} with {chance(answer.chance)} chance ({missed}).")
-    lines += layer_sentences(answer)
+    lines = marks(answer.rehearsed, answer.origin, today)
+    lines.append(draw_sentence(answer.moves, stays_words(question, answer.moves)))
+    lines += _chance_sentences(answer)
+    if answer.extrapolated:
+        lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
+    lines += _feel_sentences(answer)
     lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
-    lines.append(interval_sentence(answer))
+    lines += layer_sentences(answer)
+    if question.printed_gap_mm is None:
+        lines.append(interval_sentence(answer))
     if question.bought is not None:
         lines.append(bought(question.bought))
         lines += filter(None, [flats_hint(question.bought, joint.direction)])
     lines += evidence(answer.measured)
-    if answer.extrapolated:
-        lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
-    lines += _feel_sentences(answer)
+    lines.append(origin_sentence(answer.origin, today))
     if question.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("Caution: force and push fits across layers can split a part along them.")
+    return lines
+
+
+def _chance_sentences(answer: Answer) -> list[str]:
+    """Say the chance, that of what was asked for first."""
+    question, verb = answer.question, VERBS[answer.question.fit]
+    missed = f"too tight {chance(answer.too_tight)}"
+    if question.fit is not Grade.LOOSE:  # which nothing is too loose for
+        missed += f", too loose {chance(answer.too_loose)}"
+    lines = [f"It {verb} with {chance(answer.chance)} chance ({missed})."]
+    if question.at_least is not None and question.fit is not Grade.LOOSE:
+        enough = chance(answer.chance + answer.too_loose)
+        lines.insert(0, f"It {verb} or goes more easily with {enough} chance.")
+    if question.printed_gap_mm is not None:
+        lines.insert(0, interval_sentence(answer))
     return lines
 
 
@@ -244,22 +310,37 @@ def move_data(move: FaceMove) -> dict[str, object]:
     """Return one body's move as plain data."""
     return {
         "form": str(move.form),
+        "from_mm": move.from_mm,
         "offset_mm": move.offset_mm,
         "faces": move.faces,
         "drawn_mm": move.drawn_mm,
     }
 
 
-def as_data(answer: Answer) -> dict[str, object]:
-    """Return the answer as plain data, units in the names, the sentences with it."""
-    question = answer.question
+def question_data(question: Question) -> dict[str, object]:
+    """Return what was asked of a joint as plain data."""
     return {
         "joint": f"{question.joint.internal}/{question.joint.external}",
         "size_mm": question.joint.size_mm,
-        "hardware": question.bought.name if question.bought else None,
         "across": str(question.joint.direction),
+        "hardware": question.bought.name if question.bought else None,
         "fit": str(question.fit),
+        "move": str(question.gives),
+        "at_least": question.at_least,
+        "drawn_gap_mm": question.drawn_gap_mm,
+        "printed_gap_mm": question.printed_gap_mm,
+    }
+
+
+def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
+    """Return the answer as plain data, units in the names, question and sentences with it."""
+    question = answer.question
+    drawn_anew = {move.form for move in answer.moves}
+    stays = None if question.staying in drawn_anew else question.staying
+    return {
+        "question": question_data(question),
         "moves": [move_data(move) for move in answer.moves],
+        "stays": None if stays is None else str(stays),
         "gap_mm": answer.gap_mm,
         "best_gap_mm": answer.best_gap_mm,
         "low_mm": answer.low_mm,
@@ -275,5 +356,6 @@ def as_data(answer: Answer) -> dict[str, object]:
         "layer_mm": answer.layer_mm,
         "prints_as": [{"gap_mm": gap_mm, "chance": p} for gap_mm, p in answer.prints_as],
         "feel": str(answer.feel),
-        "words": sentences(answer),
+        "origin": origin_data(answer.origin, today),
+        "words": sentences(answer, today),
     }

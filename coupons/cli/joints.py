@@ -33,7 +33,7 @@ def command(
     """
     from coupons.answering.joint_words import as_data, note_lines, table_lines
     from coupons.answering.joints import answer_part
-    from coupons.answering.words import REHEARSED
+    from coupons.answering.words import marks
     from coupons.cli.listed import read_listed
     from coupons.learning.profile import read_profile
 
@@ -50,8 +50,8 @@ def command(
     if as_json:
         click.echo(json.dumps(as_data(part), indent=1))
     else:
-        if part.rehearsed:
-            click.echo(click.wrap_text(REHEARSED, 80, subsequent_indent="  "))
+        for mark in marks(part.rehearsed, part.origin):
+            click.echo(click.wrap_text(mark, 80, subsequent_indent="  "))
         click.echo("\n".join(table_lines(part)) + "\n")
         for note in note_lines(part):
             click.echo(click.wrap_text(note, 80, subsequent_indent="  "))

@@ -38,6 +38,7 @@ def command(
     a sliding fit of each kind in each direction.
     """
     from coupons.answering.next_coupon import gains, shipped_coupons
+    from coupons.answering.origin import origin_data, origin_of, origin_sentence
     from coupons.learning.profile import read_profile
 
     known = read_profile(profile)
@@ -45,9 +46,12 @@ def command(
     records, costs = shipped_coupons()
     found = gains(known, asked, records)
     if as_json:
-        click.echo(json.dumps(_data(asked, found, costs), indent=1))
+        data = {**_data(asked, found, costs), "origin": origin_data(origin_of(known))}
+        click.echo(json.dumps(data, indent=1))
     else:
         click.echo("\n".join(_lines(asked, found, costs)))
+        whose = origin_sentence(origin_of(known))
+        click.echo(click.wrap_text(whose, 80, subsequent_indent="  "))
 
 
 def _questions(

@@ -10,15 +10,13 @@ from datetime import date
 from functools import partial
 from pathlib import Path
 
+from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.answering.words import REHEARSED
 from coupons.atomic import not_ours, write_text
 from coupons.errors import CouponError, Problem, ProfileError, WriteError
 from coupons.learning.profile import FILE, Profile, read_profile
 from coupons.showing.board_figures import Figure, figures
 from coupons.showing.page import is_page, render_page
-
-STALE_AFTER_DAYS = 90
-"""Age from which a profile is stale (common practice, no source): a nozzle wears, belts slacken."""
 
 
 @dataclass(frozen=True)
@@ -31,31 +29,6 @@ class Posted:
     profile: Profile
     source: str
     is_older: bool = False
-
-
-@dataclass(frozen=True)
-class Age:
-    """How old a profile is.
-
-    Parameters
-    ----------
-    state : {"fresh", "stale", "undated", "yet to come"}
-    since : str
-        How long ago it was printed, empty if that is not known.
-    """
-
-    state: str
-    since: str = ""
-
-    @property
-    def is_fresh(self) -> bool:
-        """Whether the profile may still be drawn by."""
-        return self.state == "fresh"
-
-    @property
-    def words(self) -> str:
-        """The age as part of a sentence."""
-        return f"{self.state}, {self.since} old" if self.since else self.state
 
 
 def read_posted(
@@ -121,25 +94,6 @@ def _files(path: Path) -> list[Path]:
 
 def _source(file: Path) -> str:
     return file.resolve().parent.name if file.name == FILE else file.name
-
-
-def age_of(profile: Profile, today: date, stale_after_days: int = STALE_AFTER_DAYS) -> Age:
-    """Say how old the print behind a profile is.
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> printed = SimpleNamespace(printed_on=date(2026, 3, 1))
-    >>> age_of(printed, date(2026, 3, 13)).words
-    'fresh, 12 days old'
-    """
-    if profile.printed_on is None:
-        return Age("undated")
-    days = (today - profile.printed_on).days
-    if days < 0:
-        return Age("yet to come")
-    state = "fresh" if days <= stale_after_days else "stale"
-    return Age(state, "1 day" if days == 1 else f"{days} days")
 
 
 def write_board(

@@ -17,8 +17,9 @@ from coupons.answering.joint_words import (
 )
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
+from coupons.answering.origin import origin_sentence
 from coupons.answering.ways import way
-from coupons.answering.words import REHEARSED, chance
+from coupons.answering.words import chance, marks
 from coupons.atomic import not_ours, write_text
 from coupons.errors import Problem, WriteError
 from coupons.showing.page import is_page, render_page
@@ -72,9 +73,8 @@ def part_page(part: PartAnswer, source: str) -> str:
         "joints/joints.html.j2",
         styles=("shared/bench.css", "joints/joints.css"),
         source=source,
-        machine=part.machine,
-        material=part.material,
-        rehearsed=REHEARSED if part.rehearsed else "",
+        marks=marks(part.rehearsed, part.origin),
+        origin=origin_sentence(part.origin),
         together=together_sentence(part),
         rows=[_row(joint) for joint in part.joints],
         grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
