@@ -33,6 +33,8 @@ def test_a_nut_is_told_what_its_direction_means():
     flat = Printer(known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1}))
     with pytest.raises(NotMeasuredError, match=hint):
         flat.offset(across="z", bought="nut M4")
+    with pytest.raises(NotMeasuredError, match="across z is from face to face"):
+        flat.offset("slot/tongue", size_mm=8, across="z")
     for piece in ("screw M4", "pin 8 m6"):
         said = " ".join(sentences(PRINTER.offset(across="z", bought=piece)))
         assert "flat to flat" not in said

@@ -83,6 +83,25 @@ def test_two_sentences_decide(wish, first, second):
     assert lines[1].startswith(second)
 
 
+def test_what_puts_the_chance_in_doubt_comes_before_the_details():
+    far = sentences(printed(3).offset("slot/tongue", size_mm=200, across="x"), TODAY)
+    assert far[2].startswith("EXTRAPOLATED: 200 mm")
+    size = size_sentences(printed(3).size("hole", printed_mm=200, across="z"), TODAY)
+    assert size[2].startswith("EXTRAPOLATED: 200 mm")
+    joint = {"size_mm": 12, "across": "z", "drawn_gap_mm": 0.1}
+    between = sentences(printed(3).offset("slot/tongue", **joint), TODAY)
+    assert between[2].startswith("Only whole layers of 0.15 mm print: tongue 79.33 layers")
+
+
+def test_an_empty_line_parts_what_decides_from_the_details(part):
+    asked = ["--joint", "slot/tongue", "--size", "12", "--across", "x"]
+    lines = CliRunner().invoke(main, ["offset", str(part), *asked]).output.split("\n\n")
+    assert len(lines) == 2
+    assert lines[0].startswith("STALE")
+    assert " chance (too tight " in " ".join(lines[0].split()[-12:])
+    assert lines[1].startswith("The drawn gap is")
+
+
 def test_the_sentence_names_where_each_offset_starts_and_what_stays():
     joint = {"size_mm": 12, "across": "x"}
     p = printed(3)

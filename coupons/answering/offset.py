@@ -25,7 +25,7 @@ from coupons.answering.hardware import Hardware, two_holes
 from coupons.answering.next_print import half_width, learned_share
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.pairs import odd_pair
-from coupons.answering.ways import flats_hint, way
+from coupons.answering.ways import face_hint, flats_hint, way
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS, THRESHOLDS
@@ -353,7 +353,10 @@ def _not_measured(question: Question) -> str:
         f"Not measured: this profile learned next to nothing about {question.fit} fits of {what}. "
         f"{advice(joint.internal, joint.direction)}"
     )
-    return f"{told} {flats_hint(question.bought, joint.direction)}".rstrip()
+    hint = flats_hint(question.bought, joint.direction) or face_hint(
+        joint.internal, joint.direction
+    )
+    return f"{told} {hint}".rstrip()
 
 
 def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> Drawn:

@@ -31,7 +31,7 @@ def size_move(answer: SizeAnswer) -> FaceMove:
 
 
 def size_sentences(answer: SizeAnswer, today: date | None = None) -> list[str]:
-    """Return the answer about one size as sentences: marks, the two that decide, then details.
+    """Return the answer about one size as sentences: what decides, then details.
 
     Parameters
     ----------
@@ -39,11 +39,17 @@ def size_sentences(answer: SizeAnswer, today: date | None = None) -> list[str]:
     today : date, optional
         The day from which the age of the print is counted; today unless said.
     """
-    lines = marks(answer.rehearsed, answer.origin, today)
-    lines += [_draw(answer), *_prints(answer, "It"), *_size_evidence(answer)]
+    head = size_headline(answer, today)
+    lines = [*_prints(answer, "It")[1:], *evidence([answer.measured] if answer.measured else [])]
     if answer.question.bought is not None:
         lines.append(bought(answer.question.bought))
-    return [*lines, origin_sentence(answer.origin, today)]
+    return [*head, *lines, origin_sentence(answer.origin, today)]
+
+
+def size_headline(answer: SizeAnswer, today: date | None = None) -> list[str]:
+    """Return marks, then what to draw and what that prints as, and what puts it in doubt."""
+    lines = marks(answer.rehearsed, answer.origin, today)
+    return [*lines, _draw(answer), _prints(answer, "It")[0], *_extrapolated(answer)]
 
 
 def _draw(answer: SizeAnswer) -> str:
@@ -68,12 +74,11 @@ def _prints(answer: SizeAnswer, what: str) -> list[str]:
     return lines
 
 
-def _size_evidence(answer: SizeAnswer) -> list[str]:
+def _extrapolated(answer: SizeAnswer) -> list[str]:
     question = answer.question
-    lines = evidence([answer.measured] if answer.measured else [])
-    if answer.extrapolated:
-        lines.insert(0, extrapolated(question.printed_mm, question.direction, answer.unmeasured))
-    return lines
+    if not answer.extrapolated:
+        return []
+    return [extrapolated(question.printed_mm, question.direction, answer.unmeasured)]
 
 
 def _limits(limits: Limits) -> str:
@@ -82,23 +87,30 @@ def _limits(limits: Limits) -> str:
 
 def limits_sentences(answer: LimitsAnswer, today: date | None = None) -> list[str]:
     """Return the answer about limits of a fit as sentences: what decides, then details."""
-    hole, shaft = answer.hole, answer.shaft
-    lines = marks(hole.rehearsed, hole.origin, today)
-    lines.append(draw_sentence([size_move(hole), size_move(shaft)]))
-    lines.append(
-        f"A pair of one print holds all four limits with {chance(answer.both.chance)} chance."
-    )
-    for side in (hole, shaft):
+    lines, sides = limits_headline(answer, today), (answer.hole, answer.shaft)
+    for side in sides:
         lines += _prints(side, f"The {side.question.form}")
-    lines += [_reach_sentence(side, answer.reached) for side in (hole, shaft)]
+    lines += [_reach_sentence(side, answer.reached) for side in sides]
     lines += [
         _all_reached(form, answer.reached) for form in dict.fromkeys(r.form for r in answer.reached)
     ]
     if answer.reached:
         lines.append(BAND_RULE)
-    for side in (hole, shaft):
-        lines += _size_evidence(side)
-    return [*lines, origin_sentence(hole.origin, today)]
+    for side in sides:
+        lines += evidence([side.measured] if side.measured else [])
+    return [*lines, origin_sentence(answer.hole.origin, today)]
+
+
+def limits_headline(answer: LimitsAnswer, today: date | None = None) -> list[str]:
+    """Return marks, then what to draw and with what chance, and what puts that in doubt."""
+    hole, shaft = answer.hole, answer.shaft
+    both = chance(answer.both.chance)
+    return [
+        *marks(hole.rehearsed, hole.origin, today),
+        draw_sentence([size_move(hole), size_move(shaft)]),
+        f"A pair of one print holds all four limits with {both} chance.",
+        *dict.fromkeys(_extrapolated(hole) + _extrapolated(shaft)),
+    ]
 
 
 def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:

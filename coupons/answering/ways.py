@@ -42,3 +42,10 @@ def flats_hint(piece: Hardware | None, direction: Direction) -> str:
         f"For {piece.name} across {direction} is from flat to flat. If {direction} is the axis of "
         f"its screw, ask across {others}."
     )
+
+
+def face_hint(form: Form, direction: Direction) -> str:
+    """Say what a direction means for a flat form; empty for a round one."""
+    if form not in FLAT:
+        return ""
+    return f"Of a flat joint, across {direction} is from face to face."

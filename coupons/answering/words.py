@@ -214,7 +214,7 @@ def marks(rehearsed: bool, origin: Origin, today: date | None = None) -> list[st
 
 
 def sentences(answer: Answer, today: date | None = None) -> list[str]:
-    """Return the answer as sentences: marks, then the two that decide, then details.
+    """Return the answer as sentences: what decides, then details.
 
     Parameters
     ----------
@@ -222,20 +222,34 @@ def sentences(answer: Answer, today: date | None = None) -> list[str]:
     today : date, optional
         The day from which the age of the print is counted; today unless said.
     """
+    return [*headline(answer, today), *details(answer, today)]
+
+
+def headline(answer: Answer, today: date | None = None) -> list[str]:
+    """Return marks, then what to draw and with what chance, and what puts that chance in doubt."""
     question, joint = answer.question, answer.question.joint
     lines = marks(answer.rehearsed, answer.origin, today)
     lines.append(draw_sentence(answer.moves, stays_words(question, answer.moves)))
-    lines += _chance_sentences(answer)
+    lines.append(_chance_sentences(answer)[0])
+    if answer.prints_as:
+        lines += layer_sentences(answer)
     if answer.extrapolated:
         lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
-    lines += _feel_sentences(answer)
+    return lines
+
+
+def details(answer: Answer, today: date | None = None) -> list[str]:
+    """Return what an answer leans on, most important first."""
+    question = answer.question
+    lines = [*_chance_sentences(answer)[1:], *_feel_sentences(answer)]
     lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
-    lines += layer_sentences(answer)
+    if not answer.prints_as:
+        lines += layer_sentences(answer)
     if question.printed_gap_mm is None:
         lines.append(interval_sentence(answer))
     if question.bought is not None:
         lines.append(bought(question.bought))
-        lines += filter(None, [flats_hint(question.bought, joint.direction)])
+        lines += filter(None, [flats_hint(question.bought, question.joint.direction)])
     lines += evidence(answer.measured)
     lines.append(origin_sentence(answer.origin, today))
     if question.fit in (Grade.FORCE, Grade.PUSH):

@@ -11,7 +11,8 @@ from coupons.cli.lengths import length
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer
 
-Spoken = tuple[list[str], dict[str, object]]
+# How many of the sentences decide, all sentences, and the same as data.
+Spoken = tuple[int, list[str], dict[str, object]]
 
 _OPTIONS = {
     "joint": "--joint",
@@ -79,12 +80,12 @@ def command(profile: Path, as_json: bool, **asked: Any) -> None:
     """
     from coupons.answering.ask import load_profile
 
-    sentences, data = _answer(load_profile(profile), asked)
+    head, sentences, data = _answer(load_profile(profile), asked)
     if as_json:
         click.echo(json.dumps(data, indent=1))
-    else:
-        for sentence in sentences:
-            click.echo(click.wrap_text(sentence, 80, subsequent_indent="  "))
+        return
+    lines = [click.wrap_text(sentence, 80, subsequent_indent="  ") for sentence in sentences]
+    click.echo("\n".join([*lines[:head], "", *lines[head:]]))
 
 
 def _answer(printer: "Printer", asked: dict[str, Any]) -> Spoken:
@@ -113,7 +114,7 @@ def _allow_only(asked: dict[str, Any], what: str, allowed: tuple[str, ...], todo
 
 
 def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
-    from coupons.answering.size_words import limits_data, limits_sentences
+    from coupons.answering.size_words import limits_data, limits_headline, limits_sentences
 
     todo = "The code says which sizes are wanted and how far they may miss: leave out the rest"
     _allow_only(asked, "--limits", ("limits", "joint", "form"), todo)
@@ -126,7 +127,7 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     if asked["form"] is not None:
         return _size_words(printer.size(asked["form"], across=across, limits_code=code))
     answer = printer.limits(code, joint=asked["joint"], across=across)
-    return limits_sentences(answer), limits_data(answer)
+    return len(limits_headline(answer)), limits_sentences(answer), limits_data(answer)
 
 
 def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
@@ -160,14 +161,14 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
 
 
 def _size_words(answer: Any) -> Spoken:
-    from coupons.answering.size_words import size_data, size_sentences
+    from coupons.answering.size_words import size_data, size_headline, size_sentences
 
-    return size_sentences(answer), size_data(answer)
+    return len(size_headline(answer)), size_sentences(answer), size_data(answer)
 
 
 def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.press import fit_strain, strain_sentences
-    from coupons.answering.words import as_data, sentences
+    from coupons.answering.words import as_data, headline, sentences
 
     if asked["hardware"] is None and (asked["joint"] is None or asked["size_mm"] is None):
         raise click.UsageError(
@@ -190,4 +191,4 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
             "tight": strain.tight,
             "limit": strain.limit,
         }
-    return lines, data
+    return len(headline(answer)), lines, data
