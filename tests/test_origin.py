@@ -90,7 +90,7 @@ def test_what_puts_the_chance_in_doubt_comes_before_the_details():
     assert size[2].startswith("EXTRAPOLATED: 200 mm")
     joint = {"size_mm": 12, "across": "z", "drawn_gap_mm": 0.1}
     between = sentences(printed(3).offset("slot/tongue", **joint), TODAY)
-    assert between[2].startswith("Only whole layers of 0.15 mm print: tongue 79.33 layers")
+    assert between[2].startswith("A gap of 0.10 mm is 0.67 layers of 0.15 mm")
 
 
 def test_an_empty_line_parts_what_decides_from_the_details(part):

@@ -281,20 +281,24 @@ def layer_sentences(answer: Answer) -> list[str]:
     if layer_mm is None:
         return []
     sizes = ", ".join(f"{move.form} {_layers(move.drawn_mm, layer_mm)}" for move in answer.moves)
-    gap = f"gap {_layers(answer.gap_mm, layer_mm)}"
+    gap = _layers(answer.gap_mm, layer_mm)
     if answer.prints_as:
         verb = VERBS[answer.question.fit]
-        prints = "; ".join(
-            f"{_layers(gap_mm, layer_mm)} ({minus(gap_mm)} mm), which {verb} with {chance(p)}"
+        prints = ", or ".join(
+            f"{_layers(gap_mm, layer_mm)} ({minus(gap_mm)} mm), which {verb} with {chance(p)} chance"
             for gap_mm, p in answer.prints_as
         )
         return [
-            f"Only whole layers of {layer_mm:g} mm print: {sizes}, {gap}.",
-            f"The gap prints as one of {prints}; the chance above is their mean.",
+            f"A gap of {minus(answer.gap_mm)} mm is {gap} of {layer_mm:g} mm ({sizes}), and only "
+            "whole layers print.",
+            f"It prints as {prints}; the chance above is their mean.",
         ]
-    lines = [f"In layers of {layer_mm:g} mm: {sizes}, {gap}."]
-    if answer.question.drawn_gap_mm is None:
-        lines = [f"{lines[0][:-1]}; without layers the best gap is {minus(answer.best_gap_mm)} mm."]
+    if answer.question.bought is None:
+        sizes += f", gap {gap}"
+    if answer.question.drawn_gap_mm is not None:
+        return [f"In layers of {layer_mm:g} mm: {sizes}."]
+    best = f"without layers the best gap is {minus(answer.best_gap_mm)} mm"
+    lines = [f"In layers of {layer_mm:g} mm: {sizes}; {best}."]
     if answer.question.bought is None and whole_layers(joint.size_mm, layer_mm) is None:
         lines.append(
             f"{joint.size_mm:g} mm is {_layers(joint.size_mm, layer_mm)}, no whole number: both "
