@@ -285,8 +285,8 @@ def layer_sentences(answer: Answer) -> list[str]:
     if answer.prints_as:
         verb = VERBS[answer.question.fit]
         prints = ", or ".join(
-            f"{_layers(gap_mm, layer_mm)} ({minus(gap_mm)} mm), which {verb} with {chance(p)} chance"
-            for gap_mm, p in answer.prints_as
+            f"{_layers(mm, layer_mm)} ({minus(mm)} mm), which {verb} with {chance(p)} chance"
+            for mm, p in answer.prints_as
         )
         return [
             f"A gap of {minus(answer.gap_mm)} mm is {gap} of {layer_mm:g} mm ({sizes}), and only "
