@@ -115,4 +115,4 @@ def _band_mm(profile: Profile, feature: Feature) -> float:
     z = height_share(feature)
     plane, height = (shift.mean_square for shift in profile.shifts)
     shift = (1 - z) ** 2 * plane + z**2 * height
-    return BAND_SDS * float(np.sqrt(PrintedSize(profile, feature).own_variance + shift))
+    return BAND_SDS * float(np.sqrt(PrintedSize(profile, feature).own.mean_square(profile) + shift))

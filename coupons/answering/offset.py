@@ -196,7 +196,8 @@ def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple
     rows = clearance.printed_rows
     variances, weights = clearance.variances(rows)
     mean = clearance.given_mm[0] + rows[0] @ profile.mean_vector
-    return float(mean), float(np.sqrt(weights @ variances[:, 0] + clearance.own_variance))
+    own = clearance.own.mean_square(profile)
+    return float(mean), float(np.sqrt(weights @ variances[:, 0] + own))
 
 
 def check_question(question: Question) -> None:
