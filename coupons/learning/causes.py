@@ -172,7 +172,7 @@ _KINDS: Mapping[str, _Kind] = {
 # Of the scatters those are the printer's; caliper and judgement are the hands'.
 _SCATTERS = ("tau", "tau_z", "rho", "rho_z")
 _SCALES = ("scale_x", "scale_y", "scale_z")
-_RATIOS = (*_SCALES, "skew")
+RATIOS = (*_SCALES, "skew")
 
 
 def unsaid(name: str) -> str:
@@ -223,7 +223,7 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
             kind.says.format_map(_words(mean)),
             float(times * mean),
             float(times * sd),
-            unit or ("ratio" if name in _RATIOS else "mm a face"),
+            unit or ("ratio" if name in RATIOS else "mm a face"),
             float(abs(mean) * act),
             float(sd * act),
             0.0,
