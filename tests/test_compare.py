@@ -76,8 +76,8 @@ def test_the_table_adds_up_and_shows_the_gaps_of_the_chart(tmp_path):
     (chart,) = [line for line in said.splitlines() if line.startswith(f"{name}: ")]
     before, after, moved = map(float, row.removeprefix(name).split()[:3])
     assert moved == pytest.approx(after - before, abs=1e-9)
-    charted = chart.split(": ")[1].split()
-    assert (before, after) == (float(charted[0]), float(charted[-1]))
+    charted = [float(run.split()[0]) for run in chart.split(": ")[1].split(",")]
+    assert (before, after) == (charted[0], charted[-1])
 
 
 def test_joints_outside_of_what_was_measured_are_marked(tmp_path):
@@ -242,10 +242,13 @@ def test_drift_charts_one_answer_over_runs():
     runs = [known_profile({"growth_ext": growth}, 0.05) for growth in gaps]
     (found,) = drifts(runs, ASKED)
     assert found.name == "drawer"
-    assert [signal.run for signal in found.chart.signals if "limits" in signal.why] == [8]
+    assert found.chart.signal.run == 8
+    assert "from run 9 on 0.3" in found.chart.signal.why
     assert np.ptp(found.chart.values_mm) == pytest.approx(0.32, abs=0.01)
-    with pytest.raises(AnswerError, match="at least 3 runs"):
-        drifts(runs[:2], ASKED)
+    (two,) = drifts(runs[-2:], ASKED)
+    assert two.chart.signal.run == 1
+    with pytest.raises(AnswerError, match="at least 2 runs"):
+        drifts(runs[:1], ASKED)
 
 
 def run(tmp_path, profiles, *more):
@@ -261,7 +264,8 @@ def test_the_command_compares_first_and_last(tmp_path):
     result = run(tmp_path, profiles)
     assert result.exit_code == 0, result.output
     assert "REDRAW" in result.output
-    assert "limits" in result.output
+    assert "SIGNAL from run 3 on" in result.output
+    assert "in four cases of five it would find" in result.output
     assert max(map(len, result.output.splitlines())) <= 80
     data = json.loads(run(tmp_path, profiles, "--json").output)
     assert len(data["answers"]) == len(data["drift"]) == 6

@@ -8,7 +8,7 @@ import numpy as np
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.compare_terms import BEYOND_SDS, SEEN_SDS
-from coupons.answering.drift import Chart, individuals_chart
+from coupons.answering.drift import Chart, chart
 from coupons.answering.offset import EVEN_CHANCE, Answer, Question, answer, window_row
 from coupons.errors import NotMeasuredError
 from coupons.learning.profile import Profile
@@ -151,7 +151,7 @@ def _variance(profile: Profile, question: Question) -> float:
 
 @dataclass(frozen=True)
 class Drift:
-    """One answer's gap over runs in the order of time, as a control chart."""
+    """One answer's gap over runs in the order of time, charted."""
 
     name: str
     chart: Chart
@@ -165,12 +165,13 @@ def drifts(profiles: Sequence[Profile], questions: Mapping[str, Question]) -> tu
     Raises
     ------
     AnswerError
-        If there are fewer than three profiles.
+        If there are fewer than two profiles.
     """
     found = []
     for name, question in questions.items():
         answers = [_ask(profile, question) for profile in profiles]
         gaps = [each.best_gap_mm for each in answers if each is not None]
         if len(gaps) == len(profiles):
-            found.append(Drift(name, individuals_chart(gaps)))
+            sds = [float(np.sqrt(_variance(profile, question))) for profile in profiles]
+            found.append(Drift(name, chart(gaps, sds)))
     return tuple(found)

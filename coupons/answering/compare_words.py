@@ -153,19 +153,25 @@ def _warnings(moves: Sequence[Moved]) -> Iterator[tuple[str, str]]:
 
 
 def drift_lines(found: Sequence[Drift]) -> Iterator[str]:
-    """Yield a control chart a question, each in a few lines."""
+    """Yield a chart a question, each in a few lines."""
     for each in found:
         chart = each.chart
-        values = " ".join(minus(value) for value in chart.values_mm)
-        yield f"{each.name}: {values}"
-        rough = ", rough with so few runs" if chart.is_rough else ""
-        yield (
-            f"  mean {minus(chart.center_mm)}, limits {minus(chart.low_mm)} to "
-            f"{minus(chart.high_mm)} mm{rough}"
-        )
-        for signal in chart.signals:
-            yield f"  SIGNAL run {signal.run + 1}: {signal.why}"
+        runs = zip(chart.values_mm, chart.sds_mm, strict=True)
+        yield f"{each.name}: " + ", ".join(f"{minus(value)} ±{sd:.2f}" for value, sd in runs)
+        yield f"  {_charted(chart)}"
     yield drift.RULE
+
+
+def _charted(chart: drift.Chart) -> str:
+    """Say whether a chart signals, and what it could have seen."""
+    found = "no signal"
+    if chart.signal is not None:
+        found = f"SIGNAL {chart.signal.why}, {chart.signal.sds:.1f} standard deviations"
+    sizes = (f"{mm:.2f} mm" for mm in (chart.seen_middle_mm, chart.seen_last_mm))
+    return (
+        f"{found} (limit {chart.limit:.1f}); in four cases of five it would find a step half way "
+        f"of {', or one at the last run of '.join(sizes)}"
+    )
 
 
 def as_data(
@@ -211,12 +217,18 @@ def as_data(
             {
                 "name": each.name,
                 "values_mm": list(each.chart.values_mm),
+                "sds_mm": list(each.chart.sds_mm),
                 "center_mm": each.chart.center_mm,
-                "low_mm": each.chart.low_mm,
-                "high_mm": each.chart.high_mm,
-                "signals": [
-                    {"run": signal.run + 1, "why": signal.why} for signal in each.chart.signals
-                ],
+                "limit_sds": each.chart.limit,
+                "seen_middle_mm": each.chart.seen_middle_mm,
+                "seen_last_mm": each.chart.seen_last_mm,
+                "signal": None
+                if each.chart.signal is None
+                else {
+                    "run": each.chart.signal.run + 1,
+                    "why": each.chart.signal.why,
+                    "sds": each.chart.signal.sds,
+                },
             }
             for each in found
         ],

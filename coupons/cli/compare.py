@@ -46,7 +46,7 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
     )
     moves = compare(known[0], known[-1], questions)
     terms = compare_terms(known[0], known[-1])
-    found = drifts(known, questions) if len(known) >= FEWEST else ()
+    found = drifts(known, questions)
     if as_json:
         click.echo(json.dumps(as_data(moves, found, terms), indent=1))
         return
@@ -60,7 +60,8 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
         click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
     if table:
         click.echo("\n".join(["", *table]))
-    for note in ["", *drift_lines(found)] if found else ():
+    # What a chart of two would say stands in the table.
+    for note in ["", *drift_lines(found)] if found and len(known) > FEWEST else ():
         indent = "  " if note.startswith("  ") else ""
         text = click.wrap_text(note.strip(), 80, indent, indent + "  ")
         click.echo(text)
