@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from coupons.answering.clearance import Clearance, drawn_sizes
 from coupons.answering.hardware import Hardware
-from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.next_print import half_width, learned_share, variance_parts
 from coupons.answering.own_spread import with_own
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
@@ -297,13 +297,33 @@ def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     row = window_row(clearance, question)
     if learned_share(profile, row)[0] > NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(question))
-    variances, weights = clearance.variances(row)
-    if question.printed_gap_mm is not None:  # what one pair measures, own deviations and all
-        variances, weights = with_own(variances, weights, clearance.own.variance_rule(profile))
     wanted = question.printed_gap_mm or 0.0
     needed = gap_mm + wanted - float(clearance.given_mm[0] + row[0] @ profile.mean_vector)
-    half = half_width(variances[:, 0], weights, INTERVAL)
+    half = half_width(*interval_variances(clearance, question, row), INTERVAL)
     return needed - half, needed + half
+
+
+def interval_variances(
+    clearance: Clearance, question: Question, row: Array, of_machine: float | None = None
+) -> tuple[Array, Array]:
+    """Variances in mm² of the normals whose mixture a question's interval is of, with weights.
+
+    Parameters
+    ----------
+    clearance : Clearance
+        At one gap.
+    question : Question
+    row : ndarray of shape (1, n_terms)
+        From `window_row`.
+    of_machine : float, optional
+        Variance that is not known of the machine, if another than the profile leaves.
+    """
+    profile = clearance.profile
+    known, of_print, weights = variance_parts(profile, row, *clearance.shifted)
+    variances = (known if of_machine is None else of_machine) + of_print[:, None]
+    if question.printed_gap_mm is not None:  # what one pair measures, own deviations and all
+        variances, weights = with_own(variances, weights, clearance.own.variance_rule(profile))
+    return variances[:, 0], weights
 
 
 def window_row(clearance: Clearance, question: Question) -> Array:
