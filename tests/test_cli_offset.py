@@ -33,7 +33,10 @@ JOINT = ("--joint", "slot/tongue", "--size", "12", "--across", "x")
         ((*JOINT, "--fit", "force", "--move", "internal"), "It takes force with"),
         ((*JOINT, "--at-least", "0.95"), "begins to be sliding"),
         ((*JOINT, "--drawn-gap", "-0.1"), "The drawn gap is −0.10 mm"),
-        ((*JOINT, "--printed-gap", "0.2"), "The next print has a gap of 0.20 mm if drawn"),
+        (
+            (*JOINT, "--printed-gap", "0.2"),
+            "one pair of the next print has a gap of",
+        ),
         (("--hardware", "pin 8 m6", "--across", "z"), "Bought: pin 8 m6"),
         (("--hardware", "screw M3", "--across", "z"), "Bought: screw M3"),
         (("--hardware", "screw M3 medium", "--across", "z"), "It lies within 3.4 H13"),
@@ -48,7 +51,10 @@ JOINT = ("--joint", "slot/tongue", "--size", "12", "--across", "x")
         ((*JOINT[:2], "--size", "20mm", "--across", "x"), "draw the tongue 19."),
         ((*JOINT, "--drawn-gap", "−0,1 mm"), "The drawn gap is −0.10 mm"),
         (("--form", "hole", "--prints", "8 mm", "--across", "z"), "It prints as 8.0"),
-        ((*SHANK, "--printed-gap", "0.2"), "The next print has a gap of 0.20 mm"),
+        (
+            (*SHANK, "--printed-gap", "0.2"),
+            "one pair of the next print has a gap of",
+        ),
         ((*SHANK, "--drawn-gap", "0.3"), "The drawn gap is 0.30 mm"),
         ((*SHANK, "--at-least", "0.9"), "begins to be sliding"),
         (

@@ -1,5 +1,7 @@
 import json
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 from known_profile import known_profile
@@ -24,7 +26,8 @@ def coupons():
 
 
 def test_what_was_never_measured_is_told_by_the_coupon_that_has_it(coupons):
-    profile = known_profile(sd_share=ACROSS)
+    # Prints that hardly differ along z: what a coupon can teach is nearly all of the interval.
+    profile = known_profile(sd_share=ACROSS, scatters={"rho_z": 0.01})
     asked = ask_about(profile, UPRIGHT)
     assert not asked.measured
     best, *others = gains(profile, [asked], coupons)
@@ -41,12 +44,33 @@ def test_a_well_known_printer_gains_little(coupons):
     )
 
 
-def test_how_well_an_answer_is_known_is_its_interval_without_the_next_print():
-    # A printer whose prints do not differ: the answer's own 90 % interval is what is not known.
-    profile = known_profile(scatters={"rho": 1e-6}, sd_share=0.3)
+@pytest.mark.parametrize("rho_mm", [1e-6, 0.03])
+@pytest.mark.parametrize(
+    "question",
+    [
+        IN_PLANE,
+        UPRIGHT,
+        replace(IN_PLANE, at_least=0.9),
+        replace(IN_PLANE, printed_gap_mm=0.2),
+        replace(IN_PLANE, fit=Grade.LOOSE),
+    ],
+)
+def test_how_well_an_answer_is_known_is_the_interval_that_the_answer_gives(rho_mm, question):
+    profile = known_profile(scatters={"rho": rho_mm}, sd_share=0.3)
+    found = answer(profile, question)
+    half_mm = (found.high_mm - found.low_mm) / 2
+    assert ask_about(profile, question).known_to_mm == pytest.approx(half_mm, rel=0.002)
+
+
+def test_what_the_next_print_adds_stays_whatever_is_learned():
+    profile = known_profile(scatters={"rho": 0.03}, sd_share=0.3)
     asked = ask_about(profile, IN_PLANE)
-    found = answer(profile, IN_PLANE)
-    assert asked.known_to_mm == pytest.approx((found.high_mm - found.low_mm) / 2, rel=0.01)
+    sure = asked.known_to_mm_after(np.zeros_like(profile.covariance_matrix))
+    # Twice a shift of 0.03 mm, known to a fifth: a little more than 1.645 sds.
+    assert 1.645 * 0.06 < sure < 1.2 * 1.645 * 0.06 < asked.known_to_mm
+    assert asked.known_to_mm_after(profile.covariance_matrix) == pytest.approx(
+        asked.known_to_mm, rel=0.05
+    )
 
 
 def test_joints_of_a_list_are_asked_about_by_name(tmp_path):

@@ -10,16 +10,20 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.foresight import Belief, covariance_after
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.joints import question_of
-from coupons.answering.next_print import learned_share
-from coupons.answering.offset import NOTHING_LEARNED, Question, check_question, window_row
+from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.offset import (
+    NOTHING_LEARNED,
+    Question,
+    check_question,
+    interval_variances,
+    window_row,
+)
 from coupons.learning.latent import Scatters
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
 from coupons.terms import Direction, Form, Grade, Joint
 
 Array = NDArray[np.floating]
-
-_HALF_WIDTH_SDS = 1.645  # of a 90 % interval
 
 # What is asked where nothing in particular is: a sliding fit of each kind, in each direction.
 USUAL = tuple(
@@ -36,14 +40,25 @@ USUAL = tuple(
 class Asked:
     """A question as a row over the profile's terms: what has to be known to answer it.
 
-    ``known_to_mm`` is the half width of its 90 % interval now, from what is not known of the
-    printer alone; ``measured`` says whether the profile learned enough to answer at all.
+    ``measured`` says whether the profile learned enough to answer at all.
     """
 
     name: str
     row: Array
-    known_to_mm: float
     measured: bool
+    question: Question
+    clearance: Clearance
+
+    @property
+    def known_to_mm(self) -> float:
+        """Half width of the answer's 90 % interval, as `offset` gives it."""
+        return half_width(*interval_variances(self.clearance, self.question, self.row[None, :]))
+
+    def known_to_mm_after(self, covariance: Array) -> float:
+        """Return the same, were the terms known with this covariance."""
+        of_machine = float(self.row @ covariance @ self.row)
+        row = self.row[None, :]
+        return half_width(*interval_variances(self.clearance, self.question, row, of_machine))
 
 
 @dataclass(frozen=True)
@@ -71,9 +86,8 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
     rows = window_row(clearance, question)
     row = rows[0]
-    half_mm = _HALF_WIDTH_SDS * float(np.sqrt(row @ profile.covariance_matrix @ row))
     measured = bool(learned_share(profile, rows)[0] <= NOTHING_LEARNED)
-    return Asked(question.name, row, half_mm, measured)
+    return Asked(question.name, row, measured, question, clearance)
 
 
 def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:
@@ -141,9 +155,6 @@ def _belief(profile: Profile) -> Belief:
 
 
 def _gain(name: str, asked: Sequence[Asked], covariance: Array) -> Gain:
-    after = [
-        _HALF_WIDTH_SDS * float(np.sqrt(question.row @ covariance @ question.row))
-        for question in asked
-    ]
+    after = [question.known_to_mm_after(covariance) for question in asked]
     shares = [new / question.known_to_mm for new, question in zip(after, asked, strict=True)]
     return Gain(name, tuple(after), 1 - float(np.mean(shares)))

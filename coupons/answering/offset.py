@@ -22,8 +22,9 @@ from coupons.answering.drawing import (
     stands_across_layers,
 )
 from coupons.answering.hardware import Hardware, two_holes
-from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.next_print import half_width, learned_share, variance_parts
 from coupons.answering.origin import Origin, origin_of
+from coupons.answering.own_spread import with_own
 from coupons.answering.pairs import odd_pair
 from coupons.answering.ways import face_hint, flats_hint, way
 from coupons.answering.where_measured import advice
@@ -122,11 +123,11 @@ class Answer:
     ``gap_mm`` is the gap to draw, rounded as a person draws it; ``best_gap_mm`` the unrounded one.
     ``low_mm`` to ``high_mm`` holds, with 90 % probability, the gap that puts the next print in the
     middle of the wanted grade's window; or, where ``at_edge``, the gap at which the grade begins;
-    or the gap that prints as the wanted one. ``layer_mm`` is the height of a layer where sizes are
-    layers, and ``layers`` how many the gap is, if a whole number. ``prints_as`` holds the gaps, and
-    the chance at each, as which a gap between two whole numbers of layers may print; the chances
-    are then their mean. ``feel`` says whether trials showed where the fit
-    begins and ends.
+    or the gap with which one pair of the next print has the wanted one. ``layer_mm`` is the height
+    of a layer where sizes are layers, and ``layers`` how many the gap is, if a whole number.
+    ``prints_as`` holds the gaps, and the chance at each, as which a gap between two whole numbers
+    of layers may print; the chances are then their mean. ``feel`` says whether trials showed where
+    the fit begins and ends.
     """
 
     question: Question
@@ -222,7 +223,8 @@ def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple
     rows = clearance.printed_rows
     variances, weights = clearance.variances(rows)
     mean = clearance.given_mm[0] + rows[0] @ profile.mean_vector
-    return float(mean), float(np.sqrt(weights @ variances[:, 0] + clearance.own_variance))
+    own = clearance.own.mean_square(profile)
+    return float(mean), float(np.sqrt(weights @ variances[:, 0] + own))
 
 
 def check_question(question: Question) -> None:
@@ -310,17 +312,44 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
 
 
 def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[float, float]:
-    """90 % interval of the gap that puts the next print in the middle of the wanted window."""
+    """90 % interval of the gap that puts the next print in the middle of the wanted window.
+
+    Where a printed gap is wanted, of the gap with which one pair of the next print has it.
+    """
     clearance = _clearance(profile, question, np.array([gap_mm]))
     row = window_row(clearance, question)
     if learned_share(profile, row)[0] > NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(question))
-    variances, weights = clearance.variances(row)
     wanted = question.printed_gap_mm or 0.0
     needed = gap_mm + wanted - float(clearance.given_mm[0] + row[0] @ profile.mean_vector)
-    feel = 0.0 if question.printed_gap_mm is not None else clearance.feel_doubt
-    half = half_width(variances[:, 0] + feel, weights, INTERVAL)
+    half = half_width(*interval_variances(clearance, question, row), INTERVAL)
     return needed - half, needed + half
+
+
+def interval_variances(
+    clearance: Clearance, question: Question, row: Array, of_machine: float | None = None
+) -> tuple[Array, Array]:
+    """Variances in mm² of the normals whose mixture a question's interval is of, with weights.
+
+    Parameters
+    ----------
+    clearance : Clearance
+        At one gap.
+    question : Question
+    row : ndarray of shape (1, n_terms)
+        From `window_row`.
+    of_machine : float, optional
+        Variance that is not known of the machine, if another than the profile leaves.
+    """
+    profile = clearance.profile
+    known, of_print, weights = variance_parts(profile, row, *clearance.shifted)
+    variances = (known if of_machine is None else of_machine) + of_print[:, None]
+    variances = variances + clearance.size_doubt
+    if question.printed_gap_mm is None:
+        variances = variances + clearance.feel_doubt
+    else:  # what one pair measures, own deviations and all
+        variances, weights = with_own(variances, weights, clearance.own.variance_rule(profile))
+    return variances[:, 0], weights
 
 
 def window_row(clearance: Clearance, question: Question) -> Array:

@@ -1,5 +1,6 @@
 """One size by itself: what to draw so that it prints as wanted, and how sure that is."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from coupons.answering.beyond import ranges_of, size_variance
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
 from coupons.answering.origin import Origin, origin_of
+from coupons.answering.own_spread import OwnSpread, with_own
 from coupons.answering.standards import Limits
 from coupons.answering.together import Demand
 from coupons.answering.ways import sizes_in
@@ -116,19 +118,19 @@ class PrintedSize:
         return self.feature.size_mm + float(self.row @ self.profile.mean_vector)
 
     @property
-    def own_variance(self) -> float:
-        """Variance in mm² that this feature has to itself; more outside the sizes measured."""
-        z, scatters = height_share(self.feature), self.profile.scatters
-        own = (1 - z) * scatters["tau"].mean_square + z * scatters["tau_z"].mean_square
+    def own(self) -> OwnSpread:
+        """What this feature has to itself; more outside the sizes measured."""
+        z = height_share(self.feature)
         feature = self.feature
         beyond = size_variance(self.profile, feature.form, feature.direction, feature.size_mm)
-        return own + beyond
+        return OwnSpread(1 - z, z, known_mm2=beyond)
 
     def variances(self) -> tuple[Array, Array]:
-        """Variance of the printed size in mm², at nodes of the print-to-print scatter."""
+        """Variance of the printed size in mm², at nodes of what is known only roughly."""
         z = height_share(self.feature)
         shared, weights = next_print.variances(self.profile, self.row[None, :], 1 - z, z)
-        return shared[:, 0] + self.own_variance, weights
+        both, weights = with_own(shared, weights, self.own.variance_rule(self.profile))
+        return both[:, 0], weights
 
     def chance_within(self, limits: Limits) -> float:
         """Chance that the next print lies between two limits."""
@@ -144,7 +146,8 @@ class PrintedSize:
         return Demand(
             lower=(self.mean_mm - limits.lower_mm, row),
             upper=(self.mean_mm - limits.upper_mm, row),
-            own_sd_mm=float(np.sqrt(self.own_variance)),
+            own_sd_mm=math.sqrt(self.own.known_mm2),
+            counts=self.own.counts,
         )
 
 

@@ -6,6 +6,7 @@ from itertools import groupby
 
 from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
 from coupons.answering.drawing import FaceMove
+from coupons.answering.offset import EVEN_CHANCE
 from coupons.answering.origin import origin_data, origin_sentence
 from coupons.answering.single import SizeAnswer
 from coupons.answering.standards import Limits
@@ -20,6 +21,7 @@ from coupons.answering.words import (
     marks,
     measured_data,
     move_data,
+    percent,
     size_range,
 )
 from coupons.terms import Form
@@ -96,6 +98,8 @@ def limits_sentences(answer: LimitsAnswer, today: date | None = None) -> list[st
     ]
     if answer.reached:
         lines.append(BAND_RULE)
+    if any(reach.assumed for reach in answer.reached):
+        lines.append(_assumed_sentence(answer.reached))
     for side in sides:
         lines += evidence([side.measured] if side.measured else [])
     return [*lines, origin_sentence(answer.hole.origin, today)]
@@ -129,13 +133,27 @@ def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
         )
     reach, grade = here[0], question.limits.grade_number
     width_mm = question.limits.width_mm
-    able = reach.band_mm <= width_mm + 1e-6
+    sure = reach.confidence_within(width_mm)
     asked = f"{width_mm:.2f} mm in all" if grade is None else f"IT{grade}"
-    verdict = "reached" if able else "not reached, so that some will miss it"
+    verdict = (
+        f"reached ({chance(sure)} sure)"
+        if sure >= EVEN_CHANCE
+        else f"not reached ({chance(1 - sure)} sure), so that some will miss it"
+    )
     return (
-        f"{what} of {size_range(reach.low_mm, reach.high_mm)} reach "
-        f"{_grade(reach)} (scatter of {reach.band_mm:.2f} mm); "
+        f"{what} of {size_range(reach.low_mm, reach.high_mm)} reach {_grade(reach)} "
+        f"({chance(reach.confidence)} sure; scatter of {reach.band_mm:.2f} mm); "
         f"{question.limits.code} asks for {asked}: {verdict}."
+    )
+
+
+def _assumed_sentence(reached: Sequence[Reach]) -> str:
+    """Say how much of the scatter no print has shown, and what would show it."""
+    assumed = max(reach.assumed for reach in reached)
+    return (
+        f"Up to {percent(assumed)} of that scatter (as a variance) is common practice, not "
+        "measured. How far prints differ shows only when several are fitted together: a second "
+        "print begins to show it, each further one makes the grade surer."
     )
 
 
@@ -202,6 +220,8 @@ def limits_data(answer: LimitsAnswer, today: date | None = None) -> dict[str, ob
                 "high_mm": reach.high_mm,
                 "band_mm": reach.band_mm,
                 "grade": None if reach.grade is None else f"IT{reach.grade}",
+                "confidence": reach.confidence,
+                "assumed": reach.assumed,
             }
             for reach in answer.reached
         ],
