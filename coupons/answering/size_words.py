@@ -11,6 +11,7 @@ from coupons.answering.words import (
     REHEARSED,
     SURE,
     chance,
+    counted,
     evidence,
     extrapolated,
     move_data,
@@ -41,7 +42,8 @@ def _side_sentences(answer: SizeAnswer) -> list[str]:
     if limits is not None and answer.chance is not None:
         lines.append(f"It lies within {_limits(limits)} with {chance(answer.chance)} chance.")
     if answer.layers is not None:
-        lines.append(f"That is {answer.layers} whole layers; a part of one cannot be printed.")
+        layers = counted(answer.layers, "whole layer")
+        lines.append(f"That is {layers}; a part of one cannot be printed.")
     return lines
 
 

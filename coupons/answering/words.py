@@ -1,5 +1,6 @@
 """An answer in words: the same sentences on the terminal, in reports and on the wall card."""
 
+import math
 from collections.abc import Iterable, Sequence
 
 from coupons.answering.hardware import Hardware
@@ -15,6 +16,7 @@ NO_TRIALS = "No printed pair was tried: this profile knows sizes, not how a fit 
 PRACTICE = "common practice stands in for the hand"
 
 _MOST_NAMED = 8
+_ROUNDING = 1e-9
 
 VERBS = {
     Grade.NO_GO: "does not go",
@@ -64,6 +66,48 @@ def chance(p: float) -> str:
     if p < 0.01:
         return f"under {percent(0.01)}"
     return percent(p)
+
+
+def whole_percents(shares: Sequence[float], total: int = 100) -> tuple[int, ...]:
+    """Round shares to whole percents that add up to ``total``: those cut most are rounded up.
+
+    Examples
+    --------
+    >>> whole_percents([0.684, 0.133, 0.095, 0.088])
+    (68, 13, 10, 9)
+    """
+    exact = [100 * share for share in shares]
+    whole = [math.floor(each + _ROUNDING) for each in exact]
+    most_cut = sorted(range(len(exact)), key=lambda n: whole[n] - exact[n])
+    for n in most_cut[: max(0, total - sum(whole))]:
+        whole[n] += 1
+    return tuple(whole)
+
+
+def chances(first: float, *others: float) -> tuple[str, ...]:
+    r"""Write chances that exclude each other so that they add up; the first as it stands alone.
+
+    Examples
+    --------
+    >>> [text.replace("\N{NO-BREAK SPACE}", " ") for text in chances(0.748, 0.105, 0.147)]
+    ['75 %', '10 %', '15 %']
+    """
+    rest = whole_percents(others, 100 - round(100 * first))
+    return chance(first), *(
+        percent(whole / 100) if 0.01 <= p <= 0.99 else chance(p)
+        for p, whole in zip(others, rest, strict=True)
+    )
+
+
+def counted(number: int, one: str) -> str:
+    """Write a number of things.
+
+    Examples
+    --------
+    >>> counted(1, "whole layer"), counted(2, "whole layer"), counted(-1, "whole layer")
+    ('1 whole layer', '2 whole layers', '−1 whole layer')
+    """
+    return f"{number} {one}{'' if abs(number) == 1 else 's'}".replace("-", "−")
 
 
 SURE = f"({percent(INTERVAL)} sure)"
@@ -149,18 +193,19 @@ def sentences(answer: Answer) -> list[str]:
     verb = VERBS[question.fit]
     lines = [REHEARSED] if answer.rehearsed else []
     lines += [move_sentence(move) for move in answer.moves]
-    missed = f"too tight {chance(answer.too_tight)}"
+    alone, tight, loose = chances(answer.chance, answer.too_tight, answer.too_loose)
+    missed = f"too tight {tight}"
     if question.fit is not Grade.LOOSE:  # which nothing is too loose for
-        missed += f", too loose {chance(answer.too_loose)}"
+        missed += f", too loose {loose}"
     if question.at_least is not None and question.fit is not Grade.LOOSE:
         enough = chance(answer.chance + answer.too_loose)
         lines.append(f"It {verb} or goes more easily with {enough} chance.")
-    lines.append(f"It {verb} with {chance(answer.chance)} chance ({missed}).")
+    lines.append(f"It {verb} with {alone} chance ({missed}).")
     lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
     lines.append(interval_sentence(answer))
     if answer.layers is not None:
         lines.append(
-            f"That is {answer.layers} whole layers; a part of a layer cannot be printed "
+            f"That is {counted(answer.layers, 'whole layer')}; a part of a layer cannot be printed "
             f"(the best gap would be {minus(answer.best_gap_mm)} mm)."
         )
     if question.bought is not None:

@@ -17,7 +17,7 @@ from coupons.answering.joint_words import (
 )
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
-from coupons.answering.words import REHEARSED, chance
+from coupons.answering.words import REHEARSED, chance, whole_percents
 from coupons.atomic import not_ours, write_text
 from coupons.errors import Problem, WriteError
 from coupons.showing.page import is_page, render_page
@@ -33,11 +33,15 @@ _VARIABLES = re.compile(
 
 @dataclass(frozen=True)
 class Share:
-    """One grade's part of the chance bar: where it begins and how wide it is, of 100."""
+    """One grade's part of the chance bar: where it begins and how wide it is, of 100.
+
+    ``percent`` is its width in whole percents; those of a bar add up to 100.
+    """
 
     grade: str
     start: float
     width: float
+    percent: int
     wanted: bool
 
 
@@ -108,10 +112,12 @@ def _shares(joint: JointAnswer) -> list[Share]:
     if not isinstance(joint.found, Answer) or joint.chance is None:
         return []
     shares, start = [], 0.0
-    for grade, share in joint.found.grade_chances.items():
-        shares.append(
-            Share(grade, round(start, 2), round(100 * share, 2), grade == joint.listed.fit)
-        )
+    chances = joint.found.grade_chances
+    for (grade, share), whole in zip(
+        chances.items(), whole_percents(list(chances.values())), strict=True
+    ):
+        is_wanted = grade == joint.listed.fit
+        shares.append(Share(grade, round(start, 2), round(100 * share, 2), whole, is_wanted))
         start += 100 * share
     return shares
 
