@@ -37,24 +37,31 @@ class Asked:
     """A question as a row over the profile's terms: what has to be known to answer it.
 
     ``known_to_mm`` is the half width of its 90 % interval now, from what is not known of the
-    printer alone; ``measured`` says whether the profile learned enough to answer at all.
+    printer alone; ``measured`` says whether the profile learned enough to answer at all. ``pair``
+    is printed, or one of it with a bought mate; a coupon that tries such a pair along ``direction``
+    shows the joint itself.
     """
 
     name: str
     row: Array
     known_to_mm: float
     measured: bool
+    pair: frozenset[Form]
+    direction: Direction
 
 
 @dataclass(frozen=True)
 class Gain:
     """What one coupon would make of the questions: how well each would be known, in mm.
 
-    ``narrower`` is the mean share by which their intervals shrink.
+    ``tries`` says of each whether such a joint is on the coupon. ``narrower`` is the mean share by
+    which their intervals shrink; a joint that is not on the coupon counts as unchanged, since what
+    is foreseen of it rests on the model alone.
     """
 
     coupon: str
     known_to_mm: tuple[float, ...]
+    tries: tuple[bool, ...]
     narrower: float
 
 
@@ -66,7 +73,8 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     row = rows[0]
     half_mm = _HALF_WIDTH_SDS * float(np.sqrt(row @ profile.covariance_matrix @ row))
     measured = bool(learned_share(profile, rows)[0] <= NOTHING_LEARNED)
-    return Asked(question.name, row, half_mm, measured)
+    pair = frozenset(question.printed_forms)
+    return Asked(question.name, row, half_mm, measured, pair, question.joint.direction)
 
 
 def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:
@@ -89,7 +97,8 @@ def gains(
     Returns
     -------
     tuple of Gain
-        The one that makes the questions' intervals narrowest on average first.
+        The one that makes the intervals narrowest of the joints that it has, on average, first.
+        Where no coupon has any of them, the one from which the model would learn most.
 
     Examples
     --------
@@ -103,11 +112,17 @@ def gains(
     ['upright', 'spans']
     """
     belief = _belief(profile)
-    found = [
-        _gain(name, asked, covariance_after(coupon, belief, profile.prior_table))
-        for name, coupon in coupons.items()
-    ]
-    return tuple(sorted(found, key=lambda gain: -gain.narrower))
+    foreseen = []
+    for name, coupon in coupons.items():
+        after_mm = _known_to(asked, covariance_after(coupon, belief, profile.prior_table))
+        shrunk = [
+            1 - mm / question.known_to_mm for mm, question in zip(after_mm, asked, strict=True)
+        ]
+        tries = tuple(question.direction in _tried(coupon, question.pair) for question in asked)
+        seen = float(np.mean(np.multiply(shrunk, tries)))
+        foreseen.append((Gain(name, after_mm, tries, seen), float(np.mean(shrunk))))
+    foreseen.sort(key=lambda one: (-one[0].narrower, -one[1]))
+    return tuple(gain for gain, _ in foreseen)
 
 
 def best_coupon(profile: Profile) -> Gain:
@@ -133,10 +148,19 @@ def _belief(profile: Profile) -> Belief:
     return Belief(profile.mean_vector, profile.covariance_matrix, Scatters(**sds))
 
 
-def _gain(name: str, asked: Sequence[Asked], covariance: Array) -> Gain:
-    after = [
+def _known_to(asked: Sequence[Asked], covariance: Array) -> tuple[float, ...]:
+    return tuple(
         _HALF_WIDTH_SDS * float(np.sqrt(question.row @ covariance @ question.row))
         for question in asked
-    ]
-    shares = [new / question.known_to_mm for new, question in zip(after, asked, strict=True)]
-    return Gain(name, tuple(after), 1 - float(np.mean(shares)))
+    )
+
+
+def _tried(coupon: Coupon, pair: frozenset[Form]) -> set[Direction]:
+    """Return the directions in which a coupon tries a printed pair, or a form with any mate."""
+    features = {feature.id: feature for feature in coupon.features}
+    found = set()
+    for trial in coupon.trials:
+        printed = [features[one] for one in (trial.feature, trial.mate) if one in features]
+        if pair <= {feature.form for feature in printed}:
+            found.add(printed[0].direction)
+    return found
