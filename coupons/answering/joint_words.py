@@ -4,7 +4,7 @@ import csv
 import io
 from collections.abc import Iterable, Iterator
 
-from coupons.answering.joint_list import JointList, variable_name
+from coupons.answering.joint_list import JointList, ListedJoint, variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, FaceMove, Feel
 from coupons.answering.terminal import cell, plain
@@ -19,9 +19,9 @@ from coupons.answering.words import (
     percent,
     signed,
 )
-from coupons.terms import Grade
+from coupons.terms import GRADES, Grade
 
-_WIDTHS = (18, 10, 17, 21, 9)
+_WIDTHS = (16, 15, 14, 21, 9)
 
 COLUMNS = (
     "name",
@@ -30,6 +30,7 @@ COLUMNS = (
     "size_mm",
     "along",
     "fit",
+    "at_least",
     "hardware",
     "internal_drawn_mm",
     "external_drawn_mm",
@@ -37,6 +38,7 @@ COLUMNS = (
     "external_offset_mm",
     "faces",
     "chance",
+    "too_tight",
     "warnings",
 )
 
@@ -50,11 +52,16 @@ def wish(joint: JointAnswer) -> str:
     """Say in a word or two what was wanted of a joint."""
     listed = joint.listed
     if listed.fit is not None:
-        return str(listed.fit)
+        return f"{listed.fit} or looser" if _is_open(listed) else str(listed.fit)
     if listed.gap_mm is not None:
         return f"gap {minus(listed.gap_mm)}"
     limits = listed.hardware.printed if listed.hardware else None
     return limits.code if limits else ""
+
+
+def _is_open(listed: ListedJoint) -> bool:
+    """Tell whether a chance of going at least so easily is wanted, not of just this fit."""
+    return listed.at_least is not None and listed.fit is not GRADES[-1]
 
 
 def short_move(move: FaceMove) -> str:
@@ -87,6 +94,8 @@ def warnings(joint: JointAnswer) -> list[str]:
         lines.append("Less than an even chance: print one and try it before the part.")
     if listed.fit is not None and isinstance(found, Answer) and found.feel is not Feel.HAND:
         lines.append(f"No trials show this fit: {PRACTICE}.")
+    if isinstance(found, Answer) and _is_open(listed):
+        lines.append(f"Just this fit with {chance(found.chance)} chance, else mostly looser.")
     if listed.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("May split along the layers.")
     return lines
@@ -102,6 +111,8 @@ def table_lines(part: PartAnswer) -> Iterator[str]:
 def note_lines(part: PartAnswer) -> Iterator[str]:
     """Yield the chance that all of it fits, then every warning with its joints."""
     yield together_sentence(part)
+    if part.counted:
+        yield tightness_sentence(part)
     yield from told_once(
         (joint.listed.name, warning) for joint in part.joints for warning in warnings(joint)
     )
@@ -161,6 +172,21 @@ def _counted_sentence(part: PartAnswer) -> str:
     )
 
 
+def tightness_sentence(part: PartAnswer) -> str:
+    """Say the chance that nothing is too tight, and which joint to loosen to raise it most."""
+    sentence = f"Nothing is too tight with {chance(part.not_too_tight.chance)} chance."
+    found = part.loosen
+    if found is None:
+        return sentence
+    free, fit = part.loosened
+    drawn = " and ".join(f"{move.form} {move.drawn_mm:.2f}" for move in found.moves)
+    return (
+        f"{sentence} Loosening {part.counted[found.at].listed.name} gains most: drawn {drawn} mm, "
+        f"with {found.wider_mm:.2f} mm more gap, nothing is too tight with "
+        f"{chance(free)}, and all fit with {chance(fit)}."
+    )
+
+
 def answers_csv(part: PartAnswer) -> str:
     """Write the answers as CSV, one joint a row."""
     rows = [_cells(joint, part.rehearsed) for joint in part.joints]
@@ -177,12 +203,14 @@ def _cells(joint: JointAnswer, rehearsed: bool) -> list[str]:
         *mated,
         f"{listed.joint.size_mm:g}",
         listed.joint.direction,
-        wish(joint).replace("−", "-"),
+        str(listed.fit) if listed.fit else wish(joint).replace("−", "-"),
+        "" if listed.at_least is None else f"{listed.at_least:g}",
         listed.hardware.name if listed.hardware else "",
         *(_number(joint.drawn_mm(form)) for form in mated),
         *(_number(offsets.get(form)) for form in mated),
         str(joint.moves[0].faces) if joint.moves else "",
         "" if joint.chance is None else f"{joint.chance:.4f}",
+        "" if joint.too_tight is None else f"{joint.too_tight:.4f}",
         " ".join(notes),
     ]
 
@@ -222,14 +250,35 @@ def as_data(part: PartAnswer) -> dict[str, object]:
             "error": part.together.error,
             "joints": [joint.listed.name for joint in part.counted],
         },
+        "not_too_tight": {
+            "chance": part.not_too_tight.chance,
+            "error": part.not_too_tight.error,
+        },
+        "loosen": _loosen_data(part),
         "joints": [
             {
                 "name": joint.listed.name,
                 "wish": wish(joint),
+                "at_least": joint.listed.at_least,
                 "chance": joint.chance,
+                "too_tight": joint.too_tight,
                 "moves": [move_data(move) for move in joint.moves],
                 "warnings": warnings(joint),
             }
             for joint in part.joints
         ],
+    }
+
+
+def _loosen_data(part: PartAnswer) -> dict[str, object] | None:
+    found = part.loosen
+    if found is None:
+        return None
+    free, fit = part.loosened
+    return {
+        "name": part.counted[found.at].listed.name,
+        "wider_mm": found.wider_mm,
+        "moves": [move_data(move) for move in found.moves],
+        "not_too_tight": free,
+        "together": fit,
     }

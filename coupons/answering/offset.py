@@ -339,8 +339,13 @@ def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     if height_share(Feature(joint.internal, joint.size_mm, joint.direction)) == 1:
         layers = _whole(question, gap_mm / profile.layer_height_mm)
         return round(layers * profile.layer_height_mm, 6), layers
-    step = _DRAWN_STEP_MM * (4 if question.gives is Gives.BOTH else 2)
+    step = gap_step_mm(question)
     return round(_whole(question, gap_mm / step) * step, 6), None
+
+
+def gap_step_mm(question: Question) -> float:
+    """Return the step in which gaps are drawn in the layer plane: 0.01 mm a face."""
+    return _DRAWN_STEP_MM * (4 if question.gives is Gives.BOTH else 2)
 
 
 def _whole(question: Question, steps: float) -> int:

@@ -23,9 +23,11 @@ def command(
     """Say what to draw for every joint of a part, and the chance that all of it fits.
 
     PROFILE is the profile.json that `coupons fit` wrote. JOINTS is a CSV file with the columns
-    name, internal, external, size_mm, along, fit, gives and hardware; one joint a row. A fit is
-    force, push, slide, loose, or a printed gap in mm such as 0.2; gives is internal, external or
-    both; hardware, such as "pin 8 m6" or "screw M3 medium", stands for the side it replaces.
+    name, internal, external, size_mm, along, fit, gives, hardware and at_least; one joint a row. A
+    fit is force, push, slide, loose, or a printed gap in mm such as 0.2; gives is internal,
+    external or both; hardware, such as "pin 8 m6" or "screw M3 medium", stands for the side it
+    replaces; at_least, such as 0.95 or 95 %, asks for the smallest gap that goes so easily or more
+    easily with this chance.
 
     Ends with 1 if a joint has no answer.
     """

@@ -10,6 +10,7 @@ from coupons.answering.joint_words import (
     COLUMNS,
     answers_csv,
     short_move,
+    tightness_sentence,
     together_sentence,
     variables_csv,
     warnings,
@@ -24,6 +25,11 @@ from coupons.showing.page import is_page, render_page
 from coupons.showing.steps import CAUTIONS
 from coupons.terms import GRADES, HAND_TESTS, Form
 
+# What stood over the answers before a chance could be asked for.
+_EARLIER_COLUMNS = (
+    "name,internal,external,size_mm,along,fit,hardware,internal_drawn_mm,external_drawn_mm,"
+    "internal_offset_mm,external_offset_mm,faces,chance,warnings"
+)
 TABLE, PAGE, VARIABLES = "joints.csv", "joints.html", "variables.csv"
 # Ours end in a form; a designer may keep variables of the same columns that do not.
 _VARIABLES = re.compile(
@@ -79,6 +85,7 @@ def part_page(part: PartAnswer, source: str) -> str:
         material=part.material,
         rehearsed=REHEARSED if part.rehearsed else "",
         together=together_sentence(part),
+        tightness=tightness_sentence(part) if part.counted else "",
         rows=[_row(joint) for joint in part.joints],
         grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
         cautions=CAUTIONS,
@@ -142,7 +149,7 @@ def _never(_: bytes) -> bool:
 
 def _is_table(data: bytes) -> bool:
     first = data.split(b"\n", 1)[0].decode("utf-8-sig", "replace").strip()
-    return first == ",".join(COLUMNS)
+    return first in (",".join(COLUMNS), _EARLIER_COLUMNS)
 
 
 def _is_variables(data: bytes) -> bool:
