@@ -17,8 +17,8 @@ from coupons.learning.profile import Profile
 from coupons.terms import GRADES, Feature, Form, Grade
 
 # So much wider, and so many joints, are tried to find the one to loosen.
-_WIDEST_MM = 0.4
-_MOST_TRIED = 20
+_WIDEST_MM = 0.2
+_MOST_TRIED = 12
 
 
 @dataclass(frozen=True)
@@ -239,7 +239,7 @@ def _drawn_wider(profile: Profile, found: Answer | SizeAnswer | None, at: int) -
     if found is None:
         return
     step_mm = _step_mm(profile, found)
-    for steps in range(1, math.floor(_WIDEST_MM / step_mm) + 1):
+    for steps in range(1, max(1, math.floor(_WIDEST_MM / step_mm)) + 1):
         wider_mm = round(steps * step_mm, 6)
         if isinstance(found, SizeAnswer):
             yield from _wider_hole(profile, found, wider_mm, at)
