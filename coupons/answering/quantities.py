@@ -2,7 +2,10 @@
 
 import math
 import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
+from coupons.errors import AnswerError, Problem
 from coupons.measuring.entries import parse_number
 
 _LENGTHS = {"": 1.0, "mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, '"': 25.4}
@@ -60,3 +63,75 @@ def _split(text: str) -> tuple[float | None, str]:
     if found is None or number is None or not math.isfinite(number):
         return None, ""
     return number, found[2]
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """What a number that somebody types must be.
+
+    Parameters
+    ----------
+    expected, such_as : str
+        In words, and as one would write it.
+    read : callable
+        From text to a number in the unit that is used here, None if it is none.
+    lowest, highest : float
+        What it must lie above, and at most be.
+    or_lowest : bool
+        It may be the lowest itself.
+    """
+
+    expected: str
+    such_as: str
+    read: Callable[[str], float | None]
+    lowest: float
+    highest: float
+    or_lowest: bool = False
+
+    def allows(self, value: float | None) -> bool:
+        """Tell whether a number was read and lies where it may."""
+        if value is None:
+            return False
+        return self.lowest < value <= self.highest or (self.or_lowest and value == self.lowest)
+
+
+LENGTH = Quantity("a length over 0, up to 2000 mm", "19 or 19 mm", parse_length_mm, 0, 2000)
+BORE = Quantity("a length from 0 to 2000 mm", "0 or 5 mm", parse_length_mm, 0, 2000, or_lowest=True)
+MODULUS = Quantity("a modulus over 0", "3500 MPa or 3.5 GPa", parse_stress_mpa, 0, 1e6)
+STRAIN = Quantity("a strain over 0, up to 0.5", "0.02 or 2 %", parse_share, 0, 0.5)
+POISSON = Quantity("a ratio from 0 to 0.5", "0.36", parse_share, 0, 0.5, or_lowest=True)
+FRICTION = Quantity("a coefficient from 0 to 2", "0.4", parse_share, 0, 2, or_lowest=True)
+ANGLE = Quantity("an angle over 0 and up to 80 degrees", "30", parse_number, 0, 80)
+
+
+def read_quantities(
+    typed: Mapping[str, str | None], kinds: Mapping[str, Quantity]
+) -> dict[str, float]:
+    """Read what was typed for options, each under its name; what is None is left out.
+
+    Raises
+    ------
+    AnswerError
+        With every one that cannot be used.
+
+    Examples
+    --------
+    >>> read_quantities({"length": "1,9 cm"}, {"length": LENGTH})
+    {'length': 19.0}
+    """
+    values, problems = {}, []
+    for name, text in typed.items():
+        if text is None:
+            continue
+        kind = kinds[name]
+        value = kind.read(text)
+        if value is None or not kind.allows(value):
+            got = repr(text[:60]) if text else "nothing"
+            problems.append(
+                Problem(f"--{name}", kind.expected, got, f"Write it like {kind.such_as}")
+            )
+        else:
+            values[name] = value
+    if problems:
+        raise AnswerError(problems)
+    return values
