@@ -9,7 +9,7 @@ import numpy as np
 from coupons.answering.clearance import Clearance
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.loosen import Loosening, Wider, most_gained, not_too_tight
-from coupons.answering.offset import Answer, FaceMove, Question, answer, face_moves, gap_step_mm
+from coupons.answering.offset import Answer, FaceMove, Question, answer, gap_step_mm, moves_at
 from coupons.answering.single import DRAWN_STEP_MM, PrintedSize, SizeAnswer, SizeQuestion, draw_hole
 from coupons.answering.together import Demand, Together, chance_together, shared_of
 from coupons.errors import AnswerError
@@ -244,9 +244,8 @@ def _drawn_wider(profile: Profile, found: Answer | SizeAnswer | None, at: int) -
         if isinstance(found, SizeAnswer):
             yield from _wider_hole(profile, found, wider_mm, at)
         else:
-            layers = None if found.layers is None else found.layers + steps
             gap_mm = round(found.gap_mm + wider_mm, 6)
-            moves = face_moves(found.question, gap_mm, layers)
+            moves = moves_at(profile, found.question, gap_mm)
             yield Wider(at, wider_mm, moves, fit_demand(profile, found.question, gap_mm))
 
 

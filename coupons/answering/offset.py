@@ -343,6 +343,11 @@ def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     return round(_whole(question, gap_mm / step) * step, 6), None
 
 
+def moves_at(profile: Profile, question: Question, gap_mm: float) -> tuple[FaceMove, ...]:
+    """Return what to do with each body for another gap than the answer's, rounded as drawn."""
+    return face_moves(question, *_as_drawn(profile, question, gap_mm))
+
+
 def gap_step_mm(question: Question) -> float:
     """Return the step in which gaps are drawn in the layer plane: 0.01 mm a face."""
     return _DRAWN_STEP_MM * (4 if question.gives is Gives.BOTH else 2)

@@ -8,22 +8,19 @@ from dataclasses import dataclass
 from coupons.errors import AnswerError, Problem
 from coupons.measuring.entries import parse_number
 
-_LENGTHS = {"": 1.0, "mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, '"': 25.4}
 _STRESSES = {"": 1.0, "mpa": 1.0, "n/mm2": 1.0, "n/mm²": 1.0, "gpa": 1000.0}
 _PERCENT = ("%", "percent")
 
 
 def parse_length_mm(text: str) -> float | None:
-    """Read a length, in mm unless it says otherwise; None if it is none.
+    """Read a length in mm; None if it is none, or in another unit.
 
     Examples
     --------
     >>> parse_length_mm("2,4"), parse_length_mm("2.4 mm"), parse_length_mm("1 in")
-    (2.4, 2.4, 25.4)
-    >>> parse_length_mm("2 m") is None
-    True
+    (2.4, 2.4, None)
     """
-    return _with_unit(text, _LENGTHS)
+    return _with_unit(text, {"": 1.0, "mm": 1.0})
 
 
 def parse_stress_mpa(text: str) -> float | None:
@@ -116,7 +113,7 @@ def read_quantities(
 
     Examples
     --------
-    >>> read_quantities({"length": "1,9 cm"}, {"length": LENGTH})
+    >>> read_quantities({"length": "19,0 mm"}, {"length": LENGTH})
     {'length': 19.0}
     """
     values, problems = {}, []
