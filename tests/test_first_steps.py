@@ -112,3 +112,16 @@ def test_shares_of_all_causes_add_up_on_terminal_and_page(full, run, tmp_path):
     assert sum(told) == 100
     page = write_report(tmp_path / "report.html", full, fit_runs([run])).read_text("utf-8")
     assert sum(map(int, re.findall(r'<span class="share">(\d+) %', page))) == 100
+
+
+def test_one_of_a_thing_is_one(run, tmp_path):
+    told = replace(run, sizes=run.sizes[:1], fits=run.fits[:1])
+    found = learned([told])
+    text = "\n".join(summary_lines(found, PATH))
+    page = write_report(tmp_path / "report.html", found, fit_runs([told])).read_text("utf-8")
+    page = re.sub(r"<script.*?</script>", "", page, flags=re.DOTALL)
+    assert "of 2 entries" in text
+    assert "1 fit trial and 1 caliper reading on" in page
+    assert "and 1 trial" in page
+    for words in (text, page):
+        assert not re.search(r"(?<![\d.,])1 (trials|readings|sizes|runs|prints|entries)\b", words)

@@ -99,15 +99,15 @@ def chances(first: float, *others: float) -> tuple[str, ...]:
     )
 
 
-def counted(number: int, one: str) -> str:
-    """Write a number of things.
+def counted(number: int, one: str, several: str = "") -> str:
+    """Write a number of things; several of them are called so, or with an s.
 
     Examples
     --------
     >>> counted(1, "whole layer"), counted(2, "whole layer"), counted(-1, "whole layer")
     ('1 whole layer', '2 whole layers', '−1 whole layer')
     """
-    return f"{number} {one}{'' if abs(number) == 1 else 's'}".replace("-", "−")
+    return f"{number} {one if abs(number) == 1 else several or one + 's'}".replace("-", "−")
 
 
 SURE = f"({percent(INTERVAL)} sure)"

@@ -152,7 +152,8 @@ def amount(cause: Cause) -> str:
 def _surprise_lines(learned: Learned) -> list[str]:
     surprises = learned.surprises
     by_chance = f"{surprises.by_chance:.1f} would be by chance"
-    head = f"Surprising: {len(surprises.found)} of {surprises.entries} entries ({by_chance})."
+    entries = counted(surprises.entries, "entry", "entries")
+    head = f"Surprising: {len(surprises.found)} of {entries} ({by_chance})."
     lines = [head]
     for one in surprises.found[:_MOST_SURPRISES]:
         row = _row(learned, one)

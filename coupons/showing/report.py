@@ -5,7 +5,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from coupons.answering.words import NO_TRIALS, REHEARSED, chance, minus, signed, whole_percents
+from coupons.answering.words import (
+    NO_TRIALS,
+    REHEARSED,
+    chance,
+    counted,
+    minus,
+    signed,
+    whole_percents,
+)
 from coupons.atomic import write_text
 from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
@@ -86,6 +94,7 @@ def write_report(
             minus=minus,
             plus_minus=plus_minus,
             chance=chance,
+            counted=counted,
             **_answers(learned),
             **_causes(learned),
             **_entries(learned, findings),
