@@ -29,6 +29,11 @@ _SET_UP = frozenset({"growth_ext", "growth_int", "scale_x", "scale_y"})
 _ABSURD_CALIPER_MM = 0.10
 _ABSURD_HAND_MM = 0.25
 
+_ONCE = (
+    " Then print again. The profile counts this already, for all who share the machine: set the "
+    "machine or draw by the profile, not both."
+)
+
 
 def first_steps(
     profile: Profile,
@@ -149,12 +154,7 @@ def _machine_steps(causes: Causes, drawn: bool) -> list[Step]:
         return [("Nothing to set on the machine", nothing)] if drawn and settled else []
     text = " ".join(f"{cure}." for cure in dict.fromkeys(cause.cure for cause in cures))
     if any(cause.proven for cause in cures):
-        text += " Then print again: this profile is of the machine as it was."
-        if drawn:
-            text += (
-                " Its offsets, and those of all who share the machine, already count this: either "
-                "set the machine or draw by the profile, not both."
-            )
+        text += _ONCE if drawn else " Then print again: this profile is of the machine as it was."
     return [(f"On the machine: {cures[0].says}", text)]
 
 
