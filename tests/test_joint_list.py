@@ -90,6 +90,12 @@ def test_sizes_are_what_people_type(tmp_path, size):
     assert (joint.joint.size_mm, joint.gap_mm) == (12.5, 0.2)
 
 
+@pytest.mark.parametrize("text", ["0.95", "95 %", "95%", '"0,95"', '"95,0 %"'])
+def test_a_chance_is_read_as_people_type_it(tmp_path, text):
+    (joint,) = read(tmp_path, HEAD + f"a,slot,tongue,12,x,slide,,,{text}\n")
+    assert joint.at_least == 0.95
+
+
 def test_columns_that_are_not_needed_may_be_missing(tmp_path):
     (joint,) = read(tmp_path, "hardware,name,across,fit\npin 8 m6,hinge,z,slide\n")
     assert joint.joint.size_mm == 8
@@ -135,6 +141,13 @@ def test_columns_that_are_not_needed_may_be_missing(tmp_path):
         ("(),slot,tongue,12,x,slide,,", "a name, got '()'"),
         ("a;b|c,slot,tongue,12,x,slide,,", "a name, got"),
         ("<b>lid,slot,tongue,12,x,slide,,", "beginning with a letter"),
+        ("a,slot,tongue,12,x,slide,,,95", "at_least between 0 and 1, got '95'. Write it as 0.95"),
+        ("a,slot,tongue,12,x,slide,,,0", "at_least between 0 and 1, got '0'"),
+        ("a,slot,tongue,12,x,slide,,,100 %", "at_least between 0 and 1, got '100 %'"),
+        ("a,slot,tongue,12,x,slide,,,often", "at_least between 0 and 1, got 'often'"),
+        ("a,slot,tongue,12,x,slide,,,nan", "at_least between 0 and 1, got 'nan'"),
+        ("a,slot,tongue,12,x,0.2,,,0.9", "nothing in at_least without a fit, got '0.9'"),
+        ("a,,,,z,,,screw M3 medium,0.9", "nothing in at_least without a fit"),
         ("a,slot,tongue,12,x,slide,,,,", "at least one joint"),
     ],
 )

@@ -6,8 +6,15 @@ import pytest
 from click.testing import CliRunner
 from known_profile import known_profile
 
+from coupons.answering.hardware import hardware
 from coupons.answering.joint_list import COLUMNS, read_joints
-from coupons.answering.next_coupon import USUAL, ask_about, ask_about_listed, gains
+from coupons.answering.next_coupon import (
+    USUAL,
+    ask_about,
+    ask_about_listed,
+    gains,
+    shipped_coupons,
+)
 from coupons.answering.offset import Question, answer
 from coupons.cli import main
 from coupons.learning.profile import write_profile
@@ -128,3 +135,69 @@ def test_questions_that_cannot_be_asked(tmp_path, options, code, says):
     result = run(tmp_path, *options)
     assert result.exit_code == code
     assert says in " ".join(result.output.split())
+
+
+@pytest.fixture(scope="module")
+def shipped():
+    return shipped_coupons()[0]
+
+
+JOINTS = [
+    (Form.SLOT, Form.TONGUE, Direction.X),
+    (Form.SLOT, Form.TONGUE, Direction.Y),
+    (Form.SLOT, Form.TONGUE, Direction.Z),
+    (Form.SLOT, Form.TONGUE, Direction.XY_MINUS),
+    (Form.HOLE, Form.PIN, Direction.X),
+    (Form.HOLE, Form.PIN, Direction.Y),
+    (Form.HOLE, Form.PIN, Direction.Z),
+]
+
+
+@pytest.mark.parametrize("known", [{}, ACROSS, dict.fromkeys(("growth_ext", "round_ext"), 0.6)])
+@pytest.mark.parametrize(("internal", "external", "direction"), JOINTS)
+def test_the_coupon_to_print_has_the_joint_that_was_asked_for(
+    shipped, internal, external, direction, known
+):
+    profile = known_profile(sd_share=known)
+    asked = ask_about(profile, Question(Joint(internal, external, 9.0, direction), Grade.SLIDE))
+    best = gains(profile, [asked], shipped)[0]
+    sizes = {feature.id: feature for feature in shipped[best.coupon].features}
+    pairs = [
+        {sizes[t.feature], sizes[t.mate]} for t in shipped[best.coupon].trials if t.mate in sizes
+    ]
+    assert best.tries == (True,)
+    assert any(
+        {feature.form for feature in pair} == {internal, external}
+        and {feature.direction for feature in pair} == {direction}
+        for pair in pairs
+    )
+
+
+def test_a_joint_with_a_bought_mate_is_tried_where_its_printed_side_is(shipped):
+    piece = hardware("pin 8 m6")
+    joint = Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
+    question = Question(joint, Grade.PUSH, piece.gives, bought=piece)
+    profile = known_profile()
+    tries = {g.coupon: g.tries[0] for g in gains(profile, [ask_about(profile, question)], shipped)}
+    assert {"round", "hardware", "first"} <= {name for name, tried in tries.items() if tried}
+    assert not tries["sliding"]
+    assert not tries["spans"]
+
+
+def test_the_coupon_that_has_more_of_a_list_is_not_beaten_by_one_without_it(coupons):
+    profile = known_profile(sd_share=0.5)
+    asked = [ask_about(profile, question) for question in (UPRIGHT, IN_PLANE)]
+    found = {gain.coupon: gain for gain in gains(profile, asked, coupons)}
+    assert found["upright"].tries == (True, False)
+    assert found["sliding"].tries == (False, True)
+    assert found["spans"].narrower == 0
+
+
+def test_where_no_coupon_has_the_joint_it_says_so(tmp_path):
+    result = run(tmp_path, "--joint", "hole/pin", "--size", "12", "--across", "x+y")
+    assert result.exit_code == 0, result.output
+    assert "No shipped coupon tries such a joint" in result.output
+    data = json.loads(
+        run(tmp_path, "--joint", "hole/pin", "--size", "12", "--across", "x+y", "--json").output
+    )
+    assert all(coupon["tries"] == [] for coupon in data["coupons"])

@@ -22,7 +22,6 @@ from coupons.making.plan import plan_coupon, record
 from coupons.making.spec import load_spec
 from coupons.measuring.finding import Finding
 from coupons.showing.families import families
-from coupons.showing.first_steps import first_steps
 from coupons.showing.fit_plot import grade_chances
 from coupons.showing.fit_summary import learned_from
 from coupons.showing.joint_tables import USUAL_JOINTS, JointTable, joint_tables, joint_title
@@ -89,8 +88,7 @@ SURPRISE = Surprise(0, 9, "A3 with AG1", "entries.csv row 9", "no-go", "slide", 
 
 
 def steps(learned, surprises=()):
-    found = replace(learned, surprises=Surprises(tuple(surprises), 85, 0.9))
-    return first_steps(found, joint_tables(found.profile, families(found.runs)))
+    return replace(learned, surprises=Surprises(tuple(surprises), 85, 0.9)).steps
 
 
 def test_surprising_entries_come_before_what_they_would_spoil(taught):
@@ -112,7 +110,7 @@ def test_with_no_joint_answered_and_nothing_to_cure_the_next_coupon_is_all(taugh
         causes=replace(learned.causes, found=()),
         surprises=Surprises((), 85, 0.9),
     )
-    ((head, text),) = first_steps(nothing, joint_tables(nothing.profile))
+    ((head, text),) = nothing.steps
     assert head.startswith("Next time, print coupon “")
     assert text.endswith("What was not measured is listed below.")
 
@@ -135,7 +133,7 @@ def test_the_coupon_to_print_next_is_the_one_that_the_command_names(taught, tmp_
 def test_clear_slips_are_all_named_and_doubtful_ones_are_not(taught):
     slip, doubtful = replace(SURPRISE, place="B1", clear=True), replace(SURPRISE, place="C1")
     look, *_ = steps(taught[3], [SURPRISE, slip, doubtful])
-    assert "Then look at B1. All 3 surprises" in look[1]
+    assert "Then look at B1 (row 9). All 3 surprises" in look[1]
 
 
 def test_trials_of_one_grade_come_first_and_nothing_is_drawn_by_them(taught):

@@ -75,8 +75,13 @@ def draw_gap(joint: Joint, gives: Gives, gap_mm: float, *, up: bool) -> Drawn:
     up : bool
         Never to less than the gap.
     """
-    step = _STEP_MM * (4 if gives is Gives.BOTH else 2)
+    step = gap_step_mm(gives)
     return draw_as_it_is(joint, gives, round(_whole(gap_mm / step, up) * step, 6))
+
+
+def gap_step_mm(gives: Gives) -> float:
+    """Return the step in which gaps are drawn in the layer plane: 0.01 mm a face."""
+    return _STEP_MM * (4 if gives is Gives.BOTH else 2)
 
 
 def draw_as_it_is(joint: Joint, gives: Gives, gap_mm: float, faces: int = 2) -> Drawn:

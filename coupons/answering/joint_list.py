@@ -10,12 +10,23 @@ from coupons.answering.hardware import Hardware, hardware, two_holes
 from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
 from coupons.answering.pairs import odd_pair
+from coupons.answering.quantities import parse_share
 from coupons.errors import AnswerError, CouponError, Problem
 from coupons.measuring.entries import near_miss
 from coupons.measuring.spreadsheet import Cells, Layout, read_cells
 from coupons.terms import EXTERNAL, FITS, INTERNAL, Direction, Form, Gives, Grade, Joint
 
-COLUMNS = ("name", "internal", "external", "size_mm", "across", "fit", "gives", "hardware")
+COLUMNS = (
+    "name",
+    "internal",
+    "external",
+    "size_mm",
+    "across",
+    "fit",
+    "gives",
+    "hardware",
+    "at_least",
+)
 _UNIT_COLUMNS = ("unit", "units")
 
 _LAYOUT = Layout(
@@ -52,6 +63,9 @@ class ListedJoint:
         Which body gives way.
     hardware : Hardware or None
         The bought side of the joint.
+    at_least : float or None
+        Chance with which it must go as wanted or more easily; None for the best chance of just the
+        fit.
     """
 
     row: int
@@ -61,6 +75,7 @@ class ListedJoint:
     gap_mm: float | None
     gives: Gives
     hardware: Hardware | None = None
+    at_least: float | None = None
 
 
 @dataclass(frozen=True)
@@ -174,10 +189,11 @@ class _Reader:
         fit, gap_mm = self._fit(piece)
         self._refuse_wide_gap(gap_mm, size_mm)
         gives = self._gives(piece)
+        at_least = self._at_least()
         if internal is None or external is None or size_mm is None or direction is None:
             return None
         joint = Joint(internal, external, size_mm, direction)
-        return ListedJoint(self.number, name, joint, fit, gap_mm, gives, piece)
+        return ListedJoint(self.number, name, joint, fit, gap_mm, gives, piece, at_least)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
         shown = repr(got[:60]) if got else "nothing"
@@ -289,3 +305,17 @@ class _Reader:
             self._refuse(f"gives {', '.join(Gives)}", text, near_miss(text, tuple(Gives), ""))
             return Gives.EXTERNAL
         return Gives(text or Gives.EXTERNAL)
+
+    def _at_least(self) -> float | None:
+        text = self.cells["at_least"]
+        if not text:
+            return None
+        if self.cells["fit"].lower() not in FITS:
+            todo = "A chance goes with a fit such as slide: write one, or leave the chance out"
+            self._refuse("nothing in at_least without a fit", text, todo)
+            return None
+        chance = parse_share(text)
+        if chance is None or not 0 < chance < 1:
+            self._refuse("at_least between 0 and 1", text, "Write it as 0.95 or 95 %")
+            return None
+        return chance

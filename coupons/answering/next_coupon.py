@@ -60,16 +60,24 @@ class Asked:
         row = self.row[None, :]
         return half_width(*interval_variances(self.clearance, self.question, row, of_machine))
 
+    @property
+    def pair(self) -> frozenset[Form]:
+        """What is printed of the joint; a coupon that tries such a pair shows the joint itself."""
+        return frozenset(self.question.printed_forms)
+
 
 @dataclass(frozen=True)
 class Gain:
     """What one coupon would make of the questions: how well each would be known, in mm.
 
-    ``narrower`` is the mean share by which their intervals shrink.
+    ``tries`` says of each whether such a joint is on the coupon. ``narrower`` is the mean share by
+    which their intervals shrink; a joint that is not on the coupon counts as unchanged, since what
+    is foreseen of it rests on the model alone.
     """
 
     coupon: str
     known_to_mm: tuple[float, ...]
+    tries: tuple[bool, ...]
     narrower: float
 
 
@@ -110,7 +118,8 @@ def gains(
     Returns
     -------
     tuple of Gain
-        The one that makes the questions' intervals narrowest on average first.
+        The one that makes the intervals narrowest of the joints that it has, on average, first.
+        Where no coupon has any of them, the one from which the model would learn most.
 
     Examples
     --------
@@ -124,11 +133,21 @@ def gains(
     ['upright', 'spans']
     """
     belief = _belief(profile)
-    found = [
-        _gain(name, asked, covariance_after(coupon, belief, profile.prior_table))
-        for name, coupon in coupons.items()
-    ]
-    return tuple(sorted(found, key=lambda gain: -gain.narrower))
+    foreseen = []
+    for name, coupon in coupons.items():
+        covariance = covariance_after(coupon, belief, profile.prior_table)
+        after_mm = tuple(question.known_to_mm_after(covariance) for question in asked)
+        shrunk = [  # nothing that is tried makes an answer less known
+            max(0.0, 1 - mm / question.known_to_mm)
+            for mm, question in zip(after_mm, asked, strict=True)
+        ]
+        tries = tuple(
+            question.question.joint.direction in _tried(coupon, question.pair) for question in asked
+        )
+        seen = float(np.mean(np.multiply(shrunk, tries)))
+        foreseen.append((Gain(name, after_mm, tries, seen), float(np.mean(shrunk))))
+    foreseen.sort(key=lambda one: (-one[0].narrower, -sum(one[0].tries), -one[1]))
+    return tuple(gain for gain, _ in foreseen)
 
 
 def best_coupon(profile: Profile) -> Gain:
@@ -154,7 +173,12 @@ def _belief(profile: Profile) -> Belief:
     return Belief(profile.mean_vector, profile.covariance_matrix, Scatters(**sds))
 
 
-def _gain(name: str, asked: Sequence[Asked], covariance: Array) -> Gain:
-    after = [question.known_to_mm_after(covariance) for question in asked]
-    shares = [new / question.known_to_mm for new, question in zip(after, asked, strict=True)]
-    return Gain(name, tuple(after), 1 - float(np.mean(shares)))
+def _tried(coupon: Coupon, pair: frozenset[Form]) -> set[Direction]:
+    """Return the directions in which a coupon tries a printed pair, or a form with any mate."""
+    features = {feature.id: feature for feature in coupon.features}
+    found = set()
+    for trial in coupon.trials:
+        printed = [features[one] for one in (trial.feature, trial.mate) if one in features]
+        if pair <= {feature.form for feature in printed}:
+            found.add(printed[0].direction)
+    return found

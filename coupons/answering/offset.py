@@ -401,6 +401,11 @@ def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> Drawn:
     return draw_as_it_is(joint, gives, gap_mm) if asked else draw_gap(joint, gives, gap_mm, up=up)
 
 
+def moves_at(profile: Profile, question: Question, gap_mm: float) -> tuple[FaceMove, ...]:
+    """Return what to do with each body for another gap than the answer's, rounded as drawn."""
+    return _as_drawn(profile, question, gap_mm).moves
+
+
 def _chances(profile: Profile, question: Question, gap_mm: float) -> Array:
     """Chances of all grades at one gap, in their order, shape (n_grades,)."""
     clearance = _clearance(profile, question, np.array([gap_mm]))

@@ -24,7 +24,7 @@ from coupons.terms import Direction, Feature, Form
 
 Array = NDArray[np.floating]
 
-_DRAWN_STEP_MM = 0.02  # over both faces: 0.01 mm a face is as fine as anybody draws
+DRAWN_STEP_MM = 0.02  # over both faces: 0.01 mm a face is as fine as anybody draws
 
 
 @dataclass(frozen=True)
@@ -240,5 +240,5 @@ def _as_drawn(
         layers = round(drawn_mm / profile.layer_height_mm)
         return round(layers * profile.layer_height_mm, 6), layers
     # Steps are counted from the nominal size, so that offsets come out in whole hundredths.
-    steps = round((drawn_mm - question.nominal_mm) / _DRAWN_STEP_MM)
-    return round(question.nominal_mm + steps * _DRAWN_STEP_MM, 6), None
+    steps = round((drawn_mm - question.nominal_mm) / DRAWN_STEP_MM)
+    return round(question.nominal_mm + steps * DRAWN_STEP_MM, 6), None

@@ -15,6 +15,7 @@ from coupons.answering.words import (
     SURE,
     bought,
     chance,
+    counted,
     draw_sentence,
     evidence,
     extrapolated,
@@ -70,9 +71,8 @@ def _prints(answer: SizeAnswer, what: str) -> list[str]:
         f"{answer.high_mm:.2f} mm {SURE}."
     )
     if answer.layers is not None:
-        lines.append(
-            f"That is {answer.layers} layers of {answer.layer_mm:g} mm; no part of one prints."
-        )
+        layers = counted(answer.layers, "layer")
+        lines.append(f"That is {layers} of {answer.layer_mm:g} mm; no part of one prints.")
     return lines
 
 

@@ -1,5 +1,6 @@
 """An answer in words: the same sentences on the terminal, in reports and on the wall card."""
 
+import math
 from collections.abc import Iterable, Sequence
 from datetime import date
 
@@ -20,6 +21,7 @@ NO_TRIALS = "No printed pair was tried: this profile knows sizes, not how a fit 
 PRACTICE = "common practice stands in for the hand"
 
 _MOST_NAMED = 8
+_ROUNDING = 1e-9
 
 VERBS = {
     Grade.NO_GO: "does not go",
@@ -69,6 +71,48 @@ def chance(p: float) -> str:
     if p < 0.01:
         return f"under {percent(0.01)}"
     return percent(p)
+
+
+def whole_percents(shares: Sequence[float], total: int = 100) -> tuple[int, ...]:
+    """Round shares to whole percents that add up to ``total``: those cut most are rounded up.
+
+    Examples
+    --------
+    >>> whole_percents([0.684, 0.133, 0.095, 0.088])
+    (68, 13, 10, 9)
+    """
+    exact = [100 * share for share in shares]
+    whole = [math.floor(each + _ROUNDING) for each in exact]
+    most_cut = sorted(range(len(exact)), key=lambda n: whole[n] - exact[n])
+    for n in most_cut[: max(0, total - sum(whole))]:
+        whole[n] += 1
+    return tuple(whole)
+
+
+def chances(first: float, *others: float) -> tuple[str, ...]:
+    r"""Write chances that exclude each other so that they add up; the first as it stands alone.
+
+    Examples
+    --------
+    >>> [text.replace("\N{NO-BREAK SPACE}", " ") for text in chances(0.748, 0.105, 0.147)]
+    ['75 %', '10 %', '15 %']
+    """
+    rest = whole_percents(others, 100 - round(100 * first))
+    return chance(first), *(
+        percent(whole / 100) if 0.01 <= p <= 0.99 else chance(p)
+        for p, whole in zip(others, rest, strict=True)
+    )
+
+
+def counted(number: int, one: str, several: str = "") -> str:
+    """Write a number of things; several of them are called so, or with an s.
+
+    Examples
+    --------
+    >>> counted(1, "whole layer"), counted(2, "whole layer"), counted(-1, "whole layer")
+    ('1 whole layer', '2 whole layers', '−1 whole layer')
+    """
+    return f"{number} {one if abs(number) == 1 else several or one + 's'}".replace("-", "−")
 
 
 SURE = f"({percent(INTERVAL)} sure)"
@@ -261,10 +305,11 @@ def details(answer: Answer, today: date | None = None) -> list[str]:
 def _chance_sentences(answer: Answer) -> list[str]:
     """Say the chance, that of what was asked for first."""
     question, verb = answer.question, VERBS[answer.question.fit]
-    missed = f"too tight {chance(answer.too_tight)}"
+    alone, tight, loose = chances(answer.chance, answer.too_tight, answer.too_loose)
+    missed = f"too tight {tight}"
     if question.fit is not Grade.LOOSE:  # which nothing is too loose for
-        missed += f", too loose {chance(answer.too_loose)}"
-    lines = [f"It {verb} with {chance(answer.chance)} chance ({missed})."]
+        missed += f", too loose {loose}"
+    lines = [f"It {verb} with {alone} chance ({missed})."]
     if question.at_least is not None and question.fit is not Grade.LOOSE:
         enough = chance(answer.chance + answer.too_loose)
         lines.insert(0, f"It {verb} or goes more easily with {enough} chance.")

@@ -19,6 +19,8 @@ COMMANDS = {
     "fit": "Learn the printer from its entries and write its profile.",
     "offset": "Say how far to move which face for a wanted fit.",
     "joints": "Say what to draw for every joint of a part, and whether all of it fits.",
+    "press": "Say whether a ring stands what is pressed into it.",
+    "clip": "Say whether a clip stands being bent.",
     "compare": "Say which answers moved between profiles, and what to draw anew.",
     "next": "Say which coupon to print next, to know more about what is asked.",
     "board": "Put the profiles of all machines on one page, fresh or stale.",

@@ -84,6 +84,7 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
         one["without"] = row_name(learned.runs, one["run"], one["row"])
     return {
         "profile": str(path),
+        "first": [{"what": head, "how": text} for head, text in learned.steps],
         "causes": asdict(learned.causes),
         "surprises": surprises,
         "held_out": asdict(learned.held_out),

@@ -23,11 +23,12 @@ def command(
     """Say what to draw for every joint of a part, and the chance that all of it fits.
 
     PROFILE is the profile.json that `coupons fit` wrote. JOINTS is a CSV file with the columns
-    name, internal, external, size_mm, across, fit, gives and hardware; one joint a row. Across is
-    the printer's axis across the faces; of a round joint, along its axis. A fit is force, push,
-    slide, loose, or a printed gap in mm such as 0.2; gives is internal, external or
-    both; hardware, such as "pin 8 m6" or "screw M3", stands for the side it replaces. A screw with
-    the series of its hole, such as "screw M3 medium", takes no fit.
+    name, internal, external, size_mm, across, fit, gives, hardware and at_least; one joint a row.
+    Across is the printer's axis across the faces; of a round joint, along its axis. A fit is force,
+    push, slide, loose, or a printed gap in mm such as 0.2; gives is internal, external or both;
+    hardware, such as "pin 8 m6" or "screw M3", stands for the side it replaces. A screw with the
+    series of its hole, such as "screw M3 medium", takes no fit. at_least, such as 0.95 or 95 %,
+    asks for the smallest gap that goes so easily or more easily with this chance.
 
     Ends with 1 if a joint has no answer.
     """

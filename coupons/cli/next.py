@@ -13,6 +13,11 @@ if TYPE_CHECKING:
     from coupons.learning.profile import Profile
 
 _MOST_SHOWN = 8
+_NO_COUPON = (
+    "No shipped coupon tries such a joint: write a spec that does (the shipped ones",
+    "show how). Of those that ship the first would teach most, by what the model",
+    "says of other joints.",
+)
 
 
 @click.command("next")
@@ -93,10 +98,13 @@ def _lines(asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, flo
         lines.append(f"{asked[n].name[:45]:<46}{now:>12}{f'±{best.known_to_mm[n]:.2f} mm':>18}")
     if not all(question.measured for question in asked):
         lines.append("* not measured: the profile has no answer yet")
-    lines += ["", f"{'coupon':<12}{'intervals narrower by':>22}{'time':>10}"]
+    lines += ["", f"{'coupon':<12}{'tries':>10}{'intervals narrower by':>24}{'time':>10}"]
     for gain in found:
+        tries = f"{sum(gain.tries)} of {len(gain.tries)}"
         share, minutes = f"{100 * gain.narrower:.0f} %", f"{costs[gain.coupon]:.0f} min"
-        lines.append(f"{gain.coupon:<12}{share:>22}{minutes:>10}")
+        lines.append(f"{gain.coupon:<12}{tries:>10}{share:>24}{minutes:>10}")
+    if not any(best.tries):
+        lines += ["", *_NO_COUPON]
     return [*lines, "", f"Print next: coupons make {best.coupon} -o results/…"]
 
 
@@ -110,6 +118,7 @@ def _data(
         "coupons": [
             {
                 "name": gain.coupon,
+                "tries": [q.name for q, tried in zip(asked, gain.tries, strict=True) if tried],
                 "narrower": gain.narrower,
                 "known_to_mm": list(gain.known_to_mm),
                 "minutes": costs[gain.coupon],

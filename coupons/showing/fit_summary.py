@@ -3,9 +3,10 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
-from coupons.answering.words import NO_TRIALS, REHEARSED, named
+from coupons.answering.words import NO_TRIALS, REHEARSED, counted, percent, whole_percents
 from coupons.learning.causes import Cause, Causes, Place, find_causes
 from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
@@ -14,16 +15,13 @@ from coupons.learning.profile import Profile
 from coupons.learning.surprises import Surprise, Surprises, find_surprises
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
-from coupons.terms import INTERNAL, Grade
+from coupons.showing.families import families
+from coupons.showing.first_steps import Step, first_steps
+from coupons.showing.joint_tables import JointTable, joint_tables
+from coupons.terms import INTERNAL
 
 WIDTH = 80
 _MOST_SURPRISES = 3
-_MOST_TO_DO = 4
-# A fault of the set-up is worth a screwdriver if it moves sizes by this much.
-WORTH_CURING_MM = 0.02
-# No caliper and no hand is as bad as this: two to four prior sds beyond the usual.
-_ABSURD_CALIPER_MM = 0.10
-_ABSURD_HAND_MM = 0.25
 _PLACES = {Place.SET_UP: "set-up", Place.MODEL: "model", Place.NEITHER: "-"}
 
 
@@ -40,6 +38,16 @@ class Learned:
     surprises: Surprises
     held_out: HeldOut
     looks: int
+
+    @cached_property
+    def tables(self) -> tuple[JointTable, ...]:
+        """What to draw for the joints that were tried, and for the usual ones."""
+        return joint_tables(self.profile, families(self.runs))
+
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """What to do first, for every reader of what was found out."""
+        return first_steps(self.profile, self.runs, self.causes, self.surprises, self.tables)
 
 
 def learned_from(
@@ -74,9 +82,13 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     """
     lines = textwrap.wrap(REHEARSED, WIDTH) if learned.profile.rehearsed else []
     lines += textwrap.wrap(_counted(learned.profile), WIDTH)
-    lines += ["", "Do first:", *_numbered(_to_do(learned, profile_path))]
+    if learned.steps:
+        lines += ["", "Do first:", *_numbered(learned.steps)]
     lines += ["", *_cause_lines(learned.causes)]
     lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out), ""]
+    if not any(table.lines for table in learned.tables):
+        ask = f"No fit can be answered yet: `coupons next {profile_path}` says what to print next."
+        lines += textwrap.wrap(ask, WIDTH, break_on_hyphens=False)
     question = _first_joint(learned.runs)
     if not question:
         return [*lines, *_no_fits(learned.profile)]
@@ -86,122 +98,47 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
 def _counted(profile: Profile) -> str:
     counts = profile.counts
     text = (
-        f"{profile.machine}, {profile.material}: {_count(counts.trials, 'trial')} and"
-        f" {_count(counts.readings, 'reading')} of {_count(counts.sizes, 'size')} in"
-        f" {_count(counts.runs, 'run')}."
+        f"{profile.machine}, {profile.material}: {counted(counts.trials, 'trial')} and"
+        f" {counted(counts.readings, 'reading')} of {counted(counts.sizes, 'size')} in"
+        f" {counted(counts.runs, 'run')}."
     )
     if profile.without:
         text += f" Left out by decision: row {', '.join(profile.without)}."
     return text
 
 
-def _count(number: int, one: str) -> str:
-    return f"{number} {one if number == 1 else one + 's'}"
-
-
-def _numbered(sentences: Sequence[str]) -> Iterator[str]:
-    for n, sentence in enumerate(sentences, start=1):
+def _numbered(steps: Sequence[Step]) -> Iterator[str]:
+    for n, (head, text) in enumerate(steps, start=1):
         yield from textwrap.wrap(
-            f"{sentence}.", WIDTH, initial_indent=f"{n:>3}. ", subsequent_indent=" " * 5
+            f"{head}. {text}", WIDTH, initial_indent=f"{n:>3}. ", subsequent_indent=" " * 5
         )
-
-
-def _to_do(learned: Learned, profile_path: Path) -> list[str]:
-    """Say what to do first: entries to check before a machine is touched, then the machine."""
-    todo = [f"{what}: {_lower(how)}" for what, how in doubts(learned)]
-    slips = clear_slips(learned)
-    if slips:
-        first, others = slips[0], [f"{one.place} (row {_row(learned, one)})" for one in slips[1:]]
-        then = f"; then {named(others)}" if others else ""
-        todo.append(f"{first.place}, row {_row(learned, first)}: {_lower(first.todo)}{then}")
-    cures = worth_curing(learned)
-    todo += dict.fromkeys(cause.cure for cause in cures)
-    todo = todo[: _MOST_TO_DO - 1]
-    if any(cause.proven for cause in cures):
-        return [
-            *todo,
-            "After a change of the set-up print again: this profile is of the machine as it was",
-        ]
-    if cures or doubts(learned):
-        return todo
-    if any(cause.place is Place.SET_UP for cause in learned.causes.found):
-        return [*todo, "Nothing to set on the machine: draw by this profile"]
-    return [
-        *todo,
-        "Too little was measured to say what to set on the machine: what to print next is told by"
-        f" `coupons next {profile_path}`",
-    ]
-
-
-def worth_curing(learned: Learned) -> list[Cause]:
-    """Return the faults of the set-up that are sure and large enough to touch the machine for."""
-    return [
-        cause
-        for cause in learned.causes.found
-        if cause.place is Place.SET_UP and cause.certain and cause.effect_mm >= WORTH_CURING_MM
-    ]
-
-
-def clear_slips(learned: Learned) -> list[Surprise]:
-    """Return the most improbable entry and all others that are clearly slips."""
-    found = learned.surprises.found
-    return [one for n, one in enumerate(found) if n == 0 or one.clear]
-
-
-def doubts(learned: Learned) -> list[tuple[str, str]]:
-    """Say why the entries cannot be drawn by yet, each with what to do."""
-    caliper_mm = learned.profile.scatters["sigma"].median_mm
-    hand_mm = learned.profile.scatters["omega"].median_mm
-    grades = {grade for run in learned.runs for e in run.fits for grade in (e.tightest, e.loosest)}
-    found = []
-    if caliper_mm > _ABSURD_CALIPER_MM:
-        found.append(
-            (
-                f"The readings scatter by {caliper_mm:.2g} mm and were hardly used",
-                "See `coupons check`, look at units and rows, fit again",
-            )
-        )
-    if hand_mm > _ABSURD_HAND_MM:
-        found.append(
-            (
-                f"The grades contradict each other (as if the hand judged to {hand_mm:.2g} mm)",
-                "See `coupons check`, try some again",
-            )
-        )
-    if grades == {Grade.NO_GO}:
-        todo = "Nothing says where a slide begins; print wider gaps"
-        found.append(("Every trial was no-go", todo))
-    if grades == {Grade.LOOSE}:
-        todo = "Nothing says where a slide ends; print narrower gaps"
-        found.append(("Every trial was loose", todo))
-    return found
-
-
-def _lower(sentence: str) -> str:
-    return sentence[:1].lower() + sentence[1:]
 
 
 def _cause_lines(causes: Causes) -> list[str]:
-    sure = [cause for cause in causes.found if cause.certain]
-    unsure = [cause for cause in causes.found if not cause.certain]
+    percents = whole_percents([cause.share for cause in causes.found])
+    shares = list(zip(causes.found, percents, strict=True))
+    sure = [(cause, share) for cause, share in shares if cause.certain]
+    unsure = [(cause, share) for cause, share in shares if not cause.certain]
     lines = []
     if sure:
         lines.append(f"{'What is wrong, largest first (± one sd)':<58}sizes move by  cure in")
-        lines += map(_cause_line, sure)
+        lines += [_cause_line(cause, share) for cause, share in sure]
     if unsure:
-        told = ", ".join(cause.says for cause in unsure)
-        lines += textwrap.wrap(f"Perhaps nothing: {told}.", WIDTH, subsequent_indent="  ")
+        together = percent(sum(share for _, share in unsure) / 100)
+        told = ", ".join(cause.says for cause, _ in unsure)
+        text = f"Perhaps nothing ({together} together): {told}."
+        lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     if causes.not_measured:
         told = ", ".join(causes.not_measured)
         lines += textwrap.wrap(f"Not measured: {told}.", WIDTH, subsequent_indent="  ")
     return lines
 
 
-def _cause_line(cause: Cause) -> str:
-    share = f" {100 * cause.share:>2.0f} %"
+def _cause_line(cause: Cause, share: int) -> str:
+    told = f" {share:>2} %"
     return (
         f"  {cause.says:<34} {amount(cause):<21}{cause.effect_mm:>6.3f} mm"
-        f"{share:<6} {_PLACES[cause.place]}"
+        f"{told:<6} {_PLACES[cause.place]}"
     )
 
 
@@ -215,7 +152,8 @@ def amount(cause: Cause) -> str:
 def _surprise_lines(learned: Learned) -> list[str]:
     surprises = learned.surprises
     by_chance = f"{surprises.by_chance:.1f} would be by chance"
-    head = f"Surprising: {len(surprises.found)} of {surprises.entries} entries ({by_chance})."
+    entries = counted(surprises.entries, "entry", "entries")
+    head = f"Surprising: {len(surprises.found)} of {entries} ({by_chance})."
     lines = [head]
     for one in surprises.found[:_MOST_SURPRISES]:
         row = _row(learned, one)
@@ -229,7 +167,7 @@ def _surprise_lines(learned: Learned) -> list[str]:
             f"Nothing was left out. If you are sure that one is wrong: {option}.", WIDTH
         )
     if learned.looks:
-        lines.append(f"`coupons check` has {_count(learned.looks, 'more thing')} to look at.")
+        lines.append(f"`coupons check` has {counted(learned.looks, 'more thing')} to look at.")
     return lines
 
 

@@ -10,6 +10,7 @@ from coupons.answering.joint_words import (
     COLUMNS,
     answers_csv,
     short_move,
+    tightness_sentence,
     together_sentence,
     variables_csv,
     warnings,
@@ -19,13 +20,18 @@ from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
 from coupons.answering.origin import origin_sentence
 from coupons.answering.ways import way
-from coupons.answering.words import chance, marks
+from coupons.answering.words import chance, marks, whole_percents
 from coupons.atomic import not_ours, write_text
 from coupons.errors import Problem, WriteError
 from coupons.showing.page import is_page, render_page
 from coupons.showing.steps import CAUTIONS
 from coupons.terms import GRADES, HAND_TESTS, Form
 
+# What stood over the answers before a chance could be asked for.
+_EARLIER_COLUMNS = (
+    "name,internal,external,size_mm,along,fit,hardware,internal_drawn_mm,external_drawn_mm,"
+    "internal_offset_mm,external_offset_mm,faces,chance,warnings"
+)
 TABLE, PAGE, VARIABLES = "joints.csv", "joints.html", "variables.csv"
 # Ours end in a form; a designer may keep variables of the same columns that do not.
 _VARIABLES = re.compile(
@@ -35,11 +41,15 @@ _VARIABLES = re.compile(
 
 @dataclass(frozen=True)
 class Share:
-    """One grade's part of the chance bar: where it begins and how wide it is, of 100."""
+    """One grade's part of the chance bar: where it begins and how wide it is, of 100.
+
+    ``percent`` is its width in whole percents; those of a bar add up to 100.
+    """
 
     grade: str
     start: float
     width: float
+    percent: int
     wanted: bool
 
 
@@ -76,6 +86,7 @@ def part_page(part: PartAnswer, source: str) -> str:
         marks=marks(part.rehearsed, part.origin),
         origin=origin_sentence(part.origin),
         together=together_sentence(part),
+        tightness=tightness_sentence(part) if part.counted else "",
         rows=[_row(joint) for joint in part.joints],
         grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
         cautions=CAUTIONS,
@@ -109,10 +120,12 @@ def _shares(joint: JointAnswer) -> list[Share]:
     if not isinstance(joint.found, Answer) or joint.chance is None:
         return []
     shares, start = [], 0.0
-    for grade, share in joint.found.grade_chances.items():
-        shares.append(
-            Share(grade, round(start, 2), round(100 * share, 2), grade == joint.listed.fit)
-        )
+    chances = joint.found.grade_chances
+    for (grade, share), whole in zip(
+        chances.items(), whole_percents(list(chances.values())), strict=True
+    ):
+        is_wanted = grade == joint.listed.fit
+        shares.append(Share(grade, round(start, 2), round(100 * share, 2), whole, is_wanted))
         start += 100 * share
     return shares
 
@@ -137,7 +150,7 @@ def _never(_: bytes) -> bool:
 
 def _is_table(data: bytes) -> bool:
     first = data.split(b"\n", 1)[0].decode("utf-8-sig", "replace").strip()
-    return first == ",".join(COLUMNS)
+    return first in (",".join(COLUMNS), _EARLIER_COLUMNS)
 
 
 def _is_variables(data: bytes) -> bool:

@@ -5,7 +5,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from coupons.answering.words import NO_TRIALS, REHEARSED, chance, minus, signed
+from coupons.answering.words import (
+    NO_TRIALS,
+    REHEARSED,
+    chance,
+    counted,
+    minus,
+    signed,
+    whole_percents,
+)
 from coupons.atomic import write_text
 from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
@@ -14,10 +22,9 @@ from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
 from coupons.showing.cause_bars import cause_bars
 from coupons.showing.families import Family, families
-from coupons.showing.first_steps import first_steps
 from coupons.showing.fit_plot import fit_plot
 from coupons.showing.fit_summary import Learned, amount, quality_sentence
-from coupons.showing.joint_tables import joint_tables, joint_title
+from coupons.showing.joint_tables import joint_title
 from coupons.showing.learned import is_learned
 from coupons.showing.left_over import largest_left_over
 from coupons.showing.page import render_page
@@ -87,6 +94,7 @@ def write_report(
             minus=minus,
             plus_minus=plus_minus,
             chance=chance,
+            counted=counted,
             **_answers(learned),
             **_causes(learned),
             **_entries(learned, findings),
@@ -97,19 +105,19 @@ def write_report(
 
 
 def _answers(learned: Learned) -> dict[str, Any]:
-    tables = joint_tables(learned.profile, families(learned.runs))
     return {
-        "steps": first_steps(learned, tables),
-        "tables": tables,
-        "unmeasured": unmeasured(tables, learned.profile),
+        "steps": learned.steps,
+        "tables": learned.tables,
+        "unmeasured": unmeasured(learned.tables, learned.profile),
     }
 
 
 def _causes(learned: Learned) -> dict[str, Any]:
     found = learned.causes.found
-    bars = cause_bars(found)
+    percents = whole_percents([one.share for one in found])
+    amounts = [amount(one) for one in found]
     return {
-        "causes": [(one, amount(one), bar) for one, bar in zip(found, bars, strict=True)],
+        "causes": list(zip(found, amounts, percents, cause_bars(found), strict=True)),
         "total_mm": learned.causes.total_mm,
     }
 
