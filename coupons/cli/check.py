@@ -35,17 +35,28 @@ def command(folder: Path, as_json: bool) -> None:
 
 def _as_json(found: Survey, findings: Sequence[Finding]) -> str:
     data = {
-        "counts": [asdict(count) for count in count_rows(found.typed)],
+        "counts": [asdict(count) for count in count_rows(found.typed, found.coupon)],
         "blank_rows": blank_ranges(found.typed),
-        "findings": [asdict(finding) for finding in findings],
+        "findings": [_data(finding) for finding in findings],
     }
     return json.dumps(data, ensure_ascii=False, indent=1)
 
 
+def _data(finding: Finding) -> dict[str, object]:
+    """Return a finding as data; of several told together each place with what is odd there."""
+    data: dict[str, object] = {
+        key: getattr(finding, key) for key in ("severity", "where", "what", "todo")
+    }
+    if finding.parts:
+        data["each"] = [{"where": part.where, "what": part.what} for part in finding.parts]
+    return data
+
+
 def _as_text(found: Survey, findings: Sequence[Finding]) -> str:
-    counts = count_rows(found.typed)
+    counts = count_rows(found.typed, found.coupon)
     lines = [
         f"{KINDS[count.kind] + ':':<18}{count.filled:>5} filled in, {count.blank} blank"
+        + (f", {count.missing} without a row" if count.missing else "")
         for count in counts
     ]
     if any(count.filled for count in counts) and any(count.blank for count in counts):

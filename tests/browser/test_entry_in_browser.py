@@ -8,8 +8,9 @@ import pytest
 from page_coupon import make_record, write_run
 from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
-from coupons.making.record import read_coupon
+from coupons.making.record import CouponReading, read_coupon
 from coupons.measuring.entries import read_entries
+from coupons.measuring.slips import is_plausible
 from coupons.showing.entry_page import write_entry_page
 
 pytestmark = pytest.mark.browser
@@ -212,6 +213,21 @@ def test_hints_while_typing_a_reading_of_3_9_mm(visit, tmp_path, typed, unit, sa
     page.fill("#reading", typed)
     hint = page.inner_text("#hint")
     assert hint.startswith(says) if says else hint == ""
+
+
+@pytest.mark.parametrize("typed", ["1.95", "1.96", "3.54", "3.55"])
+def test_a_small_hole_has_the_limits_of_the_checks(visit, tmp_path, typed):
+    """A 3 mm hole: by the checks 1.955 to 3.545 mm."""
+    record = make_record()
+    hole = next(part for part in record.features if part.id == "C1")
+    hole_of_3 = hole.model_copy(update={"size_mm": 3.0})
+    features = [hole_of_3 if part is hole else part for part in record.features]
+    readings = (CouponReading(feature="C1", jaws="inside"),)
+    coupon = record.model_copy(update={"features": tuple(features), "readings": readings})
+    page = visit(entry_page(tmp_path, coupon), PHONE).page
+    page.tap("#stage-size")
+    page.fill("#reading", typed)
+    assert (page.inner_text("#hint") == "") == is_plausible(float(typed), hole_of_3)
 
 
 def test_a_doubtful_reading_is_kept_only_when_confirmed_and_as_typed(visit, tmp_path):
