@@ -66,6 +66,8 @@ def test_hardware_is_a_mate_like_any_other(tmp_path):
         (" LOOSE ", ("loose", "loose")),
         ("go", ("push", "loose")),
         ("stop", ("no-go", "force")),
+        ("goes", ("push", "loose")),
+        (" Stops", ("no-go", "force")),
         ("push..slide", ("push", "slide")),
         ("push ... loose", ("push", "loose")),
         ("slide…push", ("push", "slide")),

@@ -25,6 +25,10 @@ SETS: dict[str, tuple[Grade, Grade]] = {
 }
 
 
+# The paper sheet has the hand say "goes" or "stops"; both are read as they stand there.
+SAME_WORDS = {"goes": "go", "stops": "stop"}
+
+
 @dataclass(frozen=True)
 class SizeEntry:
     """One caliper reading, as the caliper showed it; ``row`` is its row in the sheet."""
@@ -142,6 +146,8 @@ def parse_grades(text: str) -> tuple[Grade, Grade] | None:
 
 def _grade_word(text: str) -> str:
     word = text.strip().lower()
+    if word in SAME_WORDS:
+        return SAME_WORDS[word]
     return "no-go" if re.fullmatch(r"no[\s_‐-―-]?go", word) else word
 
 
