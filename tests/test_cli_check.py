@@ -33,7 +33,8 @@ def test_a_look_alone_passes(folder):
         """\
 fit trials:           0 filled in, 12 blank
 caliper readings:     1 filled in, 9 blank
-  still blank: rows 2–20, 22–23
+jaws closed:          0 filled in, 1 blank
+  still blank: rows 2–20, 22–24
 
 look   conditions.toml
        Not said: nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on.
@@ -94,7 +95,7 @@ def test_json_holds_counts_and_findings(folder):
     assert result.exit_code == 1
     data = json.loads(result.stdout)
     assert data["counts"][0] == {"kind": "fit", "filled": 1, "blank": 11, "missing": 0}
-    assert data["blank_rows"] == [[3, 23]]
+    assert data["blank_rows"] == [[3, 24]]
     assert data["findings"][0] == {
         "severity": "error",
         "where": "entries.csv row 2",

@@ -14,7 +14,7 @@ from coupons.measuring.run import Survey, survey_run
 
 WIDTH = 80
 
-KINDS = {"fit": "fit trials", "size": "caliper readings"}
+KINDS = {"fit": "fit trials", "size": "caliper readings", "zero": "jaws closed"}
 
 
 @click.command("check")

@@ -13,7 +13,7 @@ from coupons.measuring.contradictions import find_contradictions
 from coupons.measuring.entries import SizeEntry, Typed
 from coupons.measuring.finding import Finding, told_together
 from coupons.measuring.run import Survey, survey_run
-from coupons.measuring.sheet import FILE, Row, blank_rows
+from coupons.measuring.sheet import FILE, KINDS, Row, blank_rows
 from coupons.measuring.slips import find_slips
 from coupons.terms import FLAT, ROUND, Direction, Jaws
 
@@ -33,6 +33,8 @@ OFF_LAYER_MM = 0.005
 # that many readings of a 0.01 mm display are all multiples of 0.02 once in 4,000 runs.
 COARSE_STEPS_MM = (0.1, 0.05, 0.02)
 ENOUGH_READINGS = 12
+# A zero nearer than half a step of most calipers is one.
+LEAST_ZERO_MM = 0.005
 # Of rows that are gone this many are named.
 NAMED = 6
 # One reading finer than the caliper shows is a slip, found as such; several are another caliper.
@@ -93,18 +95,23 @@ def count_rows(typed: Typed, coupon: Coupon | None = None) -> tuple[Count, ...]:
     missing = Counter(row.kind for row in missing_rows(coupon, typed)) if coupon else Counter()
     return tuple(
         Count(kind, tally[kind, False], tally[kind, True], missing[kind])
-        for kind in ("fit", "size")
+        for kind in KINDS
+        if kind != "zero" or any(row.kind.lower() == kind for row in typed.rows)
     )
 
 
 def missing_rows(coupon: Coupon, typed: Typed) -> tuple[Row, ...]:
-    """Return the rows that the coupon asks for and the sheet does not hold, filled in or blank."""
+    """Return the rows that the coupon asks for and the sheet does not hold, filled in or blank.
+
+    Sheets made before there was a row for closed jaws miss nothing.
+    """
     written = {_asked(row, row.jaws, row.along) for row in typed.rows}
     return tuple(
         row
         for row in blank_rows(coupon)
+        if row.kind != "zero"
         # Jaws and axis may be left out: such a row may be any of its feature's readings.
-        if not any(
+        and not any(
             _asked(row, jaws, along) in written
             for jaws in {row.jaws, ""}
             for along in {row.along, ""}
@@ -148,6 +155,7 @@ def _look_at_entries(coupon: Coupon, typed: Typed) -> list[Finding]:
     rows = {row.number: row for row in typed.rows}
     return [
         *_missed_rows(coupon, typed),
+        *_zeros_off(typed),
         *find_slips(coupon, typed.sizes, rows),
         *find_contradictions(coupon, typed.fits),
         *_copied_rows(typed),
@@ -169,6 +177,24 @@ def _missed_rows(coupon: Coupon, typed: Typed) -> list[Finding]:
         what = f"{len(names)} of the coupon's {asked} {words} have no row: {named}"
         todo = "Open entry.html, bring this sheet in and save it again: the rows come back, blank"
         findings.append(Finding("look", FILE, what, todo))
+    return findings
+
+
+def _zeros_off(typed: Typed) -> list[Finding]:
+    """Report calipers that do not read zero with closed jaws, by which readings are corrected."""
+    findings = []
+    for zero in typed.zeros:
+        if abs(zero.value_mm) < LEAST_ZERO_MM:
+            continue
+        corrected = sum(size.zero_mm == zero.value_mm for size in typed.sizes)
+        readings = "1 reading is" if corrected == 1 else f"{corrected} readings are"
+        what = (
+            f"closed jaws read {zero.value_mm:+.6g} mm: {readings} taken as smaller by that"
+            if zero.value_mm > 0
+            else f"closed jaws read {zero.value_mm:+.6g} mm: {readings} taken as larger by that"
+        )
+        todo = "Set the caliper to zero before you measure more, and then add a row of kind zero"
+        findings.append(Finding("look", f"{FILE} row {zero.row}", what, todo))
     return findings
 
 

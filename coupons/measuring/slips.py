@@ -44,7 +44,7 @@ Rows = Mapping[int, Row]
 def find_slips(coupon: Coupon, sizes: Sequence[SizeEntry], rows: Rows) -> list[Finding]:
     """Return the readings that look like a slip of the hand, in the order of their rows."""
     features = {feature.id: feature for feature in coupon.features}
-    odd = [size for size in sizes if not is_plausible(size.value_mm, features[size.feature])]
+    odd = [size for size in sizes if not is_plausible(size.size_mm, features[size.feature])]
     odd_rows = {size.row for size in odd}
     plausible = [size for size in sizes if size.row not in odd_rows]
     units, others = _other_units(odd, features, rows)
@@ -117,8 +117,8 @@ def _explain(size: SizeEntry, features: Features, rows: Rows) -> Finding:
     for text, value_mm in _mistypings(rows[size.row]):
         if is_plausible(value_mm, features[size.feature]):
             return _look(size, f"{reads}; {text} would suit", _MEASURE_AGAIN, "mistyped")
-    near = min(features.values(), key=lambda feature: abs(feature.size_mm - size.value_mm))
-    if is_plausible(size.value_mm, near):
+    near = min(features.values(), key=lambda feature: abs(feature.size_mm - size.size_mm))
+    if is_plausible(size.size_mm, near):
         what = f"{reads}; it suits {near.id} ({near.size_mm:g} mm)"
         return _look(size, what, _WRONG_ROW, "wrong row")
     return _look(size, reads, _MEASURE_AGAIN, "implausible")
@@ -158,7 +158,7 @@ def _odd_in_their_row(
         drawn_mm = {features[size.feature].size_mm for size in group}
         if len(drawn_mm) < ROW_LEAST or max(drawn_mm) > (1 + ROW_SPREAD) * min(drawn_mm):
             continue
-        usual_mm = median(size.value_mm - features[size.feature].size_mm for size in group)
+        usual_mm = median(size.size_mm - features[size.feature].size_mm for size in group)
         row_of = [each for each in features.values() if (each.row, each.form) == (row, form)]
         for size in group:
             finding = _explain_in_row(size, features[size.feature], row_of, usual_mm, rows)
@@ -175,12 +175,12 @@ def _explain_in_row(
     rows: Rows,
 ) -> Finding | None:
     expected_mm = own.size_mm + usual_mm
-    miss_mm = abs(size.value_mm - expected_mm)
+    miss_mm = abs(size.size_mm - expected_mm)
     if miss_mm <= ROW_ODD_MM:
         return None
     reads = f"reads {size.value_mm:.6g} mm where its row lets expect {expected_mm:.2f} mm"
-    near = min(row_of, key=lambda each: abs(size.value_mm - usual_mm - each.size_mm))
-    if abs(size.value_mm - usual_mm - near.size_mm) < MUCH_NEARER * miss_mm:
+    near = min(row_of, key=lambda each: abs(size.size_mm - usual_mm - each.size_mm))
+    if abs(size.size_mm - usual_mm - near.size_mm) < MUCH_NEARER * miss_mm:
         what = f"{reads}; it suits {near.id} ({near.size_mm:g} mm)"
         return _look(size, what, _WRONG_ROW, "wrong row")
     for text, value_mm in _mistypings(rows[size.row]):
@@ -206,7 +206,7 @@ def _agreeing_told_once(
         agreeing = [
             other
             for other in of_feature[odd.feature]
-            if other.row != odd.row and abs(other.value_mm - odd.value_mm) <= AGREE_MM
+            if other.row != odd.row and abs(other.size_mm - odd.size_mm) <= AGREE_MM
         ]
         if not agreeing:
             continue
@@ -241,9 +241,9 @@ def _wide_repeats(sizes: Sequence[SizeEntry]) -> list[Finding]:
     findings = []
     for _, members in groupby(sorted(sizes, key=place), place):
         group = list(members)
-        low = min(group, key=lambda size: size.value_mm)
-        high = max(group, key=lambda size: size.value_mm)
-        if high.value_mm - low.value_mm > REPEAT_RANGE_MM:
+        low = min(group, key=lambda size: size.size_mm)
+        high = max(group, key=lambda size: size.size_mm)
+        if high.size_mm - low.size_mm > REPEAT_RANGE_MM:
             what = (
                 f"reads {high.value_mm:.6g} mm, and {low.value_mm:.6g} mm"
                 f" in row {low.row}, though it is one feature"
