@@ -11,6 +11,7 @@ from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
 from coupons.learning.held_out import HeldOut, HeldOutReadings, HeldOutTrials, hold_out
 from coupons.learning.profile import Profile
+from coupons.learning.shared_slips import find_shared_slips
 from coupons.learning.surprises import Surprise, Surprises, find_surprises
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
@@ -40,6 +41,7 @@ class Learned:
     surprises: Surprises
     held_out: HeldOut
     looks: int
+    shared: tuple[tuple[Finding, ...], ...] = ()
 
 
 def learned_from(
@@ -60,7 +62,8 @@ def learned_from(
     told = {(one.run, one.where) for one in surprises.found}
     looks = sum((n, look.where) not in told for n, each in enumerate(findings) for look in each)
     held_out = hold_out(fitted.mixture)
-    return Learned(profile, runs, find_causes(fitted), surprises, held_out, looks)
+    shared = find_shared_slips(fitted, runs)
+    return Learned(profile, runs, find_causes(fitted), surprises, held_out, looks, shared)
 
 
 def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
@@ -108,7 +111,8 @@ def _numbered(sentences: Sequence[str]) -> Iterator[str]:
 
 def _to_do(learned: Learned, profile_path: Path) -> list[str]:
     """Say what to do first: entries to check before a machine is touched, then the machine."""
-    todo = [f"{what}: {_lower(how)}" for what, how in doubts(learned)]
+    todo = [f"{where}: {_lower(one.todo)}" for where, one in shared_slips(learned)]
+    todo += [f"{what}: {_lower(how)}" for what, how in doubts(learned)]
     slips = clear_slips(learned)
     if slips:
         first, others = slips[0], [f"{one.place} (row {_row(learned, one)})" for one in slips[1:]]
@@ -130,6 +134,16 @@ def _to_do(learned: Learned, profile_path: Path) -> list[str]:
         *todo,
         "Too little was measured to say what to set on the machine: what to print next is told by"
         f" `coupons next {profile_path}`",
+    ]
+
+
+def shared_slips(learned: Learned) -> list[tuple[str, Finding]]:
+    """Return the slips that many entries seem to share, each with where they stand."""
+    several = len(learned.runs) > 1
+    return [
+        (f"{learned.runs[n].folder.name}: {one.where}" if several else one.where, one)
+        for n, of_run in enumerate(learned.shared)
+        for one in of_run
     ]
 
 
@@ -228,6 +242,8 @@ def _surprise_lines(learned: Learned) -> list[str]:
         lines += textwrap.wrap(
             f"Nothing was left out. If you are sure that one is wrong: {option}.", WIDTH
         )
+    for where, slip in shared_slips(learned):
+        lines += textwrap.wrap(f"{where}: {slip.what}.", WIDTH, subsequent_indent="  ")
     if learned.looks:
         lines.append(f"`coupons check` has {_count(learned.looks, 'more thing')} to look at.")
     return lines
