@@ -1,15 +1,12 @@
 """Mistakes planted in many entries at once, in runs of machines drawn at random."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
+from rehearsed import run_by
 
 from coupons.learning.effects import EFFECTS, TERMS, effect_row
-from coupons.measuring.conditions import Conditions
 from coupons.measuring.machine import random_machine
-from coupons.measuring.rehearsal import as_entries, try_out, work_list
-from coupons.measuring.run import Run
 from coupons.terms import GRADES, Direction, Feature, Form
 
 
@@ -29,18 +26,7 @@ def drawn_machine(rng, **tables):
 
 
 def run_of(machine, coupon, rng, folder="run-a"):
-    work = work_list(coupon)
-    sizes, fits = as_entries(work, try_out(machine, work, rng))
-    land_mm = machine.caliper.jaw_land_mm
-    conditions = Conditions(
-        machine="bench-1",
-        material="grey",
-        nozzle_mm=0.4,
-        layer_height_mm=0.2,
-        rehearsed=True,
-        caliper={"jaw_land_mm": land_mm},
-    )
-    return Run(Path(folder), coupon, conditions, sizes, fits)
+    return run_by(machine, coupon, rng, machine.caliper.jaw_land_mm, folder)
 
 
 def with_gauge_slipped(run, mate, step):

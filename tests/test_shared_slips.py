@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from rehearsed import first_coupon
+from rehearsed import first_coupon, rehearsed_run
 from shared_mistakes import (
     drawn_machine,
     moves_an_answer,
@@ -25,10 +25,12 @@ from coupons.cli import main
 from coupons.learning.fit import fit_runs
 from coupons.learning.shared_slips import find_shared_slips, shared_slips_of
 from coupons.making.record import write_coupon
+from coupons.measuring.contradictions import find_contradictions
 from coupons.measuring.entries import ZeroEntry
 from coupons.measuring.rehearsal import rehearse
 from coupons.measuring.run import start_run
-from coupons.measuring.sheet import read_rows, write_rows
+from coupons.measuring.sheet import Row, read_rows, write_rows
+from coupons.measuring.slips import find_slips
 
 # A machine in good order on which nothing hides a slip: x and y shrink unlike each other.
 CLEAR = {
@@ -147,6 +149,21 @@ def kind_of(finding):
         "rows taken": "turned",
     }
     return next(kind for text, kind in words.items() if text in finding.what)
+
+
+@pytest.mark.slow
+def test_sheets_of_a_machine_in_good_order_raise_no_more_alarms_than_single_entries_did(coupon):
+    """24 sheets of 140 entries by bench-1: 11 alarms by single entries alone, 13 at most in all."""
+    alarms = 0
+    for seed in range(24):
+        run = rehearsed_run(seed, coupon=coupon)
+        rows = {
+            size.row: Row(size.row, "size", size.feature, result=f"{size.value_mm:.2f}")
+            for size in run.sizes
+        }
+        alarms += len(find_slips(coupon, run.sizes, rows))
+        alarms += len(find_contradictions(coupon, run.fits)) + len(shared_slips_of(run))
+    assert alarms <= 13
 
 
 MACHINES = 40

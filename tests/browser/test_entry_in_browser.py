@@ -339,7 +339,7 @@ def test_rows_that_the_coupon_does_not_list_are_kept_and_named(visit, tmp_path):
     [
         ("", "The first line must name the columns; kind, feature, result not found."),
         ("a,b\n1,2\n", "The first line must name the columns"),
-        ("kind,feature,result\nfitt,A1,slide\n", "Line 2: kind must be fit or size."),
+        ("kind,feature,result\nfitt,A1,slide\n", "Line 2: kind must be fit, size or zero."),
     ],
 )
 def test_a_file_that_is_no_sheet_is_refused_in_words(visit, tmp_path, text, says):
@@ -450,3 +450,11 @@ def test_a_browser_that_keeps_nothing_is_told_at_once(visit, tmp_path):
     )
     seen.page.goto(path.as_uri())
     assert "Save the file before you close it" in seen.page.inner_text("#unkept")
+
+
+def test_what_closed_jaws_read_comes_in_and_goes_out_again(visit, tmp_path):
+    page = visit(entry_page(tmp_path), PHONE).page
+    bring_in(page, "kind,feature,mate,result,unit,jaws\nzero,,,0.15,mm,outside\n")
+    assert page.inner_text("#bring-says").startswith("1 entries brought in, 0 were here already.")
+    rows = [row for row in saved_rows(page) if row["kind"] == "zero"]
+    assert [(row["result"], row["jaws"]) for row in rows] == [("0.15", "outside")]

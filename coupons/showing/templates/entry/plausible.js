@@ -72,7 +72,7 @@ function ranksOf(result) {
 }
 
 const isKnownResult = ({ kind, result }) =>
-  result === "" || (kind === "fit" ? Boolean(ranksOf(result)) : "number" in numberIn(result));
+  result === "" || kind === "zero" || (kind === "fit" ? Boolean(ranksOf(result)) : "number" in numberIn(result));
 
 // A wider gap that refused what a narrower one took, two grades apart or more: worth a second try.
 function contradiction(step, result, groups) {
