@@ -336,14 +336,14 @@ def test_rows_that_are_gone_from_the_sheet_are_counted(tmp_path, change, trials,
     found = survey_run(folder)
     counted = [count.missing for count in count_rows(found.typed, found.coupon)]
     assert counted == [trials, readings, 0][: len(counted)]
-    said = [finding.what for finding in check_run(folder) if "have no row" in finding.what]
+    said = [finding.what for finding in check_run(folder) if " no row: " in finding.what]
     assert len(said) == (trials > 0) + (readings > 0)
 
 
 def test_a_row_that_is_gone_is_named(tmp_path):
     rows = ["size,D2,,39.9,,,,,", *(row for row in BLANK if ",y," not in row)]
     (found,) = check_run(folder_with(tmp_path, rows, blank=False))
-    assert found.what == "1 of the coupon's 10 caliper readings have no row: B1 along y"
+    assert found.what == "1 of the coupon's 10 caliper readings has no row: B1 along y"
 
 
 def test_a_caliper_that_is_off_with_closed_jaws_is_reported_and_its_readings_corrected(tmp_path):

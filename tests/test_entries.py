@@ -346,6 +346,18 @@ def test_a_filled_row_is_an_entry_or_a_problem_and_a_blank_one_neither(row):
             [("D1", 0.1), ("D2", 0.1), ("G1", 0)],
         ),
         (
+            [
+                "zero,,,0,,,,,",
+                "size,D1,,80,,,,,",
+                "zero,,,0.15,,,,,",
+                "size,D2,,40,,,,,",
+                "zero,,,0,,,,,",
+                "size,G1,,12,,,,,",
+                "zero,,,,mm,outside,,,",
+            ],
+            [("D1", 0), ("D2", 0.15), ("G1", 0)],
+        ),
+        (
             ["zero,,,0.1,,,,,", "zero,,,0.03,,inside,,,", "size,A1,,12,,,,,", "size,D1,,80,,,,,"],
             [("A1", 0.03), ("D1", 0.1)],
         ),
@@ -354,7 +366,7 @@ def test_a_filled_row_is_an_entry_or_a_problem_and_a_blank_one_neither(row):
             [("D1", 0.1), ("D2", 0), ("G1", 0.1)],
         ),
     ],
-    ids=["blank", "below", "comma", "inches", "twice", "inside", "by"],
+    ids=["blank", "below", "comma", "inches", "twice", "between", "inside", "by"],
 )
 def test_closed_jaws_tell_the_zero_of_the_readings_of_that_caliper(tmp_path, rows, zeros):
     sizes, _ = read(tmp_path, *rows)

@@ -128,4 +128,4 @@ def off_alike_mm(fitted: Fitted, runs: Sequence[Run]) -> tuple[float, float] | N
     least_mm, most_mm = -LOST_MM[1] - ROOM_MM, -LOST_MM[0] + ROOM_MM
     if apart @ fitted.covariance @ apart > ROOM_MM**2 or least_mm <= alike_mm <= most_mm:
         return None
-    return alike_mm + LOST_MM[0], alike_mm + LOST_MM[1]
+    return alike_mm + LOST_MM[0] - ROOM_MM, alike_mm + LOST_MM[1] + ROOM_MM

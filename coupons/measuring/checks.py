@@ -174,7 +174,8 @@ def _missed_rows(coupon: Coupon, typed: Typed) -> list[Finding]:
         if not names:
             continue
         named = ", ".join(names[:NAMED]) + (", …" if len(names) > NAMED else "")
-        what = f"{len(names)} of the coupon's {asked} {words} have no row: {named}"
+        verb = "has" if len(names) == 1 else "have"
+        what = f"{len(names)} of the coupon's {asked} {words} {verb} no row: {named}"
         todo = "Open entry.html, bring this sheet in and save it again: the rows come back, blank"
         findings.append(Finding("look", FILE, what, todo))
     return findings
