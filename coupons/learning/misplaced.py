@@ -95,9 +95,16 @@ def _slipped(
         moves = np.maximum(internal, external) >= 0
         changed = _with_trials(design, at[moves], internal[moves], external[moves])
         out = Group(_NONE, at[~moves], _NONE)
-        odds = evidence.log_odds(without(changed, out), without(design, out))
+        odds = evidence.log_odds(*_both_without(changed, design, out))
         example = next((name, meant[name]) for name in fits.values() if name in meant)
         yield Misplaced(n, odds, "gauge", tuple(sorted(fits)), (mate, *example))
+
+
+def _both_without(changed: Design, typed: Design, out: Group) -> tuple[Design, Design | None]:
+    """Leave a group out of both designs; None where the fitted one stays as it is."""
+    if not len(out.readings) + len(out.trials):
+        return changed, None
+    return without(changed, out), without(typed, out)
 
 
 def _neighbours(ladder: Sequence[str], step: int) -> dict[str, str]:
@@ -140,10 +147,14 @@ def _twin_rows(coupon: Coupon) -> Iterator[_Twins]:
     for feature in coupon.features:
         if feature.form in FLAT and feature.direction in _TURNED:
             rows.setdefault(feature.row, []).append(feature)
+    paired: set[str] = set()
     for (one, of_one), (other, of_other) in combinations(rows.items(), 2):
+        if paired & {one, other}:  # rows that are alike several times over: each has one twin
+            continue
         left, right = sorted(of_one, key=_kind), sorted(of_other, key=_turned_kind)
         if len(left) > 1 and list(map(_kind, left)) == list(map(_turned_kind, right)):
             pairs = [(a.id, b.id) for a, b in zip(left, right, strict=True)]
+            paired |= {one, other}
             yield _Twins((one, other), dict(pairs) | {b: a for a, b in pairs})
 
 
@@ -185,7 +196,7 @@ def _exchanged(
         readings=replace(readings, size=to[readings.size], effects=effects),
         trials=replace(trials, internal=to[trials.internal], external=to[trials.external]),
     )
-    odds = evidence.log_odds(without(changed, out), without(design, out))
+    odds = evidence.log_odds(*_both_without(changed, design, out))
     rows = [size.row for size in run.sizes if size.feature in like]
     rows += [fit.row for fit in run.fits if fit.feature in like]
     letters = tuple(letter for pair in twins for letter in pair.letters)

@@ -31,12 +31,17 @@ LEAST_ENTRIES, MOST_ENTRIES = 20, 2000
 def find_shared_slips(fitted: Fitted, runs: Sequence[Run]) -> tuple[tuple[Finding, ...], ...]:
     """Return for each run the slips that many of its entries seem to share.
 
+    None for sheets that are too short to tell, or longer than a hand types.
+
     Parameters
     ----------
     fitted : Fitted
     runs : sequence of Run
         The runs that were fitted.
     """
+    entries = len(fitted.design.readings.row) + len(fitted.design.trials.row)
+    if not LEAST_ENTRIES <= entries <= MOST_ENTRIES * len(runs):
+        return ((),) * len(runs)
     evidence = Evidence(fitted.mixture)
     found: defaultdict[int, list[Finding]] = defaultdict(list)
     for gauge in _likeliest(slipped_gauges(evidence, runs), GAUGE_ODDS):
@@ -61,10 +66,7 @@ def find_shared_slips(fitted: Fitted, runs: Sequence[Run]) -> tuple[tuple[Findin
 
 
 def shared_slips_of(run: Run) -> tuple[Finding, ...]:
-    """Fit one run by itself and return the slips that many of its entries seem to share.
-
-    Nothing of a sheet that is too short to tell, or longer than a hand types.
-    """
+    """Fit one run by itself and return the slips that many of its entries seem to share."""
     if not LEAST_ENTRIES <= len(run.sizes) + len(run.fits) <= MOST_ENTRIES:
         return ()
     try:
