@@ -27,6 +27,7 @@ Indices = NDArray[np.intp]
 OFF_SD_MM = 0.15
 # A stretch of fewer readings, or one that leaves fewer beside it, is no session of its own.
 LEAST_READINGS = 6
+_STEPS = np.array([1.0, 1.2, 1.4])
 # Stretches begin and end at most at this many places of a sheet.
 _MOST_ENDS = 150
 # What an axis loses when it turns round, over both faces of a size: it takes that from outer and
@@ -66,10 +67,18 @@ def off_stretch(evidence: Evidence, n: int) -> OffStretch | None:
     gain = np.where(allowed, pull**2 / (2 * (stiff + OFF_SD_MM**-2)) - cost, -np.inf)
     first, last = np.unravel_index(int(np.argmax(gain)), gain.shape)
     stretch = order[ends[first] : ends[last]]
-    off_mm = float(pull[first, last] / (stiff[first, last] + OFF_SD_MM**-2))
-    log_odds = evidence.log_odds(_moved(design, stretch, off_mm))
-    log_odds -= float(cost[first, last]) + 0.5 * (off_mm / OFF_SD_MM) ** 2
-    return OffStretch(n, float(log_odds), off_mm, tuple(map(int, design.readings.row[stretch])))
+    guess_mm = float(pull[first, last] / (stiff[first, last] + OFF_SD_MM**-2))
+    # Scatters that the slip itself has made larger draw the guess towards nothing.
+    weighed = [
+        (
+            evidence.log_odds(_moved(design, stretch, off_mm)) - (off_mm / OFF_SD_MM) ** 2 / 2,
+            off_mm,
+        )
+        for off_mm in guess_mm * _STEPS
+    ]
+    log_odds, off_mm = max(weighed)
+    rows = tuple(map(int, design.readings.row[stretch]))
+    return OffStretch(n, log_odds - float(cost[first, last]), float(off_mm), rows)
 
 
 def _occam(stiffness: Array) -> Array:
