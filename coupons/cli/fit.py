@@ -78,6 +78,7 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
     from dataclasses import asdict
 
     from coupons.learning.decisions import row_name
+    from coupons.showing.fit_summary import shared_slips
 
     surprises = asdict(learned.surprises)
     for one in surprises["found"]:
@@ -87,5 +88,9 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
         "first": [{"what": head, "how": text} for head, text in learned.steps],
         "causes": asdict(learned.causes),
         "surprises": surprises,
+        "shared_slips": [
+            {"where": where, "what": one.what, "todo": one.todo}
+            for where, one in shared_slips(learned)
+        ],
         "held_out": asdict(learned.held_out),
     }

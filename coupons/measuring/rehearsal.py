@@ -198,7 +198,13 @@ def _filled(coupon: Coupon, found: Found, machine: Machine) -> list[sheet.Row]:
     results = [_word(GRADES[grade], machine.person.plain) for grade in found.grades]
     results += [f"{value:.{places}f}" for value in found.readings_mm]
     rows = sheet.blank_rows(coupon)
-    return [replace(row, result=result, by=BY) for row, result in zip(rows, results, strict=True)]
+    # The virtual person does not close the jaws: what is learned is then held against a caliper
+    # whose zero nobody knows.
+    asked = (row for row in rows if row.kind != "zero")
+    filled = [
+        replace(row, result=result, by=BY) for row, result in zip(asked, results, strict=True)
+    ]
+    return [*filled, *(row for row in rows if row.kind == "zero")]
 
 
 def _word(grade: Grade, plain: bool) -> str:

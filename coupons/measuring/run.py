@@ -16,7 +16,7 @@ from coupons.measuring.conditions import (
     parse_conditions,
     read_conditions,
 )
-from coupons.measuring.entries import FitEntry, SizeEntry, Typed, survey_entries
+from coupons.measuring.entries import FitEntry, SizeEntry, Typed, ZeroEntry, survey_entries
 
 RECORD_FILE = "coupon.json"
 
@@ -32,6 +32,7 @@ class Run:
     conditions: Conditions
     sizes: tuple[SizeEntry, ...]
     fits: tuple[FitEntry, ...]
+    zeros: tuple[ZeroEntry, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -56,9 +57,18 @@ def load_run(folder: Path) -> Run:
         If only that file is at fault. Either way every problem is told at once.
     """
     found = survey_run(folder)
-    if found.coupon is None or found.conditions is None or found.faults:
+    run = run_of(folder, found)
+    if run is None:
         raise _joined(found.faults)
-    return Run(folder, found.coupon, found.conditions, found.typed.sizes, found.typed.fits)
+    return run
+
+
+def run_of(folder: Path, found: Survey) -> Run | None:
+    """Return the run that was read from a folder, None if any of its files is at fault."""
+    if found.coupon is None or found.conditions is None or found.faults:
+        return None
+    typed = found.typed
+    return Run(folder, found.coupon, found.conditions, typed.sizes, typed.fits, typed.zeros)
 
 
 def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:

@@ -12,7 +12,7 @@ from coupons.making.record import (
     CouponTrial,
     read_coupon,
 )
-from coupons.measuring.slips import FIXED_MM, SHARE
+from coupons.measuring.slips import plausible_mm
 from coupons.showing.page import render_page
 from coupons.showing.picture import read_picture
 from coupons.showing.steps import CAUTIONS, read_how, read_title, try_how, try_title
@@ -76,8 +76,8 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``key``, ``plausible`` (the limits of the checks), ``features`` by id (form, size, row) and
-        ``steps`` in the order of trying.
+        ``key``, ``features`` by id (form, size, row, and low and high, between which the checks
+        find a reading plausible) and ``steps`` in the order of trying.
     """
     features = {feature.id: feature for feature in coupon.features}
     fits = [_fit_step(coupon, features[trial.feature], trial) for trial in coupon.trials]
@@ -85,12 +85,19 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
     identity = f"{coupon.model_dump_json()}\n{run}"
     return {
         "key": "coupon-entries-" + hashlib.sha256(identity.encode()).hexdigest()[:20],
-        "plausible": {"fixed": FIXED_MM, "share": SHARE},
-        "features": {
-            feature.id: {"form": feature.form, "size": feature.size_mm, "row": feature.row}
-            for feature in coupon.features
-        },
+        "features": {feature.id: _feature_record(feature) for feature in coupon.features},
         "steps": fits + sizes,
+    }
+
+
+def _feature_record(feature: CouponFeature) -> dict[str, Any]:
+    low_mm, high_mm = plausible_mm(feature)
+    return {
+        "form": feature.form,
+        "size": feature.size_mm,
+        "row": feature.row,
+        "low": low_mm,
+        "high": high_mm,
     }
 
 

@@ -12,6 +12,7 @@ from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
 from coupons.learning.held_out import HeldOut, HeldOutReadings, HeldOutTrials, hold_out
 from coupons.learning.profile import Profile
+from coupons.learning.shared_slips import find_shared_slips
 from coupons.learning.surprises import Surprise, Surprises, find_surprises
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
@@ -38,6 +39,7 @@ class Learned:
     surprises: Surprises
     held_out: HeldOut
     looks: int
+    shared: tuple[tuple[Finding, ...], ...] = ()
 
     @cached_property
     def tables(self) -> tuple[JointTable, ...]:
@@ -47,7 +49,14 @@ class Learned:
     @cached_property
     def steps(self) -> tuple[Step, ...]:
         """What to do first, for every reader of what was found out."""
-        return first_steps(self.profile, self.runs, self.causes, self.surprises, self.tables)
+        return first_steps(
+            self.profile,
+            self.runs,
+            self.causes,
+            self.surprises,
+            self.tables,
+            shared_slips(self),
+        )
 
 
 def learned_from(
@@ -68,7 +77,8 @@ def learned_from(
     told = {(one.run, one.where) for one in surprises.found}
     looks = sum((n, look.where) not in told for n, each in enumerate(findings) for look in each)
     held_out = hold_out(fitted.mixture)
-    return Learned(profile, runs, find_causes(fitted), surprises, held_out, looks)
+    shared = find_shared_slips(fitted, runs)
+    return Learned(profile, runs, find_causes(fitted), surprises, held_out, looks, shared)
 
 
 def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
@@ -112,6 +122,16 @@ def _numbered(steps: Sequence[Step]) -> Iterator[str]:
         yield from textwrap.wrap(
             f"{head}. {text}", WIDTH, initial_indent=f"{n:>3}. ", subsequent_indent=" " * 5
         )
+
+
+def shared_slips(learned: Learned) -> list[tuple[str, Finding]]:
+    """Return the slips that many entries seem to share, each with where they stand."""
+    several = len(learned.runs) > 1
+    return [
+        (f"{learned.runs[n].folder.name}: {one.where}" if several else one.where, one)
+        for n, of_run in enumerate(learned.shared)
+        for one in of_run
+    ]
 
 
 def _cause_lines(causes: Causes) -> list[str]:
@@ -166,6 +186,8 @@ def _surprise_lines(learned: Learned) -> list[str]:
         lines += textwrap.wrap(
             f"Nothing was left out. If you are sure that one is wrong: {option}.", WIDTH
         )
+    for where, slip in shared_slips(learned):
+        lines += textwrap.wrap(f"{where}: {slip.what}.", WIDTH, subsequent_indent="  ")
     if learned.looks:
         lines.append(f"`coupons check` has {counted(learned.looks, 'more thing')} to look at.")
     return lines

@@ -23,7 +23,7 @@ from coupons.measuring.run import Run
 from coupons.showing.cause_bars import cause_bars
 from coupons.showing.families import Family, families
 from coupons.showing.fit_plot import fit_plot
-from coupons.showing.fit_summary import Learned, amount, quality_sentence
+from coupons.showing.fit_summary import Learned, amount, quality_sentence, shared_slips
 from coupons.showing.joint_tables import joint_title
 from coupons.showing.learned import is_learned
 from coupons.showing.left_over import largest_left_over
@@ -127,7 +127,8 @@ def _entries(learned: Learned, findings: Sequence[Sequence[Finding]]) -> dict[st
     surprises = learned.surprises
     told = {(one.run, one.where) for one in surprises.found}
     several = len(learned.runs) > 1
-    looks = [
+    looks = [replace(one, where=where) for where, one in shared_slips(learned)]
+    looks += [
         replace(look, where=f"{learned.runs[n].folder.name}: {look.where}") if several else look
         for n, each in enumerate(findings)
         for look in each

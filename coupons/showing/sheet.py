@@ -27,6 +27,7 @@ _CONDITIONS = (
     "printed on",
     "caliper step, mm",
     "jaw land, mm",
+    "closed jaws read, mm",
     "tried by",
     "measured by",
 )

@@ -66,8 +66,8 @@ function settled(row) {
   const inside = ["hole", "slot"].includes(record.features[feature]?.form);
   return {
     ...row, kind, feature, mate: idOf(row.mate), along: row.along.toLowerCase(),
-    unit: row.unit || (kind === "size" ? "mm" : ""),
-    jaws: kind === "size" ? row.jaws.toLowerCase() || (inside ? "inside" : "outside") : "",
+    unit: row.unit || (kind === "fit" ? "" : "mm"),
+    jaws: kind === "fit" ? "" : row.jaws.toLowerCase() || (inside ? "inside" : "outside"),
   };
 }
 
@@ -87,9 +87,9 @@ function csvRows(file) {
     const line = separator === "," ? rejoined(cells, at) : cells;
     const row = settled(Object.fromEntries(COLUMNS.map((name) => [name, (line[at[name]] ?? "").trim()])));
     if (row.result === "" && row.note === "") return;
-    if (row.kind !== "fit" && row.kind !== "size") strange.push(index + 2);
+    if (!["fit", "size", "zero"].includes(row.kind)) strange.push(index + 2);
     else rows.push(row);
   });
-  if (strange.length) return { fault: `Line ${strange.join(", ")}: kind must be fit or size. Nothing was brought in.` };
+  if (strange.length) return { fault: `Line ${strange.join(", ")}: kind must be fit, size or zero. Nothing was brought in.` };
   return { rows };
 }

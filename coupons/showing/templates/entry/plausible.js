@@ -11,8 +11,8 @@ function numberIn(text) {
   return Number(plain) > 0 ? { number: Number(plain), plain } : { fault: "A size is more than 0." };
 }
 
-// How far a sound reading may lie from drawn; the checks use the same limits.
-const allowance = (feature) => record.plausible.fixed + record.plausible.share * feature.size;
+// Whether a sound reading of a feature can be that long; the checks use the same limits.
+const isPlausible = (mm, { low, high }) => low <= mm && mm <= high;
 
 function swappedDigits(plain) {
   const found = [];
@@ -33,8 +33,7 @@ function judged(text, unit, featureId) {
   if (fault) return { fault };
   const feature = record.features[featureId];
   if (!feature) return { plain, hints: [] };
-  const limit = allowance(feature);
-  const near = (mm, room = limit) => Math.abs(mm - feature.size) <= room;
+  const near = (mm) => isPlausible(mm, feature);
   const mm = unit === "in" ? number * MM_PER_INCH : number;
   if (near(mm)) return { plain, hints: [] };
 
@@ -49,7 +48,8 @@ function judged(text, unit, featureId) {
     const shifted = [10, 100, 1000].flatMap((by) => [number / by, number * by]).find((mm) => near(mm));
     if (shifted) hints.push({ say: "Has the point slipped?", use: { plain: String(shifted), unit } });
     // A swap must land close, or chance alone would often find one.
-    const swapped = swappedDigits(plain).find((other) => near(Number(other), limit / 2));
+    const swapped = swappedDigits(plain).find((other) =>
+      Math.abs(Number(other) - feature.size) <= (feature.high - feature.size) / 2);
     if (swapped) hints.push({ say: "Are two digits swapped?", use: { plain: swapped, unit } });
   }
   if (!hints.length) {
@@ -63,7 +63,7 @@ function judged(text, unit, featureId) {
   return { plain, hints };
 }
 
-const RANKS = { "no-go": [0, 0], stop: [0, 1], force: [1, 1], push: [2, 2], slide: [3, 3], loose: [4, 4], go: [2, 4] };
+const RANKS = { "no-go": [0, 0], stop: [0, 1], stops: [0, 1], goes: [2, 4], force: [1, 1], push: [2, 2], slide: [3, 3], loose: [4, 4], go: [2, 4] };
 
 // Lowest and highest rank of a result, also of a range such as push..slide; undefined if it is none.
 function ranksOf(result) {
@@ -72,7 +72,7 @@ function ranksOf(result) {
 }
 
 const isKnownResult = ({ kind, result }) =>
-  result === "" || (kind === "fit" ? Boolean(ranksOf(result)) : "number" in numberIn(result));
+  result === "" || kind === "zero" || (kind === "fit" ? Boolean(ranksOf(result)) : "number" in numberIn(result));
 
 // A wider gap that refused what a narrower one took, two grades apart or more: worth a second try.
 function contradiction(step, result, groups) {
