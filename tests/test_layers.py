@@ -6,7 +6,9 @@ from pathlib import Path
 import coupons
 
 ORDER = [
+    "neutral",
     "errors",
+    "reading",
     "atomic",
     "terms",
     "making",
