@@ -20,6 +20,8 @@ Anything else that escapes is a fault of ours and keeps its traceback.
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from coupons.neutral import one_line
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -41,7 +43,10 @@ class Problem:
     todo: str = ""
 
     def __str__(self) -> str:
-        """One line for a person."""
+        """One line for a person, whatever characters stand in the input."""
+        return one_line(self._sentence())
+
+    def _sentence(self) -> str:
         line = f"{self.where}: expected {self.expected}"
         if self.got:
             line += f", got {self.got}"

@@ -43,7 +43,7 @@ def folder(made, tmp_path):
 
 
 def saved_anew(data):
-    """What a slicer makes of a package that it adds its settings to; other files lose their head."""
+    """Save a package as a slicer does that adds its settings; take other files their head."""
     if not data.startswith(b"PK"):
         return data[1:]
     package = io.BytesIO(data)

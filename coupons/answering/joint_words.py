@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from coupons.answering.joint_list import JointList, variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, FaceMove, Feel
-from coupons.answering.terminal import cell, plain
+from coupons.answering.terminal import cell
 from coupons.answering.words import (
     PRACTICE,
     REHEARSED,
@@ -19,6 +19,7 @@ from coupons.answering.words import (
     percent,
     signed,
 )
+from coupons.neutral import one_line
 from coupons.terms import Grade
 
 _WIDTHS = (18, 10, 17, 21, 9)
@@ -43,7 +44,7 @@ COLUMNS = (
 
 def ignored_columns(listed: JointList) -> str:
     """Say which columns of a list nothing is read from."""
-    return f"columns that are not read: {', '.join(map(plain, listed.ignored))}."
+    return f"columns that are not read: {', '.join(map(one_line, listed.ignored))}."
 
 
 def wish(joint: JointAnswer) -> str:

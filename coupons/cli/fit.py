@@ -68,7 +68,7 @@ def command(
     write_report(files.report, learned, fitted, findings, others)
     write_wall_card(files.card, profile)
     if as_json:
-        click.echo(json.dumps(_data(learned, files.profile), ensure_ascii=False, indent=1))
+        click.echo(json.dumps(_data(learned, files.profile), indent=1))
     else:
         click.echo("\n".join(summary_lines(learned, files.profile)))
         click.echo(f"Wrote {files.profile}, {files.report.name} and {files.card.name}")

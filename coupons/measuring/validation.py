@@ -30,7 +30,7 @@ def problems_of(error: ValidationError, model: type[BaseModel], file: str) -> li
 
 
 def _problem(found: Any, model: type[BaseModel], file: str) -> Problem:
-    place = [_printable(str(part)) for part in found["loc"]]
+    place = [_short(str(part)) for part in found["loc"]]
     where = f"{file} at {'.'.join(place)}" if place else file
     match found["type"]:
         case "missing":
@@ -52,11 +52,6 @@ def _problem(found: Any, model: type[BaseModel], file: str) -> Problem:
     if expected.startswith(("greater", "less")):
         expected = f"a number {expected}"
     return Problem(where, expected, _short(repr(found["input"])), "Correct the value")
-
-
-def _printable(text: str) -> str:
-    """Return a word of a stranger's file as a terminal can show it."""
-    return _short(text if text.isprintable() else repr(text))
 
 
 def _short(text: str) -> str:
