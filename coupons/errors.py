@@ -14,7 +14,8 @@
     └── AnswerError             a question that has no answer as asked
         └── NotMeasuredError    the profile holds no evidence on what is asked
 
-Anything else that escapes is a fault of ours and keeps its traceback.
+Anything else that escapes is a fault of ours and keeps its traceback. ``DoubtWarning`` is no error:
+what was read can be used, and should not be trusted.
 """
 
 from collections.abc import Iterable
@@ -113,3 +114,7 @@ class AnswerError(CouponError):
 
 class NotMeasuredError(AnswerError):
     """A question on which the profile holds no evidence."""
+
+
+class DoubtWarning(UserWarning):
+    """Something was read that can hardly be so; the command line says it on stderr."""

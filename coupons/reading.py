@@ -2,8 +2,13 @@
 
 import errno
 import os
+import re
 import stat
+import tomllib
 from pathlib import Path
+from typing import Any
+
+from coupons.errors import CouponError, Problem
 
 MOST_BYTES = 64_000_000
 """More than these were not typed by anybody, and no coupon's record is as long."""
@@ -50,3 +55,37 @@ def stands(path: Path) -> bool:
     except OSError:
         return True
     return True
+
+
+def load_toml(text: str, file: str, error: type[CouponError]) -> dict[str, Any]:
+    """Load TOML without asking what it says.
+
+    Parameters
+    ----------
+    text : str
+    file : str
+        Its name, for the message.
+    error : type of CouponError
+        What to raise.
+
+    Raises
+    ------
+    CouponError
+        With the line at which it stops being TOML.
+    """
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as fault:
+        # Numbers of thousands of digits and brackets nested as deep escape the parser's own error.
+        raise error([_syntax_problem(text, fault, file)]) from None
+
+
+def _syntax_problem(text: str, fault: Exception, file: str) -> Problem:
+    place = re.search(r"line (\d+)", str(fault))
+    lines = text.splitlines()
+    number = int(place[1]) if place else len(lines)
+    line = lines[number - 1].strip()[:60] if 0 < number <= len(lines) else "the end of the file"
+    where = f"{file} line {number}"
+    if re.search(r"\d,\d", line) and not line.endswith("]"):
+        return Problem(where, "a decimal point", line, "Write 0.4, not 0,4")
+    return Problem(where, "key = value", line, "Text stands in double quotes, numbers stand bare")

@@ -17,6 +17,7 @@ ORDER = [
     "answering",
     "showing",
     "cli",
+    "__main__",
 ]
 HOUSE = Path(coupons.__file__).parent
 

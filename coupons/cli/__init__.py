@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from coupons import __version__
-from coupons.cli.output import outlets
+from coupons.cli.output import outlets, warnings_as_lines
 from coupons.errors import CouponError, Problem
 
 MOST = 40  # problems shown before the rest is only counted
@@ -59,7 +59,7 @@ class Commands(click.Group):
 
     def main(self, *args: Any, **extra: Any) -> Any:
         """Run a command; all that it writes passes through one place."""
-        with outlets():
+        with outlets(), warnings_as_lines():
             return super().main(*args, **extra)
 
     def invoke(self, ctx: click.Context) -> Any:

@@ -3,11 +3,13 @@
 import errno
 import os
 import sys
+import textwrap
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from typing import Any, TextIO
 
-from coupons.errors import Problem, WriteError
+from coupons.errors import DoubtWarning, Problem, WriteError
 from coupons.neutral import encodable, neutral
 
 
@@ -64,6 +66,30 @@ class Outlet:
             nowhere = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nowhere, self._stream.fileno())
             os.close(nowhere)
+
+
+@contextmanager
+def warnings_as_lines() -> Iterator[None]:
+    """Say warnings of ours on stderr as a person reads them; others keep their form."""
+    with warnings.catch_warnings():
+        show = warnings.showwarning
+
+        def said(
+            message: Warning | str,
+            category: type[Warning],
+            filename: str,
+            lineno: int,
+            file: TextIO | None = None,
+            line: str | None = None,
+        ) -> None:
+            if issubclass(category, DoubtWarning):
+                sys.stderr.write(textwrap.fill(f"Doubtful: {message}", 80) + "\n")
+            else:
+                show(message, category, filename, lineno, file, line)
+
+        warnings.showwarning = said
+        warnings.simplefilter("always", DoubtWarning)
+        yield
 
 
 @contextmanager

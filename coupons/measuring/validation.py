@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 from difflib import get_close_matches
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import AfterValidator, BaseModel, Field, ValidationError
 
 from coupons.errors import Problem
 
@@ -21,6 +21,9 @@ _EXPECTED = {
     "string_type": "text",
     "tuple_type": "a list",
 }
+NotNegative = Annotated[float, Field(ge=0), AfterValidator(abs)]
+"""A number from 0 on; −0, which counts as negative where random numbers are drawn, becomes 0."""
+
 _MOST = 60  # characters shown of what came
 
 

@@ -4,6 +4,7 @@ Profiles may come from strangers. Each file is read through the profile's schema
 refused, and its words are escaped wherever they stand; one bad file never hides the good ones.
 """
 
+import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -82,7 +83,7 @@ def read_posted(
     refused: list[CouponError] = []
     for path in paths:
         try:
-            files |= {file.resolve(): file for file in _files(path)}
+            files |= {Path(os.path.realpath(file)): file for file in _files(path)}
         except CouponError as error:
             refused.append(error)
     for file in files.values():
@@ -120,7 +121,7 @@ def _files(path: Path) -> list[Path]:
 
 
 def _source(file: Path) -> str:
-    return file.resolve().parent.name if file.name == FILE else file.name
+    return Path(os.path.realpath(file)).parent.name if file.name == FILE else file.name
 
 
 def age_of(profile: Profile, today: date, stale_after_days: int = STALE_AFTER_DAYS) -> Age:
