@@ -7,6 +7,7 @@ import coupons
 
 ORDER = [
     "neutral",
+    "progress",
     "errors",
     "reading",
     "atomic",

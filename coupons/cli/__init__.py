@@ -7,8 +7,9 @@ from typing import Any
 import click
 
 from coupons import __version__
-from coupons.cli.output import outlets, warnings_as_lines
+from coupons.cli.output import Lines, outlets, warnings_as_lines
 from coupons.errors import CouponError, Problem
+from coupons.progress import told_to
 
 MOST = 40  # problems shown before the rest is only counted
 
@@ -59,7 +60,7 @@ class Commands(click.Group):
 
     def main(self, *args: Any, **extra: Any) -> Any:
         """Run a command; all that it writes passes through one place."""
-        with outlets(), warnings_as_lines():
+        with outlets(), warnings_as_lines(), told_to(Lines()):
             return super().main(*args, **extra)
 
     def invoke(self, ctx: click.Context) -> Any:

@@ -4,6 +4,7 @@ import errno
 import os
 import sys
 import textwrap
+import time
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -11,6 +12,9 @@ from typing import Any, TextIO
 
 from coupons.errors import DoubtWarning, Problem, WriteError
 from coupons.neutral import encodable, neutral
+
+EVERY_S = 5.0
+"""Seconds between two lines about long work."""
 
 
 class Outlet:
@@ -66,6 +70,22 @@ class Outlet:
             nowhere = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nowhere, self._stream.fileno())
             os.close(nowhere)
+
+
+class Lines:
+    """Says on stderr how far long work has come: a line now and then, none about short work."""
+
+    def __init__(self) -> None:
+        self._next_s = time.monotonic() + EVERY_S
+
+    def __call__(self, what: str, done: int, of: int) -> None:
+        """Say it if it is time; the last step says nothing, as its result follows."""
+        now_s = time.monotonic()
+        if now_s < self._next_s or done == of:
+            return
+        self._next_s = now_s + EVERY_S
+        sys.stderr.write(f"{done:,} of {of:,} {what}\n")
+        sys.stderr.flush()
 
 
 @contextmanager

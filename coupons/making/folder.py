@@ -15,6 +15,7 @@ from coupons.making.record import write_coupon
 from coupons.making.solids import Solid, build_solids
 from coupons.making.stl import stl_bytes
 from coupons.making.threemf import threemf_bytes
+from coupons.progress import steps
 from coupons.reading import read_plain
 
 
@@ -41,7 +42,7 @@ def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
     files[folder / "map.svg"] = map_svg(plan).encode("utf-8")
     files[folder / "preview.png"] = preview_png(solids, loose)
     _refuse_to_replace(folder, files)
-    for path, data in files.items():
+    for path, data in steps(list(files.items()), "files written"):
         write_bytes(path, data)
     for path in _stale(folder / "print", plan.spec.name) - set(files):
         remove(path)
