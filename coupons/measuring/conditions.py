@@ -20,6 +20,7 @@ _PLAIN = r"^[^\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]*$"
 
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=_PLAIN)]
 Nozzle = Annotated[float, Field(gt=0.01, le=10)]
+CaliperStep = Annotated[float, Field(ge=0.0001, le=1)]
 LayerHeight = Annotated[float, Field(gt=0.001, le=5)]
 
 
@@ -32,7 +33,7 @@ class _Frozen(BaseModel):
 class Caliper(_Frozen):
     """The caliper in the hand: its last digit, and the width of the flat on its inside jaws."""
 
-    resolution_mm: Annotated[float, Field(gt=0, le=1)] = 0.01
+    resolution_mm: CaliperStep = 0.01
     jaw_land_mm: Annotated[float, Field(ge=0, le=5)] = 0.0
 
 

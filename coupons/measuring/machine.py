@@ -10,6 +10,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from coupons.errors import Problem, RunError
+from coupons.measuring.conditions import CaliperStep
 from coupons.measuring.validation import NotNegative, problems_of
 from coupons.reading import load_toml, read_plain, stands
 
@@ -70,7 +71,7 @@ class VirtualCaliper(_Frozen):
 
     zero_mm: Signed
     repeat_mm: Length
-    resolution_mm: Annotated[float, Field(gt=0, le=1)]
+    resolution_mm: CaliperStep
     jaw_land_mm: Length
     slip_chance: Share
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from coupons.answering.words import REHEARSED
 from coupons.atomic import not_ours, write_text
 from coupons.errors import CouponError, Problem, ProfileError, WriteError
+from coupons.learning.doubt import doubts
 from coupons.learning.profile import FILE, Profile, read_profile
 from coupons.showing.board_figures import Figure, figures
 from coupons.showing.page import is_page, render_page
@@ -32,6 +33,11 @@ class Posted:
     profile: Profile
     source: str
     is_older: bool = False
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What of the profile no printer can have."""
+        return doubts(self.profile)
 
 
 @dataclass(frozen=True)

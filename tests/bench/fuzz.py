@@ -35,6 +35,7 @@ from coupons.making.spec import specs_folder
 COMMAND = "PYTHONPATH=tests python tests/bench/fuzz.py"
 LATE_S = 90  # longer than any of these takes on a busy machine
 MOST_FAULTS = 20  # told in full
+BLANK = "blank"
 IN_A_PROCESS = 100  # one file in so many also goes through a process of its own
 SLIDING = ["--joint", "slot/tongue", "--size", "4", "--along", "x"]
 
@@ -82,15 +83,15 @@ PLANS = {
         },
     ),
     "conditions": Plan(
-        0.14, "conditions.toml", {"check {}": 1, "rehearse {}": 2, "fit {}": 40, "make {}": 100}
+        0.14, "conditions.toml", {"check {}": 1, "rehearse {}": 2, "fit {}": 16, "make {}": 60}
     ),
     "entries": Plan(
         0.14,
         "entries.csv",
-        {"check {}": 1, "check {} --json": 2, "rehearse {}": 2, "fit {}": 20, "make {}": 100},
+        {"check {}": 1, "check {} --json": 2, "rehearse {}": 8, "fit {}": 16, "make {}": 60},
     ),
     "record": Plan(
-        0.10, "coupon.json", {"check {}": 1, "rehearse {}": 2, "fit {}": 10, "make {}": 100}
+        0.10, "coupon.json", {"check {}": 1, "rehearse {}": 2, "fit {}": 8, "make {}": 60}
     ),
     "spec": Plan(0.04, "spec.toml", {"make {}/spec.toml -o {}/new": 1}),
     "machine": Plan(0.03, "own.toml", {"rehearse {} --machine {}/own.toml": 1}),
@@ -164,7 +165,7 @@ def _changed(event: str, arguments: tuple[object, ...]) -> list[str]:
 
 
 def good_files(folder: Path) -> None:
-    """Make a small run with everything in it that a command reads."""
+    """Make a small run with everything in it that a command reads, and one with nothing typed."""
     runner = CliRunner()
     for line in (
         ["make", "recheck", "-o", str(folder), "--machine", "bench-1", "--material", "grey"],
@@ -173,6 +174,8 @@ def good_files(folder: Path) -> None:
     ):
         done = runner.invoke(main, line, catch_exceptions=False)
         assert done.exit_code == 0, done.output
+        if line[0] == "make":
+            shutil.copytree(folder, folder.with_name(BLANK))
     shutil.copy(folder / "profile.json", folder / "good.json")
     shutil.copy(specs_folder() / "recheck.toml", folder / "spec.toml")
     machines = Path(sys.modules["coupons.measuring.machine"].__file__ or "").parent / "machines"
@@ -234,8 +237,11 @@ class Bench:
         """Lay out the good files with one of them spoiled; the same number, the same file."""
         folder = self.room / "run"
         shutil.rmtree(folder, ignore_errors=True)
-        skip = shutil.ignore_patterns("print") if command.split()[0] != "make" else None
+        verb = command.split()[0]
+        skip = shutil.ignore_patterns("print") if verb != "make" else None
         shutil.copytree(self.good, folder, ignore=skip)
+        if verb in ("make", "rehearse"):  # which refuse a sheet that somebody filled in
+            shutil.copytree(self.good.with_name(BLANK), folder, ignore=skip, dirs_exist_ok=True)
         spoiled(folder / name, np.random.default_rng([self.seed, number]))
         return folder
 
