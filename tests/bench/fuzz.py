@@ -296,6 +296,7 @@ class Bench:
 
     def _fault(self, number: int, kind: str, command: str, what: str) -> None:
         self.faults.append(Fault(number, kind, command, what))
+        print(f"file {number}, {kind}, {command}: {what[-300:]}", file=sys.stderr)
 
 
 def _typed(folder: Path) -> dict[str, bytes]:
