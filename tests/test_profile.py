@@ -123,7 +123,7 @@ BROKEN = [
     (broken(layer_height_mm=6), " at layer_height_mm: expected a number less than or equal to 5"),
     (broken(printed_on="1 May"), " at printed_on: expected a date such as 2026-01-31, got '1 May'"),
     (broken(surprise="!" * 99), " at surprise: expected one of format, version"),
-    (broken(**{"\x1b[31m": 1}), r" at '\x1b[31m': expected one of format"),
+    (broken(**{"\x1b[31m": 1}), r" at \u001b[31m: expected one of format"),
     (broken(counts=7), " at counts: expected names with values, got 7"),
     (
         broken(counts=WHOLE["counts"] | {"runs": 10**400}),

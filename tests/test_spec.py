@@ -46,7 +46,7 @@ def refusal(text: str) -> str:
 
 BROKEN = {
     # the file
-    "no TOML": ("title =", "bad.toml: expected TOML, got Invalid value"),
+    "no TOML": ("title =", "bad.toml line 1: expected key = value, got title =."),
     "no rows": (TITLE, "bad.toml row: expected a value, got nothing"),
     "empty rows": (TITLE + "row = []", "bad.toml row: expected at least 1 item"),
     "no title": (row(FIT), "bad.toml title: expected a value, got nothing"),

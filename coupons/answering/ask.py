@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
+from coupons.answering.given import takes_numbers
 from coupons.answering.hardware import Hardware, hardware
 from coupons.answering.joint_list import read_joints
 from coupons.answering.joints import PartAnswer, answer_part
@@ -33,6 +34,7 @@ class Printer:
 
     profile: Profile
 
+    @takes_numbers
     def offset(
         self,
         joint: str | None = None,
@@ -103,6 +105,7 @@ class Printer:
         )
         return answer(self.profile, question)
 
+    @takes_numbers
     def size(
         self,
         form: str,

@@ -11,7 +11,7 @@ from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
 from coupons.answering.origin import origin_data, origin_sentence
 from coupons.answering.single import SizeAnswer
-from coupons.answering.terminal import cell, plain
+from coupons.answering.terminal import cell
 from coupons.answering.ways import flats_hint
 from coupons.answering.words import (
     PRACTICE,
@@ -24,6 +24,7 @@ from coupons.answering.words import (
     percent,
     signed,
 )
+from coupons.neutral import one_line
 from coupons.terms import GRADES, Direction, Grade
 
 _WIDTHS = (16, 15, 14, 21, 9)
@@ -50,7 +51,7 @@ COLUMNS = (
 
 def ignored_columns(listed: JointList) -> str:
     """Say which columns of a list nothing is read from."""
-    return f"columns that are not read: {', '.join(map(plain, listed.ignored))}."
+    return f"columns that are not read: {', '.join(map(one_line, listed.ignored))}."
 
 
 def wish(joint: JointAnswer) -> str:

@@ -22,7 +22,7 @@ LARGEST_MM = 120.0
 # The standard gives k its deviation in grades 4 to 7 only; in coarser ones it starts at zero.
 _K_LAST_GRADE = 7
 _SIZE = r"\s*(?P<size>\d+(?:[.,]\d+)?)\s*(?:mm)?\s*"
-_SIDE = r"(?P<{0}_letter>[A-Za-z]+)\s*(?P<{0}_grade>\d+)\s*"
+_SIDE = r"(?P<{0}_letter>[A-Za-z]+)\s*(?P<{0}_grade>\d{{1,3}})\s*"
 _ONE = re.compile(_SIZE + _SIDE.format("a"))
 _TWO = re.compile(_SIZE + _SIDE.format("a") + r"[/\-]?\s*" + _SIDE.format("b"))
 _AVAILABLE = f"H or {' '.join(SHAFT_LETTERS)}, each with a grade from 6 to 14"

@@ -11,6 +11,7 @@ import click
 from coupons.cli import MOST
 from coupons.measuring.checks import Finding, blank_ranges, check_survey, count_rows
 from coupons.measuring.run import Survey, run_of, survey_run
+from coupons.neutral import one_line
 
 WIDTH = 80
 
@@ -44,7 +45,7 @@ def _as_json(found: Survey, findings: Sequence[Finding]) -> str:
         "blank_rows": blank_ranges(found.typed),
         "findings": [_data(finding) for finding in findings],
     }
-    return json.dumps(data, ensure_ascii=False, indent=1)
+    return json.dumps(data, indent=1)
 
 
 def _data(finding: Finding) -> dict[str, object]:
@@ -67,7 +68,7 @@ def _as_text(found: Survey, findings: Sequence[Finding]) -> str:
     if any(count.filled for count in counts) and any(count.blank for count in counts):
         lines += _blank_rows(blank_ranges(found.typed))
     for finding in findings[:MOST]:
-        lines += ["", f"{finding.severity:<7}{finding.where}"]
+        lines += ["", f"{finding.severity:<7}{one_line(finding.where)}"]
         lines += _wrapped(finding.what) + _wrapped(finding.todo)
     if len(findings) > MOST:
         lines += ["", f"and {len(findings) - MOST} more, which --json lists"]

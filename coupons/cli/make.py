@@ -75,22 +75,24 @@ def command(
     """Make a coupon from SPEC, a shipped name or the path of a .toml file.
 
     Writes print files, a map, a sheet of entries to fill in and the conditions to state into one
-    folder. A folder that holds entries is never written over.
+    folder. A folder that holds entries is never written over, nor is a file that is somebody's own.
     """
+    from coupons.atomic import together
     from coupons.making.estimate import estimate
     from coupons.making.folder import write_coupon_files
     from coupons.making.plan import plan_coupon, record
     from coupons.making.spec import load_spec
     from coupons.measuring.run import start_run
-    from coupons.showing.entry_page import write_entry_page
-    from coupons.showing.sheet import write_sheet
+    from coupons.showing.run_pages import refuse_foreign_pages, write_run_pages
 
     plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
     told = _told(folder, estimate(plan))
-    start_run(folder, record(plan), machine=machine, material=material)
-    write_coupon_files(plan, folder)
-    write_entry_page(folder)
-    write_sheet(folder)
+    with together() as files:
+        refuse_foreign_pages(folder)
+        start_run(folder, record(plan), machine=machine, material=material)
+        write_coupon_files(plan, folder)
+        files.settle()  # the pages are made from what stands in the folder
+        write_run_pages(folder)
     click.echo(told)
 
 

@@ -16,7 +16,7 @@ def command(as_json: bool) -> None:
     `coupons make` states. A path to a spec of your own works wherever a name does.
     """
     rows = _rows()
-    click.echo(json.dumps(rows, ensure_ascii=False, indent=1) if as_json else _table(rows))
+    click.echo(json.dumps(rows, indent=1) if as_json else _table(rows))
 
 
 def _rows() -> list[dict[str, Any]]:

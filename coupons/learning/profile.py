@@ -3,6 +3,7 @@
 Everything an answer needs stands in the file, so answers from the file are the answers at fit time.
 """
 
+import errno
 import hashlib
 import json
 import math
@@ -20,6 +21,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from coupons import __version__
 from coupons.atomic import write_text
 from coupons.errors import Problem, ProfileError
+from coupons.learning.doubt import doubt_aloud
 from coupons.learning.effects import (
     EXTRUSION,
     SCATTERS,
@@ -34,6 +36,7 @@ from coupons.measuring.conditions import LayerHeight, Name, Nozzle
 from coupons.measuring.entries import LARGEST_MM
 from coupons.measuring.run import Run
 from coupons.measuring.validation import problems_of
+from coupons.reading import read_plain
 from coupons.terms import Direction, Form
 
 if TYPE_CHECKING:  # reading a profile needs no fit, and a fit takes long to import
@@ -338,7 +341,7 @@ def _ends(sizes_mm: list[float] | None) -> tuple[float, float] | None:
 def _digest(runs: Sequence[Run]) -> str:
     digest = hashlib.sha256()
     for run in runs:
-        digest.update((run.folder / sheet.FILE).read_bytes())
+        digest.update(read_plain(run.folder / sheet.FILE))
     return digest.hexdigest()
 
 
@@ -368,19 +371,21 @@ def is_profile(data: bytes) -> bool:
     return b'"offset-profile"' in data
 
 
-def read_profile(path: Path) -> Profile:
+def read_profile(path: str | Path) -> Profile:
     """Read a profile of any version ever released.
 
     Parameters
     ----------
-    path : Path
-        The file, or the folder of a run that holds it.
+    path : str or Path
+        The file, or the folder of a run that holds it. What no printer can be is warned of; see
+        `coupons.learning.doubt`.
 
     Raises
     ------
     ProfileError
         If it is missing, truncated, not a profile, of a later version, or breaks its schema.
     """
+    path = Path(path)
     if path.is_dir():
         path = path / FILE
     data = _load(path)
@@ -393,28 +398,29 @@ def read_profile(path: Path) -> Profile:
         got = f"version {version}"
         raise ProfileError([Problem(str(path), f"version {VERSION} or older", got, todo)])
     try:
-        return Profile.model_validate_json(json.dumps(data))
+        profile = Profile.model_validate_json(json.dumps(data))
     except ValidationError as error:
         problems = problems_of(error, Profile, str(path))
         told = [replace(problem, todo=_TODO) for problem in problems[:_MOST_TOLD]]
         if len(problems) > _MOST_TOLD:
             told.append(Problem(str(path), "a profile", f"{len(problems)} faults in all", _TODO))
         raise ProfileError(told) from None
+    doubt_aloud(profile)
+    return profile
 
 
 def _load(path: Path) -> Any:
     try:
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-        if len(data) <= MOST_BYTES:
-            return json.loads(data.decode("utf-8-sig"))
-        todo = "A profile is a few kilobytes: ask for the profile itself"
-        problem = Problem(str(path), f"at most {MOST_BYTES} bytes", "more", todo)
+        return json.loads(read_plain(path, MOST_BYTES).decode("utf-8-sig"))
     except (FileNotFoundError, IsADirectoryError):
         todo = "Run `coupons fit` on a run folder first"
         problem = Problem(str(path), "a profile", "no such file", todo)
     except OSError as error:
-        problem = Problem(str(path), "a file that can be read", error.strerror or "none")
+        todo = "A profile is a file of a few kilobytes: ask for the profile itself"
+        what = ("a file that can be read", error.strerror or "none")
+        if error.errno == errno.EFBIG:
+            what = (f"at most {MOST_BYTES} bytes", "more")
+        problem = Problem(str(path), *what, todo)
     except (json.JSONDecodeError, UnicodeDecodeError) as error:
         problem = Problem(str(path), "whole JSON text", f"a break ({error})", _TODO)
     except (ValueError, RecursionError):  # escape the parser's own error

@@ -1,5 +1,6 @@
 """From a spec to a plan: every body built in its own frame, checked, and placed on a plate."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pydantic import ValidationError
@@ -21,6 +22,9 @@ from coupons.making.rows import BuiltRow, build_row
 from coupons.making.shapes import Vector
 from coupons.making.spec import Assumed, Spec
 from coupons.making.spec_words import problems_of
+
+MOST_FEATURES = 2_500
+"""More than these nobody prints and tries; they would take gigabytes to build."""
 
 
 @dataclass(frozen=True)
@@ -84,12 +88,20 @@ def plan_coupon(
         found = build_row(row, letter, assumed, f"{spec.name} row {number} ({letter})")
         if isinstance(found, BuiltRow):
             built.append(found)
+            _refuse_too_many(spec, built)  # before the other rows take their time
         else:
             problems += found
     if problems:
         raise PlanError(problems)
     bodies = [body for row in built for body in row.bodies]
     return Plan(spec, assumed, tuple(built), _place(bodies, assumed.bed_mm))
+
+
+def _refuse_too_many(spec: Spec, built: Sequence[BuiltRow]) -> None:
+    if sum(len(body.features) for row in built for body in row.bodies) > MOST_FEATURES:
+        todo = "Leave out rows or gaps, or make several coupons"
+        expected = f"at most {MOST_FEATURES:,} features"
+        raise PlanError([Problem(spec.name, expected, "more", todo)])
 
 
 def _assumed(spec: Spec, given: dict[str, object]) -> Assumed:

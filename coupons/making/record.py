@@ -5,13 +5,15 @@ The record is all that the later rooms know of a coupon; none of them reads a sp
 
 import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from coupons.atomic import write_text
 from coupons.errors import Problem, RunError
+from coupons.reading import read_plain
 from coupons.terms import Direction, Form, Jaws
 
 Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
@@ -49,7 +51,7 @@ class CouponHardware(_Frozen):
     name: str
     form: Form
     size_mm: Length
-    sd_mm: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+    sd_mm: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False), AfterValidator(abs)]  # no −0
 
 
 class CouponTrial(_Frozen):
@@ -119,11 +121,12 @@ def read_coupon(path: Path) -> Coupon:
     Raises
     ------
     RunError
-        If the file is missing, truncated, of another format or breaks the schema.
+        If the file is missing, truncated, of another format or breaks the schema, or if it names
+        things that it does not hold.
     """
     make_again = "Make the coupon again with `coupons make` into a new folder"
     try:
-        return Coupon.model_validate_json(path.read_bytes())
+        coupon = Coupon.model_validate_json(read_plain(path))
     except FileNotFoundError:
         raise RunError(
             [Problem(str(path), "a coupon record", "no such file", make_again)]
@@ -134,6 +137,33 @@ def read_coupon(path: Path) -> Coupon:
         ) from None
     except ValidationError as error:
         raise RunError(_problem(path, e, make_again) for e in error.errors()) from None
+    problems = [
+        Problem(f"{path.name} at {where}", expected, repr(got[:60]), make_again)
+        for where, expected, got in _dangling(coupon)
+    ]
+    if problems:
+        raise RunError(problems)
+    return coupon
+
+
+def _dangling(coupon: Coupon) -> Iterator[tuple[str, str, str]]:
+    """Yield the place of every id that is used and not held, or held twice; what should stand."""
+    features = [feature.id for feature in coupon.features]
+    mates = {*features, *(piece.id for piece in coupon.hardware)}
+    seen: set[str] = set()
+    for n, held in enumerate([*features, *(piece.id for piece in coupon.hardware)]):
+        if held.lower() in seen:
+            yield f"id {n + 1}", "an id of its own", held
+        seen.add(held.lower())
+    known = set(features)
+    for n, trial in enumerate(coupon.trials):
+        if trial.feature not in known:
+            yield f"trials.{n}.feature", "a feature that the record holds", trial.feature
+        if trial.mate not in mates:
+            yield f"trials.{n}.mate", "a mate that the record holds", trial.mate
+    for n, reading in enumerate(coupon.readings):
+        if reading.feature not in known:
+            yield f"readings.{n}.feature", "a feature that the record holds", reading.feature
 
 
 def _problem(path: Path, error: Any, todo: str) -> Problem:

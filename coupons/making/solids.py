@@ -17,6 +17,7 @@ from coupons.making.bodies import Body, turned
 from coupons.making.lettering import PEN_MM, RAISED_MM, glyph, letter_starts
 from coupons.making.plan import Placed, Plan
 from coupons.making.shapes import Axis, Loft, Prism, Shape, Text, Turned, to_space
+from coupons.progress import steps
 
 TEXT_SUNK_MM = 0.2  # letters start inside the face, so that the union has no touching faces
 PEN_SIDES = 12
@@ -53,7 +54,7 @@ def build_solids(plan: Plan) -> tuple[Solid, ...]:
     """
     problems: list[Problem] = []
     solids = []
-    for item in plan.placed:
+    for item in steps(plan.placed, "bodies built"):
         solid, fault = _finish(item, _build(item.body))
         solids.append(solid)
         if fault:

@@ -5,7 +5,6 @@ Whether the geometry can be made is for :mod:`coupons.making.plan` to say.
 """
 
 import hashlib
-import tomllib
 from pathlib import Path
 from typing import Annotated
 
@@ -14,6 +13,9 @@ from pydantic import Field, ValidationError, model_validator
 from coupons.errors import Problem, SpecError
 from coupons.making.spec_rows import ROW_LETTERS, Line, Number, Row, SpecModel
 from coupons.making.spec_words import problems_of, unknown_key
+from coupons.reading import load_toml, read_plain, stands
+
+MOST_BYTES = 1_000_000
 
 BedSide = Annotated[Number, Field(ge=40, le=2000)]
 
@@ -77,7 +79,7 @@ def load_spec(name_or_path: str | Path) -> Spec:
     """
     path = _find(name_or_path)
     try:
-        data = path.read_bytes()
+        data = read_plain(path, MOST_BYTES)
     except OSError as error:
         raise SpecError([Problem(str(path), "a readable file", str(error.strerror))]) from None
     return parse_spec(data, name=path.stem, where=path.name)
@@ -92,11 +94,9 @@ def parse_spec(data: bytes, name: str, where: str) -> Spec:
         With every problem at once.
     """
     try:
-        table = tomllib.loads(data.decode("utf-8-sig"))
+        table = load_toml(data.decode("utf-8-sig"), where, SpecError)
     except UnicodeDecodeError:
         raise SpecError([Problem(where, "UTF-8 text", "other bytes")]) from None
-    except tomllib.TOMLDecodeError as error:
-        raise SpecError([Problem(where, "TOML", str(error))]) from None
     digest = hashlib.sha256(data.replace(b"\r\n", b"\n")).hexdigest()[:16]
     reserved = [key for key in ("name", "digest") if key in table]
     if reserved:
@@ -111,7 +111,7 @@ def _find(name_or_path: str | Path) -> Path:
     if isinstance(name_or_path, str) and name_or_path in shipped_specs():
         return specs_folder() / f"{name_or_path}.toml"
     path = Path(name_or_path)
-    if path.is_file():
+    if stands(path):
         return path
     todo = f"Give the path of a .toml file or one of {', '.join(shipped_specs())}"
     raise SpecError([Problem("coupon spec", "a spec that exists", f"{str(path)!r}", todo)])

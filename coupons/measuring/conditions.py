@@ -2,7 +2,6 @@
 
 import json
 import re
-import tomllib
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Self
@@ -11,14 +10,17 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from coupons.errors import ConditionsError, Problem
 from coupons.measuring.validation import problems_of
+from coupons.reading import load_toml, read_plain
 
 FILE = "conditions.toml"
+MOST_BYTES = 1_000_000
 
 # One line, and nothing that steers a terminal or turns the direction of what stands beside it.
 _PLAIN = r"^[^\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]*$"
 
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=_PLAIN)]
 Nozzle = Annotated[float, Field(gt=0.01, le=10)]
+CaliperStep = Annotated[float, Field(ge=0.0001, le=1)]
 LayerHeight = Annotated[float, Field(gt=0.001, le=5)]
 
 
@@ -31,7 +33,7 @@ class _Frozen(BaseModel):
 class Caliper(_Frozen):
     """The caliper in the hand: its last digit, and the width of the flat on its inside jaws."""
 
-    resolution_mm: Annotated[float, Field(gt=0, le=1)] = 0.01
+    resolution_mm: CaliperStep = 0.01
     jaw_land_mm: Annotated[float, Field(ge=0, le=5)] = 0.0
 
 
@@ -126,7 +128,7 @@ def read_text(path: Path) -> str:
         If there is no such file, or it is not UTF-8.
     """
     try:
-        return path.read_bytes().decode("utf-8-sig")
+        return read_plain(path, MOST_BYTES).decode("utf-8-sig")
     except FileNotFoundError:
         todo = "Copy it from a run of the same machine, or make the coupon again"
         problem = Problem(FILE, "the conditions of the print", "no such file", todo)
@@ -140,35 +142,20 @@ def read_text(path: Path) -> str:
 def parse_conditions(text: str) -> Conditions:
     """Understand the text of a conditions.toml; see `read_conditions`."""
     try:
-        return Conditions.model_validate(load_toml(text))
+        return Conditions.model_validate(load_conditions(text))
     except ValidationError as error:
         raise ConditionsError(problems_of(error, Conditions, FILE)) from None
 
 
-def load_toml(text: str) -> dict[str, Any]:
-    """Load TOML without asking what it says.
+def load_conditions(text: str) -> dict[str, Any]:
+    """Load the TOML of a conditions.toml without asking what it says.
 
     Raises
     ------
     ConditionsError
         With the line at which it stops being TOML.
     """
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        # Numbers of thousands of digits and brackets nested as deep escape the parser's own error.
-        raise ConditionsError([_syntax_problem(text, error)]) from None
-
-
-def _syntax_problem(text: str, error: Exception) -> Problem:
-    place = re.search(r"line (\d+)", str(error))
-    lines = text.splitlines()
-    number = int(place[1]) if place else len(lines)
-    line = lines[number - 1].strip()[:60] if 0 < number <= len(lines) else "the end of the file"
-    where = f"{FILE} line {number}"
-    if re.search(r"\d,\d", line):
-        return Problem(where, "a decimal point", line, "Write 0.4, not 0,4")
-    return Problem(where, "key = value", line, "Text stands in double quotes, numbers stand bare")
+    return load_toml(text, FILE, ConditionsError)
 
 
 def set_value(text: str, table: str, key: str, literal: str) -> str:

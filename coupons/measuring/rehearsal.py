@@ -10,14 +10,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.atomic import write_text
+from coupons.atomic import together, write_text
 from coupons.errors import RunError
 from coupons.making.record import Coupon, read_coupon
 from coupons.measuring import conditions as conditions_file
 from coupons.measuring import sheet
 from coupons.measuring.conditions import (
     Conditions,
-    load_toml,
+    load_conditions,
     parse_conditions,
     set_value,
     toml_text,
@@ -27,6 +27,7 @@ from coupons.measuring.hands import decimals, grade_of, read_caliper
 from coupons.measuring.machine import Machine, load_machine, shipped_machines
 from coupons.measuring.printer import Shapes, Sizes, clearance_mm, print_once, shapes_of
 from coupons.measuring.run import RECORD_FILE, typed_entries
+from coupons.reading import stands
 from coupons.terms import GRADES, INTERNAL, ROUND, Grade, Jaws
 
 BY = "rehearsal"
@@ -171,9 +172,10 @@ def rehearse(folder: Path, virtual_machine: str | Machine = DEFAULT, seed: int =
     text = _marked(conditions_file.read_text(folder / conditions_file.FILE), machine, seed)
     machine = _as_stated(machine, parse_conditions(text))
     found = try_out(machine, work_list(coupon), np.random.default_rng(seed))
-    # Marked first: should the second write fail, no unmarked rehearsal is left behind.
-    write_text(folder / conditions_file.FILE, text)
-    sheet.write_rows(folder / sheet.FILE, _filled(coupon, found, machine))
+    with together():
+        # Marked first: should the second write fail, no unmarked rehearsal is left behind.
+        write_text(folder / conditions_file.FILE, text)
+        sheet.write_rows(folder / sheet.FILE, _filled(coupon, found, machine))
     return found
 
 
@@ -186,10 +188,10 @@ def namesake(folder: Path) -> str:
         If the conditions cannot be read.
     """
     path = folder / conditions_file.FILE
-    if not path.exists():  # no run at all: told when it is rehearsed
+    if not stands(path):  # no run at all: told when it is rehearsed
         return DEFAULT
     text = conditions_file.read_text(path)
-    named = load_toml(text).get("machine")
+    named = load_conditions(text).get("machine")
     return named if named in shipped_machines() else DEFAULT
 
 
@@ -224,7 +226,7 @@ def _as_stated(machine: Machine, conditions: Conditions) -> Machine:
 
 def _marked(text: str, machine: Machine, seed: int) -> str:
     """Return the conditions marked as rehearsed, with what they leave blank filled in."""
-    said = load_toml(text)
+    said = load_conditions(text)
     for key, value in (("machine", machine.name), ("material", machine.material)):
         if not str(said.get(key, "")).strip():
             text = set_value(text, "", key, toml_text(value))

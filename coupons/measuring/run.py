@@ -17,6 +17,7 @@ from coupons.measuring.conditions import (
     read_conditions,
 )
 from coupons.measuring.entries import FitEntry, SizeEntry, Typed, ZeroEntry, survey_entries
+from coupons.reading import read_plain, stands
 
 RECORD_FILE = "coupon.json"
 
@@ -170,7 +171,7 @@ def _unusable(text: str) -> list[Problem]:
 
 def _other_coupon(folder: Path, coupon: Coupon) -> list[Problem]:
     path = folder / RECORD_FILE
-    if not path.exists():
+    if not stands(path):
         return []
     try:
         digest = read_coupon(path).spec.digest
@@ -187,7 +188,7 @@ def typed_entries(folder: Path) -> list[Problem]:
     A sheet that cannot be read is taken to hold something.
     """
     path = folder / sheet.FILE
-    if not path.exists():
+    if not stands(path):
         return []
     try:
         rows, odd = sheet.read_rows(path)
@@ -200,8 +201,13 @@ def typed_entries(folder: Path) -> list[Problem]:
 
 def _other_conditions(folder: Path, text: str) -> list[Problem]:
     path = folder / conditions_file.FILE
-    if not path.exists() or path.read_bytes() == text.encode():
+    try:
+        if read_plain(path) == text.encode("utf-8", "backslashreplace"):
+            return []
+    except FileNotFoundError:
         return []
+    except OSError:
+        pass  # whatever it is, it is not ours
     todo = "Delete it if it may go, or choose a new folder"
     return [Problem(str(path), "no conditions yet", "a file that may hold typed values", todo)]
 

@@ -4,6 +4,7 @@ Profiles may come from strangers. Each file is read through the profile's schema
 refused, and its words are escaped wherever they stand; one bad file never hides the good ones.
 """
 
+import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -14,6 +15,7 @@ from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.answering.words import REHEARSED
 from coupons.atomic import not_ours, write_text
 from coupons.errors import CouponError, Problem, ProfileError, WriteError
+from coupons.learning.doubt import doubts
 from coupons.learning.profile import FILE, Profile, read_profile
 from coupons.showing.board_figures import Figure, figures
 from coupons.showing.page import is_page, render_page
@@ -29,6 +31,11 @@ class Posted:
     profile: Profile
     source: str
     is_older: bool = False
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What of the profile no printer can have."""
+        return doubts(self.profile)
 
 
 def read_posted(
@@ -55,7 +62,7 @@ def read_posted(
     refused: list[CouponError] = []
     for path in paths:
         try:
-            files |= {file.resolve(): file for file in _files(path)}
+            files |= {Path(os.path.realpath(file)): file for file in _files(path)}
         except CouponError as error:
             refused.append(error)
     for file in files.values():
@@ -93,7 +100,7 @@ def _files(path: Path) -> list[Path]:
 
 
 def _source(file: Path) -> str:
-    return file.resolve().parent.name if file.name == FILE else file.name
+    return Path(os.path.realpath(file)).parent.name if file.name == FILE else file.name
 
 
 def write_board(

@@ -1,6 +1,7 @@
 """``entry.html``: the page on which the hands' findings are typed at the printer."""
 
 import hashlib
+import os
 from pathlib import Path
 from typing import Any
 
@@ -84,7 +85,7 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
     sizes = [_size_step(features[reading.feature], reading) for reading in coupon.readings]
     identity = f"{coupon.model_dump_json()}\n{run}"
     return {
-        "key": "coupon-entries-" + hashlib.sha256(identity.encode()).hexdigest()[:20],
+        "key": "coupon-entries-" + hashlib.sha256(os.fsencode(identity)).hexdigest()[:20],
         "features": {feature.id: _feature_record(feature) for feature in coupon.features},
         "steps": fits + sizes,
     }

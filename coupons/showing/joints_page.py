@@ -1,5 +1,6 @@
 """The files that answer a list of joints: a page to read, a table, and variables for CAD."""
 
+import os
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -21,7 +22,7 @@ from coupons.answering.offset import Answer
 from coupons.answering.origin import origin_sentence
 from coupons.answering.ways import way
 from coupons.answering.words import chance, marks, whole_percents
-from coupons.atomic import not_ours, write_text
+from coupons.atomic import not_ours, together, write_text
 from coupons.errors import Problem, WriteError
 from coupons.showing.page import is_page, render_page
 from coupons.showing.steps import CAUTIONS
@@ -72,9 +73,10 @@ def write_part(part: PartAnswer, folder: Path, source: Path) -> None:
     """
     _refuse_to_replace(folder, source)
     # With the mark, spreadsheets read names as UTF-8; CAD programs would take it for a name.
-    write_text(folder / TABLE, "\ufeff" + answers_csv(part))
-    write_text(folder / VARIABLES, variables_csv(part))
-    write_text(folder / PAGE, part_page(part, source.name))
+    with together():
+        write_text(folder / TABLE, "\ufeff" + answers_csv(part))
+        write_text(folder / VARIABLES, variables_csv(part))
+        write_text(folder / PAGE, part_page(part, source.name))
 
 
 def part_page(part: PartAnswer, source: str) -> str:
@@ -138,7 +140,7 @@ def _refuse_to_replace(folder: Path, source: Path) -> None:
     }
     problems: list[Problem] = []
     for name, is_ours in ours.items():
-        is_source = (folder / name).resolve() == source.resolve()
+        is_source = os.path.realpath(folder / name) == os.path.realpath(source)
         problems += not_ours(folder / name, "earlier answers", _never if is_source else is_ours)
     if problems:
         raise WriteError(problems)
