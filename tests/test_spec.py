@@ -155,6 +155,16 @@ BROKEN = {
         TITLE + row(SPANS, tongues_mm="[3, 3]", slots_mm="[5]"),
         "expected room for every label beside its block or notch, got A1 and A2 overlapping",
     ),
+    "rule that the jaws press together": (
+        TITLE + row(SPANS, tongues_mm="[30, 30, 30]", slots_mm="[300, 300]"),
+        "row 1 (A) wall_mm: expected a rule whose sizes read within 0.01 mm under 5 N of the jaws,"
+        " got AW 0.01",
+    ),
+    "rule on thin ends": (
+        TITLE + row(SPANS, tongues_mm="[2, 20, 2]", slots_mm="[12, 12]"),
+        "row 1 (A) tongues_mm: expected a rule whose sizes together read within 0.005 % under 5 N,"
+        " got 0.0101 %. Make its first and last block longer",
+    ),
     "tile under its label": (
         TITLE + row(SWELL, tongues_mm="[6]"),
         "tongues_mm 1: expected at least 12.75 mm, the width of the tile's own label, got 6",

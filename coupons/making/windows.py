@@ -101,7 +101,7 @@ def _hole(axis: Axis, centre: tuple[float, float], item: Item, low: float, high:
 def _plate_window(series: Series, item: Item, x: float, y: float) -> Part:
     if series.round:
         return _hole("z", (x, y), item, 0.0, series.depth_mm)
-    profile = _slot_profile(item, x, 0.0, series.depth_mm)
+    profile = slot_profile(item, x, 0.0, series.depth_mm)
     half = series.length_mm / 2
     return Part(Prism("y", profile, y - half, y + half), cut=True, feature=item.id)
 
@@ -109,12 +109,12 @@ def _plate_window(series: Series, item: Item, x: float, y: float) -> Part:
 def _wall_window(series: Series, item: Item, x: float, z: float, deep: float) -> Part:
     if series.round:
         return _hole("y", (x, z), item, 0.0, deep)
-    profile = tuple((b, a) for a, b in _slot_profile(item, z, 0.0, deep))
+    profile = tuple((b, a) for a, b in slot_profile(item, z, 0.0, deep))
     half = series.length_mm / 2
     return Part(Prism("x", profile, x - half, x + half), cut=True, feature=item.id)
 
 
-def _slot_profile(item: Item, middle: float, low: float, high: float) -> Outline:
+def slot_profile(item: Item, middle: float, low: float, high: float) -> Outline:
     """Return a slot's section as (across, through), flared at both mouths."""
     right = [(middle + half, through) for half, through in _flared(item.size_mm / 2, low, high)]
     left = [(2 * middle - across, through) for across, through in reversed(right)]
