@@ -231,9 +231,14 @@ def _jaws(internal: bool) -> Jaws:
 
 
 def readings_for(form: Form, direction: Direction) -> Readings:
-    """Return the readings worth taking of a feature: rounds two ways, flats one."""
+    """Return the readings worth taking of a feature: rounds two ways, flats one.
+
+    A lying pin stands on a flat, so that its height is not its diameter: it is read level alone.
+    """
     jaws = _jaws(form in INTERNAL)
     if form not in ROUND:
         return ((jaws, None),)
+    if form is Form.PIN and direction is not Direction.Z:
+        return ((jaws, "y" if direction is Direction.X else "x"),)
     across: dict[str, tuple[Along, Along]] = {"z": ("x", "y"), "x": ("y", "z"), "y": ("x", "z")}
     return tuple((jaws, along) for along in across[direction.value])

@@ -118,7 +118,10 @@ def try_out(machine: Machine, work: WorkList, rng: np.random.Generator) -> Found
 def _with_hardware(sizes: Sizes, work: WorkList, rng: np.random.Generator) -> Sizes:
     bought_mm = rng.normal(work.hardware_mm, work.hardware_sd_mm)[:, None] * np.ones(2)
     return Sizes(
-        np.concatenate([sizes.across_mm, bought_mm]), np.concatenate([sizes.felt_mm, bought_mm])
+        np.concatenate([sizes.across_mm, bought_mm]),
+        np.concatenate([sizes.felt_mm, bought_mm]),
+        np.concatenate([sizes.top_mm, bought_mm[:, 1]]),
+        np.concatenate([sizes.on_flat, np.zeros(len(bought_mm), dtype=bool)]),
     )
 
 
