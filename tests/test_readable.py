@@ -5,6 +5,7 @@ import io
 import numpy as np
 import pytest
 import trimesh
+from test_forms import VECTORS
 
 from coupons.making.plan import plan_coupon, record
 from coupons.making.solids import build_solids
@@ -12,14 +13,6 @@ from coupons.making.spec import load_spec, parse_spec, shipped_specs
 from coupons.making.stl import stl_bytes
 from coupons.terms import EXTERNAL
 
-ROOT = np.sqrt(0.5)
-ALONG = {
-    "x": (1.0, 0.0, 0.0),
-    "y": (0.0, 1.0, 0.0),
-    "z": (0.0, 0.0, 1.0),
-    "x+y": (ROOT, ROOT, 0.0),
-    "x-y": (ROOT, -ROOT, 0.0),
-}
 JAW_MM = 5.0
 
 FORMED = '[[row]]\nkind = "{}"\nform = "{}"\ndirection = "{}"\n'
@@ -72,7 +65,7 @@ def test_every_size_that_is_asked_for_is_in_the_solid(made):
     for feature, along in asked(coupon):
         x, y, z = feature.place_mm
         start = (x, y, z + 0.3 if feature.at_bed else z)
-        ray = np.array(ALONG[along])
+        ray = np.array(VECTORS[along])
         half = feature.size_mm / 2
         for sign in (1, -1):
             hits = hits_mm(meshes[feature.body], start, sign * ray)
@@ -88,7 +81,7 @@ def test_jaws_have_room_beside_every_post_that_they_read(made):
         posts = feature.form in EXTERNAL and feature.role in roles
         if not posts or along == "z" or feature.body in lengths:
             continue
-        ray = np.array(ALONG[along])
+        ray = np.array(VECTORS[along])
         for sign in (1, -1):
             hits = hits_mm(meshes[feature.body], feature.place_mm, sign * ray)
             beyond = hits[hits > feature.size_mm / 2 + 0.01]

@@ -209,6 +209,19 @@ def test_all_rules_that_the_geometry_breaks_are_reported_at_once():
     assert len(refusal(text).splitlines()) >= 4
 
 
+def test_every_rule_that_gives_is_reported_with_its_row():
+    weak = row(SPANS, tongues_mm="[2, 20, 2]", slots_mm="[12, 12]")
+    long = row(SPANS, tongues_mm="[30, 30, 30]", slots_mm="[300, 300]", direction='"y"')
+    both = row(SPANS, tongues_mm="[8, 8]", slots_mm="[3.5]")
+    lines = refusal(TITLE + weak + row(FIT) + long + both).splitlines()
+    assert [line.split(":")[0] for line in lines] == [
+        "bad row 1 (A) tongues_mm",
+        "bad row 3 (C) wall_mm",
+        "bad row 4 (D) slots_mm 1",
+        "bad row 4 (D) tongues_mm, slots_mm",
+    ]
+
+
 @pytest.mark.parametrize("data", [b"\xff\xfe", "title = 'ä'".encode("latin-1")])
 def test_bytes_that_are_no_text_are_refused(data):
     with pytest.raises(SpecError, match=r"bad\.toml: expected UTF-8 text"):

@@ -1,5 +1,7 @@
 """The virtual caliper bends what it holds: this cause alone, on rules new and old."""
 
+import json
+
 import numpy as np
 import pytest
 from small_coupon import feature
@@ -13,6 +15,7 @@ from coupons.making.record import (
     CouponReading,
     CouponSection,
     CouponSpecRef,
+    read_coupon,
 )
 from coupons.making.spec import load_spec
 from coupons.measuring.machine import load_machine, random_machine, shipped_machines
@@ -113,6 +116,14 @@ def test_a_rule_along_a_diagonal_gives_as_one_along_x():
         assert len(pairs) > 4
         for one, other in pairs:
             assert one == pytest.approx(other, rel=1e-3)
+
+
+def test_a_record_from_before_bars_were_recorded_is_read_and_holds_still(tmp_path):
+    text = bare_strip().model_dump(mode="json")
+    del text["bars"]
+    (tmp_path / "coupon.json").write_text(json.dumps(text), encoding="utf-8")
+    old = read_coupon(tmp_path / "coupon.json")
+    assert off_mm(old, EXACT) == pytest.approx(dict.fromkeys(("F1", "F2", "F3", "FW"), 0.0))
 
 
 def test_every_shipped_and_every_random_hand_presses():

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import trimesh
 from plane_stress import FlatBar
+from test_forms import VECTORS
 
 from coupons.making.ladders import Ladder, ladder_for, reads_off_mm, slope
 from coupons.making.plan import plan_coupon, record
@@ -158,14 +159,10 @@ def meshes():
     return list(rules_with_meshes())
 
 
-ROOT = np.sqrt(0.5)
-ALONG = {"x": (1, 0, 0), "y": (0, 1, 0), "x+y": (ROOT, ROOT, 0), "x-y": (ROOT, -ROOT, 0)}
-
-
 def test_the_sections_in_the_record_are_those_of_the_mesh(meshes):
     assert len(meshes) == 7
     for name, bar, features, mesh in meshes:
-        along = np.array(ALONG[bar.direction])
+        along = np.array(VECTORS[bar.direction])
         across = np.array([-along[1], along[0], 0.0])
         notch = next(f for f in features if f.form == "slot")
         block = features[-2]  # the last block is long, and its label stands clear of its first end
@@ -185,7 +182,7 @@ def test_the_sections_in_the_record_are_those_of_the_mesh(meshes):
 def test_rules_read_off_the_mesh_keep_both_limits(meshes):
     """Bending and compression of the section that is cut, where the record says the jaws are."""
     for name, bar, features, mesh in meshes:
-        along = np.array(ALONG[bar.direction])
+        along = np.array(VECTORS[bar.direction])
         across = np.array([-along[1], along[0], 0.0])
         per_mm = {}
         notch, block = next(f for f in features if f.form == "slot"), features[-2]
@@ -208,7 +205,7 @@ def test_rules_read_off_the_mesh_keep_both_limits(meshes):
 def test_jaws_reach_every_block_and_notch(meshes):
     """A jaw of 3.5 × 3 mm comes down to the bed beside each face without meeting the rule."""
     for name, bar, features, mesh in meshes:
-        along = np.array(ALONG[bar.direction])
+        along = np.array(VECTORS[bar.direction])
         across = np.array([-along[1], along[0], 0.0])
         for feature in features:
             side = -1 if feature.form == "slot" else 1

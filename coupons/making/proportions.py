@@ -7,7 +7,9 @@ EDGE_MM = 1.0  # from a label to the edge of its face: a caliper jaw must not ri
 LABEL_CLEAR_MM = 0.8  # between labels, and between a label and a shoulder
 LEAD_IN_MM = 0.4  # at both mouths of a fit feature: keeps swell and stringing out of the trial
 FOOT_CHAMFER_MM = 0.4  # around every body at the bed: keeps first-layer swell off outer faces
-CUT_CORNER_MM = 1.8  # the corner of a body that was nearest the origin of the bed
+# The corner of a body that was nearest the origin of the bed. Not more than 2 − √2 of the thinnest
+# wall, so that a window's corner, a wall away from both sides, is a wall away from the cut too.
+CUT_CORNER_MM = 1.75
 SHOULDER_MM = 1.2  # step around a post: the mate seats on it, clear of raised labels
 SHOULDER_HEIGHT_MM = 1.2
 SHOULDER_CLEAR_MM = 0.3  # between the edge of a seated shoulder and a label

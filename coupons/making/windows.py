@@ -8,6 +8,7 @@ from coupons.making.bodies import Body, Sized, label, own_direction, plate
 from coupons.making.field import field_of
 from coupons.making.lettering import CAP_MM
 from coupons.making.proportions import (
+    CUT_CORNER_MM,
     EDGE_MM,
     LEAD_IN_MM,
     SHOULDER_CLEAR_MM,
@@ -48,7 +49,8 @@ def windowed_wall(series: Series) -> Body:
     widths = [series.length_mm if flat else item.size_mm for item in series.items]
     deep = max(series.depth_mm, CAP_MM + 2 * EDGE_MM)
     top = layers_up(floor + series.largest_mm + series.wall_mm, series.layer_height_mm)
-    field = field_of(series, widths, series.wall_mm, top)
+    # The cut corner takes from the end wall at one mouth of the first window.
+    field = field_of(series, widths, series.wall_mm, top, before_mm=CUT_CORNER_MM)
     parts = [plate((0, 0), (field.length_mm, deep), top, series.turn_deg), *field.marks]
     features = []
     for item, x in zip(series.items, field.middles_mm, strict=True):
