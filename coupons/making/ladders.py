@@ -6,6 +6,7 @@ plastics shrink. Here the jaws press on the axis of the bar, and what is left is
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from coupons.making.lettering import CAP_MM
 from coupons.making.proportions import EDGE_MM, FOOT_CHAMFER_MM, JAW_CLEAR_MM, layers_up
@@ -46,12 +47,12 @@ class Ladder:
         """Where jaws press, as (across, up): the middle of the notches' faces."""
         return (self.wide_mm / 2, self.high_mm / 2)
 
-    @property
+    @cached_property
     def at_notch(self) -> Section:
         """Section of the two rails."""
         return section_of((self._rail(0.0, self.rail_mm), self._rail(self.wide_mm, -self.rail_mm)))
 
-    @property
+    @cached_property
     def at_block(self) -> Section:
         """Section through a block and the rails."""
         c, high, wide = FOOT_CHAMFER_MM, self.high_mm, self.wide_mm
