@@ -199,14 +199,25 @@ def test_the_record_is_held_against_each_feature_s_own_triangles(plan):
         for f in coupon.features
     )
     found = disagreements(coupon.model_copy(update={"features": moved}), solids)
-    # What is measured along y or z alone does not notice a shift along x; lengths between faces
-    # of other parts have no surface of their own.
+    # What is measured along y or z alone does not notice a shift along x.
     noticed = {p.where.removeprefix("feature ") for p in found}
     own = {name for solid in solids for name in solid.features}
+    assert any(f.id not in own for f in coupon.features)  # lengths between faces of other parts
     for f in coupon.features:
         round_one = f.form in ("hole", "pin")
         across_x = f.direction != "x" if round_one else "x" in f.direction
-        assert (f.id in noticed) == (f.id in own and across_x), f.id
+        assert (f.id in noticed) == across_x, f.id
+
+
+def test_a_length_that_the_solid_does_not_have_is_reported(plan):
+    coupon, solids = record(plan), build_solids(plan)
+    own = {name for solid in solids for name in solid.features}
+    lengths = [f for f in coupon.features if f.id not in own]
+    assert {f.direction for f in lengths} == {"x", "y", "x-y"}
+    longer = tuple(f.model_copy(update={"size_mm": f.size_mm + 0.02}) for f in lengths)
+    found = disagreements(coupon.model_copy(update={"features": longer}), solids)
+    assert [p.where for p in found] == [f"feature {f.id}" for f in lengths]
+    assert all("0.010 mm beside it" in str(p) for p in found)
 
 
 def test_a_feature_without_a_surface_is_reported(plan):

@@ -155,6 +155,16 @@ BROKEN = {
         TITLE + row(SPANS, tongues_mm="[3, 3]", slots_mm="[5]"),
         "expected room for every label beside its block or notch, got A1 and A2 overlapping",
     ),
+    "rule that the jaws press together": (
+        TITLE + row(SPANS, tongues_mm="[30, 30, 30]", slots_mm="[300, 300]"),
+        "row 1 (A) wall_mm: expected a rule whose sizes read within 0.01 mm under 5 N of the jaws,"
+        " got AW 0.01",
+    ),
+    "rule on thin ends": (
+        TITLE + row(SPANS, tongues_mm="[2, 20, 2]", slots_mm="[12, 12]"),
+        "row 1 (A) tongues_mm: expected a rule whose sizes together read within 0.005 % under 5 N,"
+        " got 0.0101 %. Make its first and last block longer",
+    ),
     "tile under its label": (
         TITLE + row(SWELL, tongues_mm="[6]"),
         "tongues_mm 1: expected at least 12.75 mm, the width of the tile's own label, got 6",
@@ -197,6 +207,19 @@ def test_all_problems_of_a_file_are_reported_at_once():
 def test_all_rules_that_the_geometry_breaks_are_reported_at_once():
     text = TITLE + row(FIT, wall_mm="2") + row(LEVEL_SLOT, gaps_mm="[0.1]", length_mm="30")
     assert len(refusal(text).splitlines()) >= 4
+
+
+def test_every_rule_that_gives_is_reported_with_its_row():
+    weak = row(SPANS, tongues_mm="[2, 20, 2]", slots_mm="[12, 12]")
+    long = row(SPANS, tongues_mm="[30, 30, 30]", slots_mm="[300, 300]", direction='"y"')
+    both = row(SPANS, tongues_mm="[8, 8]", slots_mm="[3.5]")
+    lines = refusal(TITLE + weak + row(FIT) + long + both).splitlines()
+    assert [line.split(":")[0] for line in lines] == [
+        "bad row 1 (A) tongues_mm",
+        "bad row 3 (C) wall_mm",
+        "bad row 4 (D) slots_mm 1",
+        "bad row 4 (D) tongues_mm, slots_mm",
+    ]
 
 
 @pytest.mark.parametrize("data", [b"\xff\xfe", "title = 'ä'".encode("latin-1")])

@@ -7,6 +7,7 @@ from typing import Literal
 from coupons.making.lettering import Point
 from coupons.making.proportions import CUT_CORNER_MM, FOOT_CHAMFER_MM
 from coupons.making.shapes import Axis, Box, Loft, Outline, Part, Text, Vector, box_of, rectangle
+from coupons.making.stiffness import Section
 from coupons.terms import Direction, Form, Jaws
 
 Role = Literal["fit", "gauge", "span", "swell"]
@@ -35,8 +36,19 @@ class Sized:
 
 
 @dataclass(frozen=True)
+class Bar:
+    """What a rule is across its length, along its own x: in its notches and at its blocks."""
+
+    at_notch: Section
+    at_block: Section
+
+
+@dataclass(frozen=True)
 class Body:
-    """One body before it is placed; ``turn_deg`` is how the bed frame sees its own frame."""
+    """One body before it is placed; ``turn_deg`` is how the bed frame sees its own frame.
+
+    ``bar`` is there for a rule, which jaws could bend.
+    """
 
     id: str
     row: str
@@ -44,6 +56,7 @@ class Body:
     turn_deg: Turn
     parts: tuple[Part, ...]
     features: tuple[Sized, ...]
+    bar: Bar | None = None
 
     @property
     def box(self) -> Box:

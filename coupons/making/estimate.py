@@ -29,7 +29,9 @@ PRINT_ADVICE = (
     "Place the seam away from fit faces: at the rear corner, not at random.",
     "Leave hole compensation, size compensation and first-layer shrinking off, or as you will "
     "always print: the coupon measures what is left.",
-    "Four walls, the layer height given here, your usual speed and cooling; no brim on fit faces.",
+    "Four walls and 100 % infill, so that every piece is solid: walls and rules are as thick as "
+    "solid plastic asks, and hollow ones bend under a hand or a caliper.",
+    "The layer height given here, your usual speed and cooling; no brim on fit faces.",
     "Let the bed cool before taking pieces off. Keep the orientation: the cut corner was nearest "
     "the bed's origin.",
     "Break the first layer's burr with a knife where no lead-in does it; do not sand fit faces.",

@@ -27,6 +27,7 @@ def field_of(
     between_mm: float,
     face_z_mm: float,
     high_y_mm: float | None = None,
+    before_mm: float = 0.0,
 ) -> Field:
     """Spread a series along its row; fixed bodies get direction marks, loose ones a grip's width.
 
@@ -42,8 +43,10 @@ def field_of(
     high_y_mm : float, optional
         Far edge of that face. Where there is room for two lines the marks stand one above the
         other, else side by side.
+    before_mm : float, optional
+        What the first item leaves free beyond its margin.
     """
-    middles, end, margin = _spread(series, widths_mm, between_mm)
+    middles, end, margin = _spread(series, widths_mm, between_mm, before_mm)
     if series.loose:
         spare = max(0.0, GRIP_MM - end - margin)
         return Field(tuple(x + spare / 2 for x in middles), round(end + margin + spare, 6))
@@ -58,7 +61,7 @@ def field_of(
 
 
 def _spread(
-    series: Series, widths_mm: list[float], between_mm: float
+    series: Series, widths_mm: list[float], between_mm: float, before_mm: float
 ) -> tuple[tuple[float, ...], float, float]:
     """Give each item a cell wide enough for itself, its label and its mate.
 
@@ -69,6 +72,6 @@ def _spread(
         for item, width in zip(series.items, widths_mm, strict=True)
     ]
     margin = max(between_mm / 2, CUT_CORNER_MM + CORNER_CLEAR_MM - EDGE_MM)
-    ends = list(accumulate(cells, initial=margin))
+    ends = list(accumulate(cells, initial=margin + before_mm))
     middles = tuple(round(end - cell / 2, 6) for end, cell in zip(ends[1:], cells, strict=True))
     return middles, ends[-1], margin

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from coupons.errors import Problem
+from coupons.making.ladders import OFF_MM, SLOPE, UNSEEN_MM, Ladder, ladder_for, reads_off_mm, slope
 from coupons.making.proportions import (
     BRIDGE_MM,
     LARGEST_MM,
@@ -18,7 +19,13 @@ from coupons.making.rules import labels_clash
 from coupons.making.series import Item
 from coupons.making.spec import Assumed
 from coupons.making.spec_rows import FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
-from coupons.making.stiffness import FORCE_N, STIFF_MM, round_length_mm, window_deflection_mm
+from coupons.making.stiffness import (
+    FORCE_N,
+    JAW_FORCE_N,
+    STIFF_MM,
+    round_length_mm,
+    window_deflection_mm,
+)
 from coupons.making.tiles import narrowest_mm
 from coupons.terms import EXTERNAL, INTERNAL, ROUND, Direction
 
@@ -30,7 +37,7 @@ def row_problems(row: Row, letter: str, assumed: Assumed, where: str) -> list[Pr
     problems = list(_thin_walls(row, assumed, where))
     match row:
         case SpansRow():
-            problems += _rule_problems(row, letter, where)
+            problems += _rule_problems(row, letter, assumed, where)
         case SwellRow():
             problems += _tile_problems(row, letter, where)
         case FitRow() | HardwareRow():
@@ -59,7 +66,7 @@ def _thin_walls(row: Row, assumed: Assumed, where: str) -> Iterator[Problem]:
         )
 
 
-def _rule_problems(row: SpansRow, letter: str, where: str) -> Iterator[Problem]:
+def _rule_problems(row: SpansRow, letter: str, assumed: Assumed, where: str) -> Iterator[Problem]:
     for number, slot in enumerate(row.slots_mm, start=1):
         if slot < NOTCH_MM:
             yield Problem(
@@ -67,13 +74,37 @@ def _rule_problems(row: SpansRow, letter: str, where: str) -> Iterator[Problem]:
                 f"at least {NOTCH_MM:g} mm, or no caliper jaw reaches in",
                 f"{slot:g}",
             )
-    clash = labels_clash(rule_items(row, letter))
+    items = rule_items(row, letter)
+    clash = labels_clash(items)
     if clash:
         yield Problem(
             f"{where} tongues_mm, slots_mm",
             "room for every label beside its block or notch",
             f"{clash[0]} and {clash[1]} overlapping",
             "Set a wide slot beside a narrow tongue",
+        )
+    ladder = ladder_for(items, row.wall_mm, row.depth_mm, assumed.layer_height_mm)
+    yield from _bending_rule(ladder, letter, where)
+
+
+def _bending_rule(ladder: Ladder, letter: str, where: str) -> Iterator[Problem]:
+    off = reads_off_mm(ladder)
+    names = [*(item.id for item in ladder.items), f"{letter}W"]
+    worst, name = max(zip(off, names, strict=True), key=lambda pair: abs(pair[0]))
+    if abs(worst) > OFF_MM:
+        yield Problem(
+            f"{where} wall_mm",
+            f"a rule whose sizes read within {OFF_MM:g} mm under {JAW_FORCE_N:g} N of the jaws",
+            f"{name} {abs(worst):.3f} mm {'long' if worst > 0 else 'short'}",
+            "Make wall_mm larger, which widens its rails, or the rule shorter",
+        )
+    grows = slope(ladder, off)
+    if abs(grows) > SLOPE and abs(grows) * ladder.whole_mm > UNSEEN_MM:
+        yield Problem(
+            f"{where} tongues_mm",
+            f"a rule whose sizes together read within {100 * SLOPE:g} % under {JAW_FORCE_N:g} N",
+            f"{100 * abs(grows):.4f} %",
+            "Make its first and last block longer, or wall_mm larger",
         )
 
 

@@ -6,22 +6,25 @@ from dataclasses import dataclass
 from pydantic import ValidationError
 
 from coupons.errors import PlanError, Problem
-from coupons.making.bodies import Body, Sized, turned
+from coupons.making.bodies import Bar, Body, Sized, own_direction, turned
 from coupons.making.layout import arrange
 from coupons.making.lettering import Point
 from coupons.making.proportions import BED_MARGIN_MM, BODY_SPACE_MM, room_on
 from coupons.making.record import (
     Coupon,
     CouponAssumed,
+    CouponBar,
     CouponBody,
     CouponFeature,
     CouponReading,
+    CouponSection,
     CouponSpecRef,
 )
 from coupons.making.rows import BuiltRow, build_row
 from coupons.making.shapes import Vector
 from coupons.making.spec import Assumed, Spec
 from coupons.making.spec_words import problems_of
+from coupons.making.stiffness import Section
 
 MOST_FEATURES = 2_500
 """More than these nobody prints and tries; they would take gigabytes to build."""
@@ -167,6 +170,7 @@ def record(plan: Plan) -> Coupon:
             _feature_record(item, feature) for item in plan.placed for feature in item.body.features
         ),
         hardware=tuple(ware for row in plan.rows for ware in row.hardware),
+        bars=tuple(_bar_record(item, item.body.bar) for item in plan.placed if item.body.bar),
         trials=tuple(trial for row in plan.rows for trial in row.trials),
         readings=tuple(
             CouponReading(feature=feature.id, jaws=jaws, along=along)
@@ -184,6 +188,26 @@ def _body_record(item: Placed) -> CouponBody:
         plate=item.plate,
         origin_mm=(round(low[0], 4), round(low[1], 4), 0.0),
         extent_mm=(round(high[0] - low[0], 4), round(high[1] - low[1], 4), round(height, 4)),
+    )
+
+
+def _bar_record(item: Placed, bar: Bar) -> CouponBar:
+    return CouponBar(
+        body=item.body.id,
+        direction=own_direction(item.body.turn_deg, "x"),
+        at_notch=_section_record(item, bar.at_notch),
+        at_block=_section_record(item, bar.at_block),
+    )
+
+
+def _section_record(item: Placed, section: Section) -> CouponSection:
+    across, up = section.middle_mm
+    x, y, z = item.on_plate((0.0, across, up))
+    yy, zz, yz = section.second_mm4
+    return CouponSection(
+        area_mm2=round(section.area_mm2, 4),
+        middle_mm=(round(x, 4), round(y, 4), round(z, 4)),
+        second_mm4=(round(yy, 3), round(zz, 3), round(yz, 3)),
     )
 
 

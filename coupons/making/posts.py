@@ -15,6 +15,7 @@ from coupons.making.proportions import (
     EDGE_MM,
     FOOT_CHAMFER_MM,
     GRIP_MM,
+    JAW_CLEAR_MM,
     LEAD_IN_MM,
     SHOULDER_CLEAR_MM,
     SHOULDER_HEIGHT_MM,
@@ -42,7 +43,8 @@ def standing(series: Series) -> Body:
     base = layers_up(BASE_MM, series.layer_height_mm)
     seat = base + layers_up(SHOULDER_HEIGHT_MM, series.layer_height_mm)
     tip = seat + series.depth_mm + TIP_MM
-    field = field_of(series, widths, SHOULDER_MM, base, high_y)
+    between = max(SHOULDER_MM, _jaw_room_mm(series) - 2 * SHOULDER_MM)
+    field = field_of(series, widths, between, base, high_y)
     parts = [plate((0, 0), (field.length_mm, high_y), base, series.turn_deg), *field.marks]
     features = []
     for item, x in zip(series.items, field.middles_mm, strict=True):
@@ -59,7 +61,9 @@ def lying(series: Series) -> Body:
     spine_y = max(CAP_MM + 2 * EDGE_MM, GRIP_MM if series.loose else 0.0)
     reach = spine_y + max(series.depth_mm, CAP_MM + 2 * EDGE_MM) + TIP_MM
     top = layers_up(min(max(series.largest_mm, 3.0), SPINE_MM), series.layer_height_mm)
-    field = field_of(series, widths, series.wall_mm, top)
+    # A lying tongue is read across z, from its free end; a lying pin from both its sides.
+    between = max(series.wall_mm, _jaw_room_mm(series) if series.round else 0.0)
+    field = field_of(series, widths, between, top)
     parts = [plate((0, 0), (field.length_mm, spine_y), top, series.turn_deg), *field.marks]
     features = []
     for item, x in zip(series.items, field.middles_mm, strict=True):
@@ -68,6 +72,12 @@ def lying(series: Series) -> Body:
         centre = (x, (spine_y + reach) / 2, z)
         features.append(series.sized(item, centre, "y" if series.round else "z"))
     return series.body_of(parts, features)
+
+
+def _jaw_room_mm(series: Series) -> float:
+    """Return how far posts must stand apart for jaws to reach those that are read."""
+    read = any(item.readings for item in series.items)
+    return JAW_CLEAR_MM if read and len(series.items) > 1 else 0.0
 
 
 def _post_width(series: Series) -> float:
@@ -189,14 +199,14 @@ def _bar_section(x: float, half: float, z: float, half_z: float) -> Outline:
 
 # A lying pin keeps its round from 25° below its middle upwards. Below that a 45° chord, which no
 # printer needs support for, leads to a flat on the bed; chord and flat stay clear of the mate.
-_ROUND_FROM_DEG = -25.0
+ROUND_FROM_DEG = -25.0
 _PIN_FLAT = (
-    math.sin(math.radians(-_ROUND_FROM_DEG)) + math.sin(math.radians(90 + _ROUND_FROM_DEG))
+    math.sin(math.radians(-ROUND_FROM_DEG)) + math.sin(math.radians(90 + ROUND_FROM_DEG))
 ) / 2
 
 
 def _pin_section(x: float, z: float, r: float, count: int) -> Outline:
-    start, sweep = math.radians(_ROUND_FROM_DEG), math.radians(180 - 2 * _ROUND_FROM_DEG)
+    start, sweep = math.radians(ROUND_FROM_DEG), math.radians(180 - 2 * ROUND_FROM_DEG)
     steps = math.ceil(count * sweep / math.tau)
     angles = [start + sweep * i / steps for i in range(steps + 1)]
     arc = [(x + r * math.cos(a), z + r * math.sin(a)) for a in angles]

@@ -7,11 +7,13 @@ EDGE_MM = 1.0  # from a label to the edge of its face: a caliper jaw must not ri
 LABEL_CLEAR_MM = 0.8  # between labels, and between a label and a shoulder
 LEAD_IN_MM = 0.4  # at both mouths of a fit feature: keeps swell and stringing out of the trial
 FOOT_CHAMFER_MM = 0.4  # around every body at the bed: keeps first-layer swell off outer faces
-CUT_CORNER_MM = 1.8  # the corner of a body that was nearest the origin of the bed
+# The corner of a body that was nearest the origin of the bed. Not more than 2 − √2 of the thinnest
+# wall, so that a window's corner, a wall away from both sides, is a wall away from the cut too.
+CUT_CORNER_MM = 1.75
 SHOULDER_MM = 1.2  # step around a post: the mate seats on it, clear of raised labels
 SHOULDER_HEIGHT_MM = 1.2
 SHOULDER_CLEAR_MM = 0.3  # between the edge of a seated shoulder and a label
-BASE_MM = 1.4  # plate under standing posts, and under a rule
+BASE_MM = 1.4  # plate under standing posts
 TIP_MM = 1.0  # by how much a post stands out of its mate when seated: depth can be felt and seen
 SLOT_PLAY_MM = 1.0  # a slot is this much longer than its tongue is wide, so that only two faces fit
 MIN_WALL_MM = 3.0
@@ -22,6 +24,7 @@ SMALLEST_MM = 2.0  # smallest size that a 0.4 mm nozzle draws as a closed round
 LARGEST_MM = 300.0
 BRIDGE_MM = 12.0  # longest roof printed over nothing: longer ones sag into the fit
 NOTCH_MM = 4.0  # narrowest notch of a rule that caliper jaws reach into
+JAW_CLEAR_MM = 5.0  # room for a caliper jaw, about 3.5 mm thick, beside what it reads
 SLENDER = 3.0  # a post is at most this many times as tall as thick, or it snaps
 TILE_MM = 1.0  # thickness of a swell witness: a caliper across it finds the first layer
 TILE_DEEP_MM = 14.0

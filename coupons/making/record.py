@@ -17,6 +17,7 @@ from coupons.reading import read_plain
 from coupons.terms import Direction, Form, Jaws
 
 Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
+Moment = Annotated[float, Field(allow_inf_nan=False)]
 Place = Annotated[float, Field(ge=-2000, le=2000, allow_inf_nan=False)]
 
 
@@ -79,6 +80,29 @@ class CouponBody(_Frozen):
     extent_mm: tuple[Length, Length, Length]
 
 
+class CouponSection(_Frozen):
+    """A bar's section: area, and second moments about its middle, across × across, up × up, mixed.
+
+    *Across* is level, a quarter turn against the clock from the bar's direction.
+    """
+
+    area_mm2: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+    middle_mm: tuple[Place, Place, Place]
+    second_mm4: tuple[Moment, Moment, Moment]
+
+
+class CouponBar(_Frozen):
+    """What a rule is across its length, so that what jaws do to it can be worked out.
+
+    ``middle_mm`` of its sections are points of the bar's axis on the plate.
+    """
+
+    body: str
+    direction: Direction
+    at_notch: CouponSection
+    at_block: CouponSection
+
+
 class CouponSpecRef(_Frozen):
     """Which spec the coupon was made from."""
 
@@ -105,6 +129,7 @@ class Coupon(_Frozen):
     bodies: tuple[CouponBody, ...]
     features: tuple[CouponFeature, ...]
     hardware: tuple[CouponHardware, ...] = ()
+    bars: tuple[CouponBar, ...] = ()
     trials: tuple[CouponTrial, ...]
     readings: tuple[CouponReading, ...]
 

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 from coupons.errors import Problem
 from coupons.making.bodies import Along, Body, Turn, turn_for
+from coupons.making.ladders import ladder_for
 from coupons.making.limits import row_problems, rule_items
 from coupons.making.posts import lying, standing
 from coupons.making.proportions import room_on
@@ -221,7 +222,8 @@ def _rule(row: SpansRow, letter: str, assumed: Assumed) -> Body:
         replace(item, readings=((_jaws(place % 2 == 1), None),))
         for place, item in enumerate(rule_items(row, letter))
     )
-    return rule(letter, row.direction, turn_for(row.direction), items, assumed.layer_height_mm)
+    ladder = ladder_for(items, row.wall_mm, row.depth_mm, assumed.layer_height_mm)
+    return rule(letter, row.direction, turn_for(row.direction), ladder)
 
 
 def _jaws(internal: bool) -> Jaws:
@@ -229,9 +231,14 @@ def _jaws(internal: bool) -> Jaws:
 
 
 def readings_for(form: Form, direction: Direction) -> Readings:
-    """Return the readings worth taking of a feature: rounds two ways, flats one."""
+    """Return the readings worth taking of a feature: rounds two ways, flats one.
+
+    A lying pin stands on a flat, so that its height is not its diameter: it is read level alone.
+    """
     jaws = _jaws(form in INTERNAL)
     if form not in ROUND:
         return ((jaws, None),)
+    if form is Form.PIN and direction is not Direction.Z:
+        return ((jaws, "y" if direction is Direction.X else "x"),)
     across: dict[str, tuple[Along, Along]] = {"z": ("x", "y"), "x": ("y", "z"), "y": ("x", "z")}
     return tuple((jaws, along) for along in across[direction.value])

@@ -8,6 +8,7 @@ from coupons.making.bodies import Body, Sized, label, own_direction, plate
 from coupons.making.field import field_of
 from coupons.making.lettering import CAP_MM
 from coupons.making.proportions import (
+    CUT_CORNER_MM,
     EDGE_MM,
     LEAD_IN_MM,
     SHOULDER_CLEAR_MM,
@@ -48,7 +49,8 @@ def windowed_wall(series: Series) -> Body:
     widths = [series.length_mm if flat else item.size_mm for item in series.items]
     deep = max(series.depth_mm, CAP_MM + 2 * EDGE_MM)
     top = layers_up(floor + series.largest_mm + series.wall_mm, series.layer_height_mm)
-    field = field_of(series, widths, series.wall_mm, top)
+    # The cut corner takes from the end wall at one mouth of the first window.
+    field = field_of(series, widths, series.wall_mm, top, before_mm=CUT_CORNER_MM)
     parts = [plate((0, 0), (field.length_mm, deep), top, series.turn_deg), *field.marks]
     features = []
     for item, x in zip(series.items, field.middles_mm, strict=True):
@@ -101,7 +103,7 @@ def _hole(axis: Axis, centre: tuple[float, float], item: Item, low: float, high:
 def _plate_window(series: Series, item: Item, x: float, y: float) -> Part:
     if series.round:
         return _hole("z", (x, y), item, 0.0, series.depth_mm)
-    profile = _slot_profile(item, x, 0.0, series.depth_mm)
+    profile = slot_profile(item, x, 0.0, series.depth_mm)
     half = series.length_mm / 2
     return Part(Prism("y", profile, y - half, y + half), cut=True, feature=item.id)
 
@@ -109,12 +111,12 @@ def _plate_window(series: Series, item: Item, x: float, y: float) -> Part:
 def _wall_window(series: Series, item: Item, x: float, z: float, deep: float) -> Part:
     if series.round:
         return _hole("y", (x, z), item, 0.0, deep)
-    profile = tuple((b, a) for a, b in _slot_profile(item, z, 0.0, deep))
+    profile = tuple((b, a) for a, b in slot_profile(item, z, 0.0, deep))
     half = series.length_mm / 2
     return Part(Prism("x", profile, x - half, x + half), cut=True, feature=item.id)
 
 
-def _slot_profile(item: Item, middle: float, low: float, high: float) -> Outline:
+def slot_profile(item: Item, middle: float, low: float, high: float) -> Outline:
     """Return a slot's section as (across, through), flared at both mouths."""
     right = [(middle + half, through) for half, through in _flared(item.size_mm / 2, low, high)]
     left = [(2 * middle - across, through) for across, through in reversed(right)]

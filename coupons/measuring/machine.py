@@ -76,8 +76,17 @@ class VirtualCaliper(_Frozen):
     slip_chance: Share
 
 
+class Plastic(_Frozen):
+    """How stiff the printed plastic is along its lines."""
+
+    modulus_mpa: Annotated[float, Field(gt=0, le=1e6)] = 2500.0
+
+
 class Person(_Frozen):
-    """The clearance from which each grade begins, for this person, and how sure the hand is."""
+    """The clearance from which each grade begins, for this person, and how sure the hand is.
+
+    ``jaw_force_n`` is how hard this hand closes the caliper; without one it only just touches.
+    """
 
     force_mm: Signed
     push_mm: Signed
@@ -86,6 +95,7 @@ class Person(_Frozen):
     judgement_mm: Length
     lapse_chance: Share
     plain: bool
+    jaw_force_n: Annotated[float, Field(ge=0, le=100)] = 0.0
 
     @property
     def thresholds_mm(self) -> tuple[float, float, float, float]:
@@ -111,6 +121,7 @@ class Machine(_Frozen):
     scatter: Scatter
     caliper: VirtualCaliper
     person: Person
+    plastic: Plastic = Plastic()
 
 
 _SHIPPED = files("coupons.measuring") / "machines"

@@ -27,6 +27,7 @@ from coupons.measuring.hands import decimals, grade_of, read_caliper
 from coupons.measuring.machine import Machine, load_machine, shipped_machines
 from coupons.measuring.printer import Shapes, Sizes, clearance_mm, print_once, shapes_of
 from coupons.measuring.run import RECORD_FILE, typed_entries
+from coupons.measuring.squeeze import gives_per_mm
 from coupons.reading import stands
 from coupons.terms import GRADES, INTERNAL, ROUND, Grade, Jaws
 
@@ -47,6 +48,7 @@ class WorkList:
     read: NDArray[np.int_]
     read_on: NDArray[np.int_]
     in_bore: NDArray[np.bool_]
+    gives_per_mm: NDArray[np.floating]
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,7 @@ def work_list(coupon: Coupon) -> WorkList:
             ],
             dtype=bool,
         ),
+        gives_per_mm=gives_per_mm(coupon)[np.array(read, dtype=int)],
     )
 
 
@@ -116,20 +119,26 @@ def try_out(machine: Machine, work: WorkList, rng: np.random.Generator) -> Found
 def _with_hardware(sizes: Sizes, work: WorkList, rng: np.random.Generator) -> Sizes:
     bought_mm = rng.normal(work.hardware_mm, work.hardware_sd_mm)[:, None] * np.ones(2)
     return Sizes(
-        np.concatenate([sizes.across_mm, bought_mm]), np.concatenate([sizes.felt_mm, bought_mm])
+        np.concatenate([sizes.across_mm, bought_mm]),
+        np.concatenate([sizes.felt_mm, bought_mm]),
+        np.concatenate([sizes.top_mm, bought_mm[:, 1]]),
+        np.concatenate([sizes.on_flat, np.zeros(len(bought_mm), dtype=bool)]),
     )
 
 
 def _met_by_jaws(machine: Machine, sizes: Sizes, work: WorkList) -> NDArray[np.floating]:
     """Return the size on the diameter that each reading is taken on, seam bump included.
 
-    Jaws lie along the steps of a lying round and do not feel them as a mate does.
+    Jaws lie along the steps of a lying round and do not feel them as a mate does. They squeeze a
+    rule, and push its notches apart.
     """
     three = np.column_stack([sizes.across_mm, sizes.mean_mm])[work.read, work.read_on]
     seam_axis = "xy".index(machine.bead.seam_along)
     on_seam = work.shapes.axes[work.read, np.minimum(work.read_on, 1)] == seam_axis
     on_seam &= (work.read_on < _BOTH_AXES) & work.shapes.is_loop[work.read]
-    met: NDArray[np.floating] = three + work.shapes.sign[work.read] * on_seam * machine.bead.seam_mm
+    seam_mm = work.shapes.sign[work.read] * on_seam * machine.bead.seam_mm
+    given_mm = work.gives_per_mm * machine.person.jaw_force_n / machine.plastic.modulus_mpa
+    met: NDArray[np.floating] = three + seam_mm + given_mm
     return met
 
 

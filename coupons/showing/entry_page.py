@@ -16,7 +16,7 @@ from coupons.making.record import (
 from coupons.measuring.slips import plausible_mm
 from coupons.showing.page import render_page
 from coupons.showing.picture import read_picture
-from coupons.showing.steps import CAUTIONS, read_how, read_title, try_how, try_title
+from coupons.showing.steps import CAUTIONS, PRINTED_SOLID, read_how, read_title, try_how, try_title
 from coupons.terms import GRADES, HAND_TESTS
 
 _STYLES = ("shared/bench.css", "entry/entry.css")
@@ -58,6 +58,7 @@ def write_entry_page(folder: Path) -> Path:
             picture=picture,
             grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
             cautions=CAUTIONS,
+            printed_solid=PRINTED_SOLID,
             record=entry_record(coupon, folder.resolve().name),
         ),
     )

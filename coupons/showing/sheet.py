@@ -8,7 +8,7 @@ from coupons.atomic import write_text
 from coupons.making.record import Coupon, read_coupon
 from coupons.showing.page import render_page
 from coupons.showing.picture import Picture, read_picture
-from coupons.showing.steps import CAUTIONS, jaw_places
+from coupons.showing.steps import CAUTIONS, PRINTED_SOLID, jaw_places
 from coupons.terms import GRADES, HAND_TESTS
 
 # What both A4 and Letter leave inside margins of 12 mm, less the ruler and the words on the map's
@@ -73,6 +73,7 @@ def write_sheet(folder: Path) -> Path:
             grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
             jaw_places=jaw_places(coupon),
             cautions=CAUTIONS,
+            printed_solid=PRINTED_SOLID,
             rows=_trial_rows(coupon),
             readings=_readings(coupon),
         ),
