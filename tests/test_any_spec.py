@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from coupons.errors import PlanError
-from coupons.making.agreement import disagreements
+from coupons.making.agreement import faults_of
 from coupons.making.plan import Plan, plan_coupon, record
 from coupons.making.shapes import Text
 from coupons.making.solids import build_solids
@@ -66,7 +66,7 @@ def test_what_is_accepted_is_made_right():
         made += 1
         coupon = record(plan)
         assert len({f.id for f in coupon.features}) == len(coupon.features), seed
-        assert disagreements(coupon, build_solids(plan)) == [], seed
+        assert faults_of(plan, build_solids(plan)) == [], seed
         for item in plan.placed:
             (x0, y0, _), (x1, y1, _) = item.body.box
             texts = [p.shape.corners() for p in item.body.parts if isinstance(p.shape, Text)]

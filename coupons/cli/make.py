@@ -78,7 +78,7 @@ def command(
     folder. A folder that holds entries is never written over.
     """
     from coupons.making.estimate import estimate
-    from coupons.making.folder import write_coupon_files
+    from coupons.making.folder import checked_solids, write_coupon_files
     from coupons.making.plan import plan_coupon, record
     from coupons.making.spec import load_spec
     from coupons.measuring.run import start_run
@@ -87,8 +87,9 @@ def command(
 
     plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
     told = _told(folder, estimate(plan))
+    solids = checked_solids(plan)
     start_run(folder, record(plan), machine=machine, material=material)
-    write_coupon_files(plan, folder)
+    write_coupon_files(plan, folder, solids)
     write_entry_page(folder)
     write_sheet(folder)
     click.echo(told)

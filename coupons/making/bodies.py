@@ -36,7 +36,11 @@ class Sized:
 
 @dataclass(frozen=True)
 class Body:
-    """One body before it is placed; ``turn_deg`` is how the bed frame sees its own frame."""
+    """One body before it is placed; ``turn_deg`` is how the bed frame sees its own frame.
+
+    ``seat_mm`` is where along the way in a mate and its feature come to rest on each other. The
+    way is along z for what stands and for windows in a plate, else along y.
+    """
 
     id: str
     row: str
@@ -44,6 +48,7 @@ class Body:
     turn_deg: Turn
     parts: tuple[Part, ...]
     features: tuple[Sized, ...]
+    seat_mm: float = 0.0
 
     @property
     def box(self) -> Box:

@@ -5,7 +5,7 @@ from itertools import accumulate
 
 from coupons.making.bodies import label, marks
 from coupons.making.lettering import CAP_MM, width_mm
-from coupons.making.proportions import CUT_CORNER_MM, EDGE_MM, GRIP_MM, LABEL_CLEAR_MM
+from coupons.making.proportions import CUT_CORNER_MM, EDGE_MM, GRIP_MM, LABEL_CLEAR_MM, ROOM_MM
 from coupons.making.series import Series
 from coupons.making.shapes import Part
 
@@ -47,7 +47,8 @@ def field_of(
     if series.loose:
         spare = max(0.0, GRIP_MM - end - margin)
         return Field(tuple(x + spare / 2 for x in middles), round(end + margin + spare, 6))
-    start = end + LABEL_CLEAR_MM / 2
+    seated = middles[-1] + widths_mm[-1] / 2 + series.seat_wide_mm + ROOM_MM
+    start = max(end + LABEL_CLEAR_MM / 2, seated)
     texts = marks(series.turn_deg)
     lines = [("".join(texts), EDGE_MM)]
     if high_y_mm is not None and high_y_mm >= 2 * (EDGE_MM + CAP_MM) + LABEL_CLEAR_MM:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from coupons.atomic import write_bytes, write_text
 from coupons.errors import PlanError
-from coupons.making.agreement import disagreements
+from coupons.making.agreement import faults_of
 from coupons.making.map import map_svg
 from coupons.making.plan import Plan, record
 from coupons.making.preview import preview_png
@@ -15,21 +15,37 @@ from coupons.making.stl import stl_bytes
 from coupons.making.threemf import threemf_bytes
 
 
-def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
-    """Write ``coupon.json``, ``print/``, ``map.svg`` and ``preview.png``; return what was written.
-
-    Everything is built and checked before the first file is touched.
+def checked_solids(plan: Plan) -> tuple[Solid, ...]:
+    """Build every body of a plan and hold it against the record, before any file is written.
 
     Raises
     ------
     PlanError
-        If a body does not come out as one watertight piece, or not as the record says.
+        If a body does not come out as one watertight piece, or not as the record says, or if a
+        mate has no room in its place.
     """
     solids = build_solids(plan)
-    coupon = record(plan)
-    problems = disagreements(coupon, solids)
+    problems = faults_of(plan, solids)
     if problems:
         raise PlanError(problems)
+    return solids
+
+
+def write_coupon_files(
+    plan: Plan, folder: Path, solids: tuple[Solid, ...] | None = None
+) -> tuple[Path, ...]:
+    """Write ``coupon.json``, ``print/``, ``map.svg`` and ``preview.png``; return what was written.
+
+    Everything is built and checked before the first file is touched; ``solids`` are those of
+    :func:`checked_solids`, where they have been built already.
+
+    Raises
+    ------
+    PlanError
+        As :func:`checked_solids`.
+    """
+    if solids is None:
+        solids = checked_solids(plan)
     written = []
     for name, data in _print_files(plan, solids):
         write_bytes(folder / "print" / name, data)
@@ -38,7 +54,7 @@ def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
     write_text(folder / "map.svg", map_svg(plan))
     loose = frozenset(item.body.id for item in plan.placed if item.body.loose)
     write_bytes(folder / "preview.png", preview_png(solids, loose))
-    write_coupon(coupon, folder / "coupon.json")
+    write_coupon(record(plan), folder / "coupon.json")
     return (*written, *(folder / name for name in ("map.svg", "preview.png", "coupon.json")))
 
 

@@ -35,7 +35,7 @@ SUNK_MM = 0.1  # how far a post starts inside its base, so that the union has no
 
 def standing(series: Series) -> Body:
     """Return posts that stand on a base plate, labels before them."""
-    widths = [item.size_mm + 2 * SHOULDER_MM for item in series.items]
+    widths = [width_in_row_mm(series, item) for item in series.items]
     deep = max(widths) if series.round else _post_width(series)
     post_y = EDGE_MM + CAP_MM + SHOULDER_CLEAR_MM + deep / 2
     high_y = round(post_y + deep / 2 + EDGE_MM, 6)
@@ -50,12 +50,12 @@ def standing(series: Series) -> Body:
         parts.append(label(series.text(item), x, EDGE_MM, base))
         centre = (x, post_y, (seat + tip) / 2)
         features.append(series.sized(item, centre, "z" if series.round else "x"))
-    return series.body_of(parts, features)
+    return series.body_of(parts, features, seat_mm=seat)
 
 
 def lying(series: Series) -> Body:
     """Return posts that lie on the bed and reach along y from a spine with labels on its top."""
-    widths = [item.size_mm if series.round else _post_width(series) for item in series.items]
+    widths = [width_in_row_mm(series, item) for item in series.items]
     spine_y = max(CAP_MM + 2 * EDGE_MM, GRIP_MM if series.loose else 0.0)
     reach = spine_y + max(series.depth_mm, CAP_MM + 2 * EDGE_MM) + TIP_MM
     top = layers_up(min(max(series.largest_mm, 3.0), SPINE_MM), series.layer_height_mm)
@@ -67,7 +67,14 @@ def lying(series: Series) -> Body:
         parts += [part, label(series.text(item), x, EDGE_MM, top)]
         centre = (x, (spine_y + reach) / 2, z)
         features.append(series.sized(item, centre, "y" if series.round else "z"))
-    return series.body_of(parts, features)
+    return series.body_of(parts, features, seat_mm=spine_y)
+
+
+def width_in_row_mm(series: Series, item: Item) -> float:
+    """Return what a post takes along its row, with its shoulder where it stands on one."""
+    if series.lying:
+        return item.size_mm if series.round else _post_width(series)
+    return item.size_mm + 2 * SHOULDER_MM
 
 
 def _post_width(series: Series) -> float:
@@ -99,7 +106,7 @@ def _standing_pin(item: Item, at: Point, heights: tuple[float, float, float]) ->
         (0.0, tip),
     )
     return [
-        Part(Turned("z", at, step, outside=False)),
+        Part(Turned("z", at, step, outside=False), seats=item.id),
         Part(Turned("z", at, shaft, outside=False), feature=item.id),
     ]
 
@@ -137,7 +144,7 @@ def _standing_tongue(
     full = _broken_section(at, half, deep)
     small = _broken_section(at, half - LEAD_IN_MM, deep - LEAD_IN_MM)
     shaft = Loft("z", ((seat - SUNK_MM, full), (tip - LEAD_IN_MM, full), (tip, small)))
-    return [Part(step), Part(shaft, feature=item.id)]
+    return [Part(step, seats=item.id), Part(shaft, feature=item.id)]
 
 
 def _broken_section(at: Point, half: float, deep: float) -> Outline:

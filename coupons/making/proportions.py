@@ -3,14 +3,17 @@
 Lengths in mm. Each number has its reason beside it; specs may ask for more, never for less.
 """
 
+from coupons.making.lettering import RAISED_MM
+
 EDGE_MM = 1.0  # from a label to the edge of its face: a caliper jaw must not ride up on it
 LABEL_CLEAR_MM = 0.8  # between labels, and between a label and a shoulder
 LEAD_IN_MM = 0.4  # at both mouths of a fit feature: keeps swell and stringing out of the trial
 FOOT_CHAMFER_MM = 0.4  # around every body at the bed: keeps first-layer swell off outer faces
 CUT_CORNER_MM = 1.8  # the corner of a body that was nearest the origin of the bed
 SHOULDER_MM = 1.2  # step around a post: the mate seats on it, clear of raised labels
-SHOULDER_HEIGHT_MM = 1.2
-SHOULDER_CLEAR_MM = 0.3  # between the edge of a seated shoulder and a label
+ROOM_MM = 1.0  # around a seated mate: nothing but its seat and its own feature comes nearer
+SHOULDER_HEIGHT_MM = 2 * RAISED_MM + ROOM_MM  # where labels of both sides meet face to face
+SHOULDER_CLEAR_MM = 0.3  # between a post's shoulder and a label of its own base
 BASE_MM = 1.4  # plate under standing posts, and under a rule
 TIP_MM = 1.0  # by how much a post stands out of its mate when seated: depth can be felt and seen
 SLOT_PLAY_MM = 1.0  # a slot is this much longer than its tongue is wide, so that only two faces fit

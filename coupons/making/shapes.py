@@ -7,6 +7,7 @@ Every shape knows its volume in closed form, so that an estimate needs no mesh.
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
 from coupons.making.lettering import PEN_MM, RAISED_MM, Point, line_strokes, width_mm
@@ -159,11 +160,21 @@ Shape = Loft | Prism | Turned | Text
 
 @dataclass(frozen=True)
 class Part:
-    """One shape that is added to a body or cut from it, and the feature whose faces it makes."""
+    """One shape that is added to a body or cut from it, and the feature whose faces it makes.
+
+    ``seats`` names the feature whose mate comes to rest on it.
+    """
 
     shape: Shape
     cut: bool = False
     feature: str = ""
+    seats: str = ""
+
+
+@cache
+def boxed(shape: Shape) -> Box:
+    """Return the low and high corner of one shape."""
+    return box_of((Part(shape),))
 
 
 def box_of(parts: tuple[Part, ...]) -> Box:

@@ -13,10 +13,10 @@ from manifold3d import CrossSection, Error, Manifold, Mesh, OpType
 from numpy.typing import NDArray
 
 from coupons.errors import PlanError, Problem
-from coupons.making.bodies import Body, turned
+from coupons.making.bodies import turned
 from coupons.making.lettering import PEN_MM, RAISED_MM, glyph, letter_starts
 from coupons.making.plan import Placed, Plan
-from coupons.making.shapes import Axis, Loft, Prism, Shape, Text, Turned, to_space
+from coupons.making.shapes import Axis, Loft, Part, Prism, Shape, Text, Turned, Vector, to_space
 
 TEXT_SUNK_MM = 0.2  # letters start inside the face, so that the union has no touching faces
 PEN_SIDES = 12
@@ -54,7 +54,7 @@ def build_solids(plan: Plan) -> tuple[Solid, ...]:
     problems: list[Problem] = []
     solids = []
     for item in plan.placed:
-        solid, fault = _finish(item, _build(item.body))
+        solid, fault = _finish(item, _build(item.body.parts))
         solids.append(solid)
         if fault:
             problems.append(Problem(f"body {item.body.id}", "one watertight solid", fault))
@@ -72,13 +72,13 @@ class _Built:
     letters: set[int]
 
 
-def _build(body: Body) -> _Built:
+def _build(parts: tuple[Part, ...]) -> _Built:
     features: dict[int, str] = {}
     letters: set[int] = set()
     added: list[Manifold] = []
     cut: list[Manifold] = []
     text: list[Manifold] = []
-    for part in body.parts:
+    for part in parts:
         solid = solid_of(part.shape).as_original()
         if part.feature:
             features[solid.original_id()] = part.feature
@@ -124,6 +124,34 @@ def _fault(manifold: Manifold) -> str:
         return "no volume"
     pieces = len(manifold.decompose())
     return f"{pieces} separate pieces" if pieces != 1 else ""
+
+
+def clearance_mm(
+    parts: tuple[Part, ...],
+    mate: tuple[Part, ...],
+    signs: Vector,
+    shift_mm: Vector,
+    up_to_mm: float,
+) -> float:
+    """Return how near a mate, turned by signs and moved, comes to some parts; 0 if they meet."""
+    if overlap_mm3(parts, mate, signs, shift_mm) > 0:
+        return 0.0
+    return float(_joined(parts).min_gap(_moved(mate, signs, shift_mm), up_to_mm))
+
+
+def overlap_mm3(
+    parts: tuple[Part, ...], mate: tuple[Part, ...], signs: Vector, shift_mm: Vector
+) -> float:
+    """Return the volume that parts and a mate, turned by signs and moved, have in common."""
+    return float((_joined(parts) ^ _moved(mate, signs, shift_mm)).volume())
+
+
+def _moved(mate: tuple[Part, ...], signs: Vector, shift_mm: Vector) -> Manifold:
+    return _joined(mate).transform(np.column_stack([np.diag(signs), shift_mm]))
+
+
+def _joined(parts: tuple[Part, ...]) -> Manifold:
+    return _build(parts).manifold
 
 
 def _makers(mesh: Mesh, built: _Built, names: tuple[str, ...]) -> NDArray[np.int32]:

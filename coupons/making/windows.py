@@ -10,8 +10,7 @@ from coupons.making.lettering import CAP_MM
 from coupons.making.proportions import (
     EDGE_MM,
     LEAD_IN_MM,
-    SHOULDER_CLEAR_MM,
-    SHOULDER_MM,
+    ROOM_MM,
     layers_up,
 )
 from coupons.making.series import Item, Series
@@ -26,7 +25,7 @@ def windowed_plate(series: Series) -> Body:
     top = series.depth_mm
     widths = [item.size_mm for item in series.items]
     deep = max(widths) if series.round else series.length_mm
-    window_y = EDGE_MM + CAP_MM + SHOULDER_MM + SHOULDER_CLEAR_MM + deep / 2
+    window_y = EDGE_MM + CAP_MM + ROOM_MM + series.seat_wide_mm + deep / 2
     high_y = round(window_y + deep / 2 + series.wall_mm, 6)
     field = field_of(series, widths, series.wall_mm, top, high_y)
     parts = [plate((0, 0), (field.length_mm, high_y), top, series.turn_deg), *field.marks]
@@ -38,7 +37,7 @@ def windowed_plate(series: Series) -> Body:
         features.append(series.sized(item, centre, "z" if series.round else "x"))
     if series.outer and not series.loose:
         features += outer_sizes(series, field.length_mm, high_y, top)
-    return series.body_of(parts, features)
+    return series.body_of(parts, features, seat_mm=0.0 if series.loose else top)
 
 
 def windowed_wall(series: Series) -> Body:
@@ -56,7 +55,7 @@ def windowed_wall(series: Series) -> Body:
         parts.append(_wall_window(series, item, x, z, deep))
         parts.append(label(series.text(item), x, EDGE_MM, top))
         features.append(series.sized(item, (x, deep / 2, z), "z" if flat else "y"))
-    return series.body_of(parts, features)
+    return series.body_of(parts, features, seat_mm=0.0)
 
 
 def outer_sizes(series: Series, length: float, high_y: float, top: float) -> list[Sized]:
