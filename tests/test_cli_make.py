@@ -83,8 +83,7 @@ def test_a_new_layout_leaves_no_print_file_of_the_old_one(tmp_path):
         (["make", "first", "-o", "run", "--bed", "60x60"], 1, "too long along x"),
         (["make", "first", "-o", "run", "--bed", "big"], 2, "two lengths in mm"),
         (["make", "first", "-o", "run", "--bed", "22x22"], 1, "machine bed_mm 1: expected greater"),
-        (["make", "first", "-o", "run", "--nozzle", "0.8"], 1, "at least 5.4 mm"),
-        (["make", "upright", "-o", "run", "--layer-height", "0.3"], 1, "whole layers of 0.3 mm"),
+        (["make", "first", "-o", "run", "--nozzle", "0.2"], 1, "layer_height_mm at most 0.16 mm"),
         (["make", "first"], 2, "Missing option"),
     ],
 )

@@ -51,14 +51,14 @@ def _length(low: float, high: float) -> click.FloatRange:
     "layer_height_mm",
     type=_length(0.04, 1.0),
     metavar="MM",
-    help="Layer height to lay the coupon out for; z sizes must fall on it.",
+    help="Layer height to lay the coupon out for; heights are rounded to it.",
 )
 @click.option(
     "--nozzle",
     "nozzle_mm",
     type=_length(0.1, 1.5),
     metavar="MM",
-    help="Nozzle diameter; thin walls are refused for it.",
+    help="Nozzle diameter; walls and labels grow with a wide one.",
 )
 @click.option(
     "--bed", "bed_mm", type=BedSize(), metavar="XxY", help="Bed size in mm, for example 220x220."
@@ -86,7 +86,7 @@ def command(
     from coupons.showing.sheet import write_sheet
 
     plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
-    told = _told(folder, estimate(plan))
+    told = _told(folder, estimate(plan), plan.rounded_rows())
     solids = checked_solids(plan)
     start_run(folder, record(plan), machine=machine, material=material)
     write_coupon_files(plan, folder, solids)
@@ -95,7 +95,7 @@ def command(
     click.echo(told)
 
 
-def _told(folder: Path, cost: "Estimate") -> str:
+def _told(folder: Path, cost: "Estimate", rounded: tuple[str, ...]) -> str:
     from coupons.making.estimate import MODEL_WORDS, PRINT_ADVICE
 
     plates = "1 plate" if cost.plates == 1 else f"{cost.plates} plates"
@@ -105,6 +105,7 @@ def _told(folder: Path, cost: "Estimate") -> str:
         f"plastic  {cost.plastic_cm3:g} cm³, {cost.grams:g} g",
         f"time     about {cost.minutes:.0f} min on {plates}",
         *_wrapped(f"({MODEL_WORDS})", "         "),
+        *_rounding(rounded),
         "",
         "Print so that the coupon shows the printer, not a trick:",
     ]
@@ -118,6 +119,14 @@ def _told(folder: Path, cost: "Estimate") -> str:
         f"- coupons check {folder}",
     ]
     return "\n".join(lines)
+
+
+def _rounding(rows: tuple[str, ...]) -> list[str]:
+    if not rows:
+        return []
+    named = f"row {rows[0]}" if len(rows) == 1 else f"rows {', '.join(rows)}"
+    words = f"layers   heights and gaps across z of {named} are rounded to whole layers"
+    return textwrap.wrap(words, WIDTH, subsequent_indent="         ")
 
 
 def _wrapped(text: str, indent: str, first: str = "") -> list[str]:

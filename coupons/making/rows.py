@@ -13,6 +13,7 @@ from coupons.making.proportions import ROOM_MM, room_on
 from coupons.making.record import CouponHardware, CouponTrial
 from coupons.making.rules import rule
 from coupons.making.series import Item, Series
+from coupons.making.settle import settled
 from coupons.making.spec import Assumed
 from coupons.making.spec_rows import FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
 from coupons.making.tiles import tile
@@ -38,10 +39,11 @@ class BuiltRow:
 
 
 def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow | list[Problem]":
-    """Return the row built, or every rule that it breaks."""
+    """Return the row built as the machine will print it, or every rule that it breaks."""
     problems = row_problems(row, letter, assumed, where)
     if problems:
         return problems
+    row = settled(row, assumed)
     match row:
         case FitRow():
             return _fit(row, letter, assumed)
@@ -122,7 +124,7 @@ def _series(row: FitRow | HardwareRow | SizesRow, letter: str, assumed: Assumed)
         wall_mm=row.wall_mm,
         depth_mm=row.depth_mm,
         length_mm=row.length_mm,
-        layer_height_mm=assumed.layer_height_mm,
+        measures=assumed.measures,
     )
 
 
@@ -219,7 +221,7 @@ def _tiles(row: SwellRow, letter: str, assumed: Assumed) -> tuple[Body, ...]:
             form,
             row.direction,
             row.wall_mm,
-            assumed.layer_height_mm,
+            assumed.measures,
         )
         for number, (form, size) in enumerate(forms, start=1)
     )
@@ -230,7 +232,7 @@ def _rule(row: SpansRow, letter: str, assumed: Assumed) -> Body:
         replace(item, readings=((_jaws(place % 2 == 1), None),))
         for place, item in enumerate(rule_items(row, letter))
     )
-    return rule(letter, row.direction, turn_for(row.direction), items, assumed.layer_height_mm)
+    return rule(letter, row.direction, turn_for(row.direction), items, assumed.measures)
 
 
 def _jaws(internal: bool) -> Jaws:

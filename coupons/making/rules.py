@@ -1,25 +1,19 @@
 """A body for the caliper alone: a castellated rule of many lengths along one direction."""
 
 import itertools
+from dataclasses import replace
 
 from coupons.making.bodies import Body, Sized, Turn, label, marks, plate
-from coupons.making.lettering import CAP_MM, width_mm
-from coupons.making.proportions import (
-    BASE_MM,
-    CUT_CORNER_MM,
-    EDGE_MM,
-    LABEL_CLEAR_MM,
-    layers_up,
-)
+from coupons.making.proportions import CUT_CORNER_MM, EDGE_MM, Measures
 from coupons.making.series import Item
-from coupons.making.shapes import Loft, Part, rectangle
+from coupons.making.shapes import Loft, Part, Vector, rectangle
 from coupons.terms import Direction, Form, Jaws
 
 BLOCK_WIDE_MM = 4.0  # a caliper jaw's full bite across the rule
 BLOCK_HIGH_MM = 4.0
 REAR_MM = 0.6  # of base behind the blocks
 SUNK_MM = 0.1
-STRIP_MM = CAP_MM + 2 * EDGE_MM
+USUAL_NOZZLE_MM = 0.4
 
 
 def rule(
@@ -27,15 +21,16 @@ def rule(
     direction: Direction,
     turn_deg: Turn,
     items: tuple[Item, ...],
-    layer_height_mm: float,
+    measures: Measures,
 ) -> Body:
     """Return blocks and notches in turn, on a strip that carries their labels.
 
     The first and last item are blocks. The whole length, the body's last feature, is named by the
     row's letter and W.
     """
-    base = layers_up(BASE_MM, layer_height_mm)
-    top = base + layers_up(BLOCK_HIGH_MM, layer_height_mm)
+    base, strip_mm = measures.base_mm, measures.cap_mm + 2 * EDGE_MM
+    top = base + measures.layers_up(BLOCK_HIGH_MM)
+    names = label_texts(items, measures) or ()
     parts: list[Part] = []
     features: list[Sized] = []
     texts: list[tuple[float, str]] = []
@@ -43,28 +38,49 @@ def rule(
     for place, item in enumerate(items):
         form = Form.SLOT if place % 2 else Form.TONGUE
         if form is Form.TONGUE:
-            parts.append(_block(item, at, base, top))
+            parts.append(_block(item, at, strip_mm, base, top))
         middle = round(at + item.size_mm / 2, 6)
-        texts.append((middle, item.id))
-        features.append(_span(row, item, form, direction, middle, (base + top) / 2))
+        texts.append((middle, names[place]))
+        jaws = (middle, strip_mm + BLOCK_WIDE_MM / 2, (base + top) / 2)
+        features.append(_span(row, item, form, direction, jaws))
         at = round(at + item.size_mm, 6)
     whole = Item(f"{row}W", at, ((Jaws.OUTSIDE, None),))
-    features.append(_span(row, whole, Form.TONGUE, direction, at / 2, (base + top) / 2))
-    texts = _fit_between(texts, (whole.id, *marks(turn_deg)))
-    low = min(-EDGE_MM, *(x - width_mm(t) / 2 - max(EDGE_MM, CUT_CORNER_MM) for x, t in texts))
-    high = max(at + EDGE_MM, *(x + width_mm(t) / 2 + EDGE_MM for x, t in texts))
-    strip = plate((low, 0), (high, STRIP_MM + BLOCK_WIDE_MM + REAR_MM), base, turn_deg)
-    labels = [label(text, x, EDGE_MM, base) for x, text in texts]
+    jaws = (at / 2, strip_mm + BLOCK_WIDE_MM / 2, (base + top) / 2)
+    features.append(_span(row, whole, Form.TONGUE, direction, jaws))
+    texts = _fit_between(texts, (whole.id, *marks(turn_deg)), measures)
+    half = measures.text_mm
+    low = min(-EDGE_MM, *(x - half(t) / 2 - max(EDGE_MM, CUT_CORNER_MM) for x, t in texts))
+    high = max(at + EDGE_MM, *(x + half(t) / 2 + EDGE_MM for x, t in texts))
+    rear = strip_mm + BLOCK_WIDE_MM + REAR_MM
+    strip = plate((low, 0), (high, rear), base, turn_deg, measures.foot_mm)
+    labels = [label(text, x, EDGE_MM, base, measures) for x, text in texts]
     return Body(row, row, False, turn_deg, (strip, *parts, *labels), tuple(features))
 
 
-def labels_clash(items: tuple[Item, ...]) -> tuple[str, str] | None:
+def label_texts(items: tuple[Item, ...], measures: Measures) -> tuple[str, ...] | None:
+    """Return what stands beside each block and notch: its id, or with a wide nozzle its number.
+
+    The row's letter then stands before the W of the whole length alone. None if ids of usual width
+    or those numbers would meet.
+    """
+    ids = tuple(item.id for item in items)
+    if labels_clash(items, ids, measures) is None:
+        return ids
+    numbers = tuple(name[1:] for name in ids)
+    usual = replace(measures, nozzle_mm=min(USUAL_NOZZLE_MM, measures.nozzle_mm))
+    clash = labels_clash(items, ids, usual) or labels_clash(items, numbers, measures)
+    return None if clash else numbers
+
+
+def labels_clash(
+    items: tuple[Item, ...], texts: tuple[str, ...], measures: Measures
+) -> tuple[str, str] | None:
     """Return the first two neighbours whose labels would meet on the strip."""
     at = 0.0
     edge = float("-inf")
     before = ""
-    for item in items:
-        half = (width_mm(item.id) + LABEL_CLEAR_MM) / 2
+    for item, text in zip(items, texts, strict=True):
+        half = (measures.text_mm(text) + measures.label_clear_mm) / 2
         middle = at + item.size_mm / 2
         if middle - half < edge - 1e-9:
             return before, item.id
@@ -73,11 +89,13 @@ def labels_clash(items: tuple[Item, ...]) -> tuple[str, str] | None:
     return None
 
 
-def _fit_between(placed: list[tuple[float, str]], more: tuple[str, ...]) -> list[tuple[float, str]]:
+def _fit_between(
+    placed: list[tuple[float, str]], more: tuple[str, ...], measures: Measures
+) -> list[tuple[float, str]]:
     """Set further texts into the first wide enough spaces of the strip, or behind its end."""
-    texts = list(placed)
+    texts, width_mm = list(placed), measures.text_mm
     for text in more:
-        need = width_mm(text) / 2 + LABEL_CLEAR_MM
+        need = width_mm(text) / 2 + measures.label_clear_mm
         for (a, left), (b, right) in itertools.pairwise(texts):
             low, high = a + width_mm(left) / 2 + need, b - width_mm(right) / 2 - need
             if low <= high:
@@ -90,14 +108,12 @@ def _fit_between(placed: list[tuple[float, str]], more: tuple[str, ...]) -> list
     return [(round(x, 6), text) for x, text in texts]
 
 
-def _block(item: Item, at: float, base: float, top: float) -> Part:
-    section = rectangle((at, STRIP_MM), (at + item.size_mm, STRIP_MM + BLOCK_WIDE_MM))
+def _block(item: Item, at: float, strip_mm: float, base: float, top: float) -> Part:
+    section = rectangle((at, strip_mm), (at + item.size_mm, strip_mm + BLOCK_WIDE_MM))
     return Part(Loft("z", ((base - SUNK_MM, section), (top, section))), feature=item.id)
 
 
-def _span(
-    row: str, item: Item, form: Form, direction: Direction, middle: float, height: float
-) -> Sized:
+def _span(row: str, item: Item, form: Form, direction: Direction, jaws: Vector) -> Sized:
     return Sized(
         id=item.id,
         form=form,
@@ -105,7 +121,7 @@ def _span(
         size_mm=item.size_mm,
         role="span",
         row=row,
-        centre=(middle, STRIP_MM + BLOCK_WIDE_MM / 2, height),
+        centre=jaws,
         axis="x",
         readings=item.readings,
     )

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from coupons.making.bodies import Along, Body, Role, Sized, Turn
-from coupons.making.proportions import SHOULDER_MM
+from coupons.making.proportions import SHOULDER_MM, Measures
 from coupons.making.shapes import Axis, Part, Vector
 from coupons.terms import ROUND, Direction, Form, Jaws
 
@@ -38,7 +38,7 @@ class Series:
     wall_mm: float
     depth_mm: float
     length_mm: float
-    layer_height_mm: float
+    measures: Measures
     mark: str = ""
     pitch_mm: float = 0.0
     outer: bool = True

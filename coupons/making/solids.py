@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from coupons.errors import PlanError, Problem
 from coupons.making.bodies import turned
-from coupons.making.lettering import PEN_MM, RAISED_MM, glyph, letter_starts
+from coupons.making.lettering import PEN_MM, glyph, letter_starts
 from coupons.making.plan import Placed, Plan
 from coupons.making.shapes import Axis, Loft, Part, Prism, Shape, Text, Turned, Vector, to_space
 
@@ -210,21 +210,22 @@ def _turned_solid(shape: Turned) -> Manifold:
 
 def _text_solid(shape: Text) -> Manifold:
     letters = [
-        _letter(character).translate((start, 0, 0))
-        for character, start in zip(shape.text, letter_starts(shape.text), strict=True)
+        _letter(character, shape.scale, shape.raised_mm).translate((start, 0, 0))
+        for character, start in zip(shape.text, letter_starts(shape.text, shape.scale), strict=True)
     ]
     x, y, z = shape.place
     return Manifold.batch_boolean(letters, OpType.Add).translate((x, y, z - TEXT_SUNK_MM))
 
 
 @cache
-def _letter(character: str) -> Manifold:
+def _letter(character: str, scale: float, raised_mm: float) -> Manifold:
     """Return one letter as a solid standing on the bed, made once a process."""
     angles = 2 * np.pi * (np.arange(PEN_SIDES) + 0.5) / PEN_SIDES
-    pen = PEN_MM / 2 / np.cos(np.pi / PEN_SIDES) * np.column_stack([np.cos(angles), np.sin(angles)])
+    radius = scale * PEN_MM / 2 / np.cos(np.pi / PEN_SIDES)
+    pen = radius * np.column_stack([np.cos(angles), np.sin(angles)])
     passes = [
         CrossSection.hull_points(np.vstack([pen + stroke.start, pen + stroke.stop]))
-        for stroke in glyph(character)
+        for stroke in glyph(character, scale)
     ]
     drawn = CrossSection.batch_boolean(passes, OpType.Add)
-    return Manifold.extrude(drawn, RAISED_MM + TEXT_SUNK_MM)
+    return Manifold.extrude(drawn, raised_mm + TEXT_SUNK_MM)
