@@ -7,7 +7,7 @@ from typing import Literal
 from coupons.making.lettering import Point
 from coupons.making.proportions import CUT_CORNER_MM, Measures
 from coupons.making.shapes import Axis, Box, Loft, Outline, Part, Text, Vector, box_of, rectangle
-from coupons.terms import Direction, Form, Jaws
+from coupons.terms import Direction, Form, Jaws, Seam
 
 Role = Literal["fit", "gauge", "span", "swell"]
 Turn = Literal[0, 90, 45, -45]
@@ -32,6 +32,7 @@ class Sized:
     axis: Axis
     readings: tuple[tuple[Jaws, Along | None], ...] = ()
     at_bed: bool = False
+    seam: Seam | None = None
 
 
 @dataclass(frozen=True)

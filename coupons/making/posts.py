@@ -21,7 +21,7 @@ from coupons.making.proportions import (
 )
 from coupons.making.series import Item, Series
 from coupons.making.shapes import Loft, Outline, Part, Prism, Turned, circle_sides, rectangle
-from coupons.terms import Form
+from coupons.terms import Form, Seam
 
 SPINE_MM = 8.0  # tallest spine: higher posts stand over it
 # A groove for a loose pin's seam: its place, and depth and half width per nozzle.
@@ -94,9 +94,8 @@ def _standing_post(
     """Return shoulder and shaft between the heights of base, seat and tip."""
     if series.round:
         pin = _standing_pin(item, at, heights, series.measures.lead_in_mm)
-        # A gauge's seam would be in every trial it takes part in; a fixed pin's is one of many.
         groove = _seam_groove(item, at, heights, series.measures.nozzle_mm)
-        return [*pin, groove] if series.loose else pin
+        return [*pin, groove] if series.seam is Seam.HIDDEN else pin
     return _standing_tongue(item, at, heights, _post_width(series) / 2, series.measures)
 
 

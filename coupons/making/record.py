@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from coupons.atomic import write_text
 from coupons.errors import Problem, RunError
-from coupons.terms import Direction, Form, Jaws
+from coupons.terms import Direction, Form, Jaws, Seam
 
 Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
 Place = Annotated[float, Field(ge=-2000, le=2000, allow_inf_nan=False)]
@@ -27,7 +27,9 @@ class CouponFeature(_Frozen):
 
     ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (the mating
     feature of a loose piece), *span* (for the caliper only) or *swell* (met at the first layer on
-    purpose). ``place_mm`` is its centre on its plate as printed.
+    purpose). ``place_mm`` is its centre on its plate as printed. ``seam`` says of a pin whether its
+    seam stands proud (*shown*) or in a groove made for it (*hidden*); records of before that was
+    recorded say nothing.
     """
 
     id: str
@@ -40,6 +42,7 @@ class CouponFeature(_Frozen):
     plate: Annotated[int, Field(ge=1)]
     place_mm: tuple[Place, Place, Place]
     at_bed: bool = False
+    seam: Seam | None = None
 
 
 class CouponHardware(_Frozen):

@@ -18,7 +18,7 @@ from coupons.making.spec import Assumed
 from coupons.making.spec_rows import FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
 from coupons.making.tiles import tile
 from coupons.making.windows import windowed_plate, windowed_wall
-from coupons.terms import INTERNAL, ROUND, Direction, Form, Jaws
+from coupons.terms import INTERNAL, ROUND, Direction, Form, Jaws, Seam
 
 GAUGE_LETTERS = "GHJKL"
 HARDWARE_LETTER = "B"
@@ -157,13 +157,18 @@ def _gauge_series(row: FitRow, letter: str, assumed: Assumed, copy: int) -> Seri
     name = letter + GAUGE_LETTERS[copy]
     item = Item(name, row.size_mm, readings_for(mate, row.direction))
     flat = mate not in ROUND
+    series = _series(row, letter, assumed)
+    # A gauge's seam is in every trial that it takes part in, and a designer's pin has one too: the
+    # first gauge goes without, the next shows it, so that the two sides of it can be told apart.
+    grooved = mate is Form.PIN and not series.lying and copy % 2 == 0
     return replace(
-        _series(row, letter, assumed),
+        series,
         body=name,
         form=mate,
         role="gauge",
         items=(item,),
         loose=True,
+        seam=Seam.HIDDEN if grooved else Seam.SHOWN,
         mark=("≡" if row.direction is Direction.Z else "↔") if flat else "",
     )
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from coupons.making.bodies import Along, Body, Role, Sized, Turn
 from coupons.making.proportions import SHOULDER_MM, Measures
 from coupons.making.shapes import Axis, Part, Vector
-from coupons.terms import ROUND, Direction, Form, Jaws
+from coupons.terms import ROUND, Direction, Form, Jaws, Seam
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class Series:
     ``mark`` is a glyph set behind a loose piece's label (where its thickness lies), ``pitch_mm``
     the least distance between neighbours that their mates ask for. ``outer`` says that the body's
     outer sizes are features too. ``seat_wide_mm`` is how far the shoulder or head of a mate
-    reaches over the rim of a window.
+    reaches over the rim of a window, ``seam`` whether standing pins get a groove for theirs.
     """
 
     body: str
@@ -43,6 +43,7 @@ class Series:
     pitch_mm: float = 0.0
     outer: bool = True
     seat_wide_mm: float = SHOULDER_MM
+    seam: Seam = Seam.SHOWN
 
     @property
     def round(self) -> bool:
@@ -75,6 +76,7 @@ class Series:
             centre=centre,
             axis=axis,
             readings=item.readings,
+            seam=self.seam if self.form is Form.PIN else None,
         )
 
     def body_of(self, parts: list[Part], features: list[Sized], seat_mm: float) -> Body:
