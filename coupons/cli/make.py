@@ -61,6 +61,13 @@ def _length(low: float, high: float) -> click.FloatRange:
     help="Nozzle diameter; walls and labels grow with a wide one.",
 )
 @click.option(
+    "--speed",
+    "speed_mm_s",
+    type=_length(1, 2000),
+    metavar="MM/S",
+    help="Printing speed, kept with the run; the time is stated for it.",
+)
+@click.option(
     "--bed", "bed_mm", type=BedSize(), metavar="XxY", help="Bed size in mm, for example 220x220."
 )
 def command(
@@ -70,6 +77,7 @@ def command(
     material: str,
     layer_height_mm: float | None,
     nozzle_mm: float | None,
+    speed_mm_s: float | None,
     bed_mm: tuple[float, float] | None,
 ) -> None:
     """Make a coupon from SPEC, a shipped name or the path of a .toml file.
@@ -80,23 +88,25 @@ def command(
     from coupons.making.estimate import estimate
     from coupons.making.folder import checked_solids, write_coupon_files
     from coupons.making.plan import plan_coupon, record
+    from coupons.making.proportions import DEFAULT_SPEED_MM_S
     from coupons.making.spec import load_spec
     from coupons.measuring.run import start_run
     from coupons.showing.entry_page import write_entry_page
     from coupons.showing.sheet import write_sheet
 
     plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
-    told = _told(folder, estimate(plan), plan.rounded_rows())
+    speed = DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s
+    told = _told(folder, estimate(plan, speed), speed, plan.rounded_rows())
     solids = checked_solids(plan)
-    start_run(folder, record(plan), machine=machine, material=material)
+    start_run(folder, record(plan), machine=machine, material=material, speed_mm_s=speed_mm_s)
     write_coupon_files(plan, folder, solids)
     write_entry_page(folder)
     write_sheet(folder)
     click.echo(told)
 
 
-def _told(folder: Path, cost: "Estimate", rounded: tuple[str, ...]) -> str:
-    from coupons.making.estimate import MODEL_WORDS, PRINT_ADVICE
+def _told(folder: Path, cost: "Estimate", speed_mm_s: float, rounded: tuple[str, ...]) -> str:
+    from coupons.making.estimate import PRINT_ADVICE, model_words
 
     plates = "1 plate" if cost.plates == 1 else f"{cost.plates} plates"
     lines = [
@@ -104,7 +114,7 @@ def _told(folder: Path, cost: "Estimate", rounded: tuple[str, ...]) -> str:
         f"{cost.trials} trials",
         f"plastic  {cost.plastic_cm3:g} cm³, {cost.grams:g} g",
         f"time     about {cost.minutes:.0f} min on {plates}",
-        *_wrapped(f"({MODEL_WORDS})", "         "),
+        *_wrapped(f"({model_words(speed_mm_s)})", "         "),
         *_rounding(rounded),
         "",
         "Print so that the coupon shows the printer, not a trick:",

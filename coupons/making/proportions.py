@@ -39,6 +39,8 @@ SLENDER = 3.0  # a post is at most this many times as tall as thick, or it snaps
 TILE_MM = 1.0  # thickness of a swell witness: a caliper across it finds the first layer
 TILE_DEEP_MM = 14.0
 BODY_SPACE_MM = 4.0  # between bodies on a plate
+# Printing speed where none is stated: small parts are printed slowly (common practice, no source).
+DEFAULT_SPEED_MM_S = 60.0
 BED_MARGIN_MM = 5.0  # from a body to the edge of the bed
 
 
