@@ -45,9 +45,11 @@ def random_row(rng: np.random.Generator) -> str:
 def plan_of_some(seed: int) -> Plan | None:
     rng = np.random.default_rng(seed)
     text = 'title = "any"\n' + "".join(random_row(rng) for _ in range(3))
-    layer = float(rng.choice([0.1, 0.2]))
+    nozzle = float(rng.choice([0.25, 0.4, 0.4, 0.6, 0.8]))
+    layer = round(nozzle * float(rng.choice([0.2, 0.3, 0.5, 0.7, 0.75])), 4)
+    machine = {"nozzle_mm": nozzle, "layer_height_mm": layer}
     try:
-        return plan_coupon(parse_spec(text.encode(), "any", "any"), layer_height_mm=layer)
+        return plan_coupon(parse_spec(text.encode(), "any", "any"), **machine)
     except PlanError:  # in words: the table in test_spec.py holds them
         return None
 

@@ -194,6 +194,19 @@ def test_every_size_has_room_for_its_mate(form, direction):
         assert_roomy(plan)
 
 
+@pytest.mark.parametrize(
+    "row",
+    [
+        fit("slot", "x-y", 10.4).replace("[0, 0.2, 0.6]", "[-0.2]"),
+        hardware("hole", "z", 11.8, "outer_mm = 17.8\nwall_mm = 6\n").replace(
+            "0, 0.2, 0.6", "-0.2"
+        ),
+    ],
+)
+def test_windows_that_are_all_narrower_than_their_mate_leave_it_room_too(row):
+    assert crowded(plan_of(row).rows) == []
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", shipped_specs())
 def test_every_shipped_coupon_has_room_for_its_mates(name):

@@ -9,7 +9,7 @@ from coupons.making.bodies import Along, Body, Turn, turn_for
 from coupons.making.bought import bought_piece, outside_mm
 from coupons.making.limits import row_problems, rule_items
 from coupons.making.posts import lying, standing, width_in_row_mm
-from coupons.making.proportions import ROOM_MM, room_on
+from coupons.making.proportions import ROOM_MM, SHOULDER_MM, room_on
 from coupons.making.record import CouponHardware, CouponTrial
 from coupons.making.rules import rule
 from coupons.making.series import Item, Series
@@ -140,7 +140,19 @@ def _fixed_series(row: FitRow | HardwareRow, letter: str, assumed: Assumed) -> S
         )
         for number, gap in enumerate(row.gaps(), start=1)
     )
-    return replace(_series(row, letter, assumed), items=items)
+    return replace(
+        _series(row, letter, assumed),
+        items=items,
+        seat_wide_mm=_seat_wide_mm(row),
+    )
+
+
+def _seat_wide_mm(row: FitRow | HardwareRow) -> float:
+    """Return how far a mate's shoulder or head reaches over the rim of the widest window."""
+    wide = SHOULDER_MM
+    if isinstance(row, HardwareRow) and row.form is Form.HOLE:
+        wide = (outside_mm(row.nominal_mm, row.outer_mm) - row.size_mm) / 2
+    return wide - min(0.0, row.gaps()[-1]) / 2  # where all windows are narrower than their mate
 
 
 def _spaced(series: Series, mate: Body) -> Series:
@@ -188,8 +200,6 @@ def _fit(row: FitRow, letter: str, assumed: Assumed) -> BuiltRow:
 def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
     fixed = _fixed_series(row, letter, assumed)
     outer = outside_mm(row.nominal_mm, row.outer_mm)
-    if row.form is Form.HOLE:
-        fixed = replace(fixed, seat_wide_mm=(outer - row.size_mm) / 2)
     mate = MATES[row.form]
     piece = bought_piece(fixed, letter + HARDWARE_LETTER, mate, row.size_mm, outer)
     low, high = row.limits_mm
