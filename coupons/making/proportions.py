@@ -15,6 +15,7 @@ from coupons.making.lettering import (
 )
 
 EDGE_MM = 1.0  # from a label to the edge of its face: a caliper jaw must not ride up on it
+LABEL_APART_MM = 1.3  # between labels of neighbouring items, which must not read as one word
 LABEL_CLEAR_MM = 0.8  # between labels, for a 0.4 mm nozzle
 LEAD_IN_MM = 0.4  # at both mouths of a fit feature: keeps swell and stringing out of the trial
 FOOT_CHAMFER_MM = 0.4  # around every body at the bed: keeps first-layer swell off outer faces
@@ -107,8 +108,8 @@ class Measures:
 
     @cached_property
     def label_apart_mm(self) -> float:
-        """Space between labels of a row: wider than between large letters, or they read as one."""
-        return round(LABEL_CLEAR_MM + max(0.0, 2 * (self.letters - 1)), 6)
+        """Space between labels of a row."""
+        return round(LABEL_APART_MM + max(0.0, 2 * (self.letters - 1)), 6)
 
     @cached_property
     def lead_in_mm(self) -> float:
