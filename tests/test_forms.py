@@ -1,6 +1,7 @@
 """Every form in every direction, read back from the exported mesh by rays of another library."""
 
 import io
+import json
 import math
 from dataclasses import replace
 
@@ -10,7 +11,7 @@ import trimesh
 
 from coupons.making.agreement import disagreements
 from coupons.making.plan import Plan, plan_coupon, record
-from coupons.making.record import CouponFeature
+from coupons.making.record import CouponFeature, read_coupon
 from coupons.making.solids import LETTER, build_solids
 from coupons.making.spec import parse_spec
 from coupons.making.stl import stl_bytes
@@ -189,6 +190,30 @@ def test_a_loose_pin_has_a_groove_for_its_seam_away_from_the_caliper(plan, meshe
         found = width(meshes[pin.body], pin.place_mm, along, outermost=False)
         grooved[degrees] = found < pin.size_mm - 0.05
     assert [degrees for degrees, groove in grooved.items() if groove] == [67.5]
+
+
+def test_one_of_two_gauges_shows_its_seam_and_the_record_says_which(plan, meshes):
+    pins = [f for f in record(plan).features if f.form == "pin"]
+    along = (math.cos(math.radians(67.5)), math.sin(math.radians(67.5)), 0)
+    loose = [f for f in pins if f.role == "gauge" and f.direction == "z"]
+    assert [f.seam for f in loose] == ["hidden", "shown"]
+    for pin in pins:
+        if pin.direction == "z":
+            found = width(meshes[pin.body], pin.place_mm, along, outermost=False)
+            assert (found < pin.size_mm - 0.05) == (pin.seam == "hidden"), pin.id
+        else:  # what lies has no groove
+            assert pin.seam == "shown", pin.id
+    assert all(f.seam is None for f in record(plan).features if f.form != "pin")
+
+
+def test_a_record_that_says_nothing_of_seams_is_still_read(plan, tmp_path):
+    old = record(plan).model_dump(mode="json")
+    for feature in old["features"]:
+        del feature["seam"]
+    (tmp_path / "coupon.json").write_text(json.dumps(old))
+    read = read_coupon(tmp_path / "coupon.json")
+    assert {f.seam for f in read.features} == {None}
+    assert len(read.features) == len(old["features"])
 
 
 def test_the_record_is_held_against_each_feature_s_own_triangles(plan):

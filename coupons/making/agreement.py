@@ -3,7 +3,8 @@
 Every triangle knows which feature made it, through all unions and cuts. So the check needs no
 drawing: the middle of a feature's triangles, across its faces, must be its recorded place. A
 length between faces of other parts has no surface of its own: a line through its place must meet a
-face at both its ends.
+face at both its ends. Beside that every mate must find room where it comes to rest
+(:mod:`coupons.making.seating`).
 """
 
 import math
@@ -12,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import Problem
+from coupons.making.plan import Plan, record
 from coupons.making.record import Coupon, CouponFeature
+from coupons.making.seating import crowded
 from coupons.making.solids import Solid
 from coupons.terms import ROUND, Direction
 
@@ -26,6 +29,11 @@ ACROSS: dict[Direction, tuple[float, float, float]] = {
     Direction.XY_PLUS: (_DIAGONAL, _DIAGONAL, 0.0),
     Direction.XY_MINUS: (_DIAGONAL, -_DIAGONAL, 0.0),
 }
+
+
+def faults_of(plan: Plan, solids: tuple[Solid, ...]) -> list[Problem]:
+    """Return all that keeps a built plan from being written: surfaces, and mates without room."""
+    return [*disagreements(record(plan), solids), *crowded(plan.rows)]
 
 
 def disagreements(coupon: Coupon, solids: tuple[Solid, ...]) -> list[Problem]:

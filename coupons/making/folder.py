@@ -6,7 +6,7 @@ from pathlib import Path
 
 from coupons.atomic import not_ours, remove, write_bytes
 from coupons.errors import PlanError, Problem, WriteError
-from coupons.making.agreement import disagreements
+from coupons.making.agreement import faults_of
 from coupons.making.map import map_svg
 from coupons.making.marks import IS_OURS
 from coupons.making.plan import Plan, record
@@ -19,24 +19,40 @@ from coupons.progress import steps
 from coupons.reading import read_plain
 
 
-def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
-    """Write ``coupon.json``, ``print/``, ``map.svg`` and ``preview.png``; return what was written.
-
-    Everything is built and checked before the first file is touched. Print files of an earlier
-    layout of the coupon are removed.
+def checked_solids(plan: Plan) -> tuple[Solid, ...]:
+    """Build every body of a plan and hold it against the record, before any file is written.
 
     Raises
     ------
     PlanError
-        If a body does not come out as one watertight piece, or not as the record says.
+        If a body does not come out as one watertight piece, or not as the record says, or if a
+        mate has no room in its place.
+    """
+    solids = build_solids(plan)
+    problems = faults_of(plan, solids)
+    if problems:
+        raise PlanError(problems)
+    return solids
+
+
+def write_coupon_files(
+    plan: Plan, folder: Path, solids: tuple[Solid, ...] | None = None
+) -> tuple[Path, ...]:
+    """Write ``coupon.json``, ``print/``, ``map.svg`` and ``preview.png``; return what was written.
+
+    Everything is built and checked before the first file is touched; ``solids`` are those of
+    :func:`checked_solids`, where they have been built already. Print files of an earlier layout of
+    the coupon are removed.
+
+    Raises
+    ------
+    PlanError
+        As :func:`checked_solids`.
     WriteError
         If one of the files is there and was not made by this tool, or cannot be there.
     """
-    solids = build_solids(plan)
-    coupon = record(plan)
-    problems = disagreements(coupon, solids)
-    if problems:
-        raise PlanError(problems)
+    if solids is None:
+        solids = checked_solids(plan)
     loose = frozenset(item.body.id for item in plan.placed if item.body.loose)
     files = {folder / "print" / name: data for name, data in _print_files(plan, solids)}
     files[folder / "map.svg"] = map_svg(plan).encode("utf-8")
@@ -46,7 +62,7 @@ def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
         write_bytes(path, data)
     for path in _stale(folder / "print", plan.spec.name) - set(files):
         remove(path)
-    write_coupon(coupon, folder / "coupon.json")
+    write_coupon(record(plan), folder / "coupon.json")
     return (*files, folder / "coupon.json")
 
 

@@ -8,8 +8,7 @@ plastics shrink. Here the jaws press on the axis of the bar, and what is left is
 from dataclasses import dataclass
 from functools import cached_property
 
-from coupons.making.lettering import CAP_MM
-from coupons.making.proportions import EDGE_MM, FOOT_CHAMFER_MM, JAW_CLEAR_MM, layers_up
+from coupons.making.proportions import EDGE_MM, JAW_CLEAR_MM, Measures
 from coupons.making.series import Item
 from coupons.making.shapes import Outline
 from coupons.making.stiffness import (
@@ -22,7 +21,6 @@ from coupons.making.stiffness import (
     spreading_mm,
 )
 
-RAIL_MM = CAP_MM + 2 * EDGE_MM  # a rail carries a line of labels
 LOWEST_MM, HIGHEST_MM = 4.8, 10.0  # jaws stand askew unseen in deeper notches
 OFF_MM = 0.01  # no size may read farther off
 SLOPE = 5e-5  # nor may what all read off grow faster with their length,
@@ -36,6 +34,7 @@ class Ladder:
     items: tuple[Item, ...]
     rail_mm: float
     high_mm: float
+    foot_mm: float
 
     @property
     def wide_mm(self) -> float:
@@ -55,7 +54,7 @@ class Ladder:
     @cached_property
     def at_block(self) -> Section:
         """Section through a block and the rails."""
-        c, high, wide = FOOT_CHAMFER_MM, self.high_mm, self.wide_mm
+        c, high, wide = self.foot_mm, self.high_mm, self.wide_mm
         whole = ((c, 0.0), (wide - c, 0.0), (wide, c), (wide, high), (0.0, high), (0.0, c))
         return section_of((whole,))
 
@@ -66,21 +65,21 @@ class Ladder:
 
     def _rail(self, outer: float, inward: float) -> Outline:
         """Return a rail's outline from its outer face, whose foot is chamfered, inwards."""
-        c = FOOT_CHAMFER_MM if inward > 0 else -FOOT_CHAMFER_MM
+        c = self.foot_mm if inward > 0 else -self.foot_mm
         inner, high = outer + inward, self.high_mm
         corners = ((outer + c, 0.0), (inner, 0.0), (inner, high), (outer, high), (outer, abs(c)))
         return corners if inward > 0 else corners[::-1]
 
 
 def ladder_for(
-    items: tuple[Item, ...], wall_mm: float, depth_mm: float, layer_height_mm: float
+    items: tuple[Item, ...], wall_mm: float, depth_mm: float, measures: Measures
 ) -> Ladder:
     """Return the lowest ladder that keeps both limits, or the highest one that there may be."""
-    rail = max(wall_mm, RAIL_MM)
-    high = layers_up(max(depth_mm, LOWEST_MM), layer_height_mm)
+    rail = max(wall_mm, measures.cap_mm + 2 * EDGE_MM)  # it carries a line of labels
+    high = measures.layers_up(max(depth_mm, LOWEST_MM))
     while True:
-        ladder = Ladder(items, rail, high)
-        higher = layers_up(high + layer_height_mm / 2, layer_height_mm)
+        ladder = Ladder(items, rail, high, measures.foot_mm)
+        higher = measures.layers_up(high + measures.layer_height_mm / 2)
         off = reads_off_mm(ladder)
         stiff = max(map(abs, off)) <= OFF_MM and abs(slope(ladder, off)) <= SLOPE
         if stiff or higher > HIGHEST_MM:

@@ -21,6 +21,7 @@ from coupons.making.record import (
     CouponSpecRef,
 )
 from coupons.making.rows import BuiltRow, build_row
+from coupons.making.settle import rounded
 from coupons.making.shapes import Vector
 from coupons.making.spec import Assumed, Spec
 from coupons.making.spec_words import problems_of
@@ -68,6 +69,11 @@ class Plan:
     def on(self, plate: int) -> tuple[Placed, ...]:
         """Return the bodies of one plate."""
         return tuple(item for item in self.placed if item.plate == plate)
+
+    def rounded_rows(self) -> tuple[str, ...]:
+        """Return the letters of rows with heights or gaps that were moved to whole layers."""
+        rows = zip(self.spec.row_ids(), self.spec.rows, strict=True)
+        return tuple(letter for letter, row in rows if rounded(row, self.assumed))
 
 
 def plan_coupon(
@@ -224,4 +230,5 @@ def _feature_record(item: Placed, feature: Sized) -> CouponFeature:
         plate=item.plate,
         place_mm=(round(x, 4), round(y, 4), round(z, 4)),
         at_bed=feature.at_bed,
+        seam=feature.seam,
     )

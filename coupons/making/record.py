@@ -14,7 +14,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from coupons.atomic import write_text
 from coupons.errors import Problem, RunError
 from coupons.reading import read_plain
-from coupons.terms import Direction, Form, Jaws
+from coupons.terms import Direction, Form, Jaws, Seam
 
 Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
 Moment = Annotated[float, Field(allow_inf_nan=False)]
@@ -30,7 +30,9 @@ class CouponFeature(_Frozen):
 
     ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (the mating
     feature of a loose piece), *span* (for the caliper only) or *swell* (met at the first layer on
-    purpose). ``place_mm`` is its centre on its plate as printed.
+    purpose). ``place_mm`` is its centre on its plate as printed. ``seam`` says of a pin whether its
+    seam stands proud (*shown*) or in a groove made for it (*hidden*); records of before that was
+    recorded say nothing.
     """
 
     id: str
@@ -43,6 +45,7 @@ class CouponFeature(_Frozen):
     plate: Annotated[int, Field(ge=1)]
     place_mm: tuple[Place, Place, Place]
     at_bed: bool = False
+    seam: Seam | None = None
 
 
 class CouponHardware(_Frozen):

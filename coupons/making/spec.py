@@ -11,6 +11,7 @@ from typing import Annotated
 from pydantic import Field, ValidationError, model_validator
 
 from coupons.errors import Problem, SpecError
+from coupons.making.proportions import THICKEST_LAYER, Measures
 from coupons.making.spec_rows import ROW_LETTERS, Line, Number, Row, SpecModel
 from coupons.making.spec_words import problems_of, unknown_key
 from coupons.reading import load_toml, read_plain, stands
@@ -26,6 +27,21 @@ class Assumed(SpecModel):
     bed_mm: tuple[BedSide, BedSide] = (180.0, 180.0)
     layer_height_mm: Annotated[Number, Field(ge=0.04, le=1.0)] = 0.2
     nozzle_mm: Annotated[Number, Field(ge=0.1, le=1.5)] = 0.4
+
+    @property
+    def measures(self) -> Measures:
+        """The proportions that follow nozzle and layers."""
+        return Measures(self.nozzle_mm, self.layer_height_mm)
+
+    @model_validator(mode="after")
+    def _layers_hold(self) -> "Assumed":
+        most = THICKEST_LAYER * self.nozzle_mm
+        if self.layer_height_mm > most + 1e-9:
+            raise ValueError(
+                f"layer_height_mm at most {most:g} mm, {THICKEST_LAYER:g} of the nozzle, "
+                f"got {self.layer_height_mm:g} mm"
+            )
+        return self
 
 
 class Spec(SpecModel):

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Self
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from coupons.errors import ConditionsError, Problem
+from coupons.making.proportions import DEFAULT_SPEED_MM_S
 from coupons.measuring.validation import problems_of
 from coupons.reading import load_toml, read_plain
 
@@ -80,7 +81,7 @@ layer_height_mm = {layer_height_mm}
 # Good to know later, when two runs differ and you ask why.
 # nozzle_temp_c = 210
 # bed_temp_c = 60
-# speed_mm_s = 60  # speed of the outer walls
+# speed_mm_s = {default_speed:g}  # speed of the outer walls
 # printed_on = 2026-01-31  # year-month-day
 
 # true only where `coupons rehearse` made the entries up.
@@ -98,14 +99,22 @@ def toml_text(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def conditions_text(machine: str, material: str, nozzle_mm: float, layer_height_mm: float) -> str:
+def conditions_text(
+    machine: str,
+    material: str,
+    nozzle_mm: float,
+    layer_height_mm: float,
+    speed_mm_s: float | None = None,
+) -> str:
     """Return a commented conditions.toml; a blank machine or material is left to fill in."""
-    return _TEMPLATE.format(
+    text = _TEMPLATE.format(
         machine=toml_text(machine),
         material=toml_text(material),
         nozzle_mm=nozzle_mm,
         layer_height_mm=layer_height_mm,
+        default_speed=DEFAULT_SPEED_MM_S,
     )
+    return text if speed_mm_s is None else set_value(text, "", "speed_mm_s", f"{speed_mm_s:g}")
 
 
 def read_conditions(path: Path) -> Conditions:

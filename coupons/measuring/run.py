@@ -126,6 +126,7 @@ def start_run(
     material: str = "",
     nozzle_mm: float | None = None,
     layer_height_mm: float | None = None,
+    speed_mm_s: float | None = None,
 ) -> None:
     """Write conditions to fill in and a sheet with one blank row per trial and reading.
 
@@ -144,6 +145,7 @@ def start_run(
         material,
         assumed.nozzle_mm if nozzle_mm is None else nozzle_mm,
         assumed.layer_height_mm if layer_height_mm is None else layer_height_mm,
+        speed_mm_s,
     )
     problems = [
         *_unusable(text),
