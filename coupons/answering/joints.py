@@ -253,8 +253,8 @@ def _drawn_wider(profile: Profile, found: Answer | SizeAnswer | None, at: int) -
 
 
 def _step_mm(profile: Profile, found: Answer | SizeAnswer) -> float:
-    if found.layers is not None:
-        return profile.layer_height_mm
+    if found.layer_mm is not None:
+        return found.layer_mm
     return gap_step_mm(found.question.gives) if isinstance(found, Answer) else DRAWN_STEP_MM
 
 

@@ -5,22 +5,12 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from coupons.answering.lengths import length_mm
 from coupons.errors import AnswerError, Problem
 from coupons.measuring.entries import parse_number
 
 _STRESSES = {"": 1.0, "mpa": 1.0, "n/mm2": 1.0, "n/mm²": 1.0, "gpa": 1000.0}
 _PERCENT = ("%", "percent")
-
-
-def parse_length_mm(text: str) -> float | None:
-    """Read a length in mm; None if it is none, or in another unit.
-
-    Examples
-    --------
-    >>> parse_length_mm("2,4"), parse_length_mm("2.4 mm"), parse_length_mm("1 in")
-    (2.4, 2.4, None)
-    """
-    return _with_unit(text, {"": 1.0, "mm": 1.0})
 
 
 def parse_stress_mpa(text: str) -> float | None:
@@ -92,8 +82,8 @@ class Quantity:
         return self.lowest < value <= self.highest or (self.or_lowest and value == self.lowest)
 
 
-LENGTH = Quantity("a length over 0, up to 2000 mm", "19 or 19 mm", parse_length_mm, 0, 2000)
-BORE = Quantity("a length from 0 to 2000 mm", "0 or 5 mm", parse_length_mm, 0, 2000, or_lowest=True)
+LENGTH = Quantity("a length over 0, up to 2000 mm", "19 or 19 mm", length_mm, 0, 2000)
+BORE = Quantity("a length from 0 to 2000 mm", "0 or 5 mm", length_mm, 0, 2000, or_lowest=True)
 MODULUS = Quantity("a modulus over 0", "3500 MPa or 3.5 GPa", parse_stress_mpa, 0, 1e6)
 STRAIN = Quantity("a strain over 0, up to 0.5", "0.02 or 2 %", parse_share, 0, 0.5)
 POISSON = Quantity("a ratio from 0 to 0.5", "0.36", parse_share, 0, 0.5, or_lowest=True)

@@ -161,8 +161,9 @@ def _spaced(series: Series, mate: Body) -> Series:
     if series.form in INTERNAL:
         return series
     (low, _, _), (high, _, _) = mate.box
+    middle = mate.features[0].centre[0]  # the cut corner makes a wall longer at one end
     post = max(width_in_row_mm(series, item) for item in series.items)
-    return replace(series, pitch_mm=(high - low + post) / 2 + ROOM_MM)
+    return replace(series, pitch_mm=max(high - middle, middle - low) + post / 2 + ROOM_MM)
 
 
 def _gauge_series(row: FitRow, letter: str, assumed: Assumed, copy: int) -> Series:
