@@ -58,8 +58,8 @@ def test_the_steps_are_told_as_well_as_they_are_known():
         assert amount(cause).endswith(f"± {100 * cause.sd:.2f} %")
 
 
-def found_scales(machine, seed):
-    """Print and read `first` once; return error, sd and true value of the scales found."""
+def read_once(machine, seed):
+    """Print and read `first` once, and fit it."""
     work = work_list(first_coupon())
     sizes, fits = as_entries(work, try_out(machine, work, np.random.default_rng(seed)))
     conditions = Conditions(
@@ -70,8 +70,12 @@ def found_scales(machine, seed):
         rehearsed=True,
         caliper={"jaw_land_mm": round(machine.caliper.jaw_land_mm, 2)},
     )
-    run = Run(None, work.coupon, conditions, sizes, fits)
-    causes = {cause.name: cause for cause in find_causes(fit_runs([run])).found}
+    return fit_runs([Run(None, work.coupon, conditions, sizes, fits)])
+
+
+def found_scales(machine, seed):
+    """Return error, sd and true value of the scales that one print shows."""
+    causes = {cause.name: cause for cause in find_causes(read_once(machine, seed)).found}
     return [
         (causes[name].value, causes[name].sd, -getattr(machine.axes, f"shrink_{name[-1]}"))
         for name in ("scale_x", "scale_y")
@@ -102,14 +106,7 @@ def test_what_is_missing_without_the_widening_is_the_lost_motion():
         machine = random_machine(rng)
         none = machine.axes.model_copy(update={"lost_x_mm": 0.0, "lost_y_mm": 0.0})
         machine = machine.model_copy(update={"axes": none})
-        work = work_list(first_coupon())
-        sizes, fits = as_entries(work, try_out(machine, work, np.random.default_rng(seed)))
-        conditions = Conditions(
-            machine="bench-1", material="grey", nozzle_mm=0.4, layer_height_mm=0.2, rehearsed=True
-        )
-        land = {"jaw_land_mm": round(machine.caliper.jaw_land_mm, 2)}
-        conditions = conditions.model_copy(update={"caliper": land})
-        fitted = fit_runs([Run(None, work.coupon, conditions, sizes, fits)])
+        fitted = read_once(machine, seed)
         sd = np.sqrt(np.diag(fitted.covariance))[SCALES]
         true = [-machine.axes.shrink_x, -machine.axes.shrink_y]
         inside += list(np.abs(fitted.mean[SCALES] - true) < 1.645 * sd)

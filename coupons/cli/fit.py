@@ -77,7 +77,7 @@ def command(
 def _data(learned: "Learned", path: Path) -> dict[str, object]:
     from dataclasses import asdict
 
-    from coupons.learning.decisions import row_name
+    from coupons.learning.decisions import row_name, run_name
 
     surprises = asdict(learned.surprises)
     for one in surprises["found"]:
@@ -87,4 +87,13 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
         "causes": asdict(learned.causes),
         "surprises": surprises,
         "held_out": asdict(learned.held_out),
+        "runs": [
+            {
+                "run": run_name(learned.runs, one.run),
+                "unlike": [apart.name for apart in one.unlike],
+                "limit_sds": one.limit,
+                "apart": [asdict(apart) for apart in one.apart],
+            }
+            for one in learned.verdicts
+        ],
     }

@@ -12,8 +12,10 @@ from coupons.learning.fit import Fitted
 from coupons.learning.held_out import HeldOut, HeldOutReadings, HeldOutTrials, hold_out
 from coupons.learning.profile import Profile
 from coupons.learning.surprises import Surprise, Surprises, find_surprises
+from coupons.learning.unlike import RunVerdict, verdicts
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
+from coupons.showing.run_words import alike_sentence, doubted_run
 from coupons.terms import INTERNAL, Grade
 
 WIDTH = 80
@@ -31,7 +33,8 @@ _PLACES = {Place.SET_UP: "set-up", Place.MODEL: "model", Place.NEITHER: "-"}
 class Learned:
     """Everything that a fit found out, as it is to be told.
 
-    ``looks`` is how many further things `coupons check` would have a person look at.
+    ``looks`` is how many further things `coupons check` would have a person look at; ``verdicts``
+    hold each of several runs against the others.
     """
 
     profile: Profile
@@ -40,6 +43,7 @@ class Learned:
     surprises: Surprises
     held_out: HeldOut
     looks: int
+    verdicts: tuple[RunVerdict, ...] = ()
 
 
 def learned_from(
@@ -60,7 +64,15 @@ def learned_from(
     told = {(one.run, one.where) for one in surprises.found}
     looks = sum((n, look.where) not in told for n, each in enumerate(findings) for look in each)
     held_out = hold_out(fitted.mixture)
-    return Learned(profile, runs, find_causes(fitted), surprises, held_out, looks)
+    return Learned(
+        profile,
+        runs,
+        find_causes(fitted),
+        surprises,
+        held_out,
+        looks,
+        verdicts(runs, fitted.mixture.model.table),
+    )
 
 
 def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
@@ -76,6 +88,7 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     lines += textwrap.wrap(_counted(learned.profile), WIDTH)
     lines += ["", "Do first:", *_numbered(_to_do(learned, profile_path))]
     lines += ["", *_cause_lines(learned.causes)]
+    lines += textwrap.wrap(alike_sentence(learned.verdicts), WIDTH, subsequent_indent="  ")
     lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out), ""]
     question = _first_joint(learned.runs)
     if not question:
@@ -153,7 +166,8 @@ def doubts(learned: Learned) -> list[tuple[str, str]]:
     caliper_mm = learned.profile.scatters["sigma"].median_mm
     hand_mm = learned.profile.scatters["omega"].median_mm
     grades = {grade for run in learned.runs for e in run.fits for grade in (e.tightest, e.loosest)}
-    found = []
+    doubted = doubted_run(learned.runs, learned.verdicts)
+    found = [doubted] if doubted else []
     if caliper_mm > _ABSURD_CALIPER_MM:
         found.append(
             (
