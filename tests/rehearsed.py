@@ -16,9 +16,11 @@ def first_coupon():
     return record(plan_coupon(load_spec("first")))
 
 
-def rehearsed_run(seed, machine="bench-1", coupon=None, folder="run-a"):
+def rehearsed_run(seed, machine="bench-1", coupon=None, folder="run-a", jaw_land_mm=0.3):
+    """Return a run on a machine, or on the shipped one of that name."""
     work = work_list(coupon or first_coupon())
-    found = try_out(load_machine(machine), work, np.random.default_rng(seed))
+    prints_on = load_machine(machine) if isinstance(machine, str) else machine
+    found = try_out(prints_on, work, np.random.default_rng(seed))
     sizes, fits = as_entries(work, found)
     conditions = Conditions(
         machine="bench-1",
@@ -26,6 +28,6 @@ def rehearsed_run(seed, machine="bench-1", coupon=None, folder="run-a"):
         nozzle_mm=0.4,
         layer_height_mm=0.2,
         rehearsed=True,
-        caliper={"jaw_land_mm": 0.3},
+        caliper={"jaw_land_mm": jaw_land_mm},
     )
     return Run(Path(folder), work.coupon, conditions, sizes, fits)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from rehearsed import first_coupon
+from rehearsed import rehearsed_run
 from synthetic import done_coupons, observed, with_reports
 
 from coupons.learning.causes import find_causes
@@ -10,10 +10,7 @@ from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_design, fit_runs
 from coupons.learning.lost_motion import LOST_X_LESS_Y_MM, mistaken_for_scale
-from coupons.measuring.conditions import Conditions
 from coupons.measuring.machine import random_machine
-from coupons.measuring.rehearsal import as_entries, try_out, work_list
-from coupons.measuring.run import Run
 from coupons.showing.fit_summary import amount
 
 SCALES = [EFFECTS.index(f"scale_{axis}") for axis in "xy"]
@@ -60,17 +57,8 @@ def test_the_steps_are_told_as_well_as_they_are_known():
 
 def read_once(machine, seed):
     """Print and read `first` once, and fit it."""
-    work = work_list(first_coupon())
-    sizes, fits = as_entries(work, try_out(machine, work, np.random.default_rng(seed)))
-    conditions = Conditions(
-        machine="bench-1",
-        material="grey",
-        nozzle_mm=0.4,
-        layer_height_mm=0.2,
-        rehearsed=True,
-        caliper={"jaw_land_mm": round(machine.caliper.jaw_land_mm, 2)},
-    )
-    return fit_runs([Run(None, work.coupon, conditions, sizes, fits)])
+    land_mm = round(machine.caliper.jaw_land_mm, 2)
+    return fit_runs([rehearsed_run(seed, machine, jaw_land_mm=land_mm)])
 
 
 def found_scales(machine, seed):
