@@ -16,9 +16,11 @@ def first_coupon():
     return record(plan_coupon(load_spec("first")))
 
 
-def rehearsed_run(seed, machine="bench-1", coupon=None, folder="run-a"):
+def rehearsed_run(seed, machine="bench-1", coupon=None, folder="run-a", jaw_land_mm=0.3):
+    """Return a run on a machine, or on the shipped one of that name."""
+    prints_on = load_machine(machine) if isinstance(machine, str) else machine
     rng = np.random.default_rng(seed)
-    return run_by(load_machine(machine), coupon or first_coupon(), rng, 0.3, folder)
+    return run_by(prints_on, coupon or first_coupon(), rng, jaw_land_mm, folder)
 
 
 def run_by(machine, coupon, rng, jaw_land_mm, folder="run-a"):

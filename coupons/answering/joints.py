@@ -241,7 +241,7 @@ def _drawn_wider(profile: Profile, found: Answer | SizeAnswer | None, at: int) -
     """Yield a joint step by step wider, as it can be drawn."""
     if found is None:
         return
-    step_mm = _step_mm(profile, found)
+    step_mm = _step_mm(found)
     for steps in range(1, max(1, math.floor(_WIDEST_MM / step_mm)) + 1):
         wider_mm = round(steps * step_mm, 6)
         if isinstance(found, SizeAnswer):
@@ -252,7 +252,7 @@ def _drawn_wider(profile: Profile, found: Answer | SizeAnswer | None, at: int) -
             yield Wider(at, wider_mm, moves, fit_demand(profile, found.question, gap_mm))
 
 
-def _step_mm(profile: Profile, found: Answer | SizeAnswer) -> float:
+def _step_mm(found: Answer | SizeAnswer) -> float:
     if found.layer_mm is not None:
         return found.layer_mm
     return gap_step_mm(found.question.gives) if isinstance(found, Answer) else DRAWN_STEP_MM

@@ -81,7 +81,7 @@ def command(
 def _data(learned: "Learned", path: Path) -> dict[str, object]:
     from dataclasses import asdict
 
-    from coupons.learning.decisions import row_name
+    from coupons.learning.decisions import row_name, run_name
     from coupons.showing.fit_summary import shared_slips
 
     surprises = asdict(learned.surprises)
@@ -97,4 +97,13 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
             for where, one in shared_slips(learned)
         ],
         "held_out": asdict(learned.held_out),
+        "runs": [
+            {
+                "run": run_name(learned.runs, one.run),
+                "unlike": [apart.name for apart in one.unlike],
+                "limit_sds": one.limit,
+                "apart": [asdict(apart) for apart in one.apart],
+            }
+            for one in learned.verdicts
+        ],
     }

@@ -18,7 +18,7 @@ from coupons.learning.likelihood import reading_terms
 Array = NDArray[np.floating]
 
 # Standard deviation of what x loses beyond y. Six machines were fatter along y by 0.04 to 0.10 mm
-# (lengths of published prints, see MODEL.md); the virtual machines' ranges have 0.04.
+# at 10 mm in published lengths (a figure from memory); the virtual machines' ranges have 0.04.
 LOST_X_LESS_Y_MM = 0.05
 
 

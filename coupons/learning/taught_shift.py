@@ -29,9 +29,9 @@ if TYPE_CHECKING:  # a profile holds its own taught shift
 Array = NDArray[np.floating]
 
 # Half of a shift goes to each of two faces, as growth does, which is counted a face.
-_AS_GROWTH = np.zeros((len(TERMS), 2))
+AS_GROWTH = np.zeros((len(TERMS), 2))
 for _axis, _names in enumerate((("growth_ext", "growth_int"), ("growth_ext_z", "growth_int_z"))):
-    _AS_GROWTH[[TERMS.index(name) for name in _names], _axis] = 0.5
+    AS_GROWTH[[TERMS.index(name) for name in _names], _axis] = 0.5
 
 # A covariance written by hand may be smaller than any fit would leave it: what data can say of a
 # mean shift ends short of everything.
@@ -93,7 +93,7 @@ def taught_shift(
     runs : two of int
         How many prints taught something there. None counts as one: nothing is learned from it.
     """
-    passes = _AS_GROWTH / prior_variance[:, None]
+    passes = AS_GROWTH / prior_variance[:, None]
     lost = np.diag(prior_variance) - covariance
     learned = passes.T @ lost @ passes
     counts = np.maximum(runs, 1)

@@ -13,7 +13,6 @@ from coupons.learning.causes import Cause, Causes, Place
 from coupons.learning.decisions import row_name
 from coupons.learning.profile import Profile
 from coupons.learning.surprises import Surprise, Surprises
-from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
 from coupons.showing.joint_tables import FitLine, JointTable, joint_title
 from coupons.showing.unmeasured import unmeasured
@@ -42,7 +41,7 @@ def first_steps(
     causes: Causes,
     surprises: Surprises,
     tables: Sequence[JointTable],
-    shared: Sequence[tuple[str, Finding]] = (),
+    doubted: Sequence[Step] = (),
 ) -> tuple[Step, ...]:
     """Return at most three things to do first.
 
@@ -55,11 +54,10 @@ def first_steps(
     surprises : Surprises
     tables : sequence of JointTable
         What the profile answers; nothing is drawn by answers that rest on doubtful entries.
-    shared : sequence of (str, Finding)
-        Slips that many entries seem to share, each with where they stand.
+    doubted : sequence of Step
+        What else puts all that was learned in doubt.
     """
-    doubted = [(f"Look at {where} again", _told(slip)) for where, slip in shared]
-    doubted += _doubts(profile, runs)
+    doubted = [*doubted, *_doubts(profile, runs)]
     drawn = [] if doubted else _draw_steps(tables)
     steps = [
         *doubted,
@@ -70,11 +68,6 @@ def first_steps(
     if len(steps) < MOST:  # to foresee what coupons would teach takes a moment
         steps += _next_steps(profile, tables)
     return tuple(steps[:MOST])
-
-
-def _told(slip: Finding) -> str:
-    what = slip.what[:1].upper() + slip.what[1:]
-    return f"{what}. {slip.todo}."
 
 
 def _doubts(profile: Profile, runs: Sequence[Run]) -> list[Step]:

@@ -14,11 +14,13 @@ from coupons.learning.held_out import HeldOut, HeldOutReadings, HeldOutTrials, h
 from coupons.learning.profile import Profile
 from coupons.learning.shared_slips import find_shared_slips
 from coupons.learning.surprises import Surprise, Surprises, find_surprises
+from coupons.learning.unlike import RunVerdict, verdicts
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
 from coupons.showing.families import families
 from coupons.showing.first_steps import Step, first_steps
 from coupons.showing.joint_tables import JointTable, joint_tables
+from coupons.showing.run_words import alike_sentence, doubted_run
 from coupons.terms import INTERNAL
 
 WIDTH = 80
@@ -30,7 +32,8 @@ _PLACES = {Place.SET_UP: "set-up", Place.MODEL: "model", Place.NEITHER: "-"}
 class Learned:
     """Everything that a fit found out, as it is to be told.
 
-    ``looks`` is how many further things `coupons check` would have a person look at.
+    ``looks`` is how many further things `coupons check` would have a person look at; ``verdicts``
+    hold each of several runs against the others.
     """
 
     profile: Profile
@@ -40,6 +43,7 @@ class Learned:
     held_out: HeldOut
     looks: int
     shared: tuple[tuple[Finding, ...], ...] = ()
+    verdicts: tuple[RunVerdict, ...] = ()
 
     @cached_property
     def tables(self) -> tuple[JointTable, ...]:
@@ -55,8 +59,15 @@ class Learned:
             self.causes,
             self.surprises,
             self.tables,
-            shared_slips(self),
+            self._doubted,
         )
+
+    @property
+    def _doubted(self) -> list[Step]:
+        """Say what puts all that was learned in doubt: a strange run, slips of many entries."""
+        run = doubted_run(self.runs, self.verdicts)
+        slips = [(f"Look at {where} again", _told(slip)) for where, slip in shared_slips(self)]
+        return [*([(run[0], f"{run[1]}.")] if run else []), *slips]
 
 
 def learned_from(
@@ -78,7 +89,9 @@ def learned_from(
     looks = sum((n, look.where) not in told for n, each in enumerate(findings) for look in each)
     held_out = hold_out(fitted.mixture)
     shared = find_shared_slips(fitted, runs)
-    return Learned(profile, runs, find_causes(fitted), surprises, held_out, looks, shared)
+    apart = verdicts(runs, fitted.mixture.model.table)
+    causes = find_causes(fitted)
+    return Learned(profile, runs, causes, surprises, held_out, looks, shared, apart)
 
 
 def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
@@ -95,6 +108,7 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     if learned.steps:
         lines += ["", "Do first:", *_numbered(learned.steps)]
     lines += ["", *_cause_lines(learned.causes)]
+    lines += textwrap.wrap(alike_sentence(learned.verdicts), WIDTH, subsequent_indent="  ")
     lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out), ""]
     if not any(table.lines for table in learned.tables):
         ask = f"No fit can be answered yet: `coupons next {profile_path}` says what to print next."
@@ -132,6 +146,11 @@ def shared_slips(learned: Learned) -> list[tuple[str, Finding]]:
         for n, of_run in enumerate(learned.shared)
         for one in of_run
     ]
+
+
+def _told(slip: Finding) -> str:
+    what = slip.what[:1].upper() + slip.what[1:]
+    return f"{what}. {slip.todo}."
 
 
 def _cause_lines(causes: Causes) -> list[str]:

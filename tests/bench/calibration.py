@@ -136,8 +136,8 @@ def _ask(profile, question):
         return None
 
 
-def try_joint(printer, joint, gap_mm, rng, shifts=None):
-    """Print a joint once and try it: the grade that a hand finds, without lapses."""
+def print_gap(printer, joint, gap_mm, rng, shifts=None):
+    """Print a joint once and return its gap in mm."""
     s = printer.scatters
     if shifts is None:  # a print of its own
         shifts = rng.normal(0, [s.rho, s.rho_z])
@@ -151,12 +151,14 @@ def try_joint(printer, joint, gap_mm, rng, shifts=None):
         own = rng.normal(0, np.sqrt((1 - z) * s.tau**2 + z * s.tau_z**2))
         shift = sign * ((1 - z) * shifts[0] + z * shifts[1])
         sizes.append(drawn + effect_row(feature) @ printer.effects + own + shift)
-    felt = (
-        sizes[0]
-        - sizes[1]
-        - float(loss_row(joint.internal in ROUND, joint.direction) @ printer.losses)
-    )
-    felt += rng.normal(0, s.omega)
+    return sizes[0] - sizes[1]
+
+
+def try_joint(printer, joint, gap_mm, rng, shifts=None):
+    """Print a joint once and try it: the grade that a hand finds, without lapses."""
+    felt = print_gap(printer, joint, gap_mm, rng, shifts)
+    felt -= float(loss_row(joint.internal in ROUND, joint.direction) @ printer.losses)
+    felt += rng.normal(0, printer.scatters.omega)
     return GRADES[int((felt >= printer.thresholds).sum())]
 
 
