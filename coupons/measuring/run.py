@@ -20,6 +20,7 @@ from coupons.measuring.entries import FitEntry, SizeEntry, Typed, ZeroEntry, sur
 from coupons.reading import read_plain, stands
 
 RECORD_FILE = "coupon.json"
+LEAST_SHARING, MOST_SHARING = 20, 2000  # entries of a sheet; see `may_share_slips`
 
 T = TypeVar("T")
 
@@ -116,6 +117,14 @@ def survey_run(folder: Path) -> Survey:
     if typed.problems:
         faults.append(EntriesError(typed.problems))
     return Survey(coupon, conditions, typed, tuple(faults))
+
+
+def may_share_slips(run: Run) -> bool:
+    """Tell whether a sheet is long enough for slips that many entries share, and not too long.
+
+    Fewer entries cannot tell such a slip from chance; more were not typed by a hand.
+    """
+    return LEAST_SHARING <= len(run.sizes) + len(run.fits) <= MOST_SHARING
 
 
 def start_run(
