@@ -82,7 +82,7 @@ def test_numbers_and_brackets_without_end_in_a_machine(folder, tmp_path, text):
     assert "own.toml line 1" in refused("rehearse", folder, "--machine", machine)
 
 
-@pytest.mark.parametrize("name", ["a**b", "[a]", "a?b", "..a", "a b", "ä½"])
+@pytest.mark.parametrize("name", ["a**b", "[a]", "a?b", "..a", "a b", "ä½", "\udcff", "a\x01\nb"])
 def test_a_spec_of_any_name_makes_a_coupon(tmp_path, name):
     shipped = Path(__file__).parents[1] / "coupon_specs" / "recheck.toml"
     spec = shutil.copy(shipped, tmp_path / f"{name}.toml")
@@ -147,7 +147,22 @@ def test_names_that_are_no_text(folder, tmp_path):
     os.rename(folder, no_text(tmp_path / "run" / ".."))  # noqa: PTH104  a Path is text too
     for arguments in (["check"], ["fit"], ["fit", "--json"]):
         assert run(arguments[0], odd, *arguments[1:]).exit_code in (0, 1)
+    shutil.copytree(DEMO, tmp_path / "other")
+    spoil_number(tmp_path / "other" / "entries.csv")
+    profile = tmp_path / "both.json"
+    without = ["--without", f"{Path(odd).name}:12"]
+    assert run("fit", odd, tmp_path / "other", *without, "-o", profile).exit_code == 0
+    assert read_profile(profile).without == ("odd-\\udcff\\udcfe:12",)
     assert run("board", odd, "-o", Path(odd) / "board.html").exit_code in (0, 1)
+
+
+def spoil_number(sheet):
+    """Let a sheet be of another print."""
+    text = sheet.read_text(encoding="utf-8-sig")
+    row = next(line for line in text.splitlines() if line.startswith("size,"))
+    cells = row.split(",")
+    cells[3] = f"{float(cells[3]) + 0.01:.2f}"
+    sheet.write_text(text.replace(row, ",".join(cells)), encoding="utf-8")
 
 
 def test_a_folder_that_may_not_be_searched(folder, tmp_path, monkeypatch):

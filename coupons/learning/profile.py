@@ -36,6 +36,7 @@ from coupons.measuring.conditions import LayerHeight, Name, Nozzle
 from coupons.measuring.entries import LARGEST_MM
 from coupons.measuring.run import Run
 from coupons.measuring.validation import problems_of
+from coupons.neutral import one_line
 from coupons.reading import read_plain
 from coupons.terms import Direction, Form
 
@@ -287,7 +288,7 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
             name: LogSpread(median_mm=_short(math.exp(mean)), log_sd=_short(sd))
             for name, (mean, sd) in log_sds.items()
         },
-        without=tuple(without),
+        without=tuple(map(one_line, without)),
         coupons=tuple(run.coupon.spec.name for run in runs),
         entries_sha256=_digest(runs),
     )

@@ -98,7 +98,9 @@ def load_spec(name_or_path: str | Path) -> Spec:
         data = read_plain(path, MOST_BYTES)
     except OSError as error:
         raise SpecError([Problem(str(path), "a readable file", str(error.strerror))]) from None
-    return parse_spec(data, name=path.stem, where=path.name)
+    # The name goes into files that hold text, and into names of files.
+    name = "".join(sign if sign.isprintable() else "_" for sign in path.stem)
+    return parse_spec(data, name=name, where=path.name)
 
 
 def parse_spec(data: bytes, name: str, where: str) -> Spec:
