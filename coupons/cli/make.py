@@ -80,6 +80,7 @@ def command(
     from coupons.making.estimate import estimate
     from coupons.making.folder import write_coupon_files
     from coupons.making.plan import plan_coupon, record
+    from coupons.making.record import name_run
     from coupons.making.spec import load_spec
     from coupons.measuring.run import start_run
     from coupons.showing.entry_page import write_entry_page
@@ -88,7 +89,7 @@ def command(
     plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
     told = _told(folder, estimate(plan))
     start_run(folder, record(plan), machine=machine, material=material)
-    write_coupon_files(plan, folder)
+    write_coupon_files(plan, folder, name_run(folder, plan.spec.digest, machine, material))
     write_entry_page(folder)
     write_sheet(folder)
     click.echo(told)

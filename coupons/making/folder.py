@@ -9,14 +9,16 @@ from coupons.making.agreement import disagreements
 from coupons.making.map import map_svg
 from coupons.making.plan import Plan, record
 from coupons.making.preview import preview_png
-from coupons.making.record import write_coupon
+from coupons.making.record import CouponRun, write_coupon
 from coupons.making.solids import Solid, build_solids
 from coupons.making.stl import stl_bytes
 from coupons.making.threemf import threemf_bytes
 
 
-def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
+def write_coupon_files(plan: Plan, folder: Path, run: CouponRun | None = None) -> tuple[Path, ...]:
     """Write ``coupon.json``, ``print/``, ``map.svg`` and ``preview.png``; return what was written.
+
+    ``run`` is the print that the record is to name.
 
     Everything is built and checked before the first file is touched.
 
@@ -38,7 +40,7 @@ def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
     write_text(folder / "map.svg", map_svg(plan))
     loose = frozenset(item.body.id for item in plan.placed if item.body.loose)
     write_bytes(folder / "preview.png", preview_png(solids, loose))
-    write_coupon(coupon, folder / "coupon.json")
+    write_coupon(coupon.model_copy(update={"run": run}), folder / "coupon.json")
     return (*written, *(folder / name for name in ("map.svg", "preview.png", "coupon.json")))
 
 
