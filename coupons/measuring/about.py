@@ -114,6 +114,19 @@ def read_about(rows: Iterable[Row], coupon: Coupon | None) -> About:
     return About(values, at, (*problems, *_of_another(values, at, coupon)))
 
 
+def identity(coupon: Coupon) -> dict[str, str]:
+    """Return the answers that tell which coupon and which print a sheet is of."""
+    own = {"coupon": f"{coupon.spec.name} {coupon.spec.digest[:12]}"}
+    return own | ({"run": coupon.run.id} if coupon.run is not None else {})
+
+
+def limits(key: str) -> dict[str, float]:
+    """Return the numbers that an answer keeps to: above or least, and most. Empty for words."""
+    rules = _Told.model_json_schema()["properties"][key]["anyOf"][0]
+    names = {"exclusiveMinimum": "above", "minimum": "least", "maximum": "most"}
+    return {short: rules[name] for name, short in names.items() if name in rules}
+
+
 def _placed(error: ValidationError, at: Mapping[str, int]) -> Iterator[Problem]:
     """Word what is wrong with the answers, with their rows in the sheet."""
     for problem, found in zip(problems_of(error, _Told, FILE), error.errors(), strict=True):
@@ -142,10 +155,10 @@ def _of_another(
 ) -> list[Problem]:
     if coupon is None:
         return []
-    own = {"coupon": coupon.spec.digest, "run": coupon.run.id if coupon.run else None}
+    own = identity(coupon)
     todo = "Put it into the folder of its own run, and the file of this run here"
     for key in _IDENTITY:
-        if key in values and own[key] is not None and values[key] != own[key]:
+        if key in values and key in own and values[key] != own[key]:
             return [
                 Problem(
                     _where(at[key]),

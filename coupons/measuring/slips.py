@@ -50,12 +50,20 @@ def find_slips(coupon: Coupon, sizes: Sequence[SizeEntry], rows: Rows) -> list[F
     return [*units, *(found[row] for row in sorted(found)), *_wide_repeats(plausible)]
 
 
-def is_plausible(value_mm: float, feature: CouponFeature) -> bool:
-    """Tell whether a print of that feature can be of that size."""
-    error_mm = value_mm - feature.size_mm
+def plausible_mm(feature: CouponFeature) -> tuple[float, float]:
+    """Return the smallest and the largest size that a print of that feature can plausibly have.
+
+    These are the limits for a doubtful reading, of the checks and of the entry page alike.
+    """
     allowed_mm = FIXED_MM + SHARE * feature.size_mm
     closing_mm = HOLE_MM2 / feature.size_mm if feature.form is Form.HOLE else 0.0
-    return -allowed_mm - closing_mm <= error_mm <= allowed_mm
+    return feature.size_mm - allowed_mm - closing_mm, feature.size_mm + allowed_mm
+
+
+def is_plausible(value_mm: float, feature: CouponFeature) -> bool:
+    """Tell whether a print of that feature can be of that size."""
+    low_mm, high_mm = plausible_mm(feature)
+    return low_mm <= value_mm <= high_mm
 
 
 def _look(size: SizeEntry, what: str, todo: str) -> Finding:
