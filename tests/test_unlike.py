@@ -30,11 +30,10 @@ def folders(tmp_path_factory):
         made.append(folder)
     say(made[0], "flow_percent = 100", "holes_mm = 0", 'wall_order = "inner first"')
     say(made[1], "flow_percent = 96", "holes_mm = 0")
-    for folder, height in zip(made, ("0.2", "0.3"), strict=True):
+    for folder, height, month in zip(made, ("0.2", "0.3"), ("03", "04"), strict=True):
         path = folder / "conditions.toml"
-        path.write_text(
-            path.read_text().replace("layer_height_mm = 0.2", f"layer_height_mm = {height}")
-        )
+        text = path.read_text().replace("layer_height_mm = 0.2", f"layer_height_mm = {height}")
+        path.write_text(text.replace("# printed_on = 2026-01-31", f"printed_on = 2026-{month}-30"))
     return made
 
 
@@ -45,8 +44,8 @@ def run(*words):
 
 
 WORDS = (
-    "NOT PRINTED ALIKE: layer height 0.2 mm in march, 0.3 mm in april; flow 100 % in march, 96 % in "
-    "april."
+    "NOT PRINTED ALIKE: layer height 0.2 mm in march, 0.3 mm in april; flow 100 % in march, "
+    "96 % in april."
 )
 
 
