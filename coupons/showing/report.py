@@ -18,6 +18,7 @@ from coupons.showing.families import Family, families
 from coupons.showing.first_steps import first_steps
 from coupons.showing.fit_plot import fit_plot
 from coupons.showing.fit_summary import Learned, amount, quality_sentence
+from coupons.showing.half_filled import blank_sentence, coarse_sentence
 from coupons.showing.joint_tables import joint_tables, joint_title
 from coupons.showing.learned import is_learned
 from coupons.showing.left_over import largest_left_over
@@ -77,6 +78,8 @@ def write_report(
             profile=learned.profile,
             rehearsed=REHEARSED,
             unlike=unlike_runs(learned.runs),
+            blank=blank_sentence(learned.runs),
+            coarse=coarse_sentence(learned.runs),
             no_trials=NO_TRIALS,
             conditions=conditions_table(learned.runs),
             scatters=[

@@ -1,17 +1,18 @@
 """The entry page in low windows, without a mouse, and in a reader's own colours."""
 
 import pytest
-from entry_pages import printed, results, rows_of, saved, settle
+from click.testing import CliRunner
+from entry_pages import bring_in, printed, results, rows_of, saved, settle
 from page_coupon import make_record, write_run
-from screens import DESK, PHONE, assert_nothing_runs_over
+from screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
+from coupons.cli import main
 from coupons.showing.entry_page import write_entry_page
 
 pytestmark = pytest.mark.browser
 
 ON_ITS_SIDE = {"viewport": {"width": 844, "height": 390}, "has_touch": True, "is_mobile": True}
 AT_200 = {"viewport": {"width": 640, "height": 400}, "device_scale_factor": 2}
-NARROW = {"viewport": {"width": 320, "height": 640}, "has_touch": True, "is_mobile": True}
 GRADES = ("no-go", "force", "push", "slide", "loose")
 
 
@@ -187,3 +188,23 @@ def test_forced_colours_keep_every_state(visit, path):
         return [style.forcedColorAdjust, style.borderTopStyle];
     }""")
     assert bar == ["none", "solid"]
+
+
+def test_names_on_the_map_stay_readable_when_everything_is_done(visit, tmp_path):
+    folder = tmp_path / "run"
+    for words in (["make", "first", "-o"], ["rehearse"]):
+        assert CliRunner().invoke(main, [*words, str(folder)]).exit_code == 0
+    page = visit(folder / "entry.html", DESK).page
+    bring_in(page, (folder / "entries.csv").read_bytes())
+    covered = page.evaluate("""() => {
+        const boxes = (selector) => [...document.querySelectorAll(selector)]
+            .map((one) => [one.parentNode.dataset.id, one.getBoundingClientRect()]);
+        const common = (a, b, low, high) =>
+            Math.max(0, Math.min(a[high], b[high]) - Math.max(a[low], b[low]));
+        const share = (name, disc) => common(name, disc, 'left', 'right')
+            * common(name, disc, 'top', 'bottom') / (name.width * name.height);
+        const discs = boxes('#marks .done').map(([, box]) => box);
+        return boxes('#picture [data-id] path[fill=none]')
+            .filter(([, name]) => discs.some((disc) => share(name, disc) > 0.1)).map(([id]) => id);
+    }""")
+    assert covered == []

@@ -2,7 +2,7 @@
 
 import pytest
 from page_coupon import fill_run, make_record, write_run
-from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
+from screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
@@ -26,7 +26,7 @@ def report(tmp_path_factory):
     return write_report(path, learned, fitted, findings)
 
 
-@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("size", [PHONE, NARROW, DESK], ids=["phone", "narrow", "desk"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious_and_nothing_runs_over(visit, report, size, scheme, axe_findings):
     seen = visit(report, size, color_scheme=scheme, bypass_csp=True)
