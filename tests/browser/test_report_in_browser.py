@@ -57,3 +57,22 @@ def test_in_print_no_plot_is_cut_and_ink_is_dark(visit, report):
     assert (
         page.evaluate("getComputedStyle(document.querySelector('figure')).breakInside") == "avoid"
     )
+
+
+def test_forced_colours_leave_every_word_on_a_ground_of_another_colour(visit, report):
+    page = visit(report, DESK, forced_colors="active", color_scheme="dark").page
+    same = page.evaluate("""() => [...document.querySelectorAll('body *')]
+        .filter((one) => !one.closest("svg"))
+        .filter((one) => [...one.childNodes]
+            .some((node) => node.nodeType === 3 && node.data.trim()))
+        .filter((one) => {
+            let ground = one;
+            const clear = 'rgba(0, 0, 0, 0)';
+            while (ground && getComputedStyle(ground).backgroundColor === clear) {
+                ground = ground.parentElement;
+            }
+            const under = ground ? getComputedStyle(ground).backgroundColor : 'rgb(0, 0, 0)';
+            // Words stand on a plate of the reader's own ground colour, whatever lies below it.
+            return [under, 'rgb(0, 0, 0)'].includes(getComputedStyle(one).color);
+        }).map((one) => one.textContent.slice(0, 30))""")
+    assert same == []
