@@ -185,7 +185,9 @@ def disagreements(conditions: Conditions, about: About, coupon: Coupon | None) -
         stated = getattr(getattr(conditions, table) if table else conditions, name)
         if stated != value:
             what = f"says {name} {stated}, the entry page was told {value}"
-            todo = f"{CONDITIONS_FILE} counts; correct it there, or clear the row in {FILE}"
+            todo = (
+                f"What {CONDITIONS_FILE} says counts; correct it there, or clear the row in {FILE}"
+            )
             where = f"{CONDITIONS_FILE} at {'.'.join(filter(None, (table, name)))}"
             found.append(Finding("look", where, what, todo))
     if coupon is not None and coupon.run is not None:
@@ -199,5 +201,7 @@ def _renamed(conditions: Conditions, coupon: Coupon, about: About) -> Iterator[F
         made, stated = getattr(coupon.run, key), getattr(conditions, key)
         if made and made != stated and key not in about.values:
             what = f"says {key} {stated}, the coupon was made for {made}"
-            todo = f"{CONDITIONS_FILE} counts; see that it lies in the folder of its own run"
+            todo = (
+                f"What {CONDITIONS_FILE} says counts; see that each lies in the folder of its run"
+            )
             yield Finding("look", f"{CONDITIONS_FILE} at {key}", what, todo)
