@@ -90,6 +90,7 @@ def command(
     from coupons.making.folder import checked_solids, write_coupon_files
     from coupons.making.plan import plan_coupon, record
     from coupons.making.proportions import DEFAULT_SPEED_MM_S
+    from coupons.making.record import name_run
     from coupons.making.spec import load_spec
     from coupons.measuring.run import start_run
     from coupons.showing.run_pages import refuse_foreign_pages, write_run_pages
@@ -101,7 +102,8 @@ def command(
     with together() as files:
         refuse_foreign_pages(folder)
         start_run(folder, record(plan), machine=machine, material=material, speed_mm_s=speed_mm_s)
-        write_coupon_files(plan, folder, solids)
+        run = name_run(folder, plan.spec.digest, machine, material)
+        write_coupon_files(plan, folder, solids, run)
         files.settle()  # the pages are made from what stands in the folder
         write_run_pages(folder)
     click.echo(told)

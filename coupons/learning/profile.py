@@ -32,9 +32,10 @@ from coupons.learning.effects import (
 )
 from coupons.learning.taught_shift import TaughtShift, taught_shift
 from coupons.measuring import sheet
-from coupons.measuring.conditions import LayerHeight, Name, Nozzle
+from coupons.measuring.conditions import LayerHeight, Name, Nozzle, Slicing
 from coupons.measuring.entries import LARGEST_MM
 from coupons.measuring.run import Run
+from coupons.measuring.unlike import Unlike, differences
 from coupons.measuring.validation import problems_of
 from coupons.neutral import one_line
 from coupons.reading import read_plain
@@ -176,6 +177,10 @@ class Profile(_Frozen):
         to print (``rho``, ``rho_z``).
     prior : str
         Name of the table of priors that the fit used.
+    first_layer_height_mm, slicing : optional
+        Conditions of the last print, where somebody said them.
+    unlike : tuple of str, optional
+        Conditions in which the prints differ that taught the profile.
     """
 
     format: Literal["offset-profile"] = "offset-profile"
@@ -194,6 +199,9 @@ class Profile(_Frozen):
     scatters: dict[str, LogSpread]
     prior: Literal["extrusion"] = "extrusion"
     without: tuple[str, ...] = ()
+    first_layer_height_mm: LayerHeight | None = None
+    slicing: Slicing | None = None
+    unlike: tuple[Unlike, ...] = ()
     coupons: tuple[str, ...]
     entries_sha256: str
 
@@ -289,6 +297,9 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
             for name, (mean, sd) in log_sds.items()
         },
         without=tuple(map(one_line, without)),
+        first_layer_height_mm=last.first_layer_height_mm,
+        slicing=last.slicing if last.slicing != Slicing() else None,
+        unlike=tuple(one.key for one in differences(runs)),
         coupons=tuple(run.coupon.spec.name for run in runs),
         entries_sha256=_digest(runs),
     )
@@ -346,9 +357,16 @@ def _digest(runs: Sequence[Run]) -> str:
     return digest.hexdigest()
 
 
+# Left out of the file where there is nothing to say.
+_WHERE_SAID = ("first_layer_height_mm", "slicing", "unlike")
+
+
 def profile_text(profile: Profile) -> str:
     """Return the JSON text of a profile, one key a line so that two can be compared by eye."""
     data = profile.model_dump(mode="json")
+    for key in _WHERE_SAID:
+        if not data[key]:
+            del data[key]
     body = ",\n".join(
         f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False, separators=(',', ':'))}"
         for key, value in data.items()

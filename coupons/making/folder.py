@@ -11,7 +11,7 @@ from coupons.making.map import map_svg
 from coupons.making.marks import IS_OURS
 from coupons.making.plan import Plan, record
 from coupons.making.preview import preview_png
-from coupons.making.record import write_coupon
+from coupons.making.record import CouponRun, write_coupon
 from coupons.making.solids import Solid, build_solids
 from coupons.making.stl import stl_bytes
 from coupons.making.threemf import threemf_bytes
@@ -36,13 +36,16 @@ def checked_solids(plan: Plan) -> tuple[Solid, ...]:
 
 
 def write_coupon_files(
-    plan: Plan, folder: Path, solids: tuple[Solid, ...] | None = None
+    plan: Plan,
+    folder: Path,
+    solids: tuple[Solid, ...] | None = None,
+    run: CouponRun | None = None,
 ) -> tuple[Path, ...]:
     """Write ``coupon.json``, ``print/``, ``map.svg`` and ``preview.png``; return what was written.
 
     Everything is built and checked before the first file is touched; ``solids`` are those of
-    :func:`checked_solids`, where they have been built already. Print files of an earlier layout of
-    the coupon are removed.
+    :func:`checked_solids`, where they have been built already. ``run`` is the print that the record
+    is to name. Print files of an earlier layout of the coupon are removed.
 
     Raises
     ------
@@ -62,7 +65,7 @@ def write_coupon_files(
         write_bytes(path, data)
     for path in _stale(folder / "print", plan.spec.name) - set(files):
         remove(path)
-    write_coupon(record(plan), folder / "coupon.json")
+    write_coupon(record(plan).model_copy(update={"run": run}), folder / "coupon.json")
     return (*files, folder / "coupon.json")
 
 

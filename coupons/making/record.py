@@ -5,6 +5,7 @@ The record is all that the later rooms know of a coupon; none of them reads a sp
 
 import json
 import re
+import secrets
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -122,11 +123,26 @@ class CouponAssumed(_Frozen):
     nozzle_mm: Length
 
 
+class CouponRun(_Frozen):
+    """Which print a record was made for: an id that no other print has, and who prints what.
+
+    Names that `make` was not told are empty.
+    """
+
+    id: Annotated[str, Field(pattern="^[0-9a-f]{16}$")]
+    machine: Annotated[str, Field(max_length=60)] = ""
+    material: Annotated[str, Field(max_length=60)] = ""
+
+
 class Coupon(_Frozen):
-    """The whole record. Trials and readings stand in the order in which to do them."""
+    """The whole record. Trials and readings stand in the order in which to do them.
+
+    ``run`` is missing in records made before runs had an id.
+    """
 
     format: Literal["coupon-record"] = "coupon-record"
     version: Literal[1] = 1
+    run: CouponRun | None = None
     spec: CouponSpecRef
     assumed: CouponAssumed
     bodies: tuple[CouponBody, ...]
@@ -139,8 +155,31 @@ class Coupon(_Frozen):
 
 def write_coupon(coupon: Coupon, path: Path) -> None:
     """Write the record as JSON, the same bytes for the same coupon."""
-    text = json.dumps(coupon.model_dump(mode="json"), indent=1)
-    write_text(path, text + "\n")
+    data = coupon.model_dump(mode="json")
+    if coupon.run is None:
+        del data["run"]
+    write_text(path, json.dumps(data, indent=1) + "\n")
+
+
+def name_run(folder: Path, digest: str, machine: str, material: str) -> CouponRun:
+    """Give the print of a folder its id.
+
+    Parameters
+    ----------
+    folder : Path
+        A folder that holds the same coupon already keeps its id, and with it what a browser keeps
+        under that id.
+    digest : str
+        Of the spec that the coupon is made from.
+    machine, material : str
+    """
+    try:
+        made = read_coupon(folder / "coupon.json")
+    except RunError:
+        made = None
+    if made is not None and made.run is not None and made.spec.digest == digest:
+        return CouponRun(id=made.run.id, machine=machine, material=material)
+    return CouponRun(id=secrets.token_hex(8), machine=machine, material=material)
 
 
 def read_coupon(path: Path) -> Coupon:

@@ -1,14 +1,16 @@
 """Everything that can be found wrong or odd in a run folder without fitting a model to it."""
 
 from collections import Counter, defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
 from coupons.making.record import Coupon
+from coupons.measuring.about import KIND as ABOUT
+from coupons.measuring.about import disagreements
 from coupons.measuring.conditions import FILE as CONDITIONS_FILE
-from coupons.measuring.conditions import OPTIONAL_KEYS, Conditions
+from coupons.measuring.conditions import OPTIONAL_KEYS, Conditions, unsaid_of_slicing
 from coupons.measuring.contradictions import find_contradictions
 from coupons.measuring.entries import SizeEntry, Typed
 from coupons.measuring.finding import Finding, told_together
@@ -37,6 +39,8 @@ ENOUGH_READINGS = 12
 LEAST_ZERO_MM = 0.005
 # Of rows that are gone this many are named.
 NAMED = 6
+# From so many entries on the sheet is more than a beginning: what it does not say is asked for.
+ENOUGH_ENTRIES = 24
 # One reading finer than the caliper shows is a slip, found as such; several are another caliper.
 FEW_READINGS = 3
 
@@ -79,7 +83,7 @@ def check_survey(found: Survey) -> list[Finding]:
         for problem in fault.problems
     ]
     if found.conditions is not None:
-        findings += _look_at_conditions(found.conditions)
+        findings += _look_at_conditions(found.conditions, found)
     if found.coupon is not None:
         findings += _look_at_entries(found.coupon, found.typed)
     if found.coupon is not None and found.conditions is not None:
@@ -126,7 +130,7 @@ def _asked(row: Row, jaws: str, along: str) -> tuple[str, ...]:
 
 def blank_ranges(typed: Typed) -> tuple[tuple[int, int], ...]:
     """Return the rows still blank as ranges of row numbers, both ends included."""
-    blank = [row.number for row in typed.rows if row.is_blank]
+    blank = [row.number for row in typed.rows if row.is_blank and row.kind.lower() != ABOUT]
     # Rows that follow each other share the difference of number and rank.
     runs = groupby(enumerate(blank), lambda ranked: ranked[1] - ranked[0])
     ends = [[number for _, number in run] for _, run in runs]
@@ -137,18 +141,30 @@ def _what(expected: str, got: str) -> str:
     return f"expected {expected}, got {got}" if got else f"expected {expected}"
 
 
-def _look_at_conditions(conditions: Conditions) -> list[Finding]:
-    findings = []
+def _look_at_conditions(conditions: Conditions, found: Survey) -> list[Finding]:
+    findings = disagreements(conditions, found.about, found.coupon)
+    typed = found.typed
     if conditions.rehearsal is not None:
         printer = conditions.rehearsal.virtual_machine
         what = f"the entries were made up by the virtual printer {printer}"
         todo = "Take nothing learned from this run for a measurement"
         findings.append(Finding("look", CONDITIONS_FILE, what, todo))
-    unsaid = [key for key in OPTIONAL_KEYS if getattr(conditions, key) is None]
-    if unsaid:
+    missing = [key for key in OPTIONAL_KEYS if getattr(conditions, key) is None]
+    if len(typed.sizes) + len(typed.fits) >= ENOUGH_ENTRIES:
+        missing += _unsaid_of_a_sheet(conditions, typed)
+    if missing:
         todo = "Fill in what you know; it tells runs apart later"
-        findings.append(Finding("look", CONDITIONS_FILE, f"not said: {', '.join(unsaid)}", todo))
+        findings.append(Finding("look", CONDITIONS_FILE, f"not said: {', '.join(missing)}", todo))
     return findings
+
+
+def _unsaid_of_a_sheet(conditions: Conditions, typed: Typed) -> Iterator[str]:
+    """Yield what the entry page asks once and nobody has answered, here or there."""
+    yield from unsaid_of_slicing(conditions)
+    if typed.sizes and "resolution_mm" not in conditions.caliper.model_fields_set:
+        yield "caliper.resolution_mm"
+    if not any(row.by for row in typed.rows):
+        yield "who tried and measured (by)"
 
 
 def _look_at_entries(coupon: Coupon, typed: Typed) -> list[Finding]:

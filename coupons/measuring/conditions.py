@@ -2,9 +2,10 @@
 
 import json
 import re
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -19,10 +20,17 @@ MOST_BYTES = 1_000_000
 # One line, and nothing that steers a terminal or turns the direction of what stands beside it.
 _PLAIN = r"^[^\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]*$"
 
+Place = tuple[str, str]
+"""Where a value stands in the file: its table, "" for none, and its key."""
+
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=_PLAIN)]
 Nozzle = Annotated[float, Field(gt=0.01, le=10)]
 CaliperStep = Annotated[float, Field(ge=0.0001, le=1)]
 LayerHeight = Annotated[float, Field(gt=0.001, le=5)]
+JawLand = Annotated[float, Field(ge=0, le=5)]
+Compensation = Annotated[float, Field(ge=-2, le=2)]
+WallOrder = Literal["inner first", "outer first"]
+Flow = Annotated[float, Field(ge=20, le=300)]
 
 
 class _Frozen(BaseModel):
@@ -35,7 +43,30 @@ class Caliper(_Frozen):
     """The caliper in the hand: its last digit, and the width of the flat on its inside jaws."""
 
     resolution_mm: CaliperStep = 0.01
-    jaw_land_mm: Annotated[float, Field(ge=0, le=5)] = 0.0
+    jaw_land_mm: JawLand = 0.0
+
+
+class Slicing(_Frozen):
+    """What the slicing program changes by itself. None where nobody said, 0 where it does not.
+
+    Parameters
+    ----------
+    outlines_mm : float, optional
+        How far it moves each face of every outline: + out of the material, − into it.
+    holes_mm : float, optional
+        How much it widens holes over their whole width, beside that.
+    first_layer_mm : float, optional
+        How far it draws in each face of the first layer.
+    wall_order : {"inner first", "outer first"}, optional
+    flow_percent : float, optional
+        Plastic laid, as a share of what the line's width and height take.
+    """
+
+    outlines_mm: Compensation | None = None
+    holes_mm: Compensation | None = None
+    first_layer_mm: Compensation | None = None
+    wall_order: WallOrder | None = None
+    flow_percent: Flow | None = None
 
 
 class Rehearsal(_Frozen):
@@ -56,8 +87,10 @@ class Conditions(_Frozen):
     bed_temp_c: Annotated[float, Field(ge=0, le=300)] | None = None
     speed_mm_s: Annotated[float, Field(gt=0, le=2000)] | None = None
     printed_on: date | None = None
+    first_layer_height_mm: LayerHeight | None = None
     rehearsed: bool = False
     caliper: Caliper = Caliper()
+    slicing: Slicing = Slicing()
     rehearsal: Rehearsal | None = None
 
     @model_validator(mode="after")
@@ -67,7 +100,12 @@ class Conditions(_Frozen):
         return self
 
 
-OPTIONAL_KEYS = ("nozzle_temp_c", "bed_temp_c", "speed_mm_s", "printed_on")
+OPTIONAL_KEYS = (
+    "nozzle_temp_c",
+    "bed_temp_c",
+    "speed_mm_s",
+    "printed_on",
+)
 
 _TEMPLATE = """\
 # What this coupon was printed with. Write between the quotes; where a line starts with a #,
@@ -83,6 +121,7 @@ layer_height_mm = {layer_height_mm}
 # bed_temp_c = 60
 # speed_mm_s = {default_speed:g}  # speed of the outer walls
 # printed_on = 2026-01-31  # year-month-day
+# first_layer_height_mm = 0.2  # height of the first layer, like the rest or not
 
 # true only where `coupons rehearse` made the entries up.
 rehearsed = false
@@ -90,7 +129,24 @@ rehearsed = false
 [caliper]
 # resolution_mm = 0.01  # the smallest step of its display or scale
 # jaw_land_mm = 0.3  # width of the flat on the edge of the inside jaws, 0 if they are sharp
+
+# What the slicing program changes by itself; 0 where it changes nothing.
+[slicing]
+# outlines_mm = 0.0  # each face of every outline moved: + out of the material, - into it
+# holes_mm = 0.0  # holes widened over their whole width, beside that
+# first_layer_mm = 0.0  # each face of the first layer drawn in
+# wall_order = "inner first"  # or "outer first"
+# flow_percent = 100
 """
+
+
+def unsaid_of_slicing(conditions: Conditions) -> tuple[str, ...]:
+    """Return what nobody said of the slicing program; as one word if it is everything."""
+    missing = [key for key, value in conditions.slicing if value is None]
+    first = ["first_layer_height_mm"] if conditions.first_layer_height_mm is None else []
+    if len(missing) == len(Slicing.model_fields):
+        return (*first, "[slicing]")
+    return (*first, *(f"slicing.{key}" for key in missing))
 
 
 def toml_text(text: str) -> str:
@@ -117,15 +173,22 @@ def conditions_text(
     return text if speed_mm_s is None else set_value(text, "", "speed_mm_s", f"{speed_mm_s:g}")
 
 
-def read_conditions(path: Path) -> Conditions:
+def read_conditions(path: Path, told: Mapping[Place, object] | None = None) -> Conditions:
     """Read the conditions of a run.
+
+    Parameters
+    ----------
+    path : Path
+    told : mapping of (table, key) to value, optional
+        What was said elsewhere. It fills in what the file leaves out or blank and changes nothing
+        that the file says. The table of keys that stand in none is "".
 
     Raises
     ------
     ConditionsError
         With every problem of the file at once.
     """
-    return parse_conditions(read_text(path))
+    return parse_conditions(read_text(path), told)
 
 
 def read_text(path: Path) -> str:
@@ -148,12 +211,22 @@ def read_text(path: Path) -> str:
     raise ConditionsError([problem])
 
 
-def parse_conditions(text: str) -> Conditions:
+def parse_conditions(text: str, told: Mapping[Place, object] | None = None) -> Conditions:
     """Understand the text of a conditions.toml; see `read_conditions`."""
+    data = load_conditions(text)
+    for (table, key), value in (told or {}).items():
+        _fill_in(data, table, key, value)
     try:
-        return Conditions.model_validate(load_conditions(text))
+        return Conditions.model_validate(data)
     except ValidationError as error:
         raise ConditionsError(problems_of(error, Conditions, FILE)) from None
+
+
+def _fill_in(data: dict[str, Any], table: str, key: str, value: object) -> None:
+    """Set a value that is missing or blank; what stands in the place of a table is left alone."""
+    within = data.setdefault(table, {}) if table else data
+    if isinstance(within, dict) and not str(within.get(key, "")).strip():
+        within[key] = value
 
 
 def load_conditions(text: str) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import Literal, cast
 
 from coupons.errors import EntriesError, Problem
 from coupons.making.record import Coupon, CouponFeature, CouponHardware
+from coupons.measuring.about import KIND as ABOUT
 from coupons.measuring.sheet import FILE, KINDS, Row, read_rows
 from coupons.terms import EXTERNAL, GRADES, INTERNAL, ROUND, Direction, Grade, Jaws
 
@@ -154,7 +155,7 @@ def understand(rows: Iterable[Row], coupon: Coupon) -> tuple[list[Entry], list[P
     entries: list[Entry] = []
     problems: list[Problem] = []
     for row in rows:
-        if row.is_blank:
+        if row.is_blank or row.kind.lower() == ABOUT:
             continue
         reader = _Reader(row, known)
         entry = reader.entry()

@@ -10,6 +10,7 @@ from coupons.errors import ConditionsError, CouponError, EntriesError, Problem, 
 from coupons.making.record import Coupon, read_coupon
 from coupons.measuring import conditions as conditions_file
 from coupons.measuring import sheet
+from coupons.measuring.about import NOTHING, About, read_about
 from coupons.measuring.conditions import (
     Conditions,
     conditions_text,
@@ -45,6 +46,7 @@ class Survey:
     conditions: Conditions | None
     typed: Typed
     faults: tuple[CouponError, ...]
+    about: About = NOTHING
 
 
 def load_run(folder: Path) -> Run:
@@ -112,11 +114,13 @@ def survey_run(folder: Path) -> Survey:
         raise RunError([Problem(str(folder), "a run folder", "no such folder", todo)])
     faults: list[CouponError] = []
     coupon = _attempt(lambda: read_coupon(folder / RECORD_FILE), faults)
-    conditions = _attempt(lambda: read_conditions(folder / conditions_file.FILE), faults)
     typed = survey_entries(folder / sheet.FILE, coupon)
-    if typed.problems:
-        faults.append(EntriesError(typed.problems))
-    return Survey(coupon, conditions, typed, tuple(faults))
+    about = read_about(typed.rows, coupon)
+    path = folder / conditions_file.FILE
+    conditions = _attempt(lambda: read_conditions(path, about.conditions), faults)
+    if typed.problems or about.problems:
+        faults.append(EntriesError((*typed.problems, *about.problems)))
+    return Survey(coupon, conditions, typed, tuple(faults), about)
 
 
 def may_share_slips(run: Run) -> bool:

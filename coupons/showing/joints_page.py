@@ -2,10 +2,12 @@
 
 import os
 import re
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Set
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from urllib.parse import quote
 
 from coupons.answering.joint_words import (
     COLUMNS,
@@ -13,6 +15,7 @@ from coupons.answering.joint_words import (
     short_move,
     tightness_sentence,
     together_sentence,
+    told_once,
     variables_csv,
     warnings,
     wish,
@@ -81,6 +84,7 @@ def write_part(part: PartAnswer, folder: Path, source: Path) -> None:
 
 def part_page(part: PartAnswer, source: str) -> str:
     """Return the page as one file."""
+    repeated = _repeated(part)
     return render_page(
         "joints/joints.html.j2",
         styles=("shared/bench.css", "joints/joints.css"),
@@ -89,13 +93,43 @@ def part_page(part: PartAnswer, source: str) -> str:
         origin=origin_sentence(part.origin),
         together=together_sentence(part),
         tightness=tightness_sentence(part) if part.counted else "",
-        rows=[_row(joint) for joint in part.joints],
+        rows=[_row(joint, repeated) for joint in part.joints],
+        repeated=tuple(
+            told_once(
+                (joint.listed.name, warning)
+                for joint in part.joints
+                for warning in warnings(joint)
+                if warning in repeated
+            )
+        ),
+        # Held in the page itself, so that one file is enough to send.
+        files=[
+            (TABLE, "the table", _data_address("\ufeff" + answers_csv(part))),
+            (VARIABLES, "values for CAD", _data_address(variables_csv(part))),
+        ],
         grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
         cautions=CAUTIONS,
     )
 
 
-def _row(joint: JointAnswer) -> dict[str, object]:
+def _repeated(part: PartAnswer) -> frozenset[str]:
+    """Return the cautions that several joints share; they are told once, below the table.
+
+    What makes one answer doubtful stays with its joint.
+    """
+    told = Counter(warning for joint in part.joints for warning in warnings(joint))
+    return frozenset(
+        warning
+        for warning, times in told.items()
+        if times > 1 and not warning.startswith("EXTRAPOLATED")
+    )
+
+
+def _data_address(text: str) -> str:
+    return "data:text/csv;charset=utf-8," + quote(text)
+
+
+def _row(joint: JointAnswer, repeated: Set[str]) -> dict[str, object]:
     listed = joint.listed
     return {
         "name": listed.name,
@@ -103,9 +137,10 @@ def _row(joint: JointAnswer) -> dict[str, object]:
         "grade": listed.fit or "",
         "way": way(listed.joint.internal, listed.joint.direction),
         "bodies": [_body(joint, form) for form in (listed.joint.internal, listed.joint.external)],
+        "answered": joint.found is not None,
         "chance": "" if joint.chance is None else chance(joint.chance),
         "shares": _shares(joint),
-        "warnings": warnings(joint),
+        "warnings": [warning for warning in warnings(joint) if warning not in repeated],
     }
 
 

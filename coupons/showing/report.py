@@ -20,10 +20,12 @@ from coupons.learning.fit import Fitted
 from coupons.learning.yardstick import Yardstick
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
+from coupons.measuring.unlike import NAMES, value_of
 from coupons.showing.cause_bars import cause_bars
 from coupons.showing.families import Family, families
 from coupons.showing.fit_plot import fit_plot
 from coupons.showing.fit_summary import Learned, amount, quality_sentence, shared_slips
+from coupons.showing.half_filled import blank_sentence, coarse_sentence
 from coupons.showing.joint_tables import joint_title
 from coupons.showing.learned import is_learned
 from coupons.showing.left_over import largest_left_over
@@ -31,6 +33,7 @@ from coupons.showing.page import render_page
 from coupons.showing.place_plot import place_plots
 from coupons.showing.plot import plus_minus
 from coupons.showing.size_plot import size_plots
+from coupons.showing.unlike_words import unlike_runs
 from coupons.showing.unmeasured import unmeasured
 from coupons.terms import Gives
 
@@ -81,6 +84,9 @@ def write_report(
             styles=("shared/bench.css", "shared/plot.css", "report/report.css"),
             profile=learned.profile,
             rehearsed=REHEARSED,
+            unlike=unlike_runs(learned.runs),
+            blank=blank_sentence(learned.runs),
+            coarse=coarse_sentence(learned.runs),
             no_trials=NO_TRIALS,
             conditions=conditions_table(learned.runs),
             scatters=[
@@ -167,20 +173,16 @@ def _tried_title(family: Family) -> str:
 def conditions_table(runs: Sequence[Run]) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Return each condition with its value in every run; what nobody wrote down is a dash."""
 
-    def row(name: str, unit: str = "") -> tuple[str, tuple[str, ...]]:
-        label = name.removesuffix("_mm").removesuffix("_c").removesuffix("_mm_s").replace("_", " ")
-        values = [getattr(run.conditions, name) for run in runs]
+    def row(name: str) -> tuple[str, tuple[str, ...]]:
+        label, unit = NAMES[name]
+        values = [value_of(run.conditions, name) for run in runs]
         return label, tuple("–" if v is None else f"{v} {unit}".strip() for v in values)
 
     return (
         ("run", tuple(run.folder.name for run in runs)),
         ("coupon", tuple(run.coupon.spec.title for run in runs)),
-        row("printed_on"),
-        row("nozzle_mm", "mm"),
-        row("layer_height_mm", "mm"),
-        row("nozzle_temp_c", "°C"),
-        row("bed_temp_c", "°C"),
-        row("speed_mm_s", "mm/s"),
+        ("printed on", tuple(str(run.conditions.printed_on or "–") for run in runs)),
+        *(row(name) for name in NAMES),
         ("caliper step", tuple(f"{run.conditions.caliper.resolution_mm} mm" for run in runs)),
         ("jaw land", tuple(f"{run.conditions.caliper.jaw_land_mm} mm" for run in runs)),
         ("tried and read by", tuple(_hands(run) for run in runs)),
