@@ -47,7 +47,7 @@ def test_an_unknown_row_is_an_error_and_writes_nothing(folder, row):
 
 def test_json_holds_what_a_program_would_read(folder):
     data = json.loads(fit(folder, "--json").stdout)
-    assert set(data) == {"profile", "causes", "surprises", "held_out"}
+    assert set(data) == {"profile", "causes", "surprises", "held_out", "runs"}
     assert data["causes"]["found"][0]["place"] in ("set-up", "model")
     assert data["held_out"]["readings"]["count"] == 66
     assert data["surprises"]["entries"] == 140
