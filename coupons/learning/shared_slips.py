@@ -21,9 +21,9 @@ from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run, may_share_slips
 from coupons.measuring.sheet import FILE
 
-# From these log odds on a slip is said. So few false alarms come of them that a slip that was found
-# is worth a second look: see tests/test_shared_slips.py, which measures both.
-GAUGE_ODDS, TURNED_ODDS, STRETCH_ODDS = 5.5, 3.0, 6.0
+# From these log odds on a slip is said. Of 53 sound sheets of machines drawn at random and in good
+# order the highest were 4.9, 1.3 and 4.7; tests/test_shared_slips.py measures what is then found.
+GAUGE_ODDS, TURNED_ODDS, STRETCH_ODDS = 5.5, 2.0, 6.0
 _MOST_SAID = 1000  # to 1
 
 
