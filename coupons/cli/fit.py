@@ -78,15 +78,15 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
     from dataclasses import asdict
 
     from coupons.learning.decisions import row_name
-    from coupons.measuring.unlike import differences
+    from coupons.measuring.differing import differences
 
     surprises = asdict(learned.surprises)
     for one in surprises["found"]:
         one["without"] = row_name(learned.runs, one["run"], one["row"])
-    unlike = [asdict(one) for one in differences(learned.runs)]
+    differing = [asdict(one) for one in differences(learned.runs)]
     return {
         "profile": str(path),
-        **({"unlike": unlike} if unlike else {}),
+        **({"differs_in": differing} if differing else {}),
         "causes": asdict(learned.causes),
         "surprises": surprises,
         "held_out": asdict(learned.held_out),

@@ -14,7 +14,7 @@ from coupons.learning.profile import Profile
 from coupons.learning.surprises import Surprise, Surprises, find_surprises
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
-from coupons.showing.unlike_words import unlike_runs
+from coupons.showing.differing_words import runs_differ
 from coupons.terms import INTERNAL, Grade
 
 WIDTH = 80
@@ -74,7 +74,7 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
         Where the profile was written.
     """
     lines = textwrap.wrap(REHEARSED, WIDTH) if learned.profile.rehearsed else []
-    lines += textwrap.wrap(unlike_runs(learned.runs), WIDTH)
+    lines += textwrap.wrap(runs_differ(learned.runs), WIDTH)
     lines += textwrap.wrap(_counted(learned.profile), WIDTH)
     lines += ["", "Do first:", *_numbered(_to_do(learned, profile_path))]
     lines += ["", *_cause_lines(learned.causes)]
