@@ -116,7 +116,8 @@ def test_order_and_subsets_do_not_matter(table, fitted):
     X, y, _ = table
     order = np.random.default_rng(1).permutation(len(X))
     shuffled = OffsetRegressor().fit(X[order], y[order])
-    assert shuffled.predict(X) == pytest.approx(fitted.predict(X), abs=1e-6)
+    # Sums in another order: a hundredth of a micron.
+    assert shuffled.predict(X) == pytest.approx(fitted.predict(X), abs=1e-5)
     assert fitted.predict(X[::3]) == pytest.approx(fitted.predict(X)[::3], abs=1e-12)
 
 

@@ -73,7 +73,11 @@ def test_it_is_stale_from_the_day_after():
         ({}, "of the 12 mm tongue −", "It slides with"),
         ({"gives": "internal"}, "of the 12 mm slot −", "It slides with"),
         ({"at_least": 0.9}, "the slot stays 12.00 mm.", "It slides or goes more easily with"),
-        ({"printed_gap_mm": 0.2}, "draw the tongue 11.", "The next print has a gap of 0.20 mm"),
+        (
+            {"printed_gap_mm": 0.2},
+            "draw the tongue 11.",
+            "Drawn like this, one pair of the next print has a gap of",
+        ),
         ({"drawn_gap_mm": 0.0}, "Leave the tongue as it is, 12.00 mm", "It slides with"),
     ],
 )

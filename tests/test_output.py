@@ -15,7 +15,10 @@ from coupons.cli import COMMANDS, main
 
 DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"
 PROFILE = DEMO / "profile.json"
-SLIDING = ["--joint", "slot/tongue", "--size", "12", "--along", "x"]
+PRESS = ["--size", "10", "--interference", "0.1", "--ring-outside", "16"]
+PRESS += ["--ring-modulus", "3.5 GPa", "--strain-limit", "1 %"]
+CLIP = ["--deflection", "2.4", "--length", "19", "--thickness", "3.2", "--strain-limit", "2 %"]
+SLIDING = ["--joint", "slot/tongue", "--size", "12", "--across", "x"]
 STEERING = "\x1b]0;mine\x07\x9b2J\u202e\u2066\x00"
 
 
@@ -36,11 +39,13 @@ def invocations(folder):
         "fit": [[again]],
         "offset": [
             [PROFILE, *SLIDING],
-            [PROFILE, "--hardware", "screw M3 medium", "--along", "z"],
-            [PROFILE, "--joint", "slot/tongue", "--limits", "12 H9/d9", "--along", "x"],
-            [PROFILE, "--form", "hole", "--prints", "8", "--along", "z", "--json"],
+            [PROFILE, "--hardware", "screw M3 medium", "--across", "z"],
+            [PROFILE, "--joint", "slot/tongue", "--limits", "12 H9/d9", "--across", "x"],
+            [PROFILE, "--form", "hole", "--prints", "8", "--across", "z", "--json"],
         ],
         "joints": [[PROFILE, DEMO / "joints.csv"]],
+        "press": [PRESS],
+        "clip": [CLIP],
         "compare": [[PROFILE, PROFILE]],
         "next": [[PROFILE, *SLIDING]],
         "board": [[PROFILE, "-o", folder.parent / "board.html"]],
@@ -63,7 +68,7 @@ def test_every_command_speaks_to_a_stream_of_few_characters(folder, encoding):
 
 def test_signs_of_our_own_are_said_in_ascii():
     result = CliRunner(charset="ascii").invoke(main, ["offset", str(PROFILE), *SLIDING])
-    assert "Move each tongue face -0." in result.output
+    assert "Move each face of the 12 mm tongue -0." in result.output
     result = CliRunner(charset="ascii").invoke(main, ["specs"])
     assert " cm3" in result.output
 
@@ -154,8 +159,8 @@ def test_nothing_typed_as_an_option_or_a_path_steers_a_terminal(tmp_path):
     said_with("fit", odd)
     said_with(f"of{odd}fset")
     said_with("offset", PROFILE, f"--{odd}")
-    said_with("offset", PROFILE, "--along", odd, "--joint", odd, "--size", 12)
-    said_with("offset", PROFILE, "--along", "z", "--hardware", odd)
+    said_with("offset", PROFILE, "--across", odd, "--joint", odd, "--size", 12)
+    said_with("offset", PROFILE, "--across", "z", "--hardware", odd)
     said_with("make", odd, "-o", tmp_path / "run")
     said_with("make", "recheck", "-o", tmp_path / "run", "--bed", odd)
     made = said_with("make", "recheck", "-o", tmp_path / f"run{odd}")

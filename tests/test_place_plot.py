@@ -30,8 +30,8 @@ def test_a_plate_of_each_run_has_its_own_plot():
     ]
 
 
-def test_a_feature_counts_with_its_mean_and_area_stands_for_the_amount():
-    (plot,) = place_plots([left_over(0, 0.1), left_over(0, 0.3), left_over(1, 0.05)])
+def test_the_area_of_a_mark_stands_for_the_amount():
+    (plot,) = place_plots([left_over(0, 0.2), left_over(1, 0.05)])
     assert plot.largest_mm == pytest.approx(0.2)
     sizes = sizes_of_marks(plot.drawing)
     assert (sizes["A2"] / sizes["A1"]) ** 2 == pytest.approx(0.25, rel=0.01)

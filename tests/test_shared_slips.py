@@ -49,7 +49,7 @@ def coupon():
 
 @pytest.fixture(scope="module")
 def clear(coupon):
-    rng = np.random.default_rng(2)
+    rng = np.random.default_rng(5)
     return run_of(drawn_machine(rng, **CLEAR), coupon, rng)
 
 
@@ -133,7 +133,8 @@ def test_check_and_fit_both_show_them(tmp_path, coupon):
     question = "Close the jaws: does it read 0.00?"
     assert question in CliRunner().invoke(main, ["check", str(tmp_path)]).stdout
     fitted = CliRunner().invoke(main, ["fit", str(tmp_path)])
-    assert "1. entries.csv: close the jaws: does it read 0.00?" in fitted.stdout
+    assert "1. Look at entries.csv again" in fitted.stdout
+    assert question in " ".join(fitted.stdout.split())
     assert question in (tmp_path / "report.html").read_text(encoding="utf-8")
     data = json.loads(CliRunner().invoke(main, ["fit", str(tmp_path), "--json"]).stdout)
     assert [slip["where"] for slip in data["shared_slips"]] == ["entries.csv"]

@@ -11,6 +11,7 @@ from test_forms import VECTORS
 
 from coupons.making.ladders import Ladder, ladder_for, reads_off_mm, slope
 from coupons.making.plan import plan_coupon, record
+from coupons.making.proportions import Measures
 from coupons.making.rules import label_places
 from coupons.making.series import Item
 from coupons.making.solids import build_solids
@@ -39,7 +40,7 @@ def items_of(tongues, slots):
 
 
 def ladder_of(tongues, slots, layer_mm=0.2):
-    return ladder_for(items_of(tongues, slots), 3.0, 3.6, layer_mm)
+    return ladder_for(items_of(tongues, slots), 3.0, 3.6, Measures(0.4, layer_mm))
 
 
 def test_a_bar_pressed_on_its_axis_gives_as_hooke_says():
@@ -223,7 +224,7 @@ def test_jaws_reach_every_block_and_notch(meshes):
 def test_labels_stand_beside_what_they_name():
     for tongues, slots in SIZES:
         items = items_of(tongues, slots)
-        places = label_places(items)
+        places = label_places(items, [item.id for item in items], Measures(0.4, 0.2))
         ends = np.cumsum([0, *(item.size_mm for item in items)])
         for place, low, high in zip(places, ends, ends[1:], strict=False):
             assert low - 3 < place < high + 3
@@ -235,6 +236,6 @@ def test_a_taller_rule_is_made_before_one_is_refused():
 
 def test_wider_rails_are_stiffer():
     items = items_of((20.0, 20.0), (260.0,))
-    thin, wide = (ladder_for(items, wall, 3.6, 0.2) for wall in (3.0, 9.0))
+    thin, wide = (ladder_for(items, wall, 3.6, Measures(0.4, 0.2)) for wall in (3.0, 9.0))
     assert isinstance(thin, Ladder)
     assert max(map(abs, reads_off_mm(thin))) > max(map(abs, reads_off_mm(wide)))

@@ -46,7 +46,7 @@ def rule(
     near = label_places(ladder.items, names, measures) or ()
     for text, x in zip(names, near, strict=True):
         parts.append(label(text, x, EDGE_MM, high, measures))
-    texts = (ends.id, *marks(turn_deg))
+    texts = _far_texts(ends.id, turn_deg, whole, measures)
     far_y = ladder.wide_mm - EDGE_MM - measures.cap_mm
     for text, x in zip(texts, _spread_out(texts, whole, measures), strict=True):
         parts.append(label(text, x, far_y, high, measures))
@@ -111,6 +111,16 @@ def labels_clash(
         edge, before = middle + half, item.id
         at += item.size_mm
     return items[0].id, items[1].id
+
+
+def _far_texts(
+    whole_id: str, turn_deg: Turn, length: float, measures: Measures
+) -> tuple[str, ...]:
+    """Return what stands on the farther rail: the cut corner and one arrow tell the other one."""
+    both = (whole_id, *marks(turn_deg))
+    clear = (len(both) - 1) * measures.label_clear_mm
+    room = length - EDGE_MM - FIRST_LABEL_MM - clear
+    return both if sum(map(measures.text_mm, both)) <= room else both[:-1]
 
 
 def _spread_out(texts: Sequence[str], length: float, measures: Measures) -> list[float]:
