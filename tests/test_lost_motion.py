@@ -32,7 +32,7 @@ def test_it_is_what_a_fit_to_such_a_part_finds(coupon):
     low, high = (fit_design(loses(design, side * 0.01)).mean[SCALES] for side in (-1, 1))
     found = mistaken_for_scale(fitted)
     expected = np.abs(high - low) / 0.02 * LOST_X_LESS_Y_MM
-    assert found[SCALES] == pytest.approx(expected, rel=0.15)
+    assert found[SCALES] == pytest.approx(expected, rel=0.2)
     assert np.count_nonzero(found) == 2
 
 
