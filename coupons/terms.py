@@ -75,7 +75,7 @@ class Seam(StrEnum):
     HIDDEN = "hidden"
 
 
-class Gives(StrEnum):
+class MovingBody(StrEnum):
     """Which body of a joint gives way, that is, has its faces moved."""
 
     INTERNAL = "internal"

@@ -7,36 +7,36 @@ from coupons.answering.offset import Question, answer
 from coupons.answering.size_words import limits_sentences, size_sentences
 from coupons.answering.words import sentences
 from coupons.errors import AnswerError, NotMeasuredError
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 PRINTER = Printer(known_profile())
 
 
 def test_words_and_values_ask_the_same():
     joint = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
-    by_words = PRINTER.offset("Slot/Tongue ", size_mm=12, across="X", fit="push", gives="both")
-    assert by_words == answer(PRINTER.profile, Question(joint, Grade.PUSH, Gives.BOTH))
+    by_words = PRINTER.offset("Slot/Tongue ", size_mm=12, across="X", fit="push", move="both")
+    assert by_words == answer(PRINTER.profile, Question(joint, Grade.PUSH, MovingBody.BOTH))
 
 
 def test_a_bought_mate_says_joint_size_and_who_gives_way():
-    found = PRINTER.offset(across="z", bought="bearing bore 8")
+    found = PRINTER.offset(across="z", hardware="bearing bore 8")
     assert found.question.joint == Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
-    assert found.question.gives is Gives.EXTERNAL
+    assert found.question.move is MovingBody.EXTERNAL
     assert "Bought: bearing bore 8, 7.992 to 8.000 mm (ISO 492" in " ".join(sentences(found))
-    same = {"joint": "hole/pin", "size_mm": 8, "gives": "internal"}
-    assert PRINTER.offset(across="z", bought="pin 8 m6", **same).moves[0].form is Form.HOLE
+    same = {"joint": "hole/pin", "size_mm": 8, "move": "internal"}
+    assert PRINTER.offset(across="z", hardware="pin 8 m6", **same).moves[0].form is Form.HOLE
 
 
 def test_a_nut_is_told_what_its_direction_means():
     hint = "For nut M4 across z is from flat to flat. If z is the axis of its screw, ask across"
-    assert f"{hint} x or y." in sentences(PRINTER.offset(across="z", bought="nut M4"))
+    assert f"{hint} x or y." in sentences(PRINTER.offset(across="z", hardware="nut M4"))
     flat = Printer(known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1}))
     with pytest.raises(NotMeasuredError, match=hint):
-        flat.offset(across="z", bought="nut M4")
+        flat.offset(across="z", hardware="nut M4")
     with pytest.raises(NotMeasuredError, match="across z is from face to face"):
         flat.offset("slot/tongue", size_mm=8, across="z")
     for piece in ("screw M4", "pin 8 m6"):
-        said = " ".join(sentences(PRINTER.offset(across="z", bought=piece)))
+        said = " ".join(sentences(PRINTER.offset(across="z", hardware=piece)))
         assert "flat to flat" not in said
 
 
@@ -108,8 +108,8 @@ NONSENSE = [
     (lambda p: p.offset("slot/pin", size_mm=12, across="x"), "two lines"),
     (lambda p: p.limits("8 H9/d9", joint="slot/pin", across="x"), "two lines"),
     (lambda p: p.limits("8 H9/d9", joint="hole/tongue", across="z"), "four edges"),
-    (lambda p: p.offset(bought="screw M3 medium", across="z", fit="push"), "leave out medium"),
-    (lambda p: p.offset(bought="screw M3 medium", across="z"), "leave out medium"),
+    (lambda p: p.offset(hardware="screw M3 medium", across="z", fit="push"), "leave out medium"),
+    (lambda p: p.offset(hardware="screw M3 medium", across="z"), "leave out medium"),
     (lambda p: p.offset("slot/tongue", size_mm=0, across="x"), "0.5 to 500 mm, not 0"),
     (lambda p: p.offset("slot/tongue", size_mm=-1, across="x"), "not -1"),
     (lambda p: p.offset("slot/tongue", size_mm=1e6, across="x"), "not 1e"),
@@ -119,16 +119,16 @@ NONSENSE = [
         "(force, push, slide, loose), got",
     ),
     (lambda p: p.offset("slot/tongue", size_mm=12, across="x", fit="tight"), "Expected a fit"),
-    (lambda p: p.offset("slot/tongue", size_mm=12, across="x", gives="me"), "gives way"),
+    (lambda p: p.offset("slot/tongue", size_mm=12, across="x", move="me"), "body to move"),
     (lambda p: p.offset("slot/tongue", size_mm=12, across="x", at_least=1.0), "between 0 and 1"),
     (
         lambda p: p.offset("slot/tongue", size_mm=9, across="x", at_least=0.9, drawn_gap_mm=0),
         "y one",
     ),
-    (lambda p: p.offset(across="z", bought="pin 8 m6", size_mm=9), "is 8 mm, not 9"),
+    (lambda p: p.offset(across="z", hardware="pin 8 m6", size_mm=9), "is 8 mm, not 9"),
     (
-        lambda p: p.offset(across="z", bought="pin 8 m6", gives="external"),
-        "internal body gives way",
+        lambda p: p.offset(across="z", hardware="pin 8 m6", move="external"),
+        "that is the internal one",
     ),
     (
         lambda p: p.clearance_hole("screw M3 fine", across="z", joint="slot/tongue"),
@@ -139,8 +139,8 @@ NONSENSE = [
     (lambda p: p.size("hole", across="z"), "Say the size"),
     (lambda p: p.offset(across="x"), "Say the joint"),
     (lambda p: p.offset("slot/tongue", across="x"), "Say the joint"),
-    (lambda p: p.offset("slot/tongue", across="z", bought="pin 8 m6"), "makes a hole/pin joint"),
-    (lambda p: p.offset(across="z", bought="rivet 4"), "one of pin, screw"),
+    (lambda p: p.offset("slot/tongue", across="z", hardware="pin 8 m6"), "makes a hole/pin joint"),
+    (lambda p: p.offset(across="z", hardware="rivet 4"), "one of pin, screw"),
     (lambda p: p.clearance_hole("screw M3", across="z"), "No standard gives limits"),
     (lambda p: p.clearance_hole("pin 8 m6", across="z"), "No standard gives limits"),
     (lambda p: p.size("holes", printed_mm=8, across="z"), "Did you mean hole?"),

@@ -263,15 +263,15 @@ def test_a_profile_is_read_by_the_text_of_its_path():
 def test_numbers_given_as_text_are_told_by_name(given):
     printer = load_profile(PROFILE)
     with pytest.raises(AnswerError, match=r"(_mm|at_least): expected a number, got "):
-        printer.offset("slot/tongue", along="x", **given)
+        printer.offset("slot/tongue", across="x", **given)
 
 
 def test_a_size_given_as_text_is_told_by_name():
     printer = load_profile(PROFILE)
     with pytest.raises(AnswerError, match="size_mm: expected a number, got '8'"):
-        printer.offset(bought="pin 8 m6", along="z", size_mm="8")
+        printer.offset(hardware="pin 8 m6", across="z", size_mm="8")
     with pytest.raises(AnswerError, match="printed_mm: expected a number, got '8'"):
-        printer.size("hole", along="z", printed_mm="8")
+        printer.size("hole", across="z", printed_mm="8")
 
 
 def test_every_error_of_a_read_is_ours(tmp_path):

@@ -48,8 +48,8 @@ def test_a_joint_without_an_answer_ends_with_1_after_the_others(folder):
     result = run(folder, "-o", folder / "out")
     assert result.exit_code == 1
     assert "shelf: Not measured" in result.output
-    assert "drawer" in (folder / "out" / "variables.csv").read_text()
-    assert "shelf" not in (folder / "out" / "variables.csv").read_text()
+    assert "drawer" in (folder / "out" / "drawn-sizes.csv").read_text()
+    assert "shelf" not in (folder / "out" / "drawn-sizes.csv").read_text()
 
 
 def test_a_faulty_list_ends_with_1_and_writes_nothing(folder):
@@ -81,4 +81,4 @@ def test_ten_thousand_rows_are_answered(folder):
     result = run(folder, "-o", folder / "out")
     assert result.exit_code == 0, result.output[-500:]
     assert "All 10000 fit at once" in result.output
-    assert (folder / "out" / "variables.csv").read_text().count("\n") == 20_001
+    assert (folder / "out" / "drawn-sizes.csv").read_text().count("\n") == 20_001

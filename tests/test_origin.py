@@ -20,7 +20,7 @@ TODAY = date(2026, 6, 1)
 
 ASKED = {
     "joint": (lambda p: p.offset("slot/tongue", size_mm=12, across="x"), sentences, as_data),
-    "bought": (lambda p: p.offset(bought="pin 8 m6", across="z"), sentences, as_data),
+    "hardware": (lambda p: p.offset(hardware="pin 8 m6", across="z"), sentences, as_data),
     "size": (lambda p: p.size("pin", printed_mm=8, across="z"), size_sentences, size_data),
     "hole": (lambda p: p.clearance_hole("screw M3 fine", across="z"), size_sentences, size_data),
     "limits": (
@@ -71,7 +71,7 @@ def test_it_is_stale_from_the_day_after():
     ("wish", "first", "second"),
     [
         ({}, "of the 12 mm tongue −", "It slides with"),
-        ({"gives": "internal"}, "of the 12 mm slot −", "It slides with"),
+        ({"move": "internal"}, "of the 12 mm slot −", "It slides with"),
         ({"at_least": 0.9}, "the slot stays 12.00 mm.", "It slides or goes more easily with"),
         ({"printed_gap_mm": 0.2}, "draw the tongue 11.", "The next print has a gap of 0.20 mm"),
         ({"drawn_gap_mm": 0.0}, "Leave the tongue as it is, 12.00 mm", "It slides with"),
@@ -105,18 +105,18 @@ def test_an_empty_line_parts_what_decides_from_the_details(part):
 def test_the_sentence_names_where_each_offset_starts_and_what_stays():
     joint = {"size_mm": 12, "across": "x"}
     p = printed(3)
-    both = sentences(p.offset("slot/tongue", gives="both", **joint), TODAY)[0]
+    both = sentences(p.offset("slot/tongue", move="both", **joint), TODAY)[0]
     assert "Move each face of the 12 mm slot −" in both
     assert ", and each face of the 12 mm tongue −" in both
     assert "stays" not in both
-    internal = sentences(p.offset("slot/tongue", gives="internal", **joint), TODAY)[0]
+    internal = sentences(p.offset("slot/tongue", move="internal", **joint), TODAY)[0]
     assert internal.endswith("; the tongue stays 12.00 mm.")
-    nut = sentences(p.offset(bought="nut M3", across="x"), TODAY)[0]
+    nut = sentences(p.offset(hardware="nut M3", across="x"), TODAY)[0]
     assert "each face of the 5.5 mm slot" in nut
-    assert nut.endswith("; the bought nut M3 stays.")
+    assert nut.endswith("; the nut M3 stays as it is.")
     hole = size_sentences(p.clearance_hole("screw M3 medium", across="z"), TODAY)
     assert "the round face of the 3.4 mm hole" in hole[0]
-    assert hole[0].endswith("; the bought screw M3 stays.")
+    assert hole[0].endswith("; the screw M3 stays as it is.")
     assert hole[1].startswith("It lies within 3.4 H13")
 
 

@@ -92,7 +92,7 @@ def brute_force(profile, asked, gaps, n, seed):
     for question, gap_mm in zip(asked, gaps, strict=True):
         joint = question.joint
         in_z = joint.direction is Direction.Z and joint.internal is Form.SLOT
-        row = Clearance(profile, joint, question.gives, np.array([gap_mm])).rows[0]
+        row = Clearance(profile, joint, question.move, np.array([gap_mm])).rows[0]
         felt = gap_mm + terms @ row - 2 * shifts[:, int(in_z)]
         felt += math.sqrt(2) * (tau_z if in_z else tau) * rng.normal(size=n)
         felt += omega * rng.normal(size=n)

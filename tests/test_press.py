@@ -45,7 +45,7 @@ def test_cautions_come_with_it():
 def test_the_printed_part_is_strained_not_the_bought_one():
     # A pin pressed into a steel ring: 0.1 mm on 8 mm squeezes the pin by 1.25 %.
     printer = Printer(known_profile(NO_ERROR, 0.001, SURE))
-    found = printer.offset(bought="bearing bore 8", across="z", drawn_gap_mm=-0.1)
+    found = printer.offset(hardware="bearing bore 8", across="z", drawn_gap_mm=-0.1)
     squeezed = fit_strain(printer.profile, found, 0.01)
     assert squeezed.form is Form.PIN
     # The ring is 7.992 to 8 mm, 0.004 mm below its name in the middle.
@@ -54,7 +54,7 @@ def test_the_printed_part_is_strained_not_the_bought_one():
     assert "The printed pin is squeezed by 1.30" in said
     assert "BEYOND THE LIMIT: take a looser fit." in said
     assert "hub" not in said
-    seat = printer.offset(bought="bearing outer 22", across="z", drawn_gap_mm=-0.1)
+    seat = printer.offset(hardware="bearing outer 22", across="z", drawn_gap_mm=-0.1)
     stretched = fit_strain(printer.profile, seat, 0.01)
     assert stretched.form is Form.HOLE
     assert "The printed ring around the pin is stretched" in strain_sentences(stretched)[0]

@@ -9,7 +9,8 @@ from typing import TypeVar
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
 from coupons.answering.given import takes_numbers
-from coupons.answering.hardware import Hardware, hardware
+from coupons.answering.hardware import Hardware
+from coupons.answering.hardware import hardware as read_hardware
 from coupons.answering.joint_list import read_joints
 from coupons.answering.joints import PartAnswer, answer_part
 from coupons.answering.offset import Answer, Question, answer
@@ -18,7 +19,7 @@ from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_s
 from coupons.answering.standards import Limits, fit_limits, limits
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile, read_profile
-from coupons.terms import FITS, INTERNAL, Direction, Form, Gives, Joint
+from coupons.terms import FITS, INTERNAL, Direction, Form, Joint, MovingBody
 
 Word = TypeVar("Word", bound=StrEnum)
 
@@ -42,11 +43,11 @@ class Printer:
         across: str,
         size_mm: float | None = None,
         fit: str = "slide",
-        gives: str | None = None,
+        move: str | None = None,
         at_least: float | None = None,
         drawn_gap_mm: float | None = None,
         printed_gap_mm: float | None = None,
-        bought: str | None = None,
+        hardware: str | None = None,
     ) -> Answer:
         """Say how far to move which face of a joint.
 
@@ -61,7 +62,7 @@ class Printer:
             Nominal size.
         fit : str
             ``"force"``, ``"push"``, ``"slide"`` or ``"loose"``.
-        gives : str, optional
+        move : str, optional
             The body whose faces move: ``"internal"``, ``"external"`` (unless said) or ``"both"``.
             With a bought piece it is the printed one.
         at_least : float, optional
@@ -71,7 +72,7 @@ class Printer:
             Ask about a gap that is drawn already.
         printed_gap_mm : float, optional
             Ask what to draw so that this gap is printed, whatever fit it makes.
-        bought : str, optional
+        hardware : str, optional
             A bought mate, such as ``"pin 8 m6"``; see `coupons.answering.hardware.hardware`.
 
         Raises
@@ -87,17 +88,17 @@ class Printer:
         >>> answer = printer.offset("slot/tongue", size_mm=12, across="x", fit="slide")
         >>> answer.moves[0].offset_mm < 0  # into the material of the tongue
         True
-        >>> printer.offset(bought="pin 8 m6", across="z").moves[0].form
+        >>> printer.offset(hardware="pin 8 m6", across="z").moves[0].form
         <Form.HOLE: 'hole'>
         """
-        piece = None if bought is None else hardware(bought)
-        moved = None if gives is None else known(Gives, gives, "body that gives way")
+        piece = None if hardware is None else read_hardware(hardware)
+        moved = None if move is None else known(MovingBody, move, "body to move")
         question = Question(
             joint_of(joint, size_mm, across)
             if piece is None
-            else bought_joint(piece, across, joint, size_mm, moved),
+            else hardware_joint(piece, across, joint, size_mm, moved),
             known(FITS, fit, "fit"),
-            (moved or Gives.EXTERNAL) if piece is None else piece.gives,
+            (moved or MovingBody.EXTERNAL) if piece is None else piece.move,
             at_least,
             drawn_gap_mm,
             printed_gap_mm,
@@ -175,8 +176,8 @@ class Printer:
         >>> printer.clearance_hole("screw M3 medium", across="z").question.limits.code
         '3.4 H13'
         """
-        piece = hardware(screw)
-        return draw_hole(self.profile, piece, bought_joint(piece, across, joint).direction)
+        piece = read_hardware(screw)
+        return draw_hole(self.profile, piece, hardware_joint(piece, across, joint).direction)
 
     def limits(self, code: str, *, joint: str, across: str) -> LimitsAnswer:
         """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, and how surely.
@@ -261,12 +262,12 @@ def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:
     return parse_joint(text, size_mm, across)
 
 
-def bought_joint(
+def hardware_joint(
     piece: Hardware,
     across: str,
     text: str | None = None,
     size_mm: float | None = None,
-    gives: Gives | None = None,
+    move: MovingBody | None = None,
 ) -> Joint:
     """Return the joint that a bought piece makes, of the size that it is called by.
 
@@ -281,9 +282,10 @@ def bought_joint(
         wrong.append(f"{piece.name} makes a {'/'.join(piece.forms)} joint, not {text}.")
     if size_mm is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
         wrong.append(f"{piece.name} is {piece.nominal_mm:g} mm, not {size_mm:g}: leave it out.")
-    if gives not in (None, piece.gives):
+    if move not in (None, piece.move):
         wrong.append(
-            f"{piece.name} is bought, so that the {piece.gives} body gives way, not {gives}."
+            f"Only the printed body can move, and with {piece.name} that is the {piece.move} one, "
+            f"not {move}."
         )
     if wrong:
         raise AnswerError("\n".join(wrong))

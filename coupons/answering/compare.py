@@ -144,7 +144,7 @@ def _ask(profile: Profile, question: Question) -> Answer | None:
 
 def _variance(profile: Profile, question: Question) -> float:
     """Variance of the needed gap from the terms; they hold their own print's shift already."""
-    clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
+    clearance = Clearance(profile, question.joint, question.move, np.zeros(1), question.hardware)
     row = window_row(clearance, question)[0]
     return float(row @ profile.covariance_matrix @ row)
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from coupons.answering.clearance import drawn_sizes
 from coupons.learning.effects import height_share, side
-from coupons.terms import Feature, Form, Gives, Joint
+from coupons.terms import Feature, Form, Joint, MovingBody
 
 _STEP_MM = 0.01  # on one face: as fine as anybody draws
 _ROUNDING = 1e-6
@@ -61,7 +61,7 @@ def stands_across_layers(joint: Joint) -> bool:
     return height_share(Feature(joint.internal, joint.size_mm, joint.direction)) == 1
 
 
-def draw_gap(joint: Joint, gives: Gives, gap_mm: float, *, up: bool) -> Drawn:
+def draw_gap(joint: Joint, moving: MovingBody, gap_mm: float, *, up: bool) -> Drawn:
     """Round a gap to hundredths on each face that moves.
 
     A gap g over one pair of opposite faces is −g/2 on each face of the one body that gives way, or
@@ -70,30 +70,30 @@ def draw_gap(joint: Joint, gives: Gives, gap_mm: float, *, up: bool) -> Drawn:
     Parameters
     ----------
     joint : Joint
-    gives : Gives
+    moving : MovingBody
     gap_mm : float
     up : bool
         Never to less than the gap.
     """
-    step = gap_step_mm(gives)
-    return draw_as_it_is(joint, gives, round(_whole(gap_mm / step, up) * step, 6))
+    step = gap_step_mm(moving)
+    return draw_as_it_is(joint, moving, round(_whole(gap_mm / step, up) * step, 6))
 
 
-def gap_step_mm(gives: Gives) -> float:
+def gap_step_mm(moving: MovingBody) -> float:
     """Return the step in which gaps are drawn in the layer plane: 0.01 mm a face."""
-    return _STEP_MM * (4 if gives is Gives.BOTH else 2)
+    return _STEP_MM * (4 if moving is MovingBody.BOTH else 2)
 
 
-def draw_as_it_is(joint: Joint, gives: Gives, gap_mm: float, faces: int = 2) -> Drawn:
+def draw_as_it_is(joint: Joint, moving: MovingBody, gap_mm: float, faces: int = 2) -> Drawn:
     """Share a gap out over the faces that may move, without rounding it."""
-    internal, external = (float(size[0]) for size in drawn_sizes(joint, gives, np.array([gap_mm])))
+    internal, external = (float(size[0]) for size in drawn_sizes(joint, moving, np.array([gap_mm])))
     sizes = {joint.internal: internal, joint.external: external}
-    moves = tuple(_move(joint, form, sizes[form], faces) for form in _giving(joint, gives))
+    moves = tuple(_move(joint, form, sizes[form], faces) for form in _moving_forms(joint, moving))
     return Drawn(gap_mm, moves)
 
 
 def draw_layers(
-    joint: Joint, gives: Gives, gap_mm: float, layer_mm: float, *, up: bool, bought: bool
+    joint: Joint, moving: MovingBody, gap_mm: float, layer_mm: float, *, up: bool, hardware: bool
 ) -> Drawn:
     """Bring every printed size of a joint across layers onto whole layers.
 
@@ -102,39 +102,41 @@ def draw_layers(
     stays what it is.
     """
     size = joint.size_mm / layer_mm
-    if bought:
-        into = 1 if gives is Gives.INTERNAL else -1
+    if hardware:
+        into = 1 if moving is MovingBody.INTERNAL else -1
         printed = into * _whole(into * size + gap_mm / layer_mm, up)
-        counts = dict.fromkeys(_giving(joint, gives), printed)
+        counts = dict.fromkeys(_moving_forms(joint, moving), printed)
         gap_mm = round(into * (printed * layer_mm - joint.size_mm), 6)
     else:
         n = _whole(gap_mm / layer_mm, up)
-        counts = _shared_layers(joint, gives, n, math.floor(size + 0.5 + _ROUNDING))
+        counts = _shared_layers(joint, moving, n, math.floor(size + 0.5 + _ROUNDING))
         gap_mm = round(n * layer_mm, 6)
-    giving = _giving(joint, gives)
+    moving_forms = _moving_forms(joint, moving)
     moves = [
         _move(joint, form, round(counts[form] * layer_mm, 6), 1)
-        for form in sorted(counts, key=lambda form: form not in giving)
+        for form in sorted(counts, key=lambda form: form not in moving_forms)
     ]
-    moved = tuple(move for move in moves if move.form in giving or move.offset_mm)
+    moved = tuple(move for move in moves if move.form in moving_forms or move.offset_mm)
     return Drawn(gap_mm, moved, layer_mm, whole_layers(gap_mm, layer_mm))
 
 
 def draw_off_layers(
-    joint: Joint, gives: Gives, gap_mm: float, layer_mm: float, *, bought: Form | None
+    joint: Joint, moving: MovingBody, gap_mm: float, layer_mm: float, *, hardware: Form | None
 ) -> Drawn:
     """Take a gap across layers as somebody drew it, and tell as what it may print.
 
     A size between two whole numbers of layers prints as either, as its place and the slicing
     program have it.
     """
-    drawn = draw_as_it_is(joint, gives, gap_mm)
-    internal, external = (float(size[0]) for size in drawn_sizes(joint, gives, np.array([gap_mm])))
+    drawn = draw_as_it_is(joint, moving, gap_mm)
+    internal, external = (float(size[0]) for size in drawn_sizes(joint, moving, np.array([gap_mm])))
     sizes = {joint.internal: internal, joint.external: external}
-    if all(whole_layers(mm, layer_mm) is not None for form, mm in sizes.items() if form != bought):
-        whole = draw_as_it_is(joint, gives, gap_mm, faces=1)
+    if all(
+        whole_layers(mm, layer_mm) is not None for form, mm in sizes.items() if form != hardware
+    ):
+        whole = draw_as_it_is(joint, moving, gap_mm, faces=1)
         return Drawn(gap_mm, whole.moves, layer_mm, whole_layers(gap_mm, layer_mm))
-    ends = ((mm,) if form is bought else _neighbours(mm, layer_mm) for form, mm in sizes.items())
+    ends = ((mm,) if form is hardware else _neighbours(mm, layer_mm) for form, mm in sizes.items())
     prints = sorted(round(inner - outer, 6) for inner, outer in product(*ends))
     return Drawn(gap_mm, drawn.moves, layer_mm, None, tuple(prints))
 
@@ -151,16 +153,17 @@ def _neighbours(mm: float, layer_mm: float) -> tuple[float, ...]:
     return tuple(k * layer_mm for k in ((low, low + 1) if n is None else (n,)))
 
 
-def _shared_layers(joint: Joint, gives: Gives, n: int, base: int) -> dict[Form, int]:
+def _shared_layers(joint: Joint, moving: MovingBody, n: int, base: int) -> dict[Form, int]:
     """Return how many layers each body is drawn with, for a gap of n at a size of ``base``."""
     # An odd layer goes to the internal body: a roof may be raised, a step must stay strong.
-    off_external = {Gives.INTERNAL: 0, Gives.EXTERNAL: n, Gives.BOTH: n // 2}[gives]
+    off_external = {MovingBody.INTERNAL: 0, MovingBody.EXTERNAL: n, MovingBody.BOTH: n // 2}[moving]
     return {joint.internal: base - off_external + n, joint.external: base - off_external}
 
 
-def _giving(joint: Joint, gives: Gives) -> tuple[Form, ...]:
-    both = (joint.internal, joint.external)
-    return {Gives.INTERNAL: both[:1], Gives.EXTERNAL: both[1:], Gives.BOTH: both}[gives]
+def _moving_forms(joint: Joint, moving: MovingBody) -> tuple[Form, ...]:
+    internal, external = (joint.internal,), (joint.external,)
+    forms = {MovingBody.INTERNAL: internal, MovingBody.EXTERNAL: external}
+    return forms.get(moving, internal + external)
 
 
 def _whole(steps: float, up: bool) -> int:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from coupons.answering.standards import Limits, limits
 from coupons.answering.tables import Row, rows, step_of
 from coupons.errors import AnswerError, Problem
-from coupons.terms import EXTERNAL, Form, Gives
+from coupons.terms import EXTERNAL, Form, MovingBody
 
 SERIES = ("fine", "medium", "coarse")
 _HOLE_GRADES = {"fine": "H12", "medium": "H13", "coarse": "H14"}
@@ -60,9 +60,9 @@ class Hardware:
         return next(pair for pair in _PAIRS if self.form in pair)
 
     @property
-    def gives(self) -> Gives:
+    def move(self) -> MovingBody:
         """The printed body, which is the one that can give way."""
-        return Gives.INTERNAL if self.form in EXTERNAL else Gives.EXTERNAL
+        return MovingBody.INTERNAL if self.form in EXTERNAL else MovingBody.EXTERNAL
 
     @property
     def series(self) -> str:

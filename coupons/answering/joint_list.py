@@ -14,7 +14,7 @@ from coupons.answering.quantities import parse_share
 from coupons.errors import AnswerError, CouponError, Problem
 from coupons.measuring.entries import near_miss
 from coupons.measuring.spreadsheet import Cells, Layout, read_cells
-from coupons.terms import EXTERNAL, FITS, INTERNAL, Direction, Form, Gives, Grade, Joint
+from coupons.terms import EXTERNAL, FITS, INTERNAL, Direction, Form, Grade, Joint, MovingBody
 
 COLUMNS = (
     "name",
@@ -23,7 +23,7 @@ COLUMNS = (
     "size_mm",
     "across",
     "fit",
-    "gives",
+    "move",
     "hardware",
     "at_least",
 )
@@ -33,6 +33,7 @@ _LAYOUT = Layout(
     columns=COLUMNS,
     needed=("name", "across"),
     number_pair=("size_mm", "across"),
+    earlier={"gives": "move", "along": "across"},
     holds="a list of joints",
     if_missing="Give the path of a CSV file with the columns " + ", ".join(COLUMNS),
     if_empty="Its first row holds the names " + ", ".join(COLUMNS),
@@ -59,7 +60,7 @@ class ListedJoint:
         The wanted grade; None if ``gap_mm`` or the hardware's own standard says what is wanted.
     gap_mm : float or None
         A wanted printed gap.
-    gives : Gives
+    move : MovingBody
         Which body gives way.
     hardware : Hardware or None
         The bought side of the joint.
@@ -73,7 +74,7 @@ class ListedJoint:
     joint: Joint
     fit: Grade | None
     gap_mm: float | None
-    gives: Gives
+    move: MovingBody
     hardware: Hardware | None = None
     at_least: float | None = None
 
@@ -122,12 +123,12 @@ def _ignored(rows: list[Cells]) -> tuple[str, ...]:
     return tuple(name or "(without a name)" for name in told if name not in _UNIT_COLUMNS)
 
 
-def variable_name(name: str) -> str:
-    """Write a name as most CAD programs take the name of a variable.
+def label_of(name: str) -> str:
+    """Write a name in letters, digits and underscores, as the name of a value in a model.
 
     Examples
     --------
-    >>> variable_name("Lid pin (2)"), variable_name("2nd lid")
+    >>> label_of("Lid pin (2)"), label_of("2nd lid")
     ('Lid_pin_2', 'joint_2nd_lid')
     """
     words = re.sub(r"\W+", "_", name).strip("_")
@@ -150,17 +151,17 @@ def _row_number(problem: Problem) -> int:
 
 
 def _twice(file: str, joints: list[ListedJoint]) -> list[Problem]:
-    """Find names that would become one variable, which CAD would silently overwrite."""
-    counts = Counter(variable_name(joint.name).lower() for joint in joints)
+    """Find names with the same label: in a model, one would overwrite the other."""
+    counts = Counter(label_of(joint.name).lower() for joint in joints)
     return [
         Problem(
             f"{file} row {joint.row}",
             "a name of its own",
-            f"{joint.name!r} for a second joint or variable",
-            "Add a number to it",
+            f"{joint.name!r} again",
+            "Add a number to it: names that differ only in signs, blanks or capitals count as one",
         )
         for joint in joints
-        if counts[variable_name(joint.name).lower()] > 1
+        if counts[label_of(joint.name).lower()] > 1
     ]
 
 
@@ -188,12 +189,12 @@ class _Reader:
         direction = self._across()
         fit, gap_mm = self._fit(piece)
         self._refuse_wide_gap(gap_mm, size_mm)
-        gives = self._gives(piece)
+        move = self._move(piece)
         at_least = self._at_least()
         if internal is None or external is None or size_mm is None or direction is None:
             return None
         joint = Joint(internal, external, size_mm, direction)
-        return ListedJoint(self.number, name, joint, fit, gap_mm, gives, piece, at_least)
+        return ListedJoint(self.number, name, joint, fit, gap_mm, move, piece, at_least)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
         shown = repr(got[:60]) if got else "nothing"
@@ -294,17 +295,18 @@ class _Reader:
         if gap_mm is not None and size_mm is not None and abs(gap_mm) >= size_mm / 2:
             self._refuse("a gap under half of the size", self.cells["fit"], "Check both numbers")
 
-    def _gives(self, piece: Hardware | None) -> Gives:
-        text = self.cells["gives"].lower()
+    def _move(self, piece: Hardware | None) -> MovingBody:
+        text = self.cells["move"].lower()
         if piece is not None:
-            if text not in ("", piece.gives):
-                expected = f"gives {piece.gives}, as {piece.name} is bought"
+            if text not in ("", piece.move):
+                expected = f"move {piece.move}, the printed body with {piece.name}"
                 self._refuse(expected, text, "Leave it blank")
-            return piece.gives
-        if text and text not in tuple(Gives):
-            self._refuse(f"gives {', '.join(Gives)}", text, near_miss(text, tuple(Gives), ""))
-            return Gives.EXTERNAL
-        return Gives(text or Gives.EXTERNAL)
+            return piece.move
+        if text and text not in tuple(MovingBody):
+            bodies = tuple(MovingBody)
+            self._refuse(f"move {', '.join(bodies)}", text, near_miss(text, bodies, ""))
+            return MovingBody.EXTERNAL
+        return MovingBody(text or MovingBody.EXTERNAL)
 
     def _at_least(self) -> float | None:
         text = self.cells["at_least"]

@@ -1,4 +1,4 @@
-"""The answers to a list of joints as a table, as files for a spreadsheet and as CAD variables."""
+"""The answers to a list of joints as a table, as a list of drawn sizes, in words and as data."""
 
 import csv
 import io
@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator
 
 from coupons.answering.drawing import FaceMove
-from coupons.answering.joint_list import JointList, ListedJoint, variable_name
+from coupons.answering.joint_list import JointList, ListedJoint, label_of
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
 from coupons.answering.origin import origin_data, origin_sentence
@@ -25,7 +25,7 @@ from coupons.answering.words import (
     signed,
 )
 from coupons.neutral import one_line
-from coupons.terms import GRADES, Direction, Grade
+from coupons.terms import GRADES, Direction, Form, Grade
 
 _WIDTHS = (16, 15, 14, 21, 9)
 
@@ -47,6 +47,9 @@ COLUMNS = (
     "too_tight",
     "warnings",
 )
+
+SIZE_COLUMNS = ("joint", "body", "drawn_mm", "nominal_mm", "offset_mm", "faces", "label")
+_REHEARSED_ROW = ["REHEARSED: do not build by these sizes", *[""] * 5, "REHEARSED_do_not_build"]
 
 
 def ignored_columns(listed: JointList) -> str:
@@ -236,20 +239,33 @@ def _cells(joint: JointAnswer, marked: list[str]) -> list[str]:
     ]
 
 
-def variables_csv(part: PartAnswer) -> str:
-    """Write the sizes to draw as name, value and unit, as CAD programs read variables.
+def sizes_csv(part: PartAnswer) -> str:
+    """Write the sizes to draw as CSV, one printed body a row, for a model that reads a table.
 
-    A rehearsed profile puts a variable first that says so, since nothing else in such a file could.
+    Each row has a label of its own by which a model can look it up. Sizes from a rehearsed profile
+    begin with a row that says so.
     """
-    rows = [["REHEARSED_do_not_build", "1", ""]] if part.rehearsed else []
+    rows = [_REHEARSED_ROW] if part.rehearsed else []
     for joint in part.joints:
         mated = joint.listed.joint
-        for form in (mated.internal, mated.external):
-            drawn_mm = joint.drawn_mm(form)
-            if drawn_mm is not None:
-                name = f"{variable_name(joint.listed.name)}_{form}"
-                rows.append([name, _number(drawn_mm), "mm"])
-    return _csv([["name", "value", "unit"], *rows])
+        rows += [_size_cells(joint, form) for form in (mated.internal, mated.external)]
+    return _csv([list(SIZE_COLUMNS), *filter(None, rows)])
+
+
+def _size_cells(joint: JointAnswer, form: Form) -> list[str]:
+    """Return the row of one body; empty for hardware, and without an answer."""
+    drawn_mm = joint.drawn_mm(form)
+    if drawn_mm is None:
+        return []
+    stays = FaceMove(form, 0.0, 2, drawn_mm)
+    move = next((move for move in joint.moves if move.form is form), stays)
+    return [
+        joint.listed.name,
+        form,
+        *(_number(mm) for mm in (move.drawn_mm, move.from_mm, move.offset_mm)),
+        str(move.faces),
+        f"{label_of(joint.listed.name)}_{form}",
+    ]
 
 
 def _number(mm: float | None) -> str:
@@ -271,7 +287,7 @@ def _question_data(joint: JointAnswer) -> dict[str, object]:
         "hardware": listed.hardware.name if listed.hardware else None,
         "fit": None if listed.fit is None else str(listed.fit),
         "printed_gap_mm": listed.gap_mm,
-        "move": str(listed.gives),
+        "move": str(listed.move),
     }
 
 

@@ -134,10 +134,10 @@ def question_of(listed: ListedJoint) -> Question:
     return Question(
         listed.joint,
         listed.fit or Grade.SLIDE,
-        listed.gives,
+        listed.move,
         at_least=listed.at_least,
         printed_gap_mm=gap_mm,
-        bought=piece,
+        hardware=piece,
     )
 
 
@@ -194,7 +194,7 @@ def fit_demand(profile: Profile, question: Question, gap_mm: float) -> Demand:
     Or, where a chance was asked for, that it goes so or more easily.
     """
     gaps = np.array([gap_mm])
-    clearance = Clearance(profile, question.joint, question.gives, gaps, question.bought)
+    clearance = Clearance(profile, question.joint, question.move, gaps, question.hardware)
     above = GRADES[GRADES.index(question.fit) + 1 :]
     judged = clearance.judged
     judged = replace(judged, known_mm2=judged.known_mm2 + clearance.size_doubt)
@@ -255,7 +255,7 @@ def _drawn_wider(profile: Profile, found: Answer | SizeAnswer | None, at: int) -
 def _step_mm(found: Answer | SizeAnswer) -> float:
     if found.layer_mm is not None:
         return found.layer_mm
-    return gap_step_mm(found.question.gives) if isinstance(found, Answer) else DRAWN_STEP_MM
+    return gap_step_mm(found.question.move) if isinstance(found, Answer) else DRAWN_STEP_MM
 
 
 def _wider_hole(profile: Profile, found: SizeAnswer, wider_mm: float, at: int) -> Iterator[Wider]:

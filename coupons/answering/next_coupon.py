@@ -91,7 +91,7 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     """
     check_question(question)
     # The row hardly depends on the gap: as drawn, before any offset, will do.
-    clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
+    clearance = Clearance(profile, question.joint, question.move, np.zeros(1), question.hardware)
     rows = window_row(clearance, question)
     row = rows[0]
     measured = bool(learned_share(profile, rows)[0] <= NOTHING_LEARNED)

@@ -31,7 +31,7 @@ from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS, THRESHOLDS
 from coupons.learning.profile import MeasuredRange, Profile
-from coupons.terms import GRADES, Form, Gives, Grade, Joint
+from coupons.terms import GRADES, Form, Grade, Joint, MovingBody
 
 Array = NDArray[np.floating]
 
@@ -56,7 +56,7 @@ class Question:
     joint : Joint
     fit : Grade
         The grade wanted, any but no-go.
-    gives : Gives
+    move : MovingBody
         Which body's faces may move.
     at_least : float, optional
         Ask for the smallest gap that goes at least this easily with this chance, instead of the gap
@@ -66,23 +66,23 @@ class Question:
     printed_gap_mm : float, optional
         Ask for the gap to draw that prints as this one, whatever fit it makes. Only one of this and
         the two before can be asked.
-    bought : Hardware, optional
+    hardware : Hardware, optional
         A bought mate; the printed body is the one that gives way.
     """
 
     joint: Joint
     fit: Grade
-    gives: Gives = Gives.EXTERNAL
+    move: MovingBody = MovingBody.EXTERNAL
     at_least: float | None = None
     drawn_gap_mm: float | None = None
     printed_gap_mm: float | None = None
-    bought: Hardware | None = None
+    hardware: Hardware | None = None
 
     @property
     def name(self) -> str:
         """The question in few words."""
         joint, mate = self.joint, f"{self.joint.internal}/{self.joint.external}"
-        what = self.bought.name if self.bought else f"{mate} {joint.size_mm:g} mm"
+        what = self.hardware.name if self.hardware else f"{mate} {joint.size_mm:g} mm"
         return f"{self.fit} {what} {way(joint.internal, joint.direction)}"
 
     @property
@@ -97,15 +97,17 @@ class Question:
     @property
     def staying(self) -> Form | None:
         """The body whose faces keep their place; None where both give way."""
-        joint = self.joint
-        stays = {Gives.INTERNAL: joint.external, Gives.EXTERNAL: joint.internal, Gives.BOTH: None}
-        return stays[self.gives]
+        stays = {
+            MovingBody.INTERNAL: self.joint.external,
+            MovingBody.EXTERNAL: self.joint.internal,
+        }
+        return stays.get(self.move)
 
     @property
     def printed_forms(self) -> tuple[Form, ...]:
         """Forms that come from the printer: both, or the one that meets a bought mate."""
         forms = (self.joint.internal, self.joint.external)
-        return tuple(form for form in forms if not self.bought or form is not self.bought.form)
+        return tuple(form for form in forms if not self.hardware or form is not self.hardware.form)
 
 
 class Feel(StrEnum):
@@ -239,7 +241,7 @@ def check_question(question: Question) -> None:
     unlike = odd_pair(joint.internal, joint.external)
     if unlike:
         wrong.append(unlike)
-    series = question.bought and two_holes(question.bought, question.wish)
+    series = question.hardware and two_holes(question.hardware, question.wish)
     if series:
         wrong.append(str(series))
     if not SMALLEST_MM <= joint.size_mm <= LARGEST_MM:
@@ -268,7 +270,7 @@ def _gaps_too_large(question: Question) -> list[str]:
 
 
 def _clearance(profile: Profile, question: Question, gaps_mm: Array) -> Clearance:
-    return Clearance(profile, question.joint, question.gives, gaps_mm, question.bought)
+    return Clearance(profile, question.joint, question.move, gaps_mm, question.hardware)
 
 
 def _next_grade(grade: Grade) -> Grade | None:
@@ -382,7 +384,7 @@ def _not_measured(question: Question) -> str:
         f"Not measured: this profile learned next to nothing about {question.fit} fits of {what}. "
         f"{advice(joint.internal, joint.direction)}"
     )
-    hint = flats_hint(question.bought, joint.direction) or face_hint(
+    hint = flats_hint(question.hardware, joint.direction) or face_hint(
         joint.internal, joint.direction
     )
     return f"{told} {hint}".rstrip()
@@ -390,15 +392,15 @@ def _not_measured(question: Question) -> str:
 
 def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> Drawn:
     """Bring a gap to what a person draws and a printer prints."""
-    joint, gives, bought = question.joint, question.gives, question.bought
+    joint, move, hardware = question.joint, question.move, question.hardware
     asked, layer_mm = question.drawn_gap_mm is not None, profile.layer_height_mm
     up = question.at_least is not None  # a smaller gap would not have the chance that is wanted
     if stands_across_layers(joint):
         if asked:
-            form = bought.form if bought else None
-            return draw_off_layers(joint, gives, gap_mm, layer_mm, bought=form)
-        return draw_layers(joint, gives, gap_mm, layer_mm, up=up, bought=bought is not None)
-    return draw_as_it_is(joint, gives, gap_mm) if asked else draw_gap(joint, gives, gap_mm, up=up)
+            form = hardware.form if hardware else None
+            return draw_off_layers(joint, move, gap_mm, layer_mm, hardware=form)
+        return draw_layers(joint, move, gap_mm, layer_mm, up=up, hardware=hardware is not None)
+    return draw_as_it_is(joint, move, gap_mm) if asked else draw_gap(joint, move, gap_mm, up=up)
 
 
 def moves_at(profile: Profile, question: Question, gap_mm: float) -> tuple[FaceMove, ...]:

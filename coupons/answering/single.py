@@ -42,7 +42,7 @@ class SizeQuestion:
         Limits of size whose chance is asked for; offsets are then told from their nominal size.
     drawn_mm : float, optional
         Ask what this drawn size prints as, instead of looking for one.
-    bought : Hardware, optional
+    hardware : Hardware, optional
         The piece whose standard gives the limits.
     """
 
@@ -51,7 +51,7 @@ class SizeQuestion:
     direction: Direction
     limits: Limits | None = None
     drawn_mm: float | None = None
-    bought: Hardware | None = None
+    hardware: Hardware | None = None
 
     @property
     def nominal_mm(self) -> float:
@@ -214,7 +214,7 @@ def draw_hole(profile: Profile, piece: Hardware, direction: Direction) -> SizeAn
             f"No standard gives limits for what is printed around {piece.name}: ask for a fit."
         )
     form = next(form for form in piece.forms if form is not piece.form)
-    question = SizeQuestion(form, piece.printed.middle_mm, direction, piece.printed, bought=piece)
+    question = SizeQuestion(form, piece.printed.middle_mm, direction, piece.printed, hardware=piece)
     return draw_size(profile, question)
 
 

@@ -13,12 +13,12 @@ from coupons.answering.standards import Limits
 from coupons.answering.ways import sizes_in
 from coupons.answering.words import (
     SURE,
-    bought,
     chance,
     counted,
     draw_sentence,
     evidence,
     extrapolated,
+    hardware,
     marks,
     measured_data,
     move_data,
@@ -44,8 +44,8 @@ def size_sentences(answer: SizeAnswer, today: date | None = None) -> list[str]:
     """
     head = size_headline(answer, today)
     lines = [*_prints(answer, "It")[1:], *evidence([answer.measured] if answer.measured else [])]
-    if answer.question.bought is not None:
-        lines.append(bought(answer.question.bought))
+    if answer.question.hardware is not None:
+        lines.append(hardware(answer.question.hardware))
     return [*head, *lines, origin_sentence(answer.origin, today)]
 
 
@@ -56,8 +56,8 @@ def size_headline(answer: SizeAnswer, today: date | None = None) -> list[str]:
 
 
 def _draw(answer: SizeAnswer) -> str:
-    piece = answer.question.bought
-    stays = f"the bought {piece.alone.name} stays" if piece else ""
+    piece = answer.question.hardware
+    stays = f"the {piece.alone.name} stays as it is" if piece else ""
     return draw_sentence([size_move(answer)], stays)
 
 
@@ -180,7 +180,7 @@ def size_data(answer: SizeAnswer, today: date | None = None) -> dict[str, object
             "across": str(question.direction),
             "prints_mm": question.printed_mm,
             "limits": None if limits is None else limits.code,
-            "hardware": question.bought.name if question.bought else None,
+            "hardware": question.hardware.name if question.hardware else None,
         },
         **move_data(size_move(answer)),
         "printed_mm": answer.expected_mm,

@@ -169,8 +169,8 @@ def length(mm: float) -> str:
 
 def stays_words(question: Question, moves: Sequence[FaceMove]) -> str:
     """Say which body of a joint keeps its place; empty where both have to be drawn anew."""
-    if question.bought is not None:
-        return f"the bought {question.bought.alone.name} stays"
+    if question.hardware is not None:
+        return f"the {question.hardware.alone.name} stays as it is"
     form = question.staying
     if form is None or form in {move.form for move in moves}:
         return ""
@@ -236,7 +236,7 @@ def named(things: Sequence[str]) -> str:
     return ", ".join(things[:_MOST_NAMED]) + more
 
 
-def bought(piece: Hardware) -> str:
+def hardware(piece: Hardware) -> str:
     """Say what a bought mate is taken to be, and on whose word."""
     limits = f"{piece.lower_mm:.3f} to {piece.upper_mm:.3f} mm"
     return f"Bought: {piece.name}, {limits} ({piece.source})."
@@ -292,9 +292,9 @@ def details(answer: Answer, today: date | None = None) -> list[str]:
         lines += layer_sentences(answer)
     if question.printed_gap_mm is None:
         lines.append(interval_sentence(answer))
-    if question.bought is not None:
-        lines.append(bought(question.bought))
-        lines += filter(None, [flats_hint(question.bought, question.joint.direction)])
+    if question.hardware is not None:
+        lines.append(hardware(question.hardware))
+        lines += filter(None, [flats_hint(question.hardware, question.joint.direction)])
     lines += evidence(answer.measured)
     lines.append(origin_sentence(answer.origin, today))
     if question.fit in (Grade.FORCE, Grade.PUSH):
@@ -339,13 +339,13 @@ def layer_sentences(answer: Answer) -> list[str]:
             "whole layers print.",
             f"It prints as {prints}; the chance above is their mean.",
         ]
-    if answer.question.bought is None:
+    if answer.question.hardware is None:
         sizes += f", gap {gap}"
     if answer.question.drawn_gap_mm is not None:
         return [f"In layers of {layer_mm:g} mm: {sizes}."]
     best = f"without layers the best gap is {minus(answer.best_gap_mm)} mm"
     lines = [f"In layers of {layer_mm:g} mm: {sizes}; {best}."]
-    if answer.question.bought is None and whole_layers(joint.size_mm, layer_mm) is None:
+    if answer.question.hardware is None and whole_layers(joint.size_mm, layer_mm) is None:
         lines.append(
             f"{joint.size_mm:g} mm is {_layers(joint.size_mm, layer_mm)}, no whole number: both "
             "bodies are drawn on layers."
@@ -387,9 +387,9 @@ def question_data(question: Question) -> dict[str, object]:
         "joint": f"{question.joint.internal}/{question.joint.external}",
         "size_mm": question.joint.size_mm,
         "across": str(question.joint.direction),
-        "hardware": question.bought.name if question.bought else None,
+        "hardware": question.hardware.name if question.hardware else None,
         "fit": str(question.fit),
-        "move": str(question.gives),
+        "move": str(question.move),
         "at_least": question.at_least,
         "drawn_gap_mm": question.drawn_gap_mm,
         "printed_gap_mm": question.printed_gap_mm,

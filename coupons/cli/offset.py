@@ -18,7 +18,7 @@ _OPTIONS = {
     "joint": "--joint",
     "size_mm": "--size",
     "fit": "--fit",
-    "gives": "--move",
+    "move": "--move",
     "at_least": "--at-least",
     "drawn_gap_mm": "--drawn-gap",
     "printed_gap_mm": "--printed-gap",
@@ -43,7 +43,6 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option(
     "--move",
-    "gives",
     help="Which body gives way: internal, external (the default) or both.",
 )
 @click.option(
@@ -174,11 +173,11 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         raise click.UsageError(
             "Ask about --joint and --size, --hardware, --limits, or --form and --prints."
         )
-    wishes = ("size_mm", "across", "gives", "at_least", "drawn_gap_mm", "printed_gap_mm")
+    wishes = ("size_mm", "across", "move", "at_least", "drawn_gap_mm", "printed_gap_mm")
     answer = printer.offset(
         asked["joint"],
         fit=asked["fit"] or "slide",
-        bought=asked["hardware"],
+        hardware=asked["hardware"],
         **{name: asked[name] for name in wishes},
     )
     lines, data = sentences(answer), as_data(answer)

@@ -181,7 +181,7 @@ def good_files(folder: Path) -> None:
     machines = Path(sys.modules["coupons.measuring.machine"].__file__ or "").parent / "machines"
     shutil.copy(machines / "attic-1.toml", folder / "own.toml")
     (folder / "joints.csv").write_text(
-        "name,internal,external,size_mm,along,fit,gives,hardware\n"
+        "name,internal,external,size_mm,along,fit,move,hardware\n"
         "drawer,slot,tongue,4,x,slide,external,\n"
         "lid,hole,pin,5,z,push,internal,\n"
         "dowel,,,,z,push,,pin 5 m6\n",
