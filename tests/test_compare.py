@@ -37,17 +37,17 @@ def test_a_printer_that_grew_fatter_needs_a_wider_gap():
     before = known_profile({"growth_ext": 0.04}, 0.02)
     after = known_profile({"growth_ext": 0.09}, 0.02)
     move = one(before, after)
-    assert move.moved_mm == pytest.approx(0.10, abs=0.005)
-    assert move.is_beyond
+    assert move.change_mm == pytest.approx(0.10, abs=0.005)
+    assert move.is_changed
     assert move.verdict is Verdict.REDRAW
     assert move.kept_chance < move.after.chance - 0.1
-    assert one(after, before).moved_mm == pytest.approx(-0.10, abs=0.005)
+    assert one(after, before).change_mm == pytest.approx(-0.10, abs=0.005)
 
 
 def test_a_change_within_what_is_not_known_is_not_called_one():
     move = one(known_profile({"growth_ext": 0.04}, 0.4), known_profile({"growth_ext": 0.06}, 0.4))
-    assert move.moved_mm == pytest.approx(0.04, abs=0.005)
-    assert not move.is_beyond
+    assert move.change_mm == pytest.approx(0.04, abs=0.005)
+    assert not move.is_changed
     assert move.verdict is Verdict.WORKS
 
 
@@ -102,7 +102,7 @@ def test_a_chance_that_is_lost_without_a_move_is_not_redrawn(tmp_path):
     after = known_profile({"growth_ext": 0.10}, {"growth_ext": 0.6})
     move = one(before, after)
     assert move.kept_chance < move.after.chance - 0.1
-    assert not move.is_beyond
+    assert not move.is_changed
     assert move.verdict is Verdict.UNCLEAR
     said = " ".join(run(tmp_path, [before, after]).output.split())
     assert "REDRAW" not in said
@@ -117,7 +117,7 @@ def test_it_says_what_size_of_move_it_could_have_seen(tmp_path):
     # Found beyond 1.96 sds; a true move of 2.8 sds lies beyond in 80 % of comparisons.
     move = one(known_profile(sd_share=0.3), known_profile(sd_share=0.3))
     rng = np.random.default_rng(1)
-    seen = np.abs(rng.normal(move.seen_mm, move.sd_mm, 100_000)) > 1.96 * move.sd_mm
+    seen = np.abs(rng.normal(move.detectable_mm, move.sd_mm, 100_000)) > 1.96 * move.sd_mm
     assert seen.mean() == pytest.approx(0.80, abs=0.01)
     said = " ".join(run(tmp_path, [known_profile(sd_share=0.3)] * 2).output.split())
     assert "would have been found in four cases of five" in said
@@ -135,7 +135,7 @@ def test_profiles_of_lengths_alone_are_compared_by_their_terms(tmp_path):
     assert set(moved) == {"scale_x", "scale_y", "scale_z"}
     assert moved["scale_z"].moved == pytest.approx(0.002)
     assert moved["scale_z"].sd == pytest.approx(0.1 * 0.005 * np.sqrt(2))
-    assert [name for name, term in moved.items() if term.is_beyond] == ["scale_z"]
+    assert [name for name, term in moved.items() if term.is_changed] == ["scale_z"]
     result = run(tmp_path, [before, after])
     said = " ".join(result.output.split())
     assert "scale along z, % −0.40 −0.20 +0.20 ±0.14 ! 0.20" in said
@@ -204,7 +204,7 @@ def test_an_unchanged_machine_is_seldom_redrawn_and_fitting_both_is_better():
         for move in compare(first, second, USUAL_THREE):
             if move.verdict is None:
                 continue
-            beyond.append(move.is_beyond)
+            beyond.append(move.is_changed)
             redrawn.append(move.verdict is Verdict.REDRAW)
             if move.verdict is Verdict.UNCLEAR:
                 gaps = [move.before.gap_mm, move.after.gap_mm]
@@ -233,7 +233,7 @@ def test_two_runs_of_one_printer_seldom_look_like_a_change():
             )
             for _ in range(2)
         ]
-        called += one(*runs).is_beyond
+        called += one(*runs).is_changed
     assert called <= 5
 
 

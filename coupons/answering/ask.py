@@ -1,4 +1,4 @@
-"""The Python way to ask: load a profile, ask it."""
+"""The Python interface: load a profile, ask questions about it."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ Word = TypeVar("Word", bound=StrEnum)
 
 @dataclass(frozen=True)
 class Printer:
-    """A printer as its profile knows it.
+    """A printer as described by its profile.
 
     Parameters
     ----------
@@ -54,8 +54,8 @@ class Printer:
         Parameters
         ----------
         joint : str, optional
-            Internal and external form, such as ``"slot/tongue"`` or ``"hole/pin"``. May be left
-            out, as may the size, where a bought piece says it.
+            Internal and external form, such as ``"slot/tongue"`` or ``"hole/pin"``. With
+            hardware it may be left out, and so may the size.
         across : str
             Printer axis across the faces of a flat joint; of a round one, along its axis.
         size_mm : float, optional
@@ -63,15 +63,15 @@ class Printer:
         fit : str
             ``"force"``, ``"push"``, ``"slide"`` or ``"loose"``.
         move : str, optional
-            The body whose faces move: ``"internal"``, ``"external"`` (unless said) or ``"both"``.
-            With a bought piece it is the printed one.
+            The body whose faces move: ``"internal"``, ``"external"`` (the default) or ``"both"``.
+            With hardware it is the printed one.
         at_least : float, optional
-            Ask for the smallest gap that goes at least this easily with this chance. Only one of
-            this and the two gaps can be asked.
+            Ask for the smallest gap with this chance of the fit or a looser one. Use only one of
+            this and the two gaps.
         drawn_gap_mm : float, optional
-            Ask about a gap that is drawn already.
+            Ask about a gap that is already drawn.
         printed_gap_mm : float, optional
-            Ask what to draw so that this gap is printed, whatever fit it makes.
+            Ask what to draw so that this gap is printed, whatever the fit.
         hardware : str, optional
             A bought mate, such as ``"pin 8 m6"``; see `coupons.answering.hardware.hardware`.
 
@@ -80,7 +80,7 @@ class Printer:
         AnswerError
             If a word is not known or the wish makes no sense.
         NotMeasuredError
-            If the profile holds no evidence on it.
+            If the profile has almost no data on it.
 
         Examples
         --------
@@ -124,16 +124,16 @@ class Printer:
         across : str
             Printer axis across its faces; of a round one, along its axis.
         printed_mm : float, optional
-            The size that it should have; the middle of its limits unless said.
+            The size that it should have; by default the middle of its limits.
         limits_code : str, optional
-            Limits of size, such as ``"8 H13"`` or ``"8 ±0.1"``, whose chance to tell.
+            Limits of size, such as ``"8 H13"`` or ``"8 ±0.1"``, to get their chance.
 
         Raises
         ------
         AnswerError
             If a word is not known or the size makes no sense.
         NotMeasuredError
-            If the profile holds no evidence on it.
+            If the profile has almost no data on it.
 
         Examples
         --------
@@ -146,13 +146,13 @@ class Printer:
         band = None if limits_code is None else side_limits(limits_code, side)
         if printed_mm is None:
             if band is None:
-                raise AnswerError("Say the size that it should print with, or limits of size.")
+                raise AnswerError("Give the size that it should print with, or limits of size.")
             printed_mm = band.middle_mm
         direction = known(Direction, across, "direction")
         return draw_size(self.profile, SizeQuestion(side, printed_mm, direction, band))
 
     def clearance_hole(self, screw: str, *, across: str, joint: str | None = None) -> SizeAnswer:
-        """Say what to draw so that a hole prints as its standard wants it for a screw.
+        """Say what to draw so that a hole prints within the limits of its standard for a screw.
 
         Parameters
         ----------
@@ -166,9 +166,9 @@ class Printer:
         Raises
         ------
         AnswerError
-            If there is no such screw, its series is not said, or it makes another joint.
+            If there is no such screw, its series is missing, or it makes another joint.
         NotMeasuredError
-            If the profile holds no evidence on it.
+            If the profile has almost no data on it.
 
         Examples
         --------
@@ -180,13 +180,13 @@ class Printer:
         return draw_hole(self.profile, piece, hardware_joint(piece, across, joint).direction)
 
     def limits(self, code: str, *, joint: str, across: str) -> LimitsAnswer:
-        """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, and how surely.
+        """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, with their chance.
 
         Parameters
         ----------
         code : str
             Size, hole and shaft as ISO 286 writes them, or limits as numbers:
-            ``"12 +0.1/0 / 12 -0.1/-0.2"``; one band only is that of both.
+            ``"12 +0.1/0 / 12 -0.1/-0.2"``; a single band is used for both.
         joint : str
             Internal and external form, such as ``"slot/tongue"``.
         across : str
@@ -197,7 +197,7 @@ class Printer:
         AnswerError
             If the code or a word is not known.
         NotMeasuredError
-            If the profile holds no evidence on it.
+            If the profile has almost no data on it.
 
         Examples
         --------
@@ -211,7 +211,7 @@ class Printer:
         return meet_limits(self.profile, fit, asked.internal, asked.external, asked.direction)
 
     def part(self, path: str | Path) -> PartAnswer:
-        """Answer a list of joints and the chance that all of them fit at once.
+        """Answer a list of joints, with the chance that all of them fit on one print.
 
         Parameters
         ----------
@@ -234,7 +234,7 @@ class Printer:
 
 
 def load_profile(path: str | Path) -> Printer:
-    """Load a profile to ask it.
+    """Load a profile to ask questions about it.
 
     Parameters
     ----------
@@ -255,10 +255,10 @@ def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:
     Raises
     ------
     AnswerError
-        If its forms or its size are not said.
+        If its forms or its size are missing.
     """
     if text is None or size_mm is None:
-        raise AnswerError("Say the joint, such as slot/tongue, and its size, or a bought mate.")
+        raise AnswerError("Give the joint, such as slot/tongue, and its size, or hardware.")
     return parse_joint(text, size_mm, across)
 
 
@@ -269,12 +269,12 @@ def hardware_joint(
     size_mm: float | None = None,
     move: MovingBody | None = None,
 ) -> Joint:
-    """Return the joint that a bought piece makes, of the size that it is called by.
+    """Return the joint that a piece of hardware makes, with its nominal size.
 
     Raises
     ------
     AnswerError
-        If another joint or size is said, or that another body than the printed one moves.
+        If another joint or size is given, or a body to move that is not the printed one.
     """
     joint = parse_joint("/".join(piece.forms), piece.nominal_mm, across)
     wrong: list[str] = []
@@ -298,7 +298,7 @@ def side_limits(code: str, form: Form) -> Limits:
     Raises
     ------
     AnswerError
-        If the code cannot be read, or is one for the other side.
+        If the code cannot be read, or is for the other side.
     """
     band = limits(code)
     if band.is_hole not in (None, form in INTERNAL):
@@ -313,13 +313,11 @@ def parse_joint(text: str, size_mm: float, across: str) -> Joint:
     Raises
     ------
     AnswerError
-        If the text is not two forms with a stroke between.
+        If the text is not two forms with a slash between.
     """
     parts = text.strip().lower().split("/")
     if len(parts) != 2:
-        raise AnswerError(
-            f"A joint is written internal/external, such as slot/tongue, not {text!r}."
-        )
+        raise AnswerError(f"Write a joint as internal/external, such as slot/tongue, not {text!r}.")
     internal, external = (known(Form, part, "form") for part in parts)
     unlike = odd_pair(internal, external)
     if unlike:
@@ -328,12 +326,12 @@ def parse_joint(text: str, size_mm: float, across: str) -> Joint:
 
 
 def known(words: Iterable[Word], text: str, what: str) -> Word:
-    """Return the word, of those that may stand here, that a text is.
+    """Return the allowed word that a text stands for.
 
     Raises
     ------
     AnswerError
-        With all words, and the nearest one.
+        With all allowed words, and the nearest one.
     """
     allowed = {str(word): word for word in words}
     found = allowed.get(text.strip().lower())

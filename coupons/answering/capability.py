@@ -1,4 +1,4 @@
-"""What a standard asks of a printer: limits of size and fit, and the tolerance grade it reaches."""
+"""Process capability: limits of size and fit, and the tolerance grade that a printer reaches."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -21,7 +21,8 @@ BAND_SDS = 6.0
 _DRAWS = 10_000
 BAND_RULE = (
     "A grade counts as reached if six standard deviations of the printed size, feature to feature "
-    "and print to print, fit into its tolerance (common practice for a capable process, no source)."
+    "and print to print, fit within its tolerance (common practice for a capable process, no "
+    "source)."
 )
 
 
@@ -122,7 +123,7 @@ def meet_limits(
 def grades_reached(profile: Profile) -> tuple[Reach, ...]:
     """Return the tolerance grade that the scatter reaches, per form, direction and size step.
 
-    Only what was measured is told, in the steps of the standard that the measured sizes fall into.
+    Only measured sizes are given, in the steps of the standard that the measured sizes fall into.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""How the clearance of a joint depends on the gap drawn, and what is not known about it.
+"""How the clearance of a joint depends on the drawn gap, and its uncertainty.
 
 For a drawn gap g the functional clearance of the next print is normal given the print-to-print
 scatter, with a mean that is linear in the profile's terms. The print-to-print scatter itself is
@@ -35,7 +35,7 @@ _N_EFFECTS = len(EFFECTS)
 def drawn_sizes(joint: Joint, move: MovingBody, gaps_mm: Array) -> tuple[Array, Array]:
     """Return internal and external drawn sizes, in mm, of a joint at each gap.
 
-    The body that does not give way keeps the nominal size.
+    The body that does not move keeps the nominal size.
     """
     share = {MovingBody.INTERNAL: 1.0, MovingBody.EXTERNAL: 0.0, MovingBody.BOTH: 0.5}[move]
     return joint.size_mm + share * gaps_mm, joint.size_mm - (1 - share) * gaps_mm
@@ -51,8 +51,8 @@ class Clearance:
     joint : Joint
     move : MovingBody
     gaps_mm : ndarray of shape (n,)
-        Drawn gaps, over both sides. With a bought mate: printed drawn size against what the mate
-        is called by.
+        Drawn gaps, over both sides. With a bought mate: printed drawn size against the nominal
+        size of the mate.
     hardware : Hardware, optional
         A bought mate in place of the printed feature of its form.
     """
@@ -118,7 +118,7 @@ class Clearance:
 
     @cached_property
     def size_doubt(self) -> float:
-        """Variance in mm² of the printed gap for lying outside the sizes measured."""
+        """Variance in mm² of the printed gap from extrapolation beyond the measured sizes."""
         return sum(
             size_variance(self.profile, each.form, each.direction, each.size_mm)
             for each in self._printed
@@ -126,7 +126,7 @@ class Clearance:
 
     @cached_property
     def feel_doubt(self) -> float:
-        """Variance in mm² of where a fit begins, for lying outside the sizes tried by hand."""
+        """Variance in mm² of where a fit begins, from extrapolation beyond the sizes tried."""
         forms = [each.form for each in self._printed]
         return feel_variance(self.profile, forms, self.joint.direction, self.joint.size_mm)
 
@@ -138,20 +138,20 @@ class Clearance:
 
     @property
     def own(self) -> OwnSpread:
-        """What this one pair has to itself: own deviations, and a bought mate's."""
+        """Spread of this pair alone: own deviations, and those of hardware."""
         return OwnSpread(*self.shifted, known_mm2=self.hardware.sd_mm**2 if self.hardware else 0.0)
 
     @property
     def judged(self) -> OwnSpread:
-        """The same, and the judgement of the hand that tries it."""
+        """The same, with the judgement of the hand that tries it."""
         known_mm2 = self.own.known_mm2 + self.feel_doubt
         return replace(self.own, judged=1.0, known_mm2=known_mm2)
 
     def variances(self, rows: Array) -> tuple[Array, Array]:
         """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatter.
 
-        See `coupons.answering.next_print.variances`; what a size outside the measured ones is less
-        sure by is in them.
+        See `coupons.answering.next_print.variances`; the added uncertainty outside the measured
+        sizes is included.
         """
         spread, weights = variances(self.profile, rows, *self.shifted)
         return spread + self.size_doubt, weights

@@ -1,4 +1,4 @@
-"""How a gap is drawn: hundredths on each face, or whole layers where faces stand across them."""
+"""How a gap is drawn: in hundredths on each face, or in whole layers across the layers."""
 
 import math
 from dataclasses import dataclass
@@ -40,13 +40,13 @@ class Drawn:
     ----------
     gap_mm : float
     moves : tuple of FaceMove
-        The bodies that give way, then the other one where it has to be brought onto layers.
+        The bodies that move, then the other one if it has to be rounded to layers.
     layer_mm : float or None
-        Height of a layer, where sizes were brought onto layers.
+        Layer height, if sizes were rounded to layers.
     layers : int or None
         How many of them the gap is, where it is a whole number.
     prints_mm : tuple of float
-        Gaps of whole layers as which a gap that was drawn off them may print, each rounding once.
+        Gaps of whole layers that a gap between them may print as, each rounding once.
     """
 
     gap_mm: float
@@ -57,14 +57,14 @@ class Drawn:
 
 
 def stands_across_layers(joint: Joint) -> bool:
-    """Tell whether the faces of a joint look up and down, so that its sizes are layers."""
+    """Tell whether the faces of a joint face up and down, so that its sizes are layers."""
     return height_share(Feature(joint.internal, joint.size_mm, joint.direction)) == 1
 
 
 def draw_gap(joint: Joint, moving: MovingBody, gap_mm: float, *, up: bool) -> Drawn:
     """Round a gap to hundredths on each face that moves.
 
-    A gap g over one pair of opposite faces is −g/2 on each face of the one body that gives way, or
+    A gap g over one pair of opposite faces is −g/2 on each face of the one body that moves, or
     −g/4 on each face of both.
 
     Parameters
@@ -73,7 +73,7 @@ def draw_gap(joint: Joint, moving: MovingBody, gap_mm: float, *, up: bool) -> Dr
     moving : MovingBody
     gap_mm : float
     up : bool
-        Never to less than the gap.
+        Round up, never below the gap.
     """
     step = gap_step_mm(moving)
     return draw_as_it_is(joint, moving, round(_whole(gap_mm / step, up) * step, 6))
@@ -85,7 +85,7 @@ def gap_step_mm(moving: MovingBody) -> float:
 
 
 def draw_as_it_is(joint: Joint, moving: MovingBody, gap_mm: float, faces: int = 2) -> Drawn:
-    """Share a gap out over the faces that may move, without rounding it."""
+    """Divide a gap over the faces that may move, without rounding it."""
     internal, external = (float(size[0]) for size in drawn_sizes(joint, moving, np.array([gap_mm])))
     sizes = {joint.internal: internal, joint.external: external}
     moves = tuple(_move(joint, form, sizes[form], faces) for form in _moving_forms(joint, moving))
@@ -95,11 +95,11 @@ def draw_as_it_is(joint: Joint, moving: MovingBody, gap_mm: float, faces: int = 
 def draw_layers(
     joint: Joint, moving: MovingBody, gap_mm: float, layer_mm: float, *, up: bool, hardware: bool
 ) -> Drawn:
-    """Bring every printed size of a joint across layers onto whole layers.
+    """Round every printed size of a joint across layers to whole layers.
 
     A whole body's share comes off one of its faces. A nominal size that is no whole number of
-    layers cannot be printed: the body that stays is drawn with the nearest one, a bought mate
-    stays what it is.
+    layers cannot be printed: the body that does not move is rounded to the nearest one; hardware
+    stays as it is.
     """
     size = joint.size_mm / layer_mm
     if hardware:
@@ -123,10 +123,10 @@ def draw_layers(
 def draw_off_layers(
     joint: Joint, moving: MovingBody, gap_mm: float, layer_mm: float, *, hardware: Form | None
 ) -> Drawn:
-    """Take a gap across layers as somebody drew it, and tell as what it may print.
+    """Take a gap across layers as it is drawn, and list what it may print as.
 
-    A size between two whole numbers of layers prints as either, as its place and the slicing
-    program have it.
+    A size between two whole numbers of layers prints as either, depending on its place
+    and the slicing program.
     """
     drawn = draw_as_it_is(joint, moving, gap_mm)
     internal, external = (float(size[0]) for size in drawn_sizes(joint, moving, np.array([gap_mm])))

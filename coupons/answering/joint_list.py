@@ -36,7 +36,7 @@ _LAYOUT = Layout(
     earlier={"gives": "move", "along": "across"},
     holds="a list of joints",
     if_missing="Give the path of a CSV file with the columns " + ", ".join(COLUMNS),
-    if_empty="Its first row holds the names " + ", ".join(COLUMNS),
+    if_empty="The first row has the column names " + ", ".join(COLUMNS),
     error=AnswerError,
 )
 _LONGEST_NAME = 60
@@ -57,16 +57,15 @@ class ListedJoint:
     name : str
     joint : Joint
     fit : Grade or None
-        The wanted grade; None if ``gap_mm`` or the hardware's own standard says what is wanted.
+        The wanted grade; None if ``gap_mm`` or the standard of the hardware sets the gap.
     gap_mm : float or None
         A wanted printed gap.
     move : MovingBody
-        Which body gives way.
+        Which body moves.
     hardware : Hardware or None
-        The bought side of the joint.
+        The side of the joint that is not printed.
     at_least : float or None
-        Chance with which it must go as wanted or more easily; None for the best chance of just the
-        fit.
+        Wanted chance of the fit or a looser one; None for the best chance of exactly the fit.
     """
 
     row: int
@@ -81,13 +80,13 @@ class ListedJoint:
 
 @dataclass(frozen=True)
 class JointList:
-    """What a list of joints holds.
+    """The content of a list of joints.
 
     Parameters
     ----------
     joints : tuple of ListedJoint
     ignored : tuple of str
-        Columns in which something stands that is not read.
+        Columns with content that are not used.
     """
 
     joints: tuple[ListedJoint, ...]
@@ -136,7 +135,7 @@ def label_of(name: str) -> str:
 
 
 def _is_name(text: str) -> bool:
-    """Tell whether a text can name a joint: as people type it, and nothing that a program runs."""
+    """Tell whether a text can name a joint: as people type it, but no formula or markup."""
     return (
         0 < len(text) <= _LONGEST_NAME
         and (text[0].isalnum() or text[0] in _OPENING)
@@ -166,7 +165,7 @@ def _twice(file: str, joints: list[ListedJoint]) -> list[Problem]:
 
 
 class _Reader:
-    """Reads one row and gathers what is wrong with it."""
+    """Reads one row and collects its problems."""
 
     def __init__(self, file: str, row: Cells) -> None:
         self.where = f"{file} row {row.number}"
@@ -176,7 +175,7 @@ class _Reader:
         self.problems: list[Problem] = []
 
     def joint(self) -> ListedJoint | None:
-        """Return the joint, or None after noting why the row makes none."""
+        """Return the joint, or None if the row has problems that prevent it."""
         if self._has_formula():
             return None
         self._refuse_other_units()
@@ -203,7 +202,7 @@ class _Reader:
     def _has_formula(self) -> bool:
         formulas = [cell for cell in self.cells.values() if cell.startswith("=")]
         for cell in formulas:
-            self._refuse("text or a number", cell, "Type the value that the formula shows")
+            self._refuse("text or a number", cell, "Type the value instead of the formula")
         return bool(formulas)
 
     def _refuse_other_units(self) -> None:
@@ -215,9 +214,9 @@ class _Reader:
         name = unicodedata.normalize("NFC", self.cells["name"])
         if not _is_name(name):
             todo = (
-                f"Up to {_LONGEST_NAME} letters, digits, brackets and signs such as . - _ / &, "
-                "beginning with a letter, a digit or a bracket: a spreadsheet would run what "
-                "begins with = + - or @"
+                f"Use up to {_LONGEST_NAME} letters, digits, brackets and signs such as . - _ / &, "
+                "beginning with a letter, a digit or a bracket: a spreadsheet takes a cell that "
+                "begins with = + - or @ for a formula"
             )
             self._refuse("a name", name, todo)
         return name
@@ -268,7 +267,7 @@ class _Reader:
     def _across(self) -> Direction | None:
         text = self.cells["across"].lower()
         if text not in tuple(Direction):
-            todo = "The printer's axis across the faces; of a round joint, along its axis"
+            todo = "Write the printer axis across the faces; for a round joint, along its axis"
             self._refuse(f"across {', '.join(Direction)}", text, todo)
             return None
         return Direction(text)
@@ -313,7 +312,7 @@ class _Reader:
         if not text:
             return None
         if self.cells["fit"].lower() not in FITS:
-            todo = "A chance goes with a fit such as slide: write one, or leave the chance out"
+            todo = "A chance needs a fit such as slide: write one, or leave at_least blank"
             self._refuse("nothing in at_least without a fit", text, todo)
             return None
         chance = parse_share(text)

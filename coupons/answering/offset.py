@@ -41,7 +41,7 @@ SMALLEST_MM, LARGEST_MM = 0.5, 500.0
 NOTHING_LEARNED = 0.5
 # Below it a joint is printed by itself and tried before the part is.
 EVEN_CHANCE = 0.5
-# Loose has no upper bound, so its chance grows for ever: this much is asked of it.
+# Loose has no upper bound, so its chance grows for ever: this chance is enough.
 _LOOSE_CHANCE = 0.95
 _GAP_RANGE_MM = (-1.2, 2.5)
 _COARSE_MM, _FINE_MM = 0.02, 0.0005
@@ -57,7 +57,7 @@ class Question:
     fit : Grade
         The grade wanted, any but no-go.
     move : MovingBody
-        Which body's faces may move.
+        The body whose faces may move.
     at_least : float, optional
         Ask for the smallest gap that goes at least this easily with this chance, instead of the gap
         with the best chance of exactly the grade.
@@ -67,7 +67,7 @@ class Question:
         Ask for the gap to draw that prints as this one, whatever fit it makes. Only one of this and
         the two before can be asked.
     hardware : Hardware, optional
-        A bought mate; the printed body is the one that gives way.
+        A bought mate; the printed body is the one that moves.
     """
 
     joint: Joint
@@ -80,14 +80,14 @@ class Question:
 
     @property
     def name(self) -> str:
-        """The question in few words."""
+        """The question in a few words."""
         joint, mate = self.joint, f"{self.joint.internal}/{self.joint.external}"
         what = self.hardware.name if self.hardware else f"{mate} {joint.size_mm:g} mm"
         return f"{self.fit} {what} {way(joint.internal, joint.direction)}"
 
     @property
     def wish(self) -> str:
-        """What is wanted of the joint, in few words."""
+        """What is wanted of the joint, in a few words."""
         if self.drawn_gap_mm is not None:
             return f"drawn gap {self.drawn_gap_mm:g}"
         if self.printed_gap_mm is not None:
@@ -96,7 +96,7 @@ class Question:
 
     @property
     def staying(self) -> Form | None:
-        """The body whose faces keep their place; None where both give way."""
+        """The body whose faces are not moved; None if both move."""
         stays = {
             MovingBody.INTERNAL: self.joint.external,
             MovingBody.EXTERNAL: self.joint.internal,
@@ -111,7 +111,7 @@ class Question:
 
 
 class Feel(StrEnum):
-    """Whose judgement of a fit an answer leans on."""
+    """Where an answer takes its fit from: trials by hand, or common practice."""
 
     HAND = "hand"
     UNCLEAR = "unclear"
@@ -120,7 +120,7 @@ class Feel(StrEnum):
 
 @dataclass(frozen=True)
 class Answer:
-    """What to draw, and how sure that is. Lengths in mm, chances between 0 and 1.
+    """What to draw, with its uncertainty. Lengths in mm, chances between 0 and 1.
 
     ``gap_mm`` is the gap to draw, rounded as a person draws it; ``best_gap_mm`` the unrounded one.
     ``low_mm`` to ``high_mm`` holds, with 90 % probability, the gap that puts the next print in the
@@ -167,7 +167,7 @@ def answer(profile: Profile, question: Question) -> Answer:
     AnswerError
         If the joint or the wish makes no sense.
     NotMeasuredError
-        If the profile learned next to nothing about the fit asked for.
+        If the profile has almost no data on the fit asked for.
     """
     check_question(question)
     best = _best_gap(profile, question)
@@ -230,7 +230,7 @@ def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple
 
 
 def check_question(question: Question) -> None:
-    """Refuse what makes no sense, whatever the profile.
+    """Refuse questions that make no sense for any profile.
 
     Raises
     ------
@@ -251,10 +251,10 @@ def check_question(question: Question) -> None:
     if question.fit is Grade.NO_GO:
         wrong.append("Ask for force, push, slide or loose: no-go is not a fit.")
     if question.at_least is not None and not 0 < question.at_least < 1:
-        wrong.append(f"A chance lies between 0 and 1, not at {question.at_least:g}.")
+        wrong.append(f"A chance must be between 0 and 1, not {question.at_least:g}.")
     wishes = (question.at_least, question.drawn_gap_mm, question.printed_gap_mm)
     if sum(wish is not None for wish in wishes) > 1:
-        wrong.append("Ask for a chance at least, about a drawn gap or for a printed gap: only one.")
+        wrong.append("Use only one of: a chance at least, a drawn gap, a printed gap.")
     wrong += _gaps_too_large(question)
     if wrong:
         raise AnswerError("\n".join(wrong))
@@ -308,7 +308,7 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
         raise AnswerError(
             f"No gap up to {gaps_mm[-1]:.2f} mm is {question.fit} or looser with a chance of "
             f"{100 * wanted:g}\N{NO-BREAK SPACE}%. Ask for a smaller chance, or measure again to "
-            "know more."
+            "reduce the uncertainty."
         )
     return float(gaps_mm[np.argmax(enough)])
 
@@ -371,7 +371,7 @@ def window_row(clearance: Clearance, question: Question) -> Array:
 
 
 def _asks_for_edge(question: Question) -> bool:
-    """Tell whether an answer is about where a grade begins, not about the middle of its window."""
+    """Tell whether an answer is about where a grade begins, not about its middle."""
     if question.printed_gap_mm is not None:
         return False
     return question.at_least is not None or question.fit is GRADES[-1]
@@ -381,7 +381,7 @@ def _not_measured(question: Question) -> str:
     joint = question.joint
     what = f"{joint.internal}/{joint.external} {way(joint.internal, joint.direction)}"
     told = (
-        f"Not measured: this profile learned next to nothing about {question.fit} fits of {what}. "
+        f"Not measured: this profile has almost no data on {question.fit} fits of {what}. "
         f"{advice(joint.internal, joint.direction)}"
     )
     hint = flats_hint(question.hardware, joint.direction) or face_hint(
@@ -391,7 +391,7 @@ def _not_measured(question: Question) -> str:
 
 
 def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> Drawn:
-    """Bring a gap to what a person draws and a printer prints."""
+    """Round a gap to what a person draws and a printer prints."""
     joint, move, hardware = question.joint, question.move, question.hardware
     asked, layer_mm = question.drawn_gap_mm is not None, profile.layer_height_mm
     up = question.at_least is not None  # a smaller gap would not have the chance that is wanted
