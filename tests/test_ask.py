@@ -22,13 +22,13 @@ def test_a_bought_mate_says_joint_size_and_who_gives_way():
     found = PRINTER.offset(across="z", hardware="bearing bore 8")
     assert found.question.joint == Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
     assert found.question.move is MovingBody.EXTERNAL
-    assert "Bought: bearing bore 8, 7.992 to 8.000 mm (ISO 492" in " ".join(sentences(found))
+    assert "Hardware: bearing bore 8, 7.992 to 8.000 mm (ISO 492" in " ".join(sentences(found))
     same = {"joint": "hole/pin", "size_mm": 8, "move": "internal"}
     assert PRINTER.offset(across="z", hardware="pin 8 m6", **same).moves[0].form is Form.HOLE
 
 
 def test_a_nut_is_told_what_its_direction_means():
-    hint = "For nut M4 across z is from flat to flat. If z is the axis of its screw, ask across"
+    hint = "For nut M4, across z means from flat to flat. If z is the axis of the screw, use across"
     assert f"{hint} x or y." in sentences(PRINTER.offset(across="z", hardware="nut M4"))
     flat = Printer(known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1}))
     with pytest.raises(NotMeasuredError, match=hint):
@@ -77,10 +77,10 @@ def test_limits_as_numbers_are_answered_as_codes_are():
 
 def test_limits_of_a_fit_say_what_is_reached():
     said = " ".join(limits_sentences(PRINTER.limits("12 H9/d9", joint="slot/tongue", across="x")))
-    assert "12 H9 asks for IT9: not reached" in said
-    assert "holds all four limits with" in said
+    assert "12 H9 requires IT9: not reached" in said
+    assert "is within all four limits:" in said
     said = " ".join(limits_sentences(PRINTER.limits("12 H14/d14", joint="slot/tongue", across="x")))
-    assert "12 H14 asks for IT14: reached" in said
+    assert "12 H14 requires IT14: reached" in said
 
 
 @pytest.mark.parametrize("rehearsed", [True, False])

@@ -82,11 +82,14 @@ def test_a_single_size_far_outside_is_less_sure():
 
 def test_both_the_sizes_tried_and_the_sizes_read_are_said():
     said = " ".join(sentences(slide(20.0)))
-    assert "Slots across x: tried by hand at 3.88 to 4.6 mm, sizes read at 3.88 to 25 mm." in said
-    assert "Tongues across x: tried by hand at 4 mm, sizes read at 3 to 82 mm." in said
+    assert (
+        "Slots across x: tried by hand at 3.88 to 4.6 mm, measured by caliper at 3.88 to 25 mm."
+        in said
+    )
+    assert "Tongues across x: tried by hand at 4 mm, measured by caliper at 3 to 82 mm." in said
     untried = tuple(m.model_copy(update={"tried_mm": None}) for m in MEASURED)
     said = " ".join(sentences(slide(20.0, Printer(known_profile(measured=untried)))))
-    assert "Slots across x: tried by hand at no size, sizes read at" in said
+    assert "Slots across x: not tried by hand, measured by caliper at" in said
 
 
 def test_a_direction_without_any_such_size_goes_by_all_that_was_measured():

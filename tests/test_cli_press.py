@@ -47,7 +47,7 @@ def test_a_press_says_verdict_pressure_and_every_caution():
     assert result.exit_code == 0, result.output
     text = plain(result.output)
     assert "strained by 1.00 % if the pin does not give way; limit 2.00 %: within" in text
-    assert "stands an interference of 0.20 mm" in text
+    assert "interference within the limit: 0.20 mm" in text
     assert all(f"Caution: {line}" in text for line in PRESS_CAUTIONS)
     assert max(map(len, result.output.splitlines())) <= 80
 
@@ -136,13 +136,13 @@ def test_what_may_be_bent_is_not_rounded_beyond_the_limit():
         ("clip", {"--length": "2 in"}, "got '2 in'"),
         ("clip", {"--strain-limit": "2"}, "--strain-limit: expected a strain over 0, up to 0.5"),
         ("clip", {"--taper": "third"}, "taper: expected none or half, got 'third'"),
-        ("clip", {"--width": "9"}, "--width and --modulus go together"),
-        ("clip", {"--angle": "30"}, "--friction and --angle go together"),
-        ("clip", {"--angle": "30", "--friction": "0.4"}, "take --width and --modulus"),
+        ("clip", {"--width": "9"}, "Use --width and --modulus together"),
+        ("clip", {"--angle": "30"}, "Use --friction and --angle together"),
+        ("clip", {"--angle": "30", "--friction": "0.4"}, "need --width and --modulus"),
         ("clip", {**GUIDE, "--angle": "70"}, "The hook jams"),
         ("clip", {**GUIDE, "--angle": "90"}, "--angle: expected an angle over 0"),
         ("press", {"--ring-modulus": "3.5 kN"}, "Write it like 3500 MPa or 3.5 GPa."),
-        ("press", {"--ring-outside": "9"}, "bore of the pin < size < outside of the ring"),
+        ("press", {"--ring-outside": "9"}, "pin bore < size < ring outside diameter"),
         ("press", {"--pin-bore": "10"}, "Check the three diameters."),
         ("press", {"--pin-poisson": "0.6"}, "--pin-poisson: expected a ratio from 0 to 0.5"),
         ("press", {"--interference": "-0.1"}, "--interference: expected a length over 0"),

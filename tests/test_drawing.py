@@ -47,9 +47,11 @@ def test_the_body_that_gives_way_comes_first():
 
 def test_a_size_off_layers_is_said():
     said = " ".join(sentences(across_z(6.1)))
-    assert "6.1 mm is 30.5 layers, no whole number: both bodies are drawn on layers." in said
+    assert (
+        "6.1 mm is 30.5 layers, not a whole number, so both bodies are rounded to layers." in said
+    )
     assert "slot 32 layers" in " ".join(sentences(across_z(6.0, MovingBody.INTERNAL)))
-    assert "no whole number" not in " ".join(sentences(across_z(6.0)))
+    assert "not a whole number" not in " ".join(sentences(across_z(6.0)))
 
 
 @pytest.mark.parametrize("piece", ["nut M4", "nut M3"])
@@ -75,7 +77,7 @@ def test_a_gap_between_layers_prints_as_one_or_the_other():
     assert sum(found.grade_chances.values()) == pytest.approx(1)
     said = " ".join(sentences(found))
     assert "A gap of 0.30 mm is 1.5 layers of 0.2 mm (tongue 28.5 layers), and only whole" in said
-    assert "It prints as 1 layer (0.20 mm), which slides with" in said
+    assert "It prints as 1 layer (0.20 mm; chance that it slides: " in said
     assert ", or 2 layers (0.40 mm), which slides with" in said
 
 

@@ -40,7 +40,7 @@ def test_drawn_sizes_are_one_printed_body_a_row(tmp_path):
     assert float(tongue["drawn_mm"]) == move.drawn_mm
     assert float(tongue["offset_mm"]) == move.offset_mm < 0
     assert "hinge_hole" in rows
-    assert "hinge_pin" not in rows, "nobody draws the bought pin"
+    assert "hinge_pin" not in rows, "nobody draws the hardware"
     for row in rows.values():
         off_mm = abs(float(row["drawn_mm"]) - float(row["nominal_mm"]))
         assert off_mm == pytest.approx(int(row["faces"]) * abs(float(row["offset_mm"])))
@@ -81,18 +81,20 @@ def test_push_and_force_say_that_layers_may_split(tmp_path):
 
 def test_the_sentence_names_what_is_not_counted(tmp_path):
     sentence = together_sentence(part(tmp_path, known_profile()))
-    assert sentence.startswith("All 6 fit at once")
-    assert sentence.endswith("Not counted: stop (a gap wanted as a number has no chance).")
+    assert sentence.startswith("Chance that all 6 joints fit on one print: ")
+    assert sentence.endswith("Not included: stop (no chance for a gap in mm).")
     blank = known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1})
     rows = "".join(DRAWER.splitlines(keepends=True)[:1]) + "shelf,slot,tongue,12,z,slide,,\n"
     sentence = together_sentence(part(tmp_path, blank, rows))
     assert sentence.startswith("drawer fits with")
-    assert sentence.endswith("Not counted: shelf (no answer).")
+    assert sentence.endswith("Not included: shelf (no answer).")
 
 
 def test_two_joints_are_both(tmp_path):
     rows = "".join(DRAWER.splitlines(keepends=True)[:2])
-    assert together_sentence(part(tmp_path, known_profile(), rows)).startswith("Both fit at once")
+    assert together_sentence(part(tmp_path, known_profile(), rows)).startswith(
+        "Chance that both joints fit on one print: "
+    )
 
 
 def test_a_wished_gap_is_told_in_full(tmp_path):
@@ -109,7 +111,7 @@ def test_wide_scripts_stay_in_their_columns(tmp_path):
 def test_a_nut_listed_with_the_axis_of_its_screw_is_warned_about(tmp_path):
     rows = "nut,,,,z,slide,,nut M4\nother nut,,,,x,slide,,nut M4\nscrew,,,,z,slide,,screw M4\n"
     nut, other, screw = part(tmp_path, known_profile(), rows).joints
-    assert "ask across x or y" in " ".join(warnings(nut))
+    assert "use across x or y" in " ".join(warnings(nut))
     assert not any("flat to flat" in " ".join(warnings(joint)) for joint in (other, screw))
 
 

@@ -121,7 +121,7 @@ def test_without_a_question_it_asks_about_the_usual_joints(tmp_path):
 @pytest.mark.parametrize(
     ("options", "code", "says"),
     [
-        (("--joint", "slot/tongue"), 2, "takes --size and --across"),
+        (("--joint", "slot/tongue"), 2, "needs --size and --across"),
         (("--joint", "slot", "--size", "12", "--across", "z"), 1, "internal/external"),
         (("--joint", "slot/pin", "--size", "8", "--across", "x"), 1, "along two lines"),
         (("--joint", "slot/tongue", "--size", "-3", "--across", "z"), 1, "not -3"),

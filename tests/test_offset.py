@@ -164,7 +164,7 @@ def test_outside_the_measured_sizes_is_said():
     missing = answer(known_profile(measured=near[1:]), Question(inside, Grade.SLIDE))
     assert missing.extrapolated
     (warning,) = [line for line in sentences(missing) if "EXTRAPOLATED" in line]
-    assert warning == "EXTRAPOLATED from others: no slots across x were measured."
+    assert warning == "EXTRAPOLATED from other features: no slots across x were measured."
 
 
 REFUSED = [
@@ -222,7 +222,7 @@ def test_an_answer_says_that_no_hand_tried_any_fit():
 def test_an_answer_says_where_trials_leave_the_end_of_its_window_open():
     push, slide = felt(sd_share={"from_force": 0.9})
     assert (push.feel, slide.feel) == (Feel.UNCLEAR, Feel.HAND)
-    said = "The trials do not show where the pushed range begins and ends"
+    said = "The trials do not show where the push range begins and ends"
     assert said in " ".join(sentences(push))
     assert "The trials do not show" not in " ".join(sentences(slide))
 

@@ -42,8 +42,8 @@ def printed(days_ago):
     [
         (12, "printed 2026-05-20 (fresh, 12 days old)", "fresh"),
         (400, "printed 2025-04-27 (stale, 400 days old)", "stale"),
-        (None, "nobody said when it was printed", "undated"),
-        (-3, "printed 2026-06-04 (yet to come)", "yet to come"),
+        (None, "no print date", "undated"),
+        (-3, "printed 2026-06-04 (future date)", "future date"),
     ],
 )
 def test_every_answer_says_whose_it_is_and_how_old(kind, days_ago, told, state):
@@ -51,7 +51,7 @@ def test_every_answer_says_whose_it_is_and_how_old(kind, days_ago, told, state):
     found = ask(printed(days_ago))
     lines = say(found, TODAY)
     assert any(
-        line.startswith("For bench-1, grey, layers of 0.15 mm;") and told in line for line in lines
+        line.startswith("For bench-1, grey, 0.15 mm layers;") and told in line for line in lines
     )
     assert lines[0].startswith("STALE: printed 400 days ago") == (state == "stale")
     origin = data(found, TODAY)["origin"]
@@ -70,11 +70,15 @@ def test_it_is_stale_from_the_day_after():
 @pytest.mark.parametrize(
     ("wish", "first", "second"),
     [
-        ({}, "of the 12 mm tongue −", "It slides with"),
-        ({"move": "internal"}, "of the 12 mm slot −", "It slides with"),
-        ({"at_least": 0.9}, "the slot stays 12.00 mm.", "It slides or goes more easily with"),
-        ({"printed_gap_mm": 0.2}, "draw the tongue 11.", "The next print has a gap of 0.20 mm"),
-        ({"drawn_gap_mm": 0.0}, "Leave the tongue as it is, 12.00 mm", "It slides with"),
+        ({}, "of the 12 mm tongue −", "Chance that it slides: "),
+        ({"move": "internal"}, "of the 12 mm slot −", "Chance that it slides: "),
+        ({"at_least": 0.9}, "the slot stays 12.00 mm.", "Chance that it slides or is looser: "),
+        (
+            {"printed_gap_mm": 0.2},
+            "draw the tongue 11.",
+            "Drawn this way, a pair on the next print has a gap of",
+        ),
+        ({"drawn_gap_mm": 0.0}, "Leave the tongue as it is, 12.00 mm", "Chance that it slides: "),
     ],
 )
 def test_two_sentences_decide(wish, first, second):
@@ -117,7 +121,7 @@ def test_the_sentence_names_where_each_offset_starts_and_what_stays():
     hole = size_sentences(p.clearance_hole("screw M3 medium", across="z"), TODAY)
     assert "the round face of the 3.4 mm hole" in hole[0]
     assert hole[0].endswith("; the screw M3 stays as it is.")
-    assert hole[1].startswith("It lies within 3.4 H13")
+    assert hole[1].startswith("Chance that it is within 3.4 H13")
 
 
 def test_signs_and_words_agree():
@@ -176,7 +180,7 @@ def part(tmp_path):
 def test_a_part_says_whose_answers_it_holds(part):
     found = Printer(known_profile(printed_on=date(2026, 5, 20))).part(part / "joints.csv")
     notes = list(note_lines(found))
-    assert notes[-1].startswith("For bench-1, grey, layers of 0.2 mm; printed 2026-05-20")
+    assert notes[-1].startswith("For bench-1, grey, 0.2 mm layers; printed 2026-05-20")
     assert "cover: The offset starts from the 3.4 mm hole of its standard." in notes
     data = part_data(found)
     assert data["origin"]["printed_on"] == "2026-05-20"
@@ -198,6 +202,6 @@ def test_a_stale_part_says_so_on_the_terminal_in_the_table_and_on_the_page(part)
     assert result.output.startswith("STALE: printed 200 days ago")
     for name in ("joints.csv", "joints.html"):
         assert "STALE: printed 200 days ago" in (part / "out" / name).read_text("utf-8-sig")
-    assert "For bench-1, grey, layers of 0.2 mm" in (part / "out" / "joints.html").read_text()
+    assert "For bench-1, grey, 0.2 mm layers" in (part / "out" / "joints.html").read_text()
     told = CliRunner().invoke(main, [*asked[:3], "--json"])
     assert json.loads(told.output)["origin"]["state"] == "stale"

@@ -15,7 +15,7 @@ from coupons.cli import COMMANDS, main
 
 DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"
 PROFILE = DEMO / "profile.json"
-SLIDING = ["--joint", "slot/tongue", "--size", "12", "--along", "x"]
+SLIDING = ["--joint", "slot/tongue", "--size", "12", "--across", "x"]
 STEERING = "\x1b]0;mine\x07\x9b2J\u202e\u2066\x00"
 
 
@@ -36,9 +36,9 @@ def invocations(folder):
         "fit": [[again]],
         "offset": [
             [PROFILE, *SLIDING],
-            [PROFILE, "--hardware", "screw M3 medium", "--along", "z"],
-            [PROFILE, "--joint", "slot/tongue", "--limits", "12 H9/d9", "--along", "x"],
-            [PROFILE, "--form", "hole", "--prints", "8", "--along", "z", "--json"],
+            [PROFILE, "--hardware", "screw M3 medium", "--across", "z"],
+            [PROFILE, "--joint", "slot/tongue", "--limits", "12 H9/d9", "--across", "x"],
+            [PROFILE, "--form", "hole", "--prints", "8", "--across", "z", "--json"],
         ],
         "joints": [[PROFILE, DEMO / "joints.csv"]],
         "compare": [[PROFILE, PROFILE]],
@@ -154,8 +154,8 @@ def test_nothing_typed_as_an_option_or_a_path_steers_a_terminal(tmp_path):
     said_with("fit", odd)
     said_with(f"of{odd}fset")
     said_with("offset", PROFILE, f"--{odd}")
-    said_with("offset", PROFILE, "--along", odd, "--joint", odd, "--size", 12)
-    said_with("offset", PROFILE, "--along", "z", "--hardware", odd)
+    said_with("offset", PROFILE, "--across", odd, "--joint", odd, "--size", 12)
+    said_with("offset", PROFILE, "--across", "z", "--hardware", odd)
     said_with("make", odd, "-o", tmp_path / "run")
     said_with("make", "recheck", "-o", tmp_path / "run", "--bed", odd)
     made = said_with("make", "recheck", "-o", tmp_path / f"run{odd}")
@@ -181,7 +181,7 @@ def test_a_full_disk_at_the_other_end_is_one_line():
     assert done.returncode == 1
     assert done.stderr == (
         "standard output: expected a place to write to, got no space left on device."
-        " Make room, or send it elsewhere.\n"
+        " Free some space, or write elsewhere.\n"
     )
 
 
@@ -201,7 +201,7 @@ def test_a_reader_that_leaves_early_is_no_fault():
         ("ofset", "No such command 'ofset'. Did you mean offset?"),
         ("FIT", "No such command 'FIT'. Did you mean fit?"),
         ("joint", "No such command 'joint'. Did you mean joints?"),
-        ("qqq", "No such command 'qqq'. There are: specs, make, "),
+        ("qqq", "No such command 'qqq'. The commands are: specs, make, "),
     ],
 )
 def test_an_unknown_command_is_told_the_nearest(typed, says):

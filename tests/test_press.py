@@ -51,23 +51,23 @@ def test_the_printed_part_is_strained_not_the_bought_one():
     # The ring is 7.992 to 8 mm, 0.004 mm below its name in the middle.
     assert squeezed.expected == pytest.approx(0.104 / 8, rel=1e-3)
     said = " ".join(strain_sentences(squeezed))
-    assert "The printed pin is squeezed by 1.30" in said
+    assert "Strain of the printed pin: 1.30" in said
     assert "BEYOND THE LIMIT: take a looser fit." in said
     assert "hub" not in said
     seat = printer.offset(hardware="bearing outer 22", across="z", drawn_gap_mm=-0.1)
     stretched = fit_strain(printer.profile, seat, 0.01)
     assert stretched.form is Form.HOLE
-    assert "The printed ring around the pin is stretched" in strain_sentences(stretched)[0]
+    assert "Strain of the printed ring around the pin: " in strain_sentences(stretched)[0]
 
 
 @pytest.mark.parametrize("limit", [0, -1, 1, 5, float("nan")])
 def test_limits_are_shares(limit):
-    with pytest.raises(AnswerError, match="a share"):
+    with pytest.raises(AnswerError, match="a number such as 0.01"):
         strain(-0.1, limit=limit)
 
 
 def test_a_flat_joint_is_no_ring():
     printer = Printer(known_profile())
     found = printer.offset("slot/tongue", size_mm=10, across="x", drawn_gap_mm=-0.1)
-    with pytest.raises(AnswerError, match="no ring"):
+    with pytest.raises(AnswerError, match="a pin in a hole, not a flat joint"):
         fit_strain(printer.profile, found, 0.01)

@@ -42,7 +42,7 @@ def test_the_words_tell_the_gap_of_a_pair_drawn_so():
     found = answer(known_profile(), Question(SLOT_X, Grade.SLIDE, printed_gap_mm=0.2))
     said = interval_sentence(found)
     low, high = map(float, re.findall(r"-?\d+\.\d\d", said.replace("−", "-")))
-    assert said.startswith("Drawn like this, one pair of the next print has a gap of ")
+    assert said.startswith("Drawn this way, a pair on the next print has a gap of ")
     assert (low + high) / 2 == pytest.approx(0.2, abs=0.015)
     assert high - low == pytest.approx(found.high_mm - found.low_mm, abs=0.011)
 

@@ -34,7 +34,7 @@ class Age:
 
     Parameters
     ----------
-    state : {"fresh", "stale", "undated", "dated in the future"}
+    state : {"fresh", "stale", "undated", "future date"}
     since : str
         How long ago it was printed; empty if unknown.
     """
@@ -71,7 +71,7 @@ def age_of(printed: Dated, today: date, stale_after_days: int = STALE_AFTER_DAYS
         return Age("undated")
     days = (today - printed.printed_on).days
     if days < 0:
-        return Age("dated in the future")
+        return Age("future date")
     state = "fresh" if days <= stale_after_days else "stale"
     return Age(state, "1 day" if days == 1 else f"{days} days")
 

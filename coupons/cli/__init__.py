@@ -66,7 +66,7 @@ class Commands(click.Group):
             return super().main(*args, **extra)
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Turn our errors, and files that cannot be opened, into lines on stderr and exit code 1."""
+        """Turn our errors, and files that cannot be opened, into lines on stderr, exit code 1."""
         try:
             return super().invoke(ctx)
         except (CouponError, OSError) as error:

@@ -12,9 +12,7 @@ from coupons.cli.spoken import say
     help="How far the tip must bend, such as 2.4 or 2.4 mm: the depth of its hook.",
 )
 @click.option("--length", required=True, help="Free length from the root to the hook.")
-@click.option(
-    "--thickness", required=True, help="Thickness at the root, in the direction of bending."
-)
+@click.option("--thickness", required=True, help="Thickness at the root, as it bends.")
 @click.option(
     "--taper", default="none", help="none (the default), or half: half as thick at the tip."
 )

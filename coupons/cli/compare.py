@@ -9,7 +9,7 @@ import click
 @click.command()
 @click.argument("profiles", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
-    "--joints", type=click.Path(path_type=Path), help="Compare the answers for a list of joints."
+    "--joints", type=click.Path(path_type=Path), help="Compare answers for a list of joints."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the comparison as data.")
 def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> None:

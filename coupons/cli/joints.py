@@ -21,7 +21,7 @@ import click
 def command(
     ctx: click.Context, profile: Path, joints: Path, folder: Path | None, as_json: bool
 ) -> None:
-    """Say what to draw for each joint of a part, and the chance that all of them fit.
+    r"""Say what to draw for each joint of a part, and the chance that all of them fit.
 
     PROFILE is the profile.json that `coupons fit` wrote. JOINTS is a CSV file with the columns
     name, internal, external, size_mm, across, fit, move, hardware and at_least, one joint a row:

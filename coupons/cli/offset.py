@@ -54,7 +54,7 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.option("--printed-gap", "printed_gap_mm", type=length, help="Ask for this printed gap, mm.")
 @click.option(
     "--hardware",
-    help='Hardware as the mate: "pin 8 m6", "screw M3" or, with its clearance hole, "screw M3 medium".',
+    help='Hardware as mate: "pin 8 m6", "screw M3" or, with its clearance hole, "screw M3 medium".',
 )
 @click.option(
     "--limits",

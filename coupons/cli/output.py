@@ -62,9 +62,7 @@ class Outlet:
             self._give_up()
             got = (error.strerror or "none").lower()
             todo = "Free some space, or write elsewhere"
-            raise WriteError(
-                [Problem(self._name, "a stream that can be written", got, todo)]
-            ) from None
+            raise WriteError([Problem(self._name, "a place to write to", got, todo)]) from None
 
     def _give_up(self) -> None:
         """Discard buffered text, or the interpreter would try to write it again at its end."""
