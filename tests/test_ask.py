@@ -33,7 +33,7 @@ def test_a_nut_is_told_what_its_direction_means():
     flat = Printer(known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1}))
     with pytest.raises(NotMeasuredError, match=hint):
         flat.offset(across="z", hardware="nut M4")
-    with pytest.raises(NotMeasuredError, match="across z is from face to face"):
+    with pytest.raises(NotMeasuredError, match="across z means from face to face"):
         flat.offset("slot/tongue", size_mm=8, across="z")
     for piece in ("screw M4", "pin 8 m6"):
         said = " ".join(sentences(PRINTER.offset(across="z", hardware=piece)))
@@ -45,7 +45,7 @@ def test_a_clearance_hole_aims_at_the_middle_of_its_limits():
     limits = hardware("screw M3 medium").printed
     assert found.expected_mm == pytest.approx(limits.middle_mm, abs=0.011)
     assert found.question.form is Form.HOLE
-    assert "within 3.4 H13, 3.400 to 3.580 mm" in " ".join(size_sentences(found))
+    assert "within 3.4 H13 (3.400 to 3.580 mm)" in " ".join(size_sentences(found))
 
 
 def test_a_single_size():
@@ -64,15 +64,15 @@ def test_limits_as_numbers_are_answered_as_codes_are():
     by_numbers = PRINTER.size("pin", across="z", limits_code="7.78..8")
     assert by_numbers.drawn_mm == pytest.approx(by_code.drawn_mm, abs=0.011)
     assert by_numbers.chance == pytest.approx(by_code.chance, abs=0.02)
-    assert "within 7.78..8, 7.780 to 8.000 mm" in " ".join(size_sentences(by_numbers))
+    assert "within 7.78..8 (7.780 to 8.000 mm)" in " ".join(size_sentences(by_numbers))
     # 12 H9/d9: 12 to 12.043 mm, and 11.907 to 11.95 mm.
     codes = PRINTER.limits("12 H9/d9", joint="slot/tongue", across="x")
     numbers = PRINTER.limits("12 +0.043/0 / -0.05/-0.093", joint="slot/tongue", across="x")
     assert numbers.both.chance == pytest.approx(codes.both.chance, abs=0.005)
     said = " ".join(limits_sentences(numbers))
-    assert "12 +0.043/0 asks for 0.04 mm in all: not reached" in said
+    assert "12 +0.043/0 requires a tolerance of 0.04 mm: not reached" in said
     wide = PRINTER.limits("12 ±0.5", joint="slot/tongue", across="x")
-    assert "12 ±0.5 asks for 1.00 mm in all: reached" in " ".join(limits_sentences(wide))
+    assert "12 ±0.5 requires a tolerance of 1.00 mm: reached" in " ".join(limits_sentences(wide))
 
 
 def test_limits_of_a_fit_say_what_is_reached():
@@ -136,13 +136,13 @@ NONSENSE = [
     ),
     (lambda p: p.size("pin", across="z", limits_code="8 H13"), "a hole or a slot, not of a pin"),
     (lambda p: p.size("hole", across="z", limits_code="8 h13"), "a pin or a tongue, not of a hole"),
-    (lambda p: p.size("hole", across="z"), "Say the size"),
-    (lambda p: p.offset(across="x"), "Say the joint"),
-    (lambda p: p.offset("slot/tongue", across="x"), "Say the joint"),
+    (lambda p: p.size("hole", across="z"), "Give the size"),
+    (lambda p: p.offset(across="x"), "Give the joint"),
+    (lambda p: p.offset("slot/tongue", across="x"), "Give the joint"),
     (lambda p: p.offset("slot/tongue", across="z", hardware="pin 8 m6"), "makes a hole/pin joint"),
     (lambda p: p.offset(across="z", hardware="rivet 4"), "one of pin, screw"),
-    (lambda p: p.clearance_hole("screw M3", across="z"), "No standard gives limits"),
-    (lambda p: p.clearance_hole("pin 8 m6", across="z"), "No standard gives limits"),
+    (lambda p: p.clearance_hole("screw M3", across="z"), "No standard sets limits"),
+    (lambda p: p.clearance_hole("pin 8 m6", across="z"), "No standard sets limits"),
     (lambda p: p.size("holes", printed_mm=8, across="z"), "Did you mean hole?"),
     (lambda p: p.size("hole", printed_mm=8, across="z", limits_code="8 Q7"), "got Q7"),
     (lambda p: p.limits("12 H9", joint="slot/tongue", across="x"), "with a single form"),

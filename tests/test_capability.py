@@ -131,7 +131,7 @@ def test_after_one_print_the_words_say_how_sure_and_what_makes_it_surer():
     assert "confidence; six standard deviations are" in said
     assert "% confidence)." in said or "% confidence), so some parts will be outside" in said
     assert "is assumed from common practice, not measured" in said
-    assert "a second print begins to show it" in said
+    assert "each further print makes the grade more certain" in said
     assert "common practice, not measured" not in " ".join(limits_sentences(meet(known_profile())))
 
 

@@ -143,15 +143,15 @@ def test_profiles_of_lengths_alone_are_compared_by_their_terms(tmp_path):
     assert "0 of 0" not in said
     assert max(map(len, result.output.splitlines())) <= 80
     data = json.loads(run(tmp_path, [before, after], "--json").output)
-    assert [term["name"] for term in data["terms"] if term["beyond"]] == ["scale_z"]
+    assert [term["name"] for term in data["terms"] if term["changed"]] == ["scale_z"]
 
 
 def test_profiles_in_the_wrong_order_of_time_are_remarked(tmp_path):
     days = [known_profile(printed_on=date(2026, 3, day)) for day in (1, 2, 3)]
-    assert "order of their dates" not in run(tmp_path, days).output
+    assert "order of date" not in run(tmp_path, days).output
     said = " ".join(run(tmp_path, [days[2], days[0]]).output.split())
     assert "Not in order of date (2026-03-03, 2026-03-01): put the older" in said
-    assert "order of their dates" in run(tmp_path, [days[0], days[2], days[1]]).output
+    assert "order of date" in run(tmp_path, [days[0], days[2], days[1]]).output
 
 
 FIRST = done_coupons("first")

@@ -78,7 +78,7 @@ def test_a_gap_between_layers_prints_as_one_or_the_other():
     said = " ".join(sentences(found))
     assert "A gap of 0.30 mm is 1.5 layers of 0.2 mm (tongue 28.5 layers), and only whole" in said
     assert "It prints as 1 layer (0.20 mm; chance that it slides: " in said
-    assert ", or 2 layers (0.40 mm), which slides with" in said
+    assert " or as 2 layers (0.40 mm; chance that it slides: " in said
 
 
 def test_a_gap_of_whole_layers_is_said_to_be():

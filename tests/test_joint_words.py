@@ -86,7 +86,7 @@ def test_the_sentence_names_what_is_not_counted(tmp_path):
     blank = known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1})
     rows = "".join(DRAWER.splitlines(keepends=True)[:1]) + "shelf,slot,tongue,12,z,slide,,\n"
     sentence = together_sentence(part(tmp_path, blank, rows))
-    assert sentence.startswith("drawer fits with")
+    assert sentence.startswith("Chance that drawer fits: ")
     assert sentence.endswith("Not included: shelf (no answer).")
 
 

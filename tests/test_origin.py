@@ -102,7 +102,7 @@ def test_an_empty_line_parts_what_decides_from_the_details(part):
     lines = CliRunner().invoke(main, ["offset", str(part), *asked]).output.split("\n\n")
     assert len(lines) == 2
     assert lines[0].startswith("STALE")
-    assert " chance (too tight " in " ".join(lines[0].split()[-12:])
+    assert " % (too tight " in " ".join(lines[0].split()[-12:])
     assert lines[1].startswith("The drawn gap is")
 
 
@@ -181,7 +181,7 @@ def test_a_part_says_whose_answers_it_holds(part):
     found = Printer(known_profile(printed_on=date(2026, 5, 20))).part(part / "joints.csv")
     notes = list(note_lines(found))
     assert notes[-1].startswith("For bench-1, grey, 0.2 mm layers; printed 2026-05-20")
-    assert "cover: The offset starts from the 3.4 mm hole of its standard." in notes
+    assert "cover: The offset is from the 3.4 mm hole of the standard." in notes
     data = part_data(found)
     assert data["origin"]["printed_on"] == "2026-05-20"
     assert data["joints"][0]["question"] == {

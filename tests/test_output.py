@@ -63,7 +63,7 @@ def test_every_command_speaks_to_a_stream_of_few_characters(folder, encoding):
 
 def test_signs_of_our_own_are_said_in_ascii():
     result = CliRunner(charset="ascii").invoke(main, ["offset", str(PROFILE), *SLIDING])
-    assert "Move each tongue face -0." in result.output
+    assert "Move each face of the 12 mm tongue -0." in result.output
     result = CliRunner(charset="ascii").invoke(main, ["specs"])
     assert " cm3" in result.output
 

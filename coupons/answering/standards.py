@@ -151,7 +151,7 @@ def fit_limits(code: str) -> FitLimits:
     if match is None or not (match["a_letter"].isupper() and match["b_letter"].islower()):
         raise _unreadable(
             code,
-            "a size, a hole and a shaft, such as 12 H9/d9 (for one side, such as 12 H9, ask about "
+            "a size, a hole and a shaft, such as 12 H9/d9 (for one side, such as 12 H9, ask with "
             "a single form instead of a joint)",
         )
     size_mm = _number(match["size"])
