@@ -49,7 +49,11 @@ COLUMNS = (
 )
 
 SIZE_COLUMNS = ("joint", "body", "drawn_mm", "nominal_mm", "offset_mm", "faces", "label")
-_REHEARSED_ROW = ["REHEARSED: do not build by these sizes", *[""] * 5, "REHEARSED_do_not_build"]
+_REHEARSED_ROW = [
+    "REHEARSED: do not use these sizes for real parts",
+    *[""] * 5,
+    "REHEARSED_do_not_build",
+]
 
 
 def ignored_columns(listed: JointList) -> str:

@@ -25,7 +25,7 @@ COMMANDS = {
     "press": "Check the strain of a ring with a pin pressed into it.",
     "clip": "Check the strain of a clip that bends as it snaps in.",
     "compare": "Show which answers changed between profiles, and what to redraw.",
-    "next": "Suggest the coupon to print next, for more certain answers.",
+    "next": "Suggest the coupon to print next, to reduce the uncertainty most.",
     "board": "Show the profiles of all machines on one page, with their age.",
 }
 

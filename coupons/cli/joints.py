@@ -21,20 +21,22 @@ import click
 def command(
     ctx: click.Context, profile: Path, joints: Path, folder: Path | None, as_json: bool
 ) -> None:
-    r"""Say what to draw for each joint of a part, and the chance that all of them fit.
+    """Say what to draw for each joint of a part, and the chance that all of them fit.
 
     PROFILE is the profile.json that `coupons fit` wrote. JOINTS is a CSV file with the columns
     name, internal, external, size_mm, across, fit, move, hardware and at_least, one joint a row:
 
-    \b
-    across    printer axis across the faces; for a round joint, along its axis
-    fit       force, push, slide, loose, or a printed gap in mm such as 0.2
-    move      body whose faces move: internal, external (the default) or both
-    hardware  such as "pin 8 m6" or "screw M3"; the form that it replaces may be
-              left blank. A screw with the series of its hole, such as
-              "screw M3 medium", takes no fit
-    at_least  such as 0.95 or 95 %: the smallest gap with this chance of the
-              fit or a looser one
+    across: printer axis across the faces; of a round joint, along its axis.
+
+    fit: force, push, slide, loose, or a printed gap in mm such as 0.2.
+
+    move: body whose faces move, internal, external (the default) or both.
+
+    hardware: such as "pin 8 m6" or "screw M3"; leave the form that it replaces blank. A screw with
+    the series of its hole, such as "screw M3 medium", takes no fit.
+
+    at_least: such as 0.95 or 95 %; asks for the smallest gap with this chance of the fit or a
+    looser one.
 
     Exit code 1 if a joint has no answer.
     """

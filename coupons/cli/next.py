@@ -1,4 +1,4 @@
-"""``coupons next``: which shipped coupon would make the answers most certain."""
+"""``coupons next``: which shipped coupon would reduce the uncertainty most."""
 
 import json
 from pathlib import Path
@@ -37,7 +37,7 @@ def command(
     fit: str | None,
     as_json: bool,
 ) -> None:
-    """Suggest the coupon to print next, for more certain answers.
+    """Suggest the coupon to print next, to reduce the uncertainty most.
 
     PROFILE is the profile.json that `coupons fit` wrote. Without --joints or --joint the
     questions are a slide fit of each kind in each direction.
