@@ -49,19 +49,19 @@ def test_a_clearance_hole_aims_at_the_middle_of_its_limits():
 
 
 def test_a_single_size():
-    found = PRINTER.size("pin", printed_mm=8, across="z", limits_code="8 h13")
+    found = PRINTER.size("pin", prints_mm=8, across="z", limits="8 h13")
     assert found.expected_mm == pytest.approx(8.0, abs=0.011)
     assert 0 < found.chance < 1
     # 8 h13 is 7.78 to 8 mm
-    middle = PRINTER.size("pin", across="z", limits_code="8 h13")
+    middle = PRINTER.size("pin", across="z", limits="8 h13")
     assert middle.expected_mm == pytest.approx(7.89, abs=0.011)
     assert middle.chance > found.chance
 
 
 def test_limits_as_numbers_are_answered_as_codes_are():
     # 8 h13 is 7.78 to 8 mm.
-    by_code = PRINTER.size("pin", across="z", limits_code="8 h13")
-    by_numbers = PRINTER.size("pin", across="z", limits_code="7.78..8")
+    by_code = PRINTER.size("pin", across="z", limits="8 h13")
+    by_numbers = PRINTER.size("pin", across="z", limits="7.78..8")
     assert by_numbers.drawn_mm == pytest.approx(by_code.drawn_mm, abs=0.011)
     assert by_numbers.chance == pytest.approx(by_code.chance, abs=0.02)
     assert "within 7.78..8 (7.780 to 8.000 mm)" in " ".join(size_sentences(by_numbers))
@@ -88,7 +88,7 @@ def test_a_rehearsed_profile_says_so_in_every_answer(rehearsed):
     printer = Printer(known_profile(rehearsed=rehearsed))
     answers = [
         sentences(printer.offset("slot/tongue", size_mm=12, across="x")),
-        size_sentences(printer.size("pin", printed_mm=8, across="z")),
+        size_sentences(printer.size("pin", prints_mm=8, across="z")),
         limits_sentences(printer.limits("12 H9/d9", joint="slot/tongue", across="x")),
     ]
     assert [lines[0].startswith("REHEARSED") for lines in answers] == [rehearsed] * 3
@@ -134,8 +134,8 @@ NONSENSE = [
         lambda p: p.clearance_hole("screw M3 fine", across="z", joint="slot/tongue"),
         "a hole/pin joint",
     ),
-    (lambda p: p.size("pin", across="z", limits_code="8 H13"), "a hole or a slot, not of a pin"),
-    (lambda p: p.size("hole", across="z", limits_code="8 h13"), "a pin or a tongue, not of a hole"),
+    (lambda p: p.size("pin", across="z", limits="8 H13"), "a hole or a slot, not of a pin"),
+    (lambda p: p.size("hole", across="z", limits="8 h13"), "a pin or a tongue, not of a hole"),
     (lambda p: p.size("hole", across="z"), "Give the size"),
     (lambda p: p.offset(across="x"), "Give the joint"),
     (lambda p: p.offset("slot/tongue", across="x"), "Give the joint"),
@@ -143,11 +143,11 @@ NONSENSE = [
     (lambda p: p.offset(across="z", hardware="rivet 4"), "one of pin, screw"),
     (lambda p: p.clearance_hole("screw M3", across="z"), "No standard sets limits"),
     (lambda p: p.clearance_hole("pin 8 m6", across="z"), "No standard sets limits"),
-    (lambda p: p.size("holes", printed_mm=8, across="z"), "Did you mean hole?"),
-    (lambda p: p.size("hole", printed_mm=8, across="z", limits_code="8 Q7"), "got Q7"),
+    (lambda p: p.size("holes", prints_mm=8, across="z"), "Did you mean hole?"),
+    (lambda p: p.size("hole", prints_mm=8, across="z", limits="8 Q7"), "got Q7"),
     (lambda p: p.limits("12 H9", joint="slot/tongue", across="x"), "with a single form"),
     (lambda p: p.limits("12 H9/d9", joint="slot", across="x"), "internal/external"),
-    (lambda p: p.size("hole", across="z", limits_code="130 H9"), "such as 130 ±0.2"),
+    (lambda p: p.size("hole", across="z", limits="130 H9"), "such as 130 ±0.2"),
 ]
 
 

@@ -270,8 +270,8 @@ def test_a_size_given_as_text_is_told_by_name():
     printer = load_profile(PROFILE)
     with pytest.raises(AnswerError, match="size_mm: expected a number, got '8'"):
         printer.offset(hardware="pin 8 m6", across="z", size_mm="8")
-    with pytest.raises(AnswerError, match="printed_mm: expected a number, got '8'"):
-        printer.size("hole", across="z", printed_mm="8")
+    with pytest.raises(AnswerError, match="prints_mm: expected a number, got '8'"):
+        printer.size("hole", across="z", prints_mm="8")
 
 
 def test_every_error_of_a_read_is_ours(tmp_path):

@@ -75,7 +75,7 @@ def test_joints_of_a_part_count_it_too(tmp_path):
 
 
 def test_a_single_size_far_outside_is_less_sure():
-    inside, outside = (PRINTER.size("slot", printed_mm=mm, across="x") for mm in (20, 220))
+    inside, outside = (PRINTER.size("slot", prints_mm=mm, across="x") for mm in (20, 220))
     assert outside.extrapolated
     assert outside.sd_mm > inside.sd_mm + 0.2
 

@@ -21,7 +21,7 @@ TODAY = date(2026, 6, 1)
 ASKED = {
     "joint": (lambda p: p.offset("slot/tongue", size_mm=12, across="x"), sentences, as_data),
     "hardware": (lambda p: p.offset(hardware="pin 8 m6", across="z"), sentences, as_data),
-    "size": (lambda p: p.size("pin", printed_mm=8, across="z"), size_sentences, size_data),
+    "size": (lambda p: p.size("pin", prints_mm=8, across="z"), size_sentences, size_data),
     "hole": (lambda p: p.clearance_hole("screw M3 fine", across="z"), size_sentences, size_data),
     "limits": (
         lambda p: p.limits("12 H12/d12", joint="slot/tongue", across="x"),
@@ -90,7 +90,7 @@ def test_two_sentences_decide(wish, first, second):
 def test_what_puts_the_chance_in_doubt_comes_before_the_details():
     far = sentences(printed(3).offset("slot/tongue", size_mm=200, across="x"), TODAY)
     assert far[2].startswith("EXTRAPOLATED: 200 mm")
-    size = size_sentences(printed(3).size("hole", printed_mm=200, across="z"), TODAY)
+    size = size_sentences(printed(3).size("hole", prints_mm=200, across="z"), TODAY)
     assert size[2].startswith("EXTRAPOLATED: 200 mm")
     joint = {"size_mm": 12, "across": "z", "drawn_gap_mm": 0.1}
     between = sentences(printed(3).offset("slot/tongue", **joint), TODAY)
@@ -147,7 +147,7 @@ def test_data_holds_the_question_and_what_stays():
     }
     assert data["stays"] == "slot"
     assert data["moves"][0]["from_mm"] == 12
-    size = size_data(printed(3).size("hole", across="z", limits_code="8 ±0.1"), TODAY)
+    size = size_data(printed(3).size("hole", across="z", limits="8 ±0.1"), TODAY)
     assert size["question"] == {
         "form": "hole",
         "across": "z",

@@ -73,7 +73,7 @@ class Printer:
         printed_gap_mm : float, optional
             Ask what to draw so that this gap is printed, whatever the fit.
         hardware : str, optional
-            A bought mate, such as ``"pin 8 m6"``; see `coupons.answering.hardware.hardware`.
+            Hardware as the mate, such as ``"pin 8 m6"``; see `coupons.answering.hardware.hardware`.
 
         Raises
         ------
@@ -112,8 +112,8 @@ class Printer:
         form: str,
         *,
         across: str,
-        printed_mm: float | None = None,
-        limits_code: str | None = None,
+        prints_mm: float | None = None,
+        limits: str | None = None,
     ) -> SizeAnswer:
         """Say what to draw so that one feature prints with a size.
 
@@ -123,9 +123,9 @@ class Printer:
             ``"hole"``, ``"slot"``, ``"pin"`` or ``"tongue"``.
         across : str
             Printer axis across its faces; of a round one, along its axis.
-        printed_mm : float, optional
+        prints_mm : float, optional
             The size that it should have; by default the middle of its limits.
-        limits_code : str, optional
+        limits : str, optional
             Limits of size, such as ``"8 H13"`` or ``"8 ±0.1"``, to get their chance.
 
         Raises
@@ -138,18 +138,18 @@ class Printer:
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
-        >>> hole = printer.size("hole", printed_mm=8, across="z", limits_code="8 H13")
+        >>> hole = printer.size("hole", prints_mm=8, across="z", limits="8 H13")
         >>> hole.drawn_mm > 8, 0 < hole.chance < 1
         (True, True)
         """
         side = known(Form, form, "form")
-        band = None if limits_code is None else side_limits(limits_code, side)
-        if printed_mm is None:
+        band = None if limits is None else side_limits(limits, side)
+        if prints_mm is None:
             if band is None:
                 raise AnswerError("Give the size that it should print with, or limits of size.")
-            printed_mm = band.middle_mm
+            prints_mm = band.middle_mm
         direction = known(Direction, across, "direction")
-        return draw_size(self.profile, SizeQuestion(side, printed_mm, direction, band))
+        return draw_size(self.profile, SizeQuestion(side, prints_mm, direction, band))
 
     def clearance_hole(self, screw: str, *, across: str, joint: str | None = None) -> SizeAnswer:
         """Say what to draw so that a hole prints within the limits of its standard for a screw.

@@ -51,10 +51,10 @@ class Clearance:
     joint : Joint
     move : MovingBody
     gaps_mm : ndarray of shape (n,)
-        Drawn gaps, over both sides. With a bought mate: printed drawn size against the nominal
+        Drawn gaps, over both sides. With hardware: printed drawn size against the nominal
         size of the mate.
     hardware : Hardware, optional
-        A bought mate in place of the printed feature of its form.
+        Hardware in place of the printed feature of its form.
     """
 
     profile: Profile
@@ -93,7 +93,7 @@ class Clearance:
 
     @cached_property
     def given_mm(self) -> Array:
-        """Gap between the sizes that are known before printing: drawn, or a bought mate's mean."""
+        """Gap between the sizes that are known before printing: drawn, or the mean of hardware."""
         if self.hardware is None:
             return self.gaps_mm
         larger_mm = self.hardware.size_mm - self.hardware.nominal_mm

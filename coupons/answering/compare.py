@@ -42,7 +42,7 @@ class AnswerChange:
     name : str
     question : Question
     before, after : Answer or None
-        None where that profile never measured the like.
+        None if that profile has no data on it.
     change_mm : float
         How much wider the gap has to be drawn for the second profile.
     sd_mm : float

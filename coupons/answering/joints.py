@@ -120,7 +120,7 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
 
 
 def question_of(listed: ListedJoint) -> Question:
-    """Put a listed joint as a question about its gap.
+    """Turn a listed joint into a question about its gap.
 
     A gap in mm is asked with a slide fit; a hole whose limits a standard sets, as the printed gap
     that puts it in their middle.
@@ -167,7 +167,7 @@ def _answer_one(profile: Profile, listed: ListedJoint) -> JointAnswer:
 
 
 def demand_of(profile: Profile, joint: JointAnswer) -> Demand | None:
-    """Return what a joint must do to fit, next to the others of its print.
+    """Return the condition for a joint to fit, next to the others of its print.
 
     None if it has no answer, or if its gap was wanted in mm, which no print meets exactly.
     """

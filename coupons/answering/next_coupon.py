@@ -133,7 +133,7 @@ def gains(
     ['upright', 'spans']
     """
     belief = _belief(profile)
-    foreseen = []
+    predicted = []
     for name, coupon in coupons.items():
         covariance = covariance_after(coupon, belief, profile.prior_table)
         after_mm = tuple(question.known_to_mm_after(covariance) for question in asked)
@@ -145,9 +145,9 @@ def gains(
             question.question.joint.direction in _tried(coupon, question.pair) for question in asked
         )
         seen = float(np.mean(np.multiply(shrunk, tries)))
-        foreseen.append((Gain(name, after_mm, tries, seen), float(np.mean(shrunk))))
-    foreseen.sort(key=lambda one: (-one[0].narrower, -sum(one[0].tries), -one[1]))
-    return tuple(gain for gain, _ in foreseen)
+        predicted.append((Gain(name, after_mm, tries, seen), float(np.mean(shrunk))))
+    predicted.sort(key=lambda one: (-one[0].narrower, -sum(one[0].tries), -one[1]))
+    return tuple(gain for gain, _ in predicted)
 
 
 def best_coupon(profile: Profile) -> Gain:

@@ -67,7 +67,7 @@ class Question:
         Ask for the gap to draw that prints as this one, whatever fit it makes. Only one of this and
         the two before can be asked.
     hardware : Hardware, optional
-        A bought mate; the printed body is the one that moves.
+        Hardware as the mate; the printed body is the one that moves.
     """
 
     joint: Joint
@@ -105,7 +105,7 @@ class Question:
 
     @property
     def printed_forms(self) -> tuple[Form, ...]:
-        """Forms that come from the printer: both, or the one that meets a bought mate."""
+        """Forms that come from the printer: both, or the one that mates with hardware."""
         forms = (self.joint.internal, self.joint.external)
         return tuple(form for form in forms if not self.hardware or form is not self.hardware.form)
 
@@ -175,7 +175,7 @@ def answer(profile: Profile, question: Question) -> Answer:
     drawn = _as_drawn(profile, question, best)
     rank = GRADES.index(question.fit)
     printed = {gap_mm: _chances(profile, question, gap_mm) for gap_mm in set(drawn.prints_mm)}
-    # Nobody knows which way a size between layers is rounded: each way counts the same.
+    # Which way a size between layers is rounded is unknown: each way counts the same.
     chances = (
         np.mean([printed[gap_mm] for gap_mm in drawn.prints_mm], axis=0)
         if printed

@@ -25,7 +25,7 @@ _OPTIONS = {
     "hardware": "--hardware",
     "limits": "--limits",
     "form": "--form",
-    "printed_mm": "--prints",
+    "prints_mm": "--prints",
     "strain_limit": "--strain-limit",
 }
 _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
@@ -62,7 +62,7 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
     '"12 +0.1/0", "11.9..12.1": what to draw, and the chance to meet them.',
 )
 @click.option("--form", help="A single hole, slot, pin or tongue; with --prints or --limits.")
-@click.option("--prints", "printed_mm", type=length, help="Printed size wanted, mm.")
+@click.option("--prints", "prints_mm", type=length, help="Printed size wanted, mm.")
 @click.option(
     "--strain-limit", type=float, help="Strain limit of the printed material, such as 0.01 for 1 %."
 )
@@ -94,7 +94,7 @@ def _answer(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         raise click.UsageError(f"Not together: {', '.join(gaps)}. Ask for one of them.")
     if asked["limits"] is not None:
         return _limits(printer, asked)
-    if asked["form"] is not None or asked["printed_mm"] is not None:
+    if asked["form"] is not None or asked["prints_mm"] is not None:
         return _single(printer, asked)
     if asked["hardware"] is not None:
         return _hardware(printer, asked)
@@ -124,19 +124,19 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
             '"12 H9/d9", or with --form hole for one, such as "12 H13".'
         )
     if asked["form"] is not None:
-        return _size_words(printer.size(asked["form"], across=across, limits_code=code))
+        return _size_words(printer.size(asked["form"], across=across, limits=code))
     answer = printer.limits(code, joint=asked["joint"], across=across)
     return len(limits_headline(answer)), limits_sentences(answer), limits_data(answer)
 
 
 def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     todo = "For a fit use --joint with --size, or --hardware"
-    what = " and ".join(_given(asked, "form", "printed_mm"))
-    _allow_only(asked, what, ("form", "printed_mm"), todo)
-    if asked["form"] is None or asked["printed_mm"] is None:
+    what = " and ".join(_given(asked, "form", "prints_mm"))
+    _allow_only(asked, what, ("form", "prints_mm"), todo)
+    if asked["form"] is None or asked["prints_mm"] is None:
         raise click.UsageError("A single size needs --form with --prints or --limits.")
     return _size_words(
-        printer.size(asked["form"], printed_mm=asked["printed_mm"], across=asked["across"])
+        printer.size(asked["form"], prints_mm=asked["prints_mm"], across=asked["across"])
     )
 
 
