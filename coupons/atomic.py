@@ -1,4 +1,4 @@
-"""Writing files so that a reader never sees half of one and a failure leaves the old one."""
+"""Writing files in one step: a reader never sees half a file, a failure keeps the old one."""
 
 import errno
 import os
@@ -25,7 +25,7 @@ _LONG_S = 3600.0  # after which an unfinished file is a dead one, where processe
 
 @dataclass(frozen=True)
 class _Staged:
-    """A file that is written in full and waits beside its place."""
+    """A complete temporary file that waits to replace its target."""
 
     path: Path
     target: Path
@@ -36,7 +36,7 @@ class _Staged:
 
 
 class Group:
-    """Files that belong together: none is put in its place before all of them are written."""
+    """Files that belong together: none replaces its target before all are written."""
 
     def __init__(self) -> None:
         self._staged: list[_Staged] = []
@@ -48,11 +48,11 @@ class Group:
         self._staged.append(staged)
 
     def outdate(self, path: Path) -> None:
-        """Keep the name of a file that is to go once the new ones are there."""
+        """Keep the name of a file to remove once the new ones are in place."""
         self._stale.append(path)
 
     def settle(self) -> None:
-        """Put what was written so far in its place, then remove what it makes stale."""
+        """Put all written files in place, then remove outdated ones."""
         folders = {staged.target.parent for staged in self._staged}
         while self._staged:
             staged = self._staged[0]
@@ -65,17 +65,17 @@ class Group:
             _remove(self._stale.pop(0))
 
     def drop(self) -> None:
-        """Take back what was not put in its place."""
+        """Delete temporary files that were not put in place."""
         for staged in self._staged:
             staged.temporary.unlink(missing_ok=True)
 
     def told(self, error: WriteError) -> WriteError:
-        """Return an error that also says which files are new."""
+        """Return an error that also lists the files already written."""
         if not self._new:
             return error
         names = ", ".join(map(str, self._new))
         return WriteError(
-            f"{error.message}\nNew already: {names}. The other files are as they were."
+            f"{error.message}\nAlready written: {names}. The other files are unchanged."
         )
 
 
@@ -89,8 +89,7 @@ def together() -> Iterator[Group]:
     Raises
     ------
     WriteError
-        If a file cannot be written. Should that show only when the first are in their places
-        already, it says which are new.
+        If a file cannot be written. If some files are already in place by then, it lists them.
     """
     group = Group()
     token = _group.set(group)
@@ -113,7 +112,7 @@ def write_bytes(path: Path, data: bytes) -> None:
     Raises
     ------
     WriteError
-        If there can be no such file; what stood there is left as it was.
+        If the file cannot be written; an old one is left unchanged.
     """
     with _worded(path):
         staged = _stage(path, data)
@@ -136,7 +135,7 @@ def write_text(path: Path, text: str) -> None:
 
 
 def remove(path: Path) -> None:
-    """Remove a file that a newer one makes stale; within `together`, after all are in place.
+    """Remove an outdated file; within `together`, after all files are in place.
 
     Raises
     ------
@@ -151,16 +150,16 @@ def remove(path: Path) -> None:
 
 
 def not_ours(path: Path, what: str, is_ours: Callable[[bytes], bool]) -> list[Problem]:
-    """Return the problem that a file may not be written, or nothing.
+    """Return the problem if a file must not be written over, or nothing.
 
     Parameters
     ----------
     path : Path
         Where the file would be written.
     what : str
-        What it would be, as a person calls it: ``"a profile"``.
+        What it would be, in words: ``"a profile"``.
     is_ours : callable
-        Tells from the bytes that stand there whether this tool wrote the like.
+        Tells from the bytes of the existing file whether this tool wrote it.
     """
     try:
         _target(path)
@@ -174,7 +173,7 @@ def not_ours(path: Path, what: str, is_ours: Callable[[bytes], bool]) -> list[Pr
     if not data or is_ours(data):
         return []
     expected, todo = f"{what} to replace, or no such file", "Give another path with -o"
-    return [Problem(str(path), expected, "a file that is something else", todo)]
+    return [Problem(str(path), expected, "another kind of file", todo)]
 
 
 @contextmanager
@@ -186,17 +185,17 @@ def _worded(path: Path) -> Iterator[None]:
 
 
 def _no_place(path: Path, got: str) -> Problem:
-    return Problem(str(path), "a place for a file", got, "Give another path")
+    return Problem(str(path), "a path that can be written", got, "Give another path")
 
 
 def _reason(error: OSError) -> str:
     if isinstance(error, FileExistsError | NotADirectoryError):
-        return "a file where its folder would be"
+        return "a file where its folder should be"
     return (error.strerror or "none").lower()
 
 
 def _target(path: Path) -> tuple[Path, int]:
-    """Return the file that a path leads to, and its mode; a new one gets what is usual here."""
+    """Return the file that a path leads to, and its mode; a new one gets the default mode."""
     try:
         found = path.stat()
     except FileNotFoundError:
@@ -231,7 +230,7 @@ def _stage(path: Path, data: bytes) -> _Staged:
 
 
 def _clean(folder: Path) -> None:
-    """Remove what runs left behind in a folder that were killed while they wrote."""
+    """Remove temporary files of processes that were killed while writing."""
     for left in folder.glob(f"{_PREFIX}*{_SUFFIX}"):
         process = left.name.removeprefix(_PREFIX).split("-")[0]
         with suppress(OSError):
@@ -259,7 +258,7 @@ def _remove(path: Path) -> None:
 
 
 def _sync_folder(folder: Path) -> None:
-    """Have the new names reach the disk, where a folder can be opened for that."""
+    """Flush the new names to disk, if the system allows it for folders."""
     with suppress(OSError):
         handle = os.open(folder, os.O_RDONLY | getattr(os, "O_DIRECTORY", 0))
         try:

@@ -1,8 +1,8 @@
-"""Every error that the package raises on purpose.
+"""All errors that the package raises on purpose.
 
 ::
 
-    CouponError                 root; carries one or more Problems
+    CouponError                 root; holds one or more Problems
     ├── SpecError               a coupon spec that cannot be made
     ├── PlanError               a coupon that does not fit its bed or its own rules
     ├── RunError                a run folder that is missing, incomplete or would be overwritten
@@ -10,12 +10,12 @@
     ├── EntriesError            entries.csv
     ├── FitError                observations that no model can be fitted to
     ├── ProfileError            profile.json
-    ├── WriteError              a file that cannot be written, or that is somebody's own
-    └── AnswerError             a question that has no answer as asked
-        └── NotMeasuredError    the profile holds no evidence on what is asked
+    ├── WriteError              a file that cannot be written, or that the tool did not write
+    └── AnswerError             a question that cannot be answered as asked
+        └── NotMeasuredError    the profile has almost no data on what is asked
 
-Anything else that escapes is a fault of ours and keeps its traceback. ``DoubtWarning`` is no error:
-what was read can be used, and should not be trusted.
+Any other exception is a bug and keeps its traceback. ``DoubtWarning`` is not an error: what was
+read can be used, but is doubtful.
 """
 
 from collections.abc import Iterable
@@ -33,7 +33,7 @@ class Problem:
     where : str
         File and place, for example ``entries.csv row 14``.
     expected, got : str
-        What should have stood there and what did. Empty if a sentence in ``expected`` says it all.
+        What was expected and what came. ``got`` is empty if ``expected`` says it all.
     todo : str
         What to do about it.
     """
@@ -44,7 +44,7 @@ class Problem:
     todo: str = ""
 
     def __str__(self) -> str:
-        """One line for a person, whatever characters stand in the input."""
+        """Return one line, whatever characters are in the input."""
         return one_line(self._sentence())
 
     def _sentence(self) -> str:
@@ -61,7 +61,7 @@ class CouponError(Exception):
     Parameters
     ----------
     problems : str or iterable of Problem
-        A plain sentence, or every problem that was found.
+        A plain sentence, or all problems that were found.
     """
 
     problems: tuple[Problem, ...]
@@ -105,16 +105,16 @@ class ProfileError(CouponError):
 
 
 class WriteError(CouponError):
-    """A file that cannot be written, or that would replace what somebody else wrote."""
+    """A file that cannot be written, or that would replace one the tool did not write."""
 
 
 class AnswerError(CouponError):
-    """A question that has no answer as it was asked."""
+    """A question that cannot be answered as asked."""
 
 
 class NotMeasuredError(AnswerError):
-    """A question on which the profile holds no evidence."""
+    """A question on which the profile has almost no data."""
 
 
 class DoubtWarning(UserWarning):
-    """Something was read that can hardly be so; the command line says it on stderr."""
+    """Something implausible was read; the command line reports it on stderr."""

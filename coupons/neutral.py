@@ -1,7 +1,7 @@
-"""Text of unknown origin, made harmless for a terminal and for the stream that it is written to.
+"""Text of unknown origin, made safe for a terminal and its encoding.
 
-Names, cells, keys and paths may come from anywhere. Whatever steers a terminal, turns the direction
-of writing or stands for no character is shown as its code, here and nowhere else.
+Names, cells, keys and paths may come from anywhere. Characters that control a terminal, change
+the direction of writing or are unassigned are shown as their codes, only here.
 """
 
 import codecs
@@ -50,7 +50,7 @@ def one_line(text: str) -> str:
 
 
 def encodable(text: str, encoding: str) -> str:
-    """Write what an encoding does not have in ASCII: in like signs, or as its code.
+    """Replace characters that an encoding lacks by similar ASCII, or by their codes.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Telling how far long work has come, to whoever listens; nobody does unless asked to."""
+"""Progress of long work, reported to a listener if there is one."""
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -14,7 +14,7 @@ _listener: ContextVar[Listener | None] = ContextVar("listener", default=None)
 
 
 def steps(items: Sequence[Step], what: str) -> Iterator[Step]:
-    """Go through the steps of long work and tell after each how many are done.
+    """Go through the steps of long work and report after each how many are done.
 
     Examples
     --------
@@ -33,7 +33,7 @@ def steps(items: Sequence[Step], what: str) -> Iterator[Step]:
 
 @contextmanager
 def told_to(listener: Listener) -> Iterator[None]:
-    """Tell a listener of all work that is done meanwhile."""
+    """Report the progress of all work inside the block to a listener."""
     token = _listener.set(listener)
     try:
         yield

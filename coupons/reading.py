@@ -1,4 +1,4 @@
-"""Reading a file of unknown origin: nothing but a plain file, and not without end."""
+"""Reading a file of unknown origin: only a plain file, up to a largest size."""
 
 import errno
 import os
@@ -11,7 +11,7 @@ from typing import Any
 from coupons.errors import CouponError, Problem
 
 MOST_BYTES = 64_000_000
-"""More than these were not typed by anybody, and no coupon's record is as long."""
+"""Largest file that is read: nobody types more, and no coupon's record is as long."""
 
 
 def read_plain(path: Path, most_bytes: int = MOST_BYTES) -> bytes:
@@ -21,7 +21,7 @@ def read_plain(path: Path, most_bytes: int = MOST_BYTES) -> bytes:
     ------
     OSError
         If there is no such file, it is a folder, a pipe or a device, cannot be read, or is longer
-        than ``most_bytes``. Nothing waits for a pipe's other end.
+        than ``most_bytes``. It never waits for the other end of a pipe.
     """
     try:
         # A pipe opened without this flag waits for a writer for ever.
@@ -43,10 +43,10 @@ def read_plain(path: Path, most_bytes: int = MOST_BYTES) -> bytes:
 
 
 def stands(path: Path) -> bool:
-    """Tell whether anything stands at a path, be it a link to nowhere or out of reach.
+    """Tell whether anything is at a path, even a broken link or a file without access.
 
-    Unlike `Path.exists`, a folder that may not be searched does not raise: what stands behind it is
-    found out, and told, when it is read.
+    Unlike `Path.exists`, this does not raise for a folder without access: the error comes when the
+    file is read.
     """
     try:
         path.lstat()
@@ -58,7 +58,7 @@ def stands(path: Path) -> bool:
 
 
 def load_toml(text: str, file: str, error: type[CouponError]) -> dict[str, Any]:
-    """Load TOML without asking what it says.
+    """Load TOML without checking its content.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def load_toml(text: str, file: str, error: type[CouponError]) -> dict[str, Any]:
     Raises
     ------
     CouponError
-        With the line at which it stops being TOML.
+        With the line of the first syntax error.
     """
     try:
         return tomllib.loads(text)
@@ -88,4 +88,6 @@ def _syntax_problem(text: str, fault: Exception, file: str) -> Problem:
     where = f"{file} line {number}"
     if re.search(r"\d,\d", line) and not line.endswith("]"):
         return Problem(where, "a decimal point", line, "Write 0.4, not 0,4")
-    return Problem(where, "key = value", line, "Text stands in double quotes, numbers stand bare")
+    return Problem(
+        where, "key = value", line, "Put text in double quotes, and numbers without quotes"
+    )

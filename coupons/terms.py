@@ -1,4 +1,4 @@
-"""The words of the house, each with one meaning. Frozen values, no logic.
+"""The vocabulary, each word with one meaning. Frozen values, no logic.
 
 All lengths are millimetres. *Drawn* is the size in the model file, *printed* the size of the part,
 *error* = printed − drawn. A *gap* is internal − external size over both sides, so that a negative
@@ -75,8 +75,8 @@ class Seam(StrEnum):
     HIDDEN = "hidden"
 
 
-class Gives(StrEnum):
-    """Which body of a joint gives way, that is, has its faces moved."""
+class MovingBody(StrEnum):
+    """Which body of a joint has its faces moved."""
 
     INTERNAL = "internal"
     EXTERNAL = "external"

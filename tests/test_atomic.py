@@ -13,8 +13,8 @@ from coupons.errors import WriteError
 @pytest.mark.parametrize(
     ("name", "got"),
     [
-        ("afile/x", "got a file where its folder would be"),
-        ("afile/x/y", "got a file where its folder would be"),
+        ("afile/x", "got a file where its folder should be"),
+        ("afile/x/y", "got a file where its folder should be"),
         ("folder", "got is a directory"),
         ("n" * 300, "got file name too long"),
     ],
@@ -22,7 +22,7 @@ from coupons.errors import WriteError
 def test_where_no_file_can_be_is_told_and_nothing_is_left_behind(tmp_path, name, got):
     (tmp_path / "afile").write_text("mine")
     (tmp_path / "folder").mkdir()
-    with pytest.raises(WriteError, match=f"expected a place for a file, {got}"):
+    with pytest.raises(WriteError, match=f"expected a path that can be written, {got}"):
         write_text(tmp_path / name, "text")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["afile", "folder"]
     assert (tmp_path / "afile").read_text() == "mine"
@@ -34,10 +34,10 @@ def test_where_no_file_can_be_is_told_and_nothing_is_left_behind(tmp_path, name,
         ("none", ""),
         ("empty", ""),
         ("ours", ""),
-        ("afile", "expected a list to replace, or no such file, got a file that is something else"),
-        ("afile/x", "expected a place for a file, got a file where its folder would be"),
-        (".", "expected a place for a file, got a folder or a device"),
-        ("n" * 300, "expected a place for a file, got file name too long"),
+        ("afile", "expected a list to replace, or no such file, got another kind of file"),
+        ("afile/x", "expected a path that can be written, got a file where its folder should be"),
+        (".", "expected a path that can be written, got a folder or a device"),
+        ("n" * 300, "expected a path that can be written, got file name too long"),
     ],
 )
 def test_only_what_this_tool_wrote_may_be_replaced(tmp_path, name, says):
@@ -90,7 +90,7 @@ def test_where_the_last_step_fails_half_way_it_is_said_what_is_new(tmp_path, mon
     full_after(monkeypatch, Path, "replace", 1)
     with pytest.raises(WriteError) as caught:
         write_two(tmp_path)
-    assert f"New already: {tmp_path / 'profile'}. The other files" in caught.value.message
+    assert f"Already written: {tmp_path / 'profile'}. The other files" in caught.value.message
     assert texts(tmp_path) == {"profile": "new", "report": "old"}
 
 

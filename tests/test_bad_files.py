@@ -269,9 +269,9 @@ def test_numbers_given_as_text_are_told_by_name(given):
 def test_a_size_given_as_text_is_told_by_name():
     printer = load_profile(PROFILE)
     with pytest.raises(AnswerError, match="size_mm: expected a number, got '8'"):
-        printer.offset(bought="pin 8 m6", across="z", size_mm="8")
-    with pytest.raises(AnswerError, match="printed_mm: expected a number, got '8'"):
-        printer.size("hole", across="z", printed_mm="8")
+        printer.offset(hardware="pin 8 m6", across="z", size_mm="8")
+    with pytest.raises(AnswerError, match="prints_mm: expected a number, got '8'"):
+        printer.size("hole", across="z", prints_mm="8")
 
 
 def test_every_error_of_a_read_is_ours(tmp_path):
@@ -302,7 +302,7 @@ def test_a_printer_that_there_cannot_be_is_doubted_wherever_it_is_used(impossibl
     ):
         said = " ".join(run(*arguments).stderr.split())
         assert "no printer is like that: scale_x −100 %, growth_ext 1 mm" in said
-        assert "Doubtful: " in said
+        assert "Warning: " in said
     page = (tmp_path / "board.html").read_text(encoding="utf-8")
     assert "No printer is like that: growth_ext 1 mm" in page
     with pytest.warns(DoubtWarning, match="no printer is like that"):

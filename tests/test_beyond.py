@@ -75,18 +75,21 @@ def test_joints_of_a_part_count_it_too(tmp_path):
 
 
 def test_a_single_size_far_outside_is_less_sure():
-    inside, outside = (PRINTER.size("slot", printed_mm=mm, across="x") for mm in (20, 220))
+    inside, outside = (PRINTER.size("slot", prints_mm=mm, across="x") for mm in (20, 220))
     assert outside.extrapolated
     assert outside.sd_mm > inside.sd_mm + 0.2
 
 
 def test_both_the_sizes_tried_and_the_sizes_read_are_said():
     said = " ".join(sentences(slide(20.0)))
-    assert "Slots across x: tried by hand at 3.88 to 4.6 mm, sizes read at 3.88 to 25 mm." in said
-    assert "Tongues across x: tried by hand at 4 mm, sizes read at 3 to 82 mm." in said
+    assert (
+        "Slots across x: tried by hand at 3.88 to 4.6 mm, measured by caliper at 3.88 to 25 mm."
+        in said
+    )
+    assert "Tongues across x: tried by hand at 4 mm, measured by caliper at 3 to 82 mm." in said
     untried = tuple(m.model_copy(update={"tried_mm": None}) for m in MEASURED)
     said = " ".join(sentences(slide(20.0, Printer(known_profile(measured=untried)))))
-    assert "Slots across x: tried by hand at no size, sizes read at" in said
+    assert "Slots across x: not tried by hand, measured by caliper at" in said
 
 
 def test_a_direction_without_any_such_size_goes_by_all_that_was_measured():

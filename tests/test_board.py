@@ -42,7 +42,7 @@ def shelf(tmp_path):
         (1, "fresh, 1 day old", True),
         (90, "fresh, 90 days old", True),
         (91, "stale, 91 days old", False),
-        (-1, "yet to come", False),
+        (-1, "future date", False),
     ],
 )
 def test_a_profile_is_fresh_up_to_the_limit(days, words, is_fresh):
@@ -122,7 +122,7 @@ def test_a_profile_is_older_only_than_a_later_print_that_is_known(tmp_path, one,
         (ago(24), "fresh, 24 days"),
         (ago(191), "stale, 191 days"),
         (ago(None), "undated"),
-        (ago(-9), "yet to come"),
+        (ago(-9), "future date"),
     ],
 )
 def test_the_age_is_whole_in_the_table_beside_the_longest_names(profile, says):
@@ -183,9 +183,9 @@ def test_the_command_writes_the_page_prints_a_table_and_names_what_is_at_fault(s
 @pytest.mark.parametrize(
     ("name", "got"),
     [
-        ("entries.csv", "a file that is something else"),
-        ("wall-card.html", "a file that is something else"),
-        ("entries.csv/b.html", "a file where its folder would be"),
+        ("entries.csv", "another kind of file"),
+        ("wall-card.html", "another kind of file"),
+        ("entries.csv/b.html", "a file where its folder should be"),
     ],
 )
 def test_what_is_no_board_is_never_written_over(shelf, name, got):

@@ -6,7 +6,7 @@ from known_profile import known_profile
 from coupons.answering.hardware import hardware
 from coupons.answering.offset import Question, answer
 from coupons.errors import AnswerError
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 SURE = {"tau": 0.001, "tau_z": 0.001, "omega": 0.03, "rho": 0.001, "rho_z": 0.001}
 NO_ERROR = dict.fromkeys(
@@ -23,8 +23,8 @@ def sure(**changes):
 def ask(profile, piece, internal, external, along="z", **more):
     bought = hardware(piece)
     joint = Joint(Form(internal), Form(external), bought.nominal_mm, Direction(along))
-    gives = Gives.INTERNAL if bought.form in (Form.PIN, Form.TONGUE) else Gives.EXTERNAL
-    return answer(profile, Question(joint, Grade.SLIDE, gives, bought=bought, **more))
+    moving = MovingBody.INTERNAL if bought.form in (Form.PIN, Form.TONGUE) else MovingBody.EXTERNAL
+    return answer(profile, Question(joint, Grade.SLIDE, moving, hardware=bought, **more))
 
 
 def test_a_perfect_printer_draws_the_middle_of_the_window_around_the_pin_as_it_is():

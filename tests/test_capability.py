@@ -75,7 +75,7 @@ def test_an_answer_to_limits_tells_the_grades_of_its_own_sides_over_all_sizes():
         (Form.TONGUE, Direction.X),
     }
     said = " ".join(limits_sentences(found))
-    assert said.count("asks for IT13") == 2, "a verdict for each side, at its own size"
+    assert said.count("requires IT13") == 2, "a verdict for each side, at its own size"
     assert "slots across x: IT14 at 3 to 10 mm, IT13 at 10 to 30 mm, IT12 at 30 to 80 mm." in said
 
 
@@ -128,10 +128,10 @@ def test_a_grade_is_told_with_its_confidence_and_with_what_no_print_showed():
 def test_after_one_print_the_words_say_how_sure_and_what_makes_it_surer():
     profile = with_log_sds(known_profile(), rho=0.5)
     said = " ".join(limits_sentences(meet(profile))).replace("\N{NO-BREAK SPACE}", " ")
-    assert "sure; scatter of" in said
-    assert "% sure)." in said or "% sure), so that some will miss it" in said
-    assert "is common practice, not measured" in said
-    assert "a second print begins to show it" in said
+    assert "confidence; six standard deviations are" in said
+    assert "% confidence)." in said or "% confidence), so some parts will be outside" in said
+    assert "is assumed from common practice, not measured" in said
+    assert "each further print makes the grade more certain" in said
     assert "common practice, not measured" not in " ".join(limits_sentences(meet(known_profile())))
 
 

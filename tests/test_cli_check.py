@@ -64,7 +64,7 @@ def test_a_flood_of_findings_is_cut_short_on_the_terminal_alone(folder):
     rows = [f"size,{name},,9,,outside,,,\r\n" for name in inner]
     rows += [f"size,{name},,9,,inside,,,\r\n" for name in outer]
     fill(folder, "size,D2,,,", "".join(rows * 5) + "size,D2,,,")
-    assert "\nand 12 more, which --json lists\n" in check(folder).stdout
+    assert "\nand 12 more; --json lists all\n" in check(folder).stdout
     assert len(json.loads(check(folder, "--json").stdout)["findings"]) == 52  # copies too
 
 
@@ -135,4 +135,4 @@ def test_a_fit_shows_as_many_faults_as_a_check_and_counts_the_rest(folder):
         sheet.write("size,D2,,wide,,,,,\n" * 500)
     lines = CliRunner().invoke(main, ["fit", str(folder)]).stderr.splitlines()
     assert len(lines) == MOST + 1
-    assert lines[-1] == f"and {500 - MOST} more, which `coupons check --json` lists"
+    assert lines[-1] == f"and {500 - MOST} more; `coupons check --json` lists all"

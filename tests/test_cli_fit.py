@@ -94,11 +94,11 @@ def test_profiles_in_one_folder_keep_their_own_pages(folder, tmp_path):
 @pytest.mark.parametrize(
     ("output", "got"),
     [
-        ("spring/entries.csv", "a file that is something else"),
-        ("spring/coupon.json", "a file that is something else"),
-        ("spring/report.html", "a file that is something else"),
+        ("spring/entries.csv", "another kind of file"),
+        ("spring/coupon.json", "another kind of file"),
+        ("spring/report.html", "another kind of file"),
         ("spring", "a folder or a device"),
-        ("spring/entries.csv/p.json", "a file where its folder would be"),
+        ("spring/entries.csv/p.json", "a file where its folder should be"),
     ],
 )
 def test_a_file_that_is_no_profile_is_never_written_over(folder, output, got):

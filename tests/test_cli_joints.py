@@ -29,7 +29,7 @@ def run(folder, *more):
 def test_a_part_is_answered_on_the_terminal_and_in_files(folder):
     result = run(folder, "-o", folder / "out")
     assert result.exit_code == 0, result.output
-    assert "All 6 fit at once" in result.output
+    assert "Chance that all 6 joints fit on one print" in result.output
     assert max(map(len, result.output.splitlines())) <= 80
     assert (folder / "out" / "joints.html").exists()
 
@@ -48,8 +48,8 @@ def test_a_joint_without_an_answer_ends_with_1_after_the_others(folder):
     result = run(folder, "-o", folder / "out")
     assert result.exit_code == 1
     assert "shelf: Not measured" in result.output
-    assert "drawer" in (folder / "out" / "variables.csv").read_text()
-    assert "shelf" not in (folder / "out" / "variables.csv").read_text()
+    assert "drawer" in (folder / "out" / "drawn-sizes.csv").read_text()
+    assert "shelf" not in (folder / "out" / "drawn-sizes.csv").read_text()
 
 
 def test_a_faulty_list_ends_with_1_and_writes_nothing(folder):
@@ -64,7 +64,7 @@ def test_columns_that_are_not_read_are_told_beside_the_data(folder):
     (folder / "joints.csv").write_text("colour," + HEAD + "red,a,slot,tongue,9,x,slide,,\n")
     result = run(folder, "--json")
     assert json.loads(result.stdout)["joints"]
-    assert result.stderr == "joints.csv: columns that are not read: colour.\n"
+    assert result.stderr == "joints.csv: columns not used: colour.\n"
 
 
 def test_swapped_files_are_told(folder):
@@ -80,5 +80,5 @@ def test_ten_thousand_rows_are_answered(folder):
     (folder / "joints.csv").write_text(HEAD + "".join(rows))
     result = run(folder, "-o", folder / "out")
     assert result.exit_code == 0, result.output[-500:]
-    assert "All 10000 fit at once" in result.output
-    assert (folder / "out" / "variables.csv").read_text().count("\n") == 20_001
+    assert "Chance that all 10000 joints fit on one print" in result.output
+    assert (folder / "out" / "drawn-sizes.csv").read_text().count("\n") == 20_001

@@ -46,8 +46,8 @@ def test_a_press_says_verdict_pressure_and_every_caution():
     result = run("press", PRESS)
     assert result.exit_code == 0, result.output
     text = plain(result.output)
-    assert "strained by 1.00 % if the pin does not give way; limit 2.00 %: within" in text
-    assert "stands an interference of 0.20 mm" in text
+    assert "Strain of the ring if the pin is rigid: 1.00 %; limit 2.00 %: within" in text
+    assert "interference within the limit: 0.20 mm" in text
     assert all(f"Caution: {line}" in text for line in PRESS_CAUTIONS)
     assert max(map(len, result.output.splitlines())) <= 80
 
@@ -81,7 +81,7 @@ def test_a_clip_says_verdict_reach_and_every_caution():
     result = run("clip", CLIP)
     assert result.exit_code == 0, result.output
     text = plain(result.output)
-    assert "strained by 2.00 % at its root; limit 2.10 %: within the limit" in text
+    assert "Strain of the clip at its root: 2.00 %; limit 2.10 %: within the limit" in text
     assert all(f"Caution: {line}" in text for line in SNAP_CAUTIONS)
     assert "takes" not in text
 
@@ -91,14 +91,14 @@ def test_the_forces_of_the_design_guide_s_clip():
     assert data["strain"] == pytest.approx(0.02, abs=1e-5)
     assert data["bending_force_n"] == pytest.approx(32.5, abs=0.1)
     assert data["push_force_n"] == pytest.approx(58.5, abs=0.2)
-    assert "takes 32.5 N, pushing it in 58.6 N" in " ".join(data["words"])
+    assert "Force to bend the tip: 32.5 N; force to push it in: 58.6 N" in " ".join(data["words"])
 
 
 @pytest.mark.parametrize(
     ("command", "options", "todo"),
     [
-        ("press", PRESS | {"--interference": "0.3"}, "take less interference"),
-        ("clip", CLIP | {"--taper": "none"}, "make it longer, thinner or bend less"),
+        ("press", PRESS | {"--interference": "0.3"}, "use less interference"),
+        ("clip", CLIP | {"--taper": "none"}, "make it longer or thinner, or bend it less"),
     ],
 )
 def test_beyond_the_limit_ends_with_1_and_says_what_to_do(command, options, todo):
@@ -127,7 +127,7 @@ def test_what_may_be_bent_is_not_rounded_beyond_the_limit():
             {"--length": "ten"},
             "--length: expected a length over 0, up to 2000 mm, got 'ten'",
         ),
-        ("clip", {"--length": "-19"}, "got '-19'. Write it like 19 or 19 mm."),
+        ("clip", {"--length": "-19"}, "got '-19'. Write it as 19 or 19 mm."),
         ("clip", {"--length": "0"}, "got '0'"),
         ("clip", {"--length": "nan"}, "got 'nan'"),
         ("clip", {"--length": "1e9"}, "got '1e9'"),
@@ -136,13 +136,13 @@ def test_what_may_be_bent_is_not_rounded_beyond_the_limit():
         ("clip", {"--length": "2 in"}, "got '2 in'"),
         ("clip", {"--strain-limit": "2"}, "--strain-limit: expected a strain over 0, up to 0.5"),
         ("clip", {"--taper": "third"}, "taper: expected none or half, got 'third'"),
-        ("clip", {"--width": "9"}, "--width and --modulus go together"),
-        ("clip", {"--angle": "30"}, "--friction and --angle go together"),
-        ("clip", {"--angle": "30", "--friction": "0.4"}, "take --width and --modulus"),
+        ("clip", {"--width": "9"}, "Use --width and --modulus together"),
+        ("clip", {"--angle": "30"}, "Use --friction and --angle together"),
+        ("clip", {"--angle": "30", "--friction": "0.4"}, "need --width and --modulus"),
         ("clip", {**GUIDE, "--angle": "70"}, "The hook jams"),
         ("clip", {**GUIDE, "--angle": "90"}, "--angle: expected an angle over 0"),
-        ("press", {"--ring-modulus": "3.5 kN"}, "Write it like 3500 MPa or 3.5 GPa."),
-        ("press", {"--ring-outside": "9"}, "bore of the pin < size < outside of the ring"),
+        ("press", {"--ring-modulus": "3.5 kN"}, "Write it as 3500 MPa or 3.5 GPa."),
+        ("press", {"--ring-outside": "9"}, "pin bore < size < ring outside diameter"),
         ("press", {"--pin-bore": "10"}, "Check the three diameters."),
         ("press", {"--pin-poisson": "0.6"}, "--pin-poisson: expected a ratio from 0 to 0.5"),
         ("press", {"--interference": "-0.1"}, "--interference: expected a length over 0"),

@@ -63,7 +63,7 @@ def test_any_name_survives_the_template(tmp_path, name):
         (
             GOOD.replace('"grey"', "grey"),
             "conditions.toml line 3: expected key = value, got material = grey."
-            " Text stands in double quotes, numbers stand bare.",
+            " Put text in double quotes, but not numbers.",
         ),
         (
             GOOD.replace("nozzle_mm", "nozle_mm"),

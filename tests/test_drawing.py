@@ -7,14 +7,14 @@ from coupons.answering.drawing import whole_layers
 from coupons.answering.hardware import hardware
 from coupons.answering.offset import Question, answer
 from coupons.answering.words import sentences
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 LAYER_MM = 0.2
 
 
-def across_z(size_mm, gives=Gives.EXTERNAL, **wish):
+def across_z(size_mm, move=MovingBody.EXTERNAL, **wish):
     joint = Joint(Form.SLOT, Form.TONGUE, size_mm, Direction.Z)
-    return answer(known_profile(), Question(joint, Grade.SLIDE, gives, **wish))
+    return answer(known_profile(), Question(joint, Grade.SLIDE, move, **wish))
 
 
 def sizes(found):
@@ -22,11 +22,11 @@ def sizes(found):
     return drawn | {move.form: move.drawn_mm for move in found.moves}
 
 
-@pytest.mark.parametrize("gives", list(Gives))
+@pytest.mark.parametrize("move", list(MovingBody))
 @pytest.mark.parametrize("size_mm", [6.0, 6.1, 6.13, 5.95])
 @pytest.mark.parametrize("at_least", [None, 0.8])
-def test_every_size_that_is_drawn_is_whole_layers(gives, size_mm, at_least):
-    found = across_z(size_mm, gives, at_least=at_least)
+def test_every_size_that_is_drawn_is_whole_layers(move, size_mm, at_least):
+    found = across_z(size_mm, move, at_least=at_least)
     drawn = sizes(found)
     for mm in drawn.values():
         assert mm / LAYER_MM == pytest.approx(round(mm / LAYER_MM), abs=1e-6)
@@ -47,16 +47,18 @@ def test_the_body_that_gives_way_comes_first():
 
 def test_a_size_off_layers_is_said():
     said = " ".join(sentences(across_z(6.1)))
-    assert "6.1 mm is 30.5 layers, no whole number: both bodies are drawn on layers." in said
-    assert "slot 32 layers" in " ".join(sentences(across_z(6.0, Gives.INTERNAL)))
-    assert "no whole number" not in " ".join(sentences(across_z(6.0)))
+    assert (
+        "6.1 mm is 30.5 layers, not a whole number, so both bodies are rounded to layers." in said
+    )
+    assert "slot 32 layers" in " ".join(sentences(across_z(6.0, MovingBody.INTERNAL)))
+    assert "not a whole number" not in " ".join(sentences(across_z(6.0)))
 
 
 @pytest.mark.parametrize("piece", ["nut M4", "nut M3"])
 def test_around_a_bought_piece_the_printed_size_is_whole_layers(piece):
     nut = hardware(piece)
     joint = Joint(Form.SLOT, Form.TONGUE, nut.nominal_mm, Direction.Z)
-    found = answer(known_profile(), Question(joint, Grade.SLIDE, nut.gives, bought=nut))
+    found = answer(known_profile(), Question(joint, Grade.SLIDE, nut.move, hardware=nut))
     (move,) = found.moves
     assert whole_layers(move.drawn_mm, LAYER_MM) is not None
     assert move.drawn_mm - nut.nominal_mm == pytest.approx(found.gap_mm)
@@ -75,8 +77,8 @@ def test_a_gap_between_layers_prints_as_one_or_the_other():
     assert sum(found.grade_chances.values()) == pytest.approx(1)
     said = " ".join(sentences(found))
     assert "A gap of 0.30 mm is 1.5 layers of 0.2 mm (tongue 28.5 layers), and only whole" in said
-    assert "It prints as 1 layer (0.20 mm), which slides with" in said
-    assert ", or 2 layers (0.40 mm), which slides with" in said
+    assert "It prints as 1 layer (0.20 mm), which slides with " in said
+    assert " or as 2 layers (0.40 mm), which slides with " in said
 
 
 def test_a_gap_of_whole_layers_is_said_to_be():

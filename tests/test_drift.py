@@ -79,7 +79,10 @@ def test_the_move_that_it_says_it_would_see_is_found_in_four_cases_of_five(n_run
     rng = np.random.default_rng(n_runs)
     own = rng.uniform(0.03, 0.07, n_runs)
     told = chart(np.zeros(n_runs), own)
-    for at, step_mm in ((n_runs // 2, told.seen_middle_mm), (n_runs - 1, told.seen_last_mm)):
+    for at, step_mm in (
+        (n_runs // 2, told.detectable_middle_mm),
+        (n_runs - 1, told.detectable_last_mm),
+    ):
         moved = np.where(np.arange(n_runs) >= at, step_mm, 0.0)
         found = np.mean([_signals(rng.normal(moved, own), own) for _ in range(2000)])
         # The other contrasts find a few more.

@@ -4,7 +4,7 @@ from coupons.measuring import sheet
 from coupons.measuring.conditions import conditions_text
 from coupons.measuring.run import load_run
 from coupons.showing.families import Outcome, families
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 
 def run_with(tmp_path, *rows):
@@ -23,14 +23,14 @@ def test_trials_are_sorted_by_kind_of_joint_most_trials_first(tmp_path):
     )
     slots, pins = families([run])
     assert slots.joint == Joint(Form.SLOT, Form.TONGUE, 4.0, Direction.X)
-    assert slots.gives is Gives.INTERNAL
+    assert slots.move is MovingBody.INTERNAL
     assert slots.outcomes == (
         Outcome(-0.1, Grade.PUSH, Grade.PUSH),
         Outcome(0.1, Grade.SLIDE, Grade.LOOSE),
     )
     assert slots.gaps_mm == (-0.1, 0.1)
     assert pins.joint == Joint(Form.HOLE, Form.PIN, 5.0, Direction.Z)
-    assert pins.gives is Gives.EXTERNAL
+    assert pins.move is MovingBody.EXTERNAL
     assert pins.outcomes == (Outcome(-0.1, Grade.PUSH, Grade.LOOSE),)
 
 

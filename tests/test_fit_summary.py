@@ -75,7 +75,7 @@ def test_it_says_what_to_ask_next(lines):
 
 def test_without_fits_it_says_so(run):
     text = " ".join(summary_lines(learned([replace(run, fits=())]), PATH))
-    assert "knows sizes, not how a fit feels" in text
+    assert "No printed pair was tried by hand" in text
     assert "grades named" not in text
 
 

@@ -161,7 +161,7 @@ def test_what_is_no_plain_file_is_refused_and_stays(tmp_path, write):
     os.mkfifo(pipe)
     done = write(pipe)
     assert done.exit_code == 1
-    assert "pipe.json: expected a place for a file, got a pipe or a device" in done.stderr
+    assert "pipe.json: expected a path that can be written, got a pipe or a device" in done.stderr
     assert pipe.is_fifo()
 
 

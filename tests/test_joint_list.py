@@ -7,9 +7,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coupons.answering.joint_list import COLUMNS, read_joints, variable_name
+from coupons.answering.joint_list import COLUMNS, label_of, read_joints
 from coupons.errors import AnswerError
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 HEAD = ",".join(COLUMNS) + "\n"
 DRAWER = """drawer,slot,tongue,12,x,slide,external,
@@ -32,15 +32,15 @@ def test_a_part_is_read_as_it_was_listed(tmp_path):
     drawer, pins, cell, hinge, screw, seat, axle = read(tmp_path, HEAD + DRAWER)
     assert (drawer.row, drawer.name) == (2, "drawer")
     assert drawer.joint == Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
-    assert (drawer.fit, drawer.gives, drawer.hardware) == (Grade.SLIDE, Gives.EXTERNAL, None)
-    assert (pins.fit, pins.gives) == (Grade.PUSH, Gives.INTERNAL)
-    assert (cell.fit, cell.gap_mm, cell.gives) == (None, 0.2, Gives.BOTH)
+    assert (drawer.fit, drawer.move, drawer.hardware) == (Grade.SLIDE, MovingBody.EXTERNAL, None)
+    assert (pins.fit, pins.move) == (Grade.PUSH, MovingBody.INTERNAL)
+    assert (cell.fit, cell.gap_mm, cell.move) == (None, 0.2, MovingBody.BOTH)
     assert cell.joint.size_mm == 40.5
     assert hinge.joint == Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
-    assert (hinge.hardware.name, hinge.gives) == ("pin 8 m6", Gives.INTERNAL)
+    assert (hinge.hardware.name, hinge.move) == ("pin 8 m6", MovingBody.INTERNAL)
     assert (screw.fit, screw.gap_mm, screw.hardware.printed.code) == (None, None, "3.4 H13")
     assert seat.joint.internal is Form.HOLE
-    assert (axle.joint.external, axle.gives) == (Form.PIN, Gives.EXTERNAL)
+    assert (axle.joint.external, axle.move) == (Form.PIN, MovingBody.EXTERNAL)
 
 
 @pytest.mark.parametrize(
@@ -79,7 +79,7 @@ def test_spellings_that_mean_the_same(tmp_path, change):
 def test_names_are_what_people_type(tmp_path, name):
     (joint,) = read(tmp_path, HEAD + f"{name},slot,tongue,12,x,slide,,\n")
     assert joint.name == unicodedata.normalize("NFC", name)
-    variable = variable_name(joint.name)
+    variable = label_of(joint.name)
     assert re.fullmatch(r"[^\W\d_]\w*", variable)
     assert not variable.endswith("_")
 
@@ -121,22 +121,22 @@ def test_columns_that_are_not_needed_may_be_missing(tmp_path):
         ("a,slt,tongue,12,x,slide,,", "internal hole or slot, got 'slt'. Did you mean slot?"),
         ("a,slot,slot,12,x,slide,,", "external pin or tongue, got 'slot'"),
         ("a,slot,pin,12,x,slide,,", "a hole with a pin, or a slot with a tongue"),
-        ("a,slot,tongue,12,x,slide,outer,", "gives internal, external, both, got 'outer'"),
+        ("a,slot,tongue,12,x,slide,outer,", "move internal, external, both, got 'outer'"),
         ("a,slot,tongue,12,x,slide,,pin 8 m6", "hole as internal with pin 8 m6, got 'slot'"),
         ("a,hole,,9,z,slide,,pin 8 m6", "8, the size of pin 8 m6, got '9'"),
-        ("a,hole,,,z,slide,both,pin 8 m6", "gives internal, as pin 8 m6 is bought"),
+        ("a,hole,,,z,slide,both,pin 8 m6", "move internal, the printed body with pin 8 m6"),
         ("a,hole,,,z,slide,,pin 8 z6", "for 8 mm: H or d e f"),
         ("a,hole,,,z,slide,,rivet 4", "one of pin, screw"),
         ("a,hole,,,z,,,screw M3", "or a printed gap in mm, got nothing"),
         ("a,hole,,,z,slide,,screw M3 medium", "leave out medium for the fit"),
         ("a,hole,,,z,gap 0.4,,screw M3 fine", "Leave out fit gap 0.4 for the hole"),
-        ("a,slot,pin,12,x,slide,,", "touches along two lines"),
+        ("a,slot,pin,12,x,slide,,", "touches only along two lines"),
         ("=A1,slot,tongue,12,x,slide,,", "text or a number, got '=A1'. Type the value"),
         ("a,slot,tongue,=B2*2,x,slide,,", "got '=B2*2'"),
         (",slot,tongue,12,x,slide,,", "a name, got nothing"),
         ("+1 lid,slot,tongue,12,x,slide,,", "beginning with a letter"),
-        ("-lid,slot,tongue,12,x,slide,,", "a spreadsheet would run what begins with"),
-        ("@lid,slot,tongue,12,x,slide,,", "a spreadsheet would run"),
+        ("-lid,slot,tongue,12,x,slide,,", "a spreadsheet takes a cell that begins with"),
+        ("@lid,slot,tongue,12,x,slide,,", "a spreadsheet takes a cell"),
         ("=lid,slot,tongue,12,x,slide,,", "got '=lid'. Type the value"),
         ("(),slot,tongue,12,x,slide,,", "a name, got '()'"),
         ("a;b|c,slot,tongue,12,x,slide,,", "a name, got"),
@@ -173,8 +173,8 @@ def test_all_problems_come_at_once_in_the_order_of_rows(tmp_path):
         ("seat,hole,,,z,,,bearing 608", ["bearing outer or bearing bore"]),
         ("seat,hole,,,z,slide,,pin 8", ["a class after the size"]),
         ("seat,,,,z,,,screw M3 medum", ["fine, medium, coarse"]),
-        ("seat,,,0,w,slid,outer,pin 8", ["a class", "size_mm", "across", "fit", "gives"]),
-        ("a,slot,tongue,0,w,slide,outer,", ["size_mm", "across", "gives"]),
+        ("seat,,,0,w,slid,outer,pin 8", ["a class", "size_mm", "across", "fit", "move"]),
+        ("a,slot,tongue,0,w,slide,outer,", ["size_mm", "across", "move"]),
     ],
 )
 def test_each_problem_of_a_row_is_told_once_and_none_that_follows_from_another(
@@ -185,6 +185,17 @@ def test_each_problem_of_a_row_is_told_once_and_none_that_follows_from_another(
     found = [problem.expected for problem in caught.value.problems]
     assert len(found) == len(problems)
     assert all(says in expected for says, expected in zip(problems, found, strict=True))
+
+
+def test_columns_of_earlier_versions_are_named_with_their_new_names(tmp_path):
+    old = "name,internal,external,size_mm,along,fit,gives\na,slot,tongue,12,x,slide,both\n"
+    with pytest.raises(AnswerError) as caught:
+        read(tmp_path, old)
+    assert [str(problem) for problem in caught.value.problems] == [
+        "joints.csv row 1: expected a column move, got gives. Rename it: gives is now called move.",
+        "joints.csv row 1: expected a column across, got along. "
+        "Rename it: along is now called across.",
+    ]
 
 
 @pytest.mark.parametrize("column", ["unit", "Units"])
@@ -232,12 +243,12 @@ def test_no_such_file(tmp_path):
         read_joints(tmp_path / "none.csv")
 
 
-def test_names_that_would_become_one_variable(tmp_path):
+def test_names_that_would_become_one_label(tmp_path):
     rows = "lid pin,slot,tongue,5,x,slide,,\nLid_Pin,slot,tongue,6,x,push,,\n"
     with pytest.raises(AnswerError, match="a name of its own") as caught:
         read(tmp_path, HEAD + rows)
     assert len(caught.value.problems) == 2
-    assert variable_name("lid pin-2.b") == "lid_pin_2_b"
+    assert label_of("lid pin-2.b") == "lid_pin_2_b"
     with pytest.raises(AnswerError, match="a name of its own"):
         read(tmp_path, HEAD + rows.replace("Lid_Pin", "lid (pin)"))
 

@@ -11,9 +11,9 @@ from coupons.answering.joint_words import (
     answers_csv,
     note_lines,
     short_move,
+    sizes_csv,
     table_lines,
     together_sentence,
-    variables_csv,
     warnings,
 )
 from coupons.terms import Form
@@ -31,14 +31,19 @@ def test_the_table_fits_a_terminal_and_says_signs_in_words(tmp_path):
     assert not any("-0." in line for line in lines), "a real minus, not a hyphen"
 
 
-def test_variables_are_the_drawn_sizes_with_their_unit(tmp_path):
+def test_drawn_sizes_are_one_printed_body_a_row(tmp_path):
     found = part(tmp_path, known_profile())
-    rows = {row["name"]: (row["value"], row["unit"]) for row in read_csv(variables_csv(found))}
-    assert rows["drawer_slot"] == ("12", "mm")
-    assert float(rows["drawer_tongue"][0]) == found.joints[0].moves[0].drawn_mm
+    rows = {row["label"]: row for row in read_csv(sizes_csv(found))}
+    slot, tongue, move = rows["drawer_slot"], rows["drawer_tongue"], found.joints[0].moves[0]
+    assert (slot["joint"], slot["body"]) == ("drawer", "slot")
+    assert (slot["drawn_mm"], slot["nominal_mm"], slot["offset_mm"]) == ("12", "12", "0")
+    assert float(tongue["drawn_mm"]) == move.drawn_mm
+    assert float(tongue["offset_mm"]) == move.offset_mm < 0
     assert "hinge_hole" in rows
-    assert "hinge_pin" not in rows, "nobody draws the bought pin"
-    assert all(unit == "mm" for _, unit in rows.values())
+    assert "hinge_pin" not in rows, "nobody draws the hardware"
+    for row in rows.values():
+        off_mm = abs(float(row["drawn_mm"]) - float(row["nominal_mm"]))
+        assert off_mm == pytest.approx(int(row["faces"]) * abs(float(row["offset_mm"])))
 
 
 def test_answers_come_back_from_the_csv_as_numbers(tmp_path):
@@ -54,7 +59,8 @@ def test_answers_come_back_from_the_csv_as_numbers(tmp_path):
 
 def test_a_rehearsed_profile_marks_every_file(tmp_path):
     found = part(tmp_path, known_profile(rehearsed=True))
-    assert read_csv(variables_csv(found))[0]["name"] == "REHEARSED_do_not_build"
+    assert read_csv(sizes_csv(found))[0]["label"] == "REHEARSED_do_not_build"
+    assert read_csv(sizes_csv(found))[0]["joint"].startswith("REHEARSED")
     assert all("REHEARSED" in row["warnings"] for row in read_csv(answers_csv(found)))
 
 
@@ -75,18 +81,20 @@ def test_push_and_force_say_that_layers_may_split(tmp_path):
 
 def test_the_sentence_names_what_is_not_counted(tmp_path):
     sentence = together_sentence(part(tmp_path, known_profile()))
-    assert sentence.startswith("All 6 fit at once")
-    assert sentence.endswith("Not counted: stop (a gap wanted as a number has no chance).")
+    assert sentence.startswith("Chance that all 6 joints fit on one print: ")
+    assert sentence.endswith("Not included: stop (no chance for a gap in mm).")
     blank = known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1})
     rows = "".join(DRAWER.splitlines(keepends=True)[:1]) + "shelf,slot,tongue,12,z,slide,,\n"
     sentence = together_sentence(part(tmp_path, blank, rows))
-    assert sentence.startswith("drawer fits with")
-    assert sentence.endswith("Not counted: shelf (no answer).")
+    assert sentence.startswith("Chance that drawer fits: ")
+    assert sentence.endswith("Not included: shelf (no answer).")
 
 
 def test_two_joints_are_both(tmp_path):
     rows = "".join(DRAWER.splitlines(keepends=True)[:2])
-    assert together_sentence(part(tmp_path, known_profile(), rows)).startswith("Both fit at once")
+    assert together_sentence(part(tmp_path, known_profile(), rows)).startswith(
+        "Chance that both joints fit on one print: "
+    )
 
 
 def test_a_wished_gap_is_told_in_full(tmp_path):
@@ -103,7 +111,7 @@ def test_wide_scripts_stay_in_their_columns(tmp_path):
 def test_a_nut_listed_with_the_axis_of_its_screw_is_warned_about(tmp_path):
     rows = "nut,,,,z,slide,,nut M4\nother nut,,,,x,slide,,nut M4\nscrew,,,,z,slide,,screw M4\n"
     nut, other, screw = part(tmp_path, known_profile(), rows).joints
-    assert "ask across x or y" in " ".join(warnings(nut))
+    assert "use across x or y" in " ".join(warnings(nut))
     assert not any("flat to flat" in " ".join(warnings(joint)) for joint in (other, screw))
 
 

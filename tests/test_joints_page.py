@@ -14,16 +14,16 @@ def test_three_files_are_written_and_replaced_when_asked_again(tmp_path):
         found = part(tmp_path, profile)
         write_part(found, out, tmp_path / "joints.csv")
         drawn = found.joints[0].moves[0].drawn_mm
-        assert f"drawer_tongue,{drawn:g},mm" in (out / "variables.csv").read_text()
-    assert {path.name for path in out.iterdir()} == {"joints.csv", "joints.html", "variables.csv"}
+        assert f"\ndrawer,tongue,{drawn:g},12," in (out / "drawn-sizes.csv").read_text()
+    assert {path.name for path in out.iterdir()} == {"joints.csv", "joints.html", "drawn-sizes.csv"}
 
 
-@pytest.mark.parametrize("name", ["joints.csv", "variables.csv", "joints.html"])
+@pytest.mark.parametrize("name", ["joints.csv", "drawn-sizes.csv", "joints.html"])
 @pytest.mark.parametrize(
     "typed",
     [
         DRAWER,
-        "name,value,unit\r\nwall,2,mm\r\n",
+        "joint,body,drawn_mm\r\nwall,rib,2\r\n",
         "<!doctype html><title>joints</title>",
         '<body class="part">',
     ],
@@ -41,8 +41,8 @@ def test_the_list_itself_is_never_written_over_even_if_it_looks_like_answers(tmp
     found = part(tmp_path, known_profile())
     out = tmp_path / "out"
     write_part(found, out, tmp_path / "elsewhere.csv")
-    with pytest.raises(WriteError, match=r"variables\.csv: expected earlier answers"):
-        write_part(found, out, out / "variables.csv")
+    with pytest.raises(WriteError, match=r"drawn-sizes\.csv: expected earlier answers"):
+        write_part(found, out, out / "drawn-sizes.csv")
 
 
 def test_every_file_in_the_way_is_told_at_once(tmp_path):

@@ -47,8 +47,8 @@ def test_the_chance_of_all_takes_a_chance_asked_for_as_no_bound_on_looseness(tmp
 def test_a_chance_asked_for_is_told(tmp_path):
     drawer, rail = part(tmp_path, known_profile(sd_share=0.3), ASKED).joints
     assert (wish(drawer), wish(rail)) == ("slide or looser", "slide")
-    assert "Just this fit with" in " ".join(warnings(drawer))
-    assert "Just this fit with" not in " ".join(warnings(rail))
+    assert "Chance of exactly this fit: " in " ".join(warnings(drawer))
+    assert "Chance of exactly this fit: " not in " ".join(warnings(rail))
 
 
 def moved(joint, loosening):
@@ -94,10 +94,10 @@ def test_the_sentence_says_which_joint_how_much_and_what_is_gained(tmp_path):
     found = part(tmp_path, known_profile(sd_share=FROM_ONE_PRINT), TIGHT)
     sentence = tightness_sentence(found)
     (move,) = found.loosen.moves
-    assert sentence.startswith("Nothing is too tight with ")
-    assert f"Loosening {found.counted[found.loosen.at].listed.name} gains most" in sentence
-    assert f"drawn {move.form} {move.drawn_mm:.2f} mm" in sentence
-    assert f"with {found.loosen.wider_mm:.2f} mm more gap" in sentence
+    assert sentence.startswith("Chance that no joint is too tight: ")
+    assert f"Loosening {found.counted[found.loosen.at].listed.name} helps most" in sentence
+    assert f"draw {move.form} {move.drawn_mm:.2f} mm" in sentence
+    assert f"({found.loosen.wider_mm:.2f} mm more gap)" in sentence
 
 
 def test_nothing_is_loosened_where_nothing_is_gained(tmp_path):
@@ -105,7 +105,7 @@ def test_nothing_is_loosened_where_nothing_is_gained(tmp_path):
     found = part(tmp_path, sure, "a,slot,tongue,12,x,slide,,\nb,slot,tongue,9,y,slide,,\n")
     assert found.loosen is None
     assert tightness_sentence(found) == (
-        "Nothing is too tight with over 99\N{NO-BREAK SPACE}% chance."
+        "Chance that no joint is too tight: over 99\N{NO-BREAK SPACE}%."
     )
 
 

@@ -70,7 +70,7 @@ def test_a_random_machine_is_the_same_for_the_same_seed():
         (
             "[bead",
             "mine.toml line 1: expected key = value, got [bead."
-            " Text stands in double quotes, numbers stand bare.",
+            " Put text in double quotes, but not numbers.",
         ),
     ],
 )

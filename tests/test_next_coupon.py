@@ -121,7 +121,7 @@ def test_without_a_question_it_asks_about_the_usual_joints(tmp_path):
 @pytest.mark.parametrize(
     ("options", "code", "says"),
     [
-        (("--joint", "slot/tongue"), 2, "takes --size and --across"),
+        (("--joint", "slot/tongue"), 2, "needs --size and --across"),
         (("--joint", "slot", "--size", "12", "--across", "z"), 1, "internal/external"),
         (("--joint", "slot/pin", "--size", "8", "--across", "x"), 1, "along two lines"),
         (("--joint", "slot/tongue", "--size", "-3", "--across", "z"), 1, "not -3"),
@@ -176,7 +176,7 @@ def test_the_coupon_to_print_has_the_joint_that_was_asked_for(
 def test_a_joint_with_a_bought_mate_is_tried_where_its_printed_side_is(shipped):
     piece = hardware("pin 8 m6")
     joint = Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
-    question = Question(joint, Grade.PUSH, piece.gives, bought=piece)
+    question = Question(joint, Grade.PUSH, piece.move, hardware=piece)
     profile = known_profile()
     tries = {g.coupon: g.tries[0] for g in gains(profile, [ask_about(profile, question)], shipped)}
     assert {"round", "hardware", "first"} <= {name for name, tried in tries.items() if tried}

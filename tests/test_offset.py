@@ -10,7 +10,7 @@ from coupons.answering.offset import Feel, Question, answer
 from coupons.answering.words import NO_TRIALS, sentences
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.profile import MeasuredRange
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 SLOT_X = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
 HOLE_Z = Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
@@ -33,12 +33,12 @@ def test_the_gap_is_that_of_the_middle_of_the_window_by_hand():
 
 def test_offsets_point_into_the_material_where_a_gap_opens():
     profile = exact_profile()
-    for gives, expected in (
-        (Gives.EXTERNAL, {Form.TONGUE: (-0.22, 11.56)}),
-        (Gives.INTERNAL, {Form.SLOT: (-0.22, 12.44)}),
-        (Gives.BOTH, {Form.SLOT: (-0.11, 12.22), Form.TONGUE: (-0.11, 11.78)}),
+    for move, expected in (
+        (MovingBody.EXTERNAL, {Form.TONGUE: (-0.22, 11.56)}),
+        (MovingBody.INTERNAL, {Form.SLOT: (-0.22, 12.44)}),
+        (MovingBody.BOTH, {Form.SLOT: (-0.11, 12.22), Form.TONGUE: (-0.11, 11.78)}),
     ):
-        got = answer(profile, Question(SLOT_X, Grade.SLIDE, gives))
+        got = answer(profile, Question(SLOT_X, Grade.SLIDE, move))
         moves = {move.form: (move.offset_mm, move.drawn_mm) for move in got.moves}
         assert moves.keys() == expected.keys()
         for form, (offset, drawn) in expected.items():
@@ -48,7 +48,7 @@ def test_offsets_point_into_the_material_where_a_gap_opens():
 def test_offsets_point_out_of_the_material_where_a_press_is_wanted():
     # A printer that prints tongues thin and slots wide needs interference for a push fit.
     profile = exact_profile(growth_ext=-0.10, growth_int=-0.10, from_push=0.0)
-    got = answer(profile, Question(SLOT_X, Grade.PUSH, Gives.BOTH))
+    got = answer(profile, Question(SLOT_X, Grade.PUSH, MovingBody.BOTH))
     assert got.gap_mm < 0
     assert [move.offset_mm > 0 for move in got.moves] == [True, True]
     slot, tongue = got.moves
@@ -56,9 +56,9 @@ def test_offsets_point_out_of_the_material_where_a_press_is_wanted():
 
 
 def test_drawn_sizes_and_offsets_say_the_same():
-    for gives in Gives:
+    for body in MovingBody:
         for fit in (Grade.FORCE, Grade.PUSH, Grade.SLIDE, Grade.LOOSE):
-            got = answer(known_profile(), Question(HOLE_Z, fit, gives))
+            got = answer(known_profile(), Question(HOLE_Z, fit, body))
             drawn = {Form.HOLE: 8.0, Form.PIN: 8.0}
             for move in got.moves:
                 outward = 1 if move.form is Form.PIN else -1
@@ -85,7 +85,7 @@ def test_chances_agree_with_dice():
     got = answer(profile, question)
     rng = np.random.default_rng(5)
     n = 400_000
-    clearance = Clearance(profile, HOLE_Z, Gives.EXTERNAL, np.array([0.30]))
+    clearance = Clearance(profile, HOLE_Z, MovingBody.EXTERNAL, np.array([0.30]))
     # What the runs' shifts left in the terms goes with the same scatter; with so little learned
     # variance in play here the approximation is within the dice's own error.
     terms = rng.multivariate_normal(profile.mean_vector, profile.covariance_matrix, n)
@@ -107,7 +107,7 @@ def test_the_interval_holds_what_was_thrown_nine_times_in_ten():
     rng = np.random.default_rng(6)
     n = 100_000
     terms = rng.multivariate_normal(profile.mean_vector, profile.covariance_matrix, n)
-    row = Clearance(profile, SLOT_X, Gives.EXTERNAL, np.array([got.best_gap_mm])).rows[0]
+    row = Clearance(profile, SLOT_X, MovingBody.EXTERNAL, np.array([got.best_gap_mm])).rows[0]
     rho = profile.scatters["rho"]
     shift = 2 * rho.median_mm * np.exp(rho.log_sd * rng.normal(size=n)) * rng.normal(size=n)
     needed = (terms[:, 14] + terms[:, 15]) / 2 - terms @ row + shift
@@ -115,12 +115,12 @@ def test_the_interval_holds_what_was_thrown_nine_times_in_ten():
     assert share == pytest.approx(0.90, abs=0.01)
 
 
-@pytest.mark.parametrize("gives", list(Gives))
+@pytest.mark.parametrize("move", list(MovingBody))
 @pytest.mark.parametrize("direction", [Direction.X, Direction.Z])
 @pytest.mark.parametrize("at_least", [0.5, 0.8, 0.9, 0.93])
-def test_a_gap_that_can_be_drawn_keeps_the_chance_that_was_wanted(gives, direction, at_least):
+def test_a_gap_that_can_be_drawn_keeps_the_chance_that_was_wanted(move, direction, at_least):
     joint = Joint(Form.SLOT, Form.TONGUE, 12.0, direction)
-    got = answer(known_profile(), Question(joint, Grade.SLIDE, gives, at_least=at_least))
+    got = answer(known_profile(), Question(joint, Grade.SLIDE, move, at_least=at_least))
     assert got.chance + got.too_loose >= at_least
 
 
@@ -138,8 +138,8 @@ def test_at_least_gives_the_smallest_gap_with_that_chance():
 
 def test_across_layers_only_whole_layers_come_off_one_face():
     joint = Joint(Form.SLOT, Form.TONGUE, 6.0, Direction.Z)
-    for gives in Gives:
-        got = answer(known_profile(), Question(joint, Grade.SLIDE, gives))
+    for move in MovingBody:
+        got = answer(known_profile(), Question(joint, Grade.SLIDE, move))
         assert got.gap_mm == pytest.approx(got.layers * 0.2)
         assert all(move.faces == 1 for move in got.moves)
         for move in got.moves:
@@ -164,7 +164,7 @@ def test_outside_the_measured_sizes_is_said():
     missing = answer(known_profile(measured=near[1:]), Question(inside, Grade.SLIDE))
     assert missing.extrapolated
     (warning,) = [line for line in sentences(missing) if "EXTRAPOLATED" in line]
-    assert warning == "EXTRAPOLATED from others: no slots across x were measured."
+    assert warning == "EXTRAPOLATED from other features: no slots across x were measured."
 
 
 REFUSED = [
@@ -195,7 +195,7 @@ def test_window_chance_against_numerical_integration():
     fixed = {n: s.model_copy(update={"log_sd": 0.0}) for n, s in profile.scatters.items()}
     profile = profile.model_copy(update={"scatters": fixed})
     got = answer(profile, Question(SLOT_X, Grade.SLIDE, drawn_gap_mm=0.4))
-    row = Clearance(profile, SLOT_X, Gives.EXTERNAL, np.array([0.4])).rows[0]
+    row = Clearance(profile, SLOT_X, MovingBody.EXTERNAL, np.array([0.4])).rows[0]
     mean = 0.4 + row @ profile.mean_vector
     tau, omega = (profile.scatters[n].mean_square for n in ("tau", "omega"))
     low, high = profile.means["from_slide"], profile.means["from_loose"]
@@ -222,7 +222,7 @@ def test_an_answer_says_that_no_hand_tried_any_fit():
 def test_an_answer_says_where_trials_leave_the_end_of_its_window_open():
     push, slide = felt(sd_share={"from_force": 0.9})
     assert (push.feel, slide.feel) == (Feel.UNCLEAR, Feel.HAND)
-    said = "The trials do not show where the pushed range begins and ends"
+    said = "The trials do not show where the push range begins and ends"
     assert said in " ".join(sentences(push))
     assert "The trials do not show" not in " ".join(sentences(slide))
 

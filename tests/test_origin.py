@@ -20,8 +20,8 @@ TODAY = date(2026, 6, 1)
 
 ASKED = {
     "joint": (lambda p: p.offset("slot/tongue", size_mm=12, across="x"), sentences, as_data),
-    "bought": (lambda p: p.offset(bought="pin 8 m6", across="z"), sentences, as_data),
-    "size": (lambda p: p.size("pin", printed_mm=8, across="z"), size_sentences, size_data),
+    "hardware": (lambda p: p.offset(hardware="pin 8 m6", across="z"), sentences, as_data),
+    "size": (lambda p: p.size("pin", prints_mm=8, across="z"), size_sentences, size_data),
     "hole": (lambda p: p.clearance_hole("screw M3 fine", across="z"), size_sentences, size_data),
     "limits": (
         lambda p: p.limits("12 H12/d12", joint="slot/tongue", across="x"),
@@ -42,8 +42,8 @@ def printed(days_ago):
     [
         (12, "printed 2026-05-20 (fresh, 12 days old)", "fresh"),
         (400, "printed 2025-04-27 (stale, 400 days old)", "stale"),
-        (None, "nobody said when it was printed", "undated"),
-        (-3, "printed 2026-06-04 (yet to come)", "yet to come"),
+        (None, "no print date", "undated"),
+        (-3, "printed 2026-06-04 (future date)", "future date"),
     ],
 )
 def test_every_answer_says_whose_it_is_and_how_old(kind, days_ago, told, state):
@@ -51,7 +51,7 @@ def test_every_answer_says_whose_it_is_and_how_old(kind, days_ago, told, state):
     found = ask(printed(days_ago))
     lines = say(found, TODAY)
     assert any(
-        line.startswith("For bench-1, grey, layers of 0.15 mm;") and told in line for line in lines
+        line.startswith("For bench-1, grey, 0.15 mm layers;") and told in line for line in lines
     )
     assert lines[0].startswith("STALE: printed 400 days ago") == (state == "stale")
     origin = data(found, TODAY)["origin"]
@@ -70,15 +70,15 @@ def test_it_is_stale_from_the_day_after():
 @pytest.mark.parametrize(
     ("wish", "first", "second"),
     [
-        ({}, "of the 12 mm tongue −", "It slides with"),
-        ({"gives": "internal"}, "of the 12 mm slot −", "It slides with"),
-        ({"at_least": 0.9}, "the slot stays 12.00 mm.", "It slides or goes more easily with"),
+        ({}, "of the 12 mm tongue −", "It slides with "),
+        ({"move": "internal"}, "of the 12 mm slot −", "It slides with "),
+        ({"at_least": 0.9}, "the slot stays 12.00 mm.", "It slides or is looser with "),
         (
             {"printed_gap_mm": 0.2},
             "draw the tongue 11.",
-            "Drawn like this, one pair of the next print has a gap of",
+            "Drawn this way, a pair on the next print has a gap of",
         ),
-        ({"drawn_gap_mm": 0.0}, "Leave the tongue as it is, 12.00 mm", "It slides with"),
+        ({"drawn_gap_mm": 0.0}, "Leave the tongue as it is, 12.00 mm", "It slides with "),
     ],
 )
 def test_two_sentences_decide(wish, first, second):
@@ -90,7 +90,7 @@ def test_two_sentences_decide(wish, first, second):
 def test_what_puts_the_chance_in_doubt_comes_before_the_details():
     far = sentences(printed(3).offset("slot/tongue", size_mm=200, across="x"), TODAY)
     assert far[2].startswith("EXTRAPOLATED: 200 mm")
-    size = size_sentences(printed(3).size("hole", printed_mm=200, across="z"), TODAY)
+    size = size_sentences(printed(3).size("hole", prints_mm=200, across="z"), TODAY)
     assert size[2].startswith("EXTRAPOLATED: 200 mm")
     joint = {"size_mm": 12, "across": "z", "drawn_gap_mm": 0.1}
     between = sentences(printed(3).offset("slot/tongue", **joint), TODAY)
@@ -102,26 +102,26 @@ def test_an_empty_line_parts_what_decides_from_the_details(part):
     lines = CliRunner().invoke(main, ["offset", str(part), *asked]).output.split("\n\n")
     assert len(lines) == 2
     assert lines[0].startswith("STALE")
-    assert " chance (too tight " in " ".join(lines[0].split()[-12:])
+    assert " % (too tight " in " ".join(lines[0].split()[-12:])
     assert lines[1].startswith("The drawn gap is")
 
 
 def test_the_sentence_names_where_each_offset_starts_and_what_stays():
     joint = {"size_mm": 12, "across": "x"}
     p = printed(3)
-    both = sentences(p.offset("slot/tongue", gives="both", **joint), TODAY)[0]
+    both = sentences(p.offset("slot/tongue", move="both", **joint), TODAY)[0]
     assert "Move each face of the 12 mm slot −" in both
     assert ", and each face of the 12 mm tongue −" in both
     assert "stays" not in both
-    internal = sentences(p.offset("slot/tongue", gives="internal", **joint), TODAY)[0]
+    internal = sentences(p.offset("slot/tongue", move="internal", **joint), TODAY)[0]
     assert internal.endswith("; the tongue stays 12.00 mm.")
-    nut = sentences(p.offset(bought="nut M3", across="x"), TODAY)[0]
+    nut = sentences(p.offset(hardware="nut M3", across="x"), TODAY)[0]
     assert "each face of the 5.5 mm slot" in nut
-    assert nut.endswith("; the bought nut M3 stays.")
+    assert nut.endswith("; the nut M3 stays as it is.")
     hole = size_sentences(p.clearance_hole("screw M3 medium", across="z"), TODAY)
     assert "the round face of the 3.4 mm hole" in hole[0]
-    assert hole[0].endswith("; the bought screw M3 stays.")
-    assert hole[1].startswith("It lies within 3.4 H13")
+    assert hole[0].endswith("; the screw M3 stays as it is.")
+    assert hole[1].startswith("Chance that it is within 3.4 H13")
 
 
 def test_signs_and_words_agree():
@@ -147,7 +147,7 @@ def test_data_holds_the_question_and_what_stays():
     }
     assert data["stays"] == "slot"
     assert data["moves"][0]["from_mm"] == 12
-    size = size_data(printed(3).size("hole", across="z", limits_code="8 ±0.1"), TODAY)
+    size = size_data(printed(3).size("hole", across="z", limits="8 ±0.1"), TODAY)
     assert size["question"] == {
         "form": "hole",
         "across": "z",
@@ -180,8 +180,8 @@ def part(tmp_path):
 def test_a_part_says_whose_answers_it_holds(part):
     found = Printer(known_profile(printed_on=date(2026, 5, 20))).part(part / "joints.csv")
     notes = list(note_lines(found))
-    assert notes[-1].startswith("For bench-1, grey, layers of 0.2 mm; printed 2026-05-20")
-    assert "cover: The offset starts from the 3.4 mm hole of its standard." in notes
+    assert notes[-1].startswith("For bench-1, grey, 0.2 mm layers; printed 2026-05-20")
+    assert "cover: The offset is from the 3.4 mm hole of the standard." in notes
     data = part_data(found)
     assert data["origin"]["printed_on"] == "2026-05-20"
     assert data["joints"][0]["question"] == {
@@ -202,6 +202,6 @@ def test_a_stale_part_says_so_on_the_terminal_in_the_table_and_on_the_page(part)
     assert result.output.startswith("STALE: printed 200 days ago")
     for name in ("joints.csv", "joints.html"):
         assert "STALE: printed 200 days ago" in (part / "out" / name).read_text("utf-8-sig")
-    assert "For bench-1, grey, layers of 0.2 mm" in (part / "out" / "joints.html").read_text()
+    assert "For bench-1, grey, 0.2 mm layers" in (part / "out" / "joints.html").read_text()
     told = CliRunner().invoke(main, [*asked[:3], "--json"])
     assert json.loads(told.output)["origin"]["state"] == "stale"

@@ -15,9 +15,6 @@ from coupons.cli import COMMANDS, main
 
 DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"
 PROFILE = DEMO / "profile.json"
-PRESS = ["--size", "10", "--interference", "0.1", "--ring-outside", "16"]
-PRESS += ["--ring-modulus", "3.5 GPa", "--strain-limit", "1 %"]
-CLIP = ["--deflection", "2.4", "--length", "19", "--thickness", "3.2", "--strain-limit", "2 %"]
 SLIDING = ["--joint", "slot/tongue", "--size", "12", "--across", "x"]
 STEERING = "\x1b]0;mine\x07\x9b2J\u202e\u2066\x00"
 
@@ -186,7 +183,7 @@ def test_a_full_disk_at_the_other_end_is_one_line():
     assert done.returncode == 1
     assert done.stderr == (
         "standard output: expected a place to write to, got no space left on device."
-        " Make room, or send it elsewhere.\n"
+        " Free some space, or write elsewhere.\n"
     )
 
 
@@ -206,7 +203,7 @@ def test_a_reader_that_leaves_early_is_no_fault():
         ("ofset", "No such command 'ofset'. Did you mean offset?"),
         ("FIT", "No such command 'FIT'. Did you mean fit?"),
         ("joint", "No such command 'joint'. Did you mean joints?"),
-        ("qqq", "No such command 'qqq'. There are: specs, make, "),
+        ("qqq", "No such command 'qqq'. The commands are: specs, make, "),
     ],
 )
 def test_an_unknown_command_is_told_the_nearest(typed, says):

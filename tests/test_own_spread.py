@@ -92,7 +92,7 @@ def brute_force(profile, asked, gaps, n, seed):
     for question, gap_mm in zip(asked, gaps, strict=True):
         joint = question.joint
         in_z = joint.direction is Direction.Z and joint.internal is Form.SLOT
-        row = Clearance(profile, joint, question.gives, np.array([gap_mm])).rows[0]
+        row = Clearance(profile, joint, question.move, np.array([gap_mm])).rows[0]
         felt = gap_mm + terms @ row - 2 * shifts[:, int(in_z)]
         felt += math.sqrt(2) * (tau_z if in_z else tau) * rng.normal(size=n)
         felt += omega * rng.normal(size=n)
@@ -123,7 +123,7 @@ def test_each_joint_alone_has_the_chance_of_brute_force():
 
 
 @pytest.mark.parametrize("n_joints", [5, 10, 20])
-def test_give_or_take_covers_the_sampling_error(n_joints, monkeypatch):
+def test_the_stated_sampling_error_holds(n_joints, monkeypatch):
     # 100 seeds against 32 times as many points: 95 % are to be inside, 88 % or fewer would be by
     # chance in 1 of 250 such tests.
     profile, asked = one_print(), questions(n_joints)
@@ -132,15 +132,15 @@ def test_give_or_take_covers_the_sampling_error(n_joints, monkeypatch):
     stated = [chance_together(demands, shared_of(profile), seed) for seed in range(100)]
     monkeypatch.setattr(together, "_POINTS", 32 * together._POINTS)
     reference = chance_together(demands, shared_of(profile), 1000).chance
-    inside = [abs(one.chance - reference) <= one.give_or_take for one in stated]
+    inside = [abs(one.chance - reference) <= one.sampling_error for one in stated]
     assert np.mean(inside) > 0.88
-    assert np.mean([one.give_or_take for one in stated]) < 0.01
+    assert np.mean([one.sampling_error for one in stated]) < 0.01
 
 
-def test_give_or_take_is_written_rounded_up(tmp_path):
+def test_sampling_error_is_written_rounded_up(tmp_path):
     from test_joints import part
 
     found = part(tmp_path, known_profile())
     for error, said in ((1e-6, "0.1"), (0.00044, "0.2"), (0.0031, "0.8")):
         stated = type(found)(**{**vars(found), "together": Together(0.4, error)})
-        assert f"give or take {said}\N{NO-BREAK SPACE}%" in together_sentence(stated)
+        assert f"sampling error ±{said}\N{NO-BREAK SPACE}%" in together_sentence(stated)

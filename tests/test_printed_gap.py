@@ -14,7 +14,7 @@ from coupons.answering.words import interval_sentence
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 SLOT_X = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
 HOLE_Z = Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
@@ -28,7 +28,7 @@ def test_nine_pairs_in_ten_print_with_a_gap_inside(joint):
     rng = np.random.default_rng(8)
     n = 200_000
     terms, shifts = drawn_prints(profile, rng, n, strata=500)
-    clearance = Clearance(profile, joint, Gives.EXTERNAL, np.array([found.gap_mm]))
+    clearance = Clearance(profile, joint, MovingBody.EXTERNAL, np.array([found.gap_mm]))
     across = joint is SLOT_Z
     tau = profile.scatters["tau_z" if across else "tau"]
     own_sds = tau.median_mm * np.exp(tau.log_sd * rng.normal(size=n))
@@ -42,7 +42,7 @@ def test_the_words_tell_the_gap_of_a_pair_drawn_so():
     found = answer(known_profile(), Question(SLOT_X, Grade.SLIDE, printed_gap_mm=0.2))
     said = interval_sentence(found)
     low, high = map(float, re.findall(r"-?\d+\.\d\d", said.replace("−", "-")))
-    assert said.startswith("Drawn like this, one pair of the next print has a gap of ")
+    assert said.startswith("Drawn this way, a pair on the next print has a gap of ")
     assert (low + high) / 2 == pytest.approx(0.2, abs=0.015)
     assert high - low == pytest.approx(found.high_mm - found.low_mm, abs=0.011)
 

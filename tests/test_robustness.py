@@ -158,7 +158,7 @@ SHEETS = {
 NOTHING_ON_SLIDING = ("no trials", "one trial", "one reading", "only no-go", "only loose")
 # What a person must be told.
 MUST_SAY = {
-    "no trials": "knows sizes, not how a fit feels",
+    "no trials": "No printed pair was tried by hand",
     "inches": "coupons check",
     "tenfold": "coupons check",
     "one number": "coupons check",

@@ -78,7 +78,7 @@ def test_outside_the_measured_sizes_it_says_so():
     assert draw_size(known_profile(), question("hole", 81)).extrapolated
     missing = draw_size(known_profile(measured=()), question("hole", 8))
     assert missing.extrapolated
-    warning = "EXTRAPOLATED from others: no holes with their axis along z were measured."
+    warning = "EXTRAPOLATED from other features: no holes with their axis along z were measured."
     assert warning in size_sentences(missing)
 
 

@@ -6,7 +6,7 @@ from known_profile import known_profile
 from coupons.answering.offset import Question, answer
 from coupons.learning.profile import MeasuredRange
 from coupons.showing.wall_card import SIZES_MM, card_joints, write_wall_card
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 
 def ranges(low_mm, high_mm, *kinds):
@@ -43,7 +43,7 @@ def test_small_holes_have_rows_of_their_own_and_a_merged_row_holds_at_both_ends(
     row = slots.rows[0]
     for size_mm in (size for size in SIZES_MM if row.low_mm <= size <= row.high_mm):
         joint = Joint(Form.SLOT, Form.TONGUE, size_mm, Direction.X)
-        found = answer(profile, Question(joint, Grade.SLIDE, Gives.EXTERNAL))
+        found = answer(profile, Question(joint, Grade.SLIDE, MovingBody.EXTERNAL))
         assert found.gap_mm == row.answers[Grade.SLIDE].gap_mm
 
 

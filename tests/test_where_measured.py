@@ -12,7 +12,7 @@ def test_a_refusal_names_the_coupon_to_print():
     with pytest.raises(NotMeasuredError, match="Print the coupon upright, which has them"):
         printer.offset("slot/tongue", size_mm=12, across="z")
     with pytest.raises(NotMeasuredError, match="Print the coupon upright"):
-        printer.size("tongue", printed_mm=12, across="z")
+        printer.size("tongue", prints_mm=12, across="z")
 
 
 def test_the_loose_mates_of_a_row_count_as_well():

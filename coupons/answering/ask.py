@@ -1,4 +1,4 @@
-"""The Python way to ask: load a profile, ask it."""
+"""The Python interface: load a profile, ask questions about it."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -9,7 +9,8 @@ from typing import TypeVar
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
 from coupons.answering.given import takes_numbers
-from coupons.answering.hardware import Hardware, hardware
+from coupons.answering.hardware import Hardware
+from coupons.answering.hardware import hardware as read_hardware
 from coupons.answering.joint_list import read_joints
 from coupons.answering.joints import PartAnswer, answer_part
 from coupons.answering.offset import Answer, Question, answer
@@ -18,14 +19,14 @@ from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_s
 from coupons.answering.standards import Limits, fit_limits, limits
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile, read_profile
-from coupons.terms import FITS, INTERNAL, Direction, Form, Gives, Joint
+from coupons.terms import FITS, INTERNAL, Direction, Form, Joint, MovingBody
 
 Word = TypeVar("Word", bound=StrEnum)
 
 
 @dataclass(frozen=True)
 class Printer:
-    """A printer as its profile knows it.
+    """A printer as described by its profile.
 
     Parameters
     ----------
@@ -42,44 +43,44 @@ class Printer:
         across: str,
         size_mm: float | None = None,
         fit: str = "slide",
-        gives: str | None = None,
+        move: str | None = None,
         at_least: float | None = None,
         drawn_gap_mm: float | None = None,
         printed_gap_mm: float | None = None,
-        bought: str | None = None,
+        hardware: str | None = None,
     ) -> Answer:
         """Say how far to move which face of a joint.
 
         Parameters
         ----------
         joint : str, optional
-            Internal and external form, such as ``"slot/tongue"`` or ``"hole/pin"``. May be left
-            out, as may the size, where a bought piece says it.
+            Internal and external form, such as ``"slot/tongue"`` or ``"hole/pin"``. With
+            hardware it may be left out, and so may the size.
         across : str
             Printer axis across the faces of a flat joint; of a round one, along its axis.
         size_mm : float, optional
             Nominal size.
         fit : str
             ``"force"``, ``"push"``, ``"slide"`` or ``"loose"``.
-        gives : str, optional
-            The body whose faces move: ``"internal"``, ``"external"`` (unless said) or ``"both"``.
-            With a bought piece it is the printed one.
+        move : str, optional
+            The body whose faces move: ``"internal"``, ``"external"`` (the default) or ``"both"``.
+            With hardware it is the printed one.
         at_least : float, optional
-            Ask for the smallest gap that goes at least this easily with this chance. Only one of
-            this and the two gaps can be asked.
+            Ask for the smallest gap with this chance of the fit or a looser one. Use only one of
+            this and the two gaps.
         drawn_gap_mm : float, optional
-            Ask about a gap that is drawn already.
+            Ask about a gap that is already drawn.
         printed_gap_mm : float, optional
-            Ask what to draw so that this gap is printed, whatever fit it makes.
-        bought : str, optional
-            A bought mate, such as ``"pin 8 m6"``; see `coupons.answering.hardware.hardware`.
+            Ask what to draw so that this gap is printed, whatever the fit.
+        hardware : str, optional
+            Hardware as the mate, such as ``"pin 8 m6"``; see `coupons.answering.hardware.hardware`.
 
         Raises
         ------
         AnswerError
             If a word is not known or the wish makes no sense.
         NotMeasuredError
-            If the profile holds no evidence on it.
+            If the profile has almost no data on it.
 
         Examples
         --------
@@ -87,17 +88,17 @@ class Printer:
         >>> answer = printer.offset("slot/tongue", size_mm=12, across="x", fit="slide")
         >>> answer.moves[0].offset_mm < 0  # into the material of the tongue
         True
-        >>> printer.offset(bought="pin 8 m6", across="z").moves[0].form
+        >>> printer.offset(hardware="pin 8 m6", across="z").moves[0].form
         <Form.HOLE: 'hole'>
         """
-        piece = None if bought is None else hardware(bought)
-        moved = None if gives is None else known(Gives, gives, "body that gives way")
+        piece = None if hardware is None else read_hardware(hardware)
+        moved = None if move is None else known(MovingBody, move, "body to move")
         question = Question(
             joint_of(joint, size_mm, across)
             if piece is None
-            else bought_joint(piece, across, joint, size_mm, moved),
+            else hardware_joint(piece, across, joint, size_mm, moved),
             known(FITS, fit, "fit"),
-            (moved or Gives.EXTERNAL) if piece is None else piece.gives,
+            (moved or MovingBody.EXTERNAL) if piece is None else piece.move,
             at_least,
             drawn_gap_mm,
             printed_gap_mm,
@@ -111,8 +112,8 @@ class Printer:
         form: str,
         *,
         across: str,
-        printed_mm: float | None = None,
-        limits_code: str | None = None,
+        prints_mm: float | None = None,
+        limits: str | None = None,
     ) -> SizeAnswer:
         """Say what to draw so that one feature prints with a size.
 
@@ -122,36 +123,36 @@ class Printer:
             ``"hole"``, ``"slot"``, ``"pin"`` or ``"tongue"``.
         across : str
             Printer axis across its faces; of a round one, along its axis.
-        printed_mm : float, optional
-            The size that it should have; the middle of its limits unless said.
-        limits_code : str, optional
-            Limits of size, such as ``"8 H13"`` or ``"8 ±0.1"``, whose chance to tell.
+        prints_mm : float, optional
+            The size that it should have; by default the middle of its limits.
+        limits : str, optional
+            Limits of size, such as ``"8 H13"`` or ``"8 ±0.1"``, to get their chance.
 
         Raises
         ------
         AnswerError
             If a word is not known or the size makes no sense.
         NotMeasuredError
-            If the profile holds no evidence on it.
+            If the profile has almost no data on it.
 
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
-        >>> hole = printer.size("hole", printed_mm=8, across="z", limits_code="8 H13")
+        >>> hole = printer.size("hole", prints_mm=8, across="z", limits="8 H13")
         >>> hole.drawn_mm > 8, 0 < hole.chance < 1
         (True, True)
         """
         side = known(Form, form, "form")
-        band = None if limits_code is None else side_limits(limits_code, side)
-        if printed_mm is None:
+        band = None if limits is None else side_limits(limits, side)
+        if prints_mm is None:
             if band is None:
-                raise AnswerError("Say the size that it should print with, or limits of size.")
-            printed_mm = band.middle_mm
+                raise AnswerError("Give the size that it should print with, or limits of size.")
+            prints_mm = band.middle_mm
         direction = known(Direction, across, "direction")
-        return draw_size(self.profile, SizeQuestion(side, printed_mm, direction, band))
+        return draw_size(self.profile, SizeQuestion(side, prints_mm, direction, band))
 
     def clearance_hole(self, screw: str, *, across: str, joint: str | None = None) -> SizeAnswer:
-        """Say what to draw so that a hole prints as its standard wants it for a screw.
+        """Say what to draw so that a hole prints within the limits of its standard for a screw.
 
         Parameters
         ----------
@@ -165,9 +166,9 @@ class Printer:
         Raises
         ------
         AnswerError
-            If there is no such screw, its series is not said, or it makes another joint.
+            If there is no such screw, its series is missing, or it makes another joint.
         NotMeasuredError
-            If the profile holds no evidence on it.
+            If the profile has almost no data on it.
 
         Examples
         --------
@@ -175,17 +176,17 @@ class Printer:
         >>> printer.clearance_hole("screw M3 medium", across="z").question.limits.code
         '3.4 H13'
         """
-        piece = hardware(screw)
-        return draw_hole(self.profile, piece, bought_joint(piece, across, joint).direction)
+        piece = read_hardware(screw)
+        return draw_hole(self.profile, piece, hardware_joint(piece, across, joint).direction)
 
     def limits(self, code: str, *, joint: str, across: str) -> LimitsAnswer:
-        """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, and how surely.
+        """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, with their chance.
 
         Parameters
         ----------
         code : str
             Size, hole and shaft as ISO 286 writes them, or limits as numbers:
-            ``"12 +0.1/0 / 12 -0.1/-0.2"``; one band only is that of both.
+            ``"12 +0.1/0 / 12 -0.1/-0.2"``; a single band is used for both.
         joint : str
             Internal and external form, such as ``"slot/tongue"``.
         across : str
@@ -196,7 +197,7 @@ class Printer:
         AnswerError
             If the code or a word is not known.
         NotMeasuredError
-            If the profile holds no evidence on it.
+            If the profile has almost no data on it.
 
         Examples
         --------
@@ -210,7 +211,7 @@ class Printer:
         return meet_limits(self.profile, fit, asked.internal, asked.external, asked.direction)
 
     def part(self, path: str | Path) -> PartAnswer:
-        """Answer a list of joints and the chance that all of them fit at once.
+        """Answer a list of joints, with the chance that all of them fit on one print.
 
         Parameters
         ----------
@@ -233,7 +234,7 @@ class Printer:
 
 
 def load_profile(path: str | Path) -> Printer:
-    """Load a profile to ask it.
+    """Load a profile to ask questions about it.
 
     Parameters
     ----------
@@ -254,26 +255,26 @@ def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:
     Raises
     ------
     AnswerError
-        If its forms or its size are not said.
+        If its forms or its size are missing.
     """
     if text is None or size_mm is None:
-        raise AnswerError("Say the joint, such as slot/tongue, and its size, or a bought mate.")
+        raise AnswerError("Give the joint, such as slot/tongue, and its size, or hardware.")
     return parse_joint(text, size_mm, across)
 
 
-def bought_joint(
+def hardware_joint(
     piece: Hardware,
     across: str,
     text: str | None = None,
     size_mm: float | None = None,
-    gives: Gives | None = None,
+    move: MovingBody | None = None,
 ) -> Joint:
-    """Return the joint that a bought piece makes, of the size that it is called by.
+    """Return the joint that a piece of hardware makes, with its nominal size.
 
     Raises
     ------
     AnswerError
-        If another joint or size is said, or that another body than the printed one moves.
+        If another joint or size is given, or a body to move that is not the printed one.
     """
     joint = parse_joint("/".join(piece.forms), piece.nominal_mm, across)
     wrong: list[str] = []
@@ -281,9 +282,10 @@ def bought_joint(
         wrong.append(f"{piece.name} makes a {'/'.join(piece.forms)} joint, not {text}.")
     if size_mm is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
         wrong.append(f"{piece.name} is {piece.nominal_mm:g} mm, not {size_mm:g}: leave it out.")
-    if gives not in (None, piece.gives):
+    if move not in (None, piece.move):
         wrong.append(
-            f"{piece.name} is bought, so that the {piece.gives} body gives way, not {gives}."
+            f"Only the printed body can move, and with {piece.name} that is the {piece.move} one, "
+            f"not {move}."
         )
     if wrong:
         raise AnswerError("\n".join(wrong))
@@ -296,7 +298,7 @@ def side_limits(code: str, form: Form) -> Limits:
     Raises
     ------
     AnswerError
-        If the code cannot be read, or is one for the other side.
+        If the code cannot be read, or is for the other side.
     """
     band = limits(code)
     if band.is_hole not in (None, form in INTERNAL):
@@ -311,13 +313,11 @@ def parse_joint(text: str, size_mm: float, across: str) -> Joint:
     Raises
     ------
     AnswerError
-        If the text is not two forms with a stroke between.
+        If the text is not two forms with a slash between.
     """
     parts = text.strip().lower().split("/")
     if len(parts) != 2:
-        raise AnswerError(
-            f"A joint is written internal/external, such as slot/tongue, not {text!r}."
-        )
+        raise AnswerError(f"Write a joint as internal/external, such as slot/tongue, not {text!r}.")
     internal, external = (known(Form, part, "form") for part in parts)
     unlike = odd_pair(internal, external)
     if unlike:
@@ -326,12 +326,12 @@ def parse_joint(text: str, size_mm: float, across: str) -> Joint:
 
 
 def known(words: Iterable[Word], text: str, what: str) -> Word:
-    """Return the word, of those that may stand here, that a text is.
+    """Return the allowed word that a text stands for.
 
     Raises
     ------
     AnswerError
-        With all words, and the nearest one.
+        With all allowed words, and the nearest one.
     """
     allowed = {str(word): word for word in words}
     found = allowed.get(text.strip().lower())

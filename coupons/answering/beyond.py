@@ -1,14 +1,14 @@
-"""How much less sure an answer is outside the sizes that were measured and tried.
+"""Extrapolation: the added uncertainty outside the sizes that were measured and tried.
 
-One rule for every answer. Inside the sizes that were measured nothing is added. Outside of them the
-printed size of a form is taken to differ from what the profile expects by a standard deviation of
+One rule for every answer. Inside the measured sizes nothing is added. Outside of them the printed
+size of a form is taken to differ from the profile's prediction by a standard deviation of
 
 * 0.2 % of each millimetre beyond the largest size, as inner and outer faces may shrink unlike;
 * 2 · 0.03 mm · (5/size − 5/smallest) below the smallest one, as small sizes draw in.
 
 Outside the sizes that were tried by hand the feel of a fit changes by 0.015 mm for each factor e.
 All three are the model's prior standard deviations of such effects, from common practice; there
-is no source. They begin at zero at the ends of a range, so that no answer jumps there.
+is no source. They begin at zero at the ends of a range, so that answers have no step there.
 """
 
 import math
@@ -35,9 +35,9 @@ def ranges_of(
 
 
 def size_variance(profile: Profile, form: Form, direction: Direction, size_mm: float) -> float:
-    """Return the variance in mm² that a printed size has for lying outside the measured ones.
+    """Return the variance in mm² added to a printed size outside the measured ones.
 
-    Where none of the form was measured in the direction, all that was measured counts.
+    If no such form was measured in the direction, all measured sizes count.
 
     Examples
     --------
@@ -61,9 +61,9 @@ def size_variance(profile: Profile, form: Form, direction: Direction, size_mm: f
 def feel_variance(
     profile: Profile, forms: Sequence[Form], direction: Direction, size_mm: float
 ) -> float:
-    """Return the variance in mm² that a fit's thresholds have outside the sizes tried by hand.
+    """Return the variance in mm² added to the thresholds of a fit outside the sizes tried by hand.
 
-    Nothing where a profile does not say what was tried, or where nothing was.
+    Zero if a profile does not say what was tried, or if nothing was.
     """
     tried = [m.tried_mm for m in ranges_of(profile, forms, direction) if m.tried_mm]
     if not tried:

@@ -1,4 +1,4 @@
-"""What a standard asks of a printer: limits of size and fit, and the tolerance grade it reaches."""
+"""Process capability: limits of size and fit, and the tolerance grade that a printer reaches."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -21,7 +21,8 @@ BAND_SDS = 6.0
 _DRAWS = 10_000
 BAND_RULE = (
     "A grade counts as reached if six standard deviations of the printed size, feature to feature "
-    "and print to print, fit into its tolerance (common practice for a capable process, no source)."
+    "and print to print, fit within its tolerance (common practice for a capable process, no "
+    "source)."
 )
 
 
@@ -73,7 +74,7 @@ class Reach:
 
 @dataclass(frozen=True)
 class LimitsAnswer:
-    """Which drawn sizes come closest to the limits of a hole and a shaft, and how sure that is.
+    """Which drawn sizes come closest to the limits of a hole and a shaft, with their chance.
 
     ``both`` is the chance that one pair of the next print holds all four limits. ``reached`` holds
     the grades of both forms in this direction, at every size step that was measured.
@@ -96,7 +97,7 @@ def meet_limits(
     AnswerError
         If the sizes make no sense.
     NotMeasuredError
-        If the profile learned next to nothing about one of the sides.
+        If the profile has almost no data on one of the sides.
     """
     sides = ((internal, fit.hole), (external, fit.shaft))
     hole, shaft = (
@@ -122,7 +123,7 @@ def meet_limits(
 def grades_reached(profile: Profile) -> tuple[Reach, ...]:
     """Return the tolerance grade that the scatter reaches, per form, direction and size step.
 
-    Only what was measured is told, in the steps of the standard that the measured sizes fall into.
+    Only measured sizes are given, in the steps of the standard that the measured sizes fall into.
 
     Examples
     --------
@@ -166,7 +167,7 @@ def _reach(profile: Profile, found: MeasuredRange, low_mm: float, high_mm: float
 
 
 def _bands_mm(profile: Profile, counts: Mapping[str, float]) -> Array:
-    """Return what the band may be, drawn from what is known of the scatters."""
+    """Return samples of the band from the uncertain scatters."""
     draws = np.random.default_rng(0).normal(size=(len(counts), _DRAWS))
     variance = np.zeros(_DRAWS)
     for (name, count), normal in zip(counts.items(), draws, strict=True):

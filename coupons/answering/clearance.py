@@ -1,4 +1,4 @@
-"""How the clearance of a joint depends on the gap drawn, and what is not known about it.
+"""How the clearance of a joint depends on the drawn gap, and its uncertainty.
 
 For a drawn gap g the functional clearance of the next print is normal given the print-to-print
 scatter, with a mean that is linear in the profile's terms. The print-to-print scatter itself is
@@ -25,19 +25,19 @@ from coupons.learning.effects import (
     loss_row,
 )
 from coupons.learning.profile import Profile
-from coupons.terms import INTERNAL, ROUND, Feature, Gives, Grade, Joint
+from coupons.terms import INTERNAL, ROUND, Feature, Grade, Joint, MovingBody
 
 Array = NDArray[np.floating]
 
 _N_EFFECTS = len(EFFECTS)
 
 
-def drawn_sizes(joint: Joint, gives: Gives, gaps_mm: Array) -> tuple[Array, Array]:
+def drawn_sizes(joint: Joint, move: MovingBody, gaps_mm: Array) -> tuple[Array, Array]:
     """Return internal and external drawn sizes, in mm, of a joint at each gap.
 
-    The body that does not give way keeps the nominal size.
+    The body that does not move keeps the nominal size.
     """
-    share = {Gives.INTERNAL: 1.0, Gives.EXTERNAL: 0.0, Gives.BOTH: 0.5}[gives]
+    share = {MovingBody.INTERNAL: 1.0, MovingBody.EXTERNAL: 0.0, MovingBody.BOTH: 0.5}[move]
     return joint.size_mm + share * gaps_mm, joint.size_mm - (1 - share) * gaps_mm
 
 
@@ -49,25 +49,25 @@ class Clearance:
     ----------
     profile : Profile
     joint : Joint
-    gives : Gives
+    move : MovingBody
     gaps_mm : ndarray of shape (n,)
-        Drawn gaps, over both sides. With a bought mate: printed drawn size against what the mate
-        is called by.
-    bought : Hardware, optional
-        A bought mate in place of the printed feature of its form.
+        Drawn gaps, over both sides. With hardware: printed drawn size against the nominal
+        size of the mate.
+    hardware : Hardware, optional
+        Hardware in place of the printed feature of its form.
     """
 
     profile: Profile
     joint: Joint
-    gives: Gives
+    move: MovingBody
     gaps_mm: Array
-    bought: Hardware | None = None
+    hardware: Hardware | None = None
 
     @cached_property
     def printed_rows(self) -> Array:
         """Printed gap − given gap as rows over the profile's terms, shape (n, n_terms)."""
         rows = np.zeros((len(self.gaps_mm), len(self.profile.means)))
-        internal, external = drawn_sizes(self.joint, self.gives, self.gaps_mm)
+        internal, external = drawn_sizes(self.joint, self.move, self.gaps_mm)
         for feature in self._printed:
             is_internal = feature.form in INTERNAL
             effects = effect_rows(feature, internal if is_internal else external)
@@ -84,20 +84,20 @@ class Clearance:
 
     @cached_property
     def _printed(self) -> list[Feature]:
-        bought = self.bought and self.bought.form
+        hardware = self.hardware and self.hardware.form
         return [
             Feature(form, self.joint.size_mm, self.joint.direction)
             for form in (self.joint.internal, self.joint.external)
-            if form is not bought
+            if form is not hardware
         ]
 
     @cached_property
     def given_mm(self) -> Array:
-        """Gap between the sizes that are known before printing: drawn, or a bought mate's mean."""
-        if self.bought is None:
+        """Gap between the sizes that are known before printing: drawn, or the mean of hardware."""
+        if self.hardware is None:
             return self.gaps_mm
-        larger_mm = self.bought.size_mm - self.bought.nominal_mm
-        return self.gaps_mm + (larger_mm if self.bought.form in INTERNAL else -larger_mm)
+        larger_mm = self.hardware.size_mm - self.hardware.nominal_mm
+        return self.gaps_mm + (larger_mm if self.hardware.form in INTERNAL else -larger_mm)
 
     def margin_row(self, grade: Grade) -> Array:
         """Rows of clearance − threshold of ``grade``, shape (n, n_terms)."""
@@ -118,7 +118,7 @@ class Clearance:
 
     @cached_property
     def size_doubt(self) -> float:
-        """Variance in mm² of the printed gap for lying outside the sizes measured."""
+        """Variance in mm² of the printed gap from extrapolation beyond the measured sizes."""
         return sum(
             size_variance(self.profile, each.form, each.direction, each.size_mm)
             for each in self._printed
@@ -126,7 +126,7 @@ class Clearance:
 
     @cached_property
     def feel_doubt(self) -> float:
-        """Variance in mm² of where a fit begins, for lying outside the sizes tried by hand."""
+        """Variance in mm² of where a fit begins, from extrapolation beyond the sizes tried."""
         forms = [each.form for each in self._printed]
         return feel_variance(self.profile, forms, self.joint.direction, self.joint.size_mm)
 
@@ -138,20 +138,20 @@ class Clearance:
 
     @property
     def own(self) -> OwnSpread:
-        """What this one pair has to itself: own deviations, and a bought mate's."""
-        return OwnSpread(*self.shifted, known_mm2=self.bought.sd_mm**2 if self.bought else 0.0)
+        """Spread of this pair alone: own deviations, and those of hardware."""
+        return OwnSpread(*self.shifted, known_mm2=self.hardware.sd_mm**2 if self.hardware else 0.0)
 
     @property
     def judged(self) -> OwnSpread:
-        """The same, and the judgement of the hand that tries it."""
+        """The same, with the judgement of the hand that tries it."""
         known_mm2 = self.own.known_mm2 + self.feel_doubt
         return replace(self.own, judged=1.0, known_mm2=known_mm2)
 
     def variances(self, rows: Array) -> tuple[Array, Array]:
         """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatter.
 
-        See `coupons.answering.next_print.variances`; what a size outside the measured ones is less
-        sure by is in them.
+        See `coupons.answering.next_print.variances`; the added uncertainty outside the measured
+        sizes is included.
         """
         spread, weights = variances(self.profile, rows, *self.shifted)
         return spread + self.size_doubt, weights

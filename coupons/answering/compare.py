@@ -1,4 +1,4 @@
-"""Two or more profiles side by side: which answers moved, and whether old drawings still work."""
+"""Two or more profiles side by side: which answers changed, and which drawings still work."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -7,7 +7,7 @@ from enum import StrEnum
 import numpy as np
 
 from coupons.answering.clearance import Clearance
-from coupons.answering.compare_terms import BEYOND_SDS, SEEN_SDS
+from coupons.answering.compare_terms import CHANGED_SDS, DETECTABLE_SDS
 from coupons.answering.drift import Chart, chart
 from coupons.answering.offset import EVEN_CHANCE, Answer, Question, answer, window_row
 from coupons.errors import NotMeasuredError
@@ -16,15 +16,16 @@ from coupons.learning.profile import Profile
 _LOSS = 0.10
 
 RULE = (
-    "An answer moved if it differs by more than 1.96 standard deviations of what is not known of "
-    "both (one in twenty does by chance). A drawing still works if its chance is at most 10 points "
-    "below the best there is, and at least even; it is no worse if only the first is so. It is to "
-    "be redrawn if it lost more and its answer moved, and unclear if its answer did not."
+    "An answer counts as changed if it differs by more than 1.96 times the combined standard "
+    "uncertainty (one in twenty does by chance). A drawing for A still works on B if its chance is "
+    "at least 50\N{NO-BREAK SPACE}% and at most 10 points below the best on B; it is no worse if "
+    "only the second is true. If it lost more than 10 points, redraw it if its answer changed; if "
+    "its answer did not change, the case is unclear."
 )
 
 
 class Verdict(StrEnum):
-    """What becomes of a drawing made for the first printer on the second."""
+    """Whether a drawing made for the first printer works on the second."""
 
     WORKS = "works"
     NO_WORSE = "no worse"
@@ -33,7 +34,7 @@ class Verdict(StrEnum):
 
 
 @dataclass(frozen=True)
-class Moved:
+class AnswerChange:
     """One question asked of two profiles.
 
     Parameters
@@ -41,11 +42,11 @@ class Moved:
     name : str
     question : Question
     before, after : Answer or None
-        None where that profile never measured the like.
-    moved_mm : float
+        None if that profile has no data on it.
+    change_mm : float
         How much wider the gap has to be drawn for the second profile.
     sd_mm : float
-        Standard deviation of that difference, from what is not known of both printers.
+        Combined standard uncertainty of that difference.
     kept_chance : float or None
         Chance of the wanted grade on the second printer, drawn as the first one's answer says; None
         for a gap wanted as a number, which has no chance to lose.
@@ -55,47 +56,47 @@ class Moved:
     question: Question
     before: Answer | None
     after: Answer | None
-    moved_mm: float = 0.0
+    change_mm: float = 0.0
     sd_mm: float = 0.0
     kept_chance: float | None = None
 
     @property
-    def is_beyond(self) -> bool:
-        """Whether the answer moved by more than what is not known explains."""
-        return abs(self.moved_mm) > BEYOND_SDS * self.sd_mm
+    def is_changed(self) -> bool:
+        """Whether the answer changed by more than the combined uncertainty."""
+        return abs(self.change_mm) > CHANGED_SDS * self.sd_mm
 
     @property
-    def seen_mm(self) -> float:
-        """The move that would have been found in four cases of five."""
-        return SEEN_SDS * self.sd_mm
+    def detectable_mm(self) -> float:
+        """The change that would be detected with 80 % power."""
+        return DETECTABLE_SDS * self.sd_mm
 
     @property
     def verdict(self) -> Verdict | None:
-        """What becomes of a joint drawn for the first printer; None without an answer of both.
+        """Whether a joint drawn for the first printer works; None without an answer from both.
 
-        A gap wanted as a number has no chance to lose: it works unless its answer moved. A chance
-        that is lost though the answer did not move tells of the second profile's own doubt, not of
-        a change: drawn anew by that profile alone, nothing would be gained.
+        A gap wanted as a number has no chance to lose: it works unless its answer changed. A lower
+        chance with an unchanged answer comes from the second profile's own uncertainty: a drawing
+        by that profile alone would be no better.
         """
         if self.before is None or self.after is None:
             return None
         if self.kept_chance is None:
-            return Verdict.REDRAW if self.is_beyond else Verdict.WORKS
+            return Verdict.REDRAW if self.is_changed else Verdict.WORKS
         if self.kept_chance < self.after.chance - _LOSS:
-            return Verdict.REDRAW if self.is_beyond else Verdict.UNCLEAR
+            return Verdict.REDRAW if self.is_changed else Verdict.UNCLEAR
         return Verdict.WORKS if self.kept_chance >= EVEN_CHANCE else Verdict.NO_WORSE
 
 
 def compare(
     before: Profile, after: Profile, questions: Mapping[str, Question]
-) -> tuple[Moved, ...]:
+) -> tuple[AnswerChange, ...]:
     """Ask two profiles the same questions.
 
     Parameters
     ----------
     before, after : Profile
     questions : mapping of str to Question
-        By the name to tell them by.
+        By name.
 
     Raises
     ------
@@ -108,28 +109,28 @@ def compare(
     >>> from coupons.terms import Direction, Form, Grade
     >>> profile = load_profile("results/filter-drawer/profile.json").profile
     >>> drawer = Question(Joint(Form.SLOT, Form.TONGUE, 12, Direction.X), Grade.SLIDE)
-    >>> (move,) = compare(profile, profile, {"drawer": drawer})
-    >>> move.moved_mm, move.is_beyond, move.verdict
+    >>> (change,) = compare(profile, profile, {"drawer": drawer})
+    >>> change.change_mm, change.is_changed, change.verdict
     (0.0, False, <Verdict.WORKS: 'works'>)
     """
-    return tuple(_moved(before, after, *named) for named in questions.items())
+    return tuple(_change(before, after, *named) for named in questions.items())
 
 
-def _moved(before: Profile, after: Profile, name: str, question: Question) -> Moved:
+def _change(before: Profile, after: Profile, name: str, question: Question) -> AnswerChange:
     first, second = _ask(before, question), _ask(after, question)
     if first is None or second is None:
-        return Moved(name, question, first, second)
+        return AnswerChange(name, question, first, second)
     kept = None
     if question.printed_gap_mm is None:
         drawn = replace(question, at_least=None, drawn_gap_mm=first.gap_mm)
         kept = answer(after, drawn).chance
     variance = sum(_variance(profile, question) for profile in (before, after))
-    return Moved(
+    return AnswerChange(
         name,
         question,
         first,
         second,
-        moved_mm=second.best_gap_mm - first.best_gap_mm,
+        change_mm=second.best_gap_mm - first.best_gap_mm,
         sd_mm=float(np.sqrt(variance)),
         kept_chance=kept,
     )
@@ -144,23 +145,23 @@ def _ask(profile: Profile, question: Question) -> Answer | None:
 
 def _variance(profile: Profile, question: Question) -> float:
     """Variance of the needed gap from the terms; they hold their own print's shift already."""
-    clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
+    clearance = Clearance(profile, question.joint, question.move, np.zeros(1), question.hardware)
     row = window_row(clearance, question)[0]
     return float(row @ profile.covariance_matrix @ row)
 
 
 @dataclass(frozen=True)
 class Drift:
-    """One answer's gap over runs in the order of time, charted."""
+    """Control chart of one answer's gap over runs in order of time."""
 
     name: str
     chart: Chart
 
 
 def drifts(profiles: Sequence[Profile], questions: Mapping[str, Question]) -> tuple[Drift, ...]:
-    """Chart the answer to each question over profiles, one a run, in the order given.
+    """Chart the answer to each question over profiles, one for each run, in the order given.
 
-    Questions that some profile has no answer to are left out.
+    Questions without an answer from every profile are left out.
 
     Raises
     ------

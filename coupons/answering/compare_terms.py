@@ -1,6 +1,6 @@
-"""Two profiles compared by what they learned of the printer itself, whatever is drawn by it.
+"""Two profiles compared by their fitted effects, whatever is drawn.
 
-A run of lengths alone answers no question about a fit, and still tells whether a scale moved.
+A run of lengths alone answers no question about a fit, but shows whether a scale changed.
 """
 
 from dataclasses import dataclass
@@ -11,14 +11,14 @@ from coupons.answering.offset import NOTHING_LEARNED
 from coupons.learning.effects import EFFECTS, prior_sd
 from coupons.learning.profile import Profile
 
-BEYOND_SDS = 1.96
-"""A difference as large comes by chance in one comparison of twenty."""
-SEEN_SDS = 1.96 + 0.84
-"""A move of so many standard deviations of the difference is found in four cases of five."""
+CHANGED_SDS = 1.96
+"""A larger difference comes by chance in one comparison of twenty."""
+DETECTABLE_SDS = 1.96 + 0.84
+"""A change of so many standard deviations of the difference is detected with 80 % power."""
 
 
 @dataclass(frozen=True)
-class TermMoved:
+class TermChange:
     """One effect as two profiles know it.
 
     Parameters
@@ -28,7 +28,7 @@ class TermMoved:
     before, after : float
         In the term's unit: scales and skew as ratios, the rest in mm a face.
     sd : float
-        Standard deviation of the difference, from what is not known of both.
+        Combined standard uncertainty of the difference.
     """
 
     name: str
@@ -37,23 +37,23 @@ class TermMoved:
     sd: float
 
     @property
-    def moved(self) -> float:
+    def change(self) -> float:
         """After less before."""
         return self.after - self.before
 
     @property
-    def is_beyond(self) -> bool:
-        """Whether it moved by more than what is not known explains."""
-        return abs(self.moved) > BEYOND_SDS * self.sd
+    def is_changed(self) -> bool:
+        """Whether it changed by more than the combined uncertainty."""
+        return abs(self.change) > CHANGED_SDS * self.sd
 
     @property
-    def seen(self) -> float:
-        """The move that would have been found in four cases of five."""
-        return SEEN_SDS * self.sd
+    def detectable(self) -> float:
+        """The change that would be detected with 80 % power."""
+        return DETECTABLE_SDS * self.sd
 
 
-def compare_terms(before: Profile, after: Profile) -> tuple[TermMoved, ...]:
-    """Compare all effects of which both profiles learned something.
+def compare_terms(before: Profile, after: Profile) -> tuple[TermChange, ...]:
+    """Compare all effects that both profiles learned something about.
 
     Examples
     --------
@@ -65,7 +65,7 @@ def compare_terms(before: Profile, after: Profile) -> tuple[TermMoved, ...]:
     learned = [_learned(profile) for profile in (before, after)]
     variances = np.diag(before.covariance_matrix) + np.diag(after.covariance_matrix)
     return tuple(
-        TermMoved(name, before.means[name], after.means[name], float(np.sqrt(variances[at])))
+        TermChange(name, before.means[name], after.means[name], float(np.sqrt(variances[at])))
         for at, name in enumerate(EFFECTS)
         if all(name in known for known in learned)
     )

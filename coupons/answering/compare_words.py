@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 
 from coupons.answering import drift
-from coupons.answering.compare import RULE, Drift, Moved, Verdict
-from coupons.answering.compare_terms import TermMoved
+from coupons.answering.compare import RULE, AnswerChange, Drift, Verdict
+from coupons.answering.compare_terms import TermChange
 from coupons.answering.joint_words import told_once
 from coupons.answering.terminal import cell
 from coupons.answering.words import REHEARSED, chance, extrapolated, minus, named, signed
@@ -16,7 +16,7 @@ _WIDTHS = (6, 6, 16, 19)
 
 
 def heading(profiles: Sequence[Profile]) -> list[str]:
-    """Say which two are compared, and whether any of all was never measured."""
+    """Say which two profiles are compared, and whether any is rehearsed."""
     lines = [REHEARSED] if any(profile.rehearsed for profile in profiles) else []
     for name, profile in (("A", profiles[0]), ("B", profiles[-1])):
         when = f", printed {profile.printed_on}" if profile.printed_on else ""
@@ -24,7 +24,7 @@ def heading(profiles: Sequence[Profile]) -> list[str]:
     dates = [profile.printed_on for profile in profiles if profile.printed_on]
     if dates != sorted(dates):
         told = ", ".join(map(str, dates))
-        lines.append(f"Not in the order of their dates ({told}): give the older first.")
+        lines.append(f"Not in order of date ({told}): put the older profile first.")
     return lines
 
 
@@ -33,27 +33,27 @@ def is_same(profiles: Sequence[Profile]) -> bool:
     return len({(profile.machine, profile.material) for profile in profiles}) == 1
 
 
-def compare_lines(moves: Sequence[Moved]) -> Iterator[str]:
+def compare_lines(changes: Sequence[AnswerChange]) -> Iterator[str]:
     """Yield the table for a terminal of 80 columns."""
-    yield _line("best gap, mm", "A", "B", "moved", "A's on B")
-    for move in moves:
-        yield _compare_line(move)
+    yield _line("best gap, mm", "A", "B", "change", "A's drawing on B")
+    for change in changes:
+        yield _compare_line(change)
 
 
-def _compare_line(move: Moved) -> str:
-    if move.before is None or move.after is None:
-        which = "either" if move.before is move.after else "A" if move.before is None else "B"
-        return _line(move.name, "", "", "not measured by", which)
-    before_mm, after_mm = (round(each.best_gap_mm, 2) for each in (move.before, move.after))
+def _compare_line(change: AnswerChange) -> str:
+    if change.before is None or change.after is None:
+        which = "either" if change.before is change.after else "A" if change.before is None else "B"
+        return _line(change.name, "", "", "not measured by", which)
+    before_mm, after_mm = (round(each.best_gap_mm, 2) for each in (change.before, change.after))
     # Of the rounded gaps, so that a reader who subtracts them finds the same.
-    how_far = f"{signed(round(after_mm - before_mm, 2))} ±{1.96 * move.sd_mm:.2f}"
-    kept = "" if move.kept_chance is None else f" {chance(move.kept_chance)}"
+    how_far = f"{signed(round(after_mm - before_mm, 2))} ±{1.96 * change.sd_mm:.2f}"
+    kept = "" if change.kept_chance is None else f" {chance(change.kept_chance)}"
     return _line(
-        move.name,
+        change.name,
         minus(before_mm),
         minus(after_mm),
-        how_far + (" !" if move.is_beyond else "  "),
-        f"{move.verdict}{kept}",
+        how_far + (" !" if change.is_changed else "  "),
+        f"{change.verdict}{kept}",
     )
 
 
@@ -62,8 +62,8 @@ def _line(name: str, *numbers: str) -> str:
     return cell(name, _NAME_WIDTH) + "".join(cell(text, n, right=True) for text, n in cells)
 
 
-def compare_notes(moves: Sequence[Moved], same: bool = True) -> list[str]:
-    """Say what the table comes to, then the rule it goes by.
+def compare_notes(changes: Sequence[AnswerChange], same: bool = True) -> list[str]:
+    """Sum up the table, then give its rule.
 
     Parameters
     ----------
@@ -71,89 +71,90 @@ def compare_notes(moves: Sequence[Moved], same: bool = True) -> list[str]:
     same : bool
         Whether both profiles are of one machine and material, and may be fitted together.
     """
-    answered = [move for move in moves if move.verdict is not None]
+    answered = [change for change in changes if change.verdict is not None]
     if not answered:
-        return ["No question has an answer of both: only what they learned is compared."]
-    verdicts = [move.verdict for move in answered]
-    beyond = [move for move in answered if move.is_beyond]
+        return ["No question has an answer from both: only the fitted effects are compared."]
+    verdicts = [change.verdict for change in answered]
+    changed = [change for change in answered if change.is_changed]
     n, works, no_worse = len(verdicts), *map(verdicts.count, (Verdict.WORKS, Verdict.NO_WORSE))
     working = f"{works} of {n} joints drawn for A still work on B"
     if no_worse:
         working += (
-            f"; {no_worse} more would hardly be better drawn anew, with less than an even chance"
+            f"; {no_worse} more have less than 50\N{NO-BREAK SPACE}% chance, but redrawing would "
+            "hardly help"
         )
     return [
-        f"{len(beyond)} of {n} answers moved by more than what is not known of both (!).",
+        f"{len(changed)} of {n} answers changed by more than the combined uncertainty (!).",
         f"{working}.",
         *_unclear_note(answered, same),
-        _seen_note([move.seen_mm for move in answered]),
-        *told_once(_warnings(moves)),
+        _detectable_note([change.detectable_mm for change in answered]),
+        *told_once(_warnings(changes)),
         RULE,
     ]
 
 
-def _unclear_note(moves: Sequence[Moved], same: bool) -> list[str]:
-    """Say what to do where a chance was lost though no answer moved."""
-    unclear = [move.name for move in moves if move.verdict is Verdict.UNCLEAR]
+def _unclear_note(changes: Sequence[AnswerChange], same: bool) -> list[str]:
+    """Say what to do where the chance fell although the answer did not change."""
+    unclear = [change.name for change in changes if change.verdict is Verdict.UNCLEAR]
     if not unclear:
         return []
     todo = (
-        "fit both runs together (`coupons fit RUN RUN`) and draw by that; redrawing by B alone "
-        "gains nothing"
+        "fit both runs together (`coupons fit RUN RUN`) and use that profile; redrawing for B "
+        "alone gains nothing"
         if same
         else "print once more on B before you redraw"
     )
-    return [f"{named(unclear)}: less sure on B, but not moved: {todo}."]
+    return [f"{named(unclear)}: lower chance on B, but the answer did not change: {todo}."]
 
 
-def _seen_note(seen_mm: Sequence[float]) -> str:
-    """Say how large a move would have had to be."""
-    ends = [f"{mm:.2f}" for mm in (min(seen_mm), max(seen_mm))]
+def _detectable_note(detectable_mm: Sequence[float]) -> str:
+    """Say how large a change would be detected."""
+    ends = [f"{mm:.2f}" for mm in (min(detectable_mm), max(detectable_mm))]
     sizes = " to ".join(dict.fromkeys(ends))
     which = ", depending on the answer," if len(set(ends)) > 1 else ""
-    return f"A move of {sizes} mm{which} would have been found in four cases of five."
+    return f"A change of {sizes} mm{which} would be detected with 80\N{NO-BREAK SPACE}% power."
 
 
-def term_lines(terms: Sequence[TermMoved], every: bool) -> Iterator[str]:
-    """Yield a table of what the printer's terms did; only those that moved unless ``every``."""
-    shown = [term for term in terms if every or term.is_beyond]
+def term_lines(terms: Sequence[TermChange], every: bool) -> Iterator[str]:
+    """Yield a table of the printer's effects; only those that changed unless ``every``."""
+    shown = [term for term in terms if every or term.is_changed]
     if shown:
-        yield _line("what was learned", "A", "B", "moved", "seen from")
+        yield _line("effect", "A", "B", "change", "detectable")
     for term in shown:
         unit, times = ("%", 100.0) if term.name in RATIOS else ("mm", 1.0)
         yield _line(
             f"{unsaid(term.name)}, {unit}" + ("" if unit == "%" else " a face"),
             *(f"{times * value:.2f}".replace("-", "−") for value in (term.before, term.after)),
-            f"{signed(round(times * term.moved, 2))} ±{1.96 * times * term.sd:.2f}"
-            + (" !" if term.is_beyond else "  "),
-            f"{times * term.seen:.2f}",
+            f"{signed(round(times * term.change, 2))} ±{1.96 * times * term.sd:.2f}"
+            + (" !" if term.is_changed else "  "),
+            f"{times * term.detectable:.2f}",
         )
 
 
-def term_note(terms: Sequence[TermMoved]) -> str:
-    """Say what the table of terms comes to."""
+def term_note(terms: Sequence[TermChange]) -> str:
+    """Sum up the table of effects."""
     if not terms:
-        return "Both learned nothing of the printer itself that could be compared."
-    beyond = sum(term.is_beyond for term in terms)
+        return "The two profiles have no fitted effect in common."
+    changed = sum(term.is_changed for term in terms)
     return (
-        f"{beyond} of {len(terms)} things that both learned of the printer moved (!); "
-        f"{0.05 * len(terms):.1f} would by chance."
+        f"{changed} of {len(terms)} effects of the printer changed by more than the combined "
+        f"uncertainty (!); {0.05 * len(terms):.1f} expected by chance."
     )
 
 
-def _warnings(moves: Sequence[Moved]) -> Iterator[tuple[str, str]]:
-    """Yield the name of a joint with what its answers lean on, and of which profile."""
-    for move in moves:
-        joint, told = move.question.joint, dict[str, list[str]]()
-        for which, found in (("A", move.before), ("B", move.after)):
+def _warnings(changes: Sequence[AnswerChange]) -> Iterator[tuple[str, str]]:
+    """Yield the name of a joint with its warnings, and the profiles that they are about."""
+    for change in changes:
+        joint, told = change.question.joint, dict[str, list[str]]()
+        for which, found in (("A", change.before), ("B", change.after)):
             if found is not None and found.extrapolated:
                 why = extrapolated(joint.size_mm, joint.direction, found.unmeasured)
                 told.setdefault(why, []).append(which)
-        yield from ((move.name, f"on {' and '.join(on)} {why}") for why, on in told.items())
+        yield from ((change.name, f"on {' and '.join(on)} {why}") for why, on in told.items())
 
 
 def drift_lines(found: Sequence[Drift]) -> Iterator[str]:
-    """Yield a chart a question, each in a few lines."""
+    """Yield the chart of each question, in a few lines."""
     for each in found:
         chart = each.chart
         runs = zip(chart.values_mm, chart.sds_mm, strict=True)
@@ -163,19 +164,19 @@ def drift_lines(found: Sequence[Drift]) -> Iterator[str]:
 
 
 def _charted(chart: drift.Chart) -> str:
-    """Say whether a chart signals, and what it could have seen."""
+    """Say whether a chart signals, and what it could detect."""
     found = "no signal"
     if chart.signal is not None:
-        found = f"SIGNAL {chart.signal.why}, {chart.signal.sds:.1f} standard deviations"
-    sizes = (f"{mm:.2f} mm" for mm in (chart.seen_middle_mm, chart.seen_last_mm))
+        found = f"SIGNAL: {chart.signal.why}, {chart.signal.sds:.1f} standard deviations"
+    sizes = (f"{mm:.2f} mm" for mm in (chart.detectable_middle_mm, chart.detectable_last_mm))
     return (
-        f"{found} (limit {chart.limit:.1f}); in four cases of five it would find a step half way "
-        f"of {', or one at the last run of '.join(sizes)}"
+        f"{found} (limit {chart.limit:.1f}); detectable with 80\N{NO-BREAK SPACE}% power: a step "
+        f"of {' halfway, or of '.join(sizes)} at the last run"
     )
 
 
 def as_data(
-    moves: Sequence[Moved], found: Sequence[Drift], terms: Sequence[TermMoved] = ()
+    changes: Sequence[AnswerChange], found: Sequence[Drift], terms: Sequence[TermChange] = ()
 ) -> dict[str, object]:
     """Return a comparison as plain data, units in the names."""
     return {
@@ -185,33 +186,33 @@ def as_data(
                 "unit": "ratio" if term.name in RATIOS else "mm a face",
                 "before": term.before,
                 "after": term.after,
-                "moved": term.moved,
+                "change": term.change,
                 "sd": term.sd,
-                "beyond": term.is_beyond,
-                "seen_from": term.seen,
+                "changed": term.is_changed,
+                "detectable": term.detectable,
             }
             for term in terms
         ],
         "answers": [
             {
-                "name": move.name,
-                "before_mm": move.before and move.before.best_gap_mm,
-                "after_mm": move.after and move.after.best_gap_mm,
-                "moved_mm": move.moved_mm,
-                "sd_mm": move.sd_mm,
-                "beyond": move.is_beyond,
-                "seen_from_mm": move.seen_mm,
-                "kept_chance": move.kept_chance,
-                "best_chance": move.after and move.after.chance,
-                "still_works": move.verdict is Verdict.WORKS,
-                "verdict": move.verdict,
+                "name": change.name,
+                "before_mm": change.before and change.before.best_gap_mm,
+                "after_mm": change.after and change.after.best_gap_mm,
+                "change_mm": change.change_mm,
+                "sd_mm": change.sd_mm,
+                "changed": change.is_changed,
+                "detectable_mm": change.detectable_mm,
+                "kept_chance": change.kept_chance,
+                "best_chance": change.after and change.after.chance,
+                "still_works": change.verdict is Verdict.WORKS,
+                "verdict": change.verdict,
                 "extrapolated": [
                     which
-                    for which, found in (("before", move.before), ("after", move.after))
+                    for which, found in (("before", change.before), ("after", change.after))
                     if found is not None and found.extrapolated
                 ],
             }
-            for move in moves
+            for change in changes
         ],
         "drift": [
             {
@@ -220,8 +221,8 @@ def as_data(
                 "sds_mm": list(each.chart.sds_mm),
                 "center_mm": each.chart.center_mm,
                 "limit_sds": each.chart.limit,
-                "seen_middle_mm": each.chart.seen_middle_mm,
-                "seen_last_mm": each.chart.seen_last_mm,
+                "detectable_middle_mm": each.chart.detectable_middle_mm,
+                "detectable_last_mm": each.chart.detectable_last_mm,
                 "signal": None
                 if each.chart.signal is None
                 else {

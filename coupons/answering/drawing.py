@@ -1,4 +1,4 @@
-"""How a gap is drawn: hundredths on each face, or whole layers where faces stand across them."""
+"""How a gap is drawn: in hundredths on each face, or in whole layers across the layers."""
 
 import math
 from dataclasses import dataclass
@@ -8,7 +8,7 @@ import numpy as np
 
 from coupons.answering.clearance import drawn_sizes
 from coupons.learning.effects import height_share, side
-from coupons.terms import Feature, Form, Gives, Joint
+from coupons.terms import Feature, Form, Joint, MovingBody
 
 _STEP_MM = 0.01  # on one face: as fine as anybody draws
 _ROUNDING = 1e-6
@@ -40,13 +40,13 @@ class Drawn:
     ----------
     gap_mm : float
     moves : tuple of FaceMove
-        The bodies that give way, then the other one where it has to be brought onto layers.
+        The bodies that move, then the other one if it has to be rounded to layers.
     layer_mm : float or None
-        Height of a layer, where sizes were brought onto layers.
+        Layer height, if sizes were rounded to layers.
     layers : int or None
         How many of them the gap is, where it is a whole number.
     prints_mm : tuple of float
-        Gaps of whole layers as which a gap that was drawn off them may print, each rounding once.
+        Gaps of whole layers that a gap between them may print as, each rounding once.
     """
 
     gap_mm: float
@@ -57,84 +57,86 @@ class Drawn:
 
 
 def stands_across_layers(joint: Joint) -> bool:
-    """Tell whether the faces of a joint look up and down, so that its sizes are layers."""
+    """Tell whether the faces of a joint face up and down, so that its sizes are layers."""
     return height_share(Feature(joint.internal, joint.size_mm, joint.direction)) == 1
 
 
-def draw_gap(joint: Joint, gives: Gives, gap_mm: float, *, up: bool) -> Drawn:
+def draw_gap(joint: Joint, moving: MovingBody, gap_mm: float, *, up: bool) -> Drawn:
     """Round a gap to hundredths on each face that moves.
 
-    A gap g over one pair of opposite faces is −g/2 on each face of the one body that gives way, or
+    A gap g over one pair of opposite faces is −g/2 on each face of the one body that moves, or
     −g/4 on each face of both.
 
     Parameters
     ----------
     joint : Joint
-    gives : Gives
+    moving : MovingBody
     gap_mm : float
     up : bool
-        Never to less than the gap.
+        Round up, never below the gap.
     """
-    step = gap_step_mm(gives)
-    return draw_as_it_is(joint, gives, round(_whole(gap_mm / step, up) * step, 6))
+    step = gap_step_mm(moving)
+    return draw_as_it_is(joint, moving, round(_whole(gap_mm / step, up) * step, 6))
 
 
-def gap_step_mm(gives: Gives) -> float:
+def gap_step_mm(moving: MovingBody) -> float:
     """Return the step in which gaps are drawn in the layer plane: 0.01 mm a face."""
-    return _STEP_MM * (4 if gives is Gives.BOTH else 2)
+    return _STEP_MM * (4 if moving is MovingBody.BOTH else 2)
 
 
-def draw_as_it_is(joint: Joint, gives: Gives, gap_mm: float, faces: int = 2) -> Drawn:
-    """Share a gap out over the faces that may move, without rounding it."""
-    internal, external = (float(size[0]) for size in drawn_sizes(joint, gives, np.array([gap_mm])))
+def draw_as_it_is(joint: Joint, moving: MovingBody, gap_mm: float, faces: int = 2) -> Drawn:
+    """Divide a gap over the faces that may move, without rounding it."""
+    internal, external = (float(size[0]) for size in drawn_sizes(joint, moving, np.array([gap_mm])))
     sizes = {joint.internal: internal, joint.external: external}
-    moves = tuple(_move(joint, form, sizes[form], faces) for form in _giving(joint, gives))
+    moves = tuple(_move(joint, form, sizes[form], faces) for form in _moving_forms(joint, moving))
     return Drawn(gap_mm, moves)
 
 
 def draw_layers(
-    joint: Joint, gives: Gives, gap_mm: float, layer_mm: float, *, up: bool, bought: bool
+    joint: Joint, moving: MovingBody, gap_mm: float, layer_mm: float, *, up: bool, hardware: bool
 ) -> Drawn:
-    """Bring every printed size of a joint across layers onto whole layers.
+    """Round every printed size of a joint across layers to whole layers.
 
     A whole body's share comes off one of its faces. A nominal size that is no whole number of
-    layers cannot be printed: the body that stays is drawn with the nearest one, a bought mate
-    stays what it is.
+    layers cannot be printed: the body that does not move is rounded to the nearest one; hardware
+    stays as it is.
     """
     size = joint.size_mm / layer_mm
-    if bought:
-        into = 1 if gives is Gives.INTERNAL else -1
+    if hardware:
+        into = 1 if moving is MovingBody.INTERNAL else -1
         printed = into * _whole(into * size + gap_mm / layer_mm, up)
-        counts = dict.fromkeys(_giving(joint, gives), printed)
+        counts = dict.fromkeys(_moving_forms(joint, moving), printed)
         gap_mm = round(into * (printed * layer_mm - joint.size_mm), 6)
     else:
         n = _whole(gap_mm / layer_mm, up)
-        counts = _shared_layers(joint, gives, n, math.floor(size + 0.5 + _ROUNDING))
+        counts = _shared_layers(joint, moving, n, math.floor(size + 0.5 + _ROUNDING))
         gap_mm = round(n * layer_mm, 6)
-    giving = _giving(joint, gives)
+    moving_forms = _moving_forms(joint, moving)
     moves = [
         _move(joint, form, round(counts[form] * layer_mm, 6), 1)
-        for form in sorted(counts, key=lambda form: form not in giving)
+        for form in sorted(counts, key=lambda form: form not in moving_forms)
     ]
-    moved = tuple(move for move in moves if move.form in giving or move.offset_mm)
+    moved = tuple(move for move in moves if move.form in moving_forms or move.offset_mm)
     return Drawn(gap_mm, moved, layer_mm, whole_layers(gap_mm, layer_mm))
 
 
 def draw_off_layers(
-    joint: Joint, gives: Gives, gap_mm: float, layer_mm: float, *, bought: Form | None
+    joint: Joint, moving: MovingBody, gap_mm: float, layer_mm: float, *, hardware: Form | None
 ) -> Drawn:
-    """Take a gap across layers as somebody drew it, and tell as what it may print.
+    """Take a gap across layers as it is drawn, and list what it may print as.
 
-    A size between two whole numbers of layers prints as either, as its place and the slicing
-    program have it.
+    A size between two whole numbers of layers prints as either, depending on its place
+    and the slicing program.
     """
-    drawn = draw_as_it_is(joint, gives, gap_mm)
-    internal, external = (float(size[0]) for size in drawn_sizes(joint, gives, np.array([gap_mm])))
+    drawn = draw_as_it_is(joint, moving, gap_mm)
+    internal, external = (float(size[0]) for size in drawn_sizes(joint, moving, np.array([gap_mm])))
     sizes = {joint.internal: internal, joint.external: external}
-    if all(whole_layers(mm, layer_mm) is not None for form, mm in sizes.items() if form != bought):
-        whole = draw_as_it_is(joint, gives, gap_mm, faces=1)
+    if all(
+        whole_layers(mm, layer_mm) is not None for form, mm in sizes.items() if form != hardware
+    ):
+        whole = draw_as_it_is(joint, moving, gap_mm, faces=1)
         return Drawn(gap_mm, whole.moves, layer_mm, whole_layers(gap_mm, layer_mm))
-    ends = ((mm,) if form is bought else _neighbours(mm, layer_mm) for form, mm in sizes.items())
+    ends = ((mm,) if form is hardware else _neighbours(mm, layer_mm) for form, mm in sizes.items())
     prints = sorted(round(inner - outer, 6) for inner, outer in product(*ends))
     return Drawn(gap_mm, drawn.moves, layer_mm, None, tuple(prints))
 
@@ -151,16 +153,17 @@ def _neighbours(mm: float, layer_mm: float) -> tuple[float, ...]:
     return tuple(k * layer_mm for k in ((low, low + 1) if n is None else (n,)))
 
 
-def _shared_layers(joint: Joint, gives: Gives, n: int, base: int) -> dict[Form, int]:
+def _shared_layers(joint: Joint, moving: MovingBody, n: int, base: int) -> dict[Form, int]:
     """Return how many layers each body is drawn with, for a gap of n at a size of ``base``."""
     # An odd layer goes to the internal body: a roof may be raised, a step must stay strong.
-    off_external = {Gives.INTERNAL: 0, Gives.EXTERNAL: n, Gives.BOTH: n // 2}[gives]
+    off_external = {MovingBody.INTERNAL: 0, MovingBody.EXTERNAL: n, MovingBody.BOTH: n // 2}[moving]
     return {joint.internal: base - off_external + n, joint.external: base - off_external}
 
 
-def _giving(joint: Joint, gives: Gives) -> tuple[Form, ...]:
-    both = (joint.internal, joint.external)
-    return {Gives.INTERNAL: both[:1], Gives.EXTERNAL: both[1:], Gives.BOTH: both}[gives]
+def _moving_forms(joint: Joint, moving: MovingBody) -> tuple[Form, ...]:
+    internal, external = (joint.internal,), (joint.external,)
+    forms = {MovingBody.INTERNAL: internal, MovingBody.EXTERNAL: external}
+    return forms.get(moving, internal + external)
 
 
 def _whole(steps: float, up: bool) -> int:

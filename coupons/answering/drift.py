@@ -1,10 +1,10 @@
-"""Whether an answer wanders over runs: a chart in which each run stands with its own uncertainty.
+"""Control chart: whether an answer changed over runs, each with its own uncertainty.
 
-Each run's answer has a standard deviation of its own, from its fit. A chart asks of the values, so
-weighed, whether they moved: a step from some run on, one run alone, a steady drift. Each of these
+Each run's answer has a standard deviation of its own, from its fit. A chart tests whether
+the values, weighted by it, changed: a step from some run on, one run alone, a steady drift. Each
 is a contrast of the values, whose standard deviation follows from theirs; the largest of all, in
 standard deviations, is the statistic. Its limit is the value that it exceeds in one chart of twenty
-whose answer never moved, drawn by Monte Carlo for the very standard deviations of the chart.
+whose answer never changed, drawn by Monte Carlo for the very standard deviations of the chart.
 
 With two runs the limit is 1.96. With runs alone and equal standard deviations it is that of the
 analysis of means (a test holds it to the published values).
@@ -23,25 +23,26 @@ Array = NDArray[np.floating]
 
 FEWEST = 2
 FALSE_ALARMS = 0.05
-_POWER_SDS = 0.84  # a move so far beyond the limit is found in four cases of five
+_POWER_SDS = 0.84  # a change so far beyond the limit is detected with 80 % power
 _DRAWS = 40_000
 
 RULE = (
-    "Each run counts by its own standard deviation (±). A chart signals a step from some run on, "
-    "one run alone, or a steady drift if it is larger than one chart in twenty shows by chance."
+    "Each run is weighted by its own standard deviation (±). A chart signals a step from some run "
+    "on, one run alone, or a steady drift, if it is larger than one chart in twenty shows by "
+    "chance."
 )
 
 
 @dataclass(frozen=True)
 class Signal:
-    """The largest move of a chart, beyond its limit.
+    """The largest change in a chart, if it is beyond the limit.
 
     Parameters
     ----------
     run : int
         Where it begins, counted from 0.
     why : str
-        What moved, by how much.
+        What changed, and by how much.
     sds : float
         Its size in standard deviations.
     """
@@ -60,12 +61,12 @@ class Chart:
     values_mm, sds_mm : tuple of float
         Each run's answer, and its own standard deviation.
     center_mm : float
-        Their mean, weighed by what is known of each.
+        Their weighted mean.
     limit : float
         In standard deviations.
-    seen_middle_mm, seen_last_mm : float
-        The step half way, and the move of the last run alone, that would be found in four cases of
-        five.
+    detectable_middle_mm, detectable_last_mm : float
+        The step halfway, and the change at the last run alone, that would be detected with 80 %
+        power.
     signal : Signal or None
     """
 
@@ -73,8 +74,8 @@ class Chart:
     sds_mm: tuple[float, ...]
     center_mm: float
     limit: float
-    seen_middle_mm: float
-    seen_last_mm: float
+    detectable_middle_mm: float
+    detectable_last_mm: float
     signal: Signal | None
 
 
@@ -99,7 +100,7 @@ def chart(values_mm: Sequence[float], sds_mm: Sequence[float]) -> Chart:
     'from run 4 on 0.14 mm wider'
     """
     if len(values_mm) < FEWEST:
-        raise AnswerError(f"A chart over runs takes at least {FEWEST} runs, got {len(values_mm)}.")
+        raise AnswerError(f"A chart over runs needs at least {FEWEST} runs, got {len(values_mm)}.")
     values, sds = np.array(values_mm, float), np.array(sds_mm, float)
     contrasts = _contrasts(sds)
     spread = np.sqrt((contrasts.rows**2) @ sds**2)
@@ -108,14 +109,14 @@ def chart(values_mm: Sequence[float], sds_mm: Sequence[float]) -> Chart:
     largest = int(np.argmax(np.abs(moves) / spread))
     sure = float(abs(moves[largest]) / spread[largest])
     n = len(values)
-    seen = (limit + _POWER_SDS) * spread
+    detectable = (limit + _POWER_SDS) * spread
     return Chart(
         values_mm=tuple(map(float, values)),
         sds_mm=tuple(map(float, sds)),
         center_mm=float(np.average(values, weights=sds**-2)),
         limit=limit,
-        seen_middle_mm=float(seen[n // 2 - 1]),
-        seen_last_mm=float(seen[n - 2]),
+        detectable_middle_mm=float(detectable[n // 2 - 1]),
+        detectable_last_mm=float(detectable[n - 2]),
         signal=Signal(contrasts.runs[largest], _why(contrasts, largest, moves[largest]), sure)
         if sure > limit
         else None,

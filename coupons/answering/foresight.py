@@ -1,4 +1,4 @@
-"""What a coupon would teach if it were printed and tried: expected uncertainty, before any print.
+"""Expected information of a coupon: the uncertainty after it is printed and tried.
 
 Every reading and every trial of the coupon adds its expected (Fisher) information at what is
 believed now; own deviations and the print's common shift are unknowns of their own, as in the fit.
@@ -30,7 +30,7 @@ _N_EFFECTS, _N_THRESHOLDS = len(EFFECTS), len(THRESHOLDS)
 
 @dataclass(frozen=True)
 class Belief:
-    """What is held about a printer now.
+    """The current estimate of a printer.
 
     Parameters
     ----------
@@ -46,7 +46,7 @@ class Belief:
 
 
 def covariance_after(coupon: Coupon, belief: Belief, table: PriorTable = EXTRUSION) -> Array:
-    """Foresee the covariance of the terms once a coupon was printed, tried and measured in full.
+    """Predict the covariance of the terms after a coupon is printed, tried and measured.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ def _drawn_gaps(design: Design) -> Array:
 
 
 def _information(margins: Array, spread: Array, omega: float, lapse: float) -> Array:
-    """Foresee what each trial tells about its margins over the four thresholds.
+    """Return the expected information of each trial about its margins over the four thresholds.
 
     Parameters
     ----------

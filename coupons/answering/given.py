@@ -1,4 +1,4 @@
-"""Numbers that are given from Python: a text in the place of one is told by its name."""
+"""Numbers given from Python: a text in place of a number is refused by name."""
 
 from collections.abc import Callable
 from functools import wraps
@@ -12,9 +12,9 @@ Answered = TypeVar("Answered")
 
 
 def takes_numbers(ask: Callable[Given, Answered]) -> Callable[Given, Answered]:
-    """Have a function refuse what is no number where its keyword says that one belongs.
+    """Make a function refuse keywords that should be numbers and are not.
 
-    Those are the keywords that end in ``_mm``, and ``at_least``.
+    These are the keywords that end in ``_mm``, and ``at_least``.
 
     Raises
     ------

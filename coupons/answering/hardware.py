@@ -1,6 +1,6 @@
-"""Bought hardware as the mate of a printed feature: pins, screws, nuts, washers, ball bearings.
+"""Hardware as the mate of a printed feature: pins, screws, nuts, washers, ball bearings.
 
-A maker promises limits, not a distribution. The size is taken as uniform between them, so its mean
+A maker states limits, not a distribution. The size is taken as uniform between them, so its mean
 is the middle of the band and its standard deviation is width/√12 (common practice, no source).
 """
 
@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from coupons.answering.standards import Limits, limits
 from coupons.answering.tables import Row, rows, step_of
 from coupons.errors import AnswerError, Problem
-from coupons.terms import EXTERNAL, Form, Gives
+from coupons.terms import EXTERNAL, Form, MovingBody
 
 SERIES = ("fine", "medium", "coarse")
 _HOLE_GRADES = {"fine": "H12", "medium": "H13", "coarse": "H14"}
@@ -32,7 +32,7 @@ class Hardware:
     form : Form
         What it is to the printed feature: a pin or a tongue goes in, a hole goes over.
     nominal_mm : float
-        What it is called by.
+        Nominal size.
     size_mm, sd_mm : float
         Middle of its limits, and the standard deviation that their width implies.
     lower_mm, upper_mm : float
@@ -60,9 +60,9 @@ class Hardware:
         return next(pair for pair in _PAIRS if self.form in pair)
 
     @property
-    def gives(self) -> Gives:
-        """The printed body, which is the one that can give way."""
-        return Gives.INTERNAL if self.form in EXTERNAL else Gives.EXTERNAL
+    def move(self) -> MovingBody:
+        """The printed body, which is the one that can move."""
+        return MovingBody.INTERNAL if self.form in EXTERNAL else MovingBody.EXTERNAL
 
     @property
     def series(self) -> str:
@@ -76,7 +76,7 @@ class Hardware:
 
 
 def hardware(text: str) -> Hardware:
-    """Read what somebody asks for as a piece of hardware.
+    """Read the name of a piece of hardware.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def hardware(text: str) -> Hardware:
     Raises
     ------
     AnswerError
-        If there is no such kind, or none of that size; the message lists what there is.
+        If there is no such kind or size; the message lists the available ones.
 
     Examples
     --------
@@ -101,26 +101,26 @@ def hardware(text: str) -> Hardware:
     kind, _, rest = text.strip().partition(" ")
     reader = _KINDS.get(kind.lower())
     if reader is None:
-        raise _no(f"one of {', '.join(_KINDS)}", text, "Write it like pin 8 m6 or screw M3 medium")
+        raise _no(f"one of {', '.join(_KINDS)}", text, "Write it as pin 8 m6 or screw M3 medium")
     return reader(rest.strip())
 
 
 def two_holes(piece: Hardware, wish: str) -> Problem | None:
-    """Return what is wrong where a piece has a series and a fit or a gap is asked as well.
+    """Return the problem if both a series and a fit or a gap are asked for.
 
-    Each of the two says how wide the hole is to be, so that one of them would be dropped.
+    Each of them sets the size of the hole, so that one would be ignored.
 
     Parameters
     ----------
     piece : Hardware
     wish : str
-        What is asked beside it, as it was written: ``fit slide``.
+        What else is asked, as it was written: ``fit slide``.
     """
     if piece.printed is None:
         return None
     return Problem(
         "hardware",
-        f"either {piece.name}, whose standard gives the hole ({piece.printed.code}), or a fit",
+        f"either {piece.name}, whose standard sets the hole ({piece.printed.code}), or a fit",
         f"{wish} as well",
         f"Leave out {wish} for the hole of the standard, or leave out {piece.series} for the fit",
     )
@@ -142,11 +142,15 @@ def _pin(rest: str) -> Hardware:
         raise _no(
             f"a class after the size, such as {rest} m6, {rest} h6 or {rest} h8",
             f"pin {rest}",
-            f"A pin that you measured is written pin {rest} ±0.01",
+            f"Write a pin that you measured as pin {rest} ±0.01",
         )
     band = limits(rest)
     if band.is_hole:
-        raise _no("the class of a shaft, such as m6, h6 or h8", f"pin {rest}", "H is for holes")
+        raise _no(
+            "the class of a shaft, such as m6, h6 or h8",
+            f"pin {rest}",
+            "Capital letters are for holes",
+        )
     given = band.grade_number is None
     source = "limits as given" if given else f"ISO 286-1 {band.code.split()[1]}"
     return _within(f"pin {band.code}", Form.PIN, band, source)
@@ -196,7 +200,7 @@ def _bearing(rest: str) -> Hardware:
         raise _no(
             "bearing outer or bearing bore, and a diameter",
             f"bearing {rest}",
-            "Like: bearing bore 8",
+            "Write it as bearing bore 8",
         )
     ring, size_mm = match[1].lower(), float(match[2].replace(",", "."))
     steps = tuple(row for row in rows("bearings") if row["ring"] == ring)
@@ -206,7 +210,7 @@ def _bearing(rest: str) -> Hardware:
         raise _no(
             f"a bearing {ring} diameter over {lowest} and up to {highest} mm",
             f"{size_mm:g}",
-            "Give a measured size as pin 22.01 ±0.01 for others",
+            "For others, write a measured size as pin 22.01 ±0.01",
         )
     name = f"bearing {ring} {size_mm:g}"
     band = Limits(name, size_mm, size_mm + float(row["lower_um"]) / 1000, size_mm)

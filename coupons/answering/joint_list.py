@@ -14,7 +14,7 @@ from coupons.answering.quantities import parse_share
 from coupons.errors import AnswerError, CouponError, Problem
 from coupons.measuring.entries import near_miss
 from coupons.measuring.spreadsheet import Cells, Layout, read_cells
-from coupons.terms import EXTERNAL, FITS, INTERNAL, Direction, Form, Gives, Grade, Joint
+from coupons.terms import EXTERNAL, FITS, INTERNAL, Direction, Form, Grade, Joint, MovingBody
 
 COLUMNS = (
     "name",
@@ -23,7 +23,7 @@ COLUMNS = (
     "size_mm",
     "across",
     "fit",
-    "gives",
+    "move",
     "hardware",
     "at_least",
 )
@@ -33,9 +33,10 @@ _LAYOUT = Layout(
     columns=COLUMNS,
     needed=("name", "across"),
     number_pair=("size_mm", "across"),
+    earlier={"gives": "move", "along": "across"},
     holds="a list of joints",
     if_missing="Give the path of a CSV file with the columns " + ", ".join(COLUMNS),
-    if_empty="Its first row holds the names " + ", ".join(COLUMNS),
+    if_empty="The first row has the column names " + ", ".join(COLUMNS),
     error=AnswerError,
 )
 _LONGEST_NAME = 60
@@ -56,16 +57,15 @@ class ListedJoint:
     name : str
     joint : Joint
     fit : Grade or None
-        The wanted grade; None if ``gap_mm`` or the hardware's own standard says what is wanted.
+        The wanted grade; None if ``gap_mm`` or the standard of the hardware sets the gap.
     gap_mm : float or None
         A wanted printed gap.
-    gives : Gives
-        Which body gives way.
+    move : MovingBody
+        Which body moves.
     hardware : Hardware or None
-        The bought side of the joint.
+        The side of the joint that is not printed.
     at_least : float or None
-        Chance with which it must go as wanted or more easily; None for the best chance of just the
-        fit.
+        Wanted chance of the fit or a looser one; None for the best chance of exactly the fit.
     """
 
     row: int
@@ -73,20 +73,20 @@ class ListedJoint:
     joint: Joint
     fit: Grade | None
     gap_mm: float | None
-    gives: Gives
+    move: MovingBody
     hardware: Hardware | None = None
     at_least: float | None = None
 
 
 @dataclass(frozen=True)
 class JointList:
-    """What a list of joints holds.
+    """The content of a list of joints.
 
     Parameters
     ----------
     joints : tuple of ListedJoint
     ignored : tuple of str
-        Columns in which something stands that is not read.
+        Columns with content that are not used.
     """
 
     joints: tuple[ListedJoint, ...]
@@ -122,12 +122,12 @@ def _ignored(rows: list[Cells]) -> tuple[str, ...]:
     return tuple(name or "(without a name)" for name in told if name not in _UNIT_COLUMNS)
 
 
-def variable_name(name: str) -> str:
-    """Write a name as most CAD programs take the name of a variable.
+def label_of(name: str) -> str:
+    """Write a name in letters, digits and underscores, as the name of a value in a model.
 
     Examples
     --------
-    >>> variable_name("Lid pin (2)"), variable_name("2nd lid")
+    >>> label_of("Lid pin (2)"), label_of("2nd lid")
     ('Lid_pin_2', 'joint_2nd_lid')
     """
     words = re.sub(r"\W+", "_", name).strip("_")
@@ -135,7 +135,7 @@ def variable_name(name: str) -> str:
 
 
 def _is_name(text: str) -> bool:
-    """Tell whether a text can name a joint: as people type it, and nothing that a program runs."""
+    """Tell whether a text can name a joint: as people type it, but no formula or markup."""
     return (
         0 < len(text) <= _LONGEST_NAME
         and (text[0].isalnum() or text[0] in _OPENING)
@@ -150,22 +150,22 @@ def _row_number(problem: Problem) -> int:
 
 
 def _twice(file: str, joints: list[ListedJoint]) -> list[Problem]:
-    """Find names that would become one variable, which CAD would silently overwrite."""
-    counts = Counter(variable_name(joint.name).lower() for joint in joints)
+    """Find names with the same label: in a model, one would overwrite the other."""
+    counts = Counter(label_of(joint.name).lower() for joint in joints)
     return [
         Problem(
             f"{file} row {joint.row}",
             "a name of its own",
-            f"{joint.name!r} for a second joint or variable",
-            "Add a number to it",
+            f"{joint.name!r} again",
+            "Add a number to it: names that differ only in signs, blanks or capitals count as one",
         )
         for joint in joints
-        if counts[variable_name(joint.name).lower()] > 1
+        if counts[label_of(joint.name).lower()] > 1
     ]
 
 
 class _Reader:
-    """Reads one row and gathers what is wrong with it."""
+    """Reads one row and collects its problems."""
 
     def __init__(self, file: str, row: Cells) -> None:
         self.where = f"{file} row {row.number}"
@@ -175,7 +175,7 @@ class _Reader:
         self.problems: list[Problem] = []
 
     def joint(self) -> ListedJoint | None:
-        """Return the joint, or None after noting why the row makes none."""
+        """Return the joint, or None if the row has problems that prevent it."""
         if self._has_formula():
             return None
         self._refuse_other_units()
@@ -188,12 +188,12 @@ class _Reader:
         direction = self._across()
         fit, gap_mm = self._fit(piece)
         self._refuse_wide_gap(gap_mm, size_mm)
-        gives = self._gives(piece)
+        move = self._move(piece)
         at_least = self._at_least()
         if internal is None or external is None or size_mm is None or direction is None:
             return None
         joint = Joint(internal, external, size_mm, direction)
-        return ListedJoint(self.number, name, joint, fit, gap_mm, gives, piece, at_least)
+        return ListedJoint(self.number, name, joint, fit, gap_mm, move, piece, at_least)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
         shown = repr(got[:60]) if got else "nothing"
@@ -202,7 +202,7 @@ class _Reader:
     def _has_formula(self) -> bool:
         formulas = [cell for cell in self.cells.values() if cell.startswith("=")]
         for cell in formulas:
-            self._refuse("text or a number", cell, "Type the value that the formula shows")
+            self._refuse("text or a number", cell, "Type the value instead of the formula")
         return bool(formulas)
 
     def _refuse_other_units(self) -> None:
@@ -214,9 +214,9 @@ class _Reader:
         name = unicodedata.normalize("NFC", self.cells["name"])
         if not _is_name(name):
             todo = (
-                f"Up to {_LONGEST_NAME} letters, digits, brackets and signs such as . - _ / &, "
-                "beginning with a letter, a digit or a bracket: a spreadsheet would run what "
-                "begins with = + - or @"
+                f"Use up to {_LONGEST_NAME} letters, digits, brackets and signs such as . - _ / &, "
+                "beginning with a letter, a digit or a bracket: a spreadsheet takes a cell that "
+                "begins with = + - or @ for a formula"
             )
             self._refuse("a name", name, todo)
         return name
@@ -267,7 +267,7 @@ class _Reader:
     def _across(self) -> Direction | None:
         text = self.cells["across"].lower()
         if text not in tuple(Direction):
-            todo = "The printer's axis across the faces; of a round joint, along its axis"
+            todo = "Write the printer axis across the faces; for a round joint, along its axis"
             self._refuse(f"across {', '.join(Direction)}", text, todo)
             return None
         return Direction(text)
@@ -294,24 +294,25 @@ class _Reader:
         if gap_mm is not None and size_mm is not None and abs(gap_mm) >= size_mm / 2:
             self._refuse("a gap under half of the size", self.cells["fit"], "Check both numbers")
 
-    def _gives(self, piece: Hardware | None) -> Gives:
-        text = self.cells["gives"].lower()
+    def _move(self, piece: Hardware | None) -> MovingBody:
+        text = self.cells["move"].lower()
         if piece is not None:
-            if text not in ("", piece.gives):
-                expected = f"gives {piece.gives}, as {piece.name} is bought"
+            if text not in ("", piece.move):
+                expected = f"move {piece.move}, the printed body with {piece.name}"
                 self._refuse(expected, text, "Leave it blank")
-            return piece.gives
-        if text and text not in tuple(Gives):
-            self._refuse(f"gives {', '.join(Gives)}", text, near_miss(text, tuple(Gives), ""))
-            return Gives.EXTERNAL
-        return Gives(text or Gives.EXTERNAL)
+            return piece.move
+        if text and text not in tuple(MovingBody):
+            bodies = tuple(MovingBody)
+            self._refuse(f"move {', '.join(bodies)}", text, near_miss(text, bodies, ""))
+            return MovingBody.EXTERNAL
+        return MovingBody(text or MovingBody.EXTERNAL)
 
     def _at_least(self) -> float | None:
         text = self.cells["at_least"]
         if not text:
             return None
         if self.cells["fit"].lower() not in FITS:
-            todo = "A chance goes with a fit such as slide: write one, or leave the chance out"
+            todo = "A chance needs a fit such as slide: write one, or leave at_least blank"
             self._refuse("nothing in at_least without a fit", text, todo)
             return None
         chance = parse_share(text)

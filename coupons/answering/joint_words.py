@@ -1,4 +1,4 @@
-"""The answers to a list of joints as a table, as files for a spreadsheet and as CAD variables."""
+"""The answers to a list of joints as a table, as a list of drawn sizes, in words and as data."""
 
 import csv
 import io
@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator
 
 from coupons.answering.drawing import FaceMove
-from coupons.answering.joint_list import JointList, ListedJoint, variable_name
+from coupons.answering.joint_list import JointList, ListedJoint, label_of
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
 from coupons.answering.origin import origin_data, origin_sentence
@@ -25,7 +25,7 @@ from coupons.answering.words import (
     signed,
 )
 from coupons.neutral import one_line
-from coupons.terms import GRADES, Direction, Grade
+from coupons.terms import GRADES, Direction, Form, Grade
 
 _WIDTHS = (16, 15, 14, 21, 9)
 
@@ -48,10 +48,17 @@ COLUMNS = (
     "warnings",
 )
 
+SIZE_COLUMNS = ("joint", "body", "drawn_mm", "nominal_mm", "offset_mm", "faces", "label")
+_REHEARSED_ROW = [
+    "REHEARSED: do not use these sizes for real parts",
+    *[""] * 5,
+    "REHEARSED_do_not_build",
+]
+
 
 def ignored_columns(listed: JointList) -> str:
-    """Say which columns of a list nothing is read from."""
-    return f"columns that are not read: {', '.join(map(one_line, listed.ignored))}."
+    """Say which columns of a list are not used."""
+    return f"columns not used: {', '.join(map(one_line, listed.ignored))}."
 
 
 def wish(joint: JointAnswer) -> str:
@@ -66,7 +73,7 @@ def wish(joint: JointAnswer) -> str:
 
 
 def _is_open(listed: ListedJoint) -> bool:
-    """Tell whether a chance of going at least so easily is wanted, not of just this fit."""
+    """Tell whether this fit or a looser one is wanted, not exactly this fit."""
     return listed.at_least is not None and listed.fit is not GRADES[-1]
 
 
@@ -86,32 +93,34 @@ def short_move(move: FaceMove) -> str:
 
 
 def warnings(joint: JointAnswer) -> list[str]:
-    """Return what a designer must know beside the number, short."""
+    """Return short warnings that belong to the number."""
     if joint.found is None:
         return [joint.why]
     found, listed = joint.found, joint.listed
     lines = _size_warnings(joint, found)
     if joint.chance is not None and joint.chance < EVEN_CHANCE:
-        lines.append("Less than an even chance: print one and try it before the part.")
+        lines.append("Less than 50\N{NO-BREAK SPACE}% chance: print a sample and try it first.")
     if listed.fit is not None and isinstance(found, Answer) and found.feel is not Feel.HAND:
         lines.append(f"No trials show this fit: {PRACTICE}.")
     if listed.joint.direction is Direction.Z and (hint := flats_hint(listed.hardware, Direction.Z)):
         lines.append(hint)
     if isinstance(found, Answer) and _is_open(listed):
-        lines.append(f"Just this fit with {chance(found.chance)} chance, else mostly looser.")
+        lines.append(
+            f"Chance of exactly this fit: {chance(found.chance)}; otherwise mostly looser."
+        )
     if listed.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("May split along the layers.")
     return lines
 
 
 def _size_warnings(joint: JointAnswer, found: Answer | SizeAnswer) -> list[str]:
-    """Return what is to know about the sizes that are drawn."""
+    """Return the warnings about the sizes to draw."""
     lines, asked = [], joint.listed.joint
     if found.extrapolated:
         lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
     starts = {move.form: move.from_mm for move in joint.moves}
     lines += [
-        f"The offset starts from the {from_mm:g} mm {form} of its standard."
+        f"The offset is from the {from_mm:g} mm {form} of the standard."
         for form, from_mm in starts.items()
         if abs(from_mm - asked.size_mm) > 1e-6
     ]
@@ -128,7 +137,7 @@ def table_lines(part: PartAnswer) -> Iterator[str]:
 
 
 def note_lines(part: PartAnswer) -> Iterator[str]:
-    """Yield the chance that all of it fits, every warning with its joints, and whose answers."""
+    """Yield the chance that all joints fit, every warning with its joints, and the origin."""
     yield together_sentence(part)
     if part.counted:
         yield tightness_sentence(part)
@@ -139,7 +148,7 @@ def note_lines(part: PartAnswer) -> Iterator[str]:
 
 
 def told_once(warned: Iterable[tuple[str, str]]) -> Iterator[str]:
-    """Yield each warning once, with the names of all that it is about."""
+    """Yield each warning once, with the names of its joints."""
     told: dict[str, list[str]] = {}
     for name, warning in warned:
         told.setdefault(warning, []).append(name)
@@ -162,9 +171,9 @@ def _line(*cells: str) -> str:
 
 
 def together_sentence(part: PartAnswer) -> str:
-    """Say the chance that all joints fit at once, what it is about, and how well it is known."""
+    """Give the chance that all joints fit on one print, with its sampling error."""
     reasons = {
-        "a gap wanted as a number has no chance": [
+        "no chance for a gap in mm": [
             joint.listed.name
             for joint in part.joints
             if joint.found is not None and joint.chance is None
@@ -173,38 +182,37 @@ def together_sentence(part: PartAnswer) -> str:
     }
     left_out = "; ".join(f"{named(names)} ({why})" for why, names in reasons.items() if names)
     sentence = _counted_sentence(part)
-    return f"{sentence} Not counted: {left_out}." if left_out else sentence
+    return f"{sentence} Not included: {left_out}." if left_out else sentence
 
 
 def _counted_sentence(part: PartAnswer) -> str:
     n = len(part.counted)
     if n == 0:
-        return "No joint has a chance to tell."
+        return "There is no chance to give for these joints."
     worst = min(part.counted, key=lambda joint: joint.chance or 0.0)
     if n == 1:
-        return f"{worst.listed.name} fits with {chance(part.together.chance)} chance."
+        return f"Chance that {worst.listed.name} fits: {chance(part.together.chance)}."
     # Rounded up, to cover what it must.
-    give_or_take = math.ceil(1000 * part.together.give_or_take) / 1000
-    known = f"sampled, give or take {percent(give_or_take, 1)}"
+    error = math.ceil(1000 * part.together.sampling_error) / 1000
     return (
-        f"{'Both' if n == 2 else f'All {n}'} fit at once, on one print, with "
-        f"{chance(part.together.chance)} chance ({known}); "
-        f"least sure is {worst.listed.name} with {chance(worst.chance or 0.0)}."
+        f"Chance that {'both' if n == 2 else f'all {n}'} joints fit on one print: "
+        f"{chance(part.together.chance)} (sampling error ±{percent(error, 1)}); "
+        f"lowest: {worst.listed.name} with {chance(worst.chance or 0.0)}."
     )
 
 
 def tightness_sentence(part: PartAnswer) -> str:
-    """Say the chance that nothing is too tight, and which joint to loosen to raise it most."""
-    sentence = f"Nothing is too tight with {chance(part.not_too_tight.chance)} chance."
+    """Give the chance that no joint is too tight, and the joint to loosen to raise it most."""
+    sentence = f"Chance that no joint is too tight: {chance(part.not_too_tight.chance)}."
     found = part.loosen
     if found is None:
         return sentence
     free, fit = part.loosened
     drawn = " and ".join(f"{move.form} {move.drawn_mm:.2f}" for move in found.moves)
     return (
-        f"{sentence} Loosening {part.counted[found.at].listed.name} gains most: drawn {drawn} mm, "
-        f"with {found.wider_mm:.2f} mm more gap, nothing is too tight with "
-        f"{chance(free)}, and all fit with {chance(fit)}."
+        f"{sentence} Loosening {part.counted[found.at].listed.name} helps most: draw {drawn} mm "
+        f"({found.wider_mm:.2f} mm more gap). Then no joint is too tight with {chance(free)} "
+        f"chance, and all fit with {chance(fit)}."
     )
 
 
@@ -236,20 +244,33 @@ def _cells(joint: JointAnswer, marked: list[str]) -> list[str]:
     ]
 
 
-def variables_csv(part: PartAnswer) -> str:
-    """Write the sizes to draw as name, value and unit, as CAD programs read variables.
+def sizes_csv(part: PartAnswer) -> str:
+    """Write the sizes to draw as CSV, one printed body a row, for a model that reads a table.
 
-    A rehearsed profile puts a variable first that says so, since nothing else in such a file could.
+    Each row has a label of its own by which a model can look it up. Sizes from a rehearsed profile
+    begin with a row that says so.
     """
-    rows = [["REHEARSED_do_not_build", "1", ""]] if part.rehearsed else []
+    rows = [_REHEARSED_ROW] if part.rehearsed else []
     for joint in part.joints:
         mated = joint.listed.joint
-        for form in (mated.internal, mated.external):
-            drawn_mm = joint.drawn_mm(form)
-            if drawn_mm is not None:
-                name = f"{variable_name(joint.listed.name)}_{form}"
-                rows.append([name, _number(drawn_mm), "mm"])
-    return _csv([["name", "value", "unit"], *rows])
+        rows += [_size_cells(joint, form) for form in (mated.internal, mated.external)]
+    return _csv([list(SIZE_COLUMNS), *filter(None, rows)])
+
+
+def _size_cells(joint: JointAnswer, form: Form) -> list[str]:
+    """Return the row of one body; empty for hardware, and without an answer."""
+    drawn_mm = joint.drawn_mm(form)
+    if drawn_mm is None:
+        return []
+    stays = FaceMove(form, 0.0, 2, drawn_mm)
+    move = next((move for move in joint.moves if move.form is form), stays)
+    return [
+        joint.listed.name,
+        form,
+        *(_number(mm) for mm in (move.drawn_mm, move.from_mm, move.offset_mm)),
+        str(move.faces),
+        f"{label_of(joint.listed.name)}_{form}",
+    ]
 
 
 def _number(mm: float | None) -> str:
@@ -271,7 +292,7 @@ def _question_data(joint: JointAnswer) -> dict[str, object]:
         "hardware": listed.hardware.name if listed.hardware else None,
         "fit": None if listed.fit is None else str(listed.fit),
         "printed_gap_mm": listed.gap_mm,
-        "move": str(listed.gives),
+        "move": str(listed.move),
     }
 
 
@@ -283,7 +304,7 @@ def as_data(part: PartAnswer) -> dict[str, object]:
         "together": {
             "chance": part.together.chance,
             "error": part.together.error,
-            "give_or_take": part.together.give_or_take,
+            "sampling_error": part.together.sampling_error,
             "joints": [joint.listed.name for joint in part.counted],
         },
         "not_too_tight": {

@@ -1,4 +1,4 @@
-"""A whole part at once: what to draw for each of its joints, and the chance that all of it fits."""
+"""A whole part: what to draw for each of its joints, and the chance that all of them fit."""
 
 import math
 from collections.abc import Iterator, Sequence
@@ -25,9 +25,9 @@ _MOST_TRIED = 12
 
 @dataclass(frozen=True)
 class JointAnswer:
-    """One row of the list, answered; ``found`` is None where there is no answer, ``why`` says why.
+    """One row of the list with its answer; ``found`` is None without one, ``why`` says why.
 
-    A screw with the hole that its standard gives it is answered by one size, others as joints.
+    A screw with its standard hole is answered by one size, others as joints.
     """
 
     listed: ListedJoint
@@ -36,9 +36,9 @@ class JointAnswer:
 
     @property
     def chance(self) -> float | None:
-        """Chance of what was wanted; None without an answer, or for a gap wanted as a number.
+        """Chance of what was wanted; None without an answer, or for a gap in mm.
 
-        Where a chance was asked for, that it goes as wanted or more easily.
+        With ``at_least`` it is the chance of the wanted fit or a looser one.
         """
         if self.found is None or self.listed.gap_mm is not None:
             return None
@@ -48,13 +48,13 @@ class JointAnswer:
 
     @property
     def too_tight(self) -> float | None:
-        """Chance that it goes less easily than wanted; None where no fit was wanted."""
+        """Chance that it is tighter than wanted; None if no fit was wanted."""
         has_fit = isinstance(self.found, Answer) and self.listed.fit is not None
         return self.found.too_tight if isinstance(self.found, Answer) and has_fit else None
 
     @property
     def moves(self) -> tuple[FaceMove, ...]:
-        """What to do with each body that gives way."""
+        """What to do with each body that moves."""
         if isinstance(self.found, Answer):
             return self.found.moves
         if self.found is None:
@@ -63,7 +63,7 @@ class JointAnswer:
         return (FaceMove(size.question.form, size.offset_mm, size.faces, size.drawn_mm),)
 
     def drawn_mm(self, form: Form) -> float | None:
-        """Size to draw for one of the two bodies; None for a bought one, or without an answer."""
+        """Size to draw for one of the two bodies; None for hardware, or without an answer."""
         piece = self.listed.hardware
         if self.found is None or (piece is not None and piece.form is form):
             return None
@@ -75,10 +75,9 @@ class JointAnswer:
 class PartAnswer:
     """All joints of a part.
 
-    ``together`` is the chance that the joints in ``counted`` all fit at once, on one print,
-    ``not_too_tight`` that none of them is too tight; those without an answer, and gaps wanted as
-    numbers, are not counted. ``loosen`` is the one of ``counted`` to draw wider, if that gains
-    anything.
+    ``together`` is the chance that all joints in ``counted`` fit on one print, ``not_too_tight``
+    that none of them is too tight; joints without an answer, and gaps in mm, are not counted.
+    ``loosen`` is the one of ``counted`` to draw wider, if that helps.
     """
 
     joints: tuple[JointAnswer, ...]
@@ -91,7 +90,7 @@ class PartAnswer:
 
     @property
     def loosened(self) -> tuple[float, float]:
-        """Chances that nothing is too tight and that all fit, once ``loosen`` is drawn so."""
+        """Chances that no joint is too tight and that all fit, with ``loosen`` drawn wider."""
         now = self.not_too_tight.chance, self.together.chance
         if self.loosen is None:
             return now
@@ -102,8 +101,7 @@ class PartAnswer:
 def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
     """Answer every joint of a list.
 
-    A joint that has no answer, because the profile never measured the like, does not keep the
-    others from theirs.
+    A joint without an answer, because the profile has no data on it, does not stop the others.
     """
     known: dict[ListedJoint, JointAnswer] = {}
     joints = tuple(_answer_once(profile, joint, known) for joint in listed)
@@ -122,10 +120,10 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
 
 
 def question_of(listed: ListedJoint) -> Question:
-    """Put a listed joint as a question about its gap.
+    """Turn a listed joint into a question about its gap.
 
-    A gap wanted as a number is asked with a sliding fit; a hole whose limits a standard gives, as
-    the printed gap that puts it in their middle.
+    A gap in mm is asked with a slide fit; a hole whose limits a standard sets, as the printed gap
+    that puts it in their middle.
     """
     piece, gap_mm = listed.hardware, listed.gap_mm
     if has_standard_hole(listed) and piece is not None and piece.printed is not None:
@@ -134,15 +132,15 @@ def question_of(listed: ListedJoint) -> Question:
     return Question(
         listed.joint,
         listed.fit or Grade.SLIDE,
-        listed.gives,
+        listed.move,
         at_least=listed.at_least,
         printed_gap_mm=gap_mm,
-        bought=piece,
+        hardware=piece,
     )
 
 
 def has_standard_hole(listed: ListedJoint) -> bool:
-    """Tell whether a joint is wanted as the standard of its screw has it."""
+    """Tell whether a joint is wanted with the standard hole of its screw."""
     piece = listed.hardware
     unsaid = listed.fit is None and listed.gap_mm is None
     return unsaid and piece is not None and piece.printed is not None
@@ -169,9 +167,9 @@ def _answer_one(profile: Profile, listed: ListedJoint) -> JointAnswer:
 
 
 def demand_of(profile: Profile, joint: JointAnswer) -> Demand | None:
-    """Return what a joint must do to fit, next to the others of its print.
+    """Return the condition for a joint to fit, next to the others of its print.
 
-    None if it has no answer, or if its gap was wanted as a number, which none meets exactly.
+    None if it has no answer, or if its gap was wanted in mm, which no print meets exactly.
     """
     found = joint.found
     if found is None or joint.listed.gap_mm is not None:
@@ -189,12 +187,12 @@ def _size_demand(profile: Profile, question: SizeQuestion, drawn_mm: float) -> D
 
 
 def fit_demand(profile: Profile, question: Question, gap_mm: float) -> Demand:
-    """Return the demand that a joint drawn with a gap shows the wanted grade.
+    """Return the demand that a joint drawn with a gap has the wanted grade.
 
-    Or, where a chance was asked for, that it goes so or more easily.
+    With ``at_least``, the wanted grade or a looser one.
     """
     gaps = np.array([gap_mm])
-    clearance = Clearance(profile, question.joint, question.gives, gaps, question.bought)
+    clearance = Clearance(profile, question.joint, question.move, gaps, question.hardware)
     above = GRADES[GRADES.index(question.fit) + 1 :]
     judged = clearance.judged
     judged = replace(judged, known_mm2=judged.known_mm2 + clearance.size_doubt)
@@ -225,9 +223,9 @@ def _not_too_tight(
 def _what_to_loosen(
     profile: Profile, counted: Sequence[JointAnswer], demands: Sequence[Demand]
 ) -> Loosening | None:
-    """Try those joints drawn wider that are least sure; there is no choice of one alone.
+    """Try the joints with the lowest chances drawn wider; a single joint leaves no choice.
 
-    Where a chance was asked for, the designer has said how easily the joint must go.
+    With ``at_least`` the designer has already chosen how loose the joint is.
     """
     free = [n for n, joint in enumerate(counted) if joint.listed.at_least is None]
     if len(counted) < 2:
@@ -255,7 +253,7 @@ def _drawn_wider(profile: Profile, found: Answer | SizeAnswer | None, at: int) -
 def _step_mm(found: Answer | SizeAnswer) -> float:
     if found.layer_mm is not None:
         return found.layer_mm
-    return gap_step_mm(found.question.gives) if isinstance(found, Answer) else DRAWN_STEP_MM
+    return gap_step_mm(found.question.move) if isinstance(found, Answer) else DRAWN_STEP_MM
 
 
 def _wider_hole(profile: Profile, found: SizeAnswer, wider_mm: float, at: int) -> Iterator[Wider]:

@@ -1,9 +1,8 @@
-"""Which one joint of a part to loosen, and by how much, so that more often nothing is too tight.
+"""Which joint of a part to loosen, and by how much, so that fewer prints are too tight.
 
-A joint drawn wider is too tight less often and too loose more often: the chance that nothing is too
-tight grows, the chance that all joints fit soon falls. A joint is widened as long as the first
-gains more than the second loses, a point of chance counting alike in both; the joint with which the
-most is gained is named.
+A joint drawn wider is too tight less often and too loose more often: the chance that no joint is
+too tight grows, the chance that all joints fit soon falls. A joint is widened as long as the first
+gains more than the second loses, counting both alike; the joint with the largest gain is named.
 """
 
 from collections.abc import Sequence
@@ -18,7 +17,7 @@ _WORTH = 0.01
 
 @dataclass(frozen=True)
 class Wider:
-    """One joint drawn wider: its place among the demands, and what it would then have to do."""
+    """One joint drawn wider: its place among the demands, and its new demand."""
 
     at: int
     wider_mm: float
@@ -28,10 +27,10 @@ class Wider:
 
 @dataclass(frozen=True)
 class Loosening:
-    """The joint to loosen: its place, how much more gap it gets, what to draw, and what is gained.
+    """The joint to loosen: its place, how much more gap it gets, what to draw, and the gain.
 
-    ``not_too_tight`` and ``together`` are what is added to these chances of the whole part, the
-    second mostly a loss. They are told far more surely than the chances themselves.
+    ``not_too_tight`` and ``together`` are the changes of these chances of the whole part, the
+    second mostly a loss. Their sampling error is far smaller than that of the chances.
     """
 
     at: int
@@ -42,19 +41,19 @@ class Loosening:
 
 
 def not_too_tight(demand: Demand) -> Demand:
-    """Return what is left of a demand if it may be as loose as it likes."""
+    """Return a demand without its upper limit."""
     return replace(demand, upper=None)
 
 
 def most_gained(
     demands: Sequence[Demand], tried: Sequence[Wider], shared: Shared
 ) -> Loosening | None:
-    """Choose, of joints drawn wider, the one that makes a tight part least likely.
+    """Choose, of joints drawn wider, the one that reduces the chance of a tight part most.
 
     Parameters
     ----------
     demands : sequence of Demand
-        Of all joints as they are to be drawn.
+        Of all joints as drawn.
     tried : sequence of Wider
         Each by itself, in the order of how much wider.
     shared : Shared

@@ -1,4 +1,4 @@
-"""Which coupon to print next: the one that would make what is asked known best."""
+"""Which coupon to print next: the one with the smallest expected uncertainty of the answers."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -38,9 +38,9 @@ USUAL = tuple(
 
 @dataclass(frozen=True)
 class Asked:
-    """A question as a row over the profile's terms: what has to be known to answer it.
+    """A question as a row over the profile's terms: the combination that answers it.
 
-    ``measured`` says whether the profile learned enough to answer at all.
+    ``measured`` says whether the profile has enough data to answer at all.
     """
 
     name: str
@@ -51,28 +51,28 @@ class Asked:
 
     @property
     def known_to_mm(self) -> float:
-        """Half width of the answer's 90 % interval, as `offset` gives it."""
+        """Half width of the answer's 90 % interval, as `offset` reports it."""
         return half_width(*interval_variances(self.clearance, self.question, self.row[None, :]))
 
     def known_to_mm_after(self, covariance: Array) -> float:
-        """Return the same, were the terms known with this covariance."""
+        """Return the same if the terms had this covariance."""
         of_machine = float(self.row @ covariance @ self.row)
         row = self.row[None, :]
         return half_width(*interval_variances(self.clearance, self.question, row, of_machine))
 
     @property
     def pair(self) -> frozenset[Form]:
-        """What is printed of the joint; a coupon that tries such a pair shows the joint itself."""
+        """The printed forms of the joint; a coupon that tries such a pair tests the joint."""
         return frozenset(self.question.printed_forms)
 
 
 @dataclass(frozen=True)
 class Gain:
-    """What one coupon would make of the questions: how well each would be known, in mm.
+    """The expected effect of one coupon: the half width of each answer's interval, in mm.
 
     ``tries`` says of each whether such a joint is on the coupon. ``narrower`` is the mean share by
-    which their intervals shrink; a joint that is not on the coupon counts as unchanged, since what
-    is foreseen of it rests on the model alone.
+    which their intervals shrink; a joint that is not on the coupon counts as unchanged, since its
+    prediction rests on the model alone.
     """
 
     coupon: str
@@ -82,7 +82,7 @@ class Gain:
 
 
 def ask_about(profile: Profile, question: Question) -> Asked:
-    """Put a question as what has to be known of the printer.
+    """Write a question as a combination of the printer's terms.
 
     Raises
     ------
@@ -91,7 +91,7 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     """
     check_question(question)
     # The row hardly depends on the gap: as drawn, before any offset, will do.
-    clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
+    clearance = Clearance(profile, question.joint, question.move, np.zeros(1), question.hardware)
     rows = window_row(clearance, question)
     row = rows[0]
     measured = bool(learned_share(profile, rows)[0] <= NOTHING_LEARNED)
@@ -99,14 +99,14 @@ def ask_about(profile: Profile, question: Question) -> Asked:
 
 
 def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:
-    """Put a listed joint as what has to be known of the printer."""
+    """Write a listed joint as a combination of the printer's terms."""
     return replace(ask_about(profile, question_of(listed)), name=listed.name)
 
 
 def gains(
     profile: Profile, asked: Sequence[Asked], coupons: Mapping[str, Coupon]
 ) -> tuple[Gain, ...]:
-    """Foresee what each coupon, printed once and filled in whole, would teach.
+    """Predict the uncertainty after each coupon, printed once and filled in completely.
 
     Parameters
     ----------
@@ -118,8 +118,8 @@ def gains(
     Returns
     -------
     tuple of Gain
-        The one that makes the intervals narrowest of the joints that it has, on average, first.
-        Where no coupon has any of them, the one from which the model would learn most.
+        First the one that narrows the intervals of the joints on it most, on average. If no coupon
+        has any of them, first the one from which the model would learn most.
 
     Examples
     --------
@@ -133,7 +133,7 @@ def gains(
     ['upright', 'spans']
     """
     belief = _belief(profile)
-    foreseen = []
+    predicted = []
     for name, coupon in coupons.items():
         covariance = covariance_after(coupon, belief, profile.prior_table)
         after_mm = tuple(question.known_to_mm_after(covariance) for question in asked)
@@ -145,13 +145,13 @@ def gains(
             question.question.joint.direction in _tried(coupon, question.pair) for question in asked
         )
         seen = float(np.mean(np.multiply(shrunk, tries)))
-        foreseen.append((Gain(name, after_mm, tries, seen), float(np.mean(shrunk))))
-    foreseen.sort(key=lambda one: (-one[0].narrower, -sum(one[0].tries), -one[1]))
-    return tuple(gain for gain, _ in foreseen)
+        predicted.append((Gain(name, after_mm, tries, seen), float(np.mean(shrunk))))
+    predicted.sort(key=lambda one: (-one[0].narrower, -sum(one[0].tries), -one[1]))
+    return tuple(gain for gain, _ in predicted)
 
 
 def best_coupon(profile: Profile) -> Gain:
-    """Return the shipped coupon that would teach most about the usual questions."""
+    """Return the shipped coupon that would narrow the usual questions most."""
     records, _ = shipped_coupons()
     return gains(profile, [ask_about(profile, question) for question in USUAL], records)[0]
 

@@ -1,4 +1,4 @@
-"""How far the next print may differ: what is not known of the printer, and this print's own shift.
+"""Predictive variance of the next print: uncertainty of the printer, and the print's own shift.
 
 The shift's scatter is itself known only roughly (log-normal), so that a chance about the next print
 is a small weighted sum of normal ones.
@@ -40,7 +40,7 @@ def variance_parts(
 ) -> tuple[Array, Array, Array]:
     """Return `variances` in two parts, and the weights.
 
-    The first, shape (n_nodes, n), is what is not known of the machine; it goes with the scatter too
+    The first, shape (n_nodes, n), is the uncertainty of the machine; it depends on the scatter too
     (see `coupons.learning.taught_shift`). The second, shape (n_nodes,), is the next print's own
     shift.
     """

@@ -31,7 +31,7 @@ from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS, THRESHOLDS
 from coupons.learning.profile import MeasuredRange, Profile
-from coupons.terms import GRADES, Form, Gives, Grade, Joint
+from coupons.terms import GRADES, Form, Grade, Joint, MovingBody
 
 Array = NDArray[np.floating]
 
@@ -41,7 +41,7 @@ SMALLEST_MM, LARGEST_MM = 0.5, 500.0
 NOTHING_LEARNED = 0.5
 # Below it a joint is printed by itself and tried before the part is.
 EVEN_CHANCE = 0.5
-# Loose has no upper bound, so its chance grows for ever: this much is asked of it.
+# Loose has no upper bound, so its chance grows for ever: this chance is enough.
 _LOOSE_CHANCE = 0.95
 _GAP_RANGE_MM = (-1.2, 2.5)
 _COARSE_MM, _FINE_MM = 0.02, 0.0005
@@ -56,8 +56,8 @@ class Question:
     joint : Joint
     fit : Grade
         The grade wanted, any but no-go.
-    gives : Gives
-        Which body's faces may move.
+    move : MovingBody
+        The body whose faces may move.
     at_least : float, optional
         Ask for the smallest gap that goes at least this easily with this chance, instead of the gap
         with the best chance of exactly the grade.
@@ -66,28 +66,28 @@ class Question:
     printed_gap_mm : float, optional
         Ask for the gap to draw that prints as this one, whatever fit it makes. Only one of this and
         the two before can be asked.
-    bought : Hardware, optional
-        A bought mate; the printed body is the one that gives way.
+    hardware : Hardware, optional
+        Hardware as the mate; the printed body is the one that moves.
     """
 
     joint: Joint
     fit: Grade
-    gives: Gives = Gives.EXTERNAL
+    move: MovingBody = MovingBody.EXTERNAL
     at_least: float | None = None
     drawn_gap_mm: float | None = None
     printed_gap_mm: float | None = None
-    bought: Hardware | None = None
+    hardware: Hardware | None = None
 
     @property
     def name(self) -> str:
-        """The question in few words."""
+        """The question in a few words."""
         joint, mate = self.joint, f"{self.joint.internal}/{self.joint.external}"
-        what = self.bought.name if self.bought else f"{mate} {joint.size_mm:g} mm"
+        what = self.hardware.name if self.hardware else f"{mate} {joint.size_mm:g} mm"
         return f"{self.fit} {what} {way(joint.internal, joint.direction)}"
 
     @property
     def wish(self) -> str:
-        """What is wanted of the joint, in few words."""
+        """What is wanted of the joint, in a few words."""
         if self.drawn_gap_mm is not None:
             return f"drawn gap {self.drawn_gap_mm:g}"
         if self.printed_gap_mm is not None:
@@ -96,20 +96,22 @@ class Question:
 
     @property
     def staying(self) -> Form | None:
-        """The body whose faces keep their place; None where both give way."""
-        joint = self.joint
-        stays = {Gives.INTERNAL: joint.external, Gives.EXTERNAL: joint.internal, Gives.BOTH: None}
-        return stays[self.gives]
+        """The body whose faces are not moved; None if both move."""
+        stays = {
+            MovingBody.INTERNAL: self.joint.external,
+            MovingBody.EXTERNAL: self.joint.internal,
+        }
+        return stays.get(self.move)
 
     @property
     def printed_forms(self) -> tuple[Form, ...]:
-        """Forms that come from the printer: both, or the one that meets a bought mate."""
+        """Forms that come from the printer: both, or the one that mates with hardware."""
         forms = (self.joint.internal, self.joint.external)
-        return tuple(form for form in forms if not self.bought or form is not self.bought.form)
+        return tuple(form for form in forms if not self.hardware or form is not self.hardware.form)
 
 
 class Feel(StrEnum):
-    """Whose judgement of a fit an answer leans on."""
+    """Where an answer takes its fit from: trials by hand, or common practice."""
 
     HAND = "hand"
     UNCLEAR = "unclear"
@@ -118,7 +120,7 @@ class Feel(StrEnum):
 
 @dataclass(frozen=True)
 class Answer:
-    """What to draw, and how sure that is. Lengths in mm, chances between 0 and 1.
+    """What to draw, with its uncertainty. Lengths in mm, chances between 0 and 1.
 
     ``gap_mm`` is the gap to draw, rounded as a person draws it; ``best_gap_mm`` the unrounded one.
     ``low_mm`` to ``high_mm`` holds, with 90 % probability, the gap that puts the next print in the
@@ -165,7 +167,7 @@ def answer(profile: Profile, question: Question) -> Answer:
     AnswerError
         If the joint or the wish makes no sense.
     NotMeasuredError
-        If the profile learned next to nothing about the fit asked for.
+        If the profile has almost no data on the fit asked for.
     """
     check_question(question)
     best = _best_gap(profile, question)
@@ -173,7 +175,7 @@ def answer(profile: Profile, question: Question) -> Answer:
     drawn = _as_drawn(profile, question, best)
     rank = GRADES.index(question.fit)
     printed = {gap_mm: _chances(profile, question, gap_mm) for gap_mm in set(drawn.prints_mm)}
-    # Nobody knows which way a size between layers is rounded: each way counts the same.
+    # Which way a size between layers is rounded is unknown: each way counts the same.
     chances = (
         np.mean([printed[gap_mm] for gap_mm in drawn.prints_mm], axis=0)
         if printed
@@ -228,7 +230,7 @@ def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple
 
 
 def check_question(question: Question) -> None:
-    """Refuse what makes no sense, whatever the profile.
+    """Refuse questions that make no sense for any profile.
 
     Raises
     ------
@@ -239,7 +241,7 @@ def check_question(question: Question) -> None:
     unlike = odd_pair(joint.internal, joint.external)
     if unlike:
         wrong.append(unlike)
-    series = question.bought and two_holes(question.bought, question.wish)
+    series = question.hardware and two_holes(question.hardware, question.wish)
     if series:
         wrong.append(str(series))
     if not SMALLEST_MM <= joint.size_mm <= LARGEST_MM:
@@ -249,10 +251,10 @@ def check_question(question: Question) -> None:
     if question.fit is Grade.NO_GO:
         wrong.append("Ask for force, push, slide or loose: no-go is not a fit.")
     if question.at_least is not None and not 0 < question.at_least < 1:
-        wrong.append(f"A chance lies between 0 and 1, not at {question.at_least:g}.")
+        wrong.append(f"A chance must be between 0 and 1, not {question.at_least:g}.")
     wishes = (question.at_least, question.drawn_gap_mm, question.printed_gap_mm)
     if sum(wish is not None for wish in wishes) > 1:
-        wrong.append("Ask for a chance at least, about a drawn gap or for a printed gap: only one.")
+        wrong.append("Use only one of: a chance at least, a drawn gap, a printed gap.")
     wrong += _gaps_too_large(question)
     if wrong:
         raise AnswerError("\n".join(wrong))
@@ -268,7 +270,7 @@ def _gaps_too_large(question: Question) -> list[str]:
 
 
 def _clearance(profile: Profile, question: Question, gaps_mm: Array) -> Clearance:
-    return Clearance(profile, question.joint, question.gives, gaps_mm, question.bought)
+    return Clearance(profile, question.joint, question.move, gaps_mm, question.hardware)
 
 
 def _next_grade(grade: Grade) -> Grade | None:
@@ -306,7 +308,7 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
         raise AnswerError(
             f"No gap up to {gaps_mm[-1]:.2f} mm is {question.fit} or looser with a chance of "
             f"{100 * wanted:g}\N{NO-BREAK SPACE}%. Ask for a smaller chance, or measure again to "
-            "know more."
+            "reduce the uncertainty."
         )
     return float(gaps_mm[np.argmax(enough)])
 
@@ -369,7 +371,7 @@ def window_row(clearance: Clearance, question: Question) -> Array:
 
 
 def _asks_for_edge(question: Question) -> bool:
-    """Tell whether an answer is about where a grade begins, not about the middle of its window."""
+    """Tell whether an answer is about where a grade begins, not about its middle."""
     if question.printed_gap_mm is not None:
         return False
     return question.at_least is not None or question.fit is GRADES[-1]
@@ -379,26 +381,26 @@ def _not_measured(question: Question) -> str:
     joint = question.joint
     what = f"{joint.internal}/{joint.external} {way(joint.internal, joint.direction)}"
     told = (
-        f"Not measured: this profile learned next to nothing about {question.fit} fits of {what}. "
+        f"Not measured: this profile has almost no data on {question.fit} fits of {what}. "
         f"{advice(joint.internal, joint.direction)}"
     )
-    hint = flats_hint(question.bought, joint.direction) or face_hint(
+    hint = flats_hint(question.hardware, joint.direction) or face_hint(
         joint.internal, joint.direction
     )
     return f"{told} {hint}".rstrip()
 
 
 def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> Drawn:
-    """Bring a gap to what a person draws and a printer prints."""
-    joint, gives, bought = question.joint, question.gives, question.bought
+    """Round a gap to what a person draws and a printer prints."""
+    joint, move, hardware = question.joint, question.move, question.hardware
     asked, layer_mm = question.drawn_gap_mm is not None, profile.layer_height_mm
     up = question.at_least is not None  # a smaller gap would not have the chance that is wanted
     if stands_across_layers(joint):
         if asked:
-            form = bought.form if bought else None
-            return draw_off_layers(joint, gives, gap_mm, layer_mm, bought=form)
-        return draw_layers(joint, gives, gap_mm, layer_mm, up=up, bought=bought is not None)
-    return draw_as_it_is(joint, gives, gap_mm) if asked else draw_gap(joint, gives, gap_mm, up=up)
+            form = hardware.form if hardware else None
+            return draw_off_layers(joint, move, gap_mm, layer_mm, hardware=form)
+        return draw_layers(joint, move, gap_mm, layer_mm, up=up, hardware=hardware is not None)
+    return draw_as_it_is(joint, move, gap_mm) if asked else draw_gap(joint, move, gap_mm, up=up)
 
 
 def moves_at(profile: Profile, question: Question, gap_mm: float) -> tuple[FaceMove, ...]:

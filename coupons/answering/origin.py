@@ -11,16 +11,16 @@ STALE_AFTER_DAYS = 90
 
 
 class Dated(Protocol):
-    """Whatever tells when it was printed."""
+    """Anything with the date of its print."""
 
     @property
     def printed_on(self) -> date | None:
-        """Day of the last print; None if nobody said."""
+        """Day of the last print; None if unknown."""
 
 
 @dataclass(frozen=True)
 class Origin:
-    """What an answer was learned from: the last print of the profile."""
+    """The print behind an answer: the last one of the profile."""
 
     machine: str
     material: str
@@ -34,9 +34,9 @@ class Age:
 
     Parameters
     ----------
-    state : {"fresh", "stale", "undated", "yet to come"}
+    state : {"fresh", "stale", "undated", "future date"}
     since : str
-        How long ago it was printed, empty if that is not known.
+        How long ago it was printed; empty if unknown.
     """
 
     state: str
@@ -44,7 +44,7 @@ class Age:
 
     @property
     def is_fresh(self) -> bool:
-        """Whether the profile may still be drawn by."""
+        """Whether the profile is recent enough to use."""
         return self.state == "fresh"
 
     @property
@@ -71,50 +71,50 @@ def age_of(printed: Dated, today: date, stale_after_days: int = STALE_AFTER_DAYS
         return Age("undated")
     days = (today - printed.printed_on).days
     if days < 0:
-        return Age("yet to come")
+        return Age("future date")
     state = "fresh" if days <= stale_after_days else "stale"
     return Age(state, "1 day" if days == 1 else f"{days} days")
 
 
 def origin_sentence(origin: Origin, today: date | None = None) -> str:
-    """Say whose answer it is, and how old.
+    """Name the machine, material, layers and age behind an answer.
 
     Parameters
     ----------
     origin : Origin
     today : date, optional
-        The day from which the age is counted; today unless said.
+        The day on which the age is counted; today unless given.
 
     Examples
     --------
     >>> origin_sentence(Origin("bench-1", "grey", 0.2, date(2026, 3, 1)), date(2026, 3, 13))
-    'For bench-1, grey, layers of 0.2 mm; printed 2026-03-01 (fresh, 12 days old).'
+    'For bench-1, grey, 0.2 mm layers; printed 2026-03-01 (fresh, 12 days old).'
     >>> origin_sentence(Origin("bench-1", "grey", 0.2, None))
-    'For bench-1, grey, layers of 0.2 mm; nobody said when it was printed, so it may be stale.'
+    'For bench-1, grey, 0.2 mm layers; no print date, so it may be stale.'
     """
-    what = f"For {origin.machine}, {origin.material}, layers of {origin.layer_height_mm:g} mm"
+    what = f"For {origin.machine}, {origin.material}, {origin.layer_height_mm:g} mm layers"
     if origin.printed_on is None:
-        return f"{what}; nobody said when it was printed, so it may be stale."
+        return f"{what}; no print date, so it may be stale."
     age = age_of(origin, today or date.today())
     return f"{what}; printed {origin.printed_on} ({age.words})."
 
 
 def stale_mark(origin: Origin, today: date | None = None) -> str:
-    """Say first of all that an answer is of an old print; empty if it is not known to be.
+    """Say that an answer is from an old print; empty if it is not known to be.
 
     Examples
     --------
     >>> stale_mark(Origin("bench-1", "grey", 0.2, date(2026, 1, 1)), date(2026, 5, 1))
-    'STALE: printed 120 days ago. Print the coupon again before drawing parts by it.'
+    'STALE: printed 120 days ago. Print the coupon again before you use it for parts.'
     """
     age = age_of(origin, today or date.today())
     if age.state != "stale":
         return ""
-    return f"STALE: printed {age.since} ago. Print the coupon again before drawing parts by it."
+    return f"STALE: printed {age.since} ago. Print the coupon again before you use it for parts."
 
 
 def origin_data(origin: Origin, today: date | None = None) -> dict[str, object]:
-    """Return whose answer it is as plain data; ``age_days`` is None without a date."""
+    """Return the origin of an answer as plain data; ``age_days`` is None without a date."""
     today = today or date.today()
     printed = origin.printed_on
     return {

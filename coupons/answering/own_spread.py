@@ -1,7 +1,7 @@
-"""What one joint or size has to itself: own deviations, the hand's judgement, a bought mate.
+"""The spread of one joint or size alone: own deviations, judgement of the hand, hardware.
 
-How large own deviations and the judgement are is known only roughly (log-normal), and whoever is
-mistaken about them is so at every joint. A chance is therefore an average over what they may be:
+How large own deviations and the judgement are is known only roughly (log-normal), and an error
+in them affects every joint. A chance is therefore an average over what they may be:
 for one joint over the nodes of `OwnSpread.variance_rule`, for several at once over a lattice of
 what they share (`coupons.answering.together`).
 """
@@ -22,7 +22,7 @@ _NODES = 5
 
 @dataclass(frozen=True)
 class OwnSpread:
-    """How often each scatter adds its variance to what one joint or size has to itself.
+    """How often each scatter adds its variance to the spread of one joint or size alone.
 
     Parameters
     ----------
@@ -31,7 +31,7 @@ class OwnSpread:
     judged : float
         1 where a hand judges a fit, 0 for a size or a gap by itself.
     known_mm2 : float
-        Variance in mm² that is known outright: that of a bought mate.
+        Variance in mm² that is known exactly: that of hardware.
     """
 
     in_plane: float
@@ -86,7 +86,7 @@ def _fewer(values: Array, weights: Array) -> tuple[Array, Array]:
 
 
 def with_own(variances: Array, weights: Array, own: tuple[Array, Array]) -> tuple[Array, Array]:
-    """Add what a joint has to itself to variances at the nodes of what prints share.
+    """Add the spread of a joint alone to variances at the nodes of the print-to-print scatter.
 
     Parameters
     ----------

@@ -4,16 +4,16 @@ from coupons.terms import EXTERNAL, INTERNAL, ROUND, Form
 
 
 def odd_pair(internal: Form, external: Form) -> str:
-    """Say what is wrong with two forms as a joint; empty if they mate.
+    """Say why two forms make no joint; empty if they do.
 
-    Every question about a joint passes here, so that none is answered that another refuses.
+    Every question about a joint is checked here, so that all of them refuse the same pairs.
 
     Examples
     --------
     >>> odd_pair(Form.SLOT, Form.TONGUE)
     ''
     >>> odd_pair(Form.SLOT, Form.PIN)
-    'A pin in a slot touches along two lines: ask for hole/pin or slot/tongue.'
+    'A pin in a slot touches only along two lines: use hole/pin or slot/tongue.'
     """
     if internal not in INTERNAL or external not in EXTERNAL:
         return (
@@ -23,4 +23,4 @@ def odd_pair(internal: Form, external: Form) -> str:
     if (internal in ROUND) is (external in ROUND):
         return ""
     lines = "two lines" if external in ROUND else "four edges"
-    return f"A {external} in a {internal} touches along {lines}: ask for hole/pin or slot/tongue."
+    return f"A {external} in a {internal} touches only along {lines}: use hole/pin or slot/tongue."

@@ -1,4 +1,4 @@
-"""What a fit does to the printed part: the strain of an answer against the material's limit."""
+"""The strain that a fit puts on the printed part, against the material's limit."""
 
 from dataclasses import dataclass
 
@@ -11,19 +11,19 @@ from coupons.terms import INTERNAL, ROUND, Form
 
 _TIGHT_END_SDS = 1.645  # one print in twenty is tighter
 _PARTS = {
-    Form.HOLE: ("The printed ring around the pin is stretched", PRESS_CAUTIONS),
-    Form.PIN: ("The printed pin is squeezed", CORE_CAUTIONS),
+    Form.HOLE: ("Strain of the printed ring around the pin", PRESS_CAUTIONS),
+    Form.PIN: ("Strain of the printed pin", CORE_CAUTIONS),
 }
 
 
 @dataclass(frozen=True)
 class FitStrain:
-    """Strain of the printed part if it alone gives way, as a share: 0.01 is 1 %.
+    """Strain of the printed part if the mate is rigid, as a share: 0.01 is 1 %.
 
-    ``form`` is the printed part: a hole whose ring is stretched, or a pin that is squeezed in a
-    bought one. Of two printed parts it is the hole, which splits where a pin only gives.
-    ``expected`` is the strain at the expected printed gap, ``tight`` that which one print in twenty
-    goes beyond. A gap that is open strains nothing.
+    ``form`` is the printed part: a hole whose ring is stretched, or a pin that is squeezed in
+    hardware. Of two printed parts it is the hole, which splits where a pin is only squeezed.
+    ``expected`` is the strain at the expected printed gap, ``tight`` the strain that one print in
+    twenty exceeds. An open gap strains nothing.
     """
 
     form: Form
@@ -33,15 +33,15 @@ class FitStrain:
 
 
 def fit_strain(profile: Profile, answer: Answer, limit: float) -> FitStrain:
-    """Hold the interference of an answer against what the material is said to stand.
+    """Compare the strain of an answer with the limit of the material.
 
     Parameters
     ----------
     profile : Profile
     answer : Answer
-        About a hole and a pin, one of them perhaps bought.
+        About a hole and a pin, one of which may be hardware.
     limit : float
-        Strain that the material stands, such as 0.01 for 1 %.
+        Strain that the material withstands, such as 0.01 for 1 %.
 
     Raises
     ------
@@ -50,9 +50,9 @@ def fit_strain(profile: Profile, answer: Answer, limit: float) -> FitStrain:
     """
     joint = answer.question.joint
     if joint.internal not in ROUND:
-        raise AnswerError("A strain check is about a pin in a hole: a flat joint is no ring.")
+        raise AnswerError("A strain check needs a pin in a hole, not a flat joint.")
     if not 0 < limit < 1:
-        raise AnswerError(f"A strain limit is a share, such as 0.01 for 1 %, not {limit:g}.")
+        raise AnswerError(f"A strain limit is a number such as 0.01 for 1 %, not {limit:g}.")
     mean, sd = printed_gap_mm(profile, answer.question, answer.gap_mm)
     tight = mean - _TIGHT_END_SDS * sd
     size_mm = joint.size_mm
@@ -61,18 +61,18 @@ def fit_strain(profile: Profile, answer: Answer, limit: float) -> FitStrain:
 
 
 def strain_sentences(strain: FitStrain) -> list[str]:
-    """Say the strains, whether they are within the limit, and what the check leaves out."""
+    """Give the strains, the verdict, and what the check leaves out."""
     verdict = (
-        "within the limit even then"
+        "within the limit in both cases"
         if strain.tight <= strain.limit
-        else "within the limit as expected, beyond it when tight"
+        else "within the limit as expected, beyond it in a tight print"
         if strain.expected <= strain.limit
-        else "BEYOND THE LIMIT: take a looser fit"
+        else "BEYOND THE LIMIT: use a looser fit"
         + (" or a stronger ring" if strain.form in INTERNAL else "")
     )
     part, cautions = _PARTS[strain.form]
     return [
-        f"{part} by {percent(strain.expected, 2)} as expected, by "
+        f"{part}: {percent(strain.expected, 2)} expected, "
         f"{percent(strain.tight, 2)} or more in one print of twenty; limit "
         f"{percent(strain.limit, 2)}: {verdict}.",
         *(f"Caution: {line}" for line in cautions),

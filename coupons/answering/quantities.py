@@ -44,7 +44,7 @@ def _with_unit(text: str, units: dict[str, float]) -> float | None:
 
 
 def _split(text: str) -> tuple[float | None, str]:
-    """Take a text apart into a finite number, None if there is none, and what follows it."""
+    """Split a text into a finite number, None if there is none, and its unit."""
     found = re.fullmatch(r"([+-]?[\d.,]+(?:e[+-]?\d+)?)\s*(.*)", text.strip().lower())
     number = None if found is None else parse_number(found[1])
     if found is None or number is None or not math.isfinite(number):
@@ -54,18 +54,18 @@ def _split(text: str) -> tuple[float | None, str]:
 
 @dataclass(frozen=True)
 class Quantity:
-    """What a number that somebody types must be.
+    """What kind of number an option takes.
 
     Parameters
     ----------
     expected, such_as : str
-        In words, and as one would write it.
+        In words, and an example.
     read : callable
-        From text to a number in the unit that is used here, None if it is none.
+        From text to a number in the unit used here; None if it is none.
     lowest, highest : float
-        What it must lie above, and at most be.
+        It must be above the first and at most the second.
     or_lowest : bool
-        It may be the lowest itself.
+        It may also equal the lowest.
     """
 
     expected: str
@@ -76,7 +76,7 @@ class Quantity:
     or_lowest: bool = False
 
     def allows(self, value: float | None) -> bool:
-        """Tell whether a number was read and lies where it may."""
+        """Tell whether a number was read and is in the allowed range."""
         if value is None:
             return False
         return self.lowest < value <= self.highest or (self.or_lowest and value == self.lowest)
@@ -99,7 +99,7 @@ def read_quantities(
     Raises
     ------
     AnswerError
-        With every one that cannot be used.
+        With all that cannot be used.
 
     Examples
     --------
@@ -114,9 +114,7 @@ def read_quantities(
         value = kind.read(text)
         if value is None or not kind.allows(value):
             got = repr(text[:60]) if text else "nothing"
-            problems.append(
-                Problem(f"--{name}", kind.expected, got, f"Write it like {kind.such_as}")
-            )
+            problems.append(Problem(f"--{name}", kind.expected, got, f"Write it as {kind.such_as}"))
         else:
             values[name] = value
     if problems:

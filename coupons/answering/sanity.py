@@ -1,4 +1,4 @@
-"""Press and snap fits: whether the plastic can take what is asked of it.
+"""Press and snap fits: whether the plastic withstands the strain.
 
 A check, not a design: thin-wall and edge effects, layers, creep and temperature are left out and
 named as cautions. The material's figures are the user's; there is no table of them here.
@@ -10,17 +10,17 @@ from dataclasses import dataclass
 from coupons.errors import AnswerError, Problem
 
 CORE_CAUTIONS = (
-    "Plastic creeps: expect a press fit to lose much of its grip in weeks, sooner when warm.",
+    "Plastic creeps: a press fit loses much of its grip in weeks, sooner when warm.",
     "Wear eye protection and keep fingers clear when pressing parts together.",
     "Not for guarding, lifting, pressure, medical or vehicle use without a qualified check.",
 )
 PRESS_CAUTIONS = (
-    "Across the layers a printed hub splits at a fraction of its strength along them.",
+    "Across the layers, a printed hub splits at a fraction of its strength along them.",
     *CORE_CAUTIONS,
 )
 SNAP_CAUTIONS = (
     "Print the clip lying flat: bent across the layers it breaks early.",
-    "A clip left bent relaxes and stays bent; let it spring back when it is closed.",
+    "A clip that is kept bent stays bent; let it spring back when it is closed.",
     "Not for guarding, lifting, pressure, medical or vehicle use without a qualified check.",
 )
 
@@ -39,7 +39,7 @@ class Body:
     other_mm : float
         The ring's outside diameter, or the pin's bore (0 for a solid pin).
     modulus_mpa : float
-        Young's modulus; ``math.inf`` for a metal pin, which does not give way.
+        Young's modulus; ``math.inf`` for a metal pin, which is rigid.
     poisson : float
         Poisson's ratio.
     """
@@ -64,11 +64,11 @@ class PressCheck:
     Parameters
     ----------
     strain : float
-        Interference / size: the ring's hoop strain if the pin does not give way at all.
+        Interference / size: the ring's hoop strain if the pin is rigid.
     strain_limit : float
-        What the material is said to stand.
+        What the material withstands.
     interference_limit_mm : float
-        Interference that strains it so far.
+        Interference that strains it to the limit.
     pressure_mpa : float
         Lamé pressure between the bodies.
     ring_stress_mpa : float
@@ -129,7 +129,7 @@ def lame_pressure_mpa(interference_mm: float, size_mm: float, ring: Body, pin: B
 def check_press(
     interference_mm: float, size_mm: float, ring: Body, pin: Body, strain_limit: float
 ) -> PressCheck:
-    """Hold an interference against the strain that the ring's material is said to stand.
+    """Compare the strain of an interference with the limit of the ring's material.
 
     Parameters
     ----------
@@ -189,7 +189,7 @@ def cantilever_strain(
         deflection_mm=deflection_mm, length_mm=length_mm, thickness_mm=thickness_mm
     )
     if taper not in TAPERS:
-        todo = "With more taper the clip is strained most elsewhere than at its root"
+        todo = "With more taper the largest strain is not at the root"
         raise AnswerError([Problem("taper", " or ".join(TAPERS), repr(taper), todo)])
     return 1.5 * thickness_mm * deflection_mm / length_mm**2 / TAPERS[taper]
 
@@ -201,7 +201,7 @@ def check_snap(
     strain_limit: float,
     taper: str = "none",
 ) -> SnapCheck:
-    """Hold a clip's deflection against the strain that its material is said to stand.
+    """Compare the strain of a clip's deflection with the limit of its material.
 
     Raises
     ------
@@ -225,7 +225,7 @@ def check_snap(
 
 
 def bending_force_n(strain: float, length_mm: float, root: Section, modulus_mpa: float) -> float:
-    """Force across a clip's tip that strains its root so far: b·h²/6 · E·ε/l.
+    """Force across a clip's tip at a strain of its root: b·h²/6 · E·ε/l.
 
     The root carries it whatever the taper is.
 
@@ -283,7 +283,7 @@ def push_force_n(bending_n: float, friction: float, angle_deg: float) -> float:
     slope = math.tan(math.radians(angle_deg))
     if not friction * slope < 1:
         raise AnswerError(
-            f"The hook jams: with a friction of {friction:g} its face must slope less than "
+            f"The hook jams: with a friction of {friction:g}, the slope of its face must be under "
             f"{math.degrees(math.atan(1 / friction)):.0f} degrees, not {angle_deg:g}."
         )
     return bending_n * (friction + slope) / (1 - friction * slope)
@@ -308,7 +308,7 @@ def _refuse_impossible_press(interference_mm: float, size_mm: float, ring: Body,
             [
                 Problem(
                     "press fit",
-                    "bore of the pin < size < outside of the ring",
+                    "pin bore < size < ring outside diameter",
                     f"{pin.other_mm:g}, {size_mm:g}, {ring.other_mm:g} mm",
                     "Check the three diameters",
                 )
@@ -322,7 +322,7 @@ def _refuse_limit(strain_limit: float) -> None:
             [
                 Problem(
                     "strain limit",
-                    "a share between 0 and 1",
+                    "a number between 0 and 1",
                     f"{strain_limit:g}",
                     "Write 1 % as 0.01",
                 )

@@ -37,7 +37,7 @@ _PRESS = {
     "pin-poisson": POISSON,
     "strain-limit": STRAIN,
 }
-# A solid pin that does not give way, as of metal; a common figure of plastics for the ring.
+# A solid rigid pin, as of metal; a common figure of plastics for the ring.
 _USUAL = {"ring-poisson": 0.36, "pin-bore": 0.0, "pin-modulus": math.inf, "pin-poisson": 0.36}
 _CLIP = {
     "deflection": LENGTH,
@@ -54,7 +54,7 @@ _TOGETHER = (("width", "modulus"), ("friction", "angle"))
 
 @dataclass(frozen=True)
 class Clip:
-    """A clip's check, the force that bends it so far, and the push that closes it, if known."""
+    """A clip's check, the force that bends it, and the push that closes it, if known."""
 
     check: SnapCheck
     bending_n: float | None
@@ -116,12 +116,12 @@ def ask_clip(typed: Mapping[str, str | None], taper: str = "none") -> Clip:
     read = read_quantities(typed, _CLIP)
     for one, other in _TOGETHER:
         if (one in read) is not (other in read):
-            raise AnswerError(f"--{one} and --{other} go together: give both or none.")
+            raise AnswerError(f"Use --{one} and --{other} together, or neither.")
     length_mm, thickness_mm = read["length"], read["thickness"]
     check = check_snap(read["deflection"], length_mm, thickness_mm, read["strain-limit"], taper)
     if "width" not in read:
         if "angle" in read:
-            raise AnswerError("--friction and --angle take --width and --modulus with them.")
+            raise AnswerError("--friction and --angle also need --width and --modulus.")
         return Clip(check, None, None)
     root = Section(read["width"], thickness_mm)
     bending_n = bending_force_n(check.strain, length_mm, root, read["modulus"])

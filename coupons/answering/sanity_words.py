@@ -1,4 +1,4 @@
-"""What press and clip checks found, in words and as data."""
+"""The results of press and clip checks, in words and as data."""
 
 import math
 
@@ -10,32 +10,32 @@ _ROUNDING = 1e-9
 
 
 def press_sentences(check: PressCheck) -> list[str]:
-    """Say what a press does to its ring, whether it stands that, and what the check leaves out."""
-    todo = "" if check.within_limit else ": take less interference or a material that stands more"
+    """Give the strain of the ring, the verdict, and what the check leaves out."""
+    todo = "" if check.within_limit else ": use less interference or a material with a higher limit"
     return [
-        f"The ring is strained by {percent(check.strain, 2)} if the pin does not give way; limit "
+        f"Strain of the ring if the pin is rigid: {percent(check.strain, 2)}; limit "
         f"{percent(check.strain_limit, 2)}: {_verdict(check.within_limit)}{todo}.",
-        f"It stands an interference of {_down(check.interference_limit_mm):.2f} mm over the "
-        "diameter.",
-        f"The two press on each other with {check.pressure_mpa:.3g} MPa; the ring is pulled most "
-        f"at its bore, with {check.ring_stress_mpa:.3g} MPa.",
+        f"Largest interference within the limit: {_down(check.interference_limit_mm):.2f} mm over "
+        "the diameter.",
+        f"Contact pressure: {check.pressure_mpa:.3g} MPa. Largest tensile stress, at the bore of "
+        f"the ring: {check.ring_stress_mpa:.3g} MPa.",
         *(f"Caution: {line}" for line in check.cautions),
     ]
 
 
 def clip_sentences(clip: Clip) -> list[str]:
-    """Say how far a clip is strained, whether it stands that, and what it takes to close it."""
+    """Give the strain of a clip, the verdict, and the forces to bend and to close it."""
     check = clip.check
-    todo = "" if check.within_limit else ": make it longer, thinner or bend less"
+    todo = "" if check.within_limit else ": make it longer or thinner, or bend it less"
     lines = [
-        f"The clip is strained by {percent(check.strain, 2)} at its root; limit "
+        f"Strain of the clip at its root: {percent(check.strain, 2)}; limit "
         f"{percent(check.strain_limit, 2)}: {_verdict(check.within_limit)}{todo}.",
-        f"It may be bent by up to {_down(check.deflection_limit_mm):.2f} mm.",
+        f"Largest deflection within the limit: {_down(check.deflection_limit_mm):.2f} mm.",
     ]
     if clip.bending_n is not None:
-        forces = f"Bending its tip so far takes {clip.bending_n:.3g} N"
+        forces = f"Force to bend the tip: {clip.bending_n:.3g} N"
         if clip.push_n is not None:
-            forces += f", pushing it in {clip.push_n:.3g} N"
+            forces += f"; force to push it in: {clip.push_n:.3g} N"
         lines.append(f"{forces}.")
     return [*lines, *(f"Caution: {line}" for line in check.cautions)]
 
@@ -72,5 +72,5 @@ def _verdict(within: bool) -> str:
 
 
 def _down(mm: float) -> float:
-    """Round down to 0.01 mm, so that what is allowed is not beyond the limit."""
+    """Round down to 0.01 mm, so that the rounded length is within the limit."""
     return math.floor(100 * mm + _ROUNDING) / 100

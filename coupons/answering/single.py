@@ -1,4 +1,4 @@
-"""One size by itself: what to draw so that it prints as wanted, and how sure that is."""
+"""A single size: what to draw so that it prints as wanted, and with what uncertainty."""
 
 import math
 from dataclasses import dataclass
@@ -39,11 +39,11 @@ class SizeQuestion:
     direction : Direction
         Printer axis across its faces, or along the axis of a round one.
     limits : Limits, optional
-        Limits of size whose chance is asked for; offsets are then told from their nominal size.
+        Limits of size whose chance is asked for; offsets are then from their nominal size.
     drawn_mm : float, optional
-        Ask what this drawn size prints as, instead of looking for one.
-    bought : Hardware, optional
-        The piece whose standard gives the limits.
+        Ask what this drawn size prints as, instead of searching for one.
+    hardware : Hardware, optional
+        The piece whose standard sets the limits.
     """
 
     form: Form
@@ -51,11 +51,11 @@ class SizeQuestion:
     direction: Direction
     limits: Limits | None = None
     drawn_mm: float | None = None
-    bought: Hardware | None = None
+    hardware: Hardware | None = None
 
     @property
     def nominal_mm(self) -> float:
-        """Size from which offsets are told."""
+        """Size from which offsets are counted."""
         return self.printed_mm if self.limits is None else self.limits.nominal_mm
 
 
@@ -119,14 +119,14 @@ class PrintedSize:
 
     @property
     def own(self) -> OwnSpread:
-        """What this feature has to itself; more outside the sizes measured."""
+        """Spread of this feature alone; larger outside the measured sizes."""
         z = height_share(self.feature)
         feature = self.feature
         beyond = size_variance(self.profile, feature.form, feature.direction, feature.size_mm)
         return OwnSpread(1 - z, z, known_mm2=beyond)
 
     def variances(self) -> tuple[Array, Array]:
-        """Variance of the printed size in mm², at nodes of what is known only roughly."""
+        """Variance of the printed size in mm², at the nodes of the uncertain scatter."""
         z = height_share(self.feature)
         shared, weights = next_print.variances(self.profile, self.row[None, :], 1 - z, z)
         both, weights = with_own(shared, weights, self.own.variance_rule(self.profile))
@@ -159,7 +159,7 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
     AnswerError
         If the size makes no sense.
     NotMeasuredError
-        If the profile learned next to nothing about such features.
+        If the profile has almost no data on such features.
     """
     if not SMALLEST_MM <= question.printed_mm <= LARGEST_MM:
         raise AnswerError(
@@ -170,7 +170,7 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
     printed = PrintedSize(profile, Feature(question.form, drawn_mm, question.direction))
     if next_print.learned_share(profile, printed.row[None, :])[0] > NOTHING_LEARNED:
         raise NotMeasuredError(
-            "Not measured: this profile learned next to nothing about "
+            "Not measured: this profile has almost no data on "
             f"{sizes_in(question.form, question.direction)}. "
             f"{advice(question.form, question.direction)}"
         )
@@ -200,21 +200,21 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
 
 
 def draw_hole(profile: Profile, piece: Hardware, direction: Direction) -> SizeAnswer:
-    """Say what to draw so that a hole prints within the limits that a screw's standard gives it.
+    """Say what to draw so that a hole prints within the limits that the standard of a screw sets.
 
     Raises
     ------
     AnswerError
-        If the standard gives the printed side no limits.
+        If the standard sets no limits for the printed side.
     NotMeasuredError
-        If the profile learned next to nothing about such holes.
+        If the profile has almost no data on such holes.
     """
     if piece.printed is None:
         raise AnswerError(
-            f"No standard gives limits for what is printed around {piece.name}: ask for a fit."
+            f"No standard sets limits for the printed side of {piece.name}: ask for a fit."
         )
     form = next(form for form in piece.forms if form is not piece.form)
-    question = SizeQuestion(form, piece.printed.middle_mm, direction, piece.printed, bought=piece)
+    question = SizeQuestion(form, piece.printed.middle_mm, direction, piece.printed, hardware=piece)
     return draw_size(profile, question)
 
 

@@ -12,13 +12,13 @@ from coupons.answering.single import SizeAnswer
 from coupons.answering.standards import Limits
 from coupons.answering.ways import sizes_in
 from coupons.answering.words import (
-    SURE,
-    bought,
+    PREDICTED,
     chance,
     counted,
     draw_sentence,
     evidence,
     extrapolated,
+    hardware_sentence,
     marks,
     measured_data,
     move_data,
@@ -34,45 +34,45 @@ def size_move(answer: SizeAnswer) -> FaceMove:
 
 
 def size_sentences(answer: SizeAnswer, today: date | None = None) -> list[str]:
-    """Return the answer about one size as sentences: what decides, then details.
+    """Return the answer about one size as sentences: the decision, then details.
 
     Parameters
     ----------
     answer : SizeAnswer
     today : date, optional
-        The day from which the age of the print is counted; today unless said.
+        The day on which the age of the print is counted; today unless given.
     """
     head = size_headline(answer, today)
-    lines = [*_prints(answer, "It")[1:], *evidence([answer.measured] if answer.measured else [])]
-    if answer.question.bought is not None:
-        lines.append(bought(answer.question.bought))
+    lines = [*_prints(answer, "it")[1:], *evidence([answer.measured] if answer.measured else [])]
+    if answer.question.hardware is not None:
+        lines.append(hardware_sentence(answer.question.hardware))
     return [*head, *lines, origin_sentence(answer.origin, today)]
 
 
 def size_headline(answer: SizeAnswer, today: date | None = None) -> list[str]:
-    """Return marks, then what to draw and what that prints as, and what puts it in doubt."""
+    """Return marks, what to draw, what size that prints at, and what makes it doubtful."""
     lines = marks(answer.rehearsed, answer.origin, today)
-    return [*lines, _draw(answer), _prints(answer, "It")[0], *_extrapolated(answer)]
+    return [*lines, _draw(answer), _prints(answer, "it")[0], *_extrapolated(answer)]
 
 
 def _draw(answer: SizeAnswer) -> str:
-    piece = answer.question.bought
-    stays = f"the bought {piece.alone.name} stays" if piece else ""
+    piece = answer.question.hardware
+    stays = f"the {piece.alone.name} stays as it is" if piece else ""
     return draw_sentence([size_move(answer)], stays)
 
 
 def _prints(answer: SizeAnswer, what: str) -> list[str]:
-    """Say what a size prints as, the chance of its limits first."""
+    """Give the predicted size, after the chance that it is within its limits."""
     limits, lines = answer.question.limits, []
     if limits is not None and answer.chance is not None:
-        lines.append(f"{what} lies within {_limits(limits)} with {chance(answer.chance)} chance.")
+        lines.append(f"Chance that {what} is within {_limits(limits)}: {chance(answer.chance)}.")
     lines.append(
-        f"{what} prints as {answer.expected_mm:.2f} mm, from {answer.low_mm:.2f} to "
-        f"{answer.high_mm:.2f} mm {SURE}."
+        f"{what.capitalize()} prints at {answer.expected_mm:.2f} mm, between {answer.low_mm:.2f} "
+        f"and {answer.high_mm:.2f} mm {PREDICTED}."
     )
     if answer.layers is not None:
         layers = counted(answer.layers, "layer")
-        lines.append(f"That is {layers} of {answer.layer_mm:g} mm; no part of one prints.")
+        lines.append(f"That is {layers} of {answer.layer_mm:g} mm; only whole layers print.")
     return lines
 
 
@@ -84,14 +84,14 @@ def _extrapolated(answer: SizeAnswer) -> list[str]:
 
 
 def _limits(limits: Limits) -> str:
-    return f"{limits.code}, {limits.lower_mm:.3f} to {limits.upper_mm:.3f} mm,"
+    return f"{limits.code} ({limits.lower_mm:.3f} to {limits.upper_mm:.3f} mm)"
 
 
 def limits_sentences(answer: LimitsAnswer, today: date | None = None) -> list[str]:
-    """Return the answer about limits of a fit as sentences: what decides, then details."""
+    """Return the answer about limits of a fit as sentences: the decision, then details."""
     lines, sides = limits_headline(answer, today), (answer.hole, answer.shaft)
     for side in sides:
-        lines += _prints(side, f"The {side.question.form}")
+        lines += _prints(side, f"the {side.question.form}")
     lines += [_reach_sentence(side, answer.reached) for side in sides]
     lines += [
         _all_reached(form, answer.reached) for form in dict.fromkeys(r.form for r in answer.reached)
@@ -106,19 +106,19 @@ def limits_sentences(answer: LimitsAnswer, today: date | None = None) -> list[st
 
 
 def limits_headline(answer: LimitsAnswer, today: date | None = None) -> list[str]:
-    """Return marks, then what to draw and with what chance, and what puts that in doubt."""
+    """Return marks, what to draw, the chance, and what makes that chance doubtful."""
     hole, shaft = answer.hole, answer.shaft
     both = chance(answer.both.chance)
     return [
         *marks(hole.rehearsed, hole.origin, today),
         draw_sentence([size_move(hole), size_move(shaft)]),
-        f"A pair of one print holds all four limits with {both} chance.",
+        f"Chance that a pair from one print is within all four limits: {both}.",
         *dict.fromkeys(_extrapolated(hole) + _extrapolated(shaft)),
     ]
 
 
 def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
-    """Say whether the printer reaches what is asked of one side, at its size."""
+    """Say whether the printer reaches the grade that is required of one side, at its size."""
     question = side.question
     here = [
         reach
@@ -128,32 +128,32 @@ def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
     what = sizes_in(question.form, question.direction).capitalize()
     if not here or question.limits is None:
         return (
-            f"{what} of {question.nominal_mm:g} mm: not measured at this size, so that the grade "
-            "they reach is not known."
+            f"{what} of {question.nominal_mm:g} mm: not measured at this size, so the grade "
+            "reached is not known."
         )
     reach, grade = here[0], question.limits.grade_number
     width_mm = question.limits.width_mm
     sure = reach.confidence_within(width_mm)
-    asked = f"{width_mm:.2f} mm in all" if grade is None else f"IT{grade}"
+    asked = f"a tolerance of {width_mm:.2f} mm" if grade is None else f"IT{grade}"
     verdict = (
-        f"reached ({chance(sure)} sure)"
+        f"reached ({chance(sure)} confidence)"
         if sure >= EVEN_CHANCE
-        else f"not reached ({chance(1 - sure)} sure), so that some will miss it"
+        else f"not reached ({chance(1 - sure)} confidence), so some parts will be outside"
     )
     return (
         f"{what} of {size_range(reach.low_mm, reach.high_mm)} reach {_grade(reach)} "
-        f"({chance(reach.confidence)} sure; scatter of {reach.band_mm:.2f} mm); "
-        f"{question.limits.code} asks for {asked}: {verdict}."
+        f"({chance(reach.confidence)} confidence; six standard deviations are "
+        f"{reach.band_mm:.2f} mm); {question.limits.code} requires {asked}: {verdict}."
     )
 
 
 def _assumed_sentence(reached: Sequence[Reach]) -> str:
-    """Say how much of the scatter no print has shown, and what would show it."""
+    """Say how much of the scatter was not measured, and how to measure it."""
     assumed = max(reach.assumed for reach in reached)
     return (
-        f"Up to {percent(assumed)} of that scatter (as a variance) is common practice, not "
-        "measured. How far prints differ shows only when several are fitted together: a second "
-        "print begins to show it, each further one makes the grade surer."
+        f"Up to {percent(assumed)} of that variance is assumed from common practice, not measured. "
+        "The scatter from print to print shows only when several prints are fitted together; each "
+        "further print makes the grade more certain."
     )
 
 
@@ -180,7 +180,7 @@ def size_data(answer: SizeAnswer, today: date | None = None) -> dict[str, object
             "across": str(question.direction),
             "prints_mm": question.printed_mm,
             "limits": None if limits is None else limits.code,
-            "hardware": question.bought.name if question.bought else None,
+            "hardware": question.hardware.name if question.hardware else None,
         },
         **move_data(size_move(answer)),
         "printed_mm": answer.expected_mm,

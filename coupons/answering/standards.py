@@ -30,7 +30,7 @@ _AVAILABLE = f"H or {' '.join(SHAFT_LETTERS)}, each with a grade from 6 to 14"
 
 @dataclass(frozen=True)
 class Limits:
-    """The least and the greatest size that a tolerance allows.
+    """The smallest and the largest size that a tolerance allows.
 
     Parameters
     ----------
@@ -151,8 +151,8 @@ def fit_limits(code: str) -> FitLimits:
     if match is None or not (match["a_letter"].isupper() and match["b_letter"].islower()):
         raise _unreadable(
             code,
-            "a size, a hole and a shaft, such as 12 H9/d9 (ask about one side, such as 12 H9, with "
-            "a single form in place of a joint)",
+            "a size, a hole and a shaft, such as 12 H9/d9 (for one side, such as 12 H9, ask with "
+            "a single form instead of a joint)",
         )
     size_mm = _number(match["size"])
     return FitLimits(
@@ -164,7 +164,7 @@ def fit_limits(code: str) -> FitLimits:
 def _possible(band: Limits, code: str) -> Limits:
     if not 0 < band.lower_mm < band.upper_mm <= MOST_MM:
         expected = f"a lower limit below an upper one, both over 0 and up to {MOST_MM:g} mm"
-        raise AnswerError([Problem("limits", expected, repr(code), f"Like {NUMERIC}")])
+        raise AnswerError([Problem("limits", expected, repr(code), f"Write them as {NUMERIC}")])
     return band
 
 
@@ -234,7 +234,7 @@ def _step(size_mm: float, table: str) -> Row:
                     SOURCE,
                     f"a size over 0 and up to {LARGEST_MM:g} mm",
                     f"{size_mm:g} mm",
-                    f"Give limits as numbers for other sizes, such as {size_mm:g} ±0.2",
+                    f"For other sizes write limits as numbers, such as {size_mm:g} ±0.2",
                 )
             ]
         )
@@ -252,5 +252,5 @@ def _unknown(got: str, size_mm: float) -> AnswerError:
 
 
 def _unreadable(code: str, expected: str) -> AnswerError:
-    todo = f"There are {_AVAILABLE}, and limits as numbers: {NUMERIC}"
+    todo = f"Use {_AVAILABLE}, or limits as numbers: {NUMERIC}"
     return AnswerError([Problem("tolerance code", expected, repr(code), todo)])

@@ -1,4 +1,4 @@
-"""How text stands in the columns of a terminal."""
+"""Text in columns of a terminal."""
 
 import unicodedata
 

@@ -1,13 +1,13 @@
-"""The chance that several joints all fit, although what is not known about the printer is shared.
+"""The chance that several joints all fit, with the uncertainty of the printer that they share.
 
-Joints of one printer are not independent: if growth is larger than believed, all of them are
+Joints of one printer are not independent: if growth is larger than estimated, all of them are
 tighter together, and so they are if the next print comes out fat. Given what is shared they are
 independent, so that the chance of all is the mean, over all that is shared, of a product of
 one-joint chances. That mean is taken over a lattice that fills the shared space evenly, shifted at
 random a few times so that the spread between shifts gives the error.
 
-How large own deviations, judgement and shifts are is shared too: whoever is mistaken about them is
-so at every joint.
+How large own deviations, judgement and shifts are is shared too: an error in them affects every
+joint.
 """
 
 from collections.abc import Sequence
@@ -45,7 +45,7 @@ class Shared:
     Parameters
     ----------
     terms : TaughtShift
-        What is not known of the printer's terms; part of it goes with how large shifts are.
+        Uncertainty of the printer's terms; part of it goes with how large shifts are.
     shifts : tuple of LogSpread
         Scatters of the shifts that a print has as a whole; known only roughly themselves. As many
         as ``terms`` was taken apart by.
@@ -69,7 +69,7 @@ def shared_of(profile: Profile) -> Shared:
 
 @dataclass(frozen=True)
 class Demand:
-    """What one joint must do: stay above one threshold and below the next, in mm.
+    """Condition for one joint to fit: above one threshold and below the next, in mm.
 
     Its margins over the two thresholds are ``constant + row · shared + e`` with the same
     normal e in both; ``shared`` holds the terms less their mean, then the shifts.
@@ -101,8 +101,8 @@ class Together:
     error: float
 
     @property
-    def give_or_take(self) -> float:
-        """How far the sampled chance may be off: half of its 95 % interval."""
+    def sampling_error(self) -> float:
+        """Half width of the 95 % confidence interval of the sampled chance."""
         return _T_95 * self.error
 
 

@@ -31,16 +31,16 @@ def sizes_in(form: Form, direction: Direction) -> str:
 
 
 def flats_hint(piece: Hardware | None, direction: Direction) -> str:
-    """Say what a direction means for a bought piece with flats; empty for others.
+    """Say what a direction means for hardware with flats; empty for others.
 
-    Who has just asked about its screw gives the screw's axis.
+    People who have just asked about the screw often give the axis of the screw.
     """
     if piece is None or piece.form not in FLAT:
         return ""
     others = " or ".join(axis for axis in ("x", "y", "z") if axis != direction)
     return (
-        f"For {piece.name} across {direction} is from flat to flat. If {direction} is the axis of "
-        f"its screw, ask across {others}."
+        f"For {piece.name}, across {direction} means from flat to flat. If {direction} is the axis "
+        f"of the screw, use across {others}."
     )
 
 
@@ -48,4 +48,4 @@ def face_hint(form: Form, direction: Direction) -> str:
     """Say what a direction means for a flat form; empty for a round one."""
     if form not in FLAT:
         return ""
-    return f"Of a flat joint, across {direction} is from face to face."
+    return f"For a flat joint, across {direction} means from face to face."

@@ -1,4 +1,4 @@
-"""Which shipped coupon holds joints like the one that a profile never saw."""
+"""Which shipped coupon tests joints that a profile has not measured."""
 
 from functools import cache
 
@@ -6,16 +6,16 @@ from coupons.terms import ROUND, Direction, Form
 
 
 def advice(form: Form, direction: Direction) -> str:
-    """Say which coupon to print to learn about a form, or its mate, in a direction."""
+    """Say which coupon to print to measure a form, or its mate, in a direction."""
     names = coupons_with(form, direction)
     if not names:
         return (
-            "No shipped coupon has them: write a spec that does (the shipped ones show how), print "
-            "it, fit it together with the earlier run, and ask again."
+            "No shipped coupon has them: write a spec that does (see the shipped ones), print it, "
+            "fit both runs together (`coupons fit RUN RUN`), and ask again."
         )
     return (
-        f"Print the coupon {' or '.join(names)}, which has them, fit it together with the earlier "
-        f"run (`coupons fit RUN RUN`), and ask again."
+        f"Print the coupon {' or '.join(names)}, which has them, fit both runs together (`coupons "
+        "fit RUN RUN`), and ask again."
     )
 
 

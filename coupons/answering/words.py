@@ -13,29 +13,22 @@ from coupons.learning.profile import MeasuredRange
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Form, Grade
 
 REHEARSED = (
-    "REHEARSED: from a virtual printer, not measured on a real one. Do not draw parts by it."
+    "REHEARSED: from a virtual printer, not measured on a real one. Do not use it for real parts."
 )
 
-NO_TRIALS = "No printed pair was tried: this profile knows sizes, not how a fit feels in the hand."
+PRACTICE = "common practice is used instead"
 
-PRACTICE = "common practice stands in for the hand"
+NO_TRIALS = f"No printed pair was tried by hand, so the trials show no fit: {PRACTICE}."
 
 _MOST_NAMED = 8
 _ROUNDING = 1e-9
 
 VERBS = {
     Grade.NO_GO: "does not go",
-    Grade.FORCE: "takes force",
+    Grade.FORCE: "needs force",
     Grade.PUSH: "pushes in",
     Grade.SLIDE: "slides",
     Grade.LOOSE: "is loose",
-}
-
-ADJECTIVES = {
-    Grade.FORCE: "forced",
-    Grade.PUSH: "pushed",
-    Grade.SLIDE: "sliding",
-    Grade.LOOSE: "loose",
 }
 
 
@@ -115,7 +108,7 @@ def counted(number: int, one: str, several: str = "") -> str:
     return f"{number} {one if abs(number) == 1 else several or one + 's'}".replace("-", "−")
 
 
-SURE = f"({percent(INTERVAL)} sure)"
+PREDICTED = f"({percent(INTERVAL)} prediction interval)"
 
 
 def draw_sentence(moves: Sequence[FaceMove], stays: str = "") -> str:
@@ -168,9 +161,9 @@ def length(mm: float) -> str:
 
 
 def stays_words(question: Question, moves: Sequence[FaceMove]) -> str:
-    """Say which body of a joint keeps its place; empty where both have to be drawn anew."""
-    if question.bought is not None:
-        return f"the bought {question.bought.alone.name} stays"
+    """Say which body of a joint is not moved; empty where both are."""
+    if question.hardware is not None:
+        return f"the {question.hardware.alone.name} stays as it is"
     form = question.staying
     if form is None or form in {move.form for move in moves}:
         return ""
@@ -183,20 +176,20 @@ def minus(mm: float) -> str:
 
 
 def interval_sentence(answer: Answer) -> str:
-    """Say what is known of the wanted window on the next print, or of the gap of one pair."""
+    """Give the interval of the best gap for the next print, or of the gap of one pair."""
     fit, wanted_mm = answer.question.fit, answer.question.printed_gap_mm
     if wanted_mm is not None:
         printed = (wanted_mm + answer.gap_mm - end for end in (answer.high_mm, answer.low_mm))
         gaps = " to ".join(map(minus, printed))
-        return f"Drawn like this, one pair of the next print has a gap of {gaps} mm {SURE}."
-    place = f"at a gap of {minus(answer.low_mm)} to {minus(answer.high_mm)} mm"
+        return f"Drawn this way, a pair on the next print has a gap of {gaps} mm {PREDICTED}."
+    gaps = f"a gap of {minus(answer.low_mm)} to {minus(answer.high_mm)} mm {PREDICTED}"
     if answer.at_edge:
-        return f"The next print begins to be {ADJECTIVES[fit]} {place} {SURE}."
-    return f"The middle of the {ADJECTIVES[fit]} range lies {place} on the next print {SURE}."
+        return f"On the next print the {fit} range begins at {gaps}."
+    return f"On the next print the middle of the {fit} range is at {gaps}."
 
 
 def evidence(measured: Iterable[MeasuredRange]) -> list[str]:
-    """Say which sizes of each form were tried by hand, and which were read with a caliper.
+    """Say which sizes of each form were tried by hand, and which were measured.
 
     Examples
     --------
@@ -204,7 +197,7 @@ def evidence(measured: Iterable[MeasuredRange]) -> list[str]:
     >>> evidence([slots])
     ['Measured: slots across x of 4 to 25 mm.']
     >>> evidence([slots.model_copy(update={"tried_mm": (4, 8), "read_mm": (4, 25)})])
-    ['Slots across x: tried by hand at 4 to 8 mm, sizes read at 4 to 25 mm.']
+    ['Slots across x: tried by hand at 4 to 8 mm, measured by caliper at 4 to 25 mm.']
     """
     return [_evidence(each) for each in measured]
 
@@ -213,65 +206,68 @@ def _evidence(each: MeasuredRange) -> str:
     if each.tried_mm is None and each.read_mm is None:  # an early profile, which did not say
         sizes = size_range(each.low_mm, each.high_mm)
         return f"Measured: {sizes_in(each.form, each.direction)} of {sizes}."
-    tried = f"at {size_range(*each.tried_mm)}" if each.tried_mm else "at no size"
-    read = f"at {size_range(*each.read_mm)}" if each.read_mm else "at no size"
-    what = sizes_in(each.form, each.direction)
-    return f"{what.capitalize()}: tried by hand {tried}, sizes read {read}."
+    what = sizes_in(each.form, each.direction).capitalize()
+    tried, read = _at("tried by hand", each.tried_mm), _at("measured by caliper", each.read_mm)
+    return f"{what}: {tried}, {read}."
+
+
+def _at(done: str, sizes_mm: tuple[float, float] | None) -> str:
+    return f"{done} at {size_range(*sizes_mm)}" if sizes_mm else f"not {done}"
 
 
 def measured_data(measured: Iterable[MeasuredRange]) -> list[dict[str, object]]:
-    """Return the sizes that an answer leans on as plain data."""
+    """Return the measured sizes behind an answer as plain data."""
     return [each.model_dump(mode="json") for each in measured]
 
 
 def size_range(low_mm: float, high_mm: float) -> str:
-    """Write a range of sizes, and once what is only one."""
+    """Write a range of sizes, or one size if both ends are the same."""
     ends = [f"{round(mm, 2):g}" for mm in (low_mm, high_mm)]
     return f"{' to '.join(dict.fromkeys(ends))} mm"
 
 
 def named(things: Sequence[str]) -> str:
-    """List things in a sentence, and only count those beyond a few."""
+    """List things in a sentence; beyond a few they are only counted."""
     more = f" and {len(things) - _MOST_NAMED} more" if len(things) > _MOST_NAMED else ""
     return ", ".join(things[:_MOST_NAMED]) + more
 
 
-def bought(piece: Hardware) -> str:
-    """Say what a bought mate is taken to be, and on whose word."""
+def hardware_sentence(piece: Hardware) -> str:
+    """Give the size of a piece of hardware, and its source."""
     limits = f"{piece.lower_mm:.3f} to {piece.upper_mm:.3f} mm"
-    return f"Bought: {piece.name}, {limits} ({piece.source})."
+    return f"Hardware: {piece.name}, {limits} ({piece.source})."
 
 
 def extrapolated(size_mm: float, direction: Direction, unmeasured: Sequence[Form]) -> str:
-    """Say that a size lies where nothing was measured, and of which forms nothing was at all."""
+    """Say that a size is outside the measured range, and which forms were not measured at all."""
     if unmeasured:
         forms = " and no ".join(sizes_in(form, direction) for form in unmeasured)
-        return f"EXTRAPOLATED from others: no {forms} were measured."
+        return f"EXTRAPOLATED from other features: no {forms} were measured."
     return (
-        f"EXTRAPOLATED: {size_mm:g} mm lies outside the sizes measured; what that leaves open is "
-        "counted."
+        f"EXTRAPOLATED: {size_mm:g} mm is outside the measured sizes; the added uncertainty is "
+        "included."
     )
 
 
 def marks(rehearsed: bool, origin: Origin, today: date | None = None) -> list[str]:
-    """Return what a reader must know before the answer: that it is made up, or of an old print."""
+    """Return what stands before an answer: that it is rehearsed, or that the print is old."""
     return [*([REHEARSED] if rehearsed else []), *filter(None, [stale_mark(origin, today)])]
 
 
 def sentences(answer: Answer, today: date | None = None) -> list[str]:
-    """Return the answer as sentences: what decides, then details.
+    """Return the answer as sentences: the decision, then details.
 
     Parameters
     ----------
     answer : Answer
     today : date, optional
-        The day from which the age of the print is counted; today unless said.
+        The day on which the age of the print is counted; today unless given.
     """
     return [*headline(answer, today), *details(answer, today)]
 
 
 def headline(answer: Answer, today: date | None = None) -> list[str]:
-    """Return marks, then what to draw and with what chance, and what puts that chance in doubt."""
+    """Return marks, what to draw, the chance, and what makes that chance doubtful."""
     question, joint = answer.question, answer.question.joint
     lines = marks(answer.rehearsed, answer.origin, today)
     lines.append(draw_sentence(answer.moves, stays_words(question, answer.moves)))
@@ -284,7 +280,7 @@ def headline(answer: Answer, today: date | None = None) -> list[str]:
 
 
 def details(answer: Answer, today: date | None = None) -> list[str]:
-    """Return what an answer leans on, most important first."""
+    """Return the details of an answer, most important first."""
     question = answer.question
     lines = [*_chance_sentences(answer)[1:], *_feel_sentences(answer)]
     lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
@@ -292,9 +288,9 @@ def details(answer: Answer, today: date | None = None) -> list[str]:
         lines += layer_sentences(answer)
     if question.printed_gap_mm is None:
         lines.append(interval_sentence(answer))
-    if question.bought is not None:
-        lines.append(bought(question.bought))
-        lines += filter(None, [flats_hint(question.bought, question.joint.direction)])
+    if question.hardware is not None:
+        lines.append(hardware_sentence(question.hardware))
+        lines += filter(None, [flats_hint(question.hardware, question.joint.direction)])
     lines += evidence(answer.measured)
     lines.append(origin_sentence(answer.origin, today))
     if question.fit in (Grade.FORCE, Grade.PUSH):
@@ -303,7 +299,7 @@ def details(answer: Answer, today: date | None = None) -> list[str]:
 
 
 def _chance_sentences(answer: Answer) -> list[str]:
-    """Say the chance, that of what was asked for first."""
+    """Give the chances, the one asked for first."""
     question, verb = answer.question, VERBS[answer.question.fit]
     alone, tight, loose = chances(answer.chance, answer.too_tight, answer.too_loose)
     missed = f"too tight {tight}"
@@ -312,14 +308,14 @@ def _chance_sentences(answer: Answer) -> list[str]:
     lines = [f"It {verb} with {alone} chance ({missed})."]
     if question.at_least is not None and question.fit is not Grade.LOOSE:
         enough = chance(answer.chance + answer.too_loose)
-        lines.insert(0, f"It {verb} or goes more easily with {enough} chance.")
+        lines.insert(0, f"It {verb} or is looser with {enough} chance.")
     if question.printed_gap_mm is not None:
         lines.insert(0, interval_sentence(answer))
     return lines
 
 
 def layer_sentences(answer: Answer) -> list[str]:
-    """Say how the sizes of a joint across layers fall on them, and what prints where they do not.
+    """Say how many layers the sizes of a joint are, and what prints if that is no whole number.
 
     Nothing for other joints.
     """
@@ -330,25 +326,25 @@ def layer_sentences(answer: Answer) -> list[str]:
     gap = _layers(answer.gap_mm, layer_mm)
     if answer.prints_as:
         verb = VERBS[answer.question.fit]
-        prints = ", or ".join(
+        prints = " or as ".join(
             f"{_layers(mm, layer_mm)} ({minus(mm)} mm), which {verb} with {chance(p)} chance"
             for mm, p in answer.prints_as
         )
         return [
             f"A gap of {minus(answer.gap_mm)} mm is {gap} of {layer_mm:g} mm ({sizes}), and only "
             "whole layers print.",
-            f"It prints as {prints}; the chance above is their mean.",
+            f"It prints as {prints}. The chance above is the mean of these.",
         ]
-    if answer.question.bought is None:
+    if answer.question.hardware is None:
         sizes += f", gap {gap}"
     if answer.question.drawn_gap_mm is not None:
-        return [f"In layers of {layer_mm:g} mm: {sizes}."]
-    best = f"without layers the best gap is {minus(answer.best_gap_mm)} mm"
-    lines = [f"In layers of {layer_mm:g} mm: {sizes}; {best}."]
-    if answer.question.bought is None and whole_layers(joint.size_mm, layer_mm) is None:
+        return [f"With {layer_mm:g} mm layers: {sizes}."]
+    best = f"before rounding to layers the best gap is {minus(answer.best_gap_mm)} mm"
+    lines = [f"With {layer_mm:g} mm layers: {sizes}; {best}."]
+    if answer.question.hardware is None and whole_layers(joint.size_mm, layer_mm) is None:
         lines.append(
-            f"{joint.size_mm:g} mm is {_layers(joint.size_mm, layer_mm)}, no whole number: both "
-            "bodies are drawn on layers."
+            f"{joint.size_mm:g} mm is {_layers(joint.size_mm, layer_mm)}, not a whole number, so "
+            "both bodies are rounded to layers."
         )
     return lines
 
@@ -360,12 +356,12 @@ def _layers(mm: float, layer_mm: float) -> str:
 
 
 def _feel_sentences(answer: Answer) -> list[str]:
-    """Say where common practice stands in for the hand."""
+    """Say where common practice is used because the trials do not show the fit."""
     if answer.feel is Feel.UNTRIED:
         return [NO_TRIALS]
     if answer.feel is Feel.UNCLEAR:
         fit = answer.question.fit
-        where = f"the {ADJECTIVES[fit]} range begins" + ("" if fit is GRADES[-1] else " and ends")
+        where = f"the {fit} range begins" + ("" if fit is GRADES[-1] else " and ends")
         return [f"The trials do not show where {where}: {PRACTICE}."]
     return []
 
@@ -387,9 +383,9 @@ def question_data(question: Question) -> dict[str, object]:
         "joint": f"{question.joint.internal}/{question.joint.external}",
         "size_mm": question.joint.size_mm,
         "across": str(question.joint.direction),
-        "hardware": question.bought.name if question.bought else None,
+        "hardware": question.hardware.name if question.hardware else None,
         "fit": str(question.fit),
-        "move": str(question.gives),
+        "move": str(question.move),
         "at_least": question.at_least,
         "drawn_gap_mm": question.drawn_gap_mm,
         "printed_gap_mm": question.printed_gap_mm,

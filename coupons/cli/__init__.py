@@ -15,23 +15,23 @@ MOST = 40  # problems shown before the rest is only counted
 
 # Order of the job. Name → one line of help, kept here so that `--help` imports no command.
 COMMANDS = {
-    "specs": "List the coupons that ship with the tool.",
+    "specs": "List the coupons that come with the tool.",
     "make": "Make a coupon: print files, map, entry sheet.",
-    "rehearse": "Fill a run's entries from a virtual printer, marked as such.",
-    "check": "Check a run folder and say everything that is wrong with it.",
-    "fit": "Learn the printer from its entries and write its profile.",
-    "offset": "Say how far to move which face for a wanted fit.",
-    "joints": "Say what to draw for every joint of a part, and whether all of it fits.",
-    "press": "Say whether a ring stands what is pressed into it.",
-    "clip": "Say whether a clip stands being bent.",
-    "compare": "Say which answers moved between profiles, and what to draw anew.",
-    "next": "Say which coupon to print next, to know more about what is asked.",
-    "board": "Put the profiles of all machines on one page, fresh or stale.",
+    "rehearse": "Fill in a run from a virtual printer, marked as rehearsed.",
+    "check": "Check a run folder and list its problems.",
+    "fit": "Fit a printer's entries and write its profile.",
+    "offset": "Say how far to move which face for a fit.",
+    "joints": "Say what to draw for each joint of a part; chance that all fit.",
+    "press": "Check the strain of a ring with a pin pressed into it.",
+    "clip": "Check the strain of a clip that bends as it snaps in.",
+    "compare": "Show which answers changed between profiles, and what to redraw.",
+    "next": "Suggest the coupon to print next, to reduce the uncertainty most.",
+    "board": "Show the profiles of all machines on one page, with their age.",
 }
 
 
 class Commands(click.Group):
-    """A group that loads a command when it is called and words our errors for a terminal."""
+    """A group that imports a command when it is called and prints our errors as lines."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the commands in the order of the job."""
@@ -52,21 +52,21 @@ class Commands(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Find the command that is asked for; of one that there is not, say the nearest."""
+        """Find the command; for an unknown one, suggest the nearest."""
         name = args[0]
         if name in COMMANDS or ctx.resilient_parsing or name.startswith("-"):
             return super().resolve_command(ctx, args)
         near = get_close_matches(name.lower(), COMMANDS, 1)
-        todo = f"Did you mean {near[0]}?" if near else f"There are: {', '.join(COMMANDS)}."
+        todo = f"Did you mean {near[0]}?" if near else f"The commands are: {', '.join(COMMANDS)}."
         raise click.UsageError(f"No such command {name!r}. {todo}", ctx)
 
     def main(self, *args: Any, **extra: Any) -> Any:
-        """Run a command; all that it writes passes through one place."""
+        """Run a command; all of its output passes through one place."""
         with outlets(), warnings_as_lines(), told_to(Lines()):
             return super().main(*args, **extra)
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Turn an error of ours, or a file out of reach, into lines on stderr and exit code 1."""
+        """Turn our errors, and files that cannot be opened, into lines on stderr, exit code 1."""
         try:
             return super().invoke(ctx)
         except (CouponError, OSError) as error:
@@ -78,16 +78,19 @@ class Commands(click.Group):
 
 def _lines(error: CouponError | OSError) -> list[str]:
     if isinstance(error, OSError):
-        got, todo = (error.strerror or "none").lower(), "See who may read it, or name another"
-        return [str(Problem(str(error.filename), "a file or folder within reach", got, todo))]
+        got, todo = (
+            (error.strerror or "none").lower(),
+            "Check its permissions, or give another path",
+        )
+        return [str(Problem(str(error.filename), "a file or folder that can be opened", got, todo))]
     lines = error.message.split("\n")
     if len(lines) <= MOST:
         return lines
     # Only a run's files are long enough to hold so many.
-    return [*lines[:MOST], f"and {len(lines) - MOST} more, which `coupons check --json` lists"]
+    return [*lines[:MOST], f"and {len(lines) - MOST} more; `coupons check --json` lists all"]
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__)
 def main() -> None:
-    """Learn how far a printer misses the drawn size, and what to draw instead."""
+    """Measure how far a printer is off the drawn size, and what to draw instead."""

@@ -1,4 +1,4 @@
-"""``coupons board``: the profiles of every machine on one page."""
+"""``coupons board``: the profiles of all machines on one page."""
 
 from datetime import date
 from pathlib import Path
@@ -14,7 +14,7 @@ import click
     type=click.Path(path_type=Path, dir_okay=False),
     default="board.html",
     show_default=True,
-    help="The page to write.",
+    help="Page to write.",
 )
 @click.option(
     "--stale-after",
@@ -23,16 +23,16 @@ import click
     default=90,
     show_default=True,
     metavar="DAYS",
-    help="Age of a print from which its profile is called stale.",
+    help="Age of a print after which its profile counts as stale.",
 )
 @click.pass_context
 def command(
     ctx: click.Context, paths: tuple[Path, ...], output: Path, stale_after_days: int
 ) -> None:
-    """Put the profiles of all machines on one page, fresh or stale, side by side.
+    """Show the profiles of all machines side by side on one page, with their age.
 
-    PATHS are profile.json files, or folders to search for them. What cannot be read is named on
-    the page and on stderr, and the exit code is 1; the others are shown all the same.
+    PATHS are profile.json files, or folders to search for them. Files that cannot be read are
+    listed on the page and on stderr, and the exit code is 1; the others are still shown.
     """
     from coupons.answering.origin import age_of
     from coupons.showing.board import read_posted, write_board

@@ -1,4 +1,4 @@
-"""``coupons check``: say everything that is wrong or odd in a run folder."""
+"""``coupons check``: list everything that is wrong or unusual in a run folder."""
 
 import json
 import textwrap
@@ -20,12 +20,12 @@ KINDS = {"fit": "fit trials", "size": "caliper readings", "zero": "jaws closed"}
 
 @click.command("check")
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
-@click.option("--json", "as_json", is_flag=True, help="Print counts and findings as JSON.")
+@click.option("--json", "as_json", is_flag=True, help="Print counts and findings as data.")
 def command(folder: Path, as_json: bool) -> None:
-    """Check a run folder and say everything that is wrong with it.
+    """Check a run folder and list its problems.
 
-    An error has to be corrected before the run can be fitted; a look may well be right, and
-    nothing is changed or dropped for it. Exit code 1 if there is an error.
+    An error has to be corrected before the run can be fitted. A look is an entry that looks wrong
+    but may be right; it is not changed or dropped. Exit code 1 if there is an error.
     """
     found = survey_run(folder)
     findings = check_survey(found)
@@ -49,7 +49,7 @@ def _as_json(found: Survey, findings: Sequence[Finding]) -> str:
 
 
 def _data(finding: Finding) -> dict[str, object]:
-    """Return a finding as data; of several told together each place with what is odd there."""
+    """Return a finding as data; if it is about several places, each with its problem."""
     data: dict[str, object] = {
         key: getattr(finding, key) for key in ("severity", "where", "what", "todo")
     }
@@ -71,7 +71,7 @@ def _as_text(found: Survey, findings: Sequence[Finding]) -> str:
         lines += ["", f"{finding.severity:<7}{one_line(finding.where)}"]
         lines += _wrapped(finding.what) + _wrapped(finding.todo)
     if len(findings) > MOST:
-        lines += ["", f"and {len(findings) - MOST} more, which --json lists"]
+        lines += ["", f"and {len(findings) - MOST} more; --json lists all"]
     return "\n".join([*lines, "", _verdict(findings)])
 
 

@@ -8,15 +8,17 @@ import click
 
 @click.command()
 @click.argument("profiles", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--joints", type=click.Path(path_type=Path), help="Ask about a list of joints.")
+@click.option(
+    "--joints", type=click.Path(path_type=Path), help="Compare answers for a list of joints."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the comparison as data.")
 def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> None:
-    """Say which answers moved between profiles, and which old drawings still work.
+    """Show which answers changed between profiles, and which drawings still work.
 
     PROFILES are two or more profile.json, the older first: the first and the last are compared.
-    From three on, each answer is also charted over all of them, in the order given. Without
-    --joints the questions are a sliding fit of each kind in each direction. What both learned of
-    the printer is compared too.
+    With three or more, each answer is also charted over all of them, in the order given. Without
+    --joints the questions are a slide fit of each kind in each direction. The fitted effects of
+    the printer are compared too.
     """
     from coupons.answering.compare import compare, drifts
     from coupons.answering.compare_terms import compare_terms
@@ -44,23 +46,23 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
         if joints is None
         else {listed.name: question_of(listed) for listed in read_listed(joints)}
     )
-    moves = compare(known[0], known[-1], questions)
+    changes = compare(known[0], known[-1], questions)
     terms = compare_terms(known[0], known[-1])
     found = drifts(known, questions)
     if as_json:
-        click.echo(json.dumps(as_data(moves, found, terms), indent=1))
+        click.echo(json.dumps(as_data(changes, found, terms), indent=1))
         return
     for line in heading(known):
         click.echo(click.wrap_text(line, 80, subsequent_indent="  "))
-    click.echo("\n".join(["", *compare_lines(moves), ""]))
-    notes = compare_notes(moves, is_same([known[0], known[-1]]))
+    click.echo("\n".join(["", *compare_lines(changes), ""]))
+    notes = compare_notes(changes, is_same([known[0], known[-1]]))
     tried = all(profile.counts.trials for profile in (known[0], known[-1]))
     table = list(term_lines(terms, every=not tried))
     for note in [*notes, term_note(terms)]:
         click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
     if table:
         click.echo("\n".join(["", *table]))
-    # What a chart of two would say stands in the table.
+    # For two profiles the table says what a chart would.
     for note in ["", *drift_lines(found)] if found and len(known) > FEWEST else ():
         indent = "  " if note.startswith("  ") else ""
         text = click.wrap_text(note.strip(), 80, indent, indent + "  ")

@@ -1,4 +1,4 @@
-"""``coupons fit``: learn the printer from its entries."""
+"""``coupons fit``: fit a printer's entries and write its profile."""
 
 import json
 from pathlib import Path
@@ -16,22 +16,22 @@ if TYPE_CHECKING:
     "-o",
     "--output",
     type=click.Path(path_type=Path),
-    help="Where to write the profile; profile.json in the last folder if not given.",
+    help="Profile to write; by default profile.json in the last folder.",
 )
 @click.option(
     "--without",
     metavar="ROW",
     multiple=True,
-    help="Leave out the entry in this row of entries.csv, RUN:ROW with several runs; repeatable."
-    " The profile keeps it on record.",
+    help="Leave out the entry in this row of entries.csv, RUN:ROW with several runs; may be"
+    " repeated. The profile keeps a record of it.",
 )
 @click.option(
     "--yardstick",
     is_flag=True,
-    help="Show in the report how general-purpose regressions do on the same readings; takes"
+    help="Show in the report how well general-purpose regressions predict the same readings; takes"
     " several seconds more.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
+@click.option("--json", "as_json", is_flag=True, help="Print the result as data.")
 def command(
     folders: tuple[Path, ...],
     output: Path | None,
@@ -39,12 +39,12 @@ def command(
     yardstick: bool,
     as_json: bool,
 ) -> None:
-    """Learn a printer from one or several runs of one machine and material.
+    """Fit one or several runs of one machine and material, and write the profile.
 
-    Writes profile.json, which answers `coupons offset`, and beside it report.html to look at and
+    Writes profile.json, which `coupons offset` reads, and beside it report.html to read and
     wall-card.html to hang up; with -o bench-2.json, bench-2-report.html and bench-2-wall-card.html.
-    Says what to do first, what the printer does wrong, which entries are surprising and how well
-    features are foretold.
+    Prints what to do first, the sources of error, the surprising entries and a cross-check of the
+    predictions.
     """
     from coupons.atomic import together
     from coupons.learning.decisions import leave_out

@@ -1,4 +1,4 @@
-"""``coupons joints``: every joint of a part at once."""
+"""``coupons joints``: all joints of a part at once."""
 
 import json
 from pathlib import Path
@@ -11,26 +11,34 @@ import click
 @click.argument("joints", type=click.Path(path_type=Path))
 @click.option(
     "-o",
-    "--out",
+    "--output",
+    "folder",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Folder to write joints.csv, joints.html and variables.csv into.",
+    help="Folder to write joints.csv, joints.html and drawn-sizes.csv into.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answers as data.")
 @click.pass_context
 def command(
-    ctx: click.Context, profile: Path, joints: Path, out: Path | None, as_json: bool
+    ctx: click.Context, profile: Path, joints: Path, folder: Path | None, as_json: bool
 ) -> None:
-    """Say what to draw for every joint of a part, and the chance that all of it fits.
+    """Say what to draw for each joint of a part, and the chance that all of them fit.
 
     PROFILE is the profile.json that `coupons fit` wrote. JOINTS is a CSV file with the columns
-    name, internal, external, size_mm, across, fit, gives, hardware and at_least; one joint a row.
-    Across is the printer's axis across the faces; of a round joint, along its axis. A fit is force,
-    push, slide, loose, or a printed gap in mm such as 0.2; gives is internal, external or both;
-    hardware, such as "pin 8 m6" or "screw M3", stands for the side it replaces. A screw with the
-    series of its hole, such as "screw M3 medium", takes no fit. at_least, such as 0.95 or 95 %,
-    asks for the smallest gap that goes so easily or more easily with this chance.
+    name, internal, external, size_mm, across, fit, move, hardware and at_least, one joint a row:
 
-    Ends with 1 if a joint has no answer.
+    across: printer axis across the faces; of a round joint, along its axis.
+
+    fit: force, push, slide, loose, or a printed gap in mm such as 0.2.
+
+    move: body whose faces move, internal, external (the default) or both.
+
+    hardware: such as "pin 8 m6" or "screw M3"; leave the form that it replaces blank. A screw with
+    the series of its hole, such as "screw M3 medium", takes no fit.
+
+    at_least: such as 0.95 or 95 %; asks for the smallest gap with this chance of the fit or a
+    looser one.
+
+    Exit code 1 if a joint has no answer.
     """
     from coupons.answering.joint_words import as_data, note_lines, table_lines
     from coupons.answering.joints import answer_part
@@ -44,10 +52,10 @@ def command(
             f"file, got {profile.name} and {joints.name}."
         )
     part = answer_part(read_profile(profile), read_listed(joints))
-    if out is not None:
+    if folder is not None:
         from coupons.showing.joints_page import write_part
 
-        write_part(part, out, joints)
+        write_part(part, folder, joints)
     if as_json:
         click.echo(json.dumps(as_data(part), indent=1))
     else:

@@ -9,7 +9,7 @@ def length(text: str) -> float:
     Raises
     ------
     click.BadParameter
-        If it is none.
+        If it is not a length.
     """
     from coupons.answering.lengths import length_mm
 

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 
 def read_listed(path: Path) -> "tuple[ListedJoint, ...]":
-    """Read a list of joints; say on stderr which of its columns are not read."""
+    """Read a list of joints; report on stderr the columns that are not used."""
     from coupons.answering.joint_list import read_joints
     from coupons.answering.joint_words import ignored_columns
 

@@ -51,7 +51,7 @@ def _length(low: float, high: float) -> click.FloatRange:
     "layer_height_mm",
     type=_length(0.04, 1.0),
     metavar="MM",
-    help="Layer height to lay the coupon out for; heights are rounded to it.",
+    help="Layer height; heights of the coupon are rounded to whole layers.",
 )
 @click.option(
     "--nozzle",
@@ -65,7 +65,7 @@ def _length(low: float, high: float) -> click.FloatRange:
     "speed_mm_s",
     type=_length(1, 2000),
     metavar="MM/S",
-    help="Printing speed, kept with the run; the time is stated for it.",
+    help="Printing speed, kept with the run and used to estimate the time.",
 )
 @click.option(
     "--bed", "bed_mm", type=BedSize(), metavar="XxY", help="Bed size in mm, for example 220x220."
@@ -82,8 +82,8 @@ def command(
 ) -> None:
     """Make a coupon from SPEC, a shipped name or the path of a .toml file.
 
-    Writes print files, a map, a sheet of entries to fill in and the conditions to state into one
-    folder. A folder that holds entries is never written over, nor is a file that is somebody's own.
+    Writes print files, a map, entry sheets and a file of conditions to fill in into one folder.
+    Entries, and files that the tool did not write, are never overwritten.
     """
     from coupons.atomic import together
     from coupons.making.estimate import estimate
@@ -121,7 +121,7 @@ def _told(folder: Path, cost: "Estimate", speed_mm_s: float, rounded: tuple[str,
         *_wrapped(f"({model_words(speed_mm_s)})", "         "),
         *_rounding(rounded),
         "",
-        "Print so that the coupon shows the printer, not a trick:",
+        "How to print it:",
     ]
     for advice in PRINT_ADVICE:
         lines += _wrapped(advice, "  ", first="- ")

@@ -1,4 +1,4 @@
-"""``coupons next``: which shipped coupon would teach most about what is asked."""
+"""``coupons next``: which shipped coupon would reduce the uncertainty most."""
 
 import json
 from pathlib import Path
@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 
 _MOST_SHOWN = 8
 _NO_COUPON = (
-    "No shipped coupon tries such a joint: write a spec that does (the shipped ones",
-    "show how). Of those that ship the first would teach most, by what the model",
-    "says of other joints.",
+    "No shipped coupon tries such a joint: write a spec that does (see the shipped",
+    "ones). Of the shipped ones the first would help most, as predicted from other",
+    "joints.",
 )
 
 
@@ -24,7 +24,7 @@ _NO_COUPON = (
 @click.argument("profile", type=click.Path(path_type=Path))
 @click.option("--joints", type=click.Path(path_type=Path), help="Ask about a list of joints.")
 @click.option("--joint", help="Ask about one joint: slot/tongue or hole/pin.")
-@click.option("--size", "size_mm", type=length, help="Its nominal size, mm.")
+@click.option("--size", "size_mm", type=length, help="Nominal size of the joint, mm.")
 @click.option("--across", help="Printer axis across its faces; of a round one, along its axis.")
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
@@ -37,10 +37,10 @@ def command(
     fit: str | None,
     as_json: bool,
 ) -> None:
-    """Say which coupon to print next, to know more about what is asked.
+    """Suggest the coupon to print next, to reduce the uncertainty most.
 
-    PROFILE is the profile.json that `coupons fit` wrote. Without --joints or --joint it asks about
-    a sliding fit of each kind in each direction.
+    PROFILE is the profile.json that `coupons fit` wrote. Without --joints or --joint the
+    questions are a slide fit of each kind in each direction.
     """
     from coupons.answering.next_coupon import gains, shipped_coupons
     from coupons.answering.origin import origin_data, origin_of, origin_sentence
@@ -84,7 +84,7 @@ def _questions(
             raise click.UsageError(f"Only with --joint: {', '.join(given)}.")
         return [ask_about(profile, question) for question in USUAL]
     if size_mm is None or across is None:
-        raise click.UsageError("--joint takes --size and --across with it.")
+        raise click.UsageError("--joint also needs --size and --across.")
     question = Question(parse_joint(joint, size_mm, across), known(FITS, fit or "slide", "fit"))
     return [ask_about(profile, question)]
 
@@ -92,7 +92,7 @@ def _questions(
 def _lines(asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, float]) -> list[str]:
     best = found[0]
     order = sorted(range(len(asked)), key=lambda n: -asked[n].known_to_mm)[:_MOST_SHOWN]
-    lines = [f"{'asked':<46}{'now':>12}{'after ' + best.coupon:>18}"]
+    lines = [f"{'question':<46}{'now':>12}{'after ' + best.coupon:>18}"]
     for n in order:
         now = f"±{asked[n].known_to_mm:.2f} mm" + ("" if asked[n].measured else " *")
         lines.append(f"{asked[n].name[:45]:<46}{now:>12}{f'±{best.known_to_mm[n]:.2f} mm':>18}")

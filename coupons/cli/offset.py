@@ -11,21 +11,21 @@ from coupons.cli.lengths import length
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer
 
-# How many of the sentences decide, all sentences, and the same as data.
+# Number of sentences in the head, all sentences, and the same as data.
 Spoken = tuple[int, list[str], dict[str, object]]
 
 _OPTIONS = {
     "joint": "--joint",
     "size_mm": "--size",
     "fit": "--fit",
-    "gives": "--move",
+    "move": "--move",
     "at_least": "--at-least",
     "drawn_gap_mm": "--drawn-gap",
     "printed_gap_mm": "--printed-gap",
     "hardware": "--hardware",
     "limits": "--limits",
     "form": "--form",
-    "printed_mm": "--prints",
+    "prints_mm": "--prints",
     "strain_limit": "--strain-limit",
 }
 _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
@@ -43,29 +43,28 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option(
     "--move",
-    "gives",
-    help="Which body gives way: internal, external (the default) or both.",
+    help="Body whose faces move: internal, external (the default) or both.",
 )
 @click.option(
     "--at-least",
     type=float,
-    help="Smallest gap that goes at least this easily with this chance, such as 0.95.",
+    help="Ask for the smallest gap with this chance of the fit or a looser one, such as 0.95.",
 )
-@click.option("--drawn-gap", "drawn_gap_mm", type=length, help="Ask about this gap, mm.")
+@click.option("--drawn-gap", "drawn_gap_mm", type=length, help="Ask about this drawn gap, mm.")
 @click.option("--printed-gap", "printed_gap_mm", type=length, help="Ask for this printed gap, mm.")
 @click.option(
     "--hardware",
-    help='A bought mate: "pin 8 m6", "screw M3" or, with its clearance hole, "screw M3 medium".',
+    help='Hardware as mate: "pin 8 m6", "screw M3" or, with its clearance hole, "screw M3 medium".',
 )
 @click.option(
     "--limits",
     help='Limits: "12 H9/d9" with --joint, "12 H13" with --form, or numbers such as "12 ±0.1", '
-    '"12 +0.1/0", "11.9..12.1"; what comes closest.',
+    '"12 +0.1/0", "11.9..12.1": what to draw, and the chance to meet them.',
 )
 @click.option("--form", help="A single hole, slot, pin or tongue; with --prints or --limits.")
-@click.option("--prints", "printed_mm", type=length, help="Size that it is to print with, mm.")
+@click.option("--prints", "prints_mm", type=length, help="Printed size wanted, mm.")
 @click.option(
-    "--strain-limit", type=float, help="Strain that the printed material stands, such as 0.01."
+    "--strain-limit", type=float, help="Strain limit of the printed material, such as 0.01 for 1 %."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(profile: Path, as_json: bool, **asked: Any) -> None:
@@ -74,9 +73,9 @@ def command(profile: Path, as_json: bool, **asked: Any) -> None:
     PROFILE is the profile.json that `coupons fit` wrote, or the folder with it. A positive offset
     moves a face out of its material, a negative one into it.
 
-    Ask about a joint of two printed bodies (--joint, --size), about a printed one with a bought
-    mate (--hardware), about limits of a standard (--joint, --limits), or about one size by itself
-    (--form with --prints or --limits).
+    Ask about a joint of two printed bodies (--joint, --size), a printed body with hardware
+    (--hardware), limits of a standard (--joint, --limits), or a single size (--form with --prints
+    or --limits).
     """
     from coupons.answering.ask import load_profile
 
@@ -89,13 +88,13 @@ def command(profile: Path, as_json: bool, **asked: Any) -> None:
 
 
 def _answer(printer: "Printer", asked: dict[str, Any]) -> Spoken:
-    """Choose what is asked by the options that are given."""
+    """Choose the kind of question by the options."""
     gaps = _given(asked, *_GAPS)
     if len(gaps) > 1:
         raise click.UsageError(f"Not together: {', '.join(gaps)}. Ask for one of them.")
     if asked["limits"] is not None:
         return _limits(printer, asked)
-    if asked["form"] is not None or asked["printed_mm"] is not None:
+    if asked["form"] is not None or asked["prints_mm"] is not None:
         return _single(printer, asked)
     if asked["hardware"] is not None:
         return _hardware(printer, asked)
@@ -107,7 +106,7 @@ def _given(asked: dict[str, Any], *names: str) -> list[str]:
 
 
 def _allow_only(asked: dict[str, Any], what: str, allowed: tuple[str, ...], todo: str) -> None:
-    """Refuse every option that the answer would pay no heed to."""
+    """Refuse every option that the answer would ignore."""
     odd = _given(asked, *(name for name in _OPTIONS if name not in allowed))
     if odd:
         raise click.UsageError(f"Not together with {what}: {', '.join(odd)}. {todo}.")
@@ -116,7 +115,7 @@ def _allow_only(asked: dict[str, Any], what: str, allowed: tuple[str, ...], todo
 def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.size_words import limits_data, limits_headline, limits_sentences
 
-    todo = "The code says which sizes are wanted and how far they may miss: leave out the rest"
+    todo = "The limits already set the sizes: leave out the rest"
     _allow_only(asked, "--limits", ("limits", "joint", "form"), todo)
     code, across = asked["limits"], asked["across"]
     if (asked["joint"] is None) is (asked["form"] is None):
@@ -125,21 +124,19 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
             '"12 H9/d9", or with --form hole for one, such as "12 H13".'
         )
     if asked["form"] is not None:
-        return _size_words(printer.size(asked["form"], across=across, limits_code=code))
+        return _size_words(printer.size(asked["form"], across=across, limits=code))
     answer = printer.limits(code, joint=asked["joint"], across=across)
     return len(limits_headline(answer)), limits_sentences(answer), limits_data(answer)
 
 
 def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
-    todo = "For a fit ask about a --joint with its --size, or about a mate with --hardware"
-    what = " and ".join(_given(asked, "form", "printed_mm"))
-    _allow_only(asked, what, ("form", "printed_mm"), todo)
-    if asked["form"] is None or asked["printed_mm"] is None:
-        raise click.UsageError(
-            "A single size takes both --form and --prints, or --limits for --prints."
-        )
+    todo = "For a fit use --joint with --size, or --hardware"
+    what = " and ".join(_given(asked, "form", "prints_mm"))
+    _allow_only(asked, what, ("form", "prints_mm"), todo)
+    if asked["form"] is None or asked["prints_mm"] is None:
+        raise click.UsageError("A single size needs --form with --prints or --limits.")
     return _size_words(
-        printer.size(asked["form"], printed_mm=asked["printed_mm"], across=asked["across"])
+        printer.size(asked["form"], prints_mm=asked["prints_mm"], across=asked["across"])
     )
 
 
@@ -148,14 +145,12 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
 
     name = asked["hardware"]
     allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit")
-    todo = "The bought piece has its size, and the printed body is the one that moves: leave it out"
+    todo = "The hardware sets the size, and only the printed body moves: leave it out"
     _allow_only(asked, "--hardware", allowed, todo)
     piece = hardware(name)
     if piece.printed is None or _given(asked, "fit", *_GAPS):  # both together are refused there
         return _joint(printer, asked)
-    todo = (
-        f"Its standard gives the hole: leave out {piece.series} to ask for a fit, or leave it out"
-    )
+    todo = f"Its standard sets the hole: leave out {piece.series} to ask for a fit, or leave it out"
     _allow_only(asked, f'--hardware "{name}"', ("hardware", "joint"), todo)
     return _size_words(printer.clearance_hole(name, across=asked["across"], joint=asked["joint"]))
 
@@ -172,13 +167,13 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
 
     if asked["hardware"] is None and (asked["joint"] is None or asked["size_mm"] is None):
         raise click.UsageError(
-            "Ask about --joint and --size, --hardware, --limits, or --form and --prints."
+            "Use --joint with --size, or --hardware, or --limits, or --form with --prints."
         )
-    wishes = ("size_mm", "across", "gives", "at_least", "drawn_gap_mm", "printed_gap_mm")
+    wishes = ("size_mm", "across", "move", "at_least", "drawn_gap_mm", "printed_gap_mm")
     answer = printer.offset(
         asked["joint"],
         fit=asked["fit"] or "slide",
-        bought=asked["hardware"],
+        hardware=asked["hardware"],
         **{name: asked[name] for name in wishes},
     )
     lines, data = sentences(answer), as_data(answer)

@@ -1,4 +1,4 @@
-"""The one place where words leave: standard output and standard error of every command."""
+"""Output of every command: all text to stdout and stderr passes here."""
 
 import errno
 import os
@@ -14,18 +14,18 @@ from coupons.errors import DoubtWarning, Problem, WriteError
 from coupons.neutral import encodable, neutral
 
 EVERY_S = 5.0
-"""Seconds between two lines about long work."""
+"""Seconds between two progress lines."""
 
 
 class Outlet:
-    """A text stream that takes any text: harmless for a terminal, in what its encoding has.
+    """A text stream that takes any text and makes it safe for a terminal and its encoding.
 
     Parameters
     ----------
     stream : TextIO
-        Where to.
+        Where the text goes.
     name : str
-        What it is called in an error.
+        Its name in an error.
     """
 
     def __init__(self, stream: TextIO, name: str) -> None:
@@ -33,7 +33,7 @@ class Outlet:
         self._name = name
 
     def write(self, text: str) -> int:
-        """Write a text; return how many characters of it were taken, which is all."""
+        """Write a text; return its number of characters."""
         shown = encodable(neutral(text), self._stream.encoding or "utf-8")
         if shown:  # the parser writes nothing, to find out what kind of stream this is
             with self._worded():
@@ -41,7 +41,7 @@ class Outlet:
         return len(text)
 
     def flush(self) -> None:
-        """Hand on what was written."""
+        """Flush the stream."""
         with self._worded():
             self._stream.flush()
 
@@ -53,7 +53,7 @@ class Outlet:
 
     @contextmanager
     def _worded(self) -> Iterator[None]:
-        """Word that no more can be written, such as to a full disk; a closed pipe is no fault."""
+        """Turn a failed write, such as to a full disk, into our error; a closed pipe is none."""
         try:
             yield
         except OSError as error:
@@ -61,11 +61,11 @@ class Outlet:
                 raise
             self._give_up()
             got = (error.strerror or "none").lower()
-            todo = "Make room, or send it elsewhere"
+            todo = "Free some space, or write elsewhere"
             raise WriteError([Problem(self._name, "a place to write to", got, todo)]) from None
 
     def _give_up(self) -> None:
-        """Let what is still held back go nowhere, or the interpreter would try again at its end."""
+        """Discard buffered text, or the interpreter would try to write it again at its end."""
         with suppress(OSError, ValueError):
             nowhere = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nowhere, self._stream.fileno())
@@ -73,13 +73,13 @@ class Outlet:
 
 
 class Lines:
-    """Says on stderr how far long work has come: a line now and then, none about short work."""
+    """Reports progress of long work on stderr: a line now and then, none for short work."""
 
     def __init__(self) -> None:
         self._next_s = time.monotonic() + EVERY_S
 
     def __call__(self, what: str, done: int, of: int) -> None:
-        """Say it if it is time; the last step says nothing, as its result follows."""
+        """Print a line if it is time; none for the last step, as its result follows."""
         now_s = time.monotonic()
         if now_s < self._next_s or done == of:
             return
@@ -90,7 +90,7 @@ class Lines:
 
 @contextmanager
 def warnings_as_lines() -> Iterator[None]:
-    """Say warnings of ours on stderr as a person reads them; others keep their form."""
+    """Print our warnings as plain lines on stderr; others keep their form."""
     with warnings.catch_warnings():
         show = warnings.showwarning
 
@@ -103,7 +103,7 @@ def warnings_as_lines() -> Iterator[None]:
             line: str | None = None,
         ) -> None:
             if issubclass(category, DoubtWarning):
-                sys.stderr.write(textwrap.fill(f"Doubtful: {message}", 80) + "\n")
+                sys.stderr.write(textwrap.fill(f"Warning: {message}", 80) + "\n")
             else:
                 show(message, category, filename, lineno, file, line)
 
@@ -114,7 +114,7 @@ def warnings_as_lines() -> Iterator[None]:
 
 @contextmanager
 def outlets() -> Iterator[None]:
-    """Send everything that is written meanwhile through `Outlet`."""
+    """Send all output inside the block through `Outlet`."""
     before = sys.stdout, sys.stderr
     ours = Outlet(sys.stdout, "standard output"), Outlet(sys.stderr, "standard error")
     sys.stdout, sys.stderr = ours

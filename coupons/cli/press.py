@@ -1,4 +1,4 @@
-"""``coupons press``: whether a ring stands what is pressed into it."""
+"""``coupons press``: the strain of a ring with a pin pressed into it."""
 
 import click
 
@@ -10,7 +10,7 @@ from coupons.cli.spoken import say
 @click.option(
     "--interference",
     required=True,
-    help="How much larger the pin is than the hole, over the diameter.",
+    help="How much larger the pin is than the hole, in diameter.",
 )
 @click.option("--ring-outside", required=True, help="Outside diameter of the ring.")
 @click.option("--ring-modulus", required=True, help="Its Young's modulus, such as 3500 MPa.")
@@ -18,22 +18,22 @@ from coupons.cli.spoken import say
 @click.option("--pin-bore", help="Bore of the pin; solid if not given.")
 @click.option(
     "--pin-modulus",
-    help="Young's modulus of the pin; if not given, a metal one that stays as it is.",
+    help="Young's modulus of the pin; rigid, as metal, if not given.",
 )
 @click.option("--pin-poisson", help="Poisson's ratio of the pin; 0.36 if not given.")
 @click.option(
-    "--strain-limit", required=True, help="Strain that the ring's material stands: 0.01 or 1 %."
+    "--strain-limit", required=True, help="Strain limit of the ring's material: 0.01 or 1 %."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 @click.pass_context
 def command(ctx: click.Context, /, as_json: bool, **typed: str | None) -> None:
-    """Say whether a ring stands the pin that is pressed into it.
+    """Check the strain of a ring with a pin pressed into it.
 
-    Reckoned for two round elastic bodies, the ring and the pin in it. The material's figures are
-    yours: its data sheet has them. How tight the fits of your printer come out, and how often
-    tighter, is told by `coupons offset` with --strain-limit.
+    Calculated for two round elastic bodies, the ring and the pin in it. Take the values of the
+    material from its data sheet. For the fits of your own printer, with their scatter, use
+    `coupons offset` with --strain-limit.
 
-    Ends with 1 if the strain is beyond the limit.
+    Exit code 1 if the strain is beyond the limit.
     """
     from coupons.answering.sanity_ask import ask_press
     from coupons.answering.sanity_words import press_data, press_sentences

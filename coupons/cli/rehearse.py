@@ -9,15 +9,21 @@ import click
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 @click.option(
     "--machine",
-    help="A shipped virtual machine (bench-1, bench-2, attic-1) or the path of a TOML file; else "
-    "the one that the run is named after, or bench-1.",
+    help="A shipped virtual machine (bench-1, bench-2, attic-1) or the path of a TOML file; by "
+    "default the one with the run's machine name, or bench-1.",
 )
-@click.option("--seed", default=1, show_default=True, type=click.IntRange(min=0))
+@click.option(
+    "--seed",
+    default=1,
+    show_default=True,
+    type=click.IntRange(min=0),
+    help="Seed of the random numbers.",
+)
 def command(folder: Path, machine: str | None, seed: int) -> None:
-    """Fill in a run's entries from a virtual printer, to see the whole job before printing.
+    """Fill in a run from a virtual printer, to see the whole job before printing.
 
-    The run is marked as rehearsed for good, and everything made from it says so. Entries that
-    anybody typed are never written over. The same seed makes the same entries.
+    The run stays marked as rehearsed, and everything made from it says so. Entries that were typed
+    are never overwritten. The same seed makes the same entries.
     """
     from coupons.measuring.rehearsal import namesake, rehearse
 

@@ -1,4 +1,4 @@
-"""``coupons specs``: list the shipped coupons and what each costs to print."""
+"""``coupons specs``: list the shipped coupons with plastic and time."""
 
 import json
 from dataclasses import asdict
@@ -8,12 +8,12 @@ import click
 
 
 @click.command("specs")
-@click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
+@click.option("--json", "as_json", is_flag=True, help="Print the list as data.")
 def command(as_json: bool) -> None:
-    """List the coupons that ship with the tool.
+    """List the coupons that come with the tool.
 
-    Plastic and time are for the machine that each coupon is laid out for, time at 60 mm/s, by the
-    model that `coupons make` states. A path to a spec of your own works wherever a name does.
+    Plastic and time are for each coupon's own nozzle and layer height, at 60 mm/s; `coupons make`
+    states how they are estimated. The path of your own spec works wherever a name does.
     """
     rows = _rows()
     click.echo(json.dumps(rows, indent=1) if as_json else _table(rows))

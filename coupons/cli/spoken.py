@@ -1,4 +1,4 @@
-"""Saying an answer for a command: as sentences for a terminal, or as data."""
+"""Printing an answer: as sentences for a terminal, or as data."""
 
 import json
 from collections.abc import Mapping, Sequence

@@ -113,9 +113,7 @@ def labels_clash(
     return items[0].id, items[1].id
 
 
-def _far_texts(
-    whole_id: str, turn_deg: Turn, length: float, measures: Measures
-) -> tuple[str, ...]:
+def _far_texts(whole_id: str, turn_deg: Turn, length: float, measures: Measures) -> tuple[str, ...]:
     """Return what stands on the farther rail: the cut corner and one arrow tell the other one."""
     both = (whole_id, *marks(turn_deg))
     clear = (len(both) - 1) * measures.label_clear_mm

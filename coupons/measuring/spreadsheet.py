@@ -8,7 +8,8 @@ ones that a spreadsheet shows.
 import csv
 import io
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from itertools import pairwise
 from pathlib import Path
@@ -34,6 +35,8 @@ class Layout:
         What to do when there is no such file, or nothing in it.
     error : type of CouponError
         What to raise.
+    earlier : mapping of str to str
+        Columns that had another name in earlier versions, and what they are called now.
     most_rows : int
         More rows than this were not typed by anybody, and nothing after could work on them.
     """
@@ -45,6 +48,7 @@ class Layout:
     if_missing: str
     if_empty: str
     error: type[CouponError]
+    earlier: Mapping[str, str] = field(default_factory=dict)
     most_rows: int = 100_000
 
 
@@ -152,8 +156,13 @@ def _header(file: str, number: int, cells: list[str], layout: Layout) -> list[st
         for name in layout.columns
         if header.count(name) > 1
     ]
+    earlier = {new: old for old, new in layout.earlier.items() if old in header}
+    problems += [
+        Problem(where, f"a column {new}", old, f"Rename it: {old} is now called {new}")
+        for new, old in earlier.items()
+    ]
     strange = [name for name in header if name and name not in layout.columns]
-    missing = [name for name in layout.columns if name not in header]
+    missing = [name for name in layout.columns if name not in header and name not in earlier]
     for name in missing:
         near = get_close_matches(name, strange, 1)
         if near:

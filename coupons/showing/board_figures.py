@@ -10,7 +10,7 @@ from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.showing.learned import half_of_90, is_learned
 from coupons.showing.plot import Scale, number
-from coupons.terms import Direction, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 _WIDTH, _HEIGHT = 150.0, 26.0
 
@@ -59,7 +59,7 @@ def _gap(internal: Form, external: Form, size_mm: float, direction: Direction, f
 
     def ask(profile: Profile) -> Value | None:
         try:
-            found = answer(profile, Question(joint, fit, Gives.EXTERNAL))
+            found = answer(profile, Question(joint, fit, MovingBody.EXTERNAL))
         except AnswerError:
             return None
         if found.extrapolated:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from coupons.making.record import CouponFeature
 from coupons.measuring.entries import FitEntry
 from coupons.measuring.run import Run
-from coupons.terms import GRADES, INTERNAL, Gives, Grade, Joint
+from coupons.terms import GRADES, INTERNAL, Grade, Joint, MovingBody
 
 
 @dataclass(frozen=True)
@@ -20,10 +20,10 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Family:
-    """Trials of one kind of joint. ``gives`` is the side whose drawn size makes the gaps."""
+    """Trials of one kind of joint. ``move`` is the side whose drawn size makes the gaps."""
 
     joint: Joint
-    gives: Gives
+    move: MovingBody
     outcomes: tuple[Outcome, ...]
 
     @property
@@ -39,7 +39,7 @@ def families(runs: Sequence[Run]) -> tuple[Family, ...]:
     Trials in which nothing was told apart (any grade from no-go to loose) are left out, and so are
     those of bought mates: they say as much of the printer, but are no joint of two printed parts.
     """
-    found: dict[tuple[Joint, Gives], list[Outcome]] = {}
+    found: dict[tuple[Joint, MovingBody], list[Outcome]] = {}
     for run in runs:
         features = {feature.id: feature for feature in run.coupon.features}
         for entry in _told(run.fits):
@@ -60,10 +60,10 @@ def _order(joint: Joint) -> tuple[str, str, float]:
 
 def _outcome(
     fixed: CouponFeature, mate: CouponFeature, entry: FitEntry
-) -> tuple[tuple[Joint, Gives], Outcome]:
+) -> tuple[tuple[Joint, MovingBody], Outcome]:
     is_internal = fixed.form in INTERNAL
     internal, external = (fixed, mate) if is_internal else (mate, fixed)
     joint = Joint(internal.form, external.form, mate.size_mm, fixed.direction)
     gap_mm = round(internal.size_mm - external.size_mm, 6)
-    gives = Gives.INTERNAL if is_internal else Gives.EXTERNAL
-    return (joint, gives), Outcome(gap_mm, entry.tightest, entry.loosest)
+    move = MovingBody.INTERNAL if is_internal else MovingBody.EXTERNAL
+    return (joint, move), Outcome(gap_mm, entry.tightest, entry.loosest)

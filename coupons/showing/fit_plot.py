@@ -27,7 +27,7 @@ _STEPS = 121
 
 def grade_chances(profile: Profile, family: Family, gaps_mm: Array) -> Array:
     """Return the chance of each grade at each drawn gap on the next print, shape (5, n)."""
-    clearance = Clearance(profile, family.joint, family.gives, gaps_mm)
+    clearance = Clearance(profile, family.joint, family.move, gaps_mm)
     from_grade = np.array([clearance.chance_from(grade) for grade in GRADES])
     above = np.vstack([from_grade[1:], np.zeros(len(gaps_mm))])
     chances: Array = np.maximum(from_grade - above, 0.0)

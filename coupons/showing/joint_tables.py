@@ -8,7 +8,7 @@ from coupons.answering.where_measured import coupons_with
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.showing.families import Family
-from coupons.terms import FITS, Direction, Form, Gives, Grade, Joint
+from coupons.terms import FITS, Direction, Form, Grade, Joint, MovingBody
 
 USUAL_SIZE_MM = 10.0
 # The joints that a designer may ask of any machine, whether or not this coupon had them.
@@ -77,17 +77,17 @@ def _size_mm(profile: Profile, internal: Form, direction: Direction) -> float:
 
 
 def _lines(profile: Profile, joint: Joint) -> tuple[FitLine, ...]:
-    one = fit_answers(profile, joint, Gives.EXTERNAL)
-    both = fit_answers(profile, joint, Gives.BOTH)
+    one = fit_answers(profile, joint, MovingBody.EXTERNAL)
+    both = fit_answers(profile, joint, MovingBody.BOTH)
     return tuple(FitLine(fit, one[fit], both[fit]) for fit in FITS if fit in one and fit in both)
 
 
-def fit_answers(profile: Profile, joint: Joint, gives: Gives) -> dict[Grade, Answer]:
+def fit_answers(profile: Profile, joint: Joint, move: MovingBody) -> dict[Grade, Answer]:
     """Answer every fit of a joint; those not measured at its size are left out."""
     answers = {}
     for fit in FITS:
         try:
-            found = answer(profile, Question(joint, fit, gives))
+            found = answer(profile, Question(joint, fit, move))
         except AnswerError:  # not measured, or no gap that goes with such a chance
             continue
         if not found.extrapolated:

@@ -1,9 +1,8 @@
-"""The files that answer a list of joints: a page to read, a table, and variables for CAD."""
+"""The files that answer a list of joints: a page to read, a table, and the sizes to draw."""
 
 import os
-import re
 from collections import Counter
-from collections.abc import Callable, Set
+from collections.abc import Callable, Collection, Set
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -11,12 +10,13 @@ from urllib.parse import quote
 
 from coupons.answering.joint_words import (
     COLUMNS,
+    SIZE_COLUMNS,
     answers_csv,
     short_move,
+    sizes_csv,
     tightness_sentence,
     together_sentence,
     told_once,
-    variables_csv,
     warnings,
     wish,
 )
@@ -36,11 +36,7 @@ _EARLIER_COLUMNS = (
     "name,internal,external,size_mm,along,fit,hardware,internal_drawn_mm,external_drawn_mm,"
     "internal_offset_mm,external_offset_mm,faces,chance,warnings"
 )
-TABLE, PAGE, VARIABLES = "joints.csv", "joints.html", "variables.csv"
-# Ours end in a form; a designer may keep variables of the same columns that do not.
-_VARIABLES = re.compile(
-    rf"name,value,unit\r?\n((REHEARSED_do_not_build|\w+_({'|'.join(Form)})),.*\r?\n)*"
-)
+TABLE, PAGE, SIZES = "joints.csv", "joints.html", "drawn-sizes.csv"
 
 
 @dataclass(frozen=True)
@@ -58,7 +54,7 @@ class Share:
 
 
 def write_part(part: PartAnswer, folder: Path, source: Path) -> None:
-    """Write ``joints.csv``, ``joints.html`` and ``variables.csv`` into a folder.
+    """Write ``joints.csv``, ``joints.html`` and ``drawn-sizes.csv`` into a folder.
 
     Parameters
     ----------
@@ -75,10 +71,10 @@ def write_part(part: PartAnswer, folder: Path, source: Path) -> None:
         Nothing is then written.
     """
     _refuse_to_replace(folder, source)
-    # With the mark, spreadsheets read names as UTF-8; CAD programs would take it for a name.
+    # With the mark, spreadsheets read names as UTF-8; other programs would take it for a name.
     with together():
         write_text(folder / TABLE, "\ufeff" + answers_csv(part))
-        write_text(folder / VARIABLES, variables_csv(part))
+        write_text(folder / SIZES, sizes_csv(part))
         write_text(folder / PAGE, part_page(part, source.name))
 
 
@@ -105,7 +101,7 @@ def part_page(part: PartAnswer, source: str) -> str:
         # Held in the page itself, so that one file is enough to send.
         files=[
             (TABLE, "the table", _data_address("\ufeff" + answers_csv(part))),
-            (VARIABLES, "values for CAD", _data_address(variables_csv(part))),
+            (SIZES, "the sizes to draw", _data_address(sizes_csv(part))),
         ],
         grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
         cautions=CAUTIONS,
@@ -147,7 +143,7 @@ def _row(joint: JointAnswer, repeated: Set[str]) -> dict[str, object]:
 def _body(joint: JointAnswer, form: Form) -> dict[str, str]:
     piece, drawn_mm = joint.listed.hardware, joint.drawn_mm(form)
     if piece is not None and piece.form is form:
-        return {"what": piece.name, "size": "", "move": "bought"}
+        return {"what": piece.name, "size": "", "move": "as bought"}
     moved = {move.form: short_move(move) for move in joint.moves}
     size = "" if drawn_mm is None else f"{drawn_mm:.2f}"
     return {"what": form, "size": size, "move": moved.get(form, "as it is") if size else ""}
@@ -169,9 +165,9 @@ def _shares(joint: JointAnswer) -> list[Share]:
 
 def _refuse_to_replace(folder: Path, source: Path) -> None:
     ours: dict[str, Callable[[bytes], bool]] = {
-        TABLE: _is_table,
+        TABLE: partial(_is_table, heads=(",".join(COLUMNS), _EARLIER_COLUMNS)),
         PAGE: partial(is_page, kind="part"),
-        VARIABLES: _is_variables,
+        SIZES: partial(_is_table, heads=(",".join(SIZE_COLUMNS),)),
     }
     problems: list[Problem] = []
     for name, is_ours in ours.items():
@@ -185,10 +181,6 @@ def _never(_: bytes) -> bool:
     return False
 
 
-def _is_table(data: bytes) -> bool:
+def _is_table(data: bytes, heads: Collection[str]) -> bool:
     first = data.split(b"\n", 1)[0].decode("utf-8-sig", "replace").strip()
-    return first in (",".join(COLUMNS), _EARLIER_COLUMNS)
-
-
-def _is_variables(data: bytes) -> bool:
-    return _VARIABLES.fullmatch(data.decode("utf-8", "replace")) is not None
+    return first in heads

@@ -35,7 +35,7 @@ from coupons.showing.place_plot import place_plots
 from coupons.showing.plot import plus_minus
 from coupons.showing.size_plot import size_plots
 from coupons.showing.unmeasured import unmeasured
-from coupons.terms import Gives
+from coupons.terms import MovingBody
 
 FINDINGS_SHOWN = 12
 LEFT_OVER_SHOWN = 6
@@ -166,7 +166,7 @@ def _plots(learned: Learned, fitted: Fitted) -> dict[str, Any]:
 
 
 def _tried_title(family: Family) -> str:
-    loose = family.joint.external if family.gives is Gives.INTERNAL else family.joint.internal
+    loose = family.joint.external if family.move is MovingBody.INTERNAL else family.joint.internal
     return f"{joint_title(family.joint)}, the {loose} loose"
 
 

@@ -11,7 +11,7 @@ from coupons.learning.profile import Profile
 from coupons.showing.differing_words import profile_differs
 from coupons.showing.joint_tables import USUAL_JOINTS, fit_answers
 from coupons.showing.page import render_page
-from coupons.terms import FITS, Direction, Form, Gives, Grade, Joint
+from coupons.terms import FITS, Direction, Form, Grade, Joint, MovingBody
 
 SIZES_MM = (3.0, 5.0, 8.0, 12.0, 20.0, 50.0)
 _SURE_FROM = 0.5  # a fit hit less often than this is printed pale
@@ -124,7 +124,7 @@ def _rows(
     rows: list[CardRow] = []
     for size_mm in SIZES_MM:
         joint = Joint(internal, external, size_mm, direction)
-        row = CardRow(size_mm, size_mm, fit_answers(profile, joint, Gives.EXTERNAL))
+        row = CardRow(size_mm, size_mm, fit_answers(profile, joint, MovingBody.EXTERNAL))
         if rows and row.gaps == rows[-1].gaps:
             rows[-1] = replace(rows[-1], high_mm=size_mm)
         elif row.answers:

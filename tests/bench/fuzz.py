@@ -37,7 +37,7 @@ LATE_S = 90  # longer than any of these takes on a busy machine
 MOST_FAULTS = 20  # told in full
 BLANK = "blank"
 IN_A_PROCESS = 100  # one file in so many also goes through a process of its own
-SLIDING = ["--joint", "slot/tongue", "--size", "4", "--along", "x"]
+SLIDING = ["--joint", "slot/tongue", "--size", "4", "--across", "x"]
 
 
 @dataclass(frozen=True)
@@ -64,11 +64,11 @@ PLANS = {
         0.30,
         "profile.json",
         {
-            "offset {}/profile.json --joint slot/tongue --size 4 --along x": 1,
-            "offset {}/profile.json --form hole --prints 5 --along z --json": 2,
+            "offset {}/profile.json --joint slot/tongue --size 4 --across x": 1,
+            "offset {}/profile.json --form hole --prints 5 --across z --json": 2,
             "joints {}/profile.json {}/joints.csv": 4,
             "compare {}/profile.json {}/good.json": 4,
-            "next {}/profile.json --joint hole/pin --size 5 --along z": 60,
+            "next {}/profile.json --joint hole/pin --size 5 --across z": 60,
             "board {} -o {}/board.html": 10,
         },
     ),
@@ -181,7 +181,7 @@ def good_files(folder: Path) -> None:
     machines = Path(sys.modules["coupons.measuring.machine"].__file__ or "").parent / "machines"
     shutil.copy(machines / "attic-1.toml", folder / "own.toml")
     (folder / "joints.csv").write_text(
-        "name,internal,external,size_mm,along,fit,gives,hardware\n"
+        "name,internal,external,size_mm,across,fit,move,hardware\n"
         "drawer,slot,tongue,4,x,slide,external,\n"
         "lid,hole,pin,5,z,push,internal,\n"
         "dowel,,,,z,push,,pin 5 m6\n",

@@ -35,7 +35,7 @@ from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.measuring.machine import random_machine
 from coupons.measuring.rehearsal import as_entries, try_out, work_list
 from coupons.measuring.truth import threshold_gap_mm
-from coupons.terms import GRADES, ROUND, Direction, Feature, Form, Gives, Grade, Joint
+from coupons.terms import GRADES, ROUND, Direction, Feature, Form, Grade, Joint, MovingBody
 
 COUPONS = ("first", "upright", "round")
 EDGES = {"press": Grade.FORCE, "push": Grade.PUSH, "slide": Grade.SLIDE}
@@ -64,7 +64,7 @@ def name_of(joint):
 
 def tell(profile, joint, grade, gap_mm=0.3):
     """Ask where a grade begins, or None where it was not measured."""
-    clearance = Clearance(profile, joint, Gives.INTERNAL, np.array([gap_mm]))
+    clearance = Clearance(profile, joint, MovingBody.INTERNAL, np.array([gap_mm]))
     row = clearance.margin_row(grade)
     if learned_share(profile, row)[0] > NOTHING_LEARNED:
         return None

@@ -5,7 +5,7 @@ from known_profile import known_profile
 from screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.answering.joint_list import read_joints
-from coupons.answering.joint_words import answers_csv, variables_csv
+from coupons.answering.joint_words import answers_csv, sizes_csv
 from coupons.answering.joints import answer_part
 from coupons.learning.profile import MeasuredRange
 from coupons.showing.joints_page import part_page
@@ -13,7 +13,7 @@ from coupons.terms import Direction, Form
 
 pytestmark = pytest.mark.browser
 
-LIST = """name,internal,external,size_mm,across,fit,gives,hardware
+LIST = """name,internal,external,size_mm,across,fit,move,hardware
 drawer,slot,tongue,12,x,slide,external,
 lid pin,hole,pin,5,z,push,both,
 hinge,hole,pin,8,z,slide,internal,pin 8 m6
@@ -61,7 +61,7 @@ def page_of(visit, tmp_path):
 
 def test_the_table_and_the_values_are_one_click_away(page_of):
     seen, part = page_of(known_profile(), LIST)
-    wanted = {"joints.csv": answers_csv(part), "variables.csv": variables_csv(part)}
+    wanted = {"joints.csv": answers_csv(part), "drawn-sizes.csv": sizes_csv(part)}
     for name, text in wanted.items():
         with seen.page.expect_download() as download:
             seen.page.click(f"text={name}")

@@ -9,7 +9,7 @@ from scipy.stats import norm
 from coupons.answering.clearance import Clearance
 from coupons.answering.offset import Question, answer
 from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_row
-from coupons.terms import Direction, Feature, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Feature, Form, Grade, Joint, MovingBody
 
 JOINT = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
 
@@ -47,7 +47,7 @@ def chance_by_quadrature(profile, gap_mm, grade):
 @pytest.mark.parametrize("grade", list(THRESHOLDS))
 def test_the_chance_of_a_grade_or_looser(gap_mm, grade):
     profile = correlated()
-    clearance = Clearance(profile, JOINT, Gives.EXTERNAL, np.array([gap_mm]))
+    clearance = Clearance(profile, JOINT, MovingBody.EXTERNAL, np.array([gap_mm]))
     assert clearance.chance_from(grade)[0] == pytest.approx(
         chance_by_quadrature(profile, gap_mm, grade), abs=2e-4
     )
