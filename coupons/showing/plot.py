@@ -185,7 +185,7 @@ def mark(area: Frame, point: Point, kind: str, words: str, size: float = 3.2) ->
 
 
 def drawing(area: Frame, words: str, *parts: Markup) -> Markup:
-    """Close parts into one SVG, with words for who does not see it."""
+    """Close parts into one SVG, with words for a reader who cannot see it."""
     return Markup(
         '<svg class="plot" viewBox="0 0 {:g} {:g}" role="img" aria-label="{}">{}</svg>'
     ).format(area.width, area.height, words, Markup("").join(parts))

@@ -1,4 +1,4 @@
-"""What a profile says nothing about, and what to print to change that."""
+"""What was not measured for a profile, and which coupon to print to measure it."""
 
 from collections.abc import Sequence
 
