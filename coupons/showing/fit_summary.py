@@ -238,7 +238,7 @@ def _reading_quality(readings: HeldOutReadings) -> str:
 
 def _trial_quality(trials: HeldOutTrials) -> str:
     return (
-        f"grades predicted exactly: {100 * trials.named:.0f} %, inside the predicted set:"
+        f"grades predicted exactly: {100 * trials.exact:.0f} %, inside the predicted set:"
         f" {100 * trials.inside:.0f} % ({100 * trials.expected_inside:.0f} % expected)"
     )
 
