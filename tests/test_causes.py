@@ -135,7 +135,7 @@ def test_a_scatter_of_which_one_reading_says_nothing_is_not_a_cause():
 def test_what_is_known_in_a_sum_alone_is_said_to_be_so():
     holes = SIZES.effects[:, EFFECTS.index("round_int")] < 0
     causes = read_alone(lambda n: holes[n])
-    told = [what for what in causes.not_measured if what.startswith(("holes", "openings"))]
+    told = [what for what in causes.not_measured if what.startswith(("holes", "openings ("))]
     assert told == [
         "openings (cannot be separated from holes)",
         "holes (cannot be separated from openings)",

@@ -95,8 +95,8 @@ def test_setting_the_machine_and_drawing_by_the_profile_are_either_or(full):
     assert "Multiply the steps per mm of y" in text
     assert "Multiply the steps per mm of x" in text
     assert text.endswith(
-        "Then print the coupon again. The offsets of this profile already correct for this, for "
-        "everyone who uses it: change the machine or use the offsets, not both."
+        "Then print again. The offsets already correct for this, for everyone who uses the "
+        "profile: change the machine or use the offsets, not both."
     )
 
 

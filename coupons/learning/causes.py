@@ -108,8 +108,7 @@ _SCALE_TODO = (
     " {shrink}"
 )
 _GROWTH_TODO = (
-    "If single walls are too wide as well, lower the extrusion amount; correct the rest with"
-    " offsets"
+    "If single walls are wide too, lower the extrusion amount; correct the rest with offsets"
 )
 _DRAW = "Correct it with an offset of such faces"
 _KINDS: Mapping[str, _Kind] = {

@@ -30,10 +30,10 @@ _ABSURD_CALIPER_MM = 0.10
 _ABSURD_HAND_MM = 0.25
 
 _ONCE = (
-    " Then print the coupon again. The offsets of this profile already correct for this, for "
-    "everyone who uses it: change the machine or use the offsets, not both."
+    " Then print again. The offsets already correct for this, for everyone who uses the profile: "
+    "change the machine or use the offsets, not both."
 )
-_AS_IT_WAS = " Then print the coupon again: this profile describes the machine before the change."
+_AS_IT_WAS = " Then print again: this profile describes the machine before the change."
 
 
 def first_steps(
@@ -173,8 +173,8 @@ def _next_steps(profile: Profile, tables: Sequence[JointTable]) -> list[Step]:
         return []
     best = best_coupon(profile)
     text = (
-        f"Of all coupons it narrows the intervals of sliding fits most, by {chance(best.narrower)} "
-        f"on average. What was not measured is listed below."
+        f"It narrows the intervals of sliding fits most, by {chance(best.narrower)} on average. "
+        f"What was not measured is listed below."
     )
     if not any(table.lines for table in tables):
         text = f"Too little was measured for any offset. {text}"

@@ -201,7 +201,7 @@ def _surprise_lines(learned: Learned) -> list[str]:
     if surprises.found:
         option = f"--without {_row(learned, surprises.found[0])}"
         lines += textwrap.wrap(
-            f"No entry was left out. To leave out one that you are sure is wrong: {option}.", WIDTH
+            f"No entry was left out. If you are sure that one is wrong: {option}.", WIDTH
         )
     for where, slip in shared_slips(learned):
         lines += textwrap.wrap(f"{where}: {slip.what}.", WIDTH, subsequent_indent="  ")
