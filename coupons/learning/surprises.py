@@ -40,7 +40,7 @@ class Surprise:
         The feature, and what was tried in it.
     where : str
         File, row and place, as `coupons check` writes them.
-    said, expected : str
+    result, expected : str
         What was entered, and what the other entries predict.
     chance : float
         Predictive probability of the grades entered, or of a reading at least as far off.
@@ -55,7 +55,7 @@ class Surprise:
     row: int
     place: str
     where: str
-    said: str
+    result: str
     expected: str
     chance: float
     todo: str
@@ -153,14 +153,14 @@ def _surprise(
     run: int, entry: SizeEntry | FitEntry, expected: str, chance: float, todo: str, known: Known
 ) -> Surprise:
     if isinstance(entry, SizeEntry):
-        place, said = entry.feature, f"{entry.value_mm:.6g} mm"
+        place, result = entry.feature, f"{entry.value_mm:.6g} mm"
     else:
-        place, said = f"{entry.feature} with {entry.mate}", grades_text(entry)
+        place, result = f"{entry.feature} with {entry.mate}", grades_text(entry)
     where = f"{FILE} row {entry.row} ({place})"
     finding = known.get((run, where))
     advice = todo if finding is None else finding.todo
     clear = finding is not None
-    return Surprise(run, entry.row, place, where, said, expected, chance, advice, clear)
+    return Surprise(run, entry.row, place, where, result, expected, chance, advice, clear)
 
 
 def grades_text(entry: FitEntry) -> str:

@@ -106,8 +106,8 @@ def _surprise_steps(surprises: Surprises, runs: Sequence[Run]) -> list[Step]:
         return []
     first, *others = surprises.found
     text = (
-        f"Row {row_name(runs, first.run, first.row)} says {first.said}; expected {first.expected}. "
-        f"{first.todo}."
+        f"Row {row_name(runs, first.run, first.row)} says {first.result};"
+        f" expected {first.expected}. {first.todo}."
     )
     slips = [_with_row(one, runs) for one in others if one.clear]
     if slips:

@@ -194,7 +194,7 @@ def _surprise_lines(learned: Learned) -> list[str]:
     lines = [head]
     for one in surprises.found[:_MOST_SURPRISES]:
         row = _row(learned, one)
-        text = f"row {row} ({one.place}): {one.said}; expected {one.expected}"
+        text = f"row {row} ({one.place}): {one.result}; expected {one.expected}"
         lines += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
     if len(surprises.found) > _MOST_SURPRISES:
         lines.append(f"  and {len(surprises.found) - _MOST_SURPRISES} more, which --json lists")
