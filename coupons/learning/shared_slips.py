@@ -30,7 +30,7 @@ _MOST_SAID = 1000  # to 1
 def find_shared_slips(fitted: Fitted, runs: Sequence[Run]) -> tuple[tuple[Finding, ...], ...]:
     """Return for each run the slips that many of its entries seem to share.
 
-    None for sheets that are too short to tell, or longer than a hand types.
+    None for sheets that are too short, or longer than a person types.
 
     Parameters
     ----------

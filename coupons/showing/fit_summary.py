@@ -83,7 +83,7 @@ def learned_from(
     runs : sequence of Run
         The runs that were fitted.
     findings : sequence of sequence of Finding
-        What `coupons check` has to say about each of the runs.
+        What `coupons check` found in each of the runs.
     """
     surprises = find_surprises(fitted, runs, findings)
     told = {(one.run, one.where) for one in surprises.found}
