@@ -301,11 +301,11 @@ def test_a_printer_that_there_cannot_be_is_doubted_wherever_it_is_used(impossibl
         ["board", impossible, "-o", tmp_path / "board.html"],
     ):
         said = " ".join(run(*arguments).stderr.split())
-        assert "no printer is like that: scale_x −100 %, growth_ext 1 mm" in said
+        assert "not plausible for any printer: scale_x −100 %, growth_ext 1 mm" in said
         assert "Warning: " in said
     page = (tmp_path / "board.html").read_text(encoding="utf-8")
     assert "No printer is like that: growth_ext 1 mm" in page
-    with pytest.warns(DoubtWarning, match="no printer is like that"):
+    with pytest.warns(DoubtWarning, match="not plausible for any printer"):
         load_profile(impossible)
 
 

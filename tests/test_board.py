@@ -154,7 +154,7 @@ def test_strangers_words_stay_words_and_a_rehearsal_is_stamped_wherever_it_stand
 def test_machines_are_compared_on_the_same_questions():
     found = figures([known_profile(), known_profile(means={"growth_int": 0.1}, sd_share=0.9)])
     by_title = {figure.title: figure for figure in found}
-    inner = by_title["Inner faces stand proud, a face"]
+    inner = by_title["Growth of each inner face"]
     assert inner.values[0].value == pytest.approx(0.06)
     assert inner.values[1] is None  # next to nothing learned
     slide = by_title["Gap for a sliding tongue in a slot, 5 mm, across x"]

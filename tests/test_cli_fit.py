@@ -65,11 +65,11 @@ def test_an_unknown_row_is_an_error_and_writes_nothing(folder, row):
 
 def test_json_holds_what_a_program_would_read(folder):
     data = json.loads(fit(folder, "--json").stdout)
-    names = {"profile", "first", "causes", "surprises", "shared_slips", "held_out", "runs"}
+    names = {"profile", "first", "causes", "unexpected", "shared_slips", "held_out", "runs"}
     assert set(data) == names
-    assert data["causes"]["found"][0]["place"] in ("set-up", "model")
+    assert data["causes"]["found"][0]["place"] in ("printer", "drawing")
     assert data["held_out"]["readings"]["count"] == 66
-    assert data["surprises"]["entries"] == 140
+    assert data["unexpected"]["entries"] == 140
 
 
 def test_all_entries_left_out_is_one_clear_line(folder):

@@ -61,8 +61,8 @@ def test_nothing_asked_for_is_nothing_done():
         ([RUN], "A1", "expected the number of a row, such as 14, got 'A1'"),
         ([RUN], "-2", "expected the number of a row"),
         ([RUN], "", "expected the number of a row"),
-        ([RUN], "winter:12", "expected a run that is fitted (spring), got 'winter'"),
-        ([RUN, OTHER], "12", "expected the run too, such as spring:12"),
+        ([RUN], "winter:12", "expected one of the runs (spring), got 'winter'"),
+        ([RUN, OTHER], "12", "expected run and row, such as spring:12"),
     ],
 )
 def test_rows_that_are_not_there(runs, text, message):

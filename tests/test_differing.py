@@ -44,7 +44,7 @@ def run(*words):
 
 
 WORDS = (
-    "NOT PRINTED ALIKE: layer height 0.2 mm in march, 0.3 mm in april; flow 100 % in march, "
+    "PRINTED DIFFERENTLY: layer height 0.2 mm in march, 0.3 mm in april; flow 100 % in march, "
     "96 % in april."
 )
 

@@ -19,7 +19,7 @@ from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS, EXTRUSION
 from coupons.learning.estimator import OffsetRegressor
 from coupons.learning.fit import fit_runs
-from coupons.learning.left_out import each_feature, foretell
+from coupons.learning.left_out import each_feature, predict_left_out
 from coupons.learning.observation_table import COLUMNS, observation_table
 from coupons.learning.yardstick import effect_table
 
@@ -60,7 +60,7 @@ def test_several_runs_are_the_same_fit_too(runs):
 
 def test_prediction_leaves_out_a_feature_as_the_quick_way_does(runs, table):
     X, y, groups = table
-    quick, _ = foretell(fit_runs(runs[:1]).mixture, each_feature(design_of(runs[:1])))
+    quick, _ = predict_left_out(fit_runs(runs[:1]).mixture, each_feature(design_of(runs[:1])))
     off = []
     for at in (2, 5, 20, 40, 50):
         held = groups == groups[at]
@@ -81,7 +81,7 @@ def test_cross_validation_by_feature_is_the_librarys(table):
     assert np.sqrt(np.mean(error**2)) < 0.6 * np.sqrt(np.mean(as_drawn**2))
 
 
-def test_what_was_fitted_is_foretold_better_than_a_new_feature(table, fitted):
+def test_what_was_fitted_is_predicted_better_than_a_new_feature(table, fitted):
     X, _, _ = table
     new = X.copy()
     new[:, COLUMNS.index("feature")] += 10_000
@@ -91,7 +91,7 @@ def test_what_was_fitted_is_foretold_better_than_a_new_feature(table, fitted):
     assert (std_new[read] > std[read]).mean() > 0.9
 
 
-def test_another_print_is_foretold_less_well(table, fitted):
+def test_another_print_is_predicted_less_well(table, fitted):
     X, _, _ = table
     read = X[:, COLUMNS.index("kind")] == 0
     other = X[read].copy()

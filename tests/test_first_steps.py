@@ -58,9 +58,9 @@ def test_page_and_terminal_say_the_same_in_the_same_order(run, slipped, tmp_path
 def test_one_reading_is_no_licence_to_draw(run, at):
     found = learned([replace(run, sizes=run.sizes[at : at + 1], fits=())])
     text = plain(" ".join(summary_lines(found, PATH)))
-    assert "Nothing to set" not in text
-    assert "draw by this profile" not in text
-    assert "Too little was measured to draw by." in text
+    assert "Nothing to change" not in text
+    assert "use the offsets of this profile" not in text
+    assert "Too little was measured for any offset." in text
     assert f"`coupons next {PATH}`" in text
 
 
@@ -79,8 +79,8 @@ def without_faults(found, **changes):
 
 def test_a_machine_that_was_measured_and_has_no_fault_needs_nothing_set(full):
     steps = without_faults(full).steps
-    assert [head for head, _ in steps if head == "Nothing to set on the machine"]
-    assert "draw by this profile" in dict(steps)["Nothing to set on the machine"]
+    assert [head for head, _ in steps if head == "Nothing to change on the machine"]
+    assert "use the offsets of this profile" in dict(steps)["Nothing to change on the machine"]
 
 
 def test_where_a_scale_was_not_measured_nothing_is_said_of_the_machine(full):
@@ -92,11 +92,11 @@ def test_where_a_scale_was_not_measured_nothing_is_said_of_the_machine(full):
 
 def test_setting_the_machine_and_drawing_by_the_profile_are_either_or(full):
     (text,) = [text for head, text in full.steps if head.startswith("On the machine")]
-    assert "Multiply the steps of y" in text
-    assert "Multiply the steps of x" in text
+    assert "Multiply the steps per mm of y" in text
+    assert "Multiply the steps per mm of x" in text
     assert text.endswith(
-        "Then print again. The profile counts this already, for all who share the machine: set the "
-        "machine or draw by the profile, not both."
+        "Then print again. The offsets already correct for this, for everyone who uses the "
+        "profile: change the machine or use the offsets, not both."
     )
 
 
@@ -109,7 +109,8 @@ def test_with_nothing_to_draw_by_there_is_no_either_or(full):
 def test_shares_of_all_causes_add_up_on_terminal_and_page(full, run, tmp_path):
     lines = "\n".join(summary_lines(full, PATH))
     told = [int(share) for share in re.findall(r" mm +(\d+) %", lines)]
-    told += [int(share) for share in re.findall(r"Perhaps nothing \((\d+)\s%\stogether", lines)]
+    unclear = re.findall(r"Not clearly different from zero \((\d+)\s%\stogether", lines)
+    told += [int(share) for share in unclear]
     assert sum(told) == 100
     page = write_report(tmp_path / "report.html", full, fit_runs([run])).read_text("utf-8")
     assert sum(map(int, re.findall(r'<span class="share">(\d+) %', page))) == 100
@@ -121,8 +122,8 @@ def test_one_of_a_thing_is_one(run, tmp_path):
     text = "\n".join(summary_lines(found, PATH))
     page = write_report(tmp_path / "report.html", found, fit_runs([told])).read_text("utf-8")
     page = re.sub(r"<script.*?</script>", "", page, flags=re.DOTALL)
-    assert "of 2 entries" in text
-    assert "1 fit trial and 1 caliper reading on" in page
+    assert "of 2 (" in text
+    assert "1 fit trial and 1 caliper reading of" in page
     assert "and 1 trial" in page
     for words in (text, page):
         assert not re.search(r"(?<![\d.,])1 (trials|readings|sizes|runs|prints|entries)\b", words)

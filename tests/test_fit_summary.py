@@ -59,24 +59,24 @@ def test_it_names_the_surprising_entry_and_how_to_leave_it_out(lines, run):
     text = "\n".join(lines)
     assert f"row {run.sizes[20].row} ({run.sizes[20].feature}): " in text
     assert f"--without {run.sizes[20].row}." in text
-    assert "`coupons check` has 1 more thing to look at." in text
+    assert "`coupons check` lists 1 more thing to look at." in text
 
 
 def test_a_decision_and_a_rehearsal_are_said(lines):
     text = " ".join(lines)
-    assert "Left out by decision: row 7" in text
+    assert "Left out by --without: row 7" in text
     assert lines[0].startswith("REHEARSED")
 
 
 def test_it_says_what_to_ask_next(lines):
-    assert lines[-3:-1] == ["Ask it:", f"  coupons offset {PATH} \\"]
+    assert lines[-3:-1] == ["For an offset:", f"  coupons offset {PATH} \\"]
     assert lines[-1] == "    --joint hole/pin --size 5 --across z"
 
 
 def test_without_fits_it_says_so(run):
     text = " ".join(summary_lines(learned([replace(run, fits=())]), PATH))
     assert "No printed pair was tried by hand" in text
-    assert "grades named" not in text
+    assert "grades predicted" not in text
 
 
 def test_rows_of_several_runs_carry_the_runs_name(run):
@@ -90,22 +90,22 @@ def test_rows_of_several_runs_carry_the_runs_name(run):
 @pytest.mark.parametrize(
     ("grade", "says"),
     [
-        (Grade.NO_GO, "Every trial was no-go. Nothing says where a slide begins"),
-        (Grade.LOOSE, "Every trial was loose. Nothing says where a slide ends"),
+        (Grade.NO_GO, "Every trial was no-go. The trials do not show where a slide begins"),
+        (Grade.LOOSE, "Every trial was loose. The trials do not show where a slide ends"),
     ],
 )
 def test_trials_of_one_grade_are_a_doubt_and_no_licence_to_draw(run, grade, says):
     fits = tuple(replace(fit, tightest=grade, loosest=grade) for fit in run.fits)
     text = " ".join(summary_lines(learned([replace(run, fits=fits)]), PATH))
     assert says in text
-    assert "Nothing to set" not in text
+    assert "Nothing to change" not in text
 
 
 def test_with_too_little_measured_it_says_what_to_ask(run):
     text = " ".join(summary_lines(learned([replace(run, sizes=(), fits=run.fits[:1])]), PATH))
     assert "1 trial and 0 readings of 2 sizes in 1 run." in text
     assert f"`coupons next {PATH}`" in " ".join(text.split())
-    assert "Nothing to set" not in text
+    assert "Nothing to change" not in text
 
 
 def test_all_clear_slips_are_named_first(run):

@@ -1,15 +1,15 @@
-"""What a fit foretells of one reading and one trial."""
+"""What a fit predicts of one reading and one trial."""
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from coupons.learning.foretold import ForetoldReadings, ForetoldTrials
+from coupons.learning.foretold import PredictedReadings, PredictedTrials
 
 
 def one_reading(mean=10.0, sd=0.02, scale=0.015, dof=4.0):
     one = np.ones((1, 1))
-    return ForetoldReadings(one, mean * one, sd**2 * one, scale * one, dof)
+    return PredictedReadings(one, mean * one, sd**2 * one, scale * one, dof)
 
 
 @pytest.mark.parametrize("at", [9.9, 9.97, 10.0, 10.01, 10.05, 10.2])
@@ -26,7 +26,7 @@ def test_an_exact_caliper_leaves_a_normal():
 def test_moments_and_quantiles_agree_with_draws():
     rng = np.random.default_rng(1)
     weights = np.array([[0.3], [0.7]])
-    two = ForetoldReadings(
+    two = PredictedReadings(
         weights,
         np.array([[10.0], [10.05]]),
         np.array([[0.02**2], [0.01**2]]),
@@ -44,7 +44,7 @@ def test_moments_and_quantiles_agree_with_draws():
 
 def test_chances_of_grades_are_areas_under_the_normal():
     margins = np.array([[[0.3, 0.2, 0.05, -0.1]]])
-    told = ForetoldTrials(
+    told = PredictedTrials(
         np.ones((1, 1)), margins, np.full((1, 1, 4), 0.03**2), np.array([0.04]), 0.02
     )
     reached = stats.norm.cdf(margins[0, 0] / 0.05)

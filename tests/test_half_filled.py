@@ -48,7 +48,7 @@ def test_blank_entries_are_counted_and_asked_for_before_another_print(whole, tmp
     assert blank_entries([half, whole]) == (7, 2 * asked)
     repeated = replace(half, fits=(*half.fits, half.fits[0]))
     assert blank_entries([repeated]) == (7, asked)  # a repeat fills in nothing
-    said = f"7 of {asked} entries are still blank: fill them in before another print"
+    said = f"7 of {asked} entries are still blank. Fill them in before you print again"
     assert said in head_of(half, tmp_path)
 
 
@@ -62,7 +62,7 @@ def test_a_flat_reading_counts_with_its_axis_written_or_not(whole):
 def test_a_run_of_go_and_stop_alone_is_told_what_readings_would_add(whole, tmp_path):
     coarse = as_said_coarsely(whole)
     head = head_of(coarse, tmp_path)
-    assert "Only go and stop were said and nothing was measured" in head
+    assert "Only go and stop were entered and nothing was measured" in head
     assert "which part to move" in head
     assert coarse_sentence([replace(coarse, sizes=whole.sizes)]) == ""
     assert coarse_sentence([replace(coarse, fits=whole.fits)]) == ""

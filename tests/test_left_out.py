@@ -10,7 +10,7 @@ from synthetic import coupon_design
 from coupons.learning.fit import fit_design
 from coupons.learning.laplace import find_mode
 from coupons.learning.latent import latent_model
-from coupons.learning.left_out import Group, each_alone, each_feature, foretell, without
+from coupons.learning.left_out import Group, each_alone, each_feature, predict_left_out, without
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 
@@ -36,10 +36,10 @@ def fitted_without(mixture, group):
 
 
 @pytest.mark.parametrize("seed", [1, 2])
-def test_a_feature_left_out_is_foretold_as_if_it_had_never_been_entered(seed):
+def test_a_feature_left_out_is_predicted_as_if_it_had_never_been_entered(seed):
     mixture = fitted(seed).mixture.heaviest(9)
     groups = [group for group in each_feature(mixture.model.design) if len(group.readings)][::6]
-    told, _ = foretell(mixture, each_feature(mixture.model.design))
+    told, _ = predict_left_out(mixture, each_feature(mixture.model.design))
     for group in groups:
         mean, variance = fitted_without(mixture, group)
         at = group.readings[0]
@@ -55,8 +55,8 @@ def test_a_feature_left_out_is_foretold_as_if_it_had_never_been_entered(seed):
 def test_the_quick_way_agrees_with_the_slow_one(split):
     mixture = fitted(3).mixture
     groups = split(mixture.model.design)
-    quick, quick_trials = foretell(mixture, groups)
-    slow, slow_trials = foretell(mixture, groups, trusted=-1.0)
+    quick, quick_trials = predict_left_out(mixture, groups)
+    slow, slow_trials = predict_left_out(mixture, groups, trusted=-1.0)
     off = abs(quick.expected_mm - slow.expected_mm) / slow.sd_mm
     assert np.median(off) <= 0.01
     # A reading that fights its feature's trials leaves two modes behind, either of which may be
@@ -84,8 +84,8 @@ def with_repeats(design, times):
 def test_repeats_are_left_out_as_if_each_had_been_taken_by_itself(split):
     design = with_repeats(fitted(5, "A").design, 30)
     mixture = fit_design(design).mixture
-    quick, quick_trials = foretell(mixture, split(design))
-    slow, slow_trials = foretell(mixture, split(design), trusted=-1.0)
+    quick, quick_trials = predict_left_out(mixture, split(design))
+    slow, slow_trials = predict_left_out(mixture, split(design), trusted=-1.0)
     off = abs(quick.expected_mm - slow.expected_mm) / slow.sd_mm
     assert (off <= 0.15).mean() >= 0.95
     assert np.median(abs(quick.sd_mm / slow.sd_mm - 1)) <= 0.01
@@ -98,7 +98,7 @@ def seconds_with_repeats(times):
     mixture = fit_design(design).mixture
     start = time.process_time()
     for split in (each_feature, each_alone):
-        foretell(mixture, split(design))
+        predict_left_out(mixture, split(design))
     return time.process_time() - start
 
 
@@ -112,7 +112,7 @@ def test_every_observation_is_told_once():
     for split in (each_feature, each_alone):
         groups = split(design)
         readings = np.concatenate([group.readings for group in groups])
-        trials = np.concatenate([group.told_trials for group in groups])
+        trials = np.concatenate([group.scored_trials for group in groups])
         assert sorted(readings) == list(range(len(design.readings.size)))
         assert sorted(trials) == list(range(len(design.trials.internal)))
 
@@ -123,7 +123,7 @@ def test_a_loose_piece_left_out_takes_all_its_trials_with_it_and_tells_none():
     groups = {g.readings[0]: g for g in each_feature(design) if len(g.readings)}
     group = groups[np.flatnonzero(design.readings.size == mate)[0]]
     assert len(group.trials) == (design.trials.external == mate).sum() > 1
-    assert len(group.told_trials) == 0
+    assert len(group.scored_trials) == 0
 
 
 def test_without_removes_the_observations_and_keeps_the_sizes():

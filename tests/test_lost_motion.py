@@ -46,7 +46,7 @@ def test_long_spans_leave_less_to_lost_motion():
 
 def test_the_steps_are_told_as_well_as_they_are_known():
     fitted = fit_design(observed(design_of(done_coupons("first", "spans")), 5))
-    told = [cause for cause in find_causes(fitted).found if "steps of" in cause.cure]
+    told = [cause for cause in find_causes(fitted).found if "steps per mm of" in cause.todo]
     assert told
     alone = dict(zip(EFFECTS, np.sqrt(np.diag(fitted.covariance)), strict=False))
     for cause in told:

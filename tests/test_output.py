@@ -15,6 +15,9 @@ from coupons.cli import COMMANDS, main
 
 DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"
 PROFILE = DEMO / "profile.json"
+PRESS = ["--size", "10", "--interference", "0.1", "--ring-outside", "16"]
+PRESS += ["--ring-modulus", "3.5 GPa", "--strain-limit", "1 %"]
+CLIP = ["--deflection", "2.4", "--length", "19", "--thickness", "3.2", "--strain-limit", "2 %"]
 SLIDING = ["--joint", "slot/tongue", "--size", "12", "--across", "x"]
 STEERING = "\x1b]0;mine\x07\x9b2J\u202e\u2066\x00"
 

@@ -56,8 +56,8 @@ def test_the_report_has_every_part_and_stays_small(html):
         "What to draw",
         "What the hands found",
         "What the caliper read",
-        "What the printer does wrong",
-        "To look at again",
+        "Sources of error",
+        "Entries to look at again",
         "Not measured",
         "Conditions",
     ]
@@ -92,14 +92,14 @@ def steps(learned, surprises=()):
 
 
 def test_surprising_entries_come_before_what_they_would_spoil(taught):
-    look, draw, cure = steps(taught[3], [SURPRISE, SURPRISE])
+    look, draw, fix = steps(taught[3], [SURPRISE, SURPRISE])
     assert look == (
         "Look at A3 with AG1 again",
-        "Row 9 says no-go, where slide was expected. Try again. All 2 surprises are listed below.",
+        "Row 9 says no-go; expected slide. Try again. All 2 unexpected entries are listed below.",
     )
-    assert re.fullmatch(r"Draw a gap of 0\.\d\d mm where it slides", draw[0])
-    assert cure[0] == "On the machine: openings come out tight"
-    assert "Then print again" in cure[1]
+    assert re.fullmatch(r"For a sliding fit, draw a gap of 0\.\d\d mm", draw[0])
+    assert fix[0] == "On the machine: openings are too small"
+    assert "Then print again" in fix[1]
 
 
 def test_with_no_joint_answered_and_nothing_to_cure_the_next_coupon_is_all(taught):
@@ -117,8 +117,8 @@ def test_with_no_joint_answered_and_nothing_to_cure_the_next_coupon_is_all(taugh
 
 def test_without_surprises_the_first_thing_is_what_to_draw(taught):
     draw, _, following = steps(taught[3])
-    assert draw[0].startswith("Draw a gap of")
-    assert "into the material. It slides with a chance of" in draw[1]
+    assert draw[0].startswith("For a sliding fit, draw a gap of")
+    assert re.search(r"into the material\. It slides with \d+\s% chance\.", draw[1])
     assert following[0].startswith("Next time, print coupon “")
 
 
@@ -133,7 +133,7 @@ def test_the_coupon_to_print_next_is_the_one_that_the_command_names(taught, tmp_
 def test_clear_slips_are_all_named_and_doubtful_ones_are_not(taught):
     slip, doubtful = replace(SURPRISE, place="B1", clear=True), replace(SURPRISE, place="C1")
     look, *_ = steps(taught[3], [SURPRISE, slip, doubtful])
-    assert "Then look at B1 (row 9). All 3 surprises" in look[1]
+    assert "Then look at B1 (row 9). All 3 unexpected entries" in look[1]
 
 
 def test_trials_of_one_grade_come_first_and_nothing_is_drawn_by_them(taught):
@@ -143,9 +143,9 @@ def test_trials_of_one_grade_come_first_and_nothing_is_drawn_by_them(taught):
     first, *others = steps(replace(learned, runs=[replace(run, fits=tuple(fits))]))
     assert first == (
         "Every trial was no-go",
-        "Nothing says where a slide begins; print wider gaps.",
+        "The trials do not show where a slide begins: print wider gaps.",
     )
-    assert not [head for head, _ in others if head.startswith("Draw")]
+    assert not [head for head, _ in others if "draw a gap" in head]
 
 
 def test_a_move_of_both_bodies_that_takes_another_gap_says_which(taught, html):
@@ -157,10 +157,11 @@ def test_a_move_of_both_bodies_that_takes_another_gap_says_which(taught, html):
 
 
 def test_what_was_not_measured_is_marked_and_listed_as_on_the_terminal(taught, html):
-    table = html.split("What stays to chance")[1].split("</table>")[0]
-    marked = re.findall(r'<th scope="row">([^<]*)<small>not measured: common practice', table)
-    assert "two like features differ, across layers" in marked
-    assert "two like features differ, in the layer plane" not in marked
+    table = html.split("Random scatter")[1].split("</table>")[0]
+    marked = re.findall(r'<th scope="row">([^<]*)<small>not measured: typical value', table)
+    assert "between like features, across layers" in marked
+    assert "between like features, in the layer plane" not in marked
+    assert "between like features, in the layer plane" in table
     _, _, profile, learned = taught
     listed = {what for what, _ in unmeasured((), profile)}
     scatters = {"scatter in the layer plane", "scatter along z"}
@@ -211,10 +212,10 @@ def test_wider_fits_have_wider_gaps_and_offsets_go_into_the_material(taught):
 def test_what_is_wrong_stands_with_its_size_and_its_cure(html, taught):
     """`fill_run` makes inner faces 0.09 mm proud, the largest fault that it puts in."""
     rows = re.findall(r'<th scope="row"><b>(.*?)</b>(.*?)</th>', html)
-    assert rows[0][0] == "openings come out tight"
+    assert rows[0][0] == "openings are too small"
     inner = taught[3].causes.found[0]
     assert inner.value == pytest.approx(0.09, abs=0.02)
-    assert inner.cure in rows[0][1]
+    assert inner.todo in rows[0][1]
     assert len(rows) == len(taught[3].causes.found)
 
 
@@ -289,11 +290,13 @@ def test_table_and_plot_of_what_is_left_over_say_the_same(tmp_path):
     profile = profile_of(fitted, [twice])
     learned = learned_from(profile, fitted, [twice], [[]])
     html = write_report(tmp_path / "report.html", learned, fitted).read_text(encoding="utf-8")
-    table = html.split("Largest left over")[1].split("</table>")[0]
+    table = html.split("Largest residuals")[1].split("</table>")[0]
     listed = re.findall(r'<th scope="row">(\w+) .*?<td>([^<]*)</td></tr>', table)
     assert len(listed) == len({name for name, _ in listed}) == 6
     assert table.count("mean of 2") == 6
-    marks = dict(re.findall(r"<title>(\w+): ([^<]*) mm</title>", html.split("Where it is left")[1]))
+    marks = dict(
+        re.findall(r"<title>(\w+): ([^<]*) mm</title>", html.split("Residuals by place")[1])
+    )
     assert [(name, marks[name]) for name, _ in listed] == listed
 
 
@@ -325,7 +328,7 @@ def test_a_gap_beside_its_range_has_words_of_its_own(taught, tmp_path):
     profile = known_profile()
     rows = table_of(profile, tmp_path, taught).split("<tr>")[2:]
     loose = rows[-1]
-    assert re.search(r'class="wide">begins at\s+\S+ to \S+<', loose)
-    assert "begins at" not in "".join(rows[:-1])
+    assert re.search(r'class="wide">from\s+\S+ to \S+<', loose)
+    assert 'class="wide">from' not in "".join(rows[:-1])
     html = write_report(tmp_path / "a.html", taught[3], taught[1]).read_text(encoding="utf-8")
-    assert "Loose has no end: its range holds the gap where it begins" in html
+    assert "Loose has no upper end: its range contains the gap where it begins" in html

@@ -28,7 +28,7 @@ from coupons.learning.effects import EFFECTS, TERMS, prior_mean, prior_sd
 from coupons.learning.fit import fit_design
 from coupons.learning.held_out import hold_out
 from coupons.learning.latent import AT_THRESHOLDS
-from coupons.learning.left_out import each_alone, foretell
+from coupons.learning.left_out import each_alone, predict_left_out
 
 DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"
 THRESHOLDS = slice(len(EFFECTS), len(EFFECTS) + 4)
@@ -50,7 +50,7 @@ def test_every_kind_of_bad_data_settles_and_is_held_against_itself(kind):
         design = thinned(design, rng)
     mixture = assert_sound(design).mixture
     hold_out(mixture)
-    readings, trials = foretell(mixture, each_alone(design))
+    readings, trials = predict_left_out(mixture, each_alone(design))
     assert np.isfinite(readings.chance_below(design.readings.value)).all()
     assert np.isfinite(trials.chances).all()
 

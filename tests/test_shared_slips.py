@@ -57,14 +57,15 @@ def test_a_sound_run_has_none(clear):
     assert shared_slips_of(clear) == ()
 
 
-@pytest.mark.parametrize(("step", "example"), [(1, "C6 being C7"), (-1, "C7 being C6")])
+@pytest.mark.parametrize(("step", "example"), [(1, "C6 becomes C7"), (-1, "C7 becomes C6")])
 def test_a_gauge_one_place_on_is_named_with_its_rows(clear, step, example):
     run = with_gauge_slipped(clear, "CH", step)
     (found,) = shared_slips_of(run)
     rows = [fit.row for fit in run.fits if fit.mate == "CH"]
     assert found.where == f"entries.csv rows {min(rows)} to {max(rows)}"
     assert found.what.startswith(
-        f"the trials of CH suit the next place in their row better, {example} and so on ("
+        "the trials of CH agree better with the others if moved one place in their row: "
+        f"{example} and so on ("
     )
     assert found.todo.startswith("Try CH in C")
 
@@ -89,14 +90,14 @@ def test_part_of_a_sheet_that_is_off_is_named_from_row_to_row(clear):
     first, last = (int(word) for word in found.where.split() if word.isdigit())
     assert abs(first - run.sizes[20].row) <= 2
     assert abs(last - run.sizes[39].row) <= 2
-    assert "stand 0.1" in found.what
-    assert "below what all others make likely" in found.what
+    assert "readings are 0.1" in found.what
+    assert "below what all others predict" in found.what
     assert "Close the jaws" in found.todo
 
 
 def test_rows_of_x_and_y_exchanged_are_named_in_pairs(clear):
     (found,) = shared_slips_of(with_coupon_turned(clear))
-    assert "with rows taken B for C and F for G (more than 1000 to 1)" in found.what
+    assert "if rows B and C, F and G are exchanged (more than 1000 to 1)" in found.what
     assert "letters and arrows on the part" in found.todo
 
 
@@ -108,7 +109,8 @@ def test_a_print_that_was_turned_shows_against_another_of_its_machine(coupon):
     turned = machine.model_copy(update={"axes": across})
     runs = [run_of(machine, coupon, rng, "run-a"), run_of(turned, coupon, rng, "run-b")]
     found = [one for of_run in find_shared_slips(fit_runs(runs), runs) for one in of_run]
-    assert any("x and y of this print suit the other run better" in one.what for one in found)
+    what = "this print agrees better with the other run if x and y are exchanged"
+    assert any(what in one.what for one in found)
     like = [runs[0], run_of(machine, coupon, rng, "run-b")]
     assert find_shared_slips(fit_runs(like), like) == ((), ())
 
@@ -145,10 +147,10 @@ def test_check_and_fit_both_show_them(tmp_path, coupon):
 
 def kind_of(finding):
     words = {
-        "suit the next place": "gauge",
+        "moved one place": "gauge",
         "outer and inner": "zero",
-        "readings stand": "stretch",
-        "rows taken": "turned",
+        "readings are": "stretch",
+        "if rows": "turned",
     }
     return next(kind for text, kind in words.items() if text in finding.what)
 

@@ -34,7 +34,7 @@ def test_a_wrong_digit_comes_first(sound):
     first = find_surprises(fit_runs([run]), [run]).found[0]
     assert (first.run, first.row, first.place) == (0, entry.row, entry.feature)
     assert first.chance < 0.005
-    assert first.said == f"{entry.value_mm + 0.3:.6g} mm"
+    assert first.result == f"{entry.value_mm + 0.3:.6g} mm"
     low, high = (float(text) for text in first.expected.removesuffix(" mm").split(" to "))
     assert low < entry.value_mm < high < entry.value_mm + 0.3
     assert "Measure it again" in first.todo
@@ -65,7 +65,7 @@ def test_a_grade_from_the_wrong_row_is_found(sound):
     entry = run.fits[tight]
     mine = next(one for one in found if one.row == entry.row)
     assert mine.place == f"{entry.feature} with {entry.mate}"
-    assert mine.said == "loose"
+    assert mine.result == "loose"
     assert set(mine.expected.split(" or ")) <= set(GRADES) - {"loose"}
 
 

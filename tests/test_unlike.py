@@ -11,7 +11,7 @@ from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.learning.unlike import _known, _told, _variance_of_difference, verdicts
+from coupons.learning.unlike import _evidence, _known, _variance_of_difference, verdicts
 from coupons.learning.unlike import verdicts_of as held
 from coupons.showing.run_words import alike_sentence, doubted_run, odd_one_out
 
@@ -38,9 +38,9 @@ def test_runs_of_one_machine_agree_and_what_would_show_is_said(alike):
     assert not any(one.unlike for one in found)
     assert doubted_run(alike, found) is None
     said = alike_sentence(found)
-    assert "The runs agree with one another" in said
+    assert "The runs agree. A run that differs in " in said
     assert "mm a face or in scale along" in said
-    assert "four cases of five" in said
+    assert said.endswith("would be detected with 80\N{NO-BREAK SPACE}% chance.")
 
 
 def test_a_run_of_another_machine_is_named_with_what_is_unlike(mixed):
@@ -49,17 +49,19 @@ def test_a_run_of_another_machine_is_named_with_what_is_unlike(mixed):
     assert odd.run == 2
     assert "scale_y" in [one.name for one in odd.unlike]
     what, todo = doubted_run(mixed, found)
-    assert what.startswith("run-2 looks like another machine's: it differs from the other runs in ")
+    assert what.startswith(
+        "run-2 seems to come from another machine: it differs from the other runs in "
+    )
     assert "scale along y by 0." in what
-    assert "Fit without it, or name its machine otherwise" in todo
+    assert "Fit without it, or give its machine another name" in todo
     assert alike_sentence(found) == ""
 
 
 def test_of_two_runs_only_a_person_knows_which_is_the_other_machines(mixed):
     two = mixed[1:]
     what, todo = doubted_run(two, verdicts(two, EXTRUSION))
-    assert what.startswith("run-1 and run-2 look like two machines: they differ in ")
-    assert todo.startswith("Fit one of them alone")
+    assert what.startswith("run-1 and run-2 seem to come from two machines: they differ in ")
+    assert todo.startswith("Fit each by itself")
 
 
 def test_one_run_has_nothing_to_be_held_against(alike):
@@ -81,7 +83,7 @@ def test_the_difference_of_two_runs_spreads_as_its_formula_says():
             for row, covariance in zip(rows, covariances, strict=True)
         ]
         differences.append(means[0] - means[1])
-    known = [_known(_told(prior_mean(), c, EXTRUSION), EXTRUSION) for c in covariances]
+    known = [_known(_evidence(prior_mean(), c, EXTRUSION), EXTRUSION) for c in covariances]
     expected = np.diag(_variance_of_difference(*known, prior))
     assert np.var(differences, axis=0) / expected == pytest.approx(np.ones(n), abs=0.12)
 
@@ -96,7 +98,7 @@ def test_two_parts_of_what_is_known_add_up_to_the_whole():
         covariance = np.linalg.inv(np.diag(sd**-2.0) + rows.T @ rows)
         return prior_mean() + covariance @ rows.T @ seen, covariance
 
-    parts = [_told(*posterior(*each), EXTRUSION) for each in zip(rows, seen, strict=True)]
+    parts = [_evidence(*posterior(*each), EXTRUSION) for each in zip(rows, seen, strict=True)]
     whole = _known(parts[0] + parts[1], EXTRUSION)
     mean, covariance = posterior(np.concatenate(rows), np.concatenate(seen))
     assert prior_mean() + whole.mean == pytest.approx(mean, abs=1e-6)

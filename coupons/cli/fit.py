@@ -43,8 +43,8 @@ def command(
 
     Writes profile.json, which `coupons offset` reads, and beside it report.html to read and
     wall-card.html to hang up; with -o bench-2.json, bench-2-report.html and bench-2-wall-card.html.
-    Prints what to do first, the sources of error, the surprising entries and a cross-check of the
-    predictions.
+    Prints what to do first, the sources of error, the unexpected entries and how well features are
+    predicted.
     """
     from coupons.atomic import together
     from coupons.learning.decisions import leave_out
@@ -94,7 +94,7 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
         "first": [{"what": head, "how": text} for head, text in learned.steps],
         **({"differs_in": differing} if differing else {}),
         "causes": asdict(learned.causes),
-        "surprises": surprises,
+        "unexpected": surprises,
         "shared_slips": [
             {"where": where, "what": one.what, "todo": one.todo}
             for where, one in shared_slips(learned)
@@ -103,9 +103,9 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
         "runs": [
             {
                 "run": run_name(learned.runs, one.run),
-                "unlike": [apart.name for apart in one.unlike],
+                "unlike": [each.name for each in one.unlike],
                 "limit_sds": one.limit,
-                "apart": [asdict(apart) for apart in one.apart],
+                "differences": [asdict(each) for each in one.differences],
             }
             for one in learned.verdicts
         ],

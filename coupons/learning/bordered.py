@@ -1,9 +1,9 @@
-"""Symmetric matrices that are diagonal but for a border: the curvature of a fit.
+"""Bordered diagonal matrices and their Cholesky factors (by Schur complement): a fit's Hessian.
 
-Most sizes of a coupon meet only the few loose pieces that were tried in them, never each other.
-Eliminated first, they cost one division each, and what is left to factorise is the *core*: the
-terms, the runs' shifts and the pieces that many features met. A coupon of 500 features has a core
-of about 150.
+Most sizes of a coupon share trials only with the few loose pieces that were tried in them, never
+with each other. Eliminated first, they cost one division each, and only the *core* remains to be
+factorised: the terms, the runs' shifts and the pieces that were tried in many features. A coupon of
+500 features has a core of about 150.
 """
 
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ Indices = NDArray[np.intp]
 
 @dataclass(frozen=True)
 class Rows:
-    """Weights of n latent values in m numbers, each of which leans on one value alone at most.
+    """Weights of n latent values in m numbers, each of which depends on at most one value alone.
 
     Parameters
     ----------
@@ -28,7 +28,7 @@ class Rows:
     place : ndarray of int, shape (m,)
         Which of the values that are alone.
     alone : ndarray of shape (m,)
-        Its weight; zero for a number that leans on the core only.
+        Its weight; zero for a number that depends on the core only.
     """
 
     core: Array
@@ -44,21 +44,21 @@ class Whitened:
     ----------
     core : ndarray of shape (n_core, m)
     alone : ndarray of shape (m,)
-        Each of the m rows leans on one value of those alone.
+        Each of the m rows depends on one of the values alone.
     """
 
     core: Array
     alone: Array
 
     def inner(self, other: "Whitened") -> Array:
-        """Return the m inner products; both sets of rows must lean on the same values alone."""
+        """Return the m inner products; both sets of rows must depend on the same values alone."""
         products: Array = (self.core * other.core).sum(axis=0) + self.alone * other.alone
         return products
 
 
 @dataclass(frozen=True)
 class Bordered:
-    """A symmetric matrix in which the values ``alone`` meet themselves and the ``core`` only.
+    """A symmetric matrix that couples the values ``alone`` only with the ``core``.
 
     Parameters
     ----------
@@ -90,16 +90,16 @@ class Bordered:
         return Factor(self.core, self.alone, lower, reduced, self.diagonal)
 
     def bent_upwards(self, unit: Array, flattest: float) -> "Factor":
-        """Take the size of each curvature, whatever its sign, and factorise that.
+        """Factorise with the absolute value of each curvature, so that a Newton step descends.
 
         First of the values that are alone, then along the principal axes of what is left.
 
         Parameters
         ----------
         unit : ndarray of shape (n_core + n_alone,)
-            In which each value is measured while axes are looked for.
+            Unit of each value while axes are looked for.
         flattest : float
-            Curvature, in these units, that is taken where there is less.
+            Smallest curvature, in these units; a smaller one is replaced by it.
         """
         of_alone, of_core = unit[self.alone], unit[self.core]
         diagonal = np.maximum(np.abs(self.diagonal) * of_alone**2, flattest) / of_alone**2
@@ -113,12 +113,12 @@ class Bordered:
 
 @dataclass(frozen=True)
 class Factor:
-    """What is needed to divide by a bordered, positive definite matrix.
+    """Cholesky factor of a bordered, positive definite matrix.
 
     Parameters
     ----------
     core, alone : ndarray of int
-        Indices of the values in the core, and of those that meet themselves and the core only.
+        Indices of the values in the core, and of those coupled only with the core.
     lower : ndarray of shape (n_core, n_core)
         Cholesky factor of the core with the rest eliminated.
     reduced : ndarray
@@ -186,7 +186,7 @@ def _half_solved(lower: Array, right: Array) -> Array:
 
 
 def not_meeting(first: Indices, second: Indices, count: int) -> Indices:
-    """Choose many of ``count`` values so that no two of them meet.
+    """Return an independent set: many of ``count`` values of which no two are coupled.
 
     Greedily, those with the fewest partners first: features of a coupon before the loose pieces
     that are tried in all of them.
@@ -194,7 +194,7 @@ def not_meeting(first: Indices, second: Indices, count: int) -> Indices:
     Parameters
     ----------
     first, second : ndarray of int
-        The values that meet, pair by pair.
+        The coupled values, pair by pair.
     count : int
 
     Returns

@@ -1,7 +1,7 @@
-"""What a printer does wrong, in order of size, and where each fault is cured.
+"""Error budget: the sources of a printer's error, largest first, and where to fix each.
 
-Every cause is a term of the model or one of its scatters. Its size is what it alone does to the
-sizes that were printed, as a root mean square; its share is of the sum of their squares.
+Every cause is a term of the model or one of its scatters. Its effect is the root mean square of
+the error that it alone gives the printed sizes; its share is of the sum of all effects squared.
 """
 
 from collections.abc import Iterator, Mapping
@@ -29,16 +29,16 @@ _LONG_SPAN_MM = 50.0
 
 
 class Place(StrEnum):
-    """Where a fault is cured: in the machine's set-up, in the model drawn, or in neither."""
+    """Where to fix an error: at the printer, in what is drawn, or in neither."""
 
-    SET_UP = "set-up"
-    MODEL = "model"
+    SET_UP = "printer"
+    MODEL = "drawing"
     NEITHER = "neither"
 
 
 @dataclass(frozen=True)
 class Cause:
-    """One thing that makes printed sizes miss the drawn ones.
+    """One source of error: something that makes printed sizes differ from the drawn ones.
 
     Parameters
     ----------
@@ -51,16 +51,16 @@ class Cause:
         motion may add (see `coupons.learning.lost_motion`).
     unit : {"ratio", "mm a face", "mm at 5 mm", "mm"}
     effect_mm, effect_sd_mm : float
-        Root mean square of what it does to the sizes printed, and the standard deviation of that.
+        Its effect on the printed sizes, as a root mean square, and the standard deviation of that.
     share : float
         Its share of the error budget, 0 to 1; all shares sum to one.
     certain : bool
-        Its 90 % interval leaves zero out. A scatter is never zero.
+        Its 90 % interval excludes zero. A scatter is never zero.
     place : Place
-    cure : str
+    todo : str
         What to do about it, as a sentence without its full stop.
     proven : bool
-        It is sure enough to set a machine by; a scale is where a long span was read.
+        The evidence is enough to change a machine's settings; for a scale, a long span was read.
     """
 
     name: str
@@ -73,50 +73,51 @@ class Cause:
     share: float
     certain: bool
     place: Place
-    cure: str
+    todo: str
     proven: bool = True
 
 
 @dataclass(frozen=True)
 class Causes:
-    """All causes that the data speak of, largest first, and the terms of which they say nothing."""
+    """All causes that were measured, largest first, and the terms that were not."""
 
     found: tuple[Cause, ...]
     not_measured: tuple[str, ...]
 
     @property
     def total_mm(self) -> float:
-        """Root of the error budget: all causes together, as if none made up for another."""
+        """Root of the summed squares of all effects, as if no cause made up for another."""
         return sqrt(sum(cause.effect_mm**2 for cause in self.found))
 
 
 @dataclass(frozen=True)
 class _Kind:
-    """Words and cure of a term; ``{…}`` is filled from its value.
+    """Words for a term and what to do about it; ``{…}`` is filled from its value.
 
-    ``unsaid`` names it where nothing was learned of it.
+    ``unsaid`` names it where it was not measured.
     """
 
     says: str
     unsaid: str
     place: Place
-    cure: str
+    todo: str
 
 
-_SCALE_CURE = (
-    "Multiply the steps of {axis} by {factor:.4f}, or set the shrinkage along {axis} to {shrink}"
+_SCALE_TODO = (
+    "Multiply the steps per mm of {axis} by {factor:.4f}, or set the shrinkage along {axis} to"
+    " {shrink}"
 )
-_GROWTH_CURE = (
-    "If single walls come out wide too, lower the extrusion amount; draw what is left as offsets"
+_GROWTH_TODO = (
+    "If single walls are wide too, lower the extrusion amount; correct the rest with offsets"
 )
-_DRAW = "Draw it as an offset of such faces"
+_DRAW = "Correct it with an offset of such faces"
 _KINDS: Mapping[str, _Kind] = {
     **{
         f"scale_{axis}": _Kind(
-            f"sizes along {axis} come out {{short}}",
+            f"sizes along {axis} are too {{short}}",
             f"scale along {axis}",
             Place.SET_UP,
-            _SCALE_CURE.replace("{axis}", axis),
+            _SCALE_TODO.replace("{axis}", axis),
         )
         for axis in "xyz"
     },
@@ -126,20 +127,20 @@ _KINDS: Mapping[str, _Kind] = {
         Place.SET_UP,
         "Square the frame: {per_100:.2f} mm in 100 mm, {angle:.2f}°",
     ),
-    "growth_ext": _Kind("outer faces come out {fat}", "outer faces", Place.SET_UP, _GROWTH_CURE),
-    "growth_int": _Kind("openings come out {tight}", "openings", Place.SET_UP, _GROWTH_CURE),
-    "round_ext": _Kind("pins come out {fatter} than tongues", "pins", Place.MODEL, _DRAW),
-    "round_int": _Kind("holes come out {tighter} than slots", "holes", Place.MODEL, _DRAW),
+    "growth_ext": _Kind("outer sizes are too {fat}", "outer faces", Place.SET_UP, _GROWTH_TODO),
+    "growth_int": _Kind("openings are too {tight}", "openings", Place.SET_UP, _GROWTH_TODO),
+    "round_ext": _Kind("pins are {fatter} than tongues", "pins", Place.MODEL, _DRAW),
+    "round_int": _Kind("holes are {tighter} than slots", "holes", Place.MODEL, _DRAW),
     "curl_int": _Kind(
         "small holes {close} up",
         "closing of small holes",
         Place.MODEL,
-        "Draw small holes wider: `coupons offset` knows by how much at each size",
+        "Draw small holes larger: `coupons offset` says by how much at each size",
     ),
-    "growth_ext_z": _Kind("steps come out {fat} along z", "steps along z", Place.MODEL, _DRAW),
-    "growth_int_z": _Kind("roofs come out {tight} along z", "roofs along z", Place.MODEL, _DRAW),
+    "growth_ext_z": _Kind("steps along z are too {fat}", "steps along z", Place.MODEL, _DRAW),
+    "growth_int_z": _Kind("openings are too {low} along z", "openings along z", Place.MODEL, _DRAW),
     "first_layer": _Kind(
-        "the first layer is {wide}",
+        "the first layer is too {wide}",
         "first layer",
         Place.SET_UP,
         "{gap} the gap between nozzle and bed a little, and draw a chamfer at the bed",
@@ -148,7 +149,7 @@ _KINDS: Mapping[str, _Kind] = {
         "like features differ",
         "scatter in the layer plane",
         Place.NEITHER,
-        "Dry filament, tight belts and a seam kept off the fits make it smaller",
+        "Dry filament, tight belts and a seam kept away from the fits reduce it",
     ),
     "tau_z": _Kind(
         "like features differ along z",
@@ -157,7 +158,7 @@ _KINDS: Mapping[str, _Kind] = {
         "Draw z sizes in whole layers; a fit along z stays uncertain by this much",
     ),
     "rho": _Kind(
-        "prints differ from one to the next",
+        "prints differ",
         "print to print",
         Place.NEITHER,
         "Heat the bed and clean the nozzle the same way each time; fit several runs together",
@@ -166,7 +167,7 @@ _KINDS: Mapping[str, _Kind] = {
         "prints differ along z",
         "print to print along z",
         Place.NEITHER,
-        "Set the nozzle's first height the same way each time",
+        "Set the height of the first layer the same way each time",
     ),
 }
 # Of the scatters those are the printer's; caliper and judgement are the hands'.
@@ -176,18 +177,18 @@ RATIOS = (*_SCALES, "skew")
 
 
 def unsaid(name: str) -> str:
-    """Return what a term or scatter is called where nothing was learned of it."""
+    """Return the name of a term or scatter that was not measured."""
     return _KINDS[name].unsaid
 
 
 def unsaid_term(name: str, covariance: Array, sds: Array) -> str:
-    """Return the same of a term, with what it is mixed up with if that is why it is not known."""
+    """Return the name of a term, with the term that it cannot be separated from, if any."""
     other = mixed_up_with(name, covariance, sds, _NOTHING_LEARNED)
-    return unsaid(name) + (f" (not told apart from {unsaid(other)})" if other else "")
+    return unsaid(name) + (f" (cannot be separated from {unsaid(other)})" if other else "")
 
 
 def find_causes(fitted: Fitted) -> Causes:
-    """Say what the printer does wrong, largest first.
+    """Return the sources of the printer's error, largest first.
 
     Parameters
     ----------
@@ -207,7 +208,7 @@ def find_causes(fitted: Fitted) -> Causes:
 
 
 def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
-    """Make causes of the terms that act on the sizes and of which something was learned."""
+    """Yield a cause for each effect that acts on the sizes and was measured."""
     sds = np.sqrt(np.diag(fitted.covariance))
     sds[: len(EFFECTS)] = np.hypot(sds[: len(EFFECTS)], mistaken_for_scale(fitted))
     unknown = _not_measured(fitted)
@@ -229,7 +230,7 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
             0.0,
             bool(abs(mean) > _SDS_90 * sd),
             kind.place,
-            kind.cure.format_map(_words(mean)) if proven else _short_span(name, mean, reach_mm),
+            kind.todo.format_map(_words(mean)) if proven else _short_span(name, mean, reach_mm),
             proven,
         )
 
@@ -249,20 +250,21 @@ def _short_span(name: str, mean: float, reach_mm: float) -> str:
         else "print the coupon `spans`"
     )
     return (
-        f"Sizes along {axis} look {_words(mean)['short']} over at most {reach_mm:.1f} mm, as a seam"
-        f" or lost motion would make them look: {longer} before you change steps"
+        f"Sizes along {axis} read too {_words(mean)['short']} over at most {reach_mm:.1f} mm, which"
+        f" a seam or backlash could also cause: {longer} before you change the steps per mm"
     )
 
 
 def _words(mean: float) -> dict[str, str | float]:
-    """Return what the sentences say of a term of this size and sign."""
+    """Return the words and numbers that the sentences use for a term of this size and sign."""
     positive = mean > 0
     return {
         "short": "long" if positive else "short",
-        "fat": "fat" if positive else "thin",
-        "fatter": "fatter" if positive else "thinner",
-        "tight": "tight" if positive else "wide",
-        "tighter": "tighter" if positive else "wider",
+        "fat": "large" if positive else "small",
+        "fatter": "larger" if positive else "smaller",
+        "tight": "small" if positive else "large",
+        "tighter": "smaller" if positive else "larger",
+        "low": "low" if positive else "high",
         "close": "close" if positive else "open",
         "wide": "wide" if positive else "narrow",
         "gap": "Widen" if positive else "Narrow",
@@ -274,7 +276,7 @@ def _words(mean: float) -> dict[str, str | float]:
 
 
 def _scatters(fitted: Fitted, z_share: Array) -> Iterator[Cause]:
-    """Make causes of the scatters of which something was learned."""
+    """Yield a cause for each scatter that was measured."""
     mixture = fitted.mixture
     for name in _SCATTERS:
         if not _is_learned(mixture, name):
@@ -293,12 +295,12 @@ def _scatters(fitted: Fitted, z_share: Array) -> Iterator[Cause]:
             0.0,
             True,
             kind.place,
-            kind.cure,
+            kind.todo,
         )
 
 
 def _not_measured(fitted: Fitted) -> tuple[str, ...]:
-    """Name the terms and scatters that are as unknown as before."""
+    """Return the terms and scatters that the data hardly narrowed."""
     mixture = fitted.mixture
     left = np.diag(fitted.covariance) / prior_sd(mixture.model.table) ** 2
     terms = (name for name, share in zip(EFFECTS, left, strict=False) if share > _NOTHING_LEARNED)
@@ -306,7 +308,7 @@ def _not_measured(fitted: Fitted) -> tuple[str, ...]:
 
 
 def _unsaid(fitted: Fitted) -> tuple[str, ...]:
-    """Say what is as unknown as before."""
+    """Return the words for what was not measured."""
     sds = prior_sd(fitted.mixture.model.table)
     return tuple(
         unsaid_term(name, fitted.covariance, sds) if name in EFFECTS else unsaid(name)

@@ -1,4 +1,4 @@
-"""What a person decides about entries: which ones a fit is to do without."""
+"""Entries that a person decides to leave out of a fit."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -17,15 +17,15 @@ def leave_out(runs: Sequence[Run], rows: Sequence[str]) -> tuple[tuple[Run, ...]
     ----------
     runs : sequence of Run
     rows : sequence of str
-        Rows of the sheet: ``"14"``, or ``"RUN:14"`` with the name of the run's folder where there
-        are several runs.
+        Rows of the sheet: ``"14"``, or with several runs ``"RUN:14"`` with the name of the run's
+        folder.
 
     Returns
     -------
     runs : tuple of Run
         The same runs without those entries.
     left_out : tuple of str
-        What was left out, each once, in the order asked for: what a profile keeps on record.
+        What was left out, each once, in the order asked for, as a profile records it.
 
     Raises
     ------
@@ -82,15 +82,15 @@ def _entry_meant(runs: Sequence[Run], text: str) -> tuple[int, int] | Problem:
     if not number.strip().isdecimal():
         return Problem(where, "the number of a row, such as 14", repr(number))
     if not name and len(runs) > 1:
-        return Problem(where, f"the run too, such as {names[0]}:{number}", "a row alone")
+        return Problem(where, f"run and row, such as {names[0]}:{number}", "only a row")
     if name and name not in names:
-        return Problem(where, f"a run that is fitted ({', '.join(names)})", repr(name))
+        return Problem(where, f"one of the runs ({', '.join(names)})", repr(name))
     n, row = names.index(name) if name else 0, int(number)
     filled = sorted([e.row for e in runs[n].sizes] + [e.row for e in runs[n].fits])
     if row not in filled:
         expected = f"a row with a result, from {filled[0]} to {filled[-1]}"
         return Problem(
-            where, expected, "a blank row or none", "`coupons fit` names rows to look at"
+            where, expected, "a blank row or none", "`coupons fit` lists unexpected rows"
         )
     return n, row
 

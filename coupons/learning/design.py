@@ -1,4 +1,4 @@
-"""From run folders to arrays: every size, reading and trial of one or several runs as numbers."""
+"""Design matrices: every size, reading and trial of one or several runs as arrays."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -49,7 +49,7 @@ class Sizes:
 
     @property
     def runs_along(self) -> tuple[int, int]:
-        """How many runs hold a printed size in the layer plane, and along z."""
+        """Number of runs with a printed size in the layer plane, and along z."""
         printed = np.isnan(self.fixed_sd)
         in_plane, along_z = printed & (self.z_share < 1), printed & (self.z_share > 0)
         return len(np.unique(self.run[in_plane])), len(np.unique(self.run[along_z]))
@@ -88,7 +88,7 @@ class Trials:
     Parameters
     ----------
     internal, external : ndarray of int of shape (n,)
-        Which sizes met.
+        The two sizes of each trial.
     tightest, loosest : ndarray of int of shape (n,)
         Ranks of the set of grades that was reported; equal where it was one grade.
     losses : ndarray of shape (n, n_losses)
@@ -106,7 +106,7 @@ class Trials:
 
     @property
     def grades_in_set(self) -> Array:
-        """How many grades each report leaves open: a lapse falls on any of them alike."""
+        """Number of grades that each report leaves open: a lapse is equally likely on any grade."""
         return self.loosest - self.tightest + 1.0
 
 
@@ -126,7 +126,7 @@ def as_feature(feature: CouponFeature) -> Feature:
 
 
 class SizeTable:
-    """Collects sizes as they are met, each (run, id) once."""
+    """Collects the sizes that take part, each (run, id) once."""
 
     def __init__(self) -> None:
         self.index: dict[tuple[int, str], int] = {}
@@ -149,7 +149,7 @@ class SizeTable:
         return self.index[key]
 
     def frozen(self) -> Sizes:
-        """Return the sizes met so far."""
+        """Return the sizes collected so far."""
         drawn, effects, z_share, sides, run, fixed_sd = zip(*self.rows, strict=True)
         return Sizes(
             tuple(self.index),
@@ -179,7 +179,9 @@ def design_of(runs: Sequence[Run]) -> Design:
     readings = [r for n, run in enumerate(runs) for r in _reading_rows(table, n, run)]
     trials = [t for n, run in enumerate(runs) for t in _trial_rows(table, n, run)]
     if not table.rows:
-        raise FitError("The entries hold no result yet: type what hands and caliper found first.")
+        raise FitError(
+            "The entries hold no result yet. Type in what hands and caliper found first."
+        )
     return Design(table.frozen(), readings_of(readings), trials_of(trials), len(runs))
 
 

@@ -1,7 +1,7 @@
-"""Doubting aloud a profile of a printer that there cannot be.
+"""Plausibility of a profile: warn of values that no real printer has.
 
-A file may be whole and still wrong: mistyped, made up, or fitted to readings in another unit. What
-it knows is then no reason to refuse an answer, but nobody should draw by it unwarned.
+A file may be valid and still wrong: mistyped, made up, or fitted to readings in another unit. It is
+not refused, but nobody should use its offsets without a warning.
 """
 
 import math
@@ -16,14 +16,14 @@ if TYPE_CHECKING:  # a profile doubts itself when it is read
     from coupons.learning.profile import Profile
 
 FAR_SDS = 6.0
-"""Prior sds from the prior mean from which a term is beyond any printer (common practice, no
-source): a scale off by 3 %, a face that stands half a millimetre proud."""
+"""Prior sds from the prior mean beyond which a term is not plausible (common practice, no source):
+a scale off by 3 %, a growth of half a millimetre."""
 
 _RATIOS = ("scale_x", "scale_y", "scale_z", "skew")
 
 
 def doubts(profile: "Profile") -> tuple[str, ...]:
-    """Return what of a profile no printer can have, each as a name with its value.
+    """Return the values of a profile that no real printer has, each with its name.
 
     Examples
     --------
@@ -51,7 +51,7 @@ def _far_scatters(profile: "Profile") -> Iterator[str]:
 
 
 def doubt_aloud(profile: "Profile") -> None:
-    """Warn of a profile that no printer can have; the command line says it on stderr.
+    """Warn of a profile that no real printer can have; the command line prints it on stderr.
 
     Warns
     -----
@@ -60,8 +60,8 @@ def doubt_aloud(profile: "Profile") -> None:
     found = doubts(profile)
     if found:
         warnings.warn(
-            f"{profile.machine}, {profile.material}: no printer is like that: {', '.join(found)}. "
-            "Do not draw by this profile before you have seen where it comes from.",
+            f"{profile.machine}, {profile.material}: not plausible for any printer:"
+            f" {', '.join(found)}. Do not use this profile before you know where it comes from.",
             DoubtWarning,
             stacklevel=3,
         )

@@ -1,9 +1,9 @@
-"""The systematic part of a printer's error: which effects there are and where they act.
+"""Systematic effects of a printer's error, where they act, and their priors.
 
 A printed size is ``drawn + row · β + own deviation``, where ``row`` comes from `effect_row` and β
-holds one value an effect. Effects and priors are data in this one place; formulas elsewhere know
+has one value for each effect. Effects and priors are data in this one place; formulas elsewhere use
 neither names nor numbers. The priors are weak and come from common practice for extruded
-thermoplastic (no source); another process may bring a `PriorTable` of its own.
+thermoplastic (no source); another process may have a `PriorTable` of its own.
 """
 
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ class Normal:
     sd: float
 
 
-# Share of a scatter's prior spread, on the log scale, beyond which nothing was learned of it.
+# Above this share of its prior sd, on the log scale, a scatter counts as not measured.
 _UNMOVED = 0.85
 
 
@@ -43,13 +43,13 @@ class LogNormal:
         return self.median**2 * exp(2 * self.log_sd**2)
 
     def is_unmoved(self, log_sd: float) -> bool:
-        """Tell whether a posterior with this sd of the log is next to nothing but the prior."""
+        """Tell whether a posterior with this sd of the log is hardly narrower than the prior."""
         return log_sd > _UNMOVED * self.log_sd
 
 
 @dataclass(frozen=True)
 class PriorTable:
-    """What is held likely before anything was measured, for one printing process.
+    """Prior distribution of all terms and scatters, for one printing process.
 
     Parameters
     ----------
@@ -58,16 +58,16 @@ class PriorTable:
     thresholds : dict of Grade to Normal
         Functional clearance in mm from which a pair is at least of that grade.
     order_weight : float
-        Weight of a log barrier between neighbouring thresholds. It keeps them in order whatever the
-        grades say; small, so that beyond the order itself it moves none by a tenth of its sd.
+        Weight of a log barrier between neighbouring thresholds, which keeps them in order whatever
+        the grades are; so small that it moves none by a tenth of its sd otherwise.
     losses : dict of str to Normal
-        Clearance in mm that a round pair eats beyond its sizes: by form and seam where it stands,
-        by the stair of its layers, which a mate feels and jaws do not, where it lies.
+        Clearance in mm that a round pair loses beyond its sizes: by roundness and seam where it
+        stands, by the steps of its layers, which a mate feels and jaws do not, where it lies.
     scatters : dict of str to LogNormal
-        ``tau``, ``tau_z`` feature to feature in the layer plane and along z; ``sigma`` caliper;
-        ``omega`` judgement; ``rho``, ``rho_z`` print to print.
+        ``tau``, ``tau_z`` between like features in the layer plane and along z; ``sigma`` caliper;
+        ``omega`` judgement; ``rho``, ``rho_z`` between prints.
     lapse : float
-        Share of trials whose grade is noted down at random.
+        Share of trials whose grade is written down at random.
     reading_dof : float
         Degrees of freedom of the readings' Student-t: low enough that one mistyped reading does not
         move an answer.
@@ -123,7 +123,7 @@ EXTRUSION = PriorTable(
 EFFECTS: tuple[str, ...] = tuple(EXTRUSION.effects)
 THRESHOLDS: tuple[Grade, ...] = tuple(EXTRUSION.thresholds)
 SCATTERS: tuple[str, ...] = tuple(EXTRUSION.scatters)
-# Every term that an answer leans on, in the order in which means and covariances hold them.
+# Every term on which an answer depends, in the order of means and covariances.
 LOSSES: tuple[str, ...] = tuple(EXTRUSION.losses)
 TERMS: tuple[str, ...] = (*EFFECTS, *(f"from_{grade}" for grade in THRESHOLDS), *LOSSES)
 

@@ -1,4 +1,4 @@
-"""The offset model as a scikit-learn estimator, so that the library's own tools judge it.
+"""The offset model as a scikit-learn estimator, for the library's cross-validation and scores.
 
 Importing this module imports scikit-learn, which takes most of a second: nothing else does.
 """
@@ -15,7 +15,7 @@ from coupons.errors import FitError
 from coupons.learning.design import Design, Readings, Sizes, trials_of
 from coupons.learning.effects import EFFECTS, EXTRUSION, Normal, PriorTable
 from coupons.learning.fit import fit_design
-from coupons.learning.foretold import ForetoldReadings, ForetoldTrials
+from coupons.learning.foretold import PredictedReadings, PredictedTrials
 from coupons.learning.integrate import Mixture
 from coupons.learning.latent import N_TERMS, latent_model
 from coupons.learning.observation_table import design_from_table, run_numbers
@@ -26,9 +26,9 @@ Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
 
 ROWS = ("observations", "effects")
-# So wide that a prior says nothing of what a column may do, in units of y per unit of X.
+# So wide that a prior does not constrain the effect of a column, in units of y per unit of X.
 _ANYTHING = Normal(0.0, 1e3)
-# A row of effects is foretold as a size of its own, never as one of those that were fitted.
+# A row of effects is predicted as a size of its own, never as one of those that were fitted.
 _NEW = "new "
 
 
@@ -43,7 +43,7 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
         share its own deviation. *effects*: one reading a row, each of a feature of its own; up to
         12 columns of what each effect contributes, y the error in mm.
     table : PriorTable, optional
-        Priors. If not given: those of extrusion for observations, and for effects next to none.
+        Priors. If not given: those of extrusion for observations, nearly flat ones for effects.
 
     Attributes
     ----------
@@ -98,7 +98,7 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
         return self
 
     def predict(self, X: Any, return_std: bool = False) -> Array | tuple[Array, Array]:
-        """Foretell observations.
+        """Predict observations.
 
         Parameters
         ----------
@@ -113,7 +113,7 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
         std : ndarray of shape (n_observations,)
             Only if ``return_std``.
         """
-        readings, trials, is_trial = self._foretell(X)
+        readings, trials, is_trial = self._predicted_rows(X)
         ranks = np.arange(len(GRADES))
         mean, std = np.empty(len(is_trial)), np.empty(len(is_trial))
         mean[~is_trial], std[~is_trial] = readings.expected_mm, readings.sd_mm
@@ -122,7 +122,7 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
         return (mean, std) if return_std else mean
 
     def predict_grades(self, X: Any) -> Array:
-        """Foretell the chance of each grade.
+        """Predict the probability of each grade.
 
         Parameters
         ----------
@@ -133,7 +133,7 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
         ndarray of shape (n_observations, 5)
             From no-go to loose; nan for a reading, which has no grade.
         """
-        _, trials, is_trial = self._foretell(X)
+        _, trials, is_trial = self._predicted_rows(X)
         chances = np.full((len(is_trial), len(GRADES)), np.nan)
         chances[is_trial] = trials.chances
         return chances
@@ -152,18 +152,20 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
             return _effects_design(X, y, key)
         raise FitError(f"rows must be one of {', '.join(ROWS)}. Got {self.rows!r} instead.")
 
-    def _foretell(self, X: Any) -> tuple[ForetoldReadings, ForetoldTrials, NDArray[np.bool_]]:
+    def _predicted_rows(
+        self, X: Any
+    ) -> tuple[PredictedReadings, PredictedTrials, NDArray[np.bool_]]:
         check_is_fitted(self)
         X = validate_data(self, X, dtype=float, reset=False)
         runs = run_numbers(X, self.runs_) if self.rows == "observations" else self.runs_
         design = self._design(X, np.zeros(len(X)), runs, _NEW)
         is_trial = np.zeros(len(X), bool)
         is_trial[design.trials.row] = True
-        return (*foretell_new(self.fitted_.mixture, design), is_trial)
+        return (*predict_new(self.fitted_.mixture, design), is_trial)
 
 
 def _effects_design(X: Array, y: Array, key: str) -> Design:
-    """Make one reading a row, of a size that is drawn 0 and misses it by y."""
+    """Make a reading of each row: a size drawn as 0 that is printed with error y."""
     n, columns = X.shape
     if columns > len(EFFECTS):
         raise FitError(f"X must have at most {len(EFFECTS)} columns. Got {columns} instead.")
@@ -184,8 +186,8 @@ def _effects_design(X: Array, y: Array, key: str) -> Design:
     return Design(sizes, readings, trials_of([]), 1)
 
 
-def foretell_new(mixture: Mixture, design: Design) -> tuple[ForetoldReadings, ForetoldTrials]:
-    """Foretell the observations of a design from a fit to another one.
+def predict_new(mixture: Mixture, design: Design) -> tuple[PredictedReadings, PredictedTrials]:
+    """Predict the observations of a design from a fit to another one.
 
     Parameters
     ----------
@@ -193,7 +195,7 @@ def foretell_new(mixture: Mixture, design: Design) -> tuple[ForetoldReadings, Fo
         The fit. Sizes and runs that it shares with the design, by their keys, keep what was learned
         of them; all others are new.
     design : Design
-        Its values and grades are not looked at.
+        Its values and grades are not used.
     """
     model = latent_model(design, mixture.model.table)
     known = _known_latent(mixture.model.design, design)
@@ -221,14 +223,14 @@ def _known_latent(fitted: Design, design: Design) -> Indices:
 
 def _split(
     mixture: Mixture, design: Design, mean: Array, variance: Array
-) -> tuple[ForetoldReadings, ForetoldTrials]:
-    """Part the moments of edges into those of readings and those of trials."""
+) -> tuple[PredictedReadings, PredictedTrials]:
+    """Split the moments of edges into those of readings and those of trials."""
     n, points = len(design.readings.size), len(mixture.modes)
     sigma, omega = (
         np.array([getattr(s, name) for s in mixture.scatters]) for name in ("sigma", "omega")
     )
     table, weights = mixture.model.table, mixture.weights[:, None]
-    readings = ForetoldReadings(
+    readings = PredictedReadings(
         np.repeat(weights, n, axis=1),
         mean[:, :n],
         variance[:, :n],
@@ -236,7 +238,7 @@ def _split(
         table.reading_dof,
     )
     of_trials = (points, -1, N_EDGES)
-    trials = ForetoldTrials(
+    trials = PredictedTrials(
         np.repeat(weights, len(design.trials.internal), axis=1),
         mean[:, n:].reshape(of_trials),
         variance[:, n:].reshape(of_trials),

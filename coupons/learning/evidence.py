@@ -1,4 +1,4 @@
-"""How much better entries are explained if some of them are taken to mean something else."""
+"""Bayes factors: how much likelier the entries are if some of them mean something else."""
 
 from collections.abc import Iterator
 
@@ -15,15 +15,15 @@ Array = NDArray[np.floating]
 
 # Of the fit's design points the heaviest few hold most.
 _POINTS = 4
-# What explains the entries this much worse at the heaviest point is not weighed at the others.
+# A change that is this much less likely at the heaviest point is not tried at the others.
 _HOPELESS = -2.0
 
 
 class Evidence:
-    """Weighs changed designs, of the same sizes, against the one that was fitted.
+    """Compares the marginal likelihood of changed designs with that of the one that was fitted.
 
-    The scatters are averaged over as the fit leaves them. A slip makes them look larger than they
-    are, so what would undo it gains rather more than is said here.
+    The average is over the scatters' posterior of the fit. A slip makes the scatters look larger
+    than they are, so the log odds of the change that undoes it are an underestimate.
     """
 
     def __init__(self, mixture: Mixture) -> None:
@@ -36,14 +36,14 @@ class Evidence:
         return self.mixture.model.design
 
     def log_odds(self, changed: Design, typed: Design | None = None) -> float:
-        """Return the log of how many times likelier the observations are under a changed design.
+        """Return the log Bayes factor of a changed design.
 
         Parameters
         ----------
         changed : Design
         typed : Design, optional
-            What to hold it against, if not the design that was fitted: where a change leaves
-            observations out, the same without them.
+            What to compare with, if not the design that was fitted: where a change leaves
+            observations out, the fitted one without them.
         """
         gains = []
         with threadpool_limits(1):

@@ -1,4 +1,4 @@
-"""From entries to what is known of the printer: the fit that `coupons fit` runs."""
+"""The fit that `coupons fit` runs: from entries to the posterior of the printer's terms."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ MOST_SIZES = 2_500
 
 @dataclass(frozen=True)
 class Fitted:
-    """What one or several runs taught.
+    """Result of a fit to one or several runs.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ def fit_runs(runs: Sequence[Run], table: PriorTable = EXTRUSION) -> Fitted:
     Raises
     ------
     FitError
-        If the runs hold no result, or more sizes than can be worked out, or as `fit_design`.
+        If the runs hold no result, or too many sizes, or as `fit_design`.
     """
     design = design_of(runs)
     count = len(design.sizes.drawn)

@@ -1,7 +1,7 @@
-"""What readings and grades a fit foretells, with everything that is uncertain about them.
+"""Posterior predictive distributions of caliper readings and of grades.
 
-A reading is foretold as its printed size plus the caliper's Student-t, a trial as the chance of
-each of the five grades. Both are mixtures over the fit's design points of the scatters, which is
+A reading is predicted as its printed size plus the caliper's Student-t, a trial as the probability
+of each of the five grades. Both are mixtures over the fit's design points of the scatters, which is
 why most arrays here have the design point as their first axis.
 """
 
@@ -18,15 +18,15 @@ Array = NDArray[np.floating]
 
 # How many normals of different width stand for one Student-t.
 _WIDTHS = 200
-# Readings taken in one go: a million would fill the memory with normals.
+# Readings worked out at once: a million would fill the memory with normals.
 _AT_ONCE = 1000
 _BISECTIONS = 50
 _FAR_SDS = 60.0
 
 
 @dataclass(frozen=True)
-class ForetoldReadings:
-    """Readings before they are taken, in mm.
+class PredictedReadings:
+    """Predictive distribution of readings, in mm.
 
     Parameters
     ----------
@@ -46,12 +46,12 @@ class ForetoldReadings:
     scale: Array
     dof: float
 
-    def take(self, index: NDArray[np.intp]) -> "ForetoldReadings":
-        """Return some of the readings alone."""
+    def take(self, index: NDArray[np.intp]) -> "PredictedReadings":
+        """Return the predictions of some of the readings."""
         weights, mean, variance, scale = (
             a[:, index] for a in (self.weights, self.mean, self.variance, self.scale)
         )
-        return ForetoldReadings(weights, mean, variance, scale, self.dof)
+        return PredictedReadings(weights, mean, variance, scale, self.dof)
 
     @cached_property
     def expected_mm(self) -> Array:
@@ -93,8 +93,8 @@ class ForetoldReadings:
 
 
 @dataclass(frozen=True)
-class ForetoldTrials:
-    """Trials before they are made.
+class PredictedTrials:
+    """Predictive distribution of the grades of trials.
 
     Parameters
     ----------
@@ -103,9 +103,9 @@ class ForetoldTrials:
     mean, variance : ndarray of shape (n_points, n, 4)
         Moments of clearance − threshold, in mm and mm².
     omega : ndarray of shape (n_points,)
-        The hand's judgement, in mm.
+        Scatter of the hand's judgement, in mm.
     lapse : float
-        Chance that a grade is noted down at random.
+        Probability that a grade is written down at random.
     """
 
     weights: Array
@@ -116,12 +116,12 @@ class ForetoldTrials:
 
     @cached_property
     def chances(self) -> Array:
-        """Chance of each grade, shape (n, 5)."""
+        """Probability of each grade, shape (n, 5)."""
         spread = np.sqrt(self.variance + self.omega[:, None, None] ** 2)
         reached = (self.weights[:, :, None] * ndtr(self.mean / spread)).sum(axis=0)
         edge = np.ones((len(reached), 1))
         reached = np.concatenate([edge, reached, 0 * edge], axis=1)
-        # Thresholds are known better or worse, so far tails may cross by a hair.
+        # Thresholds are not equally well known, so far tails may cross slightly.
         hit = np.maximum(-np.diff(reached, axis=1), 0.0)
         hit /= hit.sum(axis=1, keepdims=True)
         chances: Array = (1 - self.lapse) * hit + self.lapse / len(GRADES)

@@ -1,6 +1,6 @@
-"""How well a feature is foretold from all others: the model held against its own data.
+"""Cross-validation by feature: how well a feature is predicted from all others.
 
-Each feature is left out with every entry in which it takes part, and those entries are foretold
+Each feature is left out with every entry in which it takes part, and those entries are predicted
 from the rest, as they would be for a feature not yet printed.
 """
 
@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.learning.design import Trials
-from coupons.learning.foretold import ForetoldReadings
+from coupons.learning.foretold import PredictedReadings
 from coupons.learning.integrate import Mixture
-from coupons.learning.left_out import each_feature, foretell
+from coupons.learning.left_out import each_feature, predict_left_out
 from coupons.terms import GRADES
 
 Array = NDArray[np.floating]
@@ -24,8 +24,8 @@ INTERVAL = 0.90
 class HeldOutReadings:
     """Readings of features left out. Errors in mm, shares between 0 and 1.
 
-    ``inside`` is the share that fell into its 90 % interval. ``median_error_mm`` is what a mistyped
-    reading does not move; ``rmse_mm`` is moved by it.
+    ``inside`` is the share that fell into its 90 % interval. A mistyped reading changes ``rmse_mm``
+    much and ``median_error_mm`` hardly.
     """
 
     count: int
@@ -39,26 +39,26 @@ class HeldOutTrials:
     """Trials of features left out. Shares between 0 and 1.
 
     ``inside`` is the share that fell into the fewest grades that together have 90 % probability.
-    Grades are few, so such a set usually has more; ``expected_inside`` is what ``inside`` should
-    come to. ``named`` is the share in which the likeliest grade was the one found.
+    Grades are few, so such a set usually has more than that; ``expected_inside`` is what ``inside``
+    should be. ``exact`` is the share in which the likeliest grade was the one found.
     """
 
     count: int
     inside: float
     expected_inside: float
-    named: float
+    exact: float
 
 
 @dataclass(frozen=True)
 class HeldOut:
-    """Prediction of features left out; None where there is nothing of the kind."""
+    """Cross-validation scores; None where there are no readings, or no trials."""
 
     readings: HeldOutReadings | None
     trials: HeldOutTrials | None
 
 
 def hold_out(mixture: Mixture) -> HeldOut:
-    """Leave out one feature at a time and score how it was foretold.
+    """Leave out one feature at a time and score how well it was predicted.
 
     Parameters
     ----------
@@ -66,16 +66,16 @@ def hold_out(mixture: Mixture) -> HeldOut:
         A fit to everything. It is not fitted again; see `coupons.learning.left_out`.
     """
     design = mixture.model.design
-    readings, trials = foretell(mixture, each_feature(design))
+    readings, trials = predict_left_out(mixture, each_feature(design))
     return HeldOut(
         _score_readings(readings, design.readings.value) if len(design.readings.value) else None,
         _score_trials(trials.chances, design.trials) if len(design.trials.tightest) else None,
     )
 
 
-def _score_readings(foretold: ForetoldReadings, value_mm: Array) -> HeldOutReadings:
-    error = value_mm - foretold.expected_mm
-    below = foretold.chance_below(value_mm)
+def _score_readings(predicted: PredictedReadings, value_mm: Array) -> HeldOutReadings:
+    error = value_mm - predicted.expected_mm
+    below = predicted.chance_below(value_mm)
     tail = (1 - INTERVAL) / 2
     return HeldOutReadings(
         len(error),
@@ -86,7 +86,7 @@ def _score_readings(foretold: ForetoldReadings, value_mm: Array) -> HeldOutReadi
 
 
 def likeliest_sets(chances: Array, content: float = INTERVAL) -> NDArray[np.bool_]:
-    """Return the fewest grades that together have a probability of ``content``, shape (n, 5).
+    """Return the smallest sets of grades with a probability of ``content``, shape (n, 5).
 
     Examples
     --------

@@ -1,6 +1,6 @@
-"""Integrate over the scatters, and what is then known of all latent values.
+"""Numerical integration over the scatters, and the moments of all latent values that follow.
 
-Scatters on which a data set says nothing (no feature across layers, a single run) stay at their
+Scatters on which a data set has no information (no feature across layers, a single run) keep their
 prior.
 """
 
@@ -30,8 +30,8 @@ class Mixture:
     """Laplace fits at the design points and their weights, which sum to one.
 
     ``means`` are the posterior means of the latent values at each point: the modes, moved by the
-    skewness of the likelihood. ``stretches``, one a threshold at each point, are by how much the
-    thresholds' sds differ from those of the Laplace fits.
+    skewness of the likelihood. ``stretches``, one for each threshold at each point, are the ratios
+    of the thresholds' sds to those of the Laplace fits.
     """
 
     model: LatentModel
@@ -43,7 +43,7 @@ class Mixture:
     weights: Array
 
     def heaviest(self, count: int) -> "Mixture":
-        """Return the mixture of the points that weigh most, for what is costly at each point."""
+        """Return the mixture of the heaviest points, for work that is costly at each point."""
         order = np.sort(np.argsort(-self.weights, kind="stable")[:count])
         scatters, modes, means, stretches = (
             tuple(values[k] for k in order)
@@ -74,7 +74,7 @@ class Mixture:
         return mean, covariance
 
     def log_sd_moments(self, name: str) -> tuple[float, float]:
-        """Posterior mean and sd of log(scatter); the prior's where the data say nothing."""
+        """Posterior mean and sd of log(scatter); the prior's where there is no information."""
         if name not in self.active:
             prior = self.model.table.scatters[name]
             return float(np.log(prior.median)), prior.log_sd
@@ -90,7 +90,7 @@ class Mixture:
 
 
 def active_scatters(design: Design) -> tuple[str, ...]:
-    """Return the scatters on which a data set can say something."""
+    """Return the scatters on which a data set can have information."""
     in_plane, along_z = design.sizes.runs_along
     says = {
         "tau": in_plane > 0,
@@ -106,9 +106,9 @@ def active_scatters(design: Design) -> tuple[str, ...]:
 def integrate(model: LatentModel) -> Mixture:
     """Fit the latent values at a lattice of scatter values around their mode.
 
-    On a smooth density that falls off on all sides the sum over a lattice is nearly its integral,
-    with steps of almost two standard deviations. Unlike a rule made for a normal it asks nothing of
-    the shape: posteriors of scatters are skewed and bent.
+    The sum over a lattice is nearly the integral of a smooth density that falls off on all sides,
+    even with steps of almost two standard deviations. Unlike a quadrature rule for a normal it
+    assumes no shape: posteriors of scatters are skewed and curved.
     """
     active = active_scatters(model.design)
     points, weights = _weighted(explored(Evidence(model, active)))
@@ -145,7 +145,7 @@ def _mean(model: LatentModel, point: Point) -> Array:
 
 
 def _marginals(model: LatentModel, points: Sequence[Point], weights: Array) -> Iterator[Marginals]:
-    """Give each point its thresholds' marginals.
+    """Return each point with the marginals of its thresholds.
 
     They cost twenty fits a point: the heaviest points get their own, all others their average.
     """

@@ -1,4 +1,4 @@
-"""Given the scatters, the latent values are nearly Gaussian: find their mode and covariance."""
+"""Laplace approximation at given scatters: mode and covariance of the latent values."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,7 +16,7 @@ from coupons.learning.likelihood import ReadingTerms, TrialTerms, reading_terms,
 Array = NDArray[np.floating]
 
 _MAX_STEPS = 200
-# In units of log probability; the last step, which leaves next to none of it, is still taken.
+# In units of log probability; the last step is still taken and leaves almost none of it.
 _DECREMENT = 1e-7
 _FLATTEST = 0.05  # the prior's own curvature is 1
 _STEPS = np.diff(np.eye(len(THRESHOLDS)), axis=0)  # thresholds to the steps between them
@@ -24,7 +24,7 @@ _STEPS = np.diff(np.eye(len(THRESHOLDS)), axis=0)  # thresholds to the steps bet
 
 @dataclass(frozen=True)
 class Mode:
-    """The most probable latent values at given scatters.
+    """Posterior mode of the latent values at given scatters.
 
     ``log_laplace`` is Laplace's approximation of log p(observations | scatters), up to a constant
     that does not depend on the scatters. ``factor`` is that of the negative Hessian.
@@ -67,7 +67,7 @@ def find_mode(model: LatentModel, scatters: Scatters, start: Array | None = None
     Raises
     ------
     FitError
-        If no mode is found, which means a fault in the data's numbers (for example 1e300).
+        If no mode is found, which means impossible numbers in the data (for example 1e300).
     """
     variance = model.prior_variance(scatters)
     point = _evaluate(model, scatters, variance, model.prior_center if start is None else start)
@@ -80,7 +80,7 @@ def find_mode(model: LatentModel, scatters: Scatters, start: Array | None = None
             log_volume = 0.5 * (factor.log_determinant + float(np.log(variance).sum()))
             return Mode(point.latent + step, factor, highest - log_volume)
         point = _damped(model, scatters, variance, point, step, decrement)
-    raise FitError("The fit did not settle. Run `coupons check` and look for impossible numbers.")
+    raise FitError("The fit did not converge. Run `coupons check` and look for impossible numbers.")
 
 
 def _newton_step(
@@ -88,9 +88,9 @@ def _newton_step(
 ) -> tuple[Array, Factor | None]:
     """Newton's step and the Hessian's factor; None for the factor where it has none.
 
-    Away from the mode a wild reading can bend the objective downwards. There the step goes downhill
-    by the size of the curvature, whatever its sign (a saddle is left as fast as a valley is
-    entered), in units of the prior's standard deviations.
+    Away from the mode an outlying reading can make the Hessian indefinite. There the step uses the
+    absolute values of its curvatures, in units of the prior's standard deviations, so that it
+    always descends.
     """
     try:
         factor = hessian.factorised()
@@ -107,7 +107,7 @@ def _damped(
     step: Array,
     decrement: float,
 ) -> _Point:
-    """Take as much of a Newton step as lowers the objective and keeps the thresholds in order."""
+    """Shorten a Newton step until it lowers the objective and keeps the thresholds in order."""
     share = 1.0
     while share > 1e-12:
         latent = point.latent + share * step
@@ -117,7 +117,9 @@ def _damped(
             if new.objective <= point.objective - 1e-4 * share * decrement + 1e-9:
                 return new
         share /= 2
-    raise FitError("The fit cannot improve. Run `coupons check` and look for impossible numbers.")
+    raise FitError(
+        "The fit stopped before it converged. Run `coupons check` and look for impossible numbers."
+    )
 
 
 def _evaluate(model: LatentModel, scatters: Scatters, variance: Array, latent: Array) -> _Point:
@@ -162,7 +164,7 @@ def _derivatives(
 
 
 def _order_terms(model: LatentModel, latent: Array) -> tuple[Array, Array]:
-    """Gradient and Hessian, by the thresholds, of what keeps them in order."""
+    """Gradient and Hessian, by the thresholds, of the log barrier that keeps them in order."""
     step_of = _STEPS / (_STEPS @ latent[AT_THRESHOLDS])[:, None]
     weight = model.table.order_weight
     return -weight * step_of.sum(axis=0), weight * step_of.T @ step_of
@@ -176,7 +178,7 @@ def _bordered(
     of_readings: Array,
     of_trials: Array,
 ) -> Bordered:
-    """Put the Hessian together from its blocks.
+    """Assemble the Hessian from its blocks.
 
     ``shared`` is between shared values, ``with_own`` between them and own deviations, ``own`` the
     prior's curvature of the latter. Each trial couples the two own deviations that meet in it.

@@ -1,8 +1,8 @@
 """The latent values of the model and how every observation depends on them.
 
-Latent values are laid out as ``[effects, thresholds, losses, run shifts, run shifts in z]``,
-the *shared* block of a few dozen, followed by one *own deviation* a size. An observation touches at
-most two own deviations, so that part is kept sparse.
+Latent values are ordered as ``[effects, thresholds, losses, run shifts, run shifts in z]``, the
+*shared* block of a few dozen, followed by one *own deviation* for each size. An observation depends
+on at most two own deviations, so that part is kept sparse.
 """
 
 from dataclasses import dataclass
@@ -66,7 +66,7 @@ class LatentModel:
 
     @property
     def n_shared(self) -> int:
-        """Number of latent values that are not own deviations."""
+        """Number of shared latent values, which are all but the own deviations."""
         return N_TERMS + 2 * self.design.n_runs
 
     @property
@@ -102,7 +102,7 @@ class LatentModel:
 
     @property
     def trial_own(self) -> csr_array:
-        """The same for the trials, whose two margins lean on the same deviations."""
+        """The same for the trials, whose two margins depend on the same deviations."""
         return csr_array(self.margins_own[:, self.at_lower])
 
     @cached_property
@@ -116,13 +116,13 @@ class LatentModel:
         sizes, n = self.design.sizes, self.design.n_runs
         printed = (1 - sizes.z_share) * scatters.tau**2 + sizes.z_share * scatters.tau_z**2
         bought = np.isfinite(sizes.fixed_sd)
-        # A piece known exactly still needs a positive variance; a nanometre is as good as none.
+        # A piece known exactly still needs a positive variance; an sd of a nanometre is negligible.
         own = np.where(bought, np.maximum(sizes.fixed_sd, 1e-6) ** 2, printed)
         shifts = np.repeat([scatters.rho**2, scatters.rho_z**2], n)
         return np.concatenate([prior_sd(self.table) ** 2, shifts, own])
 
     def predicted(self, latent: Array) -> Array:
-        """Size in mm that each reading is expected to show."""
+        """Predicted size in mm of each reading."""
         size = self.design.readings.size
         drawn, own = self.design.sizes.drawn[size], latent[self.n_shared :][size]
         predicted: Array = drawn + own + self.reading_shared @ latent[: self.n_shared]
@@ -158,7 +158,7 @@ class LatentModel:
 
 
 def latent_model(design: Design, table: PriorTable) -> LatentModel:
-    """Lay out which latent values each observation depends on."""
+    """Build the structure: which latent values each observation depends on."""
     sizes, readings, trials = design.sizes, design.readings, design.trials
     every = np.arange(len(sizes.drawn))
     size_shared = _shared_rows(design, every, sizes.effects, sizes.z_share)
@@ -192,7 +192,7 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
 
 
 class _Parts:
-    """Sizes parted into those that are eliminated first and the core of all others."""
+    """Sizes split into those that are eliminated first and the core of all others."""
 
     def __init__(self, alone: Indices, n_sizes: int) -> None:
         self.alone, self.n_sizes = alone, n_sizes
@@ -208,7 +208,7 @@ class _Parts:
         return flat
 
     def rows(self, shared: Array, own: csr_array) -> Rows:
-        """Part the weights of all latent values in observations."""
+        """Split the weights of all latent values in observations."""
         of_core, of_alone = own[self.core].toarray(), own[self.alone].tocoo()
         place, weight = np.zeros(len(shared), np.intp), np.zeros(len(shared))
         place[of_alone.col], weight[of_alone.col] = of_alone.row, of_alone.data

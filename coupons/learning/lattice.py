@@ -1,6 +1,6 @@
-"""Where the posterior of the scatters lies: climb to its top, lay a lattice over it.
+"""A lattice of points over the scatters' posterior: find its mode, then cover it with points.
 
-Each scatter is worked with as z = (log sd − log median)/log-sd, standard normal a priori.
+The coordinate of each scatter is z = (log sd − log median)/log-sd, standard normal a priori.
 """
 
 from collections import deque
@@ -78,10 +78,10 @@ class Evidence:
 
 
 def explored(evidence: Evidence) -> list[Point]:
-    """Climb to the top, lay a lattice around it and follow it as far as the posterior reaches.
+    """Find the mode and cover the posterior around it with a lattice.
 
-    A point that lies higher than the top has found a higher hill (grades that contradict each other
-    leave two: lapses, or a poor judgement), and the search begins anew from there.
+    A lattice point above the mode means that there is a higher one (grades that contradict each
+    other leave two: lapses, or a poor judgement), and the search starts again from there.
     """
     best = evidence.at(np.zeros(len(evidence.active)))
     for _ in range(_MAX_HILLS):
@@ -111,7 +111,7 @@ def _lattice_steps(evidence: Evidence, top: Point, hessian: Array) -> Array:
 
 
 def _reach(evidence: Evidence, top: Point, step: Array) -> float:
-    """Return by how much to stretch a step so that it falls as far as one on a normal.
+    """Return the factor on a step that makes the log posterior fall as that of a normal would.
 
     Where the log posterior jumps past that, the step ends before the jump.
     """
@@ -123,14 +123,14 @@ def _reach(evidence: Evidence, top: Point, step: Array) -> float:
         if abs(dropped / drop - 1) < _NEAR_ENOUGH:
             return stretch
         short, long = (stretch, long) if dropped < drop else (short, stretch)
-        # On a parabola the drop grows with the square of the way.
+        # On a parabola the drop grows with the square of the distance.
         guess = stretch * float(np.clip(np.sqrt(drop / max(dropped, 1e-9)), 1 / 3, 3))
         stretch = guess if short < guess < long else (short + long) / 2
     return short or stretch
 
 
 def _lattice(evidence: Evidence, top: Point, steps: Array) -> list[Point]:
-    """Visit the lattice from the top outwards as far as the posterior reaches, the top first."""
+    """Visit the lattice from the mode outwards as far as the posterior reaches, the mode first."""
     origin = (0,) * len(steps)
     found = {origin: top}
     queue, highest = deque([origin]), top.log_posterior
@@ -151,7 +151,7 @@ def _lattice(evidence: Evidence, top: Point, steps: Array) -> list[Point]:
 def _start(
     found: dict[tuple[int, ...], Point], at: tuple[int, ...], near: tuple[int, ...]
 ) -> Array:
-    """Guess the mode at the point ``near`` from that at its neighbour and a step like this one."""
+    """Extrapolate the latent mode to the next point from two points a like step apart."""
     for base in _neighbours(at):
         ahead = tuple(b + n - a for b, n, a in zip(base, near, at, strict=True))
         if base in found and ahead in found:
@@ -189,7 +189,7 @@ def _neighbours(at: tuple[int, ...]) -> list[tuple[int, ...]]:
 
 
 def _climb(evidence: Evidence, point: Point) -> tuple[Point, Array]:
-    """Find the scatters' mode and the curvature there, by Newton's method on differences."""
+    """Find the scatters' mode and the curvature there, by Newton with finite differences."""
     for _ in range(_MAX_STEPS):
         gradient, hessian = _differences(evidence, point)
         eigenvalues, axes = np.linalg.eigh(hessian)

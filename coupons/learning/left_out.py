@@ -1,9 +1,10 @@
-"""What the rest of the entries says about some of them, without fitting again.
+"""Cross-validation by downdating: predict some entries from all others without fitting again.
 
-At fixed scatters the fit is a normal distribution around its mode. Taking observations out of it is
-a downdate: one Newton step from the mode, in which only the few numbers that those observations
-depend on take part. The scatters' weights follow from how much less likely each value then makes
-the rest. Where a step goes too far for the curvature to be trusted, the mode is sought anew.
+At fixed scatters the posterior is a normal around its mode. Taking observations out of it is a
+downdate: one Newton step from the mode, in the few latent values on which those observations
+depend. The weights of the scatters' values change by the ratio of the marginal likelihoods without
+and with the observations. Where the step is too long for the curvature to be trusted, the mode is
+found again.
 """
 
 from collections.abc import Iterator, Sequence
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from coupons.learning.design import Design
-from coupons.learning.foretold import ForetoldReadings, ForetoldTrials
+from coupons.learning.foretold import PredictedReadings, PredictedTrials
 from coupons.learning.integrate import Mixture
 from coupons.learning.laplace import Mode, find_mode
 from coupons.learning.latent import latent_model
@@ -26,9 +27,9 @@ Indices = NDArray[np.intp]
 
 # Newton decrement left after the downdate, in units of log probability, up to which it is trusted.
 _TRUSTED = 0.02
-# At each point of the mixture every group is taken out: of some forty, the heaviest hold most.
+# Every group is taken out at each point of the mixture; the heaviest of some forty hold most of it.
 _POINTS = 9
-# Readings of one size say the same if they are so to a micrometre, which is nothing to a caliper.
+# Readings of one size count as equal if they are so to a micrometre, far below a caliper's step.
 _SAME_DIGITS = 3
 
 
@@ -36,13 +37,13 @@ _SAME_DIGITS = 3
 class Group:
     """Observations that are left out together, as indices into the design's arrays.
 
-    All of ``readings`` and ``trials`` are taken out; those in ``told_trials`` are foretold from the
-    rest, as are all readings.
+    All of ``readings`` and ``trials`` are taken out; all readings and the ``scored_trials`` are
+    predicted from the rest.
     """
 
     readings: Indices
     trials: Indices
-    told_trials: Indices
+    scored_trials: Indices
 
 
 def each_alone(design: Design) -> tuple[Group, ...]:
@@ -57,10 +58,10 @@ def each_alone(design: Design) -> tuple[Group, ...]:
 
 
 def each_feature(design: Design) -> tuple[Group, ...]:
-    """Leave out one size at a time, with everything in which it takes part.
+    """Leave out one size at a time, with every observation in which it takes part.
 
-    A trial is foretold once, while the one of its two sizes is out that has fewer trials: the
-    feature of the coupon, not the loose piece that is tried in all of them.
+    A trial is predicted once: when that one of its two sizes is left out that has fewer trials,
+    which is the feature of the coupon and not the loose piece that is tried in all of them.
     """
     trials = design.trials
     n_sizes = len(design.sizes.drawn)
@@ -76,7 +77,7 @@ def each_feature(design: Design) -> tuple[Group, ...]:
         )
         for size in range(n_sizes)
     )
-    return tuple(group for group in groups if len(group.readings) or len(group.told_trials))
+    return tuple(group for group in groups if len(group.readings) or len(group.scored_trials))
 
 
 def without(design: Design, group: Group) -> Design:
@@ -101,7 +102,7 @@ def _only(design: Design, readings: Indices, trials: Indices) -> Design:
 
 
 def _distinct(*columns: Array | Indices) -> tuple[Indices, Indices]:
-    """Return the first of rows that are the same, and for each row its place among those."""
+    """Return the first of equal rows, and for each row its place among those."""
     _, first, twin = np.unique(
         np.column_stack(columns), axis=0, return_index=True, return_inverse=True
     )
@@ -112,7 +113,7 @@ def _distinct(*columns: Array | Indices) -> tuple[Indices, Indices]:
 
 
 def _without_twins(design: Design) -> tuple[Design, Indices]:
-    """Return a design with each observation once, and for each edge of the whole one its twin."""
+    """Return a design without repeats, and for each edge of the whole one its twin there."""
     r, t = design.readings, design.trials
     value = np.round(r.value, _SAME_DIGITS)
     readings, twin_r = _distinct(r.size, value, r.resolution, r.z_share, r.effects)
@@ -120,19 +121,19 @@ def _without_twins(design: Design) -> tuple[Design, Indices]:
     return _only(design, readings, trials), edges_of(len(readings), twin_r, twin_t)
 
 
-def foretell(
+def predict_left_out(
     mixture: Mixture, groups: Sequence[Group], trusted: float = _TRUSTED
-) -> tuple[ForetoldReadings, ForetoldTrials]:
-    """Foretell each group's observations from all others.
+) -> tuple[PredictedReadings, PredictedTrials]:
+    """Predict the observations of each group from all others.
 
     Parameters
     ----------
     mixture : Mixture
         A fit to everything, of which the heaviest points are used.
     groups : sequence of Group
-        Every reading and trial of the design is told in exactly one of them.
+        Every reading and trial of the design is predicted in exactly one of them.
     trusted : float
-        Refit where the downdate leaves more than this to gain; 0 refits every group.
+        Refit where the Newton decrement after the downdate exceeds this; 0 refits every group.
 
     Returns
     -------
@@ -147,11 +148,11 @@ def foretell(
 
 
 class _Rest:
-    """Collects, group by group, the moments of what is left out as the rest sees it.
+    """Collects, group by group, the predictive moments of what is left out, given the rest.
 
-    Arrays have the fit's design points as their first axis. Observations that say the same are seen
-    once, with how many ``times`` they were made: sheets of repeats are long. Each edge of the whole
-    design has its ``twin`` among those seen.
+    Arrays have the fit's design points as their first axis. Equal observations are kept once, with
+    how many ``times`` they were made: sheets of repeats are long. Each edge of the whole design has
+    its ``twin`` among those kept.
     """
 
     def __init__(self, mixture: Mixture, trusted: float) -> None:
@@ -163,8 +164,8 @@ class _Rest:
         self.covariance = np.array([mode.covariance for mode in mixture.modes])
         modes = np.array([mode.latent for mode in mixture.modes])
         self.at_mode = self.seen.at(modes)
-        # What the means lie off the modes, taken as the same for the rest; a feature's own
-        # deviation is skewed by its own observations alone.
+        # Mean − mode, taken to be the same for the rest; a feature's own deviation is skewed by
+        # its own observations alone.
         skew = np.array(mixture.means) - modes
         skew[:, mixture.model.n_shared :] = 0.0
         self.off_mode = (self.seen.rows @ skew.T).T
@@ -175,7 +176,7 @@ class _Rest:
 
     @property
     def n_readings(self) -> int:
-        """How many of the whole design's edges are readings."""
+        """Number of readings among the edges of the whole design."""
         return len(self.mixture.model.design.readings.size)
 
     def take_out(self, group: Group) -> None:
@@ -183,18 +184,18 @@ class _Rest:
         at, times = np.unique(out, return_counts=True)
         key = np.concatenate([at, times]).tobytes()
         if key not in self.known:
-            self.known[key] = self._foretold(group, at, times)
+            self.known[key] = self._predicted(group, at, times)
         mean, variance, weights = self.known[key]
-        told = edges_of(self.n_readings, group.readings, group.told_trials)
+        told = edges_of(self.n_readings, group.readings, group.scored_trials)
         of = np.searchsorted(at, self.twin[told])
         self.mean[:, told], self.variance[:, told] = mean[:, of], variance[:, of]
         self.weights[:, told] = weights[:, None]
 
-    def _foretold(self, group: Group, at: Indices, times: Indices) -> tuple[Array, Array, Array]:
-        """Return mean, variance and weights of a group's edges, by the rest.
+    def _predicted(self, group: Group, at: Indices, times: Indices) -> tuple[Array, Array, Array]:
+        """Return mean, variance and weights of a group's edges, given the rest.
 
-        All happens among the few latent values on which the edges lean: a size read a thousand
-        times leans on a dozen.
+        Only the few latent values on which the edges depend take part: a dozen, even for a size
+        that was read a thousand times.
         """
         rows = self.seen.rows[at]
         used = np.unique(rows.indices)
@@ -223,7 +224,7 @@ class _Rest:
         return mean + self.off_mode[:, at], variance, weights / weights.sum()
 
     def _left_to_gain(self, at: Indices, times: Indices, shift: Array) -> Array:
-        """Newton decrement after the step: what the curvature of all others did not foresee."""
+        """Newton decrement after the step: how far the quadratic model of the rest was wrong."""
         moved = (self.seen.rows @ shift.T).T
         with np.errstate(invalid="ignore", over="ignore"):  # past a threshold: nan, not trusted
             missed = self.seen.slopes(self.at_mode + moved).gradient
@@ -237,7 +238,7 @@ class _Rest:
         return gain
 
     def _refitted(self, group: Group, points: Indices) -> Iterator[tuple[int, Mode]]:
-        """Find the modes of the rest anew at some of the design points."""
+        """Find the modes of the rest again at some of the design points."""
         if not len(points):
             return
         model = latent_model(without(self.mixture.model.design, group), self.mixture.model.table)
@@ -245,10 +246,10 @@ class _Rest:
             start = self.mixture.modes[k].latent
             yield k, find_mode(model, self.mixture.scatters[k], start)
 
-    def readings(self) -> ForetoldReadings:
-        """Return what was foretold of the readings."""
+    def readings(self) -> PredictedReadings:
+        """Return the predictions of the readings."""
         told = slice(0, self.n_readings)
-        return ForetoldReadings(
+        return PredictedReadings(
             self.weights[:, told],
             self.mean[:, told],
             self.variance[:, told],
@@ -256,11 +257,11 @@ class _Rest:
             self.mixture.model.table.reading_dof,
         )
 
-    def trials(self) -> ForetoldTrials:
-        """Return what was foretold of the trials."""
+    def trials(self) -> PredictedTrials:
+        """Return the predictions of the trials."""
         mean, variance, weights = (
             a[:, self.n_readings :].reshape(len(a), -1, N_EDGES)
             for a in (self.mean, self.variance, self.weights)
         )
         table = self.mixture.model.table
-        return ForetoldTrials(weights[:, :, 0], mean, variance, self.seen.omega[:, 0], table.lapse)
+        return PredictedTrials(weights[:, :, 0], mean, variance, self.seen.omega[:, 0], table.lapse)

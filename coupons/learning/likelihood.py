@@ -1,9 +1,9 @@
-"""Log-likelihoods of what hands report, with the derivatives that Newton's method needs.
+"""Log-likelihoods of readings and trials, with the derivatives that Newton's method needs.
 
 Two kinds of observation: a caliper reading (Student-t around the printed size) and a fit trial (an
 ordered probit with lapses on the clearance). Both give value, gradient and curvature (negative
-second derivatives). Neither is concave everywhere: a wild reading or a likely lapse has negative
-curvature.
+second derivatives). Neither is concave everywhere: an outlying reading or a likely lapse has
+negative curvature.
 """
 
 from dataclasses import dataclass
@@ -106,9 +106,9 @@ def trial_terms(lower: Array, upper: Array, grades_in_set: Array, lapse: float) 
     lower, upper : ndarray of shape (n,)
         Standardised distances, ``lower`` ≥ ``upper``; +inf and −inf where a set has no bound.
     grades_in_set : ndarray of shape (n,)
-        How many grades the reported set holds: a lapse falls on any grade alike.
+        Number of grades in the reported set: a lapse is equally likely on any grade.
     lapse : float
-        Chance of a lapse.
+        Probability of a lapse.
     """
     value = trial_value(lower, upper, grades_in_set, lapse)
     finite_lower = np.where(np.isfinite(lower), lower, 0.0)

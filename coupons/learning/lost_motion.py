@@ -1,11 +1,10 @@
-"""How far lost motion of the axes may pass for their scale.
+"""Bias of the scales by lost motion (backlash) of the axes, which the model has no term for.
 
 An axis with lost motion makes every size along it smaller by the same length, outer and inner ones
-alike. The model has no such term. Growth, which is common to both axes, makes up for what both lose
-alike; what x loses beyond y has nowhere to go but the scales, all the more the shorter the spans
-that were read. On virtual machines this alone took the 90 % intervals of the scales from 89 % to
-59 % (120 scales, ± 4 %). Until the model has the term, the scales' standard deviations are widened
-by it.
+alike. The part that both axes share goes into growth, which is common to both; the difference
+between x and y biases the scales, the more the shorter the measured spans. On virtual machines this
+alone lowered the coverage of the scales' 90 % intervals from 89 % to 59 % (120 scales, ± 4 %).
+Until the model has such a term, the scales' standard deviations are widened by this bias.
 """
 
 import numpy as np
@@ -23,7 +22,7 @@ LOST_X_LESS_Y_MM = 0.05
 
 
 def mistaken_for_scale(fitted: Fitted) -> Array:
-    """Return the standard deviation by which lost motion may have moved each effect.
+    """Return the standard deviation of the bias that lost motion gives each effect.
 
     Parameters
     ----------
@@ -42,7 +41,7 @@ def mistaken_for_scale(fitted: Fitted) -> Array:
 
 
 def _moved_by_one_mm(fitted: Fitted) -> Array:
-    """Return by how much each effect moves if x loses 0.5 mm and y gains 0.5 mm unsaid.
+    """Return the change of each effect if x loses 0.5 mm and y gains 0.5 mm.
 
     Newton's step from the mode after that change of the readings; trials do not change, since both
     sizes of a gap lose the same.

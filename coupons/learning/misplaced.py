@@ -1,7 +1,8 @@
-"""Entries that stand in the wrong rows together: a gauge one place on, a coupon turned.
+"""Entries that are in the wrong rows together: a gauge one place on, a coupon turned.
 
-Each is weighed against the entries as typed: how many times likelier is what was found if it was
-found in the other place? What has no other place (the end of a row) is left out on both sides.
+Each is compared with the entries as typed by a Bayes factor: how many times likelier are the
+entries if they belong to the other place? Those without another place (the end of a row) are left
+out on both sides.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -21,7 +22,7 @@ from coupons.terms import FLAT, Direction
 
 Indices = NDArray[np.intp]
 
-# A row shorter than this says too little of whether it has slipped.
+# A row shorter than this does not show whether its entries are one place off.
 LEAST_TRIALS = 4
 _NONE = np.zeros(0, np.intp)
 _TURNED = {Direction.X: Direction.Y, Direction.Y: Direction.X}
@@ -29,7 +30,7 @@ _TURNED = {Direction.X: Direction.Y, Direction.Y: Direction.X}
 
 @dataclass(frozen=True)
 class Misplaced:
-    """One way in which entries may stand in the wrong rows.
+    """One way in which entries may be in the wrong rows.
 
     Parameters
     ----------
@@ -38,12 +39,12 @@ class Misplaced:
     log_odds : float
         Log of how many times likelier the entries are in the other place.
     what : {"gauge", "rows", "print"}
-        A mate one place on; rows of x and y exchanged; a whole print turned against the others.
+        A mate one place on; rows of x and y exchanged; a whole print turned relative to the others.
     rows : tuple of int
         Entry rows that would have to change.
     names : tuple of str
         Of a gauge: the mate, and a feature with the one in which its trial was made. Of rows: the
-        letters, those that belong to each other one after the other.
+        letters, pair by pair.
     """
 
     run: int
@@ -54,7 +55,7 @@ class Misplaced:
 
 
 def slipped_gauges(evidence: Evidence, runs: Sequence[Run]) -> Iterator[Misplaced]:
-    """Weigh for each mate whether all its trials in a row were made one place on."""
+    """Return for each mate the odds that all its trials in a row were made one place on."""
     for n, run in enumerate(runs):
         features = {feature.id: feature for feature in run.coupon.features}
         pairs = sorted({(fit.mate, features[fit.feature].row) for fit in run.fits})
@@ -101,7 +102,7 @@ def _slipped(
 
 
 def _both_without(changed: Design, typed: Design, out: Group) -> tuple[Design, Design | None]:
-    """Leave a group out of both designs; None where the fitted one stays as it is."""
+    """Leave a group out of both designs; None for the fitted one if the group is empty."""
     if not len(out.readings) + len(out.trials):
         return changed, None
     return without(changed, out), without(typed, out)
@@ -114,7 +115,7 @@ def _neighbours(ladder: Sequence[str], step: int) -> dict[str, str]:
 
 
 def _with_trials(design: Design, at: Indices, internal: Indices, external: Indices) -> Design:
-    """Put other sizes into some trials; −1 leaves the one that is there."""
+    """Replace the sizes of some trials; −1 keeps the present one."""
     trials = design.trials
     new = [trials.internal.copy(), trials.external.copy()]
     for sizes, other in zip(new, (internal, external), strict=True):
@@ -123,7 +124,7 @@ def _with_trials(design: Design, at: Indices, internal: Indices, external: Indic
 
 
 def exchanged_rows(evidence: Evidence, runs: Sequence[Run]) -> Iterator[Misplaced]:
-    """Weigh for each run whether rows of x and their like along y were taken for each other."""
+    """Return for each run the odds that rows along x and like rows along y were exchanged."""
     for n, run in enumerate(runs):
         twins = list(_twin_rows(run.coupon))
         tries: list[tuple[tuple[_Twins, ...], bool]] = [((pair,), False) for pair in twins]
@@ -136,7 +137,7 @@ def exchanged_rows(evidence: Evidence, runs: Sequence[Run]) -> Iterator[Misplace
 
 @dataclass(frozen=True)
 class _Twins:
-    """Two rows that are each other turned by a right angle, and each feature's like."""
+    """Two rows that differ by a turn of a right angle, and for each feature its twin."""
 
     letters: tuple[str, str]
     like: Mapping[str, str]
@@ -169,7 +170,7 @@ def _turned_kind(feature: CouponFeature) -> tuple[str, str, str, float]:
 def _exchanged(
     evidence: Evidence, n: int, run: Run, twins: Iterable[_Twins], axes_too: bool
 ) -> Misplaced | None:
-    """Weigh rows taken for each other, and with them the axes on which rounds were read."""
+    """Compare with rows exchanged, and with them the axes along which rounds were read."""
     design = evidence.design
     place = {key: at for at, key in enumerate(design.sizes.keys)}
     like = {name: other for pair in twins for name, other in pair.like.items()}
@@ -188,7 +189,7 @@ def _exchanged(
         np.flatnonzero(gone[trials.internal] | gone[trials.external]),
         _NONE,
     )
-    # What a standing round reads along x beyond its size it has less along y.
+    # What a standing round reads more than its size along x, it reads less along y.
     turns = axes_too & (design.sizes.run[readings.size] == n) & (readings.z_share == 0)
     effects = np.where(turns[:, None], -readings.effects, readings.effects)
     changed = replace(
@@ -204,9 +205,9 @@ def _exchanged(
 
 
 def turned_prints(evidence: Evidence, runs: Sequence[Run]) -> Iterator[Misplaced]:
-    """Weigh for each of several runs whether it was printed turned by a right angle.
+    """Return for each of several runs the odds that it was printed turned by a right angle.
 
-    One run alone cannot tell: its x and y would only change their names.
+    A single run cannot show this: its x and y would only change names.
     """
     if len(runs) < 2:
         return

@@ -1,4 +1,4 @@
-"""Observations as one numeric table, a row each: what general-purpose learning tools work with.
+"""Observations as one numeric table, one row each, for general-purpose learning tools.
 
 ==================  ==============================================================================
 column              what it holds
@@ -82,7 +82,7 @@ _CODES = {
 
 
 def observation_table(runs: Sequence[Run]) -> tuple[Array, Array, Indices]:
-    """Lay out everything that runs hold as one table.
+    """Put all observations of some runs into one table.
 
     Returns
     -------
@@ -152,7 +152,7 @@ def _mate_codes(coupon: Coupon, index: dict[str, int], mate: str) -> tuple[float
 
 
 def run_numbers(X: Array, known: Sequence[float] = ()) -> tuple[float, ...]:
-    """Return the runs of an observation table: those known already, then the new ones.
+    """Return the runs of an observation table: those already known, then the new ones.
 
     Raises
     ------
@@ -172,12 +172,12 @@ def design_from_table(X: Array, y: Array, runs: Sequence[float]) -> Design:
     X, y : ndarray
         As from `observation_table`.
     runs : sequence of float
-        The numbers of all runs, in the order in which the design is to hold them.
+        The numbers of all runs, in the order of the design.
 
     Raises
     ------
     FitError
-        If a code in X is not one of those that the table may hold.
+        If X holds a code that the table does not have.
     """
     _check(X)
     table = SizeTable()

@@ -1,9 +1,8 @@
-"""A caliper that was off: for a whole sheet, or from one reading to another.
+"""Zero error of a caliper, for a whole sheet or from one reading to another.
 
-Part of a sheet that stands off all the rest by one amount is found by weighing every stretch of
-readings. A whole sheet that is off looks like a printer whose outer sizes grow and whose inner ones
-do not close, or the other way round: plastic that stands out does both alike. What both lose
-together is lost motion, which is small.
+For part of a sheet, every stretch of readings is tested for one common offset from all the others.
+A zero error of the whole sheet makes outer and inner sizes larger alike, or smaller; growth makes
+outer sizes larger and inner ones smaller. Lost motion also changes both alike, but little.
 """
 
 from collections.abc import Sequence
@@ -23,23 +22,23 @@ from coupons.measuring.run import Run
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
 
-# How far a caliper that was knocked may be off: sd of what is held likely before looking.
+# Prior sd of the zero error of a caliper that was knocked.
 OFF_SD_MM = 0.15
-# A stretch of fewer readings, or one that leaves fewer beside it, is no session of its own.
+# A stretch needs this many readings, and as many must be left outside it.
 LEAST_READINGS = 6
 _STEPS = np.array([1.0, 1.2, 1.4])
 # Stretches begin and end at most at this many places of a sheet.
 _MOST_ENDS = 150
-# What an axis loses when it turns round, over both faces of a size: it takes that from outer and
-# inner sizes alike (common practice, no source). Beyond it there is room for a caliper that is
-# nearly right and for what like features differ by.
+# Lost motion of an axis, over both faces of a size: outer and inner sizes lose it alike (common
+# practice, no source). It includes an allowance for a caliper that is nearly right and for the
+# scatter of like features.
 LOST_MM = (0.0, 0.10)
 ROOM_MM = 0.03
 
 
 @dataclass(frozen=True)
 class OffStretch:
-    """Readings from one row of a sheet to another that all stand off the rest by one amount."""
+    """Readings from one row of a sheet to another with one common offset from the rest."""
 
     run: int
     log_odds: float
@@ -48,7 +47,7 @@ class OffStretch:
 
 
 def off_stretch(evidence: Evidence, n: int) -> OffStretch | None:
-    """Return the stretch of a run's readings that most likely was read off zero, if any may be."""
+    """Return the stretch of a run's readings that most likely has a zero error, or None."""
     design, mixture = evidence.design, evidence.mixture
     in_run = np.flatnonzero(design.sizes.run[design.readings.size] == n)
     order = in_run[np.argsort(design.readings.row[in_run], kind="stable")]
@@ -57,7 +56,7 @@ def off_stretch(evidence: Evidence, n: int) -> OffStretch | None:
     ends = np.unique(np.linspace(0, len(order), min(len(order), _MOST_ENDS) + 1).astype(int))
     pull, stiffness = _score(mixture, order, ends)
     length = ends[None, :] - ends[:, None]
-    # With several runs the whole sheet of one may stand off the others.
+    # With several runs the whole sheet of one may have the offset.
     most = len(order) if design.n_runs > 1 else len(order) - LEAST_READINGS
     allowed = (length >= LEAST_READINGS) & (length <= most)
     if not allowed.any():
@@ -82,7 +81,7 @@ def off_stretch(evidence: Evidence, n: int) -> OffStretch | None:
 
 
 def _occam(stiffness: Array) -> Array:
-    """Return what an amount that may be anything costs, against one that is 0."""
+    """Return the Occam factor of a free offset relative to an offset of 0."""
     cost: Array = 0.5 * np.log1p(stiffness * OFF_SD_MM**2)
     return cost
 
@@ -94,11 +93,12 @@ def _moved(design: Design, at: Indices, off_mm: float) -> Design:
 
 
 def _score(mixture: Mixture, order: Indices, ends: Indices) -> tuple[Array, Array]:
-    """Return slope and curvature of the log evidence by what each stretch may be off.
+    """Return slope and curvature of the log evidence by the offset of each stretch.
 
     Both have shape (n_ends, n_ends): from one end (row) to another (column). Readings are taken as
-    normal around what all else foretells of them together, a wild one with as much noise as the
-    t-distribution grants it: at the mode itself readings that are off have next to no slope.
+    jointly normal around their prediction from all other entries, an outlying one with the larger
+    noise that the t-distribution gives it: at the mode, readings with an offset have almost no
+    slope.
     """
     top = mixture.heaviest(1)
     mode, seen = top.modes[0], observations(top.model, top.scatters)
@@ -107,13 +107,13 @@ def _score(mixture: Mixture, order: Indices, ends: Indices) -> tuple[Array, Arra
     rows = seen.rows[: seen.n_readings].toarray()
     others = np.linalg.inv(mode.covariance) - rows.T @ (bent[:, None] * rows)
     spread = np.linalg.solve(others, rows.T)
-    foretold = rows @ spread
+    predicted = rows @ spread
     value, expected = top.model.design.readings.value, seen.at(np.array([mode.latent]))[0]
     residual = value - expected[: seen.n_readings]
     dof = top.model.table.reading_dof
     noise = (dof * seen.scale[0] ** 2 + residual**2) / (dof + 1)
-    kernel = np.linalg.inv(foretold + np.diag(noise))
-    pull = kernel @ (residual + foretold @ gradient)
+    kernel = np.linalg.inv(predicted + np.diag(noise))
+    pull = kernel @ (residual + predicted @ gradient)
     along = np.concatenate([[0.0], np.cumsum(pull[order])])[ends]
     square = np.zeros((len(order) + 1, len(order) + 1))
     square[1:, 1:] = kernel[np.ix_(order, order)].cumsum(axis=0).cumsum(axis=1)
@@ -123,10 +123,10 @@ def _score(mixture: Mixture, order: Indices, ends: Indices) -> tuple[Array, Arra
 
 
 def off_alike_mm(fitted: Fitted, runs: Sequence[Run]) -> tuple[float, float] | None:
-    """Return between which amounts a caliper is off that reads outer and inner sizes off alike.
+    """Return the range of the zero error if outer and inner sizes are off alike; else None.
 
-    In mm on a size. None where both are off by no more than lost motion explains, where that is not
-    known to `ROOM_MM`, or where somebody looked what closed jaws read.
+    In mm on a size. None where lost motion explains as much, where the error is not known to
+    `ROOM_MM`, or where the reading of the closed jaws was entered.
     """
     if any(run.zeros for run in runs):
         return None

@@ -1,9 +1,9 @@
-"""Where each threshold lies, by its own marginal instead of a normal around the mode.
+"""Marginal posterior of each threshold, instead of a normal around the mode.
 
-Grades leave a threshold open on one side where the coupon's gaps end, and thresholds keep out of
-each other's way: their posteriors are skewed. Each is pinned at a few values, all else is fitted
-anew, and the evidence at those values is its marginal density (Laplace's rule applied to the rest,
-a textbook method).
+The posteriors of thresholds are skewed: grades leave a threshold open on one side where the
+coupon's gaps end, and thresholds must stay in order. Each is fixed at a few values, all else is
+fitted again, and the evidence at those values gives its marginal density (a Laplace approximation
+of the rest, a textbook method).
 """
 
 from dataclasses import dataclass, replace
@@ -21,14 +21,14 @@ Array = NDArray[np.floating]
 
 _PINS = 1.25 * np.arange(-2, 3)  # in posterior sds from the mode
 _FINE = np.linspace(-5, 5, 401)
-# A pinned threshold may move by so much of its posterior sd, and pushes the others so far away.
+# A threshold is fixed to this share of its posterior sd, and keeps the others this far away.
 _PIN_SD = 0.01
 _LEAST_STEP = 0.05
 
 
 @dataclass(frozen=True)
 class Marginals:
-    """Moments of the four thresholds beside those of the normal around the mode.
+    """Moments of the four thresholds relative to those of the normal around the mode.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def _marginal(
         start = _kept_apart(mode.latent + column / sd**2 * (pin - center), k, _LEAST_STEP * sd)
         _, evidence = best_mode(pinned, scatters, start)
         log_density.append(evidence - 0.5 * ((pin - prior.mean) / prior.sd) ** 2)
-    # What sets the density apart from the normal is smooth, and stays as it is beyond the pins.
+    # The ratio of the density to the normal is smooth; beyond the fixed values it is kept constant.
     apart = PchipInterpolator(_PINS, np.array(log_density) + 0.5 * _PINS**2)
     fine = apart(np.clip(_FINE, _PINS[0], _PINS[-1])) - 0.5 * _FINE**2
     weights = np.exp(fine - fine.max())
@@ -88,7 +88,7 @@ def _marginal(
 
 
 def stretched(covariance: Array, stretch: Array) -> Array:
-    """Stretch the thresholds' sds, and with them whatever goes with the thresholds."""
+    """Scale the thresholds' sds, and everything that is correlated with the thresholds."""
     block = covariance[AT_THRESHOLDS, AT_THRESHOLDS]
     towards = np.linalg.solve(block, covariance[AT_THRESHOLDS]).T
     more: Array = towards @ ((np.outer(stretch, stretch) - 1) * block) @ towards.T
@@ -96,7 +96,7 @@ def stretched(covariance: Array, stretch: Array) -> Array:
 
 
 def moved(mean: Array, mode: Mode, sds: Array) -> Array:
-    """Move the thresholds to so many sds from their mode, and with them whatever goes with them."""
+    """Move the thresholds by so many sds from their mode, and all correlated values with them."""
     columns = threshold_columns(mode)
     block = columns[AT_THRESHOLDS]
     target = mode.latent[AT_THRESHOLDS] + sds * np.sqrt(np.diag(block))
@@ -106,7 +106,7 @@ def moved(mean: Array, mode: Mode, sds: Array) -> Array:
 
 
 def _kept_apart(latent: Array, k: int, least: float) -> Array:
-    """Move the other thresholds out of the way of the one that is pinned."""
+    """Move the other thresholds so that they stay in order with the fixed one."""
     cuts = latent[AT_THRESHOLDS]
     for i in range(k + 1, len(cuts)):
         cuts[i] = max(cuts[i], cuts[i - 1] + least)

@@ -1,8 +1,8 @@
-"""Printers drawn from the prior: what the study and the tests judge the fit by.
+"""Prior simulation: printers drawn from the prior, on which the study and the tests check the fit.
 
-This is the model itself run forwards. The virtual printers of the measuring room are built from
-physics instead; a study needs both, this one to prove the arithmetic and those to see what is lost
-to misfit.
+This is the model itself as a simulator. The virtual printers of the measuring room are built from
+physics instead. A study needs both: this one to check the arithmetic, those to show the effect of
+model misfit.
 """
 
 from dataclasses import dataclass, replace
@@ -54,7 +54,7 @@ def draw_printer(rng: np.random.Generator, table: PriorTable = EXTRUSION) -> Pri
 
 @dataclass(frozen=True)
 class PrintedRun:
-    """What a print came out as: true sizes in mm, shifts of each run in plane and in z."""
+    """One print: true sizes in mm, shifts of each run in plane and along z."""
 
     sizes: Array
     shifts: Array
@@ -75,7 +75,7 @@ def print_sizes(printer: PriorPrinter, design: Design, rng: np.random.Generator)
 def observe(
     printer: PriorPrinter, design: Design, printed: PrintedRun, rng: np.random.Generator
 ) -> Design:
-    """Return the design with readings and grades as hands and caliper would report them."""
+    """Return the design with simulated readings and grades."""
     return replace(
         design,
         readings=replace(design.readings, value=_read(printer, design, printed, rng)),

@@ -1,6 +1,6 @@
-"""``profile.json``: what one machine with one material taught, small enough to post.
+"""``profile.json``: the posterior for one machine with one material, in a file of a few kilobytes.
 
-Everything an answer needs stands in the file, so answers from the file are the answers at fit time.
+The file holds everything that an answer needs: answers from it equal the answers at fit time.
 """
 
 import errno
@@ -60,14 +60,14 @@ _N = len(TERMS)
 _MOST_TOLD = 20  # faults of one file; a hostile one has room for thousands
 _TODO = "Run `coupons fit` again, or ask its owner for a whole copy"
 
-# In mm and mm²: a hundred times what a printer can be off, and small enough to reckon with.
+# In mm and mm²: a hundred times the error of any printer, and small enough to calculate with.
 Mean = Annotated[float, Field(gt=-10, lt=10)]
 Covariance = Annotated[float, Field(gt=-100, lt=100)]
 Size = Annotated[float, Field(gt=0, le=LARGEST_MM)]
 Ends = Annotated[tuple[Size, Size], Field(strict=False)]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 
-# Gauss–Hermite rule for a standard normal: averages over what is known only roughly.
+# Gauss–Hermite rule for a standard normal, to average over scatters that are known only roughly.
 NORMAL_NODES, NORMAL_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 NORMAL_WEIGHTS = NORMAL_WEIGHTS / NORMAL_WEIGHTS.sum()
 
@@ -77,7 +77,7 @@ class _Frozen(BaseModel):
 
 
 class LogSpread(_Frozen):
-    """A scatter's posterior, as normal in the logarithm: median in mm and sd of the log."""
+    """Log-normal posterior of a scatter: median in mm and sd of the log."""
 
     median_mm: Annotated[float, Field(gt=0, lt=100)]
     log_sd: Annotated[float, Field(ge=0, lt=10)]
@@ -94,14 +94,14 @@ class LogSpread(_Frozen):
 
 @dataclass(frozen=True)
 class ShiftNodes:
-    """How large the shifts of prints may be.
+    """Quadrature nodes over the size of prints' shifts, which is known only roughly.
 
     Parameters
     ----------
     squares : ndarray of shape (n_nodes, 2)
         Mean squares of a print's shift in the layer plane and along z, in mm².
     taught : ndarray of shape (n_nodes, 2, 2)
-        Covariance, there, of the mean shifts of the prints that taught the profile, in mm².
+        Covariance at each node of the mean shifts of the fitted prints, in mm².
     weights : ndarray of shape (n_nodes,)
     """
 
@@ -117,7 +117,7 @@ class MeasuredRange(_Frozen):
     ----------
     tried_mm, read_mm : (float, float), optional
         Smallest and largest of those that were tried by hand with a mate, and of those that a
-        caliper read. Versions 1 and 2 did not say.
+        caliper read. Not in versions 1 and 2.
     """
 
     form: Form
@@ -144,8 +144,8 @@ class Counts(_Frozen):
     Parameters
     ----------
     in_plane, along_z : int, optional
-        How many of the runs have sizes in the layer plane, and along z. Version 1 did not say:
-        there each is taken to have both.
+        Number of runs with sizes in the layer plane, and along z. Not in version 1, where each run
+        is taken to have both.
     """
 
     runs: Annotated[Count, Field(ge=1)]
@@ -157,14 +157,14 @@ class Counts(_Frozen):
 
     @property
     def runs_along(self) -> tuple[int, int]:
-        """How many runs have sizes in the layer plane, and along z."""
+        """Number of runs with sizes in the layer plane, and along z."""
         found = (self.in_plane, self.along_z)
         in_plane, along_z = (self.runs if n is None else n for n in found)
         return in_plane, along_z
 
 
 class Profile(_Frozen):
-    """What is known of one machine with one material, for its next print.
+    """Posterior of the model for one machine with one material, for its next print.
 
     Parameters
     ----------
@@ -173,14 +173,14 @@ class Profile(_Frozen):
     covariance : tuple of float
         Lower triangle of the terms' posterior covariance, row by row, in the order of ``means``.
     scatters : dict of str to LogSpread
-        Feature to feature (``tau``, ``tau_z``), caliper (``sigma``), judgement (``omega``), print
-        to print (``rho``, ``rho_z``).
+        Between like features (``tau``, ``tau_z``), caliper (``sigma``), judgement (``omega``),
+        between prints (``rho``, ``rho_z``).
     prior : str
         Name of the table of priors that the fit used.
     first_layer_height_mm, slicing : optional
-        Conditions of the last print, where somebody said them.
+        Conditions of the last print, if they were filled in.
     differs_in : tuple of str, optional
-        Conditions in which the prints differ that taught the profile.
+        Conditions in which the fitted prints differ.
     """
 
     format: Literal["offset-profile"] = "offset-profile"
@@ -219,7 +219,7 @@ class Profile(_Frozen):
             found = ", ".join(f"{mm:g}" for mm in thresholds)
             raise ValueError(f"thresholds that rise from {' to '.join(THRESHOLDS)}, got {found}")
         if np.linalg.eigvalsh(self.covariance_matrix)[0] < -1e-9:
-            raise ValueError("covariance without a negative eigenvalue")
+            raise ValueError("a covariance matrix without negative eigenvalues")
         return self
 
     @cached_property
@@ -236,19 +236,19 @@ class Profile(_Frozen):
 
     @cached_property
     def taught_shift(self) -> TaughtShift:
-        """What is left in the terms of the shifts of the prints that taught them."""
+        """How the posterior of the terms depends on the mean shifts of the fitted prints."""
         prior_variance = prior_sd(self.prior_table) ** 2
         runs = self.counts.runs_along
         return taught_shift(self.covariance_matrix, prior_variance, self.shifts, runs)
 
     @property
     def shifts(self) -> tuple[LogSpread, LogSpread]:
-        """How far a print's two shifts scatter: in the layer plane, and along z."""
+        """Scatters of a print's two shifts: in the layer plane, and along z."""
         return self.scatters["rho"], self.scatters["rho_z"]
 
     @cached_property
     def shift_nodes(self) -> ShiftNodes:
-        """What answers are averaged over, as the scatters of the shifts are known only roughly."""
+        """Quadrature nodes over the scatters of the shifts, which are known only roughly."""
         (plane, plane_weights), (height, height_weights) = (
             spread.variance_rule() for spread in self.shifts
         )
@@ -258,12 +258,12 @@ class Profile(_Frozen):
 
     @property
     def prior_table(self) -> PriorTable:
-        """The priors that the fit started from."""
+        """The priors that the fit used."""
         return PRIORS[self.prior]
 
 
 def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = ()) -> Profile:
-    """Distil a fit to a profile.
+    """Return the profile of a fit.
 
     Raises
     ------
@@ -386,7 +386,7 @@ def write_profile(profile: Profile, path: Path) -> None:
 
 
 def is_profile(data: bytes) -> bool:
-    """Tell whether bytes are a profile, be it damaged or of a later version."""
+    """Tell whether bytes are a profile, even a damaged one or one of a later version."""
     return b'"offset-profile"' in data
 
 
@@ -396,8 +396,8 @@ def read_profile(path: str | Path) -> Profile:
     Parameters
     ----------
     path : str or Path
-        The file, or the folder of a run that holds it. What no printer can be is warned of; see
-        `coupons.learning.doubt`.
+        The file, or the folder of a run that holds it. Values that are not plausible for any
+        printer are warned of; see `coupons.learning.doubt`.
 
     Raises
     ------
@@ -422,7 +422,7 @@ def read_profile(path: str | Path) -> Profile:
         problems = problems_of(error, Profile, str(path))
         told = [replace(problem, todo=_TODO) for problem in problems[:_MOST_TOLD]]
         if len(problems) > _MOST_TOLD:
-            told.append(Problem(str(path), "a profile", f"{len(problems)} faults in all", _TODO))
+            told.append(Problem(str(path), "a profile", f"{len(problems)} errors in all", _TODO))
         raise ProfileError(told) from None
     doubt_aloud(profile)
     return profile
@@ -441,8 +441,8 @@ def _load(path: Path) -> Any:
             what = (f"at most {MOST_BYTES} bytes", "more")
         problem = Problem(str(path), *what, todo)
     except (json.JSONDecodeError, UnicodeDecodeError) as error:
-        problem = Problem(str(path), "whole JSON text", f"a break ({error})", _TODO)
+        problem = Problem(str(path), "whole JSON text", f"an error ({error})", _TODO)
     except (ValueError, RecursionError):  # escape the parser's own error
-        got = "a number of thousands of digits, or brackets nested as deep"
+        got = "a number of thousands of digits, or thousands of nested brackets"
         problem = Problem(str(path), "whole JSON text", got, _TODO)
     raise ProfileError([problem])

@@ -1,7 +1,8 @@
-"""Where a normal approximation falls short, and by how much: corrections to a Laplace fit.
+"""Corrections to the Laplace approximation for posteriors that are not normal.
 
-One is of the evidence: readings have long tails, and grades say little of how far a size lies from
-an edge, so that an own deviation is not normal. One is of the mean, which skewness moves.
+One corrects the evidence: readings have long tails, and grades say little about how far a size is
+from a threshold, so that the posterior of an own deviation is not normal. One corrects the mean,
+which skewness moves away from the mode.
 """
 
 from dataclasses import dataclass
@@ -23,12 +24,12 @@ _NODES = 1.3 * np.sinh(_SPREAD)
 _AT_MODE = len(_SPREAD) // 2
 _LOG_WIDTHS = np.log(1.3 * np.cosh(_SPREAD) * (_SPREAD[1] - _SPREAD[0]))
 _LOG_ROOT_2PI = 0.5 * np.log(2 * np.pi)
-# In log probability: a hill higher by less is not worth a second search.
+# In log probability: another mode that is higher by less is not worth a second search.
 _HIGHER = 0.05
 _MAX_HOPS = 8
 _DIFFERENCE = 1e-4
-# A first-order correction of more than this many posterior sds is not to be believed: with next to
-# no data the expansion does not hold.
+# A first-order correction of more than this many posterior sds is not valid: with almost no data
+# the expansion does not hold.
 _LARGEST_SHIFT = 0.5
 # Share of the way between two thresholds by which a correction may bring them together.
 _LARGEST_CLOSING = 0.9
@@ -39,9 +40,9 @@ def best_mode(
 ) -> tuple[Mode, float]:
     """Find the mode by `find_mode`, and log p(observations | scatters) up to a constant.
 
-    A reading that contradicts a trial leaves a hill for each: the size is as read and the grade a
-    lapse, or the other way round. Where one of the own deviations that are alone has a higher hill
-    than that which was found, the search begins anew from there.
+    A reading that contradicts a trial gives two modes: the size is as read and the grade a lapse,
+    or the other way round. Where one of the own deviations that are alone has a higher mode than
+    the one found, the search starts again from there.
     """
     for _ in range(_MAX_HOPS):
         mode = find_mode(model, scatters, start)
@@ -55,7 +56,7 @@ def best_mode(
 
 @dataclass(frozen=True)
 class AroundMode:
-    """How probable own deviations that are alone are around the mode, with the core as it is.
+    """Posterior density of the own deviations that are alone around the mode, given the core.
 
     Parameters
     ----------
@@ -70,26 +71,27 @@ class AroundMode:
 
     @property
     def highest(self) -> Array:
-        """Where each deviation is most probable, from the mode, shape (n_alone,)."""
+        """Distance of the most probable value of each deviation from the mode, shape (n_alone,)."""
         best = self.log_ratio.argmax(axis=0)
         highest: Array = self.moved[best, np.arange(len(best))]
         return highest
 
     @property
     def beyond_normal(self) -> float:
-        """What the log evidence lacks for the shape of what is known of own deviations.
+        """Correction of the log evidence for own deviations whose posterior is not normal.
 
-        With the core at its mode, own deviations that are alone do not depend on one another, and
-        the integral over each is one-dimensional. Laplace's rule takes it for that of a normal;
-        this is the sum of the logarithms of what it really is over that. Left out, own deviations
-        look smaller and the caliper worse than they are, by two thirds of a posterior sd.
+        With the core at its mode, own deviations that are alone are independent, and the integral
+        over each is one-dimensional. The Laplace approximation takes it to be that of a normal;
+        the correction is the sum of the logarithms of the ratio of the two. Without it, own
+        deviations look smaller and the caliper worse than they are, by two thirds of a posterior
+        sd.
         """
         integral = np.logaddexp.reduce(self.log_ratio + _LOG_WIDTHS, axis=0)
         return float((integral - _LOG_ROOT_2PI).sum())
 
 
 def around_mode(model: LatentModel, scatters: Scatters, mode: Mode) -> AroundMode:
-    """Follow each own deviation that is alone away from the mode."""
+    """Evaluate the posterior along each own deviation that is alone, away from the mode."""
     own, variance = mode.latent[model.alone], model.prior_variance(scatters)[model.alone]
     moved = _NODES / np.sqrt(mode.factor.diagonal)
     log_ratio = -0.5 * moved * (2 * own + moved) / variance
@@ -143,9 +145,9 @@ def mean_shift(model: LatentModel, scatters: Scatters, mode: Mode) -> Array:
 
 
 def room_used(latent: Array, move: Array) -> float:
-    """Return how much of the room between thresholds a move of the latent values takes up.
+    """Return the share of the distance between thresholds that a move of the latent values uses.
 
-    Means of thresholds are in order as thresholds are: above 1 a move brings two of them too near.
+    The means of the thresholds must stay in order: above 1 a move brings two of them too close.
     """
     between, closing = np.diff(latent[AT_THRESHOLDS]), -np.diff(move[AT_THRESHOLDS])
     return float(np.max(closing / between)) / _LARGEST_CLOSING
@@ -190,7 +192,7 @@ def _trial_skew(
         outer: Array = t.curvature_lower * v_lower + t.curvature_upper * v_upper
         return outer + 2 * t.curvature_cross * v_cross
 
-    # Grades that contradict each other press thresholds together: stay within what is between.
+    # Grades that contradict each other push thresholds together: stay within their distance.
     h = np.minimum(_DIFFERENCE, 0.25 * (lower - upper))
     size = 2 * h * scatters.omega**3
     by_lower = (contracted(lower - h, upper) - contracted(lower + h, upper)) / size

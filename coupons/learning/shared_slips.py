@@ -1,6 +1,6 @@
 """Slips that many entries share: a row of trials one place on, a coupon turned, a caliper off.
 
-No single entry need be odd, and none is changed: each is said with what would settle it.
+No single entry has to be unexpected, and none is changed: each slip is reported with how to check.
 """
 
 import math
@@ -21,8 +21,8 @@ from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run, may_share_slips
 from coupons.measuring.sheet import FILE
 
-# From these log odds on a slip is said. Of 53 sound sheets of machines drawn at random and in good
-# order the highest were 4.9, 1.3 and 4.7; tests/test_shared_slips.py measures what is then found.
+# A slip is reported from these log odds on. Of 53 sheets without slips, of random machines in good
+# order, the highest were 4.9, 1.3 and 4.7; tests/test_shared_slips.py measures what is then found.
 GAUGE_ODDS, TURNED_ODDS, STRETCH_ODDS = 5.5, 2.0, 6.0
 _MOST_SAID = 1000  # to 1
 
@@ -30,7 +30,7 @@ _MOST_SAID = 1000  # to 1
 def find_shared_slips(fitted: Fitted, runs: Sequence[Run]) -> tuple[tuple[Finding, ...], ...]:
     """Return for each run the slips that many of its entries seem to share.
 
-    None for sheets that are too short to tell, or longer than a hand types.
+    None for sheets that are too short, or longer than a person types.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def find_shared_slips(fitted: Fitted, runs: Sequence[Run]) -> tuple[tuple[Findin
     for n in range(len(runs)):
         stretch = off_stretch(evidence, n)
         turns = [one for one in turned if one.run == n]
-        # Entries of a turned coupon stand off the rest too, and the other way round: one is said.
+        # Entries of a turned coupon are off as well, and the other way round: report only one.
         best = max((one.log_odds for one in turns), default=-math.inf)
         if stretch is not None and stretch.log_odds >= max(STRETCH_ODDS, best):
             found[n].append(_stretch(stretch))
@@ -67,7 +67,7 @@ def shared_slips_of(run: Run) -> tuple[Finding, ...]:
     """Fit one run by itself and return the slips that many of its entries seem to share."""
     try:
         return find_shared_slips(fit_runs([run]), [run])[0]
-    except FitError:  # told by the fit itself, with what to do
+    except FitError:  # the fit itself reports it, with what to do
         return ()
 
 
@@ -99,25 +99,31 @@ def _odds(log_odds: float) -> str:
 def _gauge(found: Misplaced) -> Finding:
     mate, typed, meant = found.names
     what = (
-        f"the trials of {mate} suit the next place in their row better, {typed} being {meant} and"
-        f" so on ({_odds(found.log_odds)})"
+        f"the trials of {mate} agree better with the others if moved one place in their row:"
+        f" {typed} becomes {meant} and so on ({_odds(found.log_odds)})"
     )
-    todo = f"Try {mate} in {typed} and {meant} again; if all stand one place off, move them"
+    todo = f"Try {mate} in {typed} and {meant} again; if all are one place off, move them"
     return _look(found.rows, what, todo)
 
 
 def _turned(found: Misplaced, runs: Sequence[Run]) -> Finding:
     if found.what == "print":
         others = "the other run" if len(runs) == 2 else "the other runs"
-        what = f"x and y of this print suit {others} better exchanged ({_odds(found.log_odds)})"
-        todo = "See by the arrows on both coupons whether one was printed or measured turned"
+        what = (
+            f"this print agrees better with {others} if x and y are exchanged"
+            f" ({_odds(found.log_odds)})"
+        )
+        todo = "Check by the arrows on the coupons whether one was printed or measured turned"
         return _look(found.rows, what, todo)
     pairs = zip(found.names[::2], found.names[1::2], strict=True)
-    words = " and ".join(f"{one} for {other}" for one, other in pairs)
-    what = f"the entries suit each other better with rows taken {words} ({_odds(found.log_odds)})"
+    words = ", ".join(f"{one} and {other}" for one, other in pairs)
+    what = (
+        f"the entries agree better with one another if rows {words} are exchanged"
+        f" ({_odds(found.log_odds)})"
+    )
     todo = (
-        "See by the letters and arrows on the part whether it was turned; if it was, exchange the"
-        " names of the features, else leave all as it is"
+        "Check by the letters and arrows on the part whether it was turned. If it was, exchange the"
+        " names of the features; otherwise change nothing"
     )
     return _look(found.rows, what, todo)
 
@@ -128,12 +134,13 @@ _CLOSE_THE_JAWS = "Close the jaws: does it read 0.00?"
 def _stretch(found: OffStretch) -> Finding:
     way = "above" if found.off_mm > 0 else "below"
     what = (
-        f"these {len(found.rows)} readings stand {abs(found.off_mm):.2f} mm {way} what all others"
-        f" make likely ({_odds(found.log_odds)})"
+        f"these {len(found.rows)} readings are {abs(found.off_mm):.2f} mm {way} what all others"
+        f" predict ({_odds(found.log_odds)})"
     )
     todo = (
-        f"{_CLOSE_THE_JAWS} Measure the first of them and one of the others again; if the caliper"
-        " was off, add rows of kind zero: 0 above all, what it read above these, 0 below them"
+        f"{_CLOSE_THE_JAWS} Measure the first of them and one of the others again. If the caliper"
+        " was off, add rows of kind zero: 0 above all rows, what it reads above these rows, 0 below"
+        " them"
     )
     return _look(found.rows, what, todo)
 
@@ -142,11 +149,11 @@ def _alike(low_mm: float, high_mm: float) -> Finding:
     way = "large" if low_mm > 0 else "small"
     near, far = sorted((abs(low_mm), abs(high_mm)))
     what = (
-        f"outer and inner sizes alike read {near:.2f} to {far:.2f} mm too {way}, where plastic that"
-        " stands out makes outer sizes larger and inner ones smaller"
+        f"outer and inner sizes alike read {near:.2f} to {far:.2f} mm too {way}; growth would make"
+        " outer sizes larger and inner ones smaller"
     )
     todo = (
-        f"{_CLOSE_THE_JAWS} Type what it reads into the row of kind zero, 0 too: the readings alone"
-        " cannot tell a caliper from a printer that does this"
+        f"{_CLOSE_THE_JAWS} Type what it reads into the row of kind zero, even if it is 0: readings"
+        " alone do not show whether the caliper or the printer is off"
     )
     return Finding("look", FILE, what, todo)

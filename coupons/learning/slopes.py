@@ -1,7 +1,7 @@
-"""The likelihood of every observation by the numbers it depends on, at several points at once.
+"""Derivatives of the log-likelihood by the linear predictors, at several points at once.
 
-A reading depends on one number, the size that it reads; a trial on four, its clearance less each of
-the thresholds. Laid out flat, readings first, they are the *edges* on which leaving out works.
+A reading depends on one linear predictor, its size; a trial on four, its clearance less each of the
+thresholds. In one array, readings first, they are the *edges* on which cross-validation works.
 """
 
 from collections.abc import Sequence
@@ -31,7 +31,7 @@ def edge_rows(model: LatentModel) -> csr_array:
 
 
 def edge_offset(model: LatentModel) -> Array:
-    """Return what the edges are where all latent values are zero: drawn sizes and drawn gaps."""
+    """Return the edges where all latent values are zero: drawn sizes and drawn gaps."""
     sizes, trials = model.design.sizes, model.design.trials
     gap = sizes.drawn[trials.internal] - sizes.drawn[trials.external]
     return np.concatenate([sizes.drawn[model.design.readings.size], np.repeat(gap, N_EDGES)])
@@ -61,7 +61,7 @@ class Observations:
 
     @property
     def n_readings(self) -> int:
-        """How many of the edges are readings."""
+        """Number of readings among the edges."""
         return len(self.model.design.readings.size)
 
     def at(self, latent: Array) -> Array:
@@ -85,7 +85,7 @@ class Observations:
 
 
 def observations(model: LatentModel, scatters: Sequence[Scatters]) -> Observations:
-    """Lay out the observations of a data set for several values of the scatters."""
+    """Arrange the observations of a data set for several values of the scatters."""
     trials, resolution = model.design.trials, model.design.readings.resolution
     sigma, omega = (np.array([[getattr(s, name)] for s in scatters]) for name in ("sigma", "omega"))
     starts = len(resolution) + N_EDGES * np.arange(len(trials.internal))
@@ -143,7 +143,7 @@ class Slopes:
         return product
 
     def curvature_of(self, at: Indices, times: Indices, rows: Array) -> Array:
-        """Return the negative second derivatives of a group by what its edges lean on.
+        """Return the negative Hessian of a group by the latent values of its edges.
 
         Parameters
         ----------

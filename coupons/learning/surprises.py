@@ -1,4 +1,4 @@
-"""Entries that the rest of the entries makes improbable. They are shown and never dropped."""
+"""Unexpected entries: improbable given all the others. They are shown and never dropped."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.learning.fit import Fitted
-from coupons.learning.foretold import ForetoldReadings
+from coupons.learning.foretold import PredictedReadings
 from coupons.learning.held_out import likeliest_sets, reported
-from coupons.learning.left_out import each_alone, foretell
+from coupons.learning.left_out import each_alone, predict_left_out
 from coupons.measuring.entries import FitEntry, SizeEntry
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
@@ -22,7 +22,7 @@ Known = Mapping[tuple[int, str], Finding]
 
 IMPROBABLE = 0.01
 _TAIL = 0.05
-# Fewer than this many entries as improbable would be expected by chance in the whole sheet.
+# A slip is clear if fewer than this many entries as improbable are expected in the whole sheet.
 _CLEAR = 0.1
 
 
@@ -39,23 +39,23 @@ class Surprise:
     place : str
         The feature, and what was tried in it.
     where : str
-        File, row and place, as `coupons check` words them.
-    said, expected : str
-        What was found, and what the other entries made probable.
+        File, row and place, as `coupons check` writes them.
+    result, expected : str
+        What was entered, and what the other entries predict.
     chance : float
-        Probability of the grades reported, or of a reading at least as far out.
+        Predictive probability of the grades entered, or of a reading at least as far off.
     todo : str
         What to do about it.
     clear : bool
-        It is a slip for all that is known: too improbable for chance in a sheet as long, or found
-        by the checks too.
+        It is almost certainly a slip: too improbable in a sheet of this length, or found by the
+        checks too.
     """
 
     run: int
     row: int
     place: str
     where: str
-    said: str
+    result: str
     expected: str
     chance: float
     todo: str
@@ -64,9 +64,9 @@ class Surprise:
 
 @dataclass(frozen=True)
 class Surprises:
-    """Surprising entries, the most improbable first.
+    """Unexpected entries, the least probable first.
 
-    ``by_chance`` is how many of the ``entries`` would be called surprising if nothing were wrong.
+    ``by_chance`` is how many of the ``entries`` would be called unexpected by chance alone.
     """
 
     found: tuple[Surprise, ...]
@@ -77,7 +77,7 @@ class Surprises:
 def find_surprises(
     fitted: Fitted, runs: Sequence[Run], findings: Sequence[Sequence[Finding]] = ()
 ) -> Surprises:
-    """Hold each entry against what all others foretell.
+    """Compare each entry with its predictive distribution given all others.
 
     Parameters
     ----------
@@ -85,10 +85,10 @@ def find_surprises(
     runs : sequence of Run
         The runs that were fitted.
     findings : sequence of sequence of Finding, optional
-        For each run what was found without a fit: where it knows of a slip or contradiction in the
-        same row, it says best what to do.
+        What `coupons check` found in each run. Where that is a slip or contradiction in the same
+        row, its advice is given.
     """
-    readings, trials = foretell(fitted.mixture, each_alone(fitted.design))
+    readings, trials = predict_left_out(fitted.mixture, each_alone(fitted.design))
     entries = len(fitted.design.readings.row) + len(fitted.design.trials.row)
     known = {
         (n, found.where): found
@@ -107,25 +107,25 @@ def find_surprises(
 
 
 def _surprising_readings(
-    fitted: Fitted, runs: Sequence[Run], foretold: ForetoldReadings, known: Known
+    fitted: Fitted, runs: Sequence[Run], predicted: PredictedReadings, known: Known
 ) -> list[Surprise]:
     readings, sizes = fitted.design.readings, fitted.design.sizes
-    below = foretold.chance_below(readings.value)
+    below = predicted.chance_below(readings.value)
     chance = 2 * np.minimum(below, 1 - below)
     odd = np.flatnonzero(chance < IMPROBABLE)
     if not len(odd):
         return []
-    told = foretold.take(odd)
+    told = predicted.take(odd)
     low, high = told.quantile_mm(_TAIL), told.quantile_mm(1 - _TAIL)
     entries = {(n, entry.row): entry for n, run in enumerate(runs) for entry in run.sizes}
     found = []
     for n, i in enumerate(odd):
         run, row = int(sizes.run[readings.size[i]]), int(readings.row[i])
         entry = entries[run, row]
-        # The fit works with readings corrected for the jaws; a person looks for what they show.
+        # The fit corrects readings for the jaws; a person looks for what the caliper shows.
         shown = entry.value_mm - readings.value[i]
         expected = f"{low[n] + shown:.2f} to {high[n] + shown:.2f} mm"
-        todo = "Measure it again; wrong only if it does not repeat"
+        todo = "Measure it again: it is a slip only if the result does not repeat"
         found.append(_surprise(run, entry, expected, float(chance[i]), todo, known))
     return found
 
@@ -153,18 +153,18 @@ def _surprise(
     run: int, entry: SizeEntry | FitEntry, expected: str, chance: float, todo: str, known: Known
 ) -> Surprise:
     if isinstance(entry, SizeEntry):
-        place, said = entry.feature, f"{entry.value_mm:.6g} mm"
+        place, result = entry.feature, f"{entry.value_mm:.6g} mm"
     else:
-        place, said = f"{entry.feature} with {entry.mate}", grades_text(entry)
+        place, result = f"{entry.feature} with {entry.mate}", grades_text(entry)
     where = f"{FILE} row {entry.row} ({place})"
     finding = known.get((run, where))
     advice = todo if finding is None else finding.todo
     clear = finding is not None
-    return Surprise(run, entry.row, place, where, said, expected, chance, advice, clear)
+    return Surprise(run, entry.row, place, where, result, expected, chance, advice, clear)
 
 
 def grades_text(entry: FitEntry) -> str:
-    """Write what a trial found: one grade, or the ends of a range.
+    """Write the result of a trial: one grade, or the ends of a range.
 
     >>> from coupons.terms import Grade
     >>> grades_text(FitEntry(2, "A1", "G1", Grade.PUSH, Grade.LOOSE))

@@ -1,12 +1,12 @@
-"""What is left, in the knowledge of a machine, of the shifts of the very prints that taught it.
+"""Dependence of the posterior of the terms on the mean shift of the fitted prints.
 
-The shift of a print moves all its sizes as growth does, so that its readings and trials show the
-sum of both. Had the prints' shifts been smaller than believed, growth would be known better. How
-large they are is known only roughly, and so is, with it, how well the machine is known.
+The shift of a print changes all its sizes as growth does, so its readings and trials show only the
+sum of both. If the shifts were smaller than assumed, growth would be known better. The size of
+shifts is known only roughly, so the uncertainty of the terms is itself uncertain.
 
 With β the terms, s the mean shift of the prints that were fitted (one in the layer plane, one along
-z), and A by how much s passes for growth, all that was seen depends on β + A·s. For a normal
-likelihood its part M in the posterior covariance Σ of β, which was P, is P⁻¹(P − Σ)P⁻¹, and
+z), and A the growth that a unit of s looks like, all observations depend on β + A·s. For a normal
+likelihood its part M in the posterior covariance Σ of β, a priori P, is P⁻¹(P − Σ)P⁻¹, and
 
     cov(s) = V − V·AᵀMA·V,    cov(β, s) = −(P − Σ)P⁻¹A·V,
 
@@ -28,29 +28,29 @@ if TYPE_CHECKING:  # a profile holds its own taught shift
 
 Array = NDArray[np.floating]
 
-# Half of a shift goes to each of two faces, as growth does, which is counted a face.
+# Half of a shift goes to each of two faces; growth is counted per face.
 AS_GROWTH = np.zeros((len(TERMS), 2))
 for _axis, _names in enumerate((("growth_ext", "growth_int"), ("growth_ext_z", "growth_int_z"))):
     AS_GROWTH[[TERMS.index(name) for name in _names], _axis] = 0.5
 
-# A covariance written by hand may be smaller than any fit would leave it: what data can say of a
-# mean shift ends short of everything.
+# A covariance written by hand may be smaller than that of any fit: this bounds the information on a
+# mean shift.
 _MOST_LEARNED = 0.99
 _HALVINGS = 40
 
 
 @dataclass(frozen=True)
 class TaughtShift:
-    """The posterior of the terms, taken apart by the mean shifts of the prints that taught them.
+    """Posterior of the terms given the mean shifts of the fitted prints, and of those shifts.
 
     Parameters
     ----------
     root : ndarray of shape (n_terms, n_terms)
         Root of the terms' covariance given the mean shifts: root · rootᵀ.
     slope : ndarray of shape (n_terms, 2)
-        By how much the terms move for each mm that the mean shift was larger.
+        Change of the terms for each mm of mean shift.
     information : ndarray of shape (2, 2)
-        What the data say of the mean shifts themselves, in 1/mm².
+        Information of the data on the mean shifts themselves, in 1/mm².
     runs : ndarray of shape (2,)
         How many prints each mean is over.
     """
@@ -81,7 +81,7 @@ def taught_shift(
     spreads: Sequence["LogSpread"],
     runs: Sequence[int],
 ) -> TaughtShift:
-    """Take a posterior apart.
+    """Split a posterior into the terms given the mean shifts, and the mean shifts.
 
     Parameters
     ----------
@@ -89,9 +89,9 @@ def taught_shift(
         Posterior covariance of the terms.
     prior_variance : ndarray of shape (n_terms,)
     spreads : two of LogSpread
-        How large a print's shift is, in the layer plane and along z.
+        Scatter of a print's shift, in the layer plane and along z.
     runs : two of int
-        How many prints taught something there. None counts as one: nothing is learned from it.
+        Number of prints with sizes there. None counts as one, which has no information on it.
     """
     passes = AS_GROWTH / prior_variance[:, None]
     lost = np.diag(prior_variance) - covariance
@@ -113,10 +113,10 @@ def taught_shift(
 
 
 def _believed(spread: "LogSpread", runs: int, learned: float) -> float:
-    """Variance of a mean shift, in mm², that the posterior was found with.
+    """Variance of a mean shift, in mm², that the fit assumed.
 
-    One print says nothing about its scatter, which then stands at the prior's mean square. Several
-    do: the posterior is an average over what the scatter may be, and so must be that of the shift.
+    One print has no information on the scatter, which then has the prior's mean square. Several
+    have: the posterior is an average over the scatter's, and so must the variance of the shift be.
     """
     squares, weights = spread.variance_rule()
     squares = squares / runs

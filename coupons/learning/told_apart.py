@@ -1,4 +1,4 @@
-"""Which terms a fit knows together and not one by one."""
+"""Identifiability: terms that a fit knows only in a sum with another."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +12,9 @@ _RIDGE = 1e-6
 
 
 def mixed_up_with(name: str, covariance: Array, prior_sd: Array, share: float) -> str | None:
-    """Return the effect from which another is not told apart, None if that is not what ails it.
+    """Return the effect with which another is confounded; None if it is not confounded.
 
-    Coupons of holes alone know how much holes close, not which part of it slots would share.
+    A coupon with holes only shows how much holes close, but not which part of it slots share.
 
     Parameters
     ----------
@@ -23,12 +23,12 @@ def mixed_up_with(name: str, covariance: Array, prior_sd: Array, share: float) -
     covariance : ndarray of shape (n_terms, n_terms)
     prior_sd : ndarray of shape (n_terms,)
     share : float
-        The effect would be known if, with all other terms given, less than this share of its prior
-        variance were left.
+        The effect counts as confounded only if, given all other terms, less than this share of its
+        prior variance would be left.
 
     Examples
     --------
-    Of two effects only the sum is known:
+    Only the sum of two effects is known:
 
     >>> prior_sd = np.ones(len(TERMS))
     >>> covariance = np.eye(len(TERMS))

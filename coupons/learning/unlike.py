@@ -1,13 +1,14 @@
-"""Whether each of several runs is of the machine that the others are of.
+"""Test of homogeneity: whether each of several runs comes from the same machine as the others.
 
-Each run is fitted alone. What the others foretell of its terms, its own uncertainty, theirs and the
-shifts of the prints in it, is held against what it found: the largest difference, in standard
-deviations, counts. The limit is what the largest of all runs seldom exceeds where all are of one
-machine, by Monte Carlo; how far prints differ is known only roughly, and drawn anew for each.
+Each run is fitted alone. Its terms are compared with what the other runs predict for them, with a
+variance that holds both uncertainties and the shifts of the prints. The test statistic is the
+largest difference in standard deviations. Its limit is a Monte Carlo quantile of the largest
+difference over all runs where all come from one machine; how far prints differ is known only
+roughly, and is drawn again each time.
 
-With P the prior covariance of the terms and Σ the posterior covariance of one run, that run tells
-Σ⁻¹ − P⁻¹, and moves the terms by a share A = 1 − ΣP⁻¹ of what it saw. Runs add up as their
-information does.
+With P the prior covariance of the terms and Σ the posterior covariance of one run, the information
+of that run is Σ⁻¹ − P⁻¹, and its posterior mean moves by the share A = 1 − ΣP⁻¹ of the truth's
+distance from the prior mean. The information of several runs adds up.
 """
 
 from collections.abc import Sequence
@@ -23,33 +24,35 @@ from coupons.measuring.run import Run
 
 Array = NDArray[np.floating]
 
-# At most one fit in twenty is to be doubted by chance. Drawn as normal it was 7 of 100, so that the
-# limit is set a little higher; other machines are found all the same.
+# At most one sound fit in twenty may be doubted. With normal draws 7 of 100 were, so the limit is
+# set a little higher; it hardly costs power.
 FALSE_ALARMS = 0.03
-_POWER_SDS = 0.84  # a difference so far beyond the limit is found in four cases of five
+DETECTED = 0.80
+"""Chance with which a difference of the size ``detectable`` is found."""
+_POWER_SDS = 0.84  # the normal's quantile of DETECTED: how far beyond the limit that is
 _NOTHING_LEARNED = 0.5
 _DRAWS = 20_000
 _RIDGE = 1e-9
 
 
 @dataclass(frozen=True)
-class Apart:
-    """One effect in which a run differs from the others.
+class EffectDifference:
+    """How far a run differs from the others in one effect.
 
     Parameters
     ----------
     name : str
         Of `coupons.learning.effects.EFFECTS`.
     by, sd : float
-        The run's less the others', and its standard deviation: ratios, or mm a face.
-    seen : float
-        The difference that would be found in four cases of five.
+        The run's value less the others', and its standard deviation: ratios, or mm a face.
+    detectable : float
+        The difference that would be found with probability ``DETECTED``.
     """
 
     name: str
     by: float
     sd: float
-    seen: float
+    detectable: float
 
     @property
     def sds(self) -> float:
@@ -59,35 +62,35 @@ class Apart:
 
 @dataclass(frozen=True)
 class RunVerdict:
-    """One run against the others.
+    """One run compared with the others.
 
     Parameters
     ----------
     run : int
         Which, from 0.
-    apart : tuple of Apart
-        Every effect of which both learned something, the most unlike first.
+    differences : tuple of EffectDifference
+        One for every effect that both sides measured, the largest first.
     limit : float
-        In standard deviations.
+        What a difference must exceed to count, in standard deviations.
     """
 
     run: int
-    apart: tuple[Apart, ...]
+    differences: tuple[EffectDifference, ...]
     limit: float
 
     @property
-    def unlike(self) -> tuple[Apart, ...]:
-        """The effects that differ by more than chance explains."""
-        return tuple(one for one in self.apart if one.sds > self.limit)
+    def unlike(self) -> tuple[EffectDifference, ...]:
+        """The differences that are larger than chance explains."""
+        return tuple(one for one in self.differences if one.sds > self.limit)
 
     @property
     def sds(self) -> float:
-        """The largest difference."""
-        return max((one.sds for one in self.apart), default=0.0)
+        """The largest difference, in standard deviations."""
+        return max((one.sds for one in self.differences), default=0.0)
 
 
 def verdicts(runs: Sequence[Run], table: PriorTable) -> tuple[RunVerdict, ...]:
-    """Hold each run against the others; empty for a single run.
+    """Compare each run with the others; empty for a single run.
 
     Raises
     ------
@@ -100,53 +103,53 @@ def verdicts(runs: Sequence[Run], table: PriorTable) -> tuple[RunVerdict, ...]:
 
 
 def verdicts_of(fits: Sequence[Fitted], table: PriorTable) -> tuple[RunVerdict, ...]:
-    """Return the same of fits, each of one run."""
-    told = [_told(fitted.mean, fitted.covariance, table) for fitted in fits]
-    # Of two runs each is as unlike the other: one comparison.
+    """Compare fits of one run each, as `verdicts` does."""
+    told = [_evidence(fitted.mean, fitted.covariance, table) for fitted in fits]
+    # Of two runs each differs as much from the other: one comparison.
     comparisons = len(fits) if len(fits) > 2 else 1
     return tuple(_verdict(k, told, table, FALSE_ALARMS / comparisons) for k in range(len(fits)))
 
 
 @dataclass(frozen=True)
-class _Told:
-    """What observations tell of the terms: information, and information times what they saw.
+class _Evidence:
+    """Information of observations on the terms, and that times their estimate of the terms.
 
     Both count from the prior mean.
     """
 
     information: Array
-    seen: Array
+    weighted: Array
 
-    def __add__(self, other: "_Told") -> "_Told":
-        return _Told(self.information + other.information, self.seen + other.seen)
+    def __add__(self, other: "_Evidence") -> "_Evidence":
+        return _Evidence(self.information + other.information, self.weighted + other.weighted)
 
 
 @dataclass(frozen=True)
 class _Known:
-    """What is held of the terms after some runs: mean less the prior's, covariance, share A."""
+    """Posterior of the terms after some runs: mean less the prior's, covariance, share A."""
 
     mean: Array
     covariance: Array
     share: Array
 
 
-def _told(mean: Array, covariance: Array, table: PriorTable) -> _Told:
+def _evidence(mean: Array, covariance: Array, table: PriorTable) -> _Evidence:
     sd = prior_sd(table)
     scaled = covariance / np.outer(sd, sd)
     inverse = np.linalg.inv(scaled + _RIDGE * np.eye(len(sd)))
     values, axes = np.linalg.eigh(inverse - np.eye(len(sd)))
-    # Rounding, and what a normal approximation misses, can tell less than nothing.
+    # Rounding and the normal approximation can make the information slightly negative.
     information = (axes * np.maximum(values, 0.0)) @ axes.T
-    seen = inverse @ ((mean - prior_mean(table)) / sd)
-    return _Told(information / np.outer(sd, sd), seen / sd)
+    weighted = inverse @ ((mean - prior_mean(table)) / sd)
+    return _Evidence(information / np.outer(sd, sd), weighted / sd)
 
 
-def _known(told: _Told, table: PriorTable) -> _Known:
+def _known(told: _Evidence, table: PriorTable) -> _Known:
     covariance = np.linalg.inv(told.information + np.diag(prior_sd(table) ** -2.0))
-    return _Known(covariance @ told.seen, covariance, covariance @ told.information)
+    return _Known(covariance @ told.weighted, covariance, covariance @ told.information)
 
 
-def _verdict(k: int, told: Sequence[_Told], table: PriorTable, alarms: float) -> RunVerdict:
+def _verdict(k: int, told: Sequence[_Evidence], table: PriorTable, alarms: float) -> RunVerdict:
     rest = [one for j, one in enumerate(told) if j != k]
     others = sum(rest[1:], rest[0])
     own, theirs = _known(told[k], table), _known(others, table)
@@ -165,11 +168,11 @@ def _verdict(k: int, told: Sequence[_Told], table: PriorTable, alarms: float) ->
     sd = np.sqrt(np.diag(variance)[learned])
     limit = _limit(variance, np.array(moved), learned, table, alarms)
     by = (own.mean - theirs.mean)[learned]
-    apart = [
-        Apart(TERMS[at], float(by[n]), float(sd[n]), float((limit + _POWER_SDS) * sd[n]))
+    found = [
+        EffectDifference(TERMS[at], float(by[n]), float(sd[n]), float((limit + _POWER_SDS) * sd[n]))
         for n, at in enumerate(learned)
     ]
-    return RunVerdict(k, tuple(sorted(apart, key=lambda one: -one.sds)), limit)
+    return RunVerdict(k, tuple(sorted(found, key=lambda one: -one.sds)), limit)
 
 
 def _variance_of_difference(own: _Known, theirs: _Known, prior: Array) -> Array:
@@ -182,7 +185,7 @@ def _variance_of_difference(own: _Known, theirs: _Known, prior: Array) -> Array:
 def _limit(
     variance: Array, moved: Array, learned: Sequence[int], table: PriorTable, alarms: float
 ) -> float:
-    """Return what the largest difference exceeds with chance ``alarms``.
+    """Return the value that the largest difference exceeds with probability ``alarms``.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
-"""The model beside general-purpose regressors: who foretells a caliper reading best.
+"""Comparison with general-purpose regressors, by cross-validation on the caliper readings.
 
-All get the same rows of effects and the same readings; each feature is foretold from all others.
+All get the same rows of effects and the same readings; each feature is predicted from all others.
 """
 
 from dataclasses import dataclass
@@ -12,17 +12,17 @@ from numpy.typing import NDArray
 from coupons.learning.design import Design
 from coupons.learning.effects import EXTRUSION, PriorTable
 from coupons.learning.fit import fit_design
-from coupons.learning.left_out import Group, each_feature, foretell, without
+from coupons.learning.left_out import Group, each_feature, predict_left_out, without
 
 Array = NDArray[np.floating]
 
-# With fewer features a regression on effects has nothing left to be judged by.
+# With fewer features a regression on effects leaves nothing to validate it with.
 _FEWEST = 8
 
 
 @dataclass(frozen=True)
 class Yardstick:
-    """Error of one way to foretell the readings of a feature left out, in mm."""
+    """Cross-validation error of one way to predict readings, in mm."""
 
     name: str
     rmse_mm: float
@@ -43,8 +43,8 @@ def measure_against(design: Design, table: PriorTable = EXTRUSION) -> tuple[Yard
     Returns
     -------
     tuple of Yardstick
-        This model, the library's robust and its Bayesian regression, and what is left if every
-        reading were taken to be as drawn. Empty if fewer than 8 features were read.
+        This model, the library's robust and its Bayesian regression, and the error of taking every
+        reading to be as drawn. Empty if fewer than 8 features were read.
     """
     if len(np.unique(design.readings.size)) < _FEWEST:
         return ()
@@ -58,7 +58,7 @@ def measure_against(design: Design, table: PriorTable = EXTRUSION) -> tuple[Yard
 
 
 def effect_table(design: Design) -> tuple[Array, Array, NDArray[np.intp]]:
-    """Return the readings as a regression has them.
+    """Return the readings as the table of a regression.
 
     Returns
     -------
@@ -78,8 +78,8 @@ def effect_table(design: Design) -> tuple[Array, Array, NDArray[np.intp]]:
 def _ours(design: Design, table: PriorTable) -> Yardstick:
     trials = np.arange(len(design.trials.internal))
     read = without(design, Group(np.zeros(0, np.intp), trials, trials))
-    foretold, _ = foretell(fit_design(read, table).mixture, each_feature(read))
-    return _score("this model", read.readings.value - foretold.expected_mm)
+    predicted, _ = predict_left_out(fit_design(read, table).mixture, each_feature(read))
+    return _score("this model", read.readings.value - predicted.expected_mm)
 
 
 def _library() -> tuple[tuple[str, Any], ...]:

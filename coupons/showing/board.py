@@ -1,7 +1,7 @@
-"""The board: what every machine of a workshop does, on one page, fresh or stale.
+"""The board: the profiles of all machines of a workshop on one page, fresh or stale.
 
-Profiles may come from strangers. Each file is read through the profile's schema, is small or is
-refused, and its words are escaped wherever they stand; one bad file never hides the good ones.
+Profiles may come from strangers. Each file is checked against the profile's schema, refused if it
+is large, and its text is escaped everywhere; one bad file never hides the good ones.
 """
 
 import os
@@ -25,7 +25,7 @@ from coupons.showing.page import is_page, render_page
 class Posted:
     """One profile on the board, with the name of the file or folder that it came from.
 
-    ``is_older`` if the board has one of a later print of the same machine with the same material.
+    ``is_older`` if the board has a later print of the same machine with the same material.
     """
 
     profile: Profile
@@ -34,14 +34,14 @@ class Posted:
 
     @property
     def doubts(self) -> tuple[str, ...]:
-        """What of the profile no printer can have."""
+        """Values of the profile that are not plausible for any printer."""
         return doubts(self.profile)
 
 
 def read_posted(
     paths: Iterable[Path], today: date
 ) -> tuple[tuple[Posted, ...], tuple[CouponError, ...]]:
-    """Read every profile that files and folders hold, each file once.
+    """Read every profile in files and folders, each file once.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def read_posted(
     posted : tuple of Posted
         By machine, then material, the newest print first.
     refused : tuple of CouponError
-        One for each file that is no profile, and for each folder without one.
+        One for each file that is not a profile, and for each folder without one.
     """
     files: dict[Path, Path] = {}
     posted: list[Posted] = []
@@ -121,17 +121,17 @@ def write_board(
     today : date
         The day from which ages are counted.
     stale_after_days : int
-        From more days than these on, a profile is stale.
+        A profile of an older print than this is stale.
 
     Returns
     -------
     tuple of Figure
-        What the board compares, for other uses of it.
+        What the board compares.
 
     Raises
     ------
     WriteError
-        If a file is there that is not a board, or none can be.
+        If another file has that name, or none can be written there.
     """
     problems = not_ours(path, "a board", partial(is_page, kind="board"))
     if problems:

@@ -1,4 +1,4 @@
-"""What the board compares: the same few questions put to every profile."""
+"""The figures that the board compares: the same few questions asked of every profile."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ class Value:
 
     @property
     def words(self) -> str:
-        """The answer with two decimals and a real minus; what rounds to nothing has no sign."""
+        """The answer with two decimals and a real minus; what rounds to zero has no sign."""
         return f"{self.value:z.2f}".replace("-", "−")
 
 
@@ -46,7 +46,7 @@ Ask = Callable[[Profile], Value | None]
 
 
 def figures(profiles: Sequence[Profile]) -> tuple[Figure, ...]:
-    """Put every question to every profile."""
+    """Ask every profile every question."""
     found = []
     for title, unit, ask in _QUESTIONS:
         values = tuple(ask(profile) for profile in profiles)
@@ -91,24 +91,24 @@ _QUESTIONS: tuple[tuple[str, str, Ask], ...] = (
         _gap(Form.SLOT, Form.TONGUE, 5.0, Direction.Y, Grade.SLIDE),
     ),
     (
-        "Gap for a sliding pin in a hole, 5 mm, standing up",
+        "Gap for a sliding pin in a hole, 5 mm, axis along z",
         "mm",
         _gap(Form.HOLE, Form.PIN, 5.0, Direction.Z, Grade.SLIDE),
     ),
     (
-        "Gap for a pushed pin in a hole, 5 mm, standing up",
+        "Gap for a pushed pin in a hole, 5 mm, axis along z",
         "mm",
         _gap(Form.HOLE, Form.PIN, 5.0, Direction.Z, Grade.PUSH),
     ),
-    ("Outer faces stand proud, a face", "mm", _term("growth_ext", 1.0)),
-    ("Inner faces stand proud, a face", "mm", _term("growth_int", 1.0)),
-    ("Too long along x", "%", _term("scale_x", 100.0)),
-    ("Too long along y", "%", _term("scale_y", 100.0)),
+    ("Growth of each outer face", "mm", _term("growth_ext", 1.0)),
+    ("Growth of each inner face", "mm", _term("growth_int", 1.0)),
+    ("Scale error along x", "%", _term("scale_x", 100.0)),
+    ("Scale error along y", "%", _term("scale_y", 100.0)),
 )
 
 
 def _strips(values: Sequence[Value | None]) -> tuple[Markup, ...]:
-    """Draw each answer on the scale that holds them all, with zero in sight."""
+    """Draw each answer on one scale that shows them all, and zero."""
     known = [value for value in values if value is not None]
     if not known:
         return tuple(Markup("") for _ in values)

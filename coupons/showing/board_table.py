@@ -1,4 +1,4 @@
-"""The board for a terminal: a line a profile, then what the columns are."""
+"""The board for a terminal: a line for each profile, then a key to the columns."""
 
 from collections.abc import Sequence
 

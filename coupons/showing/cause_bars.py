@@ -1,4 +1,4 @@
-"""A bar for each cause, so that the eye ranks them before it reads a number."""
+"""A bar for each source of error, drawn to one scale."""
 
 from collections.abc import Sequence
 
@@ -12,7 +12,7 @@ _WIDTH, _HEIGHT = 200.0, 22.0
 
 
 def cause_bars(found: Sequence[Cause]) -> tuple[Markup, ...]:
-    """Draw how far each cause moves sizes, with its 90 % interval, all on one scale from zero."""
+    """Draw the effect of each cause on sizes with its 90 % interval, all on one scale from 0."""
     most = max((_reach(cause)[1] for cause in found), default=0.0)
     scale = Scale(0.0, 1.02 * most, 1, _WIDTH - 1)
     return tuple(_bar(scale, cause) for cause in found)

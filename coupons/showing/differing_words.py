@@ -1,4 +1,4 @@
-"""How it is told that the prints behind a profile were not made alike."""
+"""Sentences for a profile whose prints were made under different conditions."""
 
 from collections.abc import Sequence
 
@@ -8,23 +8,23 @@ from coupons.measuring.run import Run
 
 
 def runs_differ(runs: Sequence[Run]) -> str:
-    """Say in what the runs of a fit differ and what that means; empty if in nothing."""
+    """Say which conditions of the runs differ and what follows; empty if none does."""
     found = differences(runs)
     if not found:
         return ""
     told = "; ".join(_told(one, [run.folder.name for run in runs]) for one in found)
     return (
-        f"NOT PRINTED ALIKE: {told}. The offsets lie between these prints and need not hold for"
-        " any one of them: fit each by itself, unless the difference is too small to matter."
+        f"PRINTED DIFFERENTLY: {told}. The offsets are a compromise between these prints and may"
+        " suit none of them: fit each by itself, unless the difference is too small to matter."
     )
 
 
 def profile_differs(keys: Sequence[str]) -> str:
-    """Say the same from a profile alone, which keeps what differed and not by how much."""
+    """Say the same of a profile alone, which keeps what differed but not by how much."""
     if not keys:
         return ""
     told = named([NAMES[key][0] for key in keys])
-    return f"NOT PRINTED ALIKE: learned from prints that differ in {told}."
+    return f"PRINTED DIFFERENTLY: learned from prints that differ in {told}."
 
 
 def _told(one: Difference, names: Sequence[str]) -> str:

@@ -1,4 +1,4 @@
-"""Which kinds of joint the trials of some runs were about."""
+"""The trials of some runs by kind of joint."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from coupons.terms import GRADES, INTERNAL, Grade, Joint, MovingBody
 
 @dataclass(frozen=True)
 class Outcome:
-    """One trial of a family: the drawn gap, and the grades that the hand left open."""
+    """One trial of a family: the drawn gap, and the range of grades that was entered."""
 
     gap_mm: float
     tightest: Grade
@@ -20,7 +20,7 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Family:
-    """Trials of one kind of joint. ``move`` is the side whose drawn size makes the gaps."""
+    """Trials of one kind of joint. ``move`` is the side whose drawn size varies the gap."""
 
     joint: Joint
     move: MovingBody
@@ -36,8 +36,8 @@ class Family:
 def families(runs: Sequence[Run]) -> tuple[Family, ...]:
     """Sort the trials of printed pairs by kind of joint, most trials first.
 
-    Trials in which nothing was told apart (any grade from no-go to loose) are left out, and so are
-    those of bought mates: they say as much of the printer, but are no joint of two printed parts.
+    Trials that leave every grade open (from no-go to loose) are left out, and so are those of
+    bought mates, which are not joints of two printed parts.
     """
     found: dict[tuple[Joint, MovingBody], list[Outcome]] = {}
     for run in runs:

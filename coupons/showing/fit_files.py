@@ -12,7 +12,7 @@ from coupons.showing.page import is_page
 
 @dataclass(frozen=True)
 class FitFiles:
-    """Where a fit writes to."""
+    """Paths of the files that a fit writes."""
 
     profile: Path
     report: Path
@@ -20,7 +20,7 @@ class FitFiles:
 
 
 def fit_files(profile: Path) -> FitFiles:
-    """Name the pages beside a profile, so that profiles of one folder do not share them.
+    """Name the pages beside a profile, so that each profile of a folder has its own.
 
     Parameters
     ----------
@@ -31,7 +31,7 @@ def fit_files(profile: Path) -> FitFiles:
     Raises
     ------
     WriteError
-        If one of the files is there and is not a profile or such a page, or cannot be there.
+        If a file of that name is not a profile or such a page, or cannot be written.
 
     Examples
     --------

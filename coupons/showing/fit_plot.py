@@ -1,7 +1,7 @@
 """Fit trials against the gap: the chance of each grade, and what the hands found.
 
-One lane a grade, in the order of growing clearance. A lane's filled curve is the chance of just
-that grade on the next print; a disc on its floor counts the trials that found it there.
+One lane for each grade, from tight to loose. The filled curve of a lane is the chance of exactly
+that grade on the next print; discs at its foot count the trials that found it at that gap.
 """
 
 from collections import Counter
@@ -120,7 +120,7 @@ def _discs(area: Frame, family: Family) -> Markup:
 
 
 def _open_trials(area: Frame, family: Family) -> Markup:
-    """Draw a bar over the lanes that a trial left open, such as goes: push, slide or loose."""
+    """Draw a bar over the grades that a trial left open: ``go`` is push, slide or loose."""
     counted = Counter(
         (GRADES.index(o.tightest), GRADES.index(o.loosest), o.gap_mm)
         for o in family.outcomes

@@ -1,4 +1,4 @@
-"""What `coupons fit` says on the terminal: what to do first, what is wrong, how good the fit is."""
+"""What `coupons fit` prints: what to do first, the error budget, how good the fit is."""
 
 import textwrap
 from collections.abc import Iterator, Sequence
@@ -26,15 +26,15 @@ from coupons.terms import INTERNAL
 
 WIDTH = 80
 _MOST_SURPRISES = 3
-_PLACES = {Place.SET_UP: "set-up", Place.MODEL: "model", Place.NEITHER: "-"}
+_CAUSE_HEAD = f"{'Sources of error, largest first (± 1 sd)':<51} effect on sizes where to fix"
 
 
 @dataclass(frozen=True)
 class Learned:
-    """Everything that a fit found out, as it is to be told.
+    """Everything that a fit found.
 
-    ``looks`` is how many further things `coupons check` would have a person look at; ``verdicts``
-    hold each of several runs against the others.
+    ``looks`` is how many more things `coupons check` lists to look at; ``verdicts`` compare each of
+    several runs with the others.
     """
 
     profile: Profile
@@ -53,7 +53,7 @@ class Learned:
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:
-        """What to do first, for every reader of what was found out."""
+        """What to do first, the same on the terminal and on the page."""
         return first_steps(
             self.profile,
             self.runs,
@@ -65,7 +65,7 @@ class Learned:
 
     @property
     def _doubted(self) -> list[Step]:
-        """Say what puts all that was learned in doubt: a strange run, slips of many entries."""
+        """Say what puts the whole fit in doubt: a run unlike the others, slips in many entries."""
         run = doubted_run(self.runs, self.verdicts)
         slips = [(f"Look at {where} again", _told(slip)) for where, slip in shared_slips(self)]
         return [*([(run[0], f"{run[1]}.")] if run else []), *slips]
@@ -74,7 +74,7 @@ class Learned:
 def learned_from(
     profile: Profile, fitted: Fitted, runs: Sequence[Run], findings: Sequence[Sequence[Finding]]
 ) -> Learned:
-    """Gather what a fit found out.
+    """Gather what a fit found.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def learned_from(
     runs : sequence of Run
         The runs that were fitted.
     findings : sequence of sequence of Finding
-        What `coupons check` has to say about each of the runs.
+        What `coupons check` found in each of the runs.
     """
     surprises = find_surprises(fitted, runs, findings)
     told = {(one.run, one.where) for one in surprises.found}
@@ -113,12 +113,12 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     lines += textwrap.wrap(alike_sentence(learned.verdicts), WIDTH, subsequent_indent="  ")
     lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out), ""]
     if not any(table.lines for table in learned.tables):
-        ask = f"No fit can be answered yet: `coupons next {profile_path}` says what to print next."
+        ask = f"No offset is known yet. `coupons next {profile_path}` says what to print next."
         lines += textwrap.wrap(ask, WIDTH, break_on_hyphens=False)
     question = _first_joint(learned.runs)
     if not question:
         return [*lines, *_no_fits(learned.profile)]
-    return [*lines, "Ask it:", f"  coupons offset {profile_path} \\", f"    {question}"]
+    return [*lines, "For an offset:", f"  coupons offset {profile_path} \\", f"    {question}"]
 
 
 def _counted(profile: Profile) -> str:
@@ -129,7 +129,7 @@ def _counted(profile: Profile) -> str:
         f" {counted(counts.runs, 'run')}."
     )
     if profile.without:
-        text += f" Left out by decision: row {', '.join(profile.without)}."
+        text += f" Left out by --without: row {', '.join(profile.without)}."
     return text
 
 
@@ -141,7 +141,7 @@ def _numbered(steps: Sequence[Step]) -> Iterator[str]:
 
 
 def shared_slips(learned: Learned) -> list[tuple[str, Finding]]:
-    """Return the slips that many entries seem to share, each with where they stand."""
+    """Return the slips that many entries seem to share, each with the rows concerned."""
     several = len(learned.runs) > 1
     return [
         (f"{learned.runs[n].folder.name}: {one.where}" if several else one.where, one)
@@ -162,12 +162,12 @@ def _cause_lines(causes: Causes) -> list[str]:
     unsure = [(cause, share) for cause, share in shares if not cause.certain]
     lines = []
     if sure:
-        lines.append(f"{'What is wrong, largest first (± one sd)':<58}sizes move by  cure in")
+        lines.append(_CAUSE_HEAD)
         lines += [_cause_line(cause, share) for cause, share in sure]
     if unsure:
         together = percent(sum(share for _, share in unsure) / 100)
         told = ", ".join(cause.says for cause, _ in unsure)
-        text = f"Perhaps nothing ({together} together): {told}."
+        text = f"Not clearly different from zero ({together} together): {told}."
         lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     if causes.not_measured:
         told = ", ".join(causes.not_measured)
@@ -176,11 +176,8 @@ def _cause_lines(causes: Causes) -> list[str]:
 
 
 def _cause_line(cause: Cause, share: int) -> str:
-    told = f" {share:>2} %"
-    return (
-        f"  {cause.says:<34} {amount(cause):<21}{cause.effect_mm:>6.3f} mm"
-        f"{told:<6} {_PLACES[cause.place]}"
-    )
+    place = "-" if cause.place is Place.NEITHER else cause.place
+    return f"  {cause.says:<29} {amount(cause):<21}{cause.effect_mm:>6.3f} mm {share:>2} % {place}"
 
 
 def amount(cause: Cause) -> str:
@@ -192,25 +189,24 @@ def amount(cause: Cause) -> str:
 
 def _surprise_lines(learned: Learned) -> list[str]:
     surprises = learned.surprises
-    by_chance = f"{surprises.by_chance:.1f} would be by chance"
-    entries = counted(surprises.entries, "entry", "entries")
-    head = f"Surprising: {len(surprises.found)} of {entries} ({by_chance})."
+    by_chance = f"{surprises.by_chance:.1f} expected by chance"
+    head = f"Unexpected entries: {len(surprises.found)} of {surprises.entries} ({by_chance})."
     lines = [head]
     for one in surprises.found[:_MOST_SURPRISES]:
         row = _row(learned, one)
-        text = f"row {row} ({one.place}): {one.said}, where {one.expected} was expected"
+        text = f"row {row} ({one.place}): {one.result}; expected {one.expected}"
         lines += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
     if len(surprises.found) > _MOST_SURPRISES:
         lines.append(f"  and {len(surprises.found) - _MOST_SURPRISES} more, which --json lists")
     if surprises.found:
         option = f"--without {_row(learned, surprises.found[0])}"
         lines += textwrap.wrap(
-            f"Nothing was left out. If you are sure that one is wrong: {option}.", WIDTH
+            f"No entry was left out. If you are sure that one is wrong: {option}.", WIDTH
         )
     for where, slip in shared_slips(learned):
         lines += textwrap.wrap(f"{where}: {slip.what}.", WIDTH, subsequent_indent="  ")
     if learned.looks:
-        lines.append(f"`coupons check` has {counted(learned.looks, 'more thing')} to look at.")
+        lines.append(f"`coupons check` lists {counted(learned.looks, 'more thing')} to look at.")
     return lines
 
 
@@ -223,18 +219,18 @@ def _quality_lines(held_out: HeldOut) -> list[str]:
 
 
 def quality_sentence(held_out: HeldOut) -> str:
-    """Say how well features are foretold that were left out of the fit."""
+    """Say how well the fit predicts features that were left out of it (cross-validation)."""
     told = []
     if held_out.readings is not None:
         told.append(_reading_quality(held_out.readings))
     if held_out.trials is not None:
         told.append(_trial_quality(held_out.trials))
-    return f"Each feature foretold from all others: {'; '.join(told)}."
+    return f"Cross-check, each feature predicted from the others: {'; '.join(told)}."
 
 
 def _reading_quality(readings: HeldOutReadings) -> str:
     return (
-        f"readings to {readings.rmse_mm:.3f} mm rms, half of them to"
+        f"readings within {readings.rmse_mm:.3f} mm RMS, half of them within"
         f" {readings.median_error_mm:.3f} mm, {100 * readings.inside:.0f} % inside their"
         f" 90 % interval"
     )
@@ -242,8 +238,8 @@ def _reading_quality(readings: HeldOutReadings) -> str:
 
 def _trial_quality(trials: HeldOutTrials) -> str:
     return (
-        f"grades named right {100 * trials.named:.0f} %, {100 * trials.inside:.0f} % inside their"
-        f" likely set ({100 * trials.expected_inside:.0f} % expected)"
+        f"grades predicted exactly: {100 * trials.exact:.0f} %, inside the predicted set:"
+        f" {100 * trials.inside:.0f} % ({100 * trials.expected_inside:.0f} % expected)"
     )
 
 
@@ -264,5 +260,5 @@ def _first_joint(runs: Sequence[Run]) -> str:
 
 
 def _no_fits(profile: Profile) -> list[str]:
-    bought = "No printed pair was tried, only bought pieces: ask about those with `--hardware`."
+    bought = "Only bought pieces were tried, no printed pair: ask about them with `--hardware`."
     return textwrap.wrap(bought if profile.counts.trials else NO_TRIALS, WIDTH)

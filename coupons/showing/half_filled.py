@@ -1,4 +1,4 @@
-"""What a run did not say though its coupon asks for it, and what saying it would add."""
+"""Which entries of a coupon are still blank, and what filling them in would add."""
 
 from collections.abc import Sequence
 
@@ -31,21 +31,21 @@ def blank_sentence(runs: Sequence[Run]) -> str:
     if not blank:
         return ""
     return (
-        f"{blank} of {asked} entries are still blank: fill them in before another print, they cost"
-        " no plastic."
+        f"{blank} of {asked} entries are still blank. Fill them in before you print again: that"
+        " costs no plastic."
     )
 
 
 def coarse_sentence(runs: Sequence[Run]) -> str:
-    """Say what readings and grades would add to runs in which only go and stop were said."""
+    """Say what readings and grades would add to runs in which only go and stop were entered."""
     fits = [fit for run in runs for fit in run.fits]
     if not fits or any(run.sizes for run in runs):
         return ""
     if any(fit.tightest is fit.loosest for fit in fits):
         return ""
     return (
-        "Only go and stop were said and nothing was measured, so gaps are known and no sizes."
-        " Caliper readings of some features and of each gauge would tell shrinkage and growth"
-        " apart, and which part to move; the five grades would tell where a push ends and a slide"
+        "Only go and stop were entered and nothing was measured, so gaps are known but not sizes."
+        " Caliper readings of some features and of each gauge would separate shrinkage from growth"
+        " and show which part to move; the five grades would show where a push ends and a slide"
         " begins."
     )

@@ -1,4 +1,4 @@
-"""What to draw for each kind of joint and each fit, as far as a profile knows it."""
+"""What to draw for each kind of joint and each fit, where a profile can answer."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -29,7 +29,7 @@ def joint_title(joint: Joint) -> str:
 
 @dataclass(frozen=True)
 class FitLine:
-    """One fit of one joint: what to draw if one part gives way, and if both do."""
+    """One fit of one joint: what to draw if one part is moved, and if both are."""
 
     fit: Grade
     one: Answer
@@ -38,7 +38,7 @@ class FitLine:
 
 @dataclass(frozen=True)
 class JointTable:
-    """One kind of joint with a line for every fit that was measured at such a size."""
+    """One kind of joint with a line for every fit that can be answered at its size."""
 
     joint: Joint
     lines: tuple[FitLine, ...]
@@ -88,7 +88,7 @@ def fit_answers(profile: Profile, joint: Joint, move: MovingBody) -> dict[Grade,
     for fit in FITS:
         try:
             found = answer(profile, Question(joint, fit, move))
-        except AnswerError:  # not measured, or no gap that goes with such a chance
+        except AnswerError:  # not measured, or no gap has such a chance
             continue
         if not found.extrapolated:
             answers[fit] = found

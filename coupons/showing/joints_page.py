@@ -41,7 +41,7 @@ TABLE, PAGE, SIZES = "joints.csv", "joints.html", "drawn-sizes.csv"
 
 @dataclass(frozen=True)
 class Share:
-    """One grade's part of the chance bar: where it begins and how wide it is, of 100.
+    """One grade's part of the chance bar: start and width in percent of the bar.
 
     ``percent`` is its width in whole percents; those of a bar add up to 100.
     """
@@ -60,15 +60,15 @@ def write_part(part: PartAnswer, folder: Path, source: Path) -> None:
     ----------
     part : PartAnswer
     folder : Path
-        Made if there is none. Earlier answers in it are replaced.
+        Created if it does not exist. Earlier answers in it are replaced.
     source : Path
         The list that was asked; never written over.
 
     Raises
     ------
     WriteError
-        If one of the files in the folder is something else than earlier answers, or is the list.
-        Nothing is then written.
+        If one of the files in the folder is not an earlier answer, or is the list. Nothing is then
+        written.
     """
     _refuse_to_replace(folder, source)
     # With the mark, spreadsheets read names as UTF-8; other programs would take it for a name.
@@ -109,7 +109,7 @@ def part_page(part: PartAnswer, source: str) -> str:
 
 
 def _repeated(part: PartAnswer) -> frozenset[str]:
-    """Return the cautions that several joints share; they are told once, below the table.
+    """Return the cautions that several joints share; they are shown once, below the table.
 
     What makes one answer doubtful stays with its joint.
     """

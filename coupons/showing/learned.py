@@ -1,4 +1,4 @@
-"""Whether a profile learned anything of a term, and within which bounds it knows it."""
+"""Whether a term of a profile was measured, and how well."""
 
 import math
 
@@ -11,7 +11,7 @@ SDS_OF_90 = 1.645
 
 
 def is_learned(profile: Profile, name: str) -> bool:
-    """Tell whether entries and not only the prior speak for a term or a scatter."""
+    """Tell whether a term or scatter was measured, and is not only the prior's."""
     if name in profile.scatters:
         return not profile.prior_table.scatters[name].is_unmoved(profile.scatters[name].log_sd)
     at = TERMS.index(name)

@@ -1,4 +1,4 @@
-"""What the model leaves over: readings that came out otherwise than their kind."""
+"""Residuals: how far features were read from what the model expects of their kind."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,10 +14,9 @@ from coupons.showing.size_plot import Reading, readings_of
 
 @dataclass(frozen=True)
 class LeftOver:
-    """One feature: its error on drawn, what is expected of its kind, and what is left, in mm.
+    """Residual of one feature, with its error (printed − drawn) and the expected error, in mm.
 
-    Means over its readings, of which there are ``readings``. ``run`` counts the runs of a fit
-    from 0.
+    All are means over its ``readings``. ``run`` counts the runs of a fit from 0.
     """
 
     run: int
@@ -35,7 +34,7 @@ class LeftOver:
 def largest_left_over(
     fitted: Fitted, runs: Sequence[Run], profile: Profile
 ) -> tuple[LeftOver, ...]:
-    """Return every feature that was read, the largest left over first."""
+    """Return every feature that was read, the largest residual first."""
     design = fitted.design
     rows = design.sizes.effects[design.readings.size] + design.readings.effects
     expected = rows @ profile.mean_vector[: len(EFFECTS)]

@@ -1,8 +1,8 @@
 """Self-contained pages: template, style, script and data in one file, nothing from the network.
 
-Every page forbids by its content security policy whatever it does not hold itself: the one style
-and the one script are named by their hashes, so that text from a stranger's file cannot run even
-if an escape were forgotten somewhere.
+The content security policy of every page allows nothing from outside: its one style and one script
+are named by their hashes, so that text from a stranger's file cannot run even if it were not
+escaped somewhere.
 """
 
 import base64
@@ -63,7 +63,7 @@ def _text(name: str) -> str:
 
 
 def _wrapped(script: str) -> str:
-    """Keep the script's names to itself."""
+    """Wrap the script so that its names are not global."""
     return f'(() => {{\n"use strict";\n{script}\n}})();' if script else ""
 
 

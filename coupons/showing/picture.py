@@ -1,7 +1,7 @@
-"""Taking a drawing into a page: only shapes, words and our own marks pass.
+"""Put an SVG drawing into a page: only known elements and attributes are kept.
 
-A run folder may come from a stranger, so what its ``map.svg`` holds is rebuilt from a list of
-known elements and attributes instead of being pasted.
+A run folder may come from a stranger, so its ``map.svg`` is rebuilt from a list of known elements
+and attributes instead of being copied.
 """
 
 import math
@@ -32,7 +32,7 @@ _POINTER = re.compile(r"url\s*\(|javascript:|[<>]", re.IGNORECASE)
 
 @dataclass(frozen=True)
 class Picture:
-    """A drawing ready to be put into a page.
+    """A drawing that is safe to put into a page.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def read_picture(path: Path) -> Picture | None:
 
 
 def _group(root: ElementTree.Element) -> Markup:
-    """Return what the svg element holds, in a group that hands down its colour and font."""
+    """Return the content of the svg element, in a group with its colour and font."""
     group = ElementTree.Element("g", {k: v for k, v in root.attrib.items() if k in _HANDED_DOWN})
     group.extend(root)
     return _rebuilt(group)

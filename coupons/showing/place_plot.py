@@ -1,4 +1,4 @@
-"""What is left over, feature by feature, where each was printed: a bed's tilt or drift shows."""
+"""Residuals of the features at their places on the bed: tilt and drift of the bed show."""
 
 import math
 from collections.abc import Sequence
@@ -17,7 +17,7 @@ _SMALLEST = 1.2
 
 @dataclass(frozen=True)
 class PlacePlot:
-    """One plate of one run, and the deviation that its largest mark stands for."""
+    """One plate of one run, and the residual of its largest mark."""
 
     run: int
     plate: int
@@ -51,14 +51,14 @@ def _plate(run: int, plate: int, left: Sequence[LeftOver]) -> PlacePlot:
         )
         for feature, x, y, mm in zip(features, xs, ys, means_mm, strict=True)
     )
-    words = f"Plate {plate}: what is left over at {len(features)} features, where they were printed"
+    words = f"Plate {plate}: residuals of {len(features)} features at their places on the bed"
     return PlacePlot(
         run, plate, largest, drawing(area, words, axes(area, "x, mm", "y, mm"), *marks)
     )
 
 
 def _equal_frame(x: tuple[float, float], y: tuple[float, float]) -> Frame:
-    """Return a frame of the usual width in which a mm is as long along y as along x."""
+    """Return a frame of the usual width with the same scale along x and y."""
     low_x, high_x = x[0] - _ROOM_MM, x[1] + _ROOM_MM
     low_y, high_y = y[0] - _ROOM_MM, y[1] + _ROOM_MM
     scale_x = Scale(low_x, high_x, _LEFT, _WIDTH - _RIGHT)

@@ -1,7 +1,7 @@
 """Small drawings in SVG: scales, axes, lines, bands and marks.
 
-Drawn by hand instead of by a plotting library, so that a plot takes the page's colours, light or
-dark, keeps its words as words for a screen reader, and is the same bytes everywhere.
+Written here instead of with a plotting library, so that a plot uses the page's colours, light or
+dark, keeps its labels as text for a screen reader, and has the same bytes everywhere.
 """
 
 import math
@@ -15,7 +15,7 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True)
 class Scale:
-    """Turns values into places along an axis of the drawing.
+    """Maps values to positions along an axis of the drawing.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ class Scale:
     is_log: bool = False
 
     def __call__(self, value: float) -> float:
-        """Return the place of a value; values beyond the ends lie at the ends."""
+        """Return the position of a value; values beyond the ends are put at the ends."""
         value = min(max(value, self.low), self.high)
         if self.is_log:
             share = math.log(value / self.low) / math.log(self.high / self.low)
@@ -67,7 +67,7 @@ def nice_step(at_least: float) -> float:
 
 
 def number(value: float) -> str:
-    """Write a number briefly, with a real minus.
+    """Write a number in short form, with a real minus.
 
     Examples
     --------
@@ -91,7 +91,7 @@ def plus_minus(mm: float) -> str:
 
 @dataclass(frozen=True)
 class Frame:
-    """An area with two axes. The drawing counts y downwards, the scales do not."""
+    """A plotting area with two axes. In the drawing y runs downwards, on the scales upwards."""
 
     width: float
     height: float
@@ -117,7 +117,7 @@ def frame(
 
 
 def axes(area: Frame, x_words: str, y_words: str) -> Markup:
-    """Draw ticks, a grid, both axes' words, and the line of zero where it is in sight."""
+    """Draw ticks, grid, the labels of both axes, and the zero line if it is in range."""
     left, right, bottom, top = area.x.start, area.x.stop, area.y.start, area.y.stop
     parts = [
         Markup(
@@ -143,7 +143,7 @@ def axes(area: Frame, x_words: str, y_words: str) -> Markup:
 
 
 def x_label(area: Frame, words: str) -> Markup:
-    """Write what the x axis counts, below it."""
+    """Write the label of the x axis."""
     middle = (area.x.start + area.x.stop) / 2
     return Markup('<text class="mid" x="{}" y="{}">{}</text>').format(
         middle, area.height - 6, words
@@ -170,7 +170,7 @@ def band(
 
 
 def mark(area: Frame, point: Point, kind: str, words: str, size: float = 3.2) -> Markup:
-    """Draw a disc (kind ``ext``) or a square (any other), with words that a pointer brings up."""
+    """Draw a disc (kind ``ext``) or a square (any other), with a tooltip."""
     x, y = area.at(point)
     if kind == "ext":
         shape = Markup('<circle class="mark {}" cx="{}" cy="{}" r="{:g}">').format(kind, x, y, size)
@@ -185,7 +185,7 @@ def mark(area: Frame, point: Point, kind: str, words: str, size: float = 3.2) ->
 
 
 def drawing(area: Frame, words: str, *parts: Markup) -> Markup:
-    """Close parts into one SVG, with words for who does not see it."""
+    """Combine parts into one SVG, with a description for a reader who cannot see it."""
     return Markup(
         '<svg class="plot" viewBox="0 0 {:g} {:g}" role="img" aria-label="{}">{}</svg>'
     ).format(area.width, area.height, words, Markup("").join(parts))

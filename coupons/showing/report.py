@@ -1,4 +1,4 @@
-"""``report.html``: what a fit taught, for a desk, where a picture comes before a number."""
+"""``report.html``: the results of a fit as one page, pictures before numbers."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -41,12 +41,12 @@ FINDINGS_SHOWN = 12
 LEFT_OVER_SHOWN = 6
 
 _SCATTERS = {
-    "tau": "two like features differ, in the layer plane",
-    "tau_z": "two like features differ, across layers",
-    "rho": "one print differs from the next, in the layer plane",
-    "rho_z": "one print differs from the next, across layers",
-    "sigma": "one caliper reading differs from the next",
-    "omega": "one hand's grade differs from the next, as clearance",
+    "tau": "between like features, in the layer plane",
+    "tau_z": "between like features, across layers",
+    "rho": "between prints, in the layer plane",
+    "rho_z": "between prints, across layers",
+    "sigma": "between caliper readings of one feature",
+    "omega": "between grades of one pair, as clearance",
 }
 
 
@@ -57,20 +57,20 @@ def write_report(
     findings: Sequence[Sequence[Finding]] = (),
     yardsticks: Sequence[Yardstick] = (),
 ) -> Path:
-    """Write what a fit taught as one page that needs nothing else.
+    """Write the results of a fit as one self-contained page.
 
     Parameters
     ----------
     path : Path
-        Where to; by custom ``report.html`` beside the profile.
+        Where to; usually ``report.html`` beside the profile.
     learned : Learned
-        The profile, its runs and everything found out about them.
+        The profile, its runs and everything found about them.
     fitted : Fitted
         The fit that the profile came from.
     findings : sequence of sequence of Finding
-        What the checks have to say about each of the runs.
+        What the checks found in each of the runs.
     yardsticks : sequence of Yardstick
-        How this model and others foretell the readings, if that was worked out.
+        Cross-validation errors of this model and of others, if that was worked out.
 
     Returns
     -------
@@ -129,7 +129,7 @@ def _causes(learned: Learned) -> dict[str, Any]:
 
 
 def _entries(learned: Learned, findings: Sequence[Sequence[Finding]]) -> dict[str, Any]:
-    """Gather what to look at again: what the fit finds improbable, then what the checks found."""
+    """Gather what to look at again: unexpected entries, then what the checks found."""
     surprises = learned.surprises
     told = {(one.run, one.where) for one in surprises.found}
     several = len(learned.runs) > 1
@@ -171,7 +171,7 @@ def _tried_title(family: Family) -> str:
 
 
 def conditions_table(runs: Sequence[Run]) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """Return each condition with its value in every run; what nobody wrote down is a dash."""
+    """Return each condition with its value in every run; a dash where it was not filled in."""
 
     def row(name: str) -> tuple[str, tuple[str, ...]]:
         label, unit = NAMES[name]
@@ -183,9 +183,9 @@ def conditions_table(runs: Sequence[Run]) -> tuple[tuple[str, tuple[str, ...]], 
         ("coupon", tuple(run.coupon.spec.title for run in runs)),
         ("printed on", tuple(str(run.conditions.printed_on or "–") for run in runs)),
         *(row(name) for name in NAMES),
-        ("caliper step", tuple(f"{run.conditions.caliper.resolution_mm} mm" for run in runs)),
-        ("jaw land", tuple(f"{run.conditions.caliper.jaw_land_mm} mm" for run in runs)),
-        ("tried and read by", tuple(_hands(run) for run in runs)),
+        ("caliper resolution", tuple(f"{run.conditions.caliper.resolution_mm} mm" for run in runs)),
+        ("flat of inside jaws", tuple(f"{run.conditions.caliper.jaw_land_mm} mm" for run in runs)),
+        ("tried and measured by", tuple(_hands(run) for run in runs)),
     )
 
 

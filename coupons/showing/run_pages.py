@@ -1,4 +1,4 @@
-"""The two pages of a run folder on which its entries are taken down."""
+"""The two pages of a run folder on which its entries are filled in."""
 
 from functools import partial
 from pathlib import Path
@@ -11,12 +11,12 @@ from coupons.showing.sheet import write_sheet
 
 
 def refuse_foreign_pages(folder: Path) -> None:
-    """Refuse to write a folder's pages where somebody keeps a page of that name.
+    """Refuse to write the pages of a folder if another file has the name of one.
 
     Raises
     ------
     WriteError
-        If one of them is there and was not made by this tool, or cannot be there.
+        If a file of that name was not made by this tool, or cannot be written.
     """
     problems = [
         *not_ours(folder / "entry.html", "an entry page", partial(is_page, kind="entry")),
@@ -27,6 +27,6 @@ def refuse_foreign_pages(folder: Path) -> None:
 
 
 def write_run_pages(folder: Path) -> None:
-    """Write ``entry.html`` and ``sheet.html`` from what stands in the folder."""
+    """Write ``entry.html`` and ``sheet.html`` from the files of the folder."""
     write_entry_page(folder)
     write_sheet(folder)

@@ -26,7 +26,7 @@ _ORDER = tuple(Direction)
 
 @dataclass(frozen=True)
 class Reading:
-    """A caliper reading against what was drawn, jaws corrected; ``run`` counts from 0."""
+    """A caliper reading minus the drawn size, corrected for the jaws; ``run`` counts from 0."""
 
     run: int
     feature: CouponFeature
@@ -36,7 +36,7 @@ class Reading:
 
 @dataclass(frozen=True, order=True)
 class Kind:
-    """Sizes that are alike: flat ones by direction, rounds by axis and, lying, by what was read."""
+    """One kind of size: flats by direction; rounds by axis, lying ones also by what was read."""
 
     is_round: bool
     direction: int
@@ -76,7 +76,7 @@ def size_plots(fitted: Fitted, runs: Sequence[Run], profile: Profile) -> tuple[S
     """Draw a panel for each kind of size that was read."""
     panels: dict[Kind, list[Reading]] = {}
     for reading in readings_of(fitted, runs):
-        if not reading.feature.at_bed:  # the first layer's swell is told by itself
+        if not reading.feature.at_bed:  # the swell of the first layer is an effect of its own
             panels.setdefault(_kind_of(reading), []).append(reading)
     return tuple(
         SizePlot(kind.title, _panel(panels[kind], kind, profile)) for kind in sorted(panels)
@@ -104,8 +104,8 @@ def _panel(readings: Sequence[Reading], kind: Kind, profile: Profile) -> Markup:
     area = frame(ends, (min(edges) - room, max(edges) + room), log_x=is_log)
     return drawing(
         area,
-        f"{kind.title}: printed less drawn size of {counted(len(readings), 'reading')} against the "
-        "drawn size",
+        f"{kind.title}: printed minus drawn size of {counted(len(readings), 'reading')} against "
+        "the drawn size",
         axes(area, "drawn size, mm", "printed − drawn, mm"),
         *(_curve(area, grid, *curves[form], _side(form)) for form in forms),
         *(_dot(area, reading) for reading in readings),
@@ -117,7 +117,7 @@ def _side(form: Form) -> str:
 
 
 def _expected(profile: Profile, form: Form, kind: Kind, sizes_mm: Array) -> tuple[Array, Array]:
-    """Return the expected error at each size, and half the band for such features of a print."""
+    """Return the expected error at each size, and half its 90 % interval on the next print."""
     feature = Feature(form, float(sizes_mm[0]), _ORDER[kind.direction])
     rows = effect_rows(feature, sizes_mm, kind.along or None)
     n = len(EFFECTS)

@@ -16,9 +16,9 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence
     ----------
     head : sequence of str
     rows : sequence of sequence of str
-        As many cells as ``head`` has. Signs that would steer a terminal are taken out.
+        As many cells as ``head`` has. Terminal control characters are removed.
     right : sequence of int
-        Columns set flush right: numbers.
+        Columns to align right, such as numbers.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""What a profile says nothing about, and what to print to change that."""
+"""What was not measured for a profile, and which coupon to print to measure it."""
 
 from collections.abc import Sequence
 
@@ -33,7 +33,7 @@ def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[st
     Parameters
     ----------
     tables : sequence of JointTable
-        The joints that were asked about; those without an answer are told.
+        The joints that were asked about; those without an answer are listed.
     profile : Profile
     """
     joints = [
@@ -56,7 +56,7 @@ def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[st
 
 
 def _prints(coupon: str, n: int) -> str:
-    """Say how many prints tell how far prints differ, after so many that have such sizes."""
+    """Say which prints would show how far prints differ, after ``n`` that have such sizes."""
     return "a second print, fitted together" if n else f"two prints of {_coupon(coupon)}"
 
 

@@ -1,4 +1,4 @@
-"""The wall card: for this machine and material, draw these gaps. One page to hang up."""
+"""The wall card: the gaps to draw for one machine and material, on one page to hang up."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -14,12 +14,12 @@ from coupons.showing.page import render_page
 from coupons.terms import FITS, Direction, Form, Grade, Joint, MovingBody
 
 SIZES_MM = (3.0, 5.0, 8.0, 12.0, 20.0, 50.0)
-_SURE_FROM = 0.5  # a fit hit less often than this is printed pale
+_SURE_FROM = 0.5  # a fit less likely than this is printed pale
 
 
 @dataclass(frozen=True)
 class CardRow:
-    """The answers for one kind of joint that hold from one size to another."""
+    """The answers for one kind of joint that are the same from one size to another."""
 
     low_mm: float
     high_mm: float
@@ -34,13 +34,13 @@ class CardRow:
 
     @property
     def gaps(self) -> tuple[tuple[Grade, float], ...]:
-        """What is to be drawn for each fit, in mm."""
+        """The gap to draw for each fit, in mm."""
         return tuple((fit, found.gap_mm) for fit, found in self.answers.items())
 
 
 @dataclass(frozen=True)
 class CardJoint:
-    """Rows that hold for one pair of forms in some directions."""
+    """The rows for one pair of forms in one or several directions."""
 
     internal: Form
     external: Form
@@ -60,7 +60,7 @@ class CardJoint:
 
 
 def write_wall_card(path: Path, profile: Profile) -> Path:
-    """Write the gaps to draw on one page, to be printed on A4 or Letter.
+    """Write the gaps to draw on one page, for A4 or Letter paper.
 
     Returns
     -------
@@ -89,7 +89,7 @@ def write_wall_card(path: Path, profile: Profile) -> Path:
 
 
 def _caution(profile: Profile, joints: Iterable[CardJoint]) -> str:
-    """Say that a hand did not try some of the fits; empty if it did."""
+    """Say that some of the fits were not tried by hand; empty if all were."""
     if not profile.counts.trials:
         return NO_TRIALS
     found = [answer for joint in joints for row in joint.rows for answer in row.answers.values()]
@@ -99,7 +99,7 @@ def _caution(profile: Profile, joints: Iterable[CardJoint]) -> str:
 
 
 def card_joints(profile: Profile) -> tuple[CardJoint, ...]:
-    """Answer every usual kind of joint that was measured; directions that agree share rows."""
+    """Answer every usual kind of joint that was measured; equal directions share rows."""
     found: list[CardJoint] = []
     for internal, external, direction in USUAL_JOINTS:
         rows = _rows(profile, internal, external, direction)

@@ -76,7 +76,7 @@ def test_the_closing_is_told_from_a_constant_offset(fitted):
     assert abs(10 * mean - 1.232) < 2 * 10 * sd
 
 
-def test_each_hole_is_foretold_from_the_others(fitted):
+def test_each_hole_is_predicted_from_the_others(fitted):
     score = hold_out(fitted.mixture).readings
     assert score.rmse_mm < 0.06
     assert score.inside >= 7 / 8
