@@ -7,7 +7,8 @@ What a script needs is imported from here:
 =====================================================  ============================================
 `make_coupon`, `load_run`, `check`, `fit`              the job, step by step
 `load_profile`, `Printer`, `Joint`                     asking what was learned
-`OffsetRegressor`, `observation_table`                 the model as a scikit-learn estimator
+`OffsetRegressor`, `reading_table`                     caliper readings, as scikit-learn has them
+`ObservationModel`, `observation_table`                readings and trials, the same way
 `CouponError` and those below it (`coupons.errors`)    what a script catches
 =====================================================  ============================================
 
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
         WriteError,
     )
     from coupons.job import check, fit, load_run, make_coupon
-    from coupons.learning.estimator import OffsetRegressor
+    from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
     from coupons.learning.observation_table import observation_table
     from coupons.terms import Joint
 
@@ -48,6 +49,7 @@ __all__ = [
     "FitError",
     "Joint",
     "NotMeasuredError",
+    "ObservationModel",
     "OffsetRegressor",
     "PlanError",
     "Printer",
@@ -63,6 +65,7 @@ __all__ = [
     "load_run",
     "make_coupon",
     "observation_table",
+    "reading_table",
 ]
 
 if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name as one
@@ -70,7 +73,9 @@ if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name
         **dict.fromkeys(("Printer", "load_profile"), "coupons.answering.ask"),
         **dict.fromkeys(("check", "fit", "load_run", "make_coupon"), "coupons.job"),
         "Joint": "coupons.terms",
-        "OffsetRegressor": "coupons.learning.estimator",
+        **dict.fromkeys(
+            ("ObservationModel", "OffsetRegressor", "reading_table"), "coupons.learning.estimator"
+        ),
         "observation_table": "coupons.learning.observation_table",
     }
 
