@@ -164,11 +164,6 @@ def check(folder: str | Path) -> tuple["Finding", ...]:
     ------
     RunError
         If there is no such folder.
-
-    Examples
-    --------
-    >>> [found for found in check("results/filter-drawer") if found.severity == "error"]
-    []
     """
     from coupons.measuring.run import survey_run
 
@@ -216,12 +211,6 @@ def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
         If there is nothing to fit, or more than can be worked out.
     ProfileError
         If the runs are of different machines or materials.
-
-    Examples
-    --------
-    >>> printer = fit(load_run("results/filter-drawer"))
-    >>> printer.profile.counts.runs
-    1
     """
     from coupons.answering.ask import Printer
     from coupons.learning.decisions import leave_out
