@@ -2,20 +2,91 @@
 
 The package is a house of five rooms, in the order of the job:
 ``making`` → ``measuring`` → ``learning`` → ``answering`` → ``showing``.
-Names are loaded when first used, so that importing the package costs nothing.
+What a script needs is imported from here:
+
+=====================================================  ============================================
+`make_coupon`, `load_run`, `check`, `fit`              the job, step by step
+`load_profile`, `Printer`, `Joint`                     asking what was learned
+`OffsetRegressor`, `reading_table`                     caliper readings, as scikit-learn has them
+`ObservationModel`, `observation_table`                readings and trials, the same way
+`CouponError` and those below it (`coupons.errors`)    what a script catches
+=====================================================  ============================================
+
+Lengths are mm. Names are loaded when first used, so that importing the package costs nothing.
 """
 
-from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from coupons.answering.ask import Printer, load_profile
+    from coupons.errors import (
+        AnswerError,
+        ConditionsError,
+        CouponError,
+        DoubtWarning,
+        EntriesError,
+        FitError,
+        NotMeasuredError,
+        PlanError,
+        Problem,
+        ProfileError,
+        RunError,
+        SpecError,
+        WriteError,
+    )
+    from coupons.job import check, fit, load_run, make_coupon
+    from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
+    from coupons.learning.observation_table import observation_table
+    from coupons.terms import Joint
 
 __version__ = "0.1.0"
-__all__ = ["Joint", "__version__", "load_profile"]
+__all__ = [
+    "AnswerError",
+    "ConditionsError",
+    "CouponError",
+    "DoubtWarning",
+    "EntriesError",
+    "FitError",
+    "Joint",
+    "NotMeasuredError",
+    "ObservationModel",
+    "OffsetRegressor",
+    "PlanError",
+    "Printer",
+    "Problem",
+    "ProfileError",
+    "RunError",
+    "SpecError",
+    "WriteError",
+    "__version__",
+    "check",
+    "fit",
+    "load_profile",
+    "load_run",
+    "make_coupon",
+    "observation_table",
+    "reading_table",
+]
 
-_HOMES = {"load_profile": "coupons.answering.ask", "Joint": "coupons.terms"}
+if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name as one
+    _HOMES = {
+        **dict.fromkeys(("Printer", "load_profile"), "coupons.answering.ask"),
+        **dict.fromkeys(("check", "fit", "load_run", "make_coupon"), "coupons.job"),
+        "Joint": "coupons.terms",
+        **dict.fromkeys(
+            ("ObservationModel", "OffsetRegressor", "reading_table"), "coupons.learning.estimator"
+        ),
+        "observation_table": "coupons.learning.observation_table",
+    }
 
+    def __getattr__(name):
+        """Load a public name from its room on first use."""
+        from importlib import import_module
 
-def __getattr__(name: str) -> Any:
-    """Load a public name from its room on first use."""
-    if name in _HOMES:
-        return getattr(import_module(_HOMES[name]), name)
-    raise AttributeError(f"module 'coupons' has no attribute {name!r}")
+        if name not in __all__:
+            raise AttributeError(f"module 'coupons' has no attribute {name!r}")
+        return getattr(import_module(_HOMES.get(name, "coupons.errors")), name)
+
+    def __dir__():
+        """Return the public names, loaded or not."""
+        return sorted(__all__)

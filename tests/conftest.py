@@ -8,5 +8,5 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # One of scikit-learn's estimator checks skips itself without it. Read when scipy is imported.
 os.environ.setdefault("SCIPY_ARRAY_API", "1")
 
-# Benches are run by hand; one of them needs a kernel that nothing else needs.
-collect_ignore_glob = ["bench/bench_*.py"]
+# Benches are run by hand; one of them needs a kernel that nothing else needs, one draws figures.
+collect_ignore_glob = ["bench/bench_*.py", "bench/study_figures.py"]

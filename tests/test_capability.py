@@ -168,3 +168,29 @@ def test_further_prints_tell_how_far_prints_differ_little_by_little():
         left[prints] = np.mean(sds)
     assert left[1] == pytest.approx(0.5)
     assert 0.3 < left[5] < left[2] - 0.03 < 0.45
+
+
+def test_each_side_is_told_by_its_own_grade_and_across_layers_by_the_scatter_there():
+    # Across layers a size scatters by tau_z and rho_z alone, in the layer plane by the other two.
+    small, large = (0.004, 0.003), (0.05, 0.04)
+    for in_plane, along_z in ((small, large), (large, small)):
+        names = ("tau", "rho", "tau_z", "rho_z")
+        profile = known_profile(scatters=dict(zip(names, in_plane + along_z, strict=True)))
+        bands = {
+            reach.direction: reach.band_mm
+            for reach in grades_reached(profile)
+            if reach.form is Form.SLOT and reach.low_mm <= 12 <= reach.high_mm
+        }
+        assert bands[Direction.Z] == pytest.approx(6 * np.hypot(*along_z), rel=0.05)
+        assert bands[Direction.X] == pytest.approx(6 * np.hypot(*in_plane), rel=0.05)
+
+
+def test_the_verdict_on_a_side_is_that_of_its_form():
+    only_slots = tuple(
+        MeasuredRange(form=form, direction=Direction.X, low_mm=low_mm, high_mm=80)
+        for form, low_mm in ((Form.SLOT, 3), (Form.TONGUE, 20))
+    )
+    said = limits_sentences(meet(known_profile(scatters=FINE, measured=only_slots)))
+    told = [line for line in said if "asks for IT13" in line]
+    assert len(told) == 1, said
+    assert told[0].startswith("Slots across x of 10 to 18 mm reach IT")

@@ -1,32 +1,52 @@
 """The estimator keeps scikit-learn's contract, and agrees with the fit that it wraps.
 
-With rows of effects it passes every one of the library's own checks. With rows of observations
-those checks do not apply: they feed made-up numbers where codes are asked for (kind, form,
-direction), which is refused. What they check is checked below on a real table.
+`OffsetRegressor` passes every one of the library's own checks. `ObservationModel` passes those that
+ask nothing of X; the others feed made-up numbers where codes are asked for (kind, form, direction),
+which is refused. What they check is checked below on a real table.
 """
 
 import pickle
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from rehearsed import rehearsed_run
 from sklearn.base import clone
-from sklearn.model_selection import GroupKFold, cross_val_predict
+from sklearn.model_selection import GroupKFold, cross_val_predict, cross_val_score
+from sklearn.utils import estimator_checks
 from sklearn.utils.estimator_checks import parametrize_with_checks
 
 from coupons.errors import FitError
 from coupons.learning.design import design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION
-from coupons.learning.estimator import OffsetRegressor
+from coupons.learning.effects import EFFECTS, EXTRUSION, Normal
+from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
 from coupons.learning.fit import fit_runs
 from coupons.learning.left_out import each_feature, predict_left_out
 from coupons.learning.observation_table import COLUMNS, observation_table
 from coupons.learning.yardstick import effect_table
 
 
-@parametrize_with_checks([OffsetRegressor(rows="effects")])
+@parametrize_with_checks([OffsetRegressor()])
 def test_the_librarys_own_checks(estimator, check):
     check(estimator)
+
+
+WITHOUT_TABLE = [
+    "check_estimator_cloneable",
+    "check_estimator_repr",
+    "check_estimator_tags_renamed",
+    "check_get_params_invariance",
+    "check_no_attributes_set_in_init",
+    "check_parameters_default_constructible",
+    "check_set_params",
+    "check_valid_tag_types",
+]
+
+
+@pytest.mark.parametrize("name", WITHOUT_TABLE)
+def test_the_librarys_checks_that_ask_nothing_of_the_table(name):
+    model = ObservationModel()
+    getattr(estimator_checks, name)(type(model).__name__, model)
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +62,7 @@ def table(runs):
 @pytest.fixture(scope="module")
 def fitted(table):
     X, y, _ = table
-    return OffsetRegressor().fit(X, y)
+    return ObservationModel().fit(X, y)
 
 
 def test_it_is_the_same_fit(runs, fitted):
@@ -54,7 +74,7 @@ def test_it_is_the_same_fit(runs, fitted):
 
 def test_several_runs_are_the_same_fit_too(runs):
     X, y, _ = observation_table(runs)
-    ours = OffsetRegressor().fit(X, y).fitted_
+    ours = ObservationModel().fit(X, y).fitted_
     assert ours.mean == pytest.approx(fit_runs(runs).mean, abs=1e-9)
 
 
@@ -64,7 +84,7 @@ def test_prediction_leaves_out_a_feature_as_the_quick_way_does(runs, table):
     off = []
     for at in (2, 5, 20, 40, 50):
         held = groups == groups[at]
-        mean, std = OffsetRegressor().fit(X[~held], y[~held]).predict(X[held], return_std=True)
+        mean, std = ObservationModel().fit(X[~held], y[~held]).predict(X[held], return_std=True)
         told = np.flatnonzero(held).tolist().index(at)
         off.append(abs(mean[told] - quick.expected_mm[at]) / std[told])
         assert std[told] == pytest.approx(quick.sd_mm[at], rel=0.15)
@@ -75,7 +95,7 @@ def test_prediction_leaves_out_a_feature_as_the_quick_way_does(runs, table):
 def test_cross_validation_by_feature_is_the_librarys(table):
     X, y, groups = table
     read = X[:, COLUMNS.index("kind")] == 0
-    told = cross_val_predict(OffsetRegressor(), X, y, groups=groups, cv=GroupKFold(5))
+    told = cross_val_predict(ObservationModel(), X, y, groups=groups, cv=GroupKFold(5))
     error = (told - y)[read]
     as_drawn = (X[:, COLUMNS.index("drawn_mm")] - y)[read]
     assert np.sqrt(np.mean(error**2)) < 0.6 * np.sqrt(np.mean(as_drawn**2))
@@ -115,7 +135,7 @@ def test_grades_have_chances_and_readings_none(table, fitted):
 def test_order_and_subsets_do_not_matter(table, fitted):
     X, y, _ = table
     order = np.random.default_rng(1).permutation(len(X))
-    shuffled = OffsetRegressor().fit(X[order], y[order])
+    shuffled = ObservationModel().fit(X[order], y[order])
     # Sums in another order: a hundredth of a micron.
     assert shuffled.predict(X) == pytest.approx(fitted.predict(X), abs=1e-5)
     assert fitted.predict(X[::3]) == pytest.approx(fitted.predict(X)[::3], abs=1e-12)
@@ -130,16 +150,68 @@ def test_cloned_pickled_and_fitted_again_it_is_the_same(table, fitted):
 
 
 def test_the_librarys_parameters_are_stored_and_nothing_else():
-    regressor = OffsetRegressor(rows="effects", table=EXTRUSION)
-    assert regressor.get_params() == {"rows": "effects", "table": EXTRUSION}
-    assert vars(regressor) == regressor.get_params()
+    for regressor in (OffsetRegressor(table=EXTRUSION), ObservationModel(table=EXTRUSION)):
+        assert regressor.get_params() == {"table": EXTRUSION}
+        assert vars(regressor) == regressor.get_params()
 
 
 def test_effects_with_the_printers_priors_are_the_fit_of_the_readings(runs):
     X, error_mm, _ = effect_table(design_of(runs[:1]))
-    flat = OffsetRegressor(rows="effects").fit(X, error_mm)
+    flat = OffsetRegressor().fit(X, error_mm)
     least_squares = np.linalg.lstsq(X, error_mm)[0]
     assert abs(flat.coef_ - least_squares).max() < 4 * flat.coef_sd_.max()
+
+
+def test_the_score_is_the_mean_log_chance_of_what_was_observed(table, fitted):
+    X, y, _ = table
+    read = X[:, COLUMNS.index("kind")] == 0
+    # Over all that the caliper can show the chances add up to one, with the expected reading.
+    at = np.flatnonzero(read)[5]
+    assert X[at, COLUMNS.index("resolution_mm")] == 0.01
+    shown = np.round(y[at] + 0.01 * np.arange(-150, 151), 2)
+    chance = np.exp([fitted.score(X[at : at + 1], [value]) for value in shown])
+    assert chance.sum() == pytest.approx(1, abs=1e-3)
+    assert chance @ shown == pytest.approx(fitted.predict(X[at : at + 1])[0], abs=2e-3)
+    tried = np.flatnonzero(~read)
+    X = X.copy()
+    X[tried[:20], COLUMNS.index("width")] = 2  # as from people who leave three grades open
+    chances = fitted.predict_grades(X[tried])
+    width = X[tried, COLUMNS.index("width")].astype(int)
+    told = [
+        row[int(rank) : int(rank) + left + 1].sum()
+        for row, rank, left in zip(chances, y[tried], width, strict=True)
+    ]
+    assert fitted.score(X[tried], y[tried]) == pytest.approx(np.log(told).mean())
+    share = read.mean()
+    parts = share * fitted.score(X[read], y[read]) + (1 - share) * np.log(told).mean()
+    assert fitted.score(X, y) == pytest.approx(parts)
+
+
+def test_a_wrong_observation_scores_worse(table, fitted):
+    X, y, _ = table
+    wrong = y.copy()
+    wrong[0] += 0.3
+    assert fitted.score(X, wrong) < fitted.score(X, y)
+    tried = np.flatnonzero(X[:, COLUMNS.index("kind")] == 1)[0]
+    wrong = y.copy()
+    wrong[tried] = 4 - wrong[tried] if wrong[tried] != 2 else 0
+    assert fitted.score(X, wrong) < fitted.score(X, y)
+
+
+def test_the_priors_that_are_given_are_used(runs):
+    X, error_mm, _ = reading_table(runs[:1])
+    tight = replace(EXTRUSION, effects=dict.fromkeys(EFFECTS, Normal(0.0, 1e-9)))
+    assert abs(OffsetRegressor(table=tight).fit(X, error_mm).coef_).max() < 1e-6
+    assert abs(OffsetRegressor().fit(X, error_mm).coef_).max() > 1e-3
+
+
+def test_cross_validation_by_feature_beats_the_drawn_size(runs):
+    X, error_mm, feature = reading_table(runs[:1])
+    folds = {"groups": feature, "cv": GroupKFold(5), "scoring": "neg_root_mean_squared_error"}
+    rms_mm = -cross_val_score(OffsetRegressor(), X, error_mm, **folds)
+    assert len(X) == len(runs[0].sizes)
+    assert len(set(feature)) < len(feature)  # round features are read twice
+    assert np.sqrt(np.mean(rms_mm**2)) < 0.6 * np.sqrt(np.mean(error_mm**2))
 
 
 @pytest.mark.parametrize(
@@ -156,16 +228,15 @@ def test_codes_that_are_none_are_refused(table, column, value, message):
     wrong = X.copy()
     wrong[3, COLUMNS.index(column)] = value
     with pytest.raises(FitError) as error:
-        OffsetRegressor().fit(wrong, y)
+        ObservationModel().fit(wrong, y)
     assert message in str(error.value)
 
 
 @pytest.mark.parametrize(
     ("estimator", "columns", "message"),
     [
-        (OffsetRegressor(), 3, "X must have the 16 columns kind, run"),
-        (OffsetRegressor(rows="effects"), 13, "X must have at most 12 columns. Got 13 instead."),
-        (OffsetRegressor(rows="trials"), 3, "rows must be one of observations, effects."),
+        (ObservationModel(), 3, "X must have the 16 columns kind, run"),
+        (OffsetRegressor(), 13, "X must have at most 12 columns. Got 13 instead."),
     ],
 )
 def test_tables_of_another_shape_are_refused(estimator, columns, message):

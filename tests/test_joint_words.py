@@ -1,5 +1,6 @@
 import csv
 import io
+from dataclasses import replace
 
 import pytest
 from known_profile import known_profile
@@ -16,6 +17,7 @@ from coupons.answering.joint_words import (
     together_sentence,
     warnings,
 )
+from coupons.answering.offset import Answer
 from coupons.terms import Form
 
 
@@ -128,3 +130,14 @@ def test_whole_layers_are_said(tmp_path):
     drawn = {move.form: move.drawn_mm for move in found.joints[0].moves}
     layers = (drawn[Form.SLOT] - drawn[Form.TONGUE]) / 0.2
     assert layers == pytest.approx(round(layers))
+
+
+def test_less_than_an_even_chance_is_said_and_an_even_one_is_not(tmp_path):
+    even = "Less than an even chance: print one and try it before the part."
+    found = part(tmp_path, known_profile(sd_share=0.05))
+    fits = [joint for joint in found.counted if isinstance(joint.found, Answer)]
+    assert fits
+    for joint in fits:
+        for chance, is_said in ((0.499, True), (0.501, False)):
+            given = replace(joint, found=replace(joint.found, chance=chance, too_loose=0.0))
+            assert (even in warnings(given)) is is_said

@@ -17,6 +17,7 @@ ORDER = [
     "learning",
     "answering",
     "showing",
+    "job",
     "cli",
     "__main__",
 ]

@@ -1,11 +1,11 @@
 """Leaving entries out by a downdate, held against fitting without them."""
 
-import time
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from synthetic import coupon_design
+from work import lines_run, most_bytes
 
 from coupons.learning.fit import fit_design
 from coupons.learning.laplace import find_mode
@@ -93,18 +93,19 @@ def test_repeats_are_left_out_as_if_each_had_been_taken_by_itself(split):
     assert (chance_off <= 0.05).mean() >= 0.95
 
 
-def seconds_with_repeats(times):
+def work_with_repeats(times):
     design = with_repeats(fitted(5, "A").design, times)
     mixture = fit_design(design).mixture
-    start = time.process_time()
-    for split in (each_feature, each_alone):
-        predict_left_out(mixture, split(design))
-    return time.process_time() - start
+
+    def leave_out():
+        return [predict_left_out(mixture, split(design)) for split in (each_feature, each_alone)]
+
+    return np.array([lines_run(leave_out)[1], most_bytes(leave_out)[1]])
 
 
-def test_ten_times_the_repeats_take_at_most_about_ten_times_the_time():
-    few, many = (seconds_with_repeats(times) for times in (200, 2000))
-    assert many < 30 * few
+def test_ten_times_the_repeats_take_at_most_about_ten_times_the_work():
+    few, many = (work_with_repeats(times) for times in (40, 400))
+    assert (many < 15 * few).all()
 
 
 def test_every_observation_is_told_once():

@@ -1,3 +1,4 @@
+import re
 from xml.etree import ElementTree
 
 import pytest
@@ -68,3 +69,28 @@ def test_a_page_can_take_the_map_in_whole(tmp_path):
     drawn = list(ElementTree.fromstring(text).iter())[1:]
     kept = list(taken.iter())[2:]  # the root and the group that stands for it
     assert [(e.tag, e.attrib, e.text) for e in kept] == [(e.tag, e.attrib, e.text) for e in drawn]
+
+
+def test_titles_say_what_a_feature_is_with_its_gap():
+    plan = plan_coupon(load_spec("first"))
+    told = re.findall(r'data-id="(\w+)"><title>([^<]*)</title>', map_svg(plan))
+    coupon = record(plan)
+    gaps = {trial.feature: trial.gap_mm for trial in coupon.trials}
+    assert dict(told).keys() == {feature.id for feature in coupon.features}
+    for feature in coupon.features:
+        said = dict(told)[feature.id]
+        words = f"{feature.id}: {feature.form} {feature.size_mm:g} mm, direction "
+        assert said.startswith(f"{words}{feature.direction}")
+        gap_mm = re.search(r"gap (\S+) mm", said)
+        assert (gap_mm is not None) is (feature.id in gaps)
+        if gap_mm:
+            assert float(gap_mm[1].replace("−", "-")) == pytest.approx(gaps[feature.id])
+
+
+def test_colours_tell_what_comes_loose():
+    plan = plan_coupon(load_spec("first"))
+    groups = re.findall(r'<g class="(loose|fixed)"><path d="[^"]*" fill="([^"]*)"', map_svg(plan))
+    assert len(groups) == len(plan.placed)
+    loose = sum(item.body.loose for item in plan.placed)
+    assert [kind for kind, _ in groups].count("loose") == loose > 0
+    assert len(dict(groups)) == len(set(groups)) == 2

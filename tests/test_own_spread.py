@@ -102,7 +102,9 @@ def brute_force(profile, asked, gaps, n, seed):
     return holds.mean(), holds.std() / math.sqrt(n)
 
 
-@pytest.mark.parametrize("n_joints", [5, 10, 20])
+@pytest.mark.parametrize(
+    "n_joints", [5, *(pytest.param(n, marks=pytest.mark.slow) for n in (10, 20))]
+)
 def test_the_chance_of_all_is_that_of_brute_force(n_joints):
     # 200,000 prints; with τ, τ_z and ω at their mean squares 20 joints were stated at half of it.
     profile, asked = one_print(), questions(n_joints)

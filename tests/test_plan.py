@@ -3,8 +3,10 @@ import pytest
 from coupons.errors import PlanError
 from coupons.making.estimate import body_volume_mm3, estimate
 from coupons.making.plan import plan_coupon, record
+from coupons.making.shapes import Text
 from coupons.making.solids import build_solids
 from coupons.making.spec import load_spec, parse_spec, shipped_specs
+from coupons.terms import Form
 
 ROW = '[[row]]\nkind = "fit"\nform = "{}"\ndirection = "{}"\nsize_mm = 5\ngaps_mm = {}\n'
 
@@ -146,3 +148,17 @@ def test_the_time_model_is_what_its_words_say():
     assert cost.minutes == pytest.approx(seconds / 60, abs=0.15)
     assert cost.plastic_cm3 == pytest.approx(plastic_mm3 / 1000, abs=0.051)
     assert cost.grams == pytest.approx(cost.plastic_cm3 * 1.24, abs=0.1)
+
+
+def test_a_flat_loose_piece_shows_where_its_thickness_lies_and_a_round_one_has_nothing_to_show():
+    marks = {}
+    for name in shipped_specs():
+        for item in plan_coupon(load_spec(name)).placed:
+            texts = [part.shape.text for part in item.body.parts if isinstance(part.shape, Text)]
+            for feature in item.body.features if item.body.loose else ():
+                flat = feature.form in (Form.TONGUE, Form.SLOT)
+                kind = ("across" if feature.axis == "z" else "level") if flat else "round"
+                marks.setdefault(kind, set()).add(
+                    next((mark for mark in "≡↔" if any(mark in text for text in texts)), "")
+                )
+    assert marks == {"across": {"≡"}, "level": {"↔"}, "round": {""}}

@@ -30,6 +30,14 @@ def test_an_open_gap_strains_nothing():
     assert "within the limit in both cases" in strain_sentences(found)[0]
 
 
+def test_what_the_printer_adds_to_both_faces_strains_too():
+    # Each face 0.02 mm fat: the pin is 0.04 mm thicker and the hole 0.04 mm narrower than drawn.
+    fat = {**NO_ERROR, "growth_ext": 0.02, "growth_int": 0.02}
+    profile = known_profile(fat, sd_share=0.001, scatters=SURE)
+    found = Printer(profile).offset("hole/pin", size_mm=10, across="z", drawn_gap_mm=-0.1)
+    assert fit_strain(profile, found, 0.03).expected == pytest.approx(0.018, rel=1e-3)
+
+
 def test_the_tight_end_goes_beyond_what_is_expected():
     found = strain(-0.05, limit=0.01)
     assert found.expected == pytest.approx(0.005)

@@ -264,6 +264,7 @@ def test_lying_rounds_have_a_panel_for_each_way_of_reading():
     assert "Slots and tongues across z" in titles
 
 
+@pytest.mark.slow
 def test_with_several_runs_a_finding_says_of_which(taught, tmp_path):
     run, _, _, learned = taught
     other = replace(run, folder=run.folder.parent / "second")
@@ -281,6 +282,7 @@ def test_readings_keep_the_feature_that_they_are_of(taught):
     ] == [(entry.feature, entry.value_mm - drawn[entry.feature]) for entry in run.sizes]
 
 
+@pytest.mark.slow
 def test_table_and_plot_of_what_is_left_over_say_the_same(tmp_path):
     """A feature read twice, 0.04 mm apart, is one line and one mark: its mean."""
     run = fill_run(write_run(tmp_path, make_record(rows=4, features=8)))

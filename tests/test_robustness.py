@@ -34,6 +34,14 @@ DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"
 THRESHOLDS = slice(len(EFFECTS), len(EFFECTS) + 4)
 
 
+def first_quick(values, quick=1):
+    """Leave all but the first few cases to the slow tests, which CI runs."""
+    return [
+        value if at < quick else pytest.param(value, marks=pytest.mark.slow)
+        for at, value in enumerate(values)
+    ]
+
+
 def assert_sound(design):
     fitted = fit_design(design)
     assert np.isfinite(fitted.mean).all()
@@ -87,7 +95,7 @@ def test_readings_all_in_another_unit_move_no_term_far(factor):
     assert (left[: len(EFFECTS)] > 0.3).all()
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", first_quick(range(3)))
 def test_readings_off_by_millimetres_are_not_believed(seed):
     rng = np.random.default_rng(seed)
     printer, design = truthful(rng)
@@ -97,14 +105,14 @@ def test_readings_off_by_millimetres_are_not_believed(seed):
     assert abs(off).max() < 4
 
 
-@pytest.mark.parametrize("kind", [contradictory, backwards])
+@pytest.mark.parametrize("kind", first_quick([contradictory, backwards]))
 def test_grades_that_contradict_each_other_leave_the_hand_unknown(kind):
     fitted = fit_design(kind(np.random.default_rng(100)))
     judgement, _ = fitted.mixture.log_sd_moments("omega")
     assert np.exp(judgement) > 0.3  # mm: no gap is then sure to give any grade
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", first_quick(range(4)))
 def test_a_single_grade_says_where_the_thresholds_are_not(seed):
     rng = np.random.default_rng(seed)
     fitted = fit_design(one_grade(rng))
@@ -143,16 +151,16 @@ def rows_of(results):
 
 
 SHEETS = {
-    "no readings": lambda kind, _, old: old if kind == "fit" else "",
     "no trials": lambda kind, _, old: old if kind == "size" else "",
+    "tenfold": lambda kind, _, old: old if kind == "fit" else f"{float(old) * 10:.2f}",
+    "grades in turn": lambda kind, at, old: ("loose", "no-go")[at % 2] if kind == "fit" else old,
+    "no readings": lambda kind, _, old: old if kind == "fit" else "",
     "only no-go": lambda kind, _, old: "no-go" if kind == "fit" else old,
     "only loose": lambda kind, *_: "loose" if kind == "fit" else "",
     "only go": lambda kind, *_: "go" if kind == "fit" else "",
     "one trial": lambda _, at, old: old if at == 3 else "",
     "one reading": lambda _, at, old: old if at == 70 else "",
-    "grades in turn": lambda kind, at, old: ("loose", "no-go")[at % 2] if kind == "fit" else old,
     "inches": lambda kind, _, old: old if kind == "fit" else f"{float(old) / 25.4:.3f}",
-    "tenfold": lambda kind, _, old: old if kind == "fit" else f"{float(old) * 10:.2f}",
     "one number": lambda kind, _, old: old if kind == "fit" else "5.00",
 }
 NOTHING_ON_SLIDING = ("no trials", "one trial", "one reading", "only no-go", "only loose")
@@ -171,7 +179,7 @@ def folder(tmp_path_factory):
     return shutil.copytree(DEMO, tmp_path_factory.mktemp("bad") / "spring")
 
 
-@pytest.mark.parametrize("name", SHEETS)
+@pytest.mark.parametrize("name", first_quick(SHEETS, 3))
 def test_an_odd_sheet_gives_an_honest_answer(folder, name):
     (folder / "entries.csv").write_text(rows_of(SHEETS[name]), encoding="utf-8")
     runner = CliRunner()

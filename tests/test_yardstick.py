@@ -26,6 +26,7 @@ def test_on_readings_alone_the_model_is_as_good_as_the_best_of_the_library():
     assert np.median(ratios) <= 1.1
 
 
+@pytest.mark.slow
 def test_a_wild_reading_moves_the_bayesian_regression_and_not_the_model():
     sound = observed(1)
     value = sound.readings.value.copy()

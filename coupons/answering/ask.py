@@ -8,20 +8,31 @@ from pathlib import Path
 from typing import TypeVar
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
-from coupons.answering.given import takes_numbers
+from coupons.answering.given import takes
 from coupons.answering.hardware import Hardware
 from coupons.answering.hardware import hardware as read_hardware
 from coupons.answering.joint_list import read_joints
+from coupons.answering.joint_words import part_sentences
 from coupons.answering.joints import PartAnswer, answer_part
 from coupons.answering.offset import Answer, Question, answer
 from coupons.answering.pairs import odd_pair
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
+from coupons.answering.size_words import limits_sentences, size_sentences
 from coupons.answering.standards import Limits, fit_limits, limits
-from coupons.errors import AnswerError
-from coupons.learning.profile import Profile, read_profile
+from coupons.answering.told import sentences_of
+from coupons.answering.words import sentences
+from coupons.atomic import not_ours
+from coupons.errors import AnswerError, ProfileError, WriteError
+from coupons.learning.profile import Profile, is_profile, read_profile, write_profile
+from coupons.neutral import one_line
 from coupons.terms import FITS, INTERNAL, Direction, Form, Joint, MovingBody
 
 Word = TypeVar("Word", bound=StrEnum)
+
+sentences_of.register(Answer, sentences)
+sentences_of.register(SizeAnswer, size_sentences)
+sentences_of.register(LimitsAnswer, limits_sentences)
+sentences_of.register(PartAnswer, part_sentences)
 
 
 @dataclass(frozen=True)
@@ -35,7 +46,13 @@ class Printer:
 
     profile: Profile
 
-    @takes_numbers
+    def __repr__(self) -> str:
+        """One line: machine, material, and how much was learned from."""
+        known = self.profile
+        counts = f"{known.counts.trials} trials, {known.counts.readings} readings"
+        return f"<Printer {one_line(f'{known.machine}, {known.material}')}: {counts}>"
+
+    @takes()
     def offset(
         self,
         joint: str | None = None,
@@ -106,7 +123,7 @@ class Printer:
         )
         return answer(self.profile, question)
 
-    @takes_numbers
+    @takes()
     def size(
         self,
         form: str,
@@ -151,6 +168,7 @@ class Printer:
         direction = known(Direction, across, "direction")
         return draw_size(self.profile, SizeQuestion(side, prints_mm, direction, band))
 
+    @takes()
     def clearance_hole(self, screw: str, *, across: str, joint: str | None = None) -> SizeAnswer:
         """Say what to draw so that a hole prints within the limits of its standard for a screw.
 
@@ -179,6 +197,7 @@ class Printer:
         piece = read_hardware(screw)
         return draw_hole(self.profile, piece, hardware_joint(piece, across, joint).direction)
 
+    @takes()
     def limits(self, code: str, *, joint: str, across: str) -> LimitsAnswer:
         """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, with their chance.
 
@@ -210,6 +229,7 @@ class Printer:
         asked = parse_joint(joint, fit.hole.nominal_mm, across)
         return meet_limits(self.profile, fit, asked.internal, asked.external, asked.direction)
 
+    @takes()
     def part(self, path: str | Path) -> PartAnswer:
         """Answer a list of joints, with the chance that all of them fit on one print.
 
@@ -232,7 +252,34 @@ class Printer:
         """
         return answer_part(self.profile, read_joints(Path(path)).joints)
 
+    @takes(WriteError)
+    def save(self, path: str | Path) -> Path:
+        """Write the profile, in one step; answers from the file are the same.
 
+        Parameters
+        ----------
+        path : str or Path
+            Such as ``"results/my-run/profile.json"``. A profile that stands there is replaced.
+
+        Returns
+        -------
+        Path
+            The file.
+
+        Raises
+        ------
+        WriteError
+            If something else than a profile stands there, or it cannot be written.
+        """
+        target = Path(path)
+        problems = not_ours(target, "a profile", is_profile)
+        if problems:
+            raise WriteError(problems)
+        write_profile(self.profile, target)
+        return target
+
+
+@takes(ProfileError)
 def load_profile(path: str | Path) -> Printer:
     """Load a profile to ask questions about it.
 

@@ -10,6 +10,7 @@ from coupons.answering.single import PrintedSize, SizeAnswer, SizeQuestion, draw
 from coupons.answering.standards import GRADE_NUMBERS, FitLimits, it_grade_reached, tolerance_mm
 from coupons.answering.tables import rows
 from coupons.answering.together import Together, chance_together, shared_of
+from coupons.answering.told import Told
 from coupons.learning.effects import height_share
 from coupons.learning.profile import MeasuredRange, Profile
 from coupons.terms import Direction, Feature, Form
@@ -73,7 +74,7 @@ class Reach:
 
 
 @dataclass(frozen=True)
-class LimitsAnswer:
+class LimitsAnswer(Told):
     """Which drawn sizes come closest to the limits of a hole and a shaft, with their chance.
 
     ``both`` is the chance that one pair of the next print holds all four limits. ``reached`` holds
@@ -85,6 +86,13 @@ class LimitsAnswer:
     shaft: SizeAnswer
     both: Together
     reached: tuple[Reach, ...]
+
+    def __repr__(self) -> str:
+        """One line: what was asked, what to draw, with what chance."""
+        sides = [(side.question, side.drawn_mm) for side in (self.hole, self.shaft)]
+        codes = "/".join(asked.limits.code for asked, _ in sides if asked.limits)
+        drawn = ", ".join(f"{asked.form} {drawn_mm:g} mm" for asked, drawn_mm in sides)
+        return f"<LimitsAnswer to {codes}: draw {drawn}; {100 * self.both.chance:.0f} % chance>"
 
 
 def meet_limits(

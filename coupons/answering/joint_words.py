@@ -4,6 +4,7 @@ import csv
 import io
 import math
 from collections.abc import Iterable, Iterator
+from datetime import date
 
 from coupons.answering.drawing import FaceMove
 from coupons.answering.joint_list import JointList, ListedJoint, label_of
@@ -134,6 +135,11 @@ def table_lines(part: PartAnswer) -> Iterator[str]:
     yield _line("joint", "fit", "draw, mm", "each face, mm", "chance")
     for joint in part.joints:
         yield from _joint_lines(joint)
+
+
+def part_sentences(part: PartAnswer, today: date | None = None) -> list[str]:
+    """Return marks, the table and everything that is said of it, as the terminal shows them."""
+    return [*marks(part.rehearsed, part.origin, today), *table_lines(part), "", *note_lines(part)]
 
 
 def note_lines(part: PartAnswer) -> Iterator[str]:

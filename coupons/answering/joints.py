@@ -14,6 +14,7 @@ from coupons.answering.offset import Answer, Question, answer, moves_at
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.single import DRAWN_STEP_MM, PrintedSize, SizeAnswer, SizeQuestion, draw_hole
 from coupons.answering.together import Demand, Together, chance_together, shared_of
+from coupons.answering.told import Told
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.terms import GRADES, Feature, Form, Grade
@@ -72,7 +73,7 @@ class JointAnswer:
 
 
 @dataclass(frozen=True)
-class PartAnswer:
+class PartAnswer(Told):
     """All joints of a part.
 
     ``together`` is the chance that all joints in ``counted`` fit on one print, ``not_too_tight``
@@ -87,6 +88,13 @@ class PartAnswer:
     counted: tuple[JointAnswer, ...]
     rehearsed: bool
     origin: Origin
+
+    def __repr__(self) -> str:
+        """One line: how many joints, and the chance that they all fit at once."""
+        unanswered = sum(joint.found is None for joint in self.joints)
+        left = f", {unanswered} without an answer" if unanswered else ""
+        chance = f"{100 * self.together.chance:.0f} % chance"
+        return f"<PartAnswer to {len(self.joints)} joints{left}: all fit with {chance}>"
 
     @property
     def loosened(self) -> tuple[float, float]:

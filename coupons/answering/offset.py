@@ -26,6 +26,7 @@ from coupons.answering.next_print import half_width, learned_share, variance_par
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import with_own
 from coupons.answering.pairs import odd_pair
+from coupons.answering.told import Told
 from coupons.answering.ways import face_hint, flats_hint, way
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
@@ -119,7 +120,7 @@ class Feel(StrEnum):
 
 
 @dataclass(frozen=True)
-class Answer:
+class Answer(Told):
     """What to draw, with its uncertainty. Lengths in mm, chances between 0 and 1.
 
     ``gap_mm`` is the gap to draw, rounded as a person draws it; ``best_gap_mm`` the unrounded one.
@@ -151,6 +152,12 @@ class Answer:
     prints_as: tuple[tuple[float, float], ...]
     feel: Feel
     origin: Origin
+
+    def __repr__(self) -> str:
+        """One line: what was asked, what to draw, with what chance."""
+        drawn = ", ".join(f"{move.form} {move.drawn_mm:g} mm" for move in self.moves)
+        chance = f"{100 * self.chance:.0f} % chance"
+        return f"<Answer to {self.question.name}: draw {drawn}; {chance}>"
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:

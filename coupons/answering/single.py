@@ -15,7 +15,8 @@ from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import OwnSpread, with_own
 from coupons.answering.standards import Limits
 from coupons.answering.together import Demand
-from coupons.answering.ways import sizes_in
+from coupons.answering.told import Told
+from coupons.answering.ways import sizes_in, way
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import EFFECTS, effect_row, height_share, side
@@ -60,7 +61,7 @@ class SizeQuestion:
 
 
 @dataclass(frozen=True)
-class SizeAnswer:
+class SizeAnswer(Told):
     """What to draw, and what it prints as. Lengths in mm.
 
     ``low_mm`` to ``high_mm`` holds the next print's size with 90 % probability; ``chance`` is that
@@ -84,6 +85,14 @@ class SizeAnswer:
     layer_mm: float | None
     layers: int | None
     origin: Origin
+
+    def __repr__(self) -> str:
+        """One line: what was asked, what to draw, what it prints as."""
+        asked = self.question
+        name = f"{asked.form} {asked.printed_mm:g} mm {way(asked.form, asked.direction)}"
+        limits = f" within {asked.limits.code}" if asked.limits else ""
+        prints = f"prints as {self.low_mm:.2f} to {self.high_mm:.2f} mm"
+        return f"<SizeAnswer to {name}{limits}: draw {self.drawn_mm:g} mm; {prints}>"
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:

@@ -32,6 +32,14 @@ VERBS = {
 }
 
 
+ADJECTIVES = {
+    Grade.FORCE: "force",
+    Grade.PUSH: "push",
+    Grade.SLIDE: "sliding",
+    Grade.LOOSE: "loose",
+}
+
+
 def signed(mm: float) -> str:
     """Write an offset with its sign, a real minus, and two decimals; a third where it has one.
 

@@ -9,8 +9,9 @@ from pathlib import Path
 import click
 
 from coupons.cli import MOST
-from coupons.measuring.checks import Finding, blank_ranges, check_survey, count_rows
-from coupons.measuring.run import Survey, may_share_slips, run_of, survey_run
+from coupons.job import findings_of
+from coupons.measuring.checks import Finding, blank_ranges, count_rows
+from coupons.measuring.run import Survey, survey_run
 from coupons.neutral import one_line
 
 WIDTH = 80
@@ -28,12 +29,7 @@ def command(folder: Path, as_json: bool) -> None:
     but may be right; it is not changed or dropped. Exit code 1 if there is an error.
     """
     found = survey_run(folder)
-    findings = check_survey(found)
-    run = run_of(folder, found)
-    if run is not None and may_share_slips(run):
-        from coupons.learning.shared_slips import shared_slips_of
-
-        findings += shared_slips_of(run)
+    findings = findings_of(folder, found)
     click.echo(_as_json(found, findings) if as_json else _as_text(found, findings))
     if any(finding.severity == "error" for finding in findings):
         raise SystemExit(1)

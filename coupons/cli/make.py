@@ -85,28 +85,21 @@ def command(
     Writes print files, a map, entry sheets and a file of conditions to fill in into one folder.
     Entries, and files that the tool did not write, are never overwritten.
     """
-    from coupons.atomic import together
-    from coupons.making.estimate import estimate
-    from coupons.making.folder import checked_solids, write_coupon_files
-    from coupons.making.plan import plan_coupon, record
+    from coupons.job import make_coupon
     from coupons.making.proportions import DEFAULT_SPEED_MM_S
-    from coupons.making.record import name_run
-    from coupons.making.spec import load_spec
-    from coupons.measuring.run import start_run
-    from coupons.showing.run_pages import refuse_foreign_pages, write_run_pages
 
-    plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
+    made = make_coupon(
+        spec,
+        folder,
+        machine=machine,
+        material=material,
+        nozzle_mm=nozzle_mm,
+        layer_height_mm=layer_height_mm,
+        speed_mm_s=speed_mm_s,
+        bed_mm=bed_mm,
+    )
     speed = DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s
-    told = _told(folder, estimate(plan, speed), speed, plan.rounded_rows())
-    solids = checked_solids(plan)
-    with together() as files:
-        refuse_foreign_pages(folder)
-        start_run(folder, record(plan), machine=machine, material=material, speed_mm_s=speed_mm_s)
-        run = name_run(folder, plan.spec.digest, machine, material)
-        write_coupon_files(plan, folder, solids, run)
-        files.settle()  # the pages are made from what stands in the folder
-        write_run_pages(folder)
-    click.echo(told)
+    click.echo(_told(folder, made.cost, speed, made.rounded))
 
 
 def _told(folder: Path, cost: "Estimate", speed_mm_s: float, rounded: tuple[str, ...]) -> str:

@@ -1,8 +1,9 @@
-"""The offset model as a scikit-learn estimator, for the library's cross-validation and scores.
+"""The offset model as scikit-learn estimators, for the library's cross-validation and scores.
 
 Importing this module imports scikit-learn, which takes most of a second: nothing else does.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Self
 
@@ -12,49 +13,51 @@ from sklearn.base import BaseEstimator, RegressorMixin
 from sklearn.utils.validation import check_is_fitted, validate_data
 
 from coupons.errors import FitError
-from coupons.learning.design import Design, Readings, Sizes, trials_of
+from coupons.learning.design import Design, Readings, Sizes, design_of, trials_of
 from coupons.learning.effects import EFFECTS, EXTRUSION, Normal, PriorTable
-from coupons.learning.fit import fit_design
+from coupons.learning.fit import Fitted, fit_design
 from coupons.learning.foretold import PredictedReadings, PredictedTrials
 from coupons.learning.integrate import Mixture
 from coupons.learning.latent import N_TERMS, latent_model
-from coupons.learning.observation_table import design_from_table, run_numbers
+from coupons.learning.observation_table import column, design_from_table, run_numbers
 from coupons.learning.slopes import N_EDGES, edge_offset, edge_rows
+from coupons.learning.yardstick import effect_table
+from coupons.measuring.run import Run
 from coupons.terms import GRADES
 
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
 
-ROWS = ("observations", "effects")
-# So wide that a prior does not constrain the effect of a column, in units of y per unit of X.
+# So wide that a prior says nothing of what a column may do, in units of y per unit of X.
 _ANYTHING = Normal(0.0, 1e3)
 # A row of effects is predicted as a size of its own, never as one of those that were fitted.
 _NEW = "new "
+# What a caliper shows, where the table does not say.
+_STEP_MM = 0.01
 
 
 class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # no type information
-    """The offset model behind scikit-learn's interface.
+    """The model of caliper readings as a linear regression with the printer's error structure.
+
+    Each row is one reading, of a feature of its own: error = X · coefficients + the feature's own
+    deviation + the caliper's error, which has long tails, so that a slip weighs little. `score` is
+    the R² of the errors, as of every regressor of scikit-learn. To learn from fit trials too, see
+    `ObservationModel`.
 
     Parameters
     ----------
-    rows : {"observations", "effects"}
-        What X holds. *observations*: readings and trials as
-        `coupons.learning.observation_table.observation_table` lays them out; rows of one feature
-        share its own deviation. *effects*: one reading a row, each of a feature of its own; up to
-        12 columns of what each effect contributes, y the error in mm.
     table : PriorTable, optional
-        Priors. If not given: those of extrusion for observations, nearly flat ones for effects.
+        Priors of the coefficients, in the order of the columns, and of the scatters. If not given,
+        the coefficients may be anything.
 
     Attributes
     ----------
     fitted_ : coupons.learning.fit.Fitted
         The whole fit.
-    coef_ : ndarray of shape (n_effects,)
-        Posterior means of the effects; for rows of effects one a column of X.
-    coef_sd_ : ndarray of shape (n_effects,)
+    coef_ : ndarray of shape (n_columns,)
+        Posterior means of the coefficients, in units of y per unit of X.
+    coef_sd_ : ndarray of shape (n_columns,)
         Their standard deviations.
-    runs_ : tuple of float
-        Numbers of the runs that were fitted.
     n_features_in_ : int
         Number of columns of X.
 
@@ -63,12 +66,11 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
     >>> import numpy as np
     >>> drawn = np.array([[5.0], [10.0], [20.0], [40.0], [80.0]])
     >>> error = np.array([-0.02, -0.03, -0.06, -0.12, -0.24])
-    >>> OffsetRegressor(rows="effects").fit(drawn, error).coef_.round(3)
+    >>> OffsetRegressor().fit(drawn, error).coef_.round(3)
     array([-0.003])
     """
 
-    def __init__(self, *, rows: str = "observations", table: PriorTable | None = None) -> None:
-        self.rows = rows
+    def __init__(self, *, table: PriorTable | None = None) -> None:
         self.table = table
 
     def fit(self, X: Any, y: Any) -> Self:
@@ -76,9 +78,11 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
 
         Parameters
         ----------
-        X : array-like of shape (n_observations, n_columns)
-        y : array-like of shape (n_observations,)
-            Sizes or errors in mm; for a trial the rank of the tightest grade, 0 no-go … 4 loose.
+        X : array-like of shape (n_readings, n_columns)
+            What each effect contributes to the error, such as the drawn size in mm for a scale; at
+            most as many columns as the model has effects. `reading_table` makes it from runs.
+        y : array-like of shape (n_readings,)
+            Error in mm: reading − drawn size.
 
         Returns
         -------
@@ -87,14 +91,90 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
         Raises
         ------
         FitError
-            If X does not hold what ``rows`` says.
+            If X has too many columns.
         """
         X, y = validate_data(self, X, y, dtype=float, y_numeric=True)
-        self.runs_ = run_numbers(X) if self.rows == "observations" else (0.0,)
-        self.fitted_ = fit_design(self._design(X, y, self.runs_, ""), self._priors())
-        count = len(EFFECTS) if self.rows == "observations" else X.shape[1]
-        self.coef_ = self.fitted_.mean[:count]
-        self.coef_sd_ = np.sqrt(np.diag(self.fitted_.covariance)[:count])
+        loose = replace(EXTRUSION, effects=dict.fromkeys(EFFECTS, _ANYTHING))
+        self.fitted_ = fit_design(_effects_design(X, y, ""), self.table or loose)
+        self.coef_, self.coef_sd_ = _coefficients(self.fitted_, X.shape[1])
+        return self
+
+    def predict(self, X: Any, return_std: bool = False) -> Array | tuple[Array, Array]:
+        """Predict the errors of readings of new features.
+
+        Parameters
+        ----------
+        X : array-like of shape (n_readings, n_columns)
+        return_std : bool
+            Return standard deviations too.
+
+        Returns
+        -------
+        mean : ndarray of shape (n_readings,)
+            Expected error in mm.
+        std : ndarray of shape (n_readings,)
+            Only if ``return_std``: of one reading, in mm.
+        """
+        check_is_fitted(self)
+        X = validate_data(self, X, dtype=float, reset=False)
+        design = _effects_design(X, np.zeros(len(X)), _NEW)
+        readings, _ = predict_new(self.fitted_.mixture, design)
+        mean = readings.expected_mm
+        return (mean, readings.sd_mm) if return_std else mean
+
+
+class ObservationModel(BaseEstimator):  # type: ignore[misc]  # no type information
+    """The whole model, readings and fit trials, as an estimator over observation tables.
+
+    It has scikit-learn's interface for cross-validation, cloning and pickling. It is no regressor
+    of that library's kind: rows of X are coded (see `coupons.learning.observation_table`), and y
+    holds sizes for readings and ranks of grades for trials. So it has a `score` of its own.
+
+    Parameters
+    ----------
+    table : PriorTable, optional
+        Priors; those of extrusion if not given.
+
+    Attributes
+    ----------
+    fitted_ : coupons.learning.fit.Fitted
+        The whole fit.
+    coef_ : ndarray of shape (n_effects,)
+        Posterior means of the effects.
+    coef_sd_ : ndarray of shape (n_effects,)
+        Their standard deviations.
+    runs_ : tuple of float
+        Numbers of the runs that were fitted.
+    n_features_in_ : int
+        Number of columns of X.
+    """
+
+    def __init__(self, *, table: PriorTable | None = None) -> None:
+        self.table = table
+
+    def fit(self, X: Any, y: Any) -> Self:
+        """Fit the model.
+
+        Parameters
+        ----------
+        X : array-like of shape (n_observations, n_columns)
+            As from `observation_table`; rows of one feature share its own deviation.
+        y : array-like of shape (n_observations,)
+            Sizes in mm; for a trial the rank of the tightest grade, 0 no-go … 4 loose.
+
+        Returns
+        -------
+        self
+
+        Raises
+        ------
+        FitError
+            If X is no such table.
+        """
+        X, y = validate_data(self, X, y, dtype=float, y_numeric=True)
+        self.runs_ = run_numbers(X)
+        self.fitted_ = fit_design(design_from_table(X, y, self.runs_), self.table or EXTRUSION)
+        self.coef_, self.coef_sd_ = _coefficients(self.fitted_, len(EFFECTS))
         return self
 
     def predict(self, X: Any, return_std: bool = False) -> Array | tuple[Array, Array]:
@@ -113,7 +193,7 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
         std : ndarray of shape (n_observations,)
             Only if ``return_std``.
         """
-        readings, trials, is_trial = self._predicted_rows(X)
+        readings, trials, is_trial = self._predicted_rows(self._checked(X))
         ranks = np.arange(len(GRADES))
         mean, std = np.empty(len(is_trial)), np.empty(len(is_trial))
         mean[~is_trial], std[~is_trial] = readings.expected_mm, readings.sd_mm
@@ -122,7 +202,7 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
         return (mean, std) if return_std else mean
 
     def predict_grades(self, X: Any) -> Array:
-        """Predict the probability of each grade.
+        """Predict the chance of each grade.
 
         Parameters
         ----------
@@ -133,35 +213,74 @@ class OffsetRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # n
         ndarray of shape (n_observations, 5)
             From no-go to loose; nan for a reading, which has no grade.
         """
-        _, trials, is_trial = self._predicted_rows(X)
+        _, trials, is_trial = self._predicted_rows(self._checked(X))
         chances = np.full((len(is_trial), len(GRADES)), np.nan)
         chances[is_trial] = trials.chances
         return chances
 
-    def _priors(self) -> PriorTable:
-        if self.table is not None:
-            return self.table
-        if self.rows == "observations":
-            return EXTRUSION
-        return replace(EXTRUSION, effects=dict.fromkeys(EFFECTS, _ANYTHING))
+    def score(self, X: Any, y: Any) -> float:
+        """Return the mean logarithm of the chance that was given to what was observed.
 
-    def _design(self, X: Array, y: Array, runs: tuple[float, ...], key: str) -> Design:
-        if self.rows == "observations":
-            return design_from_table(X, y, runs)
-        if self.rows == "effects":
-            return _effects_design(X, y, key)
-        raise FitError(f"rows must be one of {', '.join(ROWS)}. Got {self.rows!r} instead.")
+        The chance of a reading is that of the step that the caliper showed, of a trial that of the
+        grades that were left open. Both are chances, so they can be averaged; 0 is perfect. The
+        score is proper: in expectation nothing beats the true chances.
+
+        Parameters
+        ----------
+        X : array-like of shape (n_observations, n_columns)
+        y : array-like of shape (n_observations,)
+        """
+        X = self._checked(X)
+        y = np.asarray(y, float)
+        readings, trials, is_trial = self._predicted_rows(X)
+        half = np.where(step := X[~is_trial, column("resolution_mm")], step, _STEP_MM) / 2
+        read = y[~is_trial]
+        chance = np.empty(len(y))
+        chance[~is_trial] = readings.chance_below(read + half) - readings.chance_below(read - half)
+        tightest = y[is_trial, None]
+        loosest = tightest + X[is_trial, column("width"), None]
+        ranks = np.arange(len(GRADES))
+        is_open = (ranks >= tightest) & (ranks <= loosest)
+        chance[is_trial] = (trials.chances * is_open).sum(axis=1)
+        return float(np.log(np.maximum(chance, np.finfo(float).tiny)).mean())
+
+    def _checked(self, X: Any) -> Array:
+        check_is_fitted(self)
+        checked: Array = validate_data(self, X, dtype=float, reset=False)
+        return checked
 
     def _predicted_rows(
-        self, X: Any
+        self, X: Array
     ) -> tuple[PredictedReadings, PredictedTrials, NDArray[np.bool_]]:
-        check_is_fitted(self)
-        X = validate_data(self, X, dtype=float, reset=False)
-        runs = run_numbers(X, self.runs_) if self.rows == "observations" else self.runs_
-        design = self._design(X, np.zeros(len(X)), runs, _NEW)
+        design = design_from_table(X, np.zeros(len(X)), run_numbers(X, self.runs_))
         is_trial = np.zeros(len(X), bool)
         is_trial[design.trials.row] = True
         return (*predict_new(self.fitted_.mixture, design), is_trial)
+
+
+def reading_table(runs: Sequence[Run]) -> tuple[Array, Array, Indices]:
+    """Lay out the caliper readings of runs as `OffsetRegressor` takes them.
+
+    Returns
+    -------
+    X : ndarray of shape (n_readings, n_columns)
+        What each effect of the model contributes; effects that act on no reading are left out.
+    error_mm : ndarray of shape (n_readings,)
+        Reading − drawn size.
+    groups : ndarray of shape (n_readings,)
+        One number a feature, for cross-validation that leaves a whole feature out.
+
+    Raises
+    ------
+    FitError
+        If no run holds a single result.
+    """
+    return effect_table(design_of(runs))
+
+
+def _coefficients(fitted: Fitted, count: int) -> tuple[Array, Array]:
+    """Return posterior means and standard deviations of the first effects."""
+    return fitted.mean[:count], np.sqrt(np.diag(fitted.covariance)[:count])
 
 
 def _effects_design(X: Array, y: Array, key: str) -> Design:

@@ -106,6 +106,11 @@ def observation_table(runs: Sequence[Run]) -> tuple[Array, Array, Indices]:
     return X, y, groups_of(X)
 
 
+def column(name: str) -> int:
+    """Return where a column of an observation table stands."""
+    return _AT[name]
+
+
 def groups_of(X: Array) -> Indices:
     """Return one number a feature of a run, for each row of an observation table."""
     keys = X[:, [_AT["run"], _AT["feature"]]]

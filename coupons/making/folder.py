@@ -11,6 +11,7 @@ from coupons.making.map import map_svg
 from coupons.making.marks import IS_OURS
 from coupons.making.plan import Plan, record
 from coupons.making.preview import preview_png
+from coupons.making.readback import read_back
 from coupons.making.record import CouponRun, write_coupon
 from coupons.making.solids import Solid, build_solids
 from coupons.making.stl import stl_bytes
@@ -52,12 +53,17 @@ def write_coupon_files(
     PlanError
         As :func:`checked_solids`.
     WriteError
-        If one of the files is there and was not made by this tool, or cannot be there.
+        If one of the files is there and was not made by this tool, or cannot be there; or if what
+        would be written does not read back as the solids.
     """
     if solids is None:
         solids = checked_solids(plan)
     loose = frozenset(item.body.id for item in plan.placed if item.body.loose)
-    files = {folder / "print" / name: data for name, data in _print_files(plan, solids)}
+    prints = dict(_print_files(plan, solids))
+    problems = list(read_back(prints, _plate_files(plan, solids)))
+    if problems:
+        raise WriteError(problems)
+    files = {folder / "print" / name: data for name, data in prints.items()}
     files[folder / "map.svg"] = map_svg(plan).encode("utf-8")
     files[folder / "preview.png"] = preview_png(solids, loose)
     _refuse_to_replace(folder, files)
@@ -98,12 +104,26 @@ def _is_ours(path: Path) -> bool:
 def _print_files(plan: Plan, solids: tuple[Solid, ...]) -> Iterator[tuple[str, bytes]]:
     name = plan.spec.name
     notes = {"spec": name, "digest": plan.spec.digest}
-    for plate in range(1, plan.plates + 1):
-        on_it = tuple(solid for solid in solids if solid.plate == plate)
+    for plate, (file, on_it) in enumerate(_plates(plan, solids), start=1):
         title = f"{plan.spec.title}, plate {plate} of {plan.plates}"
-        stem = f"{name}-plate-{plate}"
-        yield f"{stem}.3mf", threemf_bytes(on_it, title, {**notes, "plate": str(plate)})
-        yield f"{stem}.stl", stl_bytes(on_it, f"coupon {name} plate {plate}", placed=True)
+        yield f"{file}.3mf", threemf_bytes(on_it, title, {**notes, "plate": str(plate)})
+        yield f"{file}.stl", stl_bytes(on_it, f"coupon {name} plate {plate}", placed=True)
     for solid in solids:
         one = stl_bytes((solid,), f"coupon {name} body {solid.body}", placed=False)
         yield f"bodies/{solid.body}.stl", one
+
+
+def _plates(plan: Plan, solids: tuple[Solid, ...]) -> list[tuple[str, tuple[Solid, ...]]]:
+    """Return for each plate the name of its files, and what stands on it."""
+    return [
+        (f"{plan.spec.name}-plate-{plate}", tuple(one for one in solids if one.plate == plate))
+        for plate in range(1, plan.plates + 1)
+    ]
+
+
+def _plate_files(plan: Plan, solids: tuple[Solid, ...]) -> dict[str, tuple[Solid, ...]]:
+    return {
+        f"{file}.{ending}": on_it
+        for file, on_it in _plates(plan, solids)
+        for ending in ("3mf", "stl")
+    }

@@ -4,6 +4,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from coupons.neutral import one_line
+
 # More findings of one kind than this are told as one: a mistake made in every row is one mistake.
 MOST_OF_A_KIND = 5
 _PLACES_NAMED = 3
@@ -33,6 +35,11 @@ class Finding:
     todo: str
     kind: str = ""
     parts: tuple["Finding", ...] = ()
+
+    def __str__(self) -> str:
+        """One line: how bad it is, where, what is odd and what to do."""
+        told = ". ".join(filter(None, (self.what, self.todo))).rstrip(".")
+        return one_line(f"{self.severity}: {self.where}: {told}.")
 
     @property
     def each(self) -> tuple["Finding", ...]:

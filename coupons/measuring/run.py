@@ -18,6 +18,7 @@ from coupons.measuring.conditions import (
     read_conditions,
 )
 from coupons.measuring.entries import FitEntry, SizeEntry, Typed, ZeroEntry, survey_entries
+from coupons.neutral import one_line
 from coupons.reading import read_plain, stands
 
 RECORD_FILE = "coupon.json"
@@ -36,6 +37,12 @@ class Run:
     sizes: tuple[SizeEntry, ...]
     fits: tuple[FitEntry, ...]
     zeros: tuple[ZeroEntry, ...] = ()
+
+    def __repr__(self) -> str:
+        """One line: which print it is, and how much was entered."""
+        what = f"{self.conditions.machine}, {self.conditions.material}"
+        counts = f"{len(self.fits)} trials, {len(self.sizes)} readings"
+        return f"<Run {one_line(f'{self.folder} ({what})')}: {counts}>"
 
 
 @dataclass(frozen=True)
@@ -76,7 +83,12 @@ def run_of(folder: Path, found: Survey) -> Run | None:
 
 
 def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:
-    """Read several run folders; see `load_run`.
+    """Read several run folders; see `load_run` and `each_print_once`."""
+    return each_print_once([load_run(folder) for folder in folders])
+
+
+def each_print_once(runs: Sequence[Run]) -> tuple[Run, ...]:
+    """Return runs that are prints of their own.
 
     Raises
     ------
@@ -84,7 +96,6 @@ def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:
         If two of them hold one print, which would count twice and look as if every print came out
         the same.
     """
-    runs = tuple(load_run(folder) for folder in folders)
     todo = "Name each print once; if these are two, say in conditions.toml when each was printed"
     problems = [
         Problem(str(run.folder), "another print", f"the entries of {first.folder} again", todo)
@@ -93,7 +104,7 @@ def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:
     ]
     if problems:
         raise RunError(problems)
-    return runs
+    return tuple(runs)
 
 
 def _same_print(one: Run, other: Run) -> bool:

@@ -19,7 +19,6 @@ from pathlib import Path
 import click
 import numpy as np
 from bench.calibration import profile_of_fit
-from bench.study_figures import draw
 from joblib import Parallel, delayed
 from scipy.stats import norm
 from synthetic import done_coupons, with_slips
@@ -362,6 +361,8 @@ def main():
     options.out.mkdir(parents=True, exist_ok=True)
     (options.out / "study.json").write_text(json.dumps(found, indent=1) + "\n")
     (options.out / "study.md").write_text(as_text(found))
+    from bench.study_figures import draw  # needs the extra `study`
+
     draw(options.out)
     print(as_text(found))
 

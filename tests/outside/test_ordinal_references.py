@@ -51,6 +51,7 @@ def test_ordered_probit_on_the_graduate_school_data():
     assert mode.latent[:3] == pytest.approx([0.59811, 0.01016, 0.35815], abs=2e-4)
 
 
+@pytest.mark.slow
 def test_interval_censored_normal_against_lifelines():
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # lifelines leans on deprecated calls

@@ -64,6 +64,7 @@ def test_dyestuff():
     assert (tau**2, sigma**2) == pytest.approx((1764.05, 2451.25), rel=1e-4)
 
 
+@pytest.mark.slow
 def test_a_component_of_zero_is_found_to_be_zero():
     tau, sigma, mode = fit(DYESTUFF2)
     assert tau < 0.01

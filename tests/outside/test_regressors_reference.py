@@ -23,14 +23,14 @@ def readings(outliers=0, seed=3):
 def test_with_normal_readings_and_no_prior_it_is_linear_regression():
     X, y = readings()
     reference = LinearRegression(fit_intercept=False).fit(X, y)
-    ours = OffsetRegressor(rows="effects", table=flat_table(wide=1e3)).fit(X, y)
+    ours = OffsetRegressor(table=flat_table(wide=1e3)).fit(X, y)
     assert ours.coef_ == pytest.approx(reference.coef_, rel=1e-6)
 
 
 def test_uncertainty_agrees_with_bayesian_regression():
     X, y = readings()
     reference = BayesianRidge(fit_intercept=False).fit(X, y)
-    ours = OffsetRegressor(rows="effects", table=flat_table(wide=1e3)).fit(X, y)
+    ours = OffsetRegressor(table=flat_table(wide=1e3)).fit(X, y)
     # The reference learns a common width of its prior from three coefficients: a slight pull to 0.
     assert (abs(ours.coef_ - reference.coef_) < 0.5 * ours.coef_sd_).all()
     assert ours.coef_sd_ == pytest.approx(np.sqrt(np.diag(reference.sigma_)), rel=0.1)
@@ -42,7 +42,7 @@ def test_uncertainty_agrees_with_bayesian_regression():
 def test_outliers_move_it_no_more_than_they_move_robust_regression():
     X, y = readings(outliers=6)
     robust = HuberRegressor(fit_intercept=False, alpha=0, max_iter=2000, tol=1e-8).fit(X, y)
-    ours = OffsetRegressor(rows="effects").fit(X, y)
+    ours = OffsetRegressor().fit(X, y)
     assert ours.coef_ == pytest.approx(robust.coef_, abs=2 * ours.coef_sd_.max())
     assert (abs(ours.coef_ - COEF) < 3 * ours.coef_sd_).all()
     plain = LinearRegression(fit_intercept=False).fit(X, y)

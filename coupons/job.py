@@ -1,0 +1,244 @@
+"""The steps of the job, as the command line and a script take them: make, check, load, fit."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from coupons.answering.given import takes
+from coupons.errors import EntriesError, FitError, PlanError, Problem, RunError
+
+if TYPE_CHECKING:
+    from coupons.answering.ask import Printer
+    from coupons.making.estimate import Estimate
+    from coupons.making.record import Coupon
+    from coupons.measuring.finding import Finding
+    from coupons.measuring.run import Run, Survey
+
+
+@dataclass(frozen=True)
+class Made:
+    """A coupon that was made.
+
+    Parameters
+    ----------
+    folder : Path
+        The run folder.
+    coupon : Coupon
+        Its record: features, mates and trials.
+    cost : Estimate
+        Plastic, time and bed, by a simple model.
+    rounded : tuple of str
+        Rows of the spec whose heights or gaps across z were rounded to whole layers.
+    """
+
+    folder: Path
+    coupon: "Coupon"
+    cost: "Estimate"
+    rounded: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """One line: where it is, and what it holds."""
+        cost = self.cost
+        return f"<Made {self.folder}: {cost.features} features, {cost.trials} trials>"
+
+
+@takes(PlanError)
+def make_coupon(
+    spec: str | Path,
+    folder: str | Path,
+    *,
+    machine: str = "",
+    material: str = "",
+    nozzle_mm: float | None = None,
+    layer_height_mm: float | None = None,
+    speed_mm_s: float | None = None,
+    bed_mm: tuple[float, float] | None = None,
+) -> Made:
+    """Make a coupon: print files, map, preview, entry sheets and conditions in one run folder.
+
+    Parameters
+    ----------
+    spec : str or Path
+        A shipped coupon by name, such as ``"first"``, or the path of a .toml file.
+    folder : str or Path
+        Run folder to write. Neither typed entries nor files of your own are written over.
+    machine, material : str
+        Names that are kept with the run.
+    nozzle_mm, layer_height_mm : float, optional
+        What the coupon is laid out for; the spec's own if not given.
+    speed_mm_s : float, optional
+        Printing speed, from which the time is estimated; kept with the run.
+    bed_mm : (float, float), optional
+        Width and depth of the bed; the spec's own if not given.
+
+    Raises
+    ------
+    SpecError
+        If there is no such spec, or with every problem in it.
+    PlanError
+        If it does not fit the bed, breaks a rule, or a solid does not come out as the record says.
+    RunError
+        If the folder holds typed entries or another coupon.
+    WriteError
+        If a file is in the way, or does not read back as what was meant.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     made = make_coupon("recheck", f"{folder}/run", machine="bench-1", material="grey")
+    ...     sorted(path.name for path in made.folder.iterdir())[:4]
+    ['conditions.toml', 'coupon.json', 'entries.csv', 'entry.html']
+    """
+    from coupons.atomic import together
+    from coupons.making.estimate import estimate
+    from coupons.making.folder import checked_solids, write_coupon_files
+    from coupons.making.plan import plan_coupon, record
+    from coupons.making.proportions import DEFAULT_SPEED_MM_S
+    from coupons.making.record import name_run
+    from coupons.making.spec import load_spec
+    from coupons.measuring.run import start_run
+    from coupons.showing.run_pages import refuse_foreign_pages, write_run_pages
+
+    folder = Path(folder)
+    plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
+    cost = estimate(plan, DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s)
+    coupon = record(plan)
+    solids = checked_solids(plan)
+    with together() as files:
+        refuse_foreign_pages(folder)
+        start_run(folder, coupon, machine=machine, material=material, speed_mm_s=speed_mm_s)
+        run = name_run(folder, plan.spec.digest, machine, material)
+        write_coupon_files(plan, folder, solids, run)
+        files.settle()  # the pages are made from what stands in the folder
+        write_run_pages(folder)
+    return Made(folder, coupon, cost, plan.rounded_rows())
+
+
+@takes(RunError)
+def load_run(folder: str | Path) -> "Run":
+    """Read a run folder: coupon, conditions and what was entered.
+
+    Parameters
+    ----------
+    folder : str or Path
+
+    Returns
+    -------
+    coupons.measuring.run.Run
+        ``sizes`` and ``fits`` hold caliper readings (mm) and fit trials in the order typed.
+
+    Raises
+    ------
+    RunError
+        If the folder or its coupon record cannot be read, or if both of the other files are at
+        fault.
+    ConditionsError, EntriesError
+        If only that file is at fault. Either way every problem is told at once.
+
+    Examples
+    --------
+    >>> load_run("results/filter-drawer").conditions.machine
+    'bench-1'
+    """
+    from coupons.measuring.run import load_run as load
+
+    return load(Path(folder))
+
+
+@takes(RunError)
+def check(folder: str | Path) -> tuple["Finding", ...]:
+    """Return everything that is wrong or odd in a run folder, as ``coupons check`` tells it.
+
+    Parameters
+    ----------
+    folder : str or Path
+
+    Returns
+    -------
+    tuple of coupons.measuring.finding.Finding
+        What is an ``"error"`` keeps the run from being fitted; a ``"look"`` may well be right.
+
+    Raises
+    ------
+    RunError
+        If there is no such folder.
+    """
+    from coupons.measuring.run import survey_run
+
+    folder = Path(folder)
+    return findings_of(folder, survey_run(folder))
+
+
+def findings_of(folder: Path, found: "Survey") -> tuple["Finding", ...]:
+    """Return the findings on a folder that was read already; see `check`."""
+    from coupons.measuring.checks import check_survey
+    from coupons.measuring.run import may_share_slips, run_of
+
+    findings = check_survey(found)
+    run = run_of(folder, found)
+    if run is not None and may_share_slips(run):
+        from coupons.learning.shared_slips import shared_slips_of
+
+        findings += shared_slips_of(run)
+    return tuple(findings)
+
+
+def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
+    """Learn a printer from one or several runs of one machine and material.
+
+    Nothing is written: `Printer.save` writes the profile. Takes some seconds for a hundred entries.
+
+    Parameters
+    ----------
+    *runs : Run, str or Path
+        Runs that were loaded, or their folders; each print once.
+    without : sequence of str
+        Rows of entries.csv to leave out: ``"14"``, or ``"my-run:14"`` where there are several runs.
+        The profile keeps them on record.
+
+    Returns
+    -------
+    coupons.answering.ask.Printer
+        Ready to be asked.
+
+    Raises
+    ------
+    RunError, ConditionsError, EntriesError
+        If a folder cannot be read, or a row to leave out holds no entry.
+    FitError
+        If there is nothing to fit, or more than can be worked out.
+    ProfileError
+        If the runs are of different machines or materials.
+    """
+    from coupons.answering.ask import Printer
+    from coupons.learning.decisions import leave_out
+    from coupons.learning.doubt import doubt_aloud
+    from coupons.learning.fit import fit_runs
+    from coupons.learning.profile import profile_of
+    from coupons.measuring.run import each_print_once
+
+    kept, left_out = leave_out(each_print_once([_run(run) for run in runs]), _rows(without))
+    profile = profile_of(fit_runs(kept), kept, left_out)
+    doubt_aloud(profile)
+    return Printer(profile)
+
+
+def _run(given: object) -> "Run":
+    from coupons.measuring.run import Run
+
+    if isinstance(given, Run):
+        return given
+    if isinstance(given, str | Path):
+        return load_run(given)
+    todo = 'Give its path, such as "results/my-run", or what load_run returned'
+    raise FitError([Problem("runs", "a run", repr(given)[:60], todo)])
+
+
+def _rows(given: object) -> list[str]:
+    """Return the rows to leave out; a single text is not taken for a list of its signs."""
+    if isinstance(given, str) or not isinstance(given, Sequence):
+        todo = 'Write it as a list, such as ["14"]'
+        raise EntriesError([Problem("without", "a list of rows", repr(given)[:60], todo)])
+    return [str(row) for row in given]
