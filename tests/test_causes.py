@@ -5,15 +5,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from synthetic import coupon_design
+from synthetic import coupon_design, small_scatters
 
 from coupons.learning.causes import Place, find_causes
 from coupons.learning.effects import EFFECTS, prior_mean
 from coupons.learning.fit import fit_design
-from coupons.learning.latent import Scatters
 from coupons.learning.prior_printer import PriorPrinter, observe, print_sizes
 
-SCATTERS = Scatters(tau=0.02, tau_z=0.05, sigma=0.012, omega=0.03, rho=1e-6, rho_z=1e-6)
+SCATTERS = small_scatters(tau=0.02, tau_z=0.05, sigma=0.012, omega=0.03)
 
 
 def causes_of(rows="ABCD", n_runs=1, scatters=SCATTERS, **faults):
@@ -141,7 +140,7 @@ def test_what_is_known_in_a_sum_alone_is_said_to_be_so():
 
 
 def test_prints_that_differ_show_once_several_are_fitted():
-    loose = Scatters(tau=0.01, tau_z=0.05, sigma=0.012, omega=0.03, rho=0.08, rho_z=1e-6)
+    loose = small_scatters(tau=0.01, tau_z=0.05, sigma=0.012, omega=0.03, rho=0.08)
     causes = causes_of(n_runs=4, scatters=loose)
     assert "print to print" not in causes.not_measured
     cause = named(causes, "rho")

@@ -8,7 +8,6 @@ from coupons.answering.single import PrintedSize, SizeAnswer, SizeQuestion, draw
 from coupons.answering.standards import FitLimits, it_grade_reached
 from coupons.answering.tables import rows
 from coupons.answering.together import Together, chance_together, shared_of
-from coupons.learning.effects import height_share
 from coupons.learning.profile import Profile
 from coupons.terms import Direction, Feature, Form
 
@@ -112,7 +111,8 @@ def _steps() -> list[tuple[float, float]]:
 
 
 def _band_mm(profile: Profile, feature: Feature) -> float:
-    z = height_share(feature)
-    plane, height = (shift.mean_square for shift in profile.shifts)
-    shift = (1 - z) ** 2 * plane + z**2 * height
-    return BAND_SDS * float(np.sqrt(PrintedSize(profile, feature).own_variance + shift))
+    printed = PrintedSize(profile, feature)
+    acts = printed.row @ profile.print_moves
+    squares = [spread.mean_square for spread in profile.print_spreads]
+    of_print = float(acts**2 @ np.array(squares))
+    return BAND_SDS * float(np.sqrt(printed.own_variance + of_print))

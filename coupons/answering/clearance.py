@@ -23,7 +23,7 @@ from coupons.learning.effects import (
     loss_row,
 )
 from coupons.learning.profile import Profile
-from coupons.terms import INTERNAL, ROUND, Feature, Gives, Grade, Joint
+from coupons.terms import INTERNAL, ROUND, Bed, Feature, Form, Gives, Grade, Joint
 
 Array = NDArray[np.floating]
 
@@ -53,6 +53,8 @@ class Clearance:
         is called by.
     bought : Hardware, optional
         A bought mate in place of the printed feature of its form.
+    bed : Bed
+        Which bodies have their lower mating face on the bed; of joints across layers.
     """
 
     profile: Profile
@@ -60,6 +62,7 @@ class Clearance:
     gives: Gives
     gaps_mm: Array
     bought: Hardware | None = None
+    bed: Bed = Bed.NONE
 
     @cached_property
     def printed_rows(self) -> Array:
@@ -77,14 +80,16 @@ class Clearance:
         """Clearance − given gap as rows over the profile's terms, shape (n, n_terms)."""
         rows = self.printed_rows.copy()
         is_round = self.joint.internal in ROUND and self.joint.external in ROUND
-        rows[:, -len(LOSSES) :] = -loss_row(is_round, self.joint.direction)
+        # A designer's pin has its seam somewhere; on a bought one there is none.
+        seam = any(feature.form is Form.PIN for feature in self._printed)
+        rows[:, -len(LOSSES) :] = -loss_row(is_round, self.joint.direction, seam)
         return rows
 
     @cached_property
     def _printed(self) -> list[Feature]:
         bought = self.bought and self.bought.form
         return [
-            Feature(form, self.joint.size_mm, self.joint.direction)
+            Feature(form, self.joint.size_mm, self.joint.direction, on_bed=self.bed.holds(form))
             for form in (self.joint.internal, self.joint.external)
             if form is not bought
         ]
@@ -106,19 +111,11 @@ class Clearance:
     def margin(self, grade: Grade) -> tuple[float, Array]:
         """Return mean, in mm, and row of the margin over a grade's threshold at the first gap.
 
-        The row goes over the terms and then over the two shifts of a print, in the layer plane and
-        across layers, each of which tightens every printed pair.
+        The row goes over the terms and then over what differs from print to print.
         """
         row = self.margin_row(grade)[0]
-        in_plane, in_z = self.shifted
         mean_mm = float(self.given_mm[0] + row @ self.profile.mean_vector)
-        return mean_mm, np.concatenate([row, [-in_plane, -in_z]])
-
-    @property
-    def shifted(self) -> tuple[float, float]:
-        """How many sizes a print's shift moves in the layer plane, and across layers."""
-        shares = [height_share(feature) for feature in self._printed]
-        return sum(1 - z for z in shares), sum(shares)
+        return mean_mm, np.concatenate([row, row @ self.profile.print_moves])
 
     @cached_property
     def own_variance(self) -> float:
@@ -134,7 +131,7 @@ class Clearance:
 
         See `coupons.answering.next_print.variances`.
         """
-        return variances(self.profile, rows, *self.shifted)
+        return variances(self.profile, rows)
 
     def chance_from(self, grade: Grade) -> Array:
         """Chance that a pair is at least of ``grade``, shape (n,)."""

@@ -114,8 +114,7 @@ class PrintedSize:
 
     def variances(self) -> tuple[Array, Array]:
         """Variance of the printed size in mm², at nodes of the print-to-print scatter."""
-        z = height_share(self.feature)
-        shared, weights = next_print.variances(self.profile, self.row[None, :], 1 - z, z)
+        shared, weights = next_print.variances(self.profile, self.row[None, :])
         return shared[:, 0] + self.own_variance, weights
 
     def chance_within(self, limits: Limits) -> float:
@@ -127,8 +126,7 @@ class PrintedSize:
 
     def demand(self, limits: Limits) -> Demand:
         """Return the demand that the size lies between two limits, next to others of one print."""
-        z, sign = height_share(self.feature), side(self.feature.form)
-        row = np.concatenate([self.row, [sign * (1 - z), sign * z]])
+        row = np.concatenate([self.row, self.row @ self.profile.print_moves])
         return Demand(
             lower=(self.mean_mm - limits.lower_mm, row),
             upper=(self.mean_mm - limits.upper_mm, row),

@@ -52,7 +52,7 @@ def shared_of(profile: Profile) -> Shared:
     The first shift grows every face in the layer plane, the second every face across layers; each
     adds itself to an external size and takes itself from an internal one.
     """
-    return Shared(profile.taught_shift, profile.shifts)
+    return Shared(profile.taught_shift, profile.print_spreads)
 
 
 @dataclass(frozen=True)

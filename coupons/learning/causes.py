@@ -12,7 +12,7 @@ from math import degrees, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, prior_sd
+from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, REFINEMENTS, print_rows, prior_sd
 from coupons.learning.fit import Fitted
 from coupons.learning.integrate import Mixture
 from coupons.learning.told_apart import mixed_up_with
@@ -118,6 +118,27 @@ _KINDS: Mapping[str, _Kind] = {
         )
         for axis in "xyz"
     },
+    "scale_int": _Kind(
+        "openings shrink {less} than outsides", "scale of openings", Place.MODEL, _DRAW
+    ),
+    "lost_motion": _Kind(
+        "sizes along {longer} come out longer, inside and outside alike",
+        "lost motion",
+        Place.SET_UP,
+        "Tighten the belts: lost motion of an axis moves both sides of a size alike",
+    ),
+    "growth_ext_xy": _Kind(
+        "outer faces come out fatter across {longer}",
+        "outer faces across x and y apart",
+        Place.MODEL,
+        _DRAW,
+    ),
+    "growth_int_xy": _Kind(
+        "openings come out tighter across {longer}",
+        "openings across x and y apart",
+        Place.MODEL,
+        _DRAW,
+    ),
     "skew": _Kind(
         "x and y are not square",
         "squareness",
@@ -128,6 +149,7 @@ _KINDS: Mapping[str, _Kind] = {
     "growth_int": _Kind("openings come out {tight}", "openings", Place.SET_UP, _GROWTH_CURE),
     "round_ext": _Kind("pins come out {fatter} than tongues", "pins", Place.MODEL, _DRAW),
     "round_int": _Kind("holes come out {tighter} than slots", "holes", Place.MODEL, _DRAW),
+    "curl_ext": _Kind("small pins come out {thin}", "small pins", Place.MODEL, _DRAW),
     "curl_int": _Kind(
         "small holes {close} up",
         "closing of small holes",
@@ -136,6 +158,12 @@ _KINDS: Mapping[str, _Kind] = {
     ),
     "growth_ext_z": _Kind("steps come out {fat} along z", "steps along z", Place.MODEL, _DRAW),
     "growth_int_z": _Kind("roofs come out {tight} along z", "roofs along z", Place.MODEL, _DRAW),
+    "bed_height": _Kind(
+        "heights above the bed come out {tall}",
+        "heights above the bed",
+        Place.SET_UP,
+        "{gap_z} the height of the nozzle at the first layer",
+    ),
     "first_layer": _Kind(
         "the first layer is {wide}",
         "first layer",
@@ -166,11 +194,35 @@ _KINDS: Mapping[str, _Kind] = {
         Place.NEITHER,
         "Set the nozzle's first height the same way each time",
     ),
+    "rho_scale": _Kind(
+        "the size of prints differs in the layer plane",
+        "print to print, scale in the layer plane",
+        Place.NEITHER,
+        "Let parts cool on the bed the same way each time",
+    ),
+    "rho_scale_z": _Kind(
+        "the height of prints differs",
+        "print to print, scale along z",
+        Place.NEITHER,
+        "Look for a drive along z that slips or sticks",
+    ),
+    "rho_bed": _Kind(
+        "heights above the bed differ from print to print",
+        "print to print, height of the nozzle above the bed",
+        Place.NEITHER,
+        "Set the nozzle's first height the same way each time",
+    ),
+    "rho_roof": _Kind(
+        "bridged roofs differ from print to print",
+        "print to print, bridged roofs",
+        Place.NEITHER,
+        "Cool bridges the same way each time",
+    ),
 }
 # Of the scatters those are the printer's; caliper and judgement are the hands'.
-_SCATTERS = ("tau", "tau_z", "rho", "rho_z")
+_SCATTERS = ("tau", "tau_z", "rho", "rho_scale", "rho_scale_z", "rho_bed", "rho_roof")
 _SCALES = ("scale_x", "scale_y", "scale_z")
-_RATIOS = (*_SCALES, "skew")
+_RATIOS = (*_SCALES, "scale_int", "skew", "rho_scale", "rho_scale_z")
 
 
 def unsaid(name: str) -> str:
@@ -193,9 +245,9 @@ def find_causes(fitted: Fitted) -> Causes:
         A fit; its printed sizes are the ones whose errors are explained.
     """
     sizes = fitted.design.sizes
-    printed = np.isnan(sizes.fixed_sd)
+    printed = sizes.is_printed
     acts = np.sqrt((sizes.effects[printed] ** 2).mean(axis=0))
-    found = [*_systematic(fitted, acts), *_scatters(fitted, sizes.z_share[printed])]
+    found = [*_systematic(fitted, acts), *_scatters(fitted)]
     budget = sum(cause.effect_mm**2 for cause in found)
     ranked = sorted(found, key=lambda cause: -cause.effect_mm)
     return Causes(
@@ -209,7 +261,7 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
     sds = np.sqrt(np.diag(fitted.covariance))
     unknown = _not_measured(fitted)
     for name, mean, sd, act in zip(EFFECTS, fitted.mean, sds, acts, strict=False):
-        if name in unknown:
+        if name in unknown or name not in _KINDS:
             continue
         kind, reach_mm = _KINDS[name], _reach_mm(fitted, name)
         proven = name not in _SCALES or reach_mm >= _LONG_SPAN_MM
@@ -263,6 +315,12 @@ def _words(mean: float) -> dict[str, str | float]:
         "close": "close" if positive else "open",
         "wide": "wide" if positive else "narrow",
         "gap": "Widen" if positive else "Narrow",
+        "gap_z": "Lower" if positive else "Raise",
+        "less": "less" if positive else "more",
+        "more": "more" if positive else "less",
+        "longer": "x" if positive else "y",
+        "thin": "thin" if positive else "fat",
+        "tall": "tall" if positive else "low",
         "factor": 1 / (1 + mean),
         "shrink": f"{-100 * mean:.2f} %".replace("-", "−"),
         "per_100": 100 * abs(mean),
@@ -270,23 +328,23 @@ def _words(mean: float) -> dict[str, str | float]:
     }
 
 
-def _scatters(fitted: Fitted, z_share: Array) -> Iterator[Cause]:
+def _scatters(fitted: Fitted) -> Iterator[Cause]:
     """Make causes of the scatters of which something was learned."""
     mixture = fitted.mixture
+    acts = _acts_of_scatters(fitted)
     for name in _SCATTERS:
         if not _is_learned(mixture, name):
             continue
         kind = _KINDS[name]
         value, log_sd = sqrt(mixture.mean_square(name)), mixture.log_sd_moments(name)[1]
-        act = sqrt(float(np.mean(z_share if name.endswith("_z") else 1 - z_share)))
         yield Cause(
             name,
             kind.says,
             value,
             value * log_sd,
-            "mm",
-            value * act,
-            value * log_sd * act,
+            "ratio" if name in _RATIOS else "mm",
+            value * acts[name],
+            value * log_sd * acts[name],
             0.0,
             True,
             kind.place,
@@ -294,11 +352,27 @@ def _scatters(fitted: Fitted, z_share: Array) -> Iterator[Cause]:
         )
 
 
+def _acts_of_scatters(fitted: Fitted) -> dict[str, float]:
+    """Return by how much each scatter moves the printed sizes, root mean square, in mm a unit."""
+    sizes, table = fitted.design.sizes, fitted.mixture.model.table
+    z_share = sizes.z_share[sizes.is_printed]
+    squares = {"tau": float(np.mean(1 - z_share)), "tau_z": float(np.mean(z_share))}
+    rows = print_rows(sizes.effects[sizes.is_printed], table)
+    for effect, square in zip(table.prints, np.mean(rows**2, axis=0), strict=True):
+        whole = squares.get(effect.scatter, 0.0)
+        squares[effect.scatter] = whole + effect.share**2 * float(square)
+    return {name: sqrt(square) for name, square in squares.items()}
+
+
 def _not_measured(fitted: Fitted) -> tuple[str, ...]:
     """Name the terms and scatters that are as unknown as before."""
     mixture = fitted.mixture
     left = np.diag(fitted.covariance) / prior_sd(mixture.model.table) ** 2
-    terms = (name for name, share in zip(EFFECTS, left, strict=False) if share > _NOTHING_LEARNED)
+    terms = (
+        name
+        for name, share in zip(EFFECTS, left, strict=False)
+        if share > _NOTHING_LEARNED and name not in REFINEMENTS
+    )
     return (*terms, *(name for name in _SCATTERS if not _is_learned(mixture, name)))
 
 

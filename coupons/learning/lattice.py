@@ -77,6 +77,59 @@ class Evidence:
         return Point(z, scatters, mode, log_evidence - 0.5 * float(z @ z))
 
 
+@dataclass(frozen=True)
+class OneScatter:
+    """What is known of one scatter by itself.
+
+    Parameters
+    ----------
+    log_mean, log_sd : float
+        Moments of the log of the scatter.
+    mean_square : float
+        In mm², or of a ratio.
+    """
+
+    log_mean: float
+    log_sd: float
+    mean_square: float
+
+
+# Prior sds from the prior median at which a scatter is looked at by itself.
+_ALONE = np.linspace(-3.0, 3.0, 9)
+
+
+def top_of(evidence: Evidence) -> Point:
+    """Climb to the top from the prior medians of the active scatters."""
+    return _climb(evidence, evidence.at(np.zeros(len(evidence.active))))[0]
+
+
+def one_scatter(evidence: Evidence, name: str, top: Point) -> OneScatter:
+    """Integrate over one scatter that is not active, with the active ones as they are at the top.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    name : str
+        Of the scatter.
+    top : Point
+    """
+    prior = evidence.model.table.scatters[name]
+    kept, start = evidence.fixed[name], top.mode.latent
+    logs = np.log(prior.median) + prior.log_sd * _ALONE
+    log_density = []
+    for log_sd in logs:
+        evidence.fixed[name] = float(np.exp(log_sd))
+        point = evidence.at(top.z, start)
+        start = point.mode.latent
+        log_density.append(point.log_posterior)
+    evidence.fixed[name] = kept
+    density = np.exp(np.array(log_density) - max(log_density) - 0.5 * _ALONE**2)
+    weights = density / density.sum()
+    mean = float(weights @ logs)
+    log_sd = float(np.sqrt(weights @ (logs - mean) ** 2))
+    return OneScatter(mean, log_sd, float(weights @ np.exp(2 * logs)))
+
+
 def explored(evidence: Evidence) -> list[Point]:
     """Climb to the top, lay a lattice around it and follow it as far as the posterior reaches.
 

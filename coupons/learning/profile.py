@@ -22,10 +22,13 @@ from coupons.atomic import write_text
 from coupons.errors import Problem, ProfileError
 from coupons.learning.effects import (
     EXTRUSION,
+    EXTRUSION_2,
     SCATTERS,
     TERMS,
     THRESHOLDS,
     PriorTable,
+    print_moves,
+    print_rows,
     prior_sd,
 )
 from coupons.learning.taught_shift import TaughtShift, taught_shift
@@ -42,15 +45,18 @@ if TYPE_CHECKING:  # reading a profile needs no fit, and a fit takes long to imp
 Array = NDArray[np.floating]
 
 FILE = "profile.json"
-VERSION = 2
-MAX_BYTES = 4096
+VERSION = 3
+MAX_BYTES = 6144
 MOST_BYTES = 65536
 """More than these are not read: a profile may come from a stranger."""
-PRIORS: dict[str, PriorTable] = {"extrusion": EXTRUSION}
+PRIORS: dict[int, PriorTable] = {1: EXTRUSION_2, 2: EXTRUSION_2, 3: EXTRUSION}
+"""The model that a profile of each version is of."""
 
 _DIGITS = 5  # significant digits kept of means and covariances: far below what matters
 _NOISE = 1e-15
 _N = len(TERMS)
+# Terms of versions 1 and 2, in their order.
+_TERMS_2 = tuple(name for name, sd in zip(TERMS, prior_sd(EXTRUSION_2), strict=True) if sd > 0)
 
 _MOST_TOLD = 20  # faults of one file; a hostile one has room for thousands
 _TODO = "Run `coupons fit` again, or ask its owner for a whole copy"
@@ -71,7 +77,10 @@ class _Frozen(BaseModel):
 
 
 class LogSpread(_Frozen):
-    """A scatter's posterior, as normal in the logarithm: median in mm and sd of the log."""
+    """A scatter's posterior, as normal in the logarithm: median and sd of the log.
+
+    The median of a scale is a ratio, whatever its name says.
+    """
 
     median_mm: Annotated[float, Field(gt=0, lt=100)]
     log_sd: Annotated[float, Field(ge=0, lt=10)]
@@ -81,21 +90,25 @@ class LogSpread(_Frozen):
         """Mean of the variance, in mm²."""
         return self.median_mm**2 * math.exp(2 * self.log_sd**2)
 
+    def times(self, share: float) -> Self:
+        """Return what is known of a share of the scatter."""
+        return self.model_copy(update={"median_mm": share * self.median_mm})
+
     def variance_rule(self) -> tuple[Array, Array]:
         """Variances in mm² to average over, and their weights, both of shape (n_nodes,)."""
         return (self.median_mm * np.exp(self.log_sd * NORMAL_NODES)) ** 2, NORMAL_WEIGHTS
 
 
 @dataclass(frozen=True)
-class ShiftNodes:
-    """How large the shifts of prints may be.
+class PrintNodes:
+    """How much prints may differ: what answers are averaged over.
 
     Parameters
     ----------
-    squares : ndarray of shape (n_nodes, 2)
-        Mean squares of a print's shift in the layer plane and along z, in mm².
-    taught : ndarray of shape (n_nodes, 2, 2)
-        Covariance, there, of the mean shifts of the prints that taught the profile, in mm².
+    squares : ndarray of shape (n_nodes, n_print_effects)
+        Mean square of each print effect.
+    taught : ndarray of shape (n_nodes, n_print_effects, n_print_effects)
+        Covariance, there, of their means over the prints that taught the profile.
     weights : ndarray of shape (n_nodes,)
     """
 
@@ -125,23 +138,29 @@ class Counts(_Frozen):
     Parameters
     ----------
     in_plane, along_z : int, optional
-        How many of the runs have sizes in the layer plane, and along z. Version 1 did not say:
-        there each is taken to have both.
+        How many of the runs have sizes in the layer plane, and along z, in version 2. Version 1 did
+        not say: there each is taken to have both.
+    by_print_effect : tuple of int, optional
+        How many of the runs have sizes on which each print effect acts, from version 3 on.
+    hands : int
+        How many people tried.
     """
 
     runs: Annotated[Count, Field(ge=1)]
     in_plane: Count | None = None
     along_z: Count | None = None
+    by_print_effect: tuple[Count, ...] | None = None
+    hands: Count = 1
     sizes: Annotated[Count, Field(ge=1)]
     readings: Count
     trials: Count
 
     @property
-    def runs_along(self) -> tuple[int, int]:
-        """How many runs have sizes in the layer plane, and along z."""
-        found = (self.in_plane, self.along_z)
-        in_plane, along_z = (self.runs if n is None else n for n in found)
-        return in_plane, along_z
+    def informing(self) -> tuple[int, ...]:
+        """How many runs have sizes on which each print effect acts."""
+        if self.by_print_effect is not None:
+            return self.by_print_effect
+        return tuple(self.runs if n is None else n for n in (self.in_plane, self.along_z))
 
 
 class Profile(_Frozen):
@@ -155,13 +174,13 @@ class Profile(_Frozen):
         Lower triangle of the terms' posterior covariance, row by row, in the order of ``means``.
     scatters : dict of str to LogSpread
         Feature to feature (``tau``, ``tau_z``), caliper (``sigma``), judgement (``omega``), print
-        to print (``rho``, ``rho_z``).
+        to print (all others).
     prior : str
         Name of the table of priors that the fit used.
     """
 
     format: Literal["offset-profile"] = "offset-profile"
-    version: Literal[1, 2] = 2
+    version: Literal[1, 2, 3] = 3
     made_with: Name = f"coupons {__version__}"
     machine: Name
     material: Name
@@ -179,6 +198,13 @@ class Profile(_Frozen):
     coupons: tuple[str, ...]
     entries_sha256: str
 
+    @model_validator(mode="before")
+    @classmethod
+    def _of_older_model(cls, data: Any) -> Any:
+        """Write a profile of an older model as one of today's, in which other terms are zero."""
+        older = isinstance(data, dict) and data.get("version") in (1, 2)
+        return _with_all_terms(data) if older else data
+
     @model_validator(mode="after")
     def _whole(self) -> Self:
         n_numbers = _N * (_N + 1) // 2
@@ -186,8 +212,11 @@ class Profile(_Frozen):
             raise ValueError(f"means of the {_N} terms {', '.join(TERMS)}, in this order")
         if len(self.covariance) != n_numbers:
             raise ValueError(f"covariance of {n_numbers} numbers, got {len(self.covariance)}")
-        if tuple(self.scatters) != SCATTERS:
-            raise ValueError(f"scatters {', '.join(SCATTERS)}, in this order")
+        scatters = tuple(self.prior_table.scatters)
+        if tuple(self.scatters) != scatters:
+            raise ValueError(f"scatters {', '.join(scatters)}, in this order")
+        if len(self.counts.informing) != len(self.prior_table.prints):
+            raise ValueError(f"by_print_effect of {len(self.prior_table.prints)} counts")
         thresholds = [self.means[f"from_{grade}"] for grade in THRESHOLDS]
         if thresholds != sorted(thresholds):
             found = ", ".join(f"{mm:g}" for mm in thresholds)
@@ -209,31 +238,70 @@ class Profile(_Frozen):
         return matrix + np.tril(matrix, -1).T
 
     @cached_property
-    def taught_shift(self) -> TaughtShift:
-        """What is left in the terms of the shifts of the prints that taught them."""
-        prior_variance = prior_sd(self.prior_table) ** 2
-        runs = self.counts.runs_along
-        return taught_shift(self.covariance_matrix, prior_variance, self.shifts, runs)
-
-    @property
-    def shifts(self) -> tuple[LogSpread, LogSpread]:
-        """How far a print's two shifts scatter: in the layer plane, and along z."""
-        return self.scatters["rho"], self.scatters["rho_z"]
+    def print_moves(self) -> Array:
+        """By how much each print effect moves each term, shape (n_terms, n_print_effects)."""
+        of_effects = print_moves(self.prior_table)
+        return np.pad(of_effects, ((0, _N - len(of_effects)), (0, 0)))
 
     @cached_property
-    def shift_nodes(self) -> ShiftNodes:
-        """What answers are averaged over, as the scatters of the shifts are known only roughly."""
-        (plane, plane_weights), (height, height_weights) = (
-            spread.variance_rule() for spread in self.shifts
+    def taught_shift(self) -> TaughtShift:
+        """What is left in the terms of the print effects of the prints that taught them."""
+        prior_variance = prior_sd(self.prior_table) ** 2
+        return taught_shift(
+            self.covariance_matrix,
+            prior_variance,
+            self.print_moves,
+            self.print_spreads,
+            self.counts.informing,
         )
-        squares = np.stack(np.meshgrid(plane, height, indexing="ij"), axis=-1).reshape(-1, 2)
-        taught = self.taught_shift.covariance(squares)
-        return ShiftNodes(squares, taught, np.outer(plane_weights, height_weights).ravel())
+
+    @property
+    def print_spreads(self) -> tuple[LogSpread, ...]:
+        """How large each print effect is."""
+        return tuple(
+            self.scatters[effect.scatter].times(effect.share) for effect in self.prior_table.prints
+        )
+
+    @cached_property
+    def _nodes(self) -> dict[tuple[str, ...], PrintNodes]:
+        return {}
+
+    def print_nodes(self, over: tuple[str, ...]) -> PrintNodes:
+        """Return what answers are averaged over, as scatters are known only roughly.
+
+        Parameters
+        ----------
+        over : tuple of str
+            Names of the scatters to average over; all others stand at their mean squares.
+        """
+        if over not in self._nodes:
+            self._nodes[over] = self._laid_out(over)
+        return self._nodes[over]
+
+    def _laid_out(self, over: tuple[str, ...]) -> PrintNodes:
+        rules = [self.scatters[name].variance_rule() for name in over]
+        grid = np.meshgrid(*(squares for squares, _ in rules), indexing="ij")
+        weights = np.ones(1)
+        for _, rule in rules:
+            weights = np.outer(weights, rule).ravel()
+        at = {name: squares.ravel() for name, squares in zip(over, grid, strict=True)}
+        squares = np.stack(
+            [
+                effect.share**2
+                * at.get(effect.scatter, np.full(len(weights), self._mean_square(effect.scatter)))
+                for effect in self.prior_table.prints
+            ],
+            axis=-1,
+        )
+        return PrintNodes(squares, self.taught_shift.covariance(squares), weights)
+
+    def _mean_square(self, scatter: str) -> float:
+        return self.scatters[scatter].mean_square
 
     @property
     def prior_table(self) -> PriorTable:
         """The priors that the fit started from."""
-        return PRIORS[self.prior]
+        return PRIORS[self.version]
 
 
 def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = ()) -> Profile:
@@ -246,7 +314,8 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
     """
     _same_machine(runs)
     last = max(runs, key=lambda run: run.conditions.printed_on or date.min).conditions
-    in_plane, along_z = fitted.design.sizes.runs_along
+    sizes = fitted.design.sizes
+    informing = sizes.runs_with(print_rows(sizes.effects, fitted.mixture.model.table))
     log_sds = {name: fitted.mixture.log_sd_moments(name) for name in SCATTERS}
     return Profile(
         machine=last.machine,
@@ -257,8 +326,8 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
         rehearsed=any(run.conditions.rehearsed for run in runs),
         counts=Counts(
             runs=len(runs),
-            in_plane=in_plane,
-            along_z=along_z,
+            by_print_effect=informing,
+            hands=len(fitted.design.hands),
             sizes=len(fitted.design.sizes.drawn),
             readings=len(fitted.design.readings.value),
             trials=len(fitted.design.trials.internal),
@@ -274,6 +343,31 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
         coupons=tuple(run.coupon.spec.name for run in runs),
         entries_sha256=_digest(runs),
     )
+
+
+def _with_all_terms(data: dict[str, Any]) -> dict[str, Any]:
+    """Return the data of a profile of version 1 or 2 with today's terms.
+
+    Data that are not as they should be are returned as they are, for the checks to tell.
+    """
+    means, lower = data.get("means"), data.get("covariance")
+    n = len(_TERMS_2)
+    if not (isinstance(means, dict) and tuple(means) == _TERMS_2):
+        return data
+    if not (isinstance(lower, list | tuple) and len(lower) == n * (n + 1) // 2):
+        return data
+    if not all(isinstance(number, int | float) for number in lower):
+        return data
+    place = [TERMS.index(name) for name in _TERMS_2]
+    whole, small = np.zeros((_N, _N)), np.zeros((n, n))
+    small[np.tril_indices(n)] = lower
+    small += np.tril(small, -1).T
+    whole[np.ix_(place, place)] = small
+    return {
+        **data,
+        "means": {name: means.get(name, 0.0) for name in TERMS},
+        "covariance": tuple(whole[np.tril_indices(_N)].tolist()),
+    }
 
 
 def _short(value: float) -> float:

@@ -13,15 +13,15 @@ import pandas as pd
 import pytest
 from scipy.optimize import minimize
 from scipy.special import log_ndtr
-from synthetic import flat_table, plain_design
+from synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.fit import fit_design
 from coupons.learning.laplace import find_mode
-from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.latent import latent_model
 from coupons.learning.likelihood import log_interval
 from coupons.terms import Grade
 
-FIXED = Scatters(tau=1e-6, tau_z=1e-6, sigma=1.0, omega=1.0, rho=1e-6, rho_z=1e-6)
+FIXED = small_scatters(sigma=1.0, omega=1.0)
 
 
 def graduate_school():
