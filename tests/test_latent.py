@@ -72,4 +72,4 @@ def test_by_hand_what_a_print_has_of_its_own_moves_sizes(three_coupons):
     inner = flat_along_z & (side < 0)
     assert of_run["rho_bed"][inner] == pytest.approx(0.0)
     assert of_run["rho_roof"][inner] == pytest.approx(-1.0)
-    assert outer.any() and inner.any() and flat_in_plane.any()
+    assert all(part.any() for part in (outer, inner, flat_in_plane))

@@ -122,7 +122,7 @@ def active_scatters(model: LatentModel) -> tuple[str, ...]:
     runs = sizes.runs_with(print_rows(sizes.effects, table))
     for effect, count in zip(table.prints, runs, strict=True):
         says[effect.scatter] = says.get(effect.scatter, False) or count > 1
-    return tuple(name for name in SCATTERS if says[name])
+    return tuple(name for name in SCATTERS if says.get(name, False))
 
 
 def integrate(model: LatentModel) -> Mixture:

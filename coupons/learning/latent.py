@@ -253,10 +253,10 @@ def _shared_rows(design: Design, table: PriorTable, at: Indices, effects: Array)
     """Weights of the shared values in some printed sizes, with effects as met there."""
     of_run = design.sizes.run[at, None] == np.arange(design.n_runs)
     prints = print_rows(effects, table)[:, :, None] * of_run[:, None, :]
-    n = len(at)
+    n, n_prints = len(at), len(table.prints) * design.n_runs
     n_rest = len(table.zeros) * design.n_runs + len(_told_hands(design))
     middle, rest = np.zeros((n, N_TERMS - _N_EFFECTS)), np.zeros((n, n_rest))
-    return np.concatenate([effects, middle, prints.reshape(n, -1), rest], axis=1)
+    return np.concatenate([effects, middle, prints.reshape(n, n_prints), rest], axis=1)
 
 
 def _one_of(index: Indices, count: int) -> Array:

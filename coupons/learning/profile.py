@@ -52,10 +52,13 @@ MOST_BYTES = 65536
 PRIORS: dict[int, PriorTable] = {1: EXTRUSION_2, 2: EXTRUSION_2, 3: EXTRUSION}
 """The model that a profile of each version is of."""
 
-_DIGITS = 5  # significant digits kept of means and covariances: far below what matters
+# Significant digits kept of means and of covariances: far below what matters.
+_DIGITS, _COVARIANCE_DIGITS = 5, 4
+_COVARIANCE_ROUNDING = 10.0**-_COVARIANCE_DIGITS
 _NOISE = 1e-15
 _N = len(TERMS)
-# Terms of versions 1 and 2, in their order.
+_OLDER = (1, 2)
+# Terms of these versions, in their order.
 _TERMS_2 = tuple(name for name, sd in zip(TERMS, prior_sd(EXTRUSION_2), strict=True) if sd > 0)
 
 _MOST_TOLD = 20  # faults of one file; a hostile one has room for thousands
@@ -198,13 +201,6 @@ class Profile(_Frozen):
     coupons: tuple[str, ...]
     entries_sha256: str
 
-    @model_validator(mode="before")
-    @classmethod
-    def _of_older_model(cls, data: Any) -> Any:
-        """Write a profile of an older model as one of today's, in which other terms are zero."""
-        older = isinstance(data, dict) and data.get("version") in (1, 2)
-        return _with_all_terms(data) if older else data
-
     @model_validator(mode="after")
     def _whole(self) -> Self:
         n_numbers = _N * (_N + 1) // 2
@@ -334,7 +330,7 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
         ),
         measured=_measured(runs),
         means={name: _short(value) for name, value in zip(TERMS, fitted.mean, strict=True)},
-        covariance=tuple(map(_short, fitted.covariance[np.tril_indices(_N)])),
+        covariance=_short_covariance(fitted.covariance),
         scatters={
             name: LogSpread(median_mm=_short(math.exp(mean)), log_sd=_short(sd))
             for name, (mean, sd) in log_sds.items()
@@ -354,7 +350,7 @@ def _with_all_terms(data: dict[str, Any]) -> dict[str, Any]:
     n = len(_TERMS_2)
     if not (isinstance(means, dict) and tuple(means) == _TERMS_2):
         return data
-    if not (isinstance(lower, list | tuple) and len(lower) == n * (n + 1) // 2):
+    if not (isinstance(lower, list) and len(lower) == n * (n + 1) // 2):
         return data
     if not all(isinstance(number, int | float) for number in lower):
         return data
@@ -366,13 +362,35 @@ def _with_all_terms(data: dict[str, Any]) -> dict[str, Any]:
     return {
         **data,
         "means": {name: means.get(name, 0.0) for name in TERMS},
-        "covariance": tuple(whole[np.tril_indices(_N)].tolist()),
+        "covariance": whole[np.tril_indices(_N)].tolist(),
     }
 
 
-def _short(value: float) -> float:
+def _short(value: float, digits: int = _DIGITS) -> float:
     # Rounding noise of terms that have nothing to do with each other is written as what it is.
-    return float(f"{value:.{_DIGITS}g}") if abs(value) > _NOISE else 0.0
+    return float(f"{value:.{digits}g}") if abs(value) > _NOISE else 0.0
+
+
+def _short_covariance(covariance: Array) -> tuple[float, ...]:
+    """Round the lower triangle of a covariance so that it stays one.
+
+    Rounding can take more from a combination of terms than is known of it; as much is then added to
+    the variances of all terms, in their own proportion.
+    """
+    sds = np.sqrt(np.diag(covariance))
+    ratios = covariance / np.outer(sds, sds)
+    lower = np.tril_indices(_N)
+    more = 0.0
+    while True:
+        wider = (ratios + more * np.eye(_N)) * np.outer(sds, sds)
+        rounded = [_short(value, _COVARIANCE_DIGITS) for value in wider[lower]]
+        matrix = np.zeros((_N, _N))
+        matrix[lower] = rounded
+        matrix += np.tril(matrix, -1).T
+        least = np.linalg.eigvalsh(matrix / np.outer(sds, sds))[0]
+        if least >= 0:
+            return tuple(rounded)
+        more += _COVARIANCE_ROUNDING
 
 
 def _same_machine(runs: Sequence[Run]) -> None:
@@ -410,7 +428,7 @@ def _digest(runs: Sequence[Run]) -> str:
 
 def profile_text(profile: Profile) -> str:
     """Return the JSON text of a profile, one key a line so that two can be compared by eye."""
-    data = profile.model_dump(mode="json")
+    data = profile.model_dump(mode="json", exclude_none=True)
     body = ",\n".join(
         f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False, separators=(',', ':'))}"
         for key, value in data.items()
@@ -451,6 +469,8 @@ def read_profile(path: Path) -> Profile:
         todo = "Update this tool, or ask for the profile in the older version"
         got = f"version {version}"
         raise ProfileError([Problem(str(path), f"version {VERSION} or older", got, todo)])
+    if version in _OLDER:
+        data = _with_all_terms(data)
     try:
         return Profile.model_validate_json(json.dumps(data))
     except ValidationError as error:

@@ -35,6 +35,10 @@ _SCATTERS = {
     "tau_z": "two like features differ, across layers",
     "rho": "one print differs from the next, in the layer plane",
     "rho_z": "one print differs from the next, across layers",
+    "rho_scale": "the scale of one print differs from the next, in the layer plane",
+    "rho_scale_z": "the scale of one print differs from the next, across layers",
+    "rho_bed": "heights above the bed differ from one print to the next",
+    "rho_roof": "bridged roofs differ from one print to the next",
     "sigma": "one caliper reading differs from the next",
     "omega": "one hand's grade differs from the next, as clearance",
 }

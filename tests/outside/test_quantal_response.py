@@ -15,7 +15,7 @@ from scipy.optimize import minimize
 from synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.laplace import find_mode
-from coupons.learning.latent import latent_model
+from coupons.learning.latent import AT_THRESHOLDS, latent_model
 from coupons.learning.likelihood import trial_terms
 from coupons.terms import Grade
 
@@ -128,4 +128,4 @@ def test_the_whole_latent_model_finds_the_same_mean_tolerance():
     table.effects["scale_x"] = type(table.effects["scale_x"])(1.0, 1e-9)
     scatters = small_scatters(sigma=1.0, omega=sigma)
     mode = find_mode(latent_model(design, table), scatters)
-    assert mode.latent[12] == pytest.approx(mu, abs=1e-5)
+    assert mode.latent[AT_THRESHOLDS][0] == pytest.approx(mu, abs=1e-5)
