@@ -161,7 +161,9 @@ def _weighted(points: Sequence[Point]) -> tuple[list[Point], Array]:
     """Return the points that count and their weights."""
     log_posterior = np.array([point.log_posterior for point in points])
     power = flattening(len(points[0].z))
-    weights = np.exp(power * (log_posterior - log_posterior.max()))
+    log_volume = np.array([point.log_volume for point in points])
+    log_weights = power * (log_posterior - log_posterior.max()) + log_volume
+    weights = np.exp(log_weights - log_weights.max())
     weights /= weights.sum()
     kept = weights > _LEAST_WEIGHT
     weights = weights[kept]
