@@ -1,11 +1,16 @@
 import numpy as np
 import pytest
+from bench.calibration import profile_of_fit
 from known_profile import known_profile
+from synthetic import done_coupons
 
-from coupons.answering.capability import grades_reached, meet_limits
+from coupons.answering.capability import BAND_SDS, grades_reached, meet_limits
 from coupons.answering.size_words import limits_sentences
-from coupons.answering.standards import fit_limits
-from coupons.learning.profile import MeasuredRange
+from coupons.answering.standards import fit_limits, tolerance_mm
+from coupons.learning.design import design_of
+from coupons.learning.fit import fit_design
+from coupons.learning.prior_printer import draw_printer, observe, print_sizes
+from coupons.learning.profile import LogSpread, MeasuredRange
 from coupons.terms import Direction, Form
 
 FINE = {"tau": 0.004, "rho": 0.003}
@@ -88,3 +93,75 @@ def test_a_step_of_which_one_size_was_measured_is_told_by_that_size():
     ]
     said = " ".join(limits_sentences(meet(known_profile(measured=tuple(pair)), "3 H14/d14")))
     assert "Slots of 3 mm along x reach" in said
+
+
+SLOT = MeasuredRange(form=Form.SLOT, direction=Direction.X, low_mm=12, high_mm=15)
+
+
+def with_log_sds(profile, **log_sds):
+    changed = {
+        name: LogSpread(median_mm=spread.median_mm, log_sd=log_sds.get(name, spread.log_sd))
+        for name, spread in profile.scatters.items()
+    }
+    return profile.model_copy(update={"scatters": changed})
+
+
+def test_a_grade_is_told_with_its_confidence_and_with_what_no_print_showed():
+    # τ 0.01 and ρ 0.02: four fifths of the variance is the print's shift, as the prior has it.
+    # Over its spread the band 6·√(0.01² + ρ²) is within IT11 (0.11) in 30 %, within IT12 (0.18)
+    # in 76 %: ρ is then below 0.0154 and 0.0283.
+    profile = known_profile(scatters={"tau": 0.01, "rho": 0.02}, measured=(SLOT,))
+    (reach,) = grades_reached(with_log_sds(profile, tau=1e-6, rho=0.5))
+    assert reach.grade == 12
+    assert reach.confidences[11] == pytest.approx(0.30, abs=0.02)
+    assert reach.confidence == reach.confidences[12] == pytest.approx(0.755, abs=0.02)
+    assert reach.assumed == pytest.approx(
+        0.02**2 * np.exp(0.5) / (0.01**2 + 0.02**2 * np.exp(0.5)), abs=0.01
+    )
+    (known,) = grades_reached(with_log_sds(profile, tau=1e-6, rho=1e-6))
+    assert (known.confidence, known.assumed) == (1, 0)
+
+
+def test_after_one_print_the_words_say_how_sure_and_what_makes_it_surer():
+    profile = with_log_sds(known_profile(), rho=0.5)
+    said = " ".join(limits_sentences(meet(profile))).replace("\N{NO-BREAK SPACE}", " ")
+    assert "sure; scatter of" in said
+    assert "% sure)." in said or "% sure), so that some will miss it" in said
+    assert "is common practice, not measured" in said
+    assert "a second print begins to show it" in said
+    assert "common practice, not measured" not in " ".join(limits_sentences(meet(known_profile())))
+
+
+@pytest.mark.slow
+def test_grades_are_reached_as_often_as_their_confidence_says():
+    # 250 printers from the prior, one print of `first` each; for each the grade stated for slots
+    # along x and the one finer. One standard error is about 0.025.
+    rng = np.random.default_rng(17)
+    design = design_of(done_coupons("first"))
+    excess = []
+    for _ in range(250):
+        printer = draw_printer(rng)
+        seen = observe(printer, design, print_sizes(printer, design, rng), rng)
+        profile = profile_of_fit(fit_design(seen)).model_copy(update={"measured": (SLOT,)})
+        (reach,) = grades_reached(profile)
+        true_mm = BAND_SDS * np.hypot(printer.scatters.tau, printer.scatters.rho)
+        told = {(reach.grade or 15) - 1, reach.grade or 14} & set(reach.confidences)
+        excess += [(true_mm <= tolerance_mm(n, 15)) - reach.confidences[n] for n in told]
+    error = np.std(excess) / np.sqrt(250)
+    assert abs(np.mean(excess)) < 3 * error < 0.1
+
+
+@pytest.mark.slow
+def test_further_prints_tell_how_far_prints_differ_little_by_little():
+    # 12 printers each; the prior's sd of the log is 0.5. Measured: 0.40 after two, 0.32 after five.
+    left = {}
+    for prints in (1, 2, 5):
+        rng, sds = np.random.default_rng(4), []
+        design = design_of(done_coupons(*["first"] * prints))
+        for _ in range(12):
+            printer = draw_printer(rng)
+            seen = observe(printer, design, print_sizes(printer, design, rng), rng)
+            sds.append(profile_of_fit(fit_design(seen)).scatters["rho"].log_sd)
+        left[prints] = np.mean(sds)
+    assert left[1] == pytest.approx(0.5)
+    assert 0.3 < left[5] < left[2] - 0.03 < 0.45

@@ -32,7 +32,10 @@ JOINT = ("--joint", "slot/tongue", "--size", "12", "--along", "x")
         ((*JOINT, "--fit", "force", "--move", "internal"), "It takes force with"),
         ((*JOINT, "--at-least", "0.95"), "begins to be sliding"),
         ((*JOINT, "--drawn-gap", "-0.1"), "The drawn gap is −0.10 mm"),
-        ((*JOINT, "--printed-gap", "0.2"), "The next print has a gap of 0.20 mm if drawn"),
+        (
+            (*JOINT, "--printed-gap", "0.2"),
+            "Drawn like this, one pair of the next print has a gap of",
+        ),
         (("--hardware", "pin 8 m6", "--along", "z"), "Bought: pin 8 m6"),
         (("--hardware", "screw M3", "--along", "z"), "Bought: screw M3"),
         (("--hardware", "screw M3 medium", "--along", "z"), "It lies within 3.4 H13"),
@@ -40,7 +43,10 @@ JOINT = ("--joint", "slot/tongue", "--size", "12", "--along", "x")
         (("--joint", "slot/tongue", "--limits", "12 H9/d9", "--along", "x"), "IT9: not reached"),
         (("--form", "hole", "--prints", "8", "--along", "z"), "It prints as 8.0"),
         (("--form", "hole", "--limits", "8 H13", "--along", "z"), "It lies within 8 H13"),
-        ((*SCREW, "--printed-gap", "0.2"), "The next print has a gap of 0.20 mm"),
+        (
+            (*SCREW, "--printed-gap", "0.2"),
+            "Drawn like this, one pair of the next print has a gap of",
+        ),
         ((*SCREW, "--drawn-gap", "0.3"), "The drawn gap is 0.30 mm"),
         ((*SCREW, "--at-least", "0.9"), "begins to be sliding"),
         (

@@ -188,11 +188,11 @@ def test_what_makes_no_sense_is_refused(question, message):
 
 
 def test_window_chance_against_numerical_integration():
-    """P(slide) = ∫ P(clearance in the window) over one normal, where print to print is exact."""
+    """P(slide) = ∫ P(clearance in the window) over one normal, where all scatters are exact."""
     scatters = {"rho": 0.02}
     profile = known_profile(sd_share=1e-6, scatters=scatters)
-    fixed = profile.scatters["rho"].model_copy(update={"log_sd": 0.0})
-    profile = profile.model_copy(update={"scatters": {**profile.scatters, "rho": fixed}})
+    fixed = {n: s.model_copy(update={"log_sd": 0.0}) for n, s in profile.scatters.items()}
+    profile = profile.model_copy(update={"scatters": fixed})
     got = answer(profile, Question(SLOT_X, Grade.SLIDE, drawn_gap_mm=0.4))
     row = Clearance(profile, SLOT_X, Gives.EXTERNAL, np.array([0.4])).rows[0]
     mean = 0.4 + row @ profile.mean_vector

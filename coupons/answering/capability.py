@@ -1,17 +1,24 @@
 """What a standard asks of a printer: limits of size and fit, and the tolerance grade it reaches."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coupons.answering.single import PrintedSize, SizeAnswer, SizeQuestion, draw_size
-from coupons.answering.standards import FitLimits, it_grade_reached
+from coupons.answering.standards import GRADE_NUMBERS, FitLimits, it_grade_reached, tolerance_mm
 from coupons.answering.tables import rows
 from coupons.answering.together import Together, chance_together, shared_of
-from coupons.learning.profile import Profile
+from coupons.learning.effects import height_share
+from coupons.learning.profile import MeasuredRange, Profile
 from coupons.terms import Direction, Feature, Form
 
+Array = NDArray[np.floating]
+
 BAND_SDS = 6.0
+# So many draws give a confidence to half a point.
+_DRAWS = 10_000
 BAND_RULE = (
     "A grade counts as reached if six standard deviations of the printed size, feature to feature "
     "and print to print, fit into its tolerance (common practice for a capable process, no source)."
@@ -22,8 +29,21 @@ BAND_RULE = (
 class Reach:
     """The finest tolerance grade that the scatter of one kind of size fits into.
 
-    ``low_mm`` to ``high_mm`` are the measured sizes within one size step of the standard; ``grade``
-    is 6 for IT6 or finer, None for wider than IT14.
+    Parameters
+    ----------
+    form : Form
+    direction : Direction
+    low_mm, high_mm : float
+        The measured sizes within one size step of the standard.
+    band_mm : float
+        Median of the six standard deviations; they are known only roughly.
+    grade : int or None
+        The finest that they fit into with at least an even chance: 6 for IT6 or finer, None for
+        wider than IT14.
+    confidences : dict of int to float
+        Chance that they fit into each grade, from 6 to 14.
+    assumed : float
+        Share of the scatter's mean square that no print showed, but is taken from common practice.
     """
 
     form: Form
@@ -32,6 +52,15 @@ class Reach:
     high_mm: float
     band_mm: float
     grade: int | None
+    confidences: dict[int, float]
+    assumed: float
+
+    @property
+    def confidence(self) -> float:
+        """Chance that ``grade`` is reached; if it is None, that IT14 is not."""
+        if self.grade is None:
+            return 1 - self.confidences[GRADE_NUMBERS[-1]]
+        return self.confidences[self.grade]
 
 
 @dataclass(frozen=True)
@@ -96,13 +125,10 @@ def grades_reached(profile: Profile) -> tuple[Reach, ...]:
     (3.88, 6.0, True)
     """
     return tuple(
-        Reach(found.form, found.direction, low_mm, high_mm, band_mm, grade)
+        _reach(profile, found, max(over_mm, found.low_mm), min(to_mm, found.high_mm))
         for found in profile.measured
         for over_mm, to_mm in _steps()
         if over_mm < found.high_mm and found.low_mm <= to_mm
-        for low_mm, high_mm in ((max(over_mm, found.low_mm), min(to_mm, found.high_mm)),)
-        for band_mm in (_band_mm(profile, Feature(found.form, high_mm, found.direction)),)
-        for grade in (it_grade_reached(band_mm, high_mm),)
     )
 
 
@@ -110,9 +136,46 @@ def _steps() -> list[tuple[float, float]]:
     return [(float(row["over_mm"]), float(row["to_incl_mm"])) for row in rows("iso286_it_grades")]
 
 
-def _band_mm(profile: Profile, feature: Feature) -> float:
-    printed = PrintedSize(profile, feature)
-    acts = printed.row @ profile.print_moves
-    squares = [spread.mean_square for spread in profile.print_spreads]
-    of_print = float(acts**2 @ np.array(squares))
-    return BAND_SDS * float(np.sqrt(printed.own_variance + of_print))
+def _reach(profile: Profile, found: MeasuredRange, low_mm: float, high_mm: float) -> Reach:
+    feature = Feature(found.form, high_mm, found.direction)
+    z = height_share(feature)
+    counts = {"tau": 1 - z, "tau_z": z}
+    acts = PrintedSize(profile, feature).row @ profile.print_moves
+    for effect, act in zip(profile.prior_table.prints, acts.tolist(), strict=True):
+        count = counts.get(effect.scatter, 0.0)
+        counts[effect.scatter] = count + (effect.share * act) ** 2
+    bands_mm = _bands_mm(profile, counts)
+    band_mm = float(np.median(bands_mm))
+    return Reach(
+        form=found.form,
+        direction=found.direction,
+        low_mm=low_mm,
+        high_mm=high_mm,
+        band_mm=band_mm,
+        grade=it_grade_reached(band_mm, high_mm),
+        confidences={
+            number: float(np.mean(bands_mm <= tolerance_mm(number, high_mm)))
+            for number in GRADE_NUMBERS
+        },
+        assumed=_assumed(profile, counts),
+    )
+
+
+def _bands_mm(profile: Profile, counts: Mapping[str, float]) -> Array:
+    """Return what the band may be, drawn from what is known of the scatters."""
+    draws = np.random.default_rng(0).normal(size=(len(counts), _DRAWS))
+    variance = np.zeros(_DRAWS)
+    for (name, count), normal in zip(counts.items(), draws, strict=True):
+        spread = profile.scatters[name]
+        variance += count * (spread.median_mm * np.exp(spread.log_sd * normal)) ** 2
+    return BAND_SDS * np.sqrt(variance)
+
+
+def _assumed(profile: Profile, counts: Mapping[str, float]) -> float:
+    """Return the share of the mean square that is the prior's and not learned."""
+    squares = {
+        name: count * profile.scatters[name].mean_square for name, count in counts.items() if count
+    }
+    priors = profile.prior_table.scatters
+    unmoved = [n for n in squares if priors[n].is_unmoved(profile.scatters[n].log_sd)]
+    return sum(squares[name] for name in unmoved) / sum(squares.values())

@@ -5,7 +5,7 @@ scatter, with a mean that is linear in the profile's terms. The print-to-print s
 known only roughly (log-normal), so a chance is a small weighted sum of normal ones.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -14,12 +14,12 @@ from scipy.special import ndtr
 
 from coupons.answering.hardware import Hardware
 from coupons.answering.next_print import variances
+from coupons.answering.own_spread import OwnSpread, with_own
 from coupons.learning.effects import (
     EFFECTS,
     LOSSES,
     THRESHOLDS,
     effect_rows,
-    height_share,
     loss_row,
 )
 from coupons.learning.profile import Profile
@@ -117,14 +117,15 @@ class Clearance:
         mean_mm = float(self.given_mm[0] + row @ self.profile.mean_vector)
         return mean_mm, np.concatenate([row, row @ self.profile.print_moves])
 
-    @cached_property
-    def own_variance(self) -> float:
-        """Variance in mm² that this one pair has to itself: own deviations and a bought mate's."""
-        scatters = self.profile.scatters
-        in_plane, in_z = scatters["tau"].mean_square, scatters["tau_z"].mean_square
-        shares = [height_share(feature) for feature in self._printed]
-        variance = sum((1 - z) * in_plane + z * in_z for z in shares)
-        return variance + (self.bought.sd_mm**2 if self.bought else 0.0)
+    @property
+    def own(self) -> OwnSpread:
+        """What this one pair has to itself: own deviations, and a bought mate's."""
+        return OwnSpread(*self.shifted, known_mm2=self.bought.sd_mm**2 if self.bought else 0.0)
+
+    @property
+    def judged(self) -> OwnSpread:
+        """The same, and the judgement of the hand that tries it."""
+        return replace(self.own, judged=1.0)
 
     def variances(self, rows: Array) -> tuple[Array, Array]:
         """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatter.
@@ -138,8 +139,8 @@ class Clearance:
         if grade is Grade.NO_GO:
             return np.ones(len(self.gaps_mm))
         rows = self.margin_row(grade)
-        judged = self.own_variance + self.profile.scatters["omega"].mean_square
-        spread, weights = self.variances(rows)
+        judged = self.judged.variance_rule(self.profile)
+        spread, weights = with_own(*self.variances(rows), judged)
         mean = self.given_mm + rows @ self.profile.mean_vector
-        chance: Array = weights @ ndtr(mean / np.sqrt(spread + judged))
+        chance: Array = weights @ ndtr(mean / np.sqrt(spread))
         return chance

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import math
 from collections.abc import Iterable, Iterator
 
 from coupons.answering.joint_list import JointList, variable_name
@@ -152,8 +153,9 @@ def _counted_sentence(part: PartAnswer) -> str:
     worst = min(part.counted, key=lambda joint: joint.chance or 0.0)
     if n == 1:
         return f"{worst.listed.name} fits with {chance(part.together.chance)} chance."
-    spread = part.together.error
-    known = f"sampled, give or take {percent(max(2 * spread, 0.001), 1)}"
+    # Rounded up, to cover what it must.
+    give_or_take = math.ceil(1000 * part.together.give_or_take) / 1000
+    known = f"sampled, give or take {percent(give_or_take, 1)}"
     return (
         f"{'Both' if n == 2 else f'All {n}'} fit at once, on one print, with "
         f"{chance(part.together.chance)} chance ({known}); "
@@ -220,6 +222,7 @@ def as_data(part: PartAnswer) -> dict[str, object]:
         "together": {
             "chance": part.together.chance,
             "error": part.together.error,
+            "give_or_take": part.together.give_or_take,
             "joints": [joint.listed.name for joint in part.counted],
         },
         "joints": [

@@ -1,5 +1,6 @@
 """A whole part at once: what to draw for each of its joints, and the chance that all of it fits."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -154,11 +155,12 @@ def fit_demand(profile: Profile, question: Question, gap_mm: float) -> Demand:
     gaps = np.array([gap_mm])
     clearance = Clearance(profile, question.joint, question.gives, gaps, question.bought)
     above = GRADES[GRADES.index(question.fit) + 1 :]
-    judged = clearance.own_variance + profile.scatters["omega"].mean_square
+    judged = clearance.judged
     return Demand(
         lower=clearance.margin(question.fit),
         upper=clearance.margin(above[0]) if above else None,
-        own_sd_mm=float(np.sqrt(judged)),
+        own_sd_mm=math.sqrt(judged.known_mm2),
+        counts=judged.counts,
     )
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from coupons.answering.clearance import Clearance, drawn_sizes
 from coupons.answering.hardware import Hardware
 from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.own_spread import with_own
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS, THRESHOLDS, height_share
@@ -109,8 +110,8 @@ class Answer:
     ``gap_mm`` is the gap to draw, rounded as a person draws it; ``best_gap_mm`` the unrounded one.
     ``low_mm`` to ``high_mm`` holds, with 90 % probability, the gap that puts the next print in the
     middle of the wanted grade's window; or, where ``at_edge``, the gap at which the grade begins;
-    or the gap that prints as the wanted one. ``feel`` says whether trials showed where the fit
-    begins and ends.
+    or the gap with which one pair of the next print has the wanted one. ``feel`` says whether
+    trials showed where the fit begins and ends.
     """
 
     question: Question
@@ -196,7 +197,8 @@ def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple
     rows = clearance.printed_rows
     variances, weights = clearance.variances(rows)
     mean = clearance.given_mm[0] + rows[0] @ profile.mean_vector
-    return float(mean), float(np.sqrt(weights @ variances[:, 0] + clearance.own_variance))
+    own = clearance.own.mean_square(profile)
+    return float(mean), float(np.sqrt(weights @ variances[:, 0] + own))
 
 
 def check_question(question: Question) -> None:
@@ -287,12 +289,17 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
 
 
 def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[float, float]:
-    """90 % interval of the gap that puts the next print in the middle of the wanted window."""
+    """90 % interval of the gap that puts the next print in the middle of the wanted window.
+
+    Where a printed gap is wanted, of the gap with which one pair of the next print has it.
+    """
     clearance = _clearance(profile, question, np.array([gap_mm]))
     row = window_row(clearance, question)
     if learned_share(profile, row)[0] > NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(question))
     variances, weights = clearance.variances(row)
+    if question.printed_gap_mm is not None:  # what one pair measures, own deviations and all
+        variances, weights = with_own(variances, weights, clearance.own.variance_rule(profile))
     wanted = question.printed_gap_mm or 0.0
     needed = gap_mm + wanted - float(clearance.given_mm[0] + row[0] @ profile.mean_vector)
     half = half_width(variances[:, 0], weights, INTERVAL)

@@ -1,5 +1,6 @@
 """One size by itself: what to draw so that it prints as wanted, and how sure that is."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ from scipy.special import ndtr
 from coupons.answering import next_print
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
+from coupons.answering.own_spread import OwnSpread, with_own
 from coupons.answering.standards import Limits
 from coupons.answering.together import Demand
 from coupons.answering.where_measured import advice
@@ -107,15 +109,16 @@ class PrintedSize:
         return self.feature.size_mm + float(self.row @ self.profile.mean_vector)
 
     @property
-    def own_variance(self) -> float:
-        """Variance in mm² that this feature has to itself."""
-        z, scatters = height_share(self.feature), self.profile.scatters
-        return (1 - z) * scatters["tau"].mean_square + z * scatters["tau_z"].mean_square
+    def own(self) -> OwnSpread:
+        """What this feature has to itself."""
+        z = height_share(self.feature)
+        return OwnSpread(1 - z, z)
 
     def variances(self) -> tuple[Array, Array]:
-        """Variance of the printed size in mm², at nodes of the print-to-print scatter."""
+        """Variance of the printed size in mm², at nodes of what is known only roughly."""
         shared, weights = next_print.variances(self.profile, self.row[None, :])
-        return shared[:, 0] + self.own_variance, weights
+        both, weights = with_own(shared, weights, self.own.variance_rule(self.profile))
+        return both[:, 0], weights
 
     def chance_within(self, limits: Limits) -> float:
         """Chance that the next print lies between two limits."""
@@ -130,7 +133,8 @@ class PrintedSize:
         return Demand(
             lower=(self.mean_mm - limits.lower_mm, row),
             upper=(self.mean_mm - limits.upper_mm, row),
-            own_sd_mm=float(np.sqrt(self.own_variance)),
+            own_sd_mm=math.sqrt(self.own.known_mm2),
+            counts=self.own.counts,
         )
 
 

@@ -15,6 +15,7 @@ from coupons.answering.words import (
     extrapolated,
     move_data,
     move_sentence,
+    percent,
     size_range,
 )
 from coupons.terms import Form
@@ -71,6 +72,8 @@ def limits_sentences(answer: LimitsAnswer) -> list[str]:
     ]
     if answer.reached:
         lines.append(BAND_RULE)
+    if any(reach.assumed for reach in answer.reached):
+        lines.append(_assumed_sentence(answer.reached))
     for side in (answer.hole, answer.shaft):
         lines += _size_evidence(side)
     return lines
@@ -92,11 +95,26 @@ def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
         )
     reach, asked = here[0], question.limits.grade_number
     able = reach.grade is not None and reach.grade <= asked
-    verdict = "reached" if able else "not reached, so that some will miss it"
+    sure = reach.confidences[asked]
+    verdict = (
+        f"reached ({chance(sure)} sure)"
+        if able
+        else f"not reached ({chance(1 - sure)} sure), so that some will miss it"
+    )
     return (
         f"{what} {size_range(reach.low_mm, reach.high_mm)} along {reach.direction} reach "
-        f"{_grade(reach)} (scatter of {reach.band_mm:.2f} mm); "
+        f"{_grade(reach)} ({chance(reach.confidence)} sure; scatter of {reach.band_mm:.2f} mm); "
         f"{question.limits.code} asks for IT{asked}: {verdict}."
+    )
+
+
+def _assumed_sentence(reached: Sequence[Reach]) -> str:
+    """Say how much of the scatter no print has shown, and what would show it."""
+    assumed = max(reach.assumed for reach in reached)
+    return (
+        f"Up to {percent(assumed)} of that scatter (as a variance) is common practice, not "
+        "measured. How far prints differ shows only when several are fitted together: a second "
+        "print begins to show it, each further one makes the grade surer."
     )
 
 
@@ -148,6 +166,8 @@ def limits_data(answer: LimitsAnswer) -> dict[str, object]:
                 "high_mm": reach.high_mm,
                 "band_mm": reach.band_mm,
                 "grade": None if reach.grade is None else f"IT{reach.grade}",
+                "confidence": reach.confidence,
+                "assumed": reach.assumed,
             }
             for reach in answer.reached
         ],

@@ -5,6 +5,9 @@ tighter together, and so they are if the next print comes out fat. Given what is
 independent, so that the chance of all is the mean, over all that is shared, of a product of
 one-joint chances. That mean is taken over a lattice that fills the shared space evenly, shifted at
 random a few times so that the spread between shifts gives the error.
+
+How large own deviations, judgement and shifts are is shared too: whoever is mistaken about them is
+so at every joint.
 """
 
 from collections.abc import Sequence
@@ -15,13 +18,16 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 from threadpoolctl import threadpool_limits
 
+from coupons.answering.own_spread import own_scatters
 from coupons.learning.profile import LogSpread, Profile
 from coupons.learning.taught_shift import TaughtShift
 
 Array = NDArray[np.floating]
 
 _SHIFTS = 8
-_POINTS = 1024
+_POINTS = 2048
+# Of Student's t with one degree of freedom less than there are shifts (textbook).
+_T_95 = 2.365
 # Margins at points are worked through in blocks of this many numbers, to bound the memory.
 _LARGEST_BLOCK = 1_000_000
 # Directions of the terms that move no margin by more than this share of its own spread are left
@@ -37,22 +43,32 @@ class Shared:
     ----------
     terms : TaughtShift
         What is not known of the printer's terms; part of it goes with how large shifts are.
-    shifts : tuple of LogSpread
-        Scatters of the shifts that a print has as a whole; known only roughly themselves. As many
-        as ``terms`` was taken apart by.
+    prints : tuple of LogSpread
+        Scatters of what a print has of its own; known only roughly themselves. As many as ``terms``
+        was taken apart by.
+    scatter_of : tuple of int
+        By place among the scatters between prints, on which one each of them goes: whoever is
+        mistaken about a scatter is so about all that go with it. Each on its own if not given.
+    own : tuple of LogSpread
+        Scatters of what each joint has to itself; known only roughly as well.
     """
 
     terms: TaughtShift
-    shifts: tuple[LogSpread, ...] = ()
+    prints: tuple[LogSpread, ...] = ()
+    scatter_of: tuple[int, ...] | None = None
+    own: tuple[LogSpread, ...] = ()
 
 
 def shared_of(profile: Profile) -> Shared:
-    """Return what the joints of one print on this printer share: its terms, and two shifts.
-
-    The first shift grows every face in the layer plane, the second every face across layers; each
-    adds itself to an external size and takes itself from an internal one.
-    """
-    return Shared(profile.taught_shift, profile.print_spreads)
+    """Return what the joints of one print on this printer share: its terms, its own part, scatters."""
+    names = [effect.scatter for effect in profile.prior_table.prints]
+    scatters = list(dict.fromkeys(names))
+    return Shared(
+        profile.taught_shift,
+        profile.print_spreads,
+        tuple(scatters.index(name) for name in names),
+        own_scatters(profile),
+    )
 
 
 @dataclass(frozen=True)
@@ -60,21 +76,25 @@ class Demand:
     """What one joint must do: stay above one threshold and below the next, in mm.
 
     Its margins over the two thresholds are ``constant + row · shared + e`` with the same
-    e ~ N(0, ``own_sd_mm``²) in both; ``shared`` holds the terms less their mean, then the shifts.
+    normal e in both; ``shared`` holds the terms less their mean, then what the print has of its own.
     A joint holds if the lower margin is positive and the upper one negative.
 
     Parameters
     ----------
-    lower, upper : tuple of (float, ndarray of shape (n_terms + n_shifts,)) or None
+    lower, upper : tuple of (float, ndarray of shape (n_terms + n_print_effects,)) or None
         Constant and row of the margin over the threshold below and above the wanted grades; None
         where the wanted grades are open on that side.
     own_sd_mm : float
-        What this joint shares with no other: own deviations of its features, and judgement.
+        Part of e that is known outright, as a standard deviation.
+    counts : tuple of float
+        How often each of the scatters ``Shared.own`` adds its variance to that of e; none if
+        nothing is given.
     """
 
     lower: tuple[float, Array] | None
     upper: tuple[float, Array] | None
     own_sd_mm: float
+    counts: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -83,6 +103,11 @@ class Together:
 
     chance: float
     error: float
+
+    @property
+    def give_or_take(self) -> float:
+        """How far the sampled chance may be off: half of its 95 % interval."""
+        return _T_95 * self.error
 
 
 def chance_together(demands: Sequence[Demand], shared: Shared, seed: int = 0) -> Together:
@@ -105,41 +130,44 @@ def chance_together(demands: Sequence[Demand], shared: Shared, seed: int = 0) ->
     """
     if not demands:
         return Together(1.0, 0.0)
-    margins = _Margins(demands)
+    margins = _Margins(demands, len(shared.own))
     lattice = _Lattice(margins, shared)
     rng = np.random.default_rng(seed)
     with threadpool_limits(1):  # as in the fit: threads only wait for one another
-        means = [margins.mean_product(lattice.points(rng)) for _ in range(_SHIFTS)]
+        means = [margins.mean_product(*lattice.points(rng)) for _ in range(_SHIFTS)]
     return Together(float(np.mean(means)), float(np.std(means, ddof=1) / np.sqrt(_SHIFTS)))
 
 
 class _Margins:
     """The margins of all demands as arrays; an open side is a margin that always holds."""
 
-    def __init__(self, demands: Sequence[Demand]) -> None:
+    def __init__(self, demands: Sequence[Demand], n_scatters: int) -> None:
         n_shared = next(len(m[1]) for d in demands for m in (d.lower, d.upper) if m is not None)
         nothing = np.zeros(n_shared)
         low = [demand.lower or (np.inf, nothing) for demand in demands]
         high = [demand.upper or (-np.inf, nothing) for demand in demands]
-        own = np.array([demand.own_sd_mm for demand in demands])
-        # In units of each demand's own spread.
-        self.low_constants = np.array([constant for constant, _ in low]) / own
-        self.high_constants = np.array([constant for constant, _ in high]) / own
-        self.low_rows = np.array([row for _, row in low]) / own[:, None]
-        self.high_rows = np.array([row for _, row in high]) / own[:, None]
+        self.low_constants = np.array([constant for constant, _ in low])
+        self.high_constants = np.array([constant for constant, _ in high])
+        self.low_rows = np.array([row for _, row in low])
+        self.high_rows = np.array([row for _, row in high])
+        self.known = np.array([demand.own_sd_mm**2 for demand in demands])
+        none = (0.0,) * n_scatters
+        self.counts = np.array([demand.counts or none for demand in demands])
 
-    def mean_product(self, points: Array) -> float:
-        """Average, over points of the shared space, the product of the demands' chances there."""
+    def mean_product(self, points: Array, squares: Array) -> float:
+        """Average, over points of the shared space, the product of the demands' chances there.
+
+        ``squares`` are the scatters' variances at the points, in mm².
+        """
         blocks = 1 + len(points) * len(self.low_constants) // _LARGEST_BLOCK
-        return float(
-            np.mean(
-                np.concatenate([self._products(block) for block in np.array_split(points, blocks)])
-            )
-        )
+        parts = np.array_split(np.arange(len(points)), blocks)
+        products = [self._products(points[part], squares[part]) for part in parts]
+        return float(np.mean(np.concatenate(products)))
 
-    def _products(self, points: Array) -> Array:
-        inside = ndtr(self.low_constants + points @ self.low_rows.T)
-        inside -= ndtr(self.high_constants + points @ self.high_rows.T)
+    def _products(self, points: Array, squares: Array) -> Array:
+        own_sds = np.sqrt(self.known + squares @ self.counts.T)
+        inside = ndtr((self.low_constants + points @ self.low_rows.T) / own_sds)
+        inside -= ndtr((self.high_constants + points @ self.high_rows.T) / own_sds)
         return np.asarray(np.prod(np.maximum(inside, 0.0), axis=1))
 
 
@@ -148,29 +176,45 @@ class _Lattice:
 
     Its first coordinates are its most even ones. They go to the print's shifts, to the mean shifts
     of the prints that were learned from, then to the directions of the terms in the order of how
-    far they move the margins; how large shifts are comes last.
+    far they move the margins; how large own scatters and shifts are comes last.
     """
 
     def __init__(self, margins: _Margins, shared: Shared) -> None:
         self.terms = shared.terms
         rows = np.concatenate([margins.low_rows, margins.high_rows])[:, : len(self.terms.root)]
-        self.directions = _directions(rows, self.terms.root)
-        self.medians = np.array([shift.median_mm for shift in shared.shifts])
-        self.log_sds = np.array([shift.log_sd for shift in shared.shifts])
-        self.steps = _steps(3 * len(shared.shifts) + self.directions.shape[1])
+        # Directions count by how far they move margins in units of the demands' own spread.
+        own = np.sqrt(margins.known + margins.counts @ [s.mean_square for s in shared.own])
+        self.directions = _directions(rows / np.tile(own, 2)[:, None], self.terms.root)
+        self.own_medians = np.array([scatter.median_mm for scatter in shared.own])
+        self.own_log_sds = np.array([scatter.log_sd for scatter in shared.own])
+        self.medians = np.array([spread.median_mm for spread in shared.prints])
+        self.log_sds = np.array([spread.log_sd for spread in shared.prints])
+        each = tuple(range(len(shared.prints)))
+        self.scatter_of = np.array(each if shared.scatter_of is None else shared.scatter_of, int)
+        n_scatters = len(shared.own) + len(set(self.scatter_of.tolist()))
+        self.steps = _steps(2 * len(shared.prints) + self.directions.shape[1] + n_scatters)
 
-    def points(self, rng: np.random.Generator) -> Array:
-        """Return a fresh set of points, shape (n_points, n_terms + n_shifts)."""
+    def points(self, rng: np.random.Generator) -> tuple[Array, Array]:
+        """Return a fresh set of points.
+
+        Returns
+        -------
+        points : ndarray of shape (n_points, n_terms + n_print_effects)
+        squares : ndarray of shape (n_points, n_scatters)
+            The own scatters' variances there, in mm².
+        """
         lattice = rng.random(len(self.steps)) + np.outer(np.arange(_POINTS), self.steps)
         folded = np.abs(2 * (lattice % 1) - 1)  # the fold makes any integrand periodic
         normal = ndtri(np.clip(folded, 1e-12, 1 - 1e-12))
-        k, r = len(self.medians), self.directions.shape[1]
-        ours, theirs, along, how_large = np.split(normal, [k, 2 * k, 2 * k + r], axis=1)
-        sds = self.medians * np.exp(self.log_sds * how_large)
+        k, r, n = len(self.medians), self.directions.shape[1], len(self.own_medians)
+        ends = np.cumsum([k, k, r, n])
+        ours, theirs, along, own, how_large = np.split(normal, ends, axis=1)
+        sds = self.medians * np.exp(self.log_sds * how_large[:, self.scatter_of])
         roots = np.linalg.cholesky(self.terms.covariance(sds**2))
         mean_shifts = np.einsum("nij,nj->ni", roots, theirs)
         terms = along @ self.directions.T + mean_shifts @ self.terms.slope.T
-        return np.concatenate([terms, ours * sds], axis=1)
+        squares = (self.own_medians * np.exp(self.own_log_sds * own)) ** 2
+        return np.concatenate([terms, ours * sds], axis=1), squares
 
 
 def _directions(rows: Array, root: Array) -> Array:

@@ -92,12 +92,13 @@ def minus(mm: float) -> str:
 
 
 def interval_sentence(answer: Answer) -> str:
-    """Say what is known of the wanted window on the next print."""
-    fit = answer.question.fit
+    """Say what is known of the wanted window on the next print, or of the gap of one pair."""
+    fit, wanted_mm = answer.question.fit, answer.question.printed_gap_mm
+    if wanted_mm is not None:
+        printed = (wanted_mm + answer.gap_mm - end for end in (answer.high_mm, answer.low_mm))
+        gaps = " to ".join(map(minus, printed))
+        return f"Drawn like this, one pair of the next print has a gap of {gaps} mm {SURE}."
     place = f"at a gap of {minus(answer.low_mm)} to {minus(answer.high_mm)} mm"
-    if answer.question.printed_gap_mm is not None:
-        printed = f"The next print has a gap of {minus(answer.question.printed_gap_mm)} mm"
-        return f"{printed} if drawn {place} {SURE}."
     if answer.at_edge:
         return f"The next print begins to be {ADJECTIVES[fit]} {place} {SURE}."
     return f"The middle of the {ADJECTIVES[fit]} range lies {place} on the next print {SURE}."

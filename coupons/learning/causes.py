@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, REFINEMENTS, print_rows, prior_sd
 from coupons.learning.fit import Fitted
 from coupons.learning.integrate import Mixture
+from coupons.learning.lost_motion import mistaken_for_scale
 from coupons.learning.told_apart import mixed_up_with
 
 Array = NDArray[np.floating]
@@ -46,7 +47,8 @@ class Cause:
     says : str
         What it is, in plain words.
     value, sd : float
-        Its posterior mean and standard deviation, in ``unit``.
+        Its posterior mean and standard deviation, in ``unit``. That of a scale holds what lost
+        motion may add (see `coupons.learning.lost_motion`).
     unit : {"ratio", "mm a face", "mm at 5 mm", "mm"}
     effect_mm, effect_sd_mm : float
         Root mean square of what it does to the sizes printed, and the standard deviation of that.
@@ -259,6 +261,7 @@ def find_causes(fitted: Fitted) -> Causes:
 def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
     """Make causes of the terms that act on the sizes and of which something was learned."""
     sds = np.sqrt(np.diag(fitted.covariance))
+    sds[: len(EFFECTS)] = np.hypot(sds[: len(EFFECTS)], mistaken_for_scale(fitted))
     unknown = _not_measured(fitted)
     for name, mean, sd, act in zip(EFFECTS, fitted.mean, sds, acts, strict=False):
         if name in unknown or name not in _KINDS:
