@@ -120,7 +120,9 @@ class Clearance:
     @property
     def own(self) -> OwnSpread:
         """What this one pair has to itself: own deviations, and a bought mate's."""
-        return OwnSpread(*self.shifted, known_mm2=self.bought.sd_mm**2 if self.bought else 0.0)
+        shares = [height_share(feature) for feature in self._printed]
+        known_mm2 = self.bought.sd_mm**2 if self.bought else 0.0
+        return OwnSpread(sum(1 - z for z in shares), sum(shares), known_mm2=known_mm2)
 
     @property
     def judged(self) -> OwnSpread:

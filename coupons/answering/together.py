@@ -60,7 +60,7 @@ class Shared:
 
 
 def shared_of(profile: Profile) -> Shared:
-    """Return what the joints of one print on this printer share: its terms, its own part, scatters."""
+    """Return what the joints of one print share: terms, what it has of its own, scatters."""
     names = [effect.scatter for effect in profile.prior_table.prints]
     scatters = list(dict.fromkeys(names))
     return Shared(
@@ -76,7 +76,8 @@ class Demand:
     """What one joint must do: stay above one threshold and below the next, in mm.
 
     Its margins over the two thresholds are ``constant + row · shared + e`` with the same
-    normal e in both; ``shared`` holds the terms less their mean, then what the print has of its own.
+    normal e in both; ``shared`` holds the terms less their mean, then what the print has of its
+    own.
     A joint holds if the lower margin is positive and the upper one negative.
 
     Parameters
