@@ -8,18 +8,20 @@ import pytest
 from synthetic import coupon_design, small_scatters
 
 from coupons.learning.causes import Place, find_causes
-from coupons.learning.effects import EFFECTS, prior_mean
+from coupons.learning.effects import EFFECTS, EXTRUSION, EXTRUSION_2, prior_mean
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import PriorPrinter, observe, print_sizes
 
 SCATTERS = small_scatters(tau=0.02, tau_z=0.05, sigma=0.012, omega=0.03)
+
+SURE = replace(EXTRUSION, lapse=0.0)
 
 
 def causes_of(rows="ABCD", n_runs=1, scatters=SCATTERS, **faults):
     """Causes found on a printer that has these faults and no other."""
     terms = np.concatenate([np.zeros(len(EFFECTS)), prior_mean()[len(EFFECTS) :]])
     terms[[EFFECTS.index(name) for name in faults]] = list(faults.values())
-    printer = PriorPrinter(terms, scatters, 0.0, 4.0)
+    printer = PriorPrinter(terms, scatters, SURE)
     rng = np.random.default_rng(5)
     design = coupon_design(n_runs, rows)
     return find_causes(fit_design(observe(printer, design, print_sizes(printer, design, rng), rng)))
@@ -60,7 +62,7 @@ def test_the_closing_of_small_holes_is_told_at_five_millimetres_over_both_faces(
     cause = named(causes_of(curl_int=0.10), "curl_int")
     assert cause.unit == "mm at 5 mm"
     assert cause.value == pytest.approx(0.20, abs=3 * cause.sd)
-    assert cause.sd < 0.05
+    assert cause.sd < 0.06
 
 
 def test_what_a_fault_does_is_counted_over_the_printed_sizes():
@@ -99,7 +101,7 @@ def read_alone(keep, **faults):
     """Causes found where only readings of some sizes were taken."""
     terms = np.concatenate([np.zeros(len(EFFECTS)), prior_mean()[len(EFFECTS) :]])
     terms[[EFFECTS.index(name) for name in faults]] = list(faults.values())
-    printer, rng = PriorPrinter(terms, SCATTERS, 0.0, 4.0), np.random.default_rng(5)
+    printer, rng = PriorPrinter(terms, SCATTERS, SURE), np.random.default_rng(5)
     whole = coupon_design(1, "ABCD")
     design = observe(printer, whole, print_sizes(printer, whole, rng), rng)
     kept = np.flatnonzero([keep(n) for n in design.readings.size])
@@ -159,7 +161,7 @@ def test_the_angle_is_told_in_degrees_and_in_mm():
 def test_every_term_has_its_words():
     from coupons.learning.causes import _KINDS, _SCATTERS, _words
 
-    assert set(_KINDS) == {*EFFECTS, *_SCATTERS}
+    assert set(_KINDS) == {*EFFECTS, *_SCATTERS, *EXTRUSION_2.scatters} - {"sigma", "omega"}
     for kind in _KINDS.values():
         for value in (0.01, -0.01):
             told = kind.says.format_map(_words(value)) + kind.cure.format_map(_words(value))

@@ -20,6 +20,7 @@ from coupons.learning.effects import (
     LOSSES,
     THRESHOLDS,
     effect_rows,
+    height_share,
     loss_row,
 )
 from coupons.learning.profile import Profile

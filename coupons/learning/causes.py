@@ -124,7 +124,7 @@ _KINDS: Mapping[str, _Kind] = {
         "openings shrink {less} than outsides", "scale of openings", Place.MODEL, _DRAW
     ),
     "lost_motion": _Kind(
-        "sizes along {longer} come out longer, inside and outside alike",
+        "sizes along {longer} come out longer, in and out",
         "lost motion",
         Place.SET_UP,
         "Tighten the belts: lost motion of an axis moves both sides of a size alike",
@@ -152,6 +152,12 @@ _KINDS: Mapping[str, _Kind] = {
     "round_ext": _Kind("pins come out {fatter} than tongues", "pins", Place.MODEL, _DRAW),
     "round_int": _Kind("holes come out {tighter} than slots", "holes", Place.MODEL, _DRAW),
     "curl_ext": _Kind("small pins come out {thin}", "small pins", Place.MODEL, _DRAW),
+    "curl_bend": _Kind(
+        "holes close {more} with their size than usual",
+        "how the closing of holes goes with their size",
+        Place.MODEL,
+        "Draw small holes wider: `coupons offset` knows by how much at each size",
+    ),
     "curl_int": _Kind(
         "small holes {close} up",
         "closing of small holes",
@@ -264,7 +270,8 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
     sds[: len(EFFECTS)] = np.hypot(sds[: len(EFFECTS)], mistaken_for_scale(fitted))
     unknown = _not_measured(fitted)
     for name, mean, sd, act in zip(EFFECTS, fitted.mean, sds, acts, strict=False):
-        if name in unknown or name not in _KINDS:
+        certain = bool(abs(mean) > _SDS_90 * sd)
+        if name in unknown or (name in REFINEMENTS and not certain):
             continue
         kind, reach_mm = _KINDS[name], _reach_mm(fitted, name)
         proven = name not in _SCALES or reach_mm >= _LONG_SPAN_MM
@@ -279,7 +286,7 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
             float(abs(mean) * act),
             float(sd * act),
             0.0,
-            bool(abs(mean) > _SDS_90 * sd),
+            certain,
             kind.place,
             kind.cure.format_map(_words(mean)) if proven else _short_span(name, mean, reach_mm),
             proven,
