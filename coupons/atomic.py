@@ -1,30 +1,153 @@
 """Writing files so that a reader never sees half of one and a failure leaves the old one."""
 
+import errno
 import os
+import stat
 import tempfile
-from collections.abc import Callable
+import time
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
+from dataclasses import dataclass
 from pathlib import Path
+from platform import node
 
 from coupons.errors import Problem, WriteError
+from coupons.reading import read_plain
+
+# Names of unfinished files tell whose they are: of this computer, and of which of its processes.
+_PREFIX = f".coupons-{zlib.crc32(node().encode()):08x}-"
+_SUFFIX = ".part"
+_MOST_BYTES = 1_000_000_000  # a plate of thousands of bodies is long
+_LONG_S = 3600.0  # after which an unfinished file is a dead one, where processes cannot be asked
+
+
+@dataclass(frozen=True)
+class _Staged:
+    """A file that is written in full and waits beside its place."""
+
+    path: Path
+    target: Path
+    temporary: Path
+
+    def put(self) -> None:
+        self.temporary.replace(self.target)
+
+
+class Group:
+    """Files that belong together: none is put in its place before all of them are written."""
+
+    def __init__(self) -> None:
+        self._staged: list[_Staged] = []
+        self._stale: list[Path] = []
+        self._new: list[Path] = []
+
+    def add(self, staged: _Staged) -> None:
+        """Keep a file until `settle`."""
+        self._staged.append(staged)
+
+    def outdate(self, path: Path) -> None:
+        """Keep the name of a file that is to go once the new ones are there."""
+        self._stale.append(path)
+
+    def settle(self) -> None:
+        """Put what was written so far in its place, then remove what it makes stale."""
+        folders = {staged.target.parent for staged in self._staged}
+        while self._staged:
+            staged = self._staged[0]
+            with _worded(staged.path):
+                staged.put()
+            self._new.append(self._staged.pop(0).path)
+        for folder in folders:
+            _sync_folder(folder)
+        while self._stale:
+            _remove(self._stale.pop(0))
+
+    def drop(self) -> None:
+        """Take back what was not put in its place."""
+        for staged in self._staged:
+            staged.temporary.unlink(missing_ok=True)
+
+    def told(self, error: WriteError) -> WriteError:
+        """Return an error that also says which files are new."""
+        if not self._new:
+            return error
+        names = ", ".join(map(str, self._new))
+        return WriteError(
+            f"{error.message}\nNew already: {names}. The other files are as they were."
+        )
+
+
+_group: ContextVar[Group | None] = ContextVar("group", default=None)
+
+
+@contextmanager
+def together() -> Iterator[Group]:
+    """Write several files as one: if one of them cannot be written, none of them changes.
+
+    Raises
+    ------
+    WriteError
+        If a file cannot be written. Should that show only when the first are in their places
+        already, it says which are new.
+    """
+    group = Group()
+    token = _group.set(group)
+    try:
+        yield group
+        group.settle()
+    except WriteError as error:
+        raise group.told(error) from None
+    finally:
+        _group.reset(token)
+        group.drop()
 
 
 def write_bytes(path: Path, data: bytes) -> None:
     """Write ``data`` to ``path`` in one step, making its folder if there is none.
+
+    A link is followed: the file that it leads to is replaced. Within `together` the file is put in
+    its place only when all others are written.
 
     Raises
     ------
     WriteError
         If there can be no such file; what stood there is left as it was.
     """
+    with _worded(path):
+        staged = _stage(path, data)
+    group = _group.get()
+    if group is not None:
+        group.add(staged)
+        return
     try:
-        _write(path, data)
-    except OSError as error:
-        raise WriteError([_no_place(path, _reason(error))]) from None
+        with _worded(path):
+            staged.put()
+    finally:
+        staged.temporary.unlink(missing_ok=True)
+    _sync_folder(staged.target.parent)
 
 
 def write_text(path: Path, text: str) -> None:
     """Write ``text`` as UTF-8 with its line ends as they are, in one step; see `write_bytes`."""
-    write_bytes(path, text.encode("utf-8"))
+    # The name of a folder may hold bytes that are no text.
+    write_bytes(path, text.encode("utf-8", "backslashreplace"))
+
+
+def remove(path: Path) -> None:
+    """Remove a file that a newer one makes stale; within `together`, after all are in place.
+
+    Raises
+    ------
+    WriteError
+        If it cannot be removed.
+    """
+    group = _group.get()
+    if group is None:
+        _remove(path)
+    else:
+        group.outdate(path)
 
 
 def not_ours(path: Path, what: str, is_ours: Callable[[bytes], bool]) -> list[Problem]:
@@ -40,17 +163,26 @@ def not_ours(path: Path, what: str, is_ours: Callable[[bytes], bool]) -> list[Pr
         Tells from the bytes that stand there whether this tool wrote the like.
     """
     try:
-        if path.exists() and not path.is_file():
-            return [_no_place(path, "a folder or a device")]
-        data = path.read_bytes()
+        _target(path)
+        data = read_plain(path, _MOST_BYTES)
     except FileNotFoundError:
         return []
+    except IsADirectoryError:
+        return [_no_place(path, "a folder or a device")]
     except OSError as error:
         return [_no_place(path, _reason(error))]
     if not data or is_ours(data):
         return []
     expected, todo = f"{what} to replace, or no such file", "Give another path with -o"
     return [Problem(str(path), expected, "a file that is something else", todo)]
+
+
+@contextmanager
+def _worded(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise WriteError([_no_place(path, _reason(error))]) from None
 
 
 def _no_place(path: Path, got: str) -> Problem:
@@ -63,18 +195,74 @@ def _reason(error: OSError) -> str:
     return (error.strerror or "none").lower()
 
 
-def _write(path: Path, data: bytes) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+def _target(path: Path) -> tuple[Path, int]:
+    """Return the file that a path leads to, and its mode; a new one gets what is usual here."""
+    try:
+        found = path.stat()
+    except FileNotFoundError:
+        umask = os.umask(0)
+        os.umask(umask)
+        return Path(os.path.realpath(path)), 0o666 & ~umask
+    if stat.S_ISDIR(found.st_mode):
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+    if not stat.S_ISREG(found.st_mode):
+        raise OSError(errno.EINVAL, "a pipe or a device")
+    return Path(os.path.realpath(path)), stat.S_IMODE(found.st_mode)
+
+
+def _stage(path: Path, data: bytes) -> _Staged:
+    target, mode = _target(path)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    _clean(target.parent)
+    prefix = f"{_PREFIX}{os.getpid()}-"
+    handle, name = tempfile.mkstemp(dir=target.parent, prefix=prefix, suffix=_SUFFIX)
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
+            file.flush()
+            os.fsync(handle)  # else the new name may reach the disk before what it names
         # mkstemp makes files private; what a person keeps beside it is not.
-        umask = os.umask(0)
-        os.umask(umask)
-        temporary.chmod(0o666 & ~umask)
-        temporary.replace(path)
+        temporary.chmod(mode)
     except BaseException:
         temporary.unlink(missing_ok=True)
         raise
+    return _Staged(path, target, temporary)
+
+
+def _clean(folder: Path) -> None:
+    """Remove what runs left behind in a folder that were killed while they wrote."""
+    for left in folder.glob(f"{_PREFIX}*{_SUFFIX}"):
+        process = left.name.removeprefix(_PREFIX).split("-")[0]
+        with suppress(OSError):
+            if process.isdecimal() and not _may_be_at_work(int(process), left):
+                left.unlink()
+
+
+def _may_be_at_work(process: int, left: Path) -> bool:
+    if process == os.getpid():
+        return True
+    if os.name == "nt":  # where asking after a process would end it
+        return time.time() - left.stat().st_mtime < _LONG_S
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        return True
+    return True
+
+
+def _remove(path: Path) -> None:
+    with _worded(path):
+        path.unlink(missing_ok=True)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Have the new names reach the disk, where a folder can be opened for that."""
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY | getattr(os, "O_DIRECTORY", 0))
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

@@ -14,11 +14,14 @@
     └── AnswerError             a question that has no answer as asked
         └── NotMeasuredError    the profile holds no evidence on what is asked
 
-Anything else that escapes is a fault of ours and keeps its traceback.
+Anything else that escapes is a fault of ours and keeps its traceback. ``DoubtWarning`` is no error:
+what was read can be used, and should not be trusted.
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+
+from coupons.neutral import one_line
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,10 @@ class Problem:
     todo: str = ""
 
     def __str__(self) -> str:
-        """One line for a person."""
+        """One line for a person, whatever characters stand in the input."""
+        return one_line(self._sentence())
+
+    def _sentence(self) -> str:
         line = f"{self.where}: expected {self.expected}"
         if self.got:
             line += f", got {self.got}"
@@ -108,3 +114,7 @@ class AnswerError(CouponError):
 
 class NotMeasuredError(AnswerError):
     """A question on which the profile holds no evidence."""
+
+
+class DoubtWarning(UserWarning):
+    """Something was read that can hardly be so; the command line says it on stderr."""

@@ -68,6 +68,13 @@ class Jaws(StrEnum):
     DEPTH = "depth"
 
 
+class Seam(StrEnum):
+    """Where the loops of a printed pin close: proud of it, or in a groove made for them."""
+
+    SHOWN = "shown"
+    HIDDEN = "hidden"
+
+
 class Gives(StrEnum):
     """Which body of a joint gives way, that is, has its faces moved."""
 

@@ -138,6 +138,8 @@ def fill_run(folder, seed=1, rehearsed=False, machine="bench-1"):
     printed |= {piece.id: piece.size_mm for piece in coupon.hardware}
     rows = []
     for row in sheet.blank_rows(coupon):
+        if row.kind == "zero":
+            continue
         if row.kind == "size":
             result = f"{printed[row.feature] + rng.normal(0, 0.01):.2f}"
         else:

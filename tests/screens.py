@@ -1,7 +1,8 @@
-"""The two screens on which every page is used, and what must hold on both."""
+"""The screens on which every page is used, and what must hold on them."""
 
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
 DESK = {"viewport": {"width": 1280, "height": 800}}
+NARROW = {"viewport": {"width": 320, "height": 640}, "has_touch": True, "is_mobile": True}
 HOSTILE = "</script><script>alert(1)</script>\"'&<!-- עברית 🔩"
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from coupons.errors import PlanError
-from coupons.making.agreement import disagreements
+from coupons.making.agreement import faults_of
 from coupons.making.plan import Plan, plan_coupon, record
 from coupons.making.shapes import Text
 from coupons.making.solids import build_solids
@@ -45,9 +45,11 @@ def random_row(rng: np.random.Generator) -> str:
 def plan_of_some(seed: int) -> Plan | None:
     rng = np.random.default_rng(seed)
     text = 'title = "any"\n' + "".join(random_row(rng) for _ in range(3))
-    layer = float(rng.choice([0.1, 0.2]))
+    nozzle = float(rng.choice([0.25, 0.4, 0.4, 0.6, 0.8]))
+    layer = round(nozzle * float(rng.choice([0.2, 0.3, 0.5, 0.7, 0.75])), 4)
+    machine = {"nozzle_mm": nozzle, "layer_height_mm": layer}
     try:
-        return plan_coupon(parse_spec(text.encode(), "any", "any"), layer_height_mm=layer)
+        return plan_coupon(parse_spec(text.encode(), "any", "any"), **machine)
     except PlanError:  # in words: the table in test_spec.py holds them
         return None
 
@@ -66,7 +68,7 @@ def test_what_is_accepted_is_made_right():
         made += 1
         coupon = record(plan)
         assert len({f.id for f in coupon.features}) == len(coupon.features), seed
-        assert disagreements(coupon, build_solids(plan)) == [], seed
+        assert faults_of(plan, build_solids(plan)) == [], seed
         for item in plan.placed:
             (x0, y0, _), (x1, y1, _) = item.body.box
             texts = [p.shape.corners() for p in item.body.parts if isinstance(p.shape, Text)]

@@ -5,9 +5,10 @@ import pytest
 from click.testing import CliRunner
 from known_profile import known_profile
 
+from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.cli import main
 from coupons.learning.profile import write_profile
-from coupons.showing.board import STALE_AFTER_DAYS, Posted, age_of, read_posted, write_board
+from coupons.showing.board import Posted, read_posted, write_board
 from coupons.showing.board_figures import Value, figures
 from coupons.showing.board_table import board_table
 from coupons.showing.wall_card import write_wall_card
@@ -66,7 +67,7 @@ def test_profiles_are_sorted_by_machine_with_the_newest_print_first(shelf):
         ("", "expected whole JSON text"),
         ('{"format": "offset-prof', "expected whole JSON text"),
         ("[]", "expected an offset profile"),
-        ('{"format": "offset-profile", "version": 99}', "version 2 or older"),
+        ('{"format": "offset-profile", "version": 99}', "version 3 or older"),
         ('{"format": "offset-profile", "version": 1}', "at means: expected a value, got none"),
         (" " * 70_000, "at most 65536 bytes"),
     ],

@@ -76,13 +76,16 @@ def test_an_answer_to_limits_tells_the_grades_of_its_own_sides_over_all_sizes():
     }
     said = " ".join(limits_sentences(found))
     assert said.count("asks for IT13") == 2, "a verdict for each side, at its own size"
-    assert "slots along x: IT14 at 3 to 10 mm, IT13 at 10 to 30 mm, IT12 at 30 to 80 mm." in said
+    assert "slots across x: IT14 at 3 to 10 mm, IT13 at 10 to 30 mm, IT12 at 30 to 80 mm." in said
 
 
 def test_no_grade_is_told_at_a_size_that_was_not_measured():
     said = limits_sentences(meet(known_profile(), "81 H14/d14"))
     verdicts = [line for line in said if "asks for" in line or "not measured" in line]
-    assert [line.split(" along")[0] for line in verdicts] == ["Slots of 81 mm", "Tongues of 81 mm"]
+    assert [line.split(": not")[0] for line in verdicts] == [
+        "Slots across x of 81 mm",
+        "Tongues across x of 81 mm",
+    ]
     assert all("not measured at this size" in line for line in verdicts)
 
 
@@ -92,7 +95,7 @@ def test_a_step_of_which_one_size_was_measured_is_told_by_that_size():
         for form in (Form.SLOT, Form.TONGUE)
     ]
     said = " ".join(limits_sentences(meet(known_profile(measured=tuple(pair)), "3 H14/d14")))
-    assert "Slots of 3 mm along x reach" in said
+    assert "Slots across x of 3 mm reach" in said
 
 
 SLOT = MeasuredRange(form=Form.SLOT, direction=Direction.X, low_mm=12, high_mm=15)

@@ -5,7 +5,10 @@ from small_coupon import feature, small_coupon
 
 from coupons.making.record import write_coupon
 from coupons.measuring.checks import Count, blank_ranges, check_run, count_rows
+from coupons.measuring.finding import MOST_OF_A_KIND
 from coupons.measuring.run import survey_run
+from coupons.measuring.sheet import COLUMNS, blank_rows
+from coupons.measuring.slips import is_plausible, plausible_mm
 
 HEADER = "kind,feature,mate,result,unit,jaws,along,by,note\n"
 CONDITIONS = """
@@ -22,11 +25,17 @@ jaw_land_mm = 0.3
 """
 
 
-def folder_with(tmp_path, rows, conditions=CONDITIONS):
+def folder_with(tmp_path, rows, conditions=CONDITIONS, blank=True):
+    """A run with these rows typed and, as in a real sheet, what is left of it blank below them."""
     write_coupon(small_coupon(), tmp_path / "coupon.json")
     (tmp_path / "conditions.toml").write_text(conditions, encoding="utf-8")
+    if blank:
+        rows = [*rows, *BLANK]
     (tmp_path / "entries.csv").write_text(HEADER + "\n".join(rows) + "\n", encoding="utf-8")
     return tmp_path
+
+
+BLANK = [",".join(getattr(row, column) for column in COLUMNS) for row in blank_rows(small_coupon())]
 
 
 def looks(tmp_path, *rows, conditions=CONDITIONS):
@@ -294,15 +303,101 @@ def test_errors_come_first_and_do_not_hide_the_looks(tmp_path):
 
 
 def test_rows_are_counted_by_kind(tmp_path):
-    folder = folder_with(tmp_path, [*SOUND, "fit,A1,G1,,,,,,", "size,D2,,,,,,,"])
+    rows = [*SOUND, "fit,A1,G1,,,,,,", "size,D2,,,,,,,"]
+    folder = folder_with(tmp_path, rows, blank=False)
     assert count_rows(survey_run(folder).typed) == (Count("fit", 5, 1), Count("size", 8, 1))
 
 
 def test_blank_rows_are_told_as_ranges(tmp_path):
     rows = [f"size,D1,,{value},,,,,{value}" for value in ("", 79.8, "", "", 79.9, "")]
-    typed = survey_run(folder_with(tmp_path, rows)).typed
+    typed = survey_run(folder_with(tmp_path, rows, blank=False)).typed
     assert blank_ranges(typed) == ((2, 2), (4, 5), (7, 7))
-    assert blank_ranges(survey_run(folder_with(tmp_path, rows[1:2])).typed) == ()
+    assert blank_ranges(survey_run(folder_with(tmp_path, rows[1:2], blank=False)).typed) == ()
+
+
+@pytest.mark.parametrize(
+    ("change", "trials", "readings"),
+    [
+        (lambda rows: rows, 0, 0),
+        (lambda rows: [row.lower() for row in rows], 0, 0),
+        (lambda rows: [row.replace("inside", "").replace("outside", "") for row in rows], 0, 0),
+        (lambda rows: [row.replace(",y,", ",,") for row in rows], 0, 0),
+        (lambda rows: [row for row in rows if "size,B1" not in row], 0, 2),
+        (lambda rows: [row for row in rows if ",y," not in row], 0, 1),
+        (lambda rows: [row for row in rows if ",G1," not in row], 4, 1),
+        (lambda rows: rows[:3], 9, 10),
+    ],
+    ids=["none", "small", "no jaws", "no axis", "B1", "along y", "G1", "nearly all"],
+)
+def test_rows_that_are_gone_from_the_sheet_are_counted(tmp_path, change, trials, readings):
+    rows = change(BLANK)
+    rows[0] = rows[0].replace("G1,", "G1,slide").replace("g1,", "g1,slide")
+    folder = folder_with(tmp_path, rows, blank=False)
+    found = survey_run(folder)
+    counted = [count.missing for count in count_rows(found.typed, found.coupon)]
+    assert counted == [trials, readings, 0][: len(counted)]
+    said = [finding.what for finding in check_run(folder) if " no row: " in finding.what]
+    assert len(said) == (trials > 0) + (readings > 0)
+
+
+def test_a_row_that_is_gone_is_named(tmp_path):
+    rows = ["size,D2,,39.9,,,,,", *(row for row in BLANK if ",y," not in row)]
+    (found,) = check_run(folder_with(tmp_path, rows, blank=False))
+    assert found.what == "1 of the coupon's 10 caliper readings has no row: B1 along y"
+
+
+def test_a_caliper_that_is_off_with_closed_jaws_is_reported_and_its_readings_corrected(tmp_path):
+    rows = ["zero,,,0.15,,,,,", "size,D1,,81.80,,,,,", "size,A1,,11.95,,,,,"]
+    assert looks(tmp_path, *rows) == [
+        ("look", "row 2", "closed jaws read +0.15 mm: 2 readings are taken as smaller by that")
+    ]
+    (uncorrected,) = looks(tmp_path, *rows[1:])
+    assert uncorrected[2].startswith("reads 81.8 mm where 80 mm is drawn")
+    assert looks(tmp_path, "zero,,,0.00,,,,,", "size,A1,,11.95,,,,,") == []
+
+
+def test_two_readings_that_agree_are_not_called_mistyped(tmp_path):
+    usual = ["size,A1,,11.73,,,,,", "size,A3,,12.13,,,,,", "size,A4,,12.33,,,,,"]
+    odd = ["size,A2,,12.19,,,,Ada,", "size,A2,,12.21,,,,Bo,"]
+    (alone,) = check_run(folder_with(tmp_path, [*usual, odd[0]]))
+    assert "it suits A3" in alone.what
+    (both,) = check_run(folder_with(tmp_path, [*usual, *odd]))
+    assert both.where == "entries.csv row 5 (A2)"
+    assert both.what == (
+        "reads 12.19 mm where its row lets expect 11.93 mm, and row 6 agrees: the feature differs"
+    )
+    assert both.todo.startswith("Not a slip of the pen: look at A2 for strings")
+
+
+def test_two_implausible_readings_that_agree_are_of_a_feature_that_differs(tmp_path):
+    rows = ["size,D1,,76.21,,,,,", "size,D1,,76.19,,,,,", "size,D1,,62.19,,,,,"]
+    findings = check_run(folder_with(tmp_path, rows))
+    assert [finding.what for finding in findings] == [
+        "reads 76.21 mm where 80 mm is drawn, and row 3 agrees: the feature differs",
+        "reads 62.19 mm where 80 mm is drawn",
+    ]
+
+
+def test_many_findings_of_one_kind_are_one_with_its_first_places(tmp_path):
+    names = ["D1", "D2", "D3", "G1", "G2", "H1", "E1"]
+    rows = [f"size,{name},,{30 + at}.5,,,,," for at, name in enumerate(names)]
+    (found,) = check_run(folder_with(tmp_path, rows))
+    assert len(names) > MOST_OF_A_KIND
+    assert found.where == "entries.csv rows 2 (D1), 3 (D2), 4 (D3) and 4 more"
+    assert found.what.startswith("7 findings of one kind, the first: reads 30.5 mm where 80 mm")
+    assert [part.where.split()[2] for part in found.each] == [str(row) for row in range(2, 9)]
+    few = check_run(folder_with(tmp_path, rows[:MOST_OF_A_KIND]))
+    assert [finding.each for finding in few] == [(finding,) for finding in few]
+
+
+def test_the_limits_of_a_small_hole_are_those_of_is_plausible():
+    hole = feature("B1", "hole", "z", 3.0)
+    low_mm, high_mm = plausible_mm(hole)
+    assert (low_mm, high_mm) == pytest.approx((3 - 0.545 - 0.5, 3 + 0.545))
+    assert is_plausible(low_mm, hole)
+    assert not is_plausible(low_mm - 1e-6, hole)
+    assert is_plausible(high_mm, hole)
+    assert not is_plausible(high_mm + 1e-6, hole)
 
 
 def seconds_to_check(tmp_path, count):
@@ -310,7 +405,11 @@ def seconds_to_check(tmp_path, count):
     rows += [f"size,D1,,{79.8 + i % 9 / 100:.2f},,,,,{i}" for i in range(count // 2)]
     folder = folder_with(tmp_path, rows)
     start = time.process_time()
-    assert len(check_run(folder)) == 14  # 4 pairs and 9 sizes repeat; all trials say one grade
+    # All trials say one grade; 4 pairs and 9 sizes repeat; nobody said how it was sliced.
+    first, second, third = check_run(folder)
+    assert "all" in first.what
+    assert len(second.each) == 13
+    assert "slic" in third.what
     return time.process_time() - start
 
 

@@ -33,7 +33,8 @@ def test_a_look_alone_passes(folder):
         """\
 fit trials:           0 filled in, 12 blank
 caliper readings:     1 filled in, 9 blank
-  still blank: rows 2–20, 22–23
+jaws closed:          0 filled in, 1 blank
+  still blank: rows 2–20, 22–24
 
 look   conditions.toml
        Not said: nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on.
@@ -59,9 +60,33 @@ def test_an_error_fails_and_fits_the_terminal(folder):
 
 
 def test_a_flood_of_findings_is_cut_short_on_the_terminal_alone(folder):
-    fill(folder, "size,D2,,,", "size,D2,,x,\r\n" + "size,D2,,x,,,,,\r\n" * 99)
-    assert "\nand 62 more, which --json lists\n" in check(folder).stdout
-    assert len(json.loads(check(folder, "--json").stdout)["findings"]) == 102
+    inner, outer = ["A1", "A2", "A3", "B1", "B2"], ["D1", "D2", "D3", "G1", "H1"]
+    rows = [f"size,{name},,9,,outside,,,\r\n" for name in inner]
+    rows += [f"size,{name},,9,,inside,,,\r\n" for name in outer]
+    fill(folder, "size,D2,,,", "".join(rows * 5) + "size,D2,,,")
+    assert "\nand 12 more, which --json lists\n" in check(folder).stdout
+    assert len(json.loads(check(folder, "--json").stdout)["findings"]) == 52  # copies too
+
+
+def test_one_mistake_in_every_row_is_told_once_with_all_its_places_in_json(folder):
+    fill(folder, "size,D2,,,", "size,D2,,1 mm,\r\n" + "size,D2,,2 mm,,,,,\r\n" * 99)
+    result = check(folder)
+    assert (
+        """\
+error  entries.csv rows 21, 22, 23 and 97 more
+       100 findings of one kind, the first: expected a number, got '1 mm'.
+       Write the number alone, the unit in the column unit.
+"""
+        in result.stdout
+    )
+    assert result.stdout.endswith("1 error to correct, 2 things to look at.\n")  # copies too
+    (error,) = (
+        found
+        for found in json.loads(check(folder, "--json").stdout)["findings"]
+        if found["severity"] == "error"
+    )
+    assert [each["where"].split()[-1] for each in error["each"]] == list(map(str, range(21, 121)))
+    assert error["each"][1]["what"] == "expected a number, got '2 mm'"
 
 
 def test_json_holds_counts_and_findings(folder):
@@ -69,14 +94,25 @@ def test_json_holds_counts_and_findings(folder):
     result = check(folder, "--json")
     assert result.exit_code == 1
     data = json.loads(result.stdout)
-    assert data["counts"][0] == {"kind": "fit", "filled": 1, "blank": 11}
-    assert data["blank_rows"] == [[3, 23]]
+    assert data["counts"][0] == {"kind": "fit", "filled": 1, "blank": 11, "missing": 0}
+    assert data["blank_rows"] == [[3, 24]]
     assert data["findings"][0] == {
         "severity": "error",
         "where": "entries.csv row 2",
         "what": "expected one of no-go, force, push, slide, loose, go, stop, got 'slid'",
         "todo": "Did you mean slide?",
     }
+
+
+def test_rows_that_are_gone_are_said(folder):
+    path = folder / "entries.csv"
+    lines = path.read_text(encoding="utf-8-sig").replace("fit,A1,G1,", "fit,A1,G1,slide")
+    kept = [line for line in lines.splitlines() if not line.startswith(("size,A", "fit,B"))]
+    path.write_text("\n".join(kept), encoding="utf-8")
+    text = check(folder).stdout
+    assert "fit trials:           1 filled in, 7 blank, 4 without a row\n" in text
+    assert "caliper readings:     0 filled in, 7 blank, 3 without a row\n" in text
+    assert "3 of the coupon's 10 caliper readings have no row: A1, A2, A3.\n" in text
 
 
 def test_a_folder_that_is_not_there_is_one_line(tmp_path):

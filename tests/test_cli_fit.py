@@ -1,5 +1,6 @@
 """`coupons fit` from the folder to what stands on the terminal and in the profile."""
 
+import csv
 import json
 import shutil
 from pathlib import Path
@@ -30,6 +31,23 @@ def test_entries_left_out_stand_in_the_profile(folder):
     assert profile.counts.trials == 72
 
 
+def test_the_profile_keeps_which_sizes_were_tried_and_which_were_read(folder):
+    fit(folder)
+    measured = read_profile(folder / "profile.json").measured
+    slots = next(m for m in measured if (m.form, m.direction) == ("slot", "x"))
+    record = json.loads((folder / "coupon.json").read_text(encoding="utf-8"))
+    sizes = {f["id"]: f["size_mm"] for f in record["features"] if f["form"] == "slot"}
+    along_x = {f["id"] for f in record["features"] if f["direction"] == "x"}
+    rows = csv.DictReader((folder / "entries.csv").read_text(encoding="utf-8-sig").splitlines())
+    used = {"fit": [], "size": []}
+    for row in rows:
+        if row["feature"] in along_x & set(sizes) and row["result"]:
+            used[row["kind"]].append(sizes[row["feature"]])
+    assert slots.tried_mm == (min(used["fit"]), max(used["fit"]))
+    assert slots.read_mm == (min(used["size"]), max(used["size"]))
+    assert slots.tried_mm[1] < slots.read_mm[1]
+
+
 def test_without_changes_no_file_of_the_person(folder):
     before = (folder / "entries.csv").read_bytes()
     fit(folder, "--without", "43")
@@ -47,7 +65,8 @@ def test_an_unknown_row_is_an_error_and_writes_nothing(folder, row):
 
 def test_json_holds_what_a_program_would_read(folder):
     data = json.loads(fit(folder, "--json").stdout)
-    assert set(data) == {"profile", "causes", "surprises", "held_out"}
+    names = {"profile", "first", "causes", "surprises", "shared_slips", "held_out"}
+    assert set(data) == names
     assert data["causes"]["found"][0]["place"] in ("set-up", "model")
     assert data["held_out"]["readings"]["count"] == 66
     assert data["surprises"]["entries"] == 140

@@ -19,10 +19,11 @@ def ask(tmp_path):
     return run
 
 
-SCREW = ("--hardware", "screw M3 medium", "--along", "z")
-PIN = ("--hardware", "pin 8 m6", "--along", "z")
-CODE = ("--joint", "slot/tongue", "--limits", "12 H9/d9", "--along", "x")
-JOINT = ("--joint", "slot/tongue", "--size", "12", "--along", "x")
+SHANK = ("--hardware", "screw M3", "--across", "z")
+SCREW = ("--hardware", "screw M3 medium", "--across", "z")
+PIN = ("--hardware", "pin 8 m6", "--across", "z")
+CODE = ("--joint", "slot/tongue", "--limits", "12 H9/d9", "--across", "x")
+JOINT = ("--joint", "slot/tongue", "--size", "12", "--across", "x")
 
 
 @pytest.mark.parametrize(
@@ -34,24 +35,31 @@ JOINT = ("--joint", "slot/tongue", "--size", "12", "--along", "x")
         ((*JOINT, "--drawn-gap", "-0.1"), "The drawn gap is −0.10 mm"),
         (
             (*JOINT, "--printed-gap", "0.2"),
-            "Drawn like this, one pair of the next print has a gap of",
+            "one pair of the next print has a gap of",
         ),
-        (("--hardware", "pin 8 m6", "--along", "z"), "Bought: pin 8 m6"),
-        (("--hardware", "screw M3", "--along", "z"), "Bought: screw M3"),
-        (("--hardware", "screw M3 medium", "--along", "z"), "It lies within 3.4 H13"),
-        (("--hardware", "screw M3 medium", "--along", "z", "--fit", "loose"), "It is loose"),
-        (("--joint", "slot/tongue", "--limits", "12 H9/d9", "--along", "x"), "IT9: not reached"),
-        (("--form", "hole", "--prints", "8", "--along", "z"), "It prints as 8.0"),
-        (("--form", "hole", "--limits", "8 H13", "--along", "z"), "It lies within 8 H13"),
+        (("--hardware", "pin 8 m6", "--across", "z"), "Bought: pin 8 m6"),
+        (("--hardware", "screw M3", "--across", "z"), "Bought: screw M3"),
+        (("--hardware", "screw M3 medium", "--across", "z"), "It lies within 3.4 H13"),
+        (("--hardware", "screw M3", "--across", "z", "--fit", "loose"), "It is loose"),
+        (("--joint", "slot/tongue", "--limits", "12 H9/d9", "--across", "x"), "IT9: not reached"),
+        (("--form", "hole", "--prints", "8", "--across", "z"), "It prints as 8.0"),
+        (("--form", "hole", "--limits", "8 H13", "--across", "z"), "It lies within 8 H13"),
+        (("--form", "hole", "--limits", "8 ±0.1", "--across", "z"), "It lies within 8 ±0.1"),
+        (("--form", "pin", "--limits", "8 +0,1/0", "--across", "z"), "It lies within 8 +0.1/0"),
+        ((*JOINT[:2], "--limits", "11.9..12.1", "--across", "x"), "holds all four limits"),
+        ((*JOINT[:2], "--size", "20,5", "--across", "x"), "draw the tongue 20."),
+        ((*JOINT[:2], "--size", "20mm", "--across", "x"), "draw the tongue 19."),
+        ((*JOINT, "--drawn-gap", "−0,1 mm"), "The drawn gap is −0.10 mm"),
+        (("--form", "hole", "--prints", "8 mm", "--across", "z"), "It prints as 8.0"),
         (
-            (*SCREW, "--printed-gap", "0.2"),
-            "Drawn like this, one pair of the next print has a gap of",
+            (*SHANK, "--printed-gap", "0.2"),
+            "one pair of the next print has a gap of",
         ),
-        ((*SCREW, "--drawn-gap", "0.3"), "The drawn gap is 0.30 mm"),
-        ((*SCREW, "--at-least", "0.9"), "begins to be sliding"),
+        ((*SHANK, "--drawn-gap", "0.3"), "The drawn gap is 0.30 mm"),
+        ((*SHANK, "--at-least", "0.9"), "begins to be sliding"),
         (
-            ("--hardware", "pin 8 m6", "--along", "z", "--fit", "force", "--strain-limit", "0.01"),
-            "The ring is strained by",
+            ("--hardware", "pin 8 m6", "--across", "z", "--fit", "force", "--strain-limit", "0.01"),
+            "The printed ring around the pin is stretched by",
         ),
     ],
 )
@@ -67,25 +75,37 @@ def test_answers(ask, options, says):
 @pytest.mark.parametrize(
     ("options", "code", "says"),
     [
-        (("--along", "x"), 2, "Ask about --joint and --size"),
-        (("--joint", "slot/tongue", "--along", "x"), 2, "Ask about --joint and --size"),
-        (JOINT[:4], 2, "Missing option '--along'"),
-        (("--form", "hole", "--along", "z"), 2, "both --form and --prints"),
-        (("--prints", "8", "--along", "z"), 2, "both --form and --prints"),
-        (("--limits", "12 H13", "--along", "x"), 2, "with --form hole for one"),
+        (("--across", "x"), 2, "Ask about --joint and --size"),
+        (("--joint", "slot/tongue", "--across", "x"), 2, "Ask about --joint and --size"),
+        (JOINT[:4], 2, "Missing option '--across'"),
+        (("--form", "hole", "--across", "z"), 2, "both --form and --prints"),
+        ((*JOINT[:2], "--size", "1in", "--across", "x"), 2, "'--size': expected a length in mm"),
+        (("--prints", "8", "--across", "z"), 2, "both --form and --prints"),
+        (("--limits", "12 H13", "--across", "x"), 2, "with --form hole for one"),
         ((*CODE, "--form", "hole"), 2, "with --form hole for one"),
-        (("--hardware", "screw M9", "--along", "z"), 1, "screw with one of M1.6"),
-        (("--hardware", "pin 8 m6", "--along", "q"), 1, "Expected a direction"),
+        (("--hardware", "screw M9", "--across", "z"), 1, "screw with one of M1.6"),
+        (("--hardware", "pin 8 m6", "--across", "q"), 1, "Expected a direction"),
         ((*JOINT, "--fit", "slid"), 1, "Did you mean slide?"),
         ((*JOINT, "--strain-limit", "0.01"), 1, "no ring"),
-        (("--joint", "slot/tongue", "--limits", "12 H15/d9", "--along", "x"), 1, "for 12 mm"),
-        (("--form", "hole", "--prints", "0", "--along", "z"), 1, "0.5 to 500 mm, not 0"),
+        (("--joint", "slot/tongue", "--limits", "12 H15/d9", "--across", "x"), 1, "for 12 mm"),
+        (("--form", "hole", "--prints", "0", "--across", "z"), 1, "0.5 to 500 mm, not 0"),
     ],
 )
 def test_questions_that_cannot_be_answered(ask, options, code, says):
     result = ask(*options)
     assert result.exit_code == code
     assert says in " ".join(result.output.split())
+
+
+def test_a_folder_stands_for_the_profile_in_it(ask, tmp_path):
+    asked = ["--joint", "slot/tongue", "--size", "12", "--across", "x"]
+    result = CliRunner().invoke(main, ["offset", str(tmp_path), *asked])
+    assert result.exit_code == 0, result.output
+    assert result.output == ask(*asked).output
+    (tmp_path / "empty").mkdir()
+    result = CliRunner().invoke(main, ["offset", str(tmp_path / "empty"), *asked])
+    assert result.exit_code == 1
+    assert "empty/profile.json: expected a profile, got no such file" in result.output
 
 
 @pytest.mark.parametrize(
@@ -98,7 +118,7 @@ def test_questions_that_cannot_be_answered(ask, options, code, says):
         ((*SCREW, "--strain-limit", "0.01"), "--strain-limit"),
         ((*JOINT, "--at-least", "0.9", "--drawn-gap", "0.1"), "--at-least, --drawn-gap"),
         ((*JOINT, "--drawn-gap", "0", "--printed-gap", "0"), "--drawn-gap, --printed-gap"),
-        (("--form", "pin", "--prints", "8", "--along", "z", "--fit", "slide"), "--fit"),
+        (("--form", "pin", "--prints", "8", "--across", "z", "--fit", "slide"), "--fit"),
         (("--prints", "8", *PIN), "--hardware"),
     ],
 )
@@ -107,6 +127,34 @@ def test_options_that_an_answer_would_pay_no_heed_to_are_refused(ask, options, o
     assert result.exit_code == 2
     assert "Not together" in result.output
     assert f": {odd}. " in result.output
+
+
+@pytest.mark.parametrize(
+    ("wish", "told"),
+    [
+        (("--fit", "slide"), "fit slide"),
+        (("--at-least", "0.9"), "fit slide"),
+        (("--drawn-gap", "0.3"), "drawn gap 0.3"),
+        (("--printed-gap", "0.2"), "printed gap 0.2"),
+    ],
+)
+def test_a_series_and_a_fit_each_say_how_wide_the_hole_is(ask, wish, told):
+    # A hole by the standard's medium series is 3.4 to 3.58 mm; a sliding one is near 3.2.
+    result = ask(*SCREW, *wish)
+    assert result.exit_code == 1
+    said = " ".join(result.output.split())
+    assert f"Leave out {told} for the hole of the standard, or leave out medium" in said
+
+
+@pytest.mark.parametrize(
+    ("joint", "says"),
+    [("slot/pin", "touches along two lines"), ("hole/tongue", "touches along four edges")],
+)
+@pytest.mark.parametrize("wish", [("--size", "8"), ("--limits", "8 H13/h13")])
+def test_unlike_forms_are_refused(ask, joint, says, wish):
+    result = ask("--joint", joint, *wish, "--across", "x")
+    assert result.exit_code == 1
+    assert says in " ".join(result.output.split())
 
 
 def test_the_chance_that_was_asked_for_is_told_first(ask):

@@ -29,7 +29,8 @@ def test_the_template_reads_as_what_it_was_made_from(tmp_path):
 def test_every_commented_line_of_the_template_reads_once_its_mark_is_gone(tmp_path):
     text = conditions_text("bench-1", "grey", 0.4, 0.2)
     keys = ("nozzle_temp_c", "bed_temp_c", "speed_mm_s", "printed_on")
-    keys += ("resolution_mm", "jaw_land_mm")
+    keys += ("resolution_mm", "jaw_land_mm", "first_layer_height_mm", "outlines_mm", "holes_mm")
+    keys += ("first_layer_mm", "wall_order", "flow_percent")
     for key in keys:
         assert f"# {key} = " in text
         text = text.replace(f"# {key} = ", f"{key} = ")
@@ -69,8 +70,9 @@ def test_any_name_survives_the_template(tmp_path, name):
             "conditions.toml at nozzle_mm: expected a value, got none."
             " Add a line nozzle_mm = …\n"
             "conditions.toml at nozle_mm: expected one of machine, material, nozzle_mm,"
-            " layer_height_mm, nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on, rehearsed,"
-            " caliper, rehearsal, got nozle_mm. Did you mean nozzle_mm?",
+            " layer_height_mm, nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on,"
+            " first_layer_height_mm, rehearsed, caliper, slicing, rehearsal, got nozle_mm."
+            " Did you mean nozzle_mm?",
         ),
         (
             GOOD + "[caliper]\nresolution = 0.1\n",

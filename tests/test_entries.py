@@ -66,6 +66,8 @@ def test_hardware_is_a_mate_like_any_other(tmp_path):
         (" LOOSE ", ("loose", "loose")),
         ("go", ("push", "loose")),
         ("stop", ("no-go", "force")),
+        ("goes", ("push", "loose")),
+        (" Stops", ("no-go", "force")),
         ("push..slide", ("push", "slide")),
         ("push ... loose", ("push", "loose")),
         ("slide…push", ("push", "slide")),
@@ -105,8 +107,25 @@ def test_numbers_as_people_write_them(text, value):
 
 IDS = "The ids stand on map.svg."
 BAD_ROWS = [
-    ("sise,D1,,80,,,,,", "expected kind fit or size, got 'sise'. Did you mean size?"),
-    (",D1,,80,,,,,", "expected kind fit or size, got nothing."),
+    ("sise,D1,,80,,,,,", "expected kind fit, size or zero, got 'sise'. Did you mean size?"),
+    (",D1,,80,,,,,", "expected kind fit, size or zero, got nothing."),
+    (
+        "zero,D1,,0,,,,,",
+        "expected no feature in a row of closed jaws, got 'D1'. Clear it, or make the kind size.",
+    ),
+    (
+        "zero,,,ok,,,,,",
+        "expected a number, got 'ok'. Write the size alone, such as 7.98.",
+    ),
+    (
+        "zero,,,7.98,,,,,",
+        "expected what closed jaws read, 1 mm at most, got '7.98'."
+        " Close the jaws and read again, or clear the cell.",
+    ),
+    (
+        "zero,,,0,,insid,,,",
+        "expected jaws outside, inside, depth, got 'insid'. Did you mean inside?",
+    ),
     (
         "fit,A1,G1,slid,,,,,",
         "expected one of no-go, force, push, slide, loose, go, stop, got 'slid'."
@@ -307,3 +326,53 @@ def test_a_filled_row_is_an_entry_or_a_problem_and_a_blank_one_neither(row):
         assert (entries, problems) == ([], [])
     else:
         assert bool(entries) != bool(problems)
+
+
+@pytest.mark.parametrize(
+    ("rows", "zeros"),
+    [
+        (["size,D1,,80,,,,,", "zero,,,,mm,outside,,,"], [("D1", 0)]),
+        (["size,D1,,80,,,,,", "zero,,,0.15,mm,outside,,,"], [("D1", 0.15)]),
+        (['zero,,,"-0,05",,,,,', "size,D1,,80,,,,,"], [("D1", -0.05)]),
+        (["zero,,,0.01,in,,,,", "size,A1,,12,,inside,,,"], [("A1", pytest.approx(0.254))]),
+        (
+            [
+                "size,D1,,80,,,,,",
+                "zero,,,0.1,,,,,",
+                "size,D2,,40,,,,,",
+                "zero,,,0,,,,,",
+                "size,G1,,12,,,,,",
+            ],
+            [("D1", 0.1), ("D2", 0.1), ("G1", 0)],
+        ),
+        (
+            [
+                "zero,,,0,,,,,",
+                "size,D1,,80,,,,,",
+                "zero,,,0.15,,,,,",
+                "size,D2,,40,,,,,",
+                "zero,,,0,,,,,",
+                "size,G1,,12,,,,,",
+                "zero,,,,mm,outside,,,",
+            ],
+            [("D1", 0), ("D2", 0.15), ("G1", 0)],
+        ),
+        (
+            ["zero,,,0.1,,,,,", "zero,,,0.03,,inside,,,", "size,A1,,12,,,,,", "size,D1,,80,,,,,"],
+            [("A1", 0.03), ("D1", 0.1)],
+        ),
+        (
+            ["zero,,,0.1,,,,Ada,", "size,D1,,80,,,,ada,", "size,D2,,40,,,,Bo,", "size,G1,,12,,,,,"],
+            [("D1", 0.1), ("D2", 0), ("G1", 0.1)],
+        ),
+    ],
+    ids=["blank", "below", "comma", "inches", "twice", "between", "inside", "by"],
+)
+def test_closed_jaws_tell_the_zero_of_the_readings_of_that_caliper(tmp_path, rows, zeros):
+    sizes, _ = read(tmp_path, *rows)
+    assert [(size.feature, size.zero_mm) for size in sizes] == zeros
+
+
+def test_a_reading_is_kept_as_read_beside_its_zero(tmp_path):
+    (size,), _ = read(tmp_path, "zero,,,0.15,,,,,", "size,D1,,80.1,,,,,")
+    assert (size.value_mm, size.size_mm) == (80.1, pytest.approx(79.95))

@@ -46,12 +46,13 @@ def lines(run):
 def test_it_fits_a_terminal(lines):
     assert max(map(len, lines)) <= WIDTH
     surprising = [line for line in lines if line.startswith("  row ")]
-    assert len(lines) <= 35 + len(surprising)
+    assert len(lines) <= 41 + len(surprising)
 
 
 def test_it_says_what_to_do_first(lines, run):
     at = lines.index("Do first:")
-    assert lines[at + 1].startswith(f"  1. {run.sizes[20].feature}, row {run.sizes[20].row}: ")
+    slip = run.sizes[20]
+    assert lines[at + 1].startswith(f"  1. Look at {slip.feature} again. Row {slip.row} says ")
 
 
 def test_it_names_the_surprising_entry_and_how_to_leave_it_out(lines, run):
@@ -69,7 +70,7 @@ def test_a_decision_and_a_rehearsal_are_said(lines):
 
 def test_it_says_what_to_ask_next(lines):
     assert lines[-3:-1] == ["Ask it:", f"  coupons offset {PATH} \\"]
-    assert lines[-1] == "    --joint hole/pin --size 5 --along z"
+    assert lines[-1] == "    --joint hole/pin --size 5 --across z"
 
 
 def test_without_fits_it_says_so(run):
@@ -89,8 +90,8 @@ def test_rows_of_several_runs_carry_the_runs_name(run):
 @pytest.mark.parametrize(
     ("grade", "says"),
     [
-        (Grade.NO_GO, "Every trial was no-go: nothing says where a slide begins"),
-        (Grade.LOOSE, "Every trial was loose: nothing says where a slide ends"),
+        (Grade.NO_GO, "Every trial was no-go. Nothing says where a slide begins"),
+        (Grade.LOOSE, "Every trial was loose. Nothing says where a slide ends"),
     ],
 )
 def test_trials_of_one_grade_are_a_doubt_and_no_licence_to_draw(run, grade, says):

@@ -1,6 +1,7 @@
 """Every form in every direction, read back from the exported mesh by rays of another library."""
 
 import io
+import json
 import math
 from dataclasses import replace
 
@@ -10,7 +11,7 @@ import trimesh
 
 from coupons.making.agreement import disagreements
 from coupons.making.plan import Plan, plan_coupon, record
-from coupons.making.record import CouponFeature
+from coupons.making.record import CouponFeature, read_coupon
 from coupons.making.solids import LETTER, build_solids
 from coupons.making.spec import parse_spec
 from coupons.making.stl import stl_bytes
@@ -191,6 +192,30 @@ def test_a_loose_pin_has_a_groove_for_its_seam_away_from_the_caliper(plan, meshe
     assert [degrees for degrees, groove in grooved.items() if groove] == [67.5]
 
 
+def test_one_of_two_gauges_shows_its_seam_and_the_record_says_which(plan, meshes):
+    pins = [f for f in record(plan).features if f.form == "pin"]
+    along = (math.cos(math.radians(67.5)), math.sin(math.radians(67.5)), 0)
+    loose = [f for f in pins if f.role == "gauge" and f.direction == "z"]
+    assert [f.seam for f in loose] == ["hidden", "shown"]
+    for pin in pins:
+        if pin.direction == "z":
+            found = width(meshes[pin.body], pin.place_mm, along, outermost=False)
+            assert (found < pin.size_mm - 0.05) == (pin.seam == "hidden"), pin.id
+        else:  # what lies has no groove
+            assert pin.seam == "shown", pin.id
+    assert all(f.seam is None for f in record(plan).features if f.form != "pin")
+
+
+def test_a_record_that_says_nothing_of_seams_is_still_read(plan, tmp_path):
+    old = record(plan).model_dump(mode="json")
+    for feature in old["features"]:
+        del feature["seam"]
+    (tmp_path / "coupon.json").write_text(json.dumps(old))
+    read = read_coupon(tmp_path / "coupon.json")
+    assert {f.seam for f in read.features} == {None}
+    assert len(read.features) == len(old["features"])
+
+
 def test_the_record_is_held_against_each_feature_s_own_triangles(plan):
     coupon, solids = record(plan), build_solids(plan)
     assert disagreements(coupon, solids) == []
@@ -199,14 +224,25 @@ def test_the_record_is_held_against_each_feature_s_own_triangles(plan):
         for f in coupon.features
     )
     found = disagreements(coupon.model_copy(update={"features": moved}), solids)
-    # What is measured along y or z alone does not notice a shift along x; lengths between faces
-    # of other parts have no surface of their own.
+    # What is measured along y or z alone does not notice a shift along x.
     noticed = {p.where.removeprefix("feature ") for p in found}
     own = {name for solid in solids for name in solid.features}
+    assert any(f.id not in own for f in coupon.features)  # lengths between faces of other parts
     for f in coupon.features:
         round_one = f.form in ("hole", "pin")
         across_x = f.direction != "x" if round_one else "x" in f.direction
-        assert (f.id in noticed) == (f.id in own and across_x), f.id
+        assert (f.id in noticed) == across_x, f.id
+
+
+def test_a_length_that_the_solid_does_not_have_is_reported(plan):
+    coupon, solids = record(plan), build_solids(plan)
+    own = {name for solid in solids for name in solid.features}
+    lengths = [f for f in coupon.features if f.id not in own]
+    assert {f.direction for f in lengths} == {"x", "y", "x-y"}
+    longer = tuple(f.model_copy(update={"size_mm": f.size_mm + 0.02}) for f in lengths)
+    found = disagreements(coupon.model_copy(update={"features": longer}), solids)
+    assert [p.where for p in found] == [f"feature {f.id}" for f in lengths]
+    assert all("0.010 mm beside it" in str(p) for p in found)
 
 
 def test_a_feature_without_a_surface_is_reported(plan):

@@ -1,5 +1,7 @@
 import csv
 import io
+import re
+import unicodedata
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -56,8 +58,46 @@ def test_spellings_that_mean_the_same(tmp_path, change):
     assert read(tmp_path, change(HEAD + DRAWER)) == read(tmp_path, HEAD + DRAWER)
 
 
+@pytest.mark.parametrize(
+    "name",
+    [
+        "lid (left)",
+        "[lid] 2",
+        "2nd lid",
+        "608 seat",
+        "(a) lid",
+        "#3 lid",
+        "Führung links",
+        "Fu\u0308hrung",  # as some systems save an accent: a sign of its own
+        "tapa nº 2",
+        "pin & socket",
+        "M3 × 12",
+        "抽屉",
+        "हिन्दी",
+    ],
+)
+def test_names_are_what_people_type(tmp_path, name):
+    (joint,) = read(tmp_path, HEAD + f"{name},slot,tongue,12,x,slide,,\n")
+    assert joint.name == unicodedata.normalize("NFC", name)
+    variable = variable_name(joint.name)
+    assert re.fullmatch(r"[^\W\d_]\w*", variable)
+    assert not variable.endswith("_")
+
+
+@pytest.mark.parametrize("size", ["12.5 mm", "12.5mm", '"12,5"', '"12,5 mm"', "12.50"])
+def test_sizes_are_what_people_type(tmp_path, size):
+    (joint,) = read(tmp_path, HEAD + f"lid,slot,tongue,{size},x,gap 0.2 mm,,\n")
+    assert (joint.joint.size_mm, joint.gap_mm) == (12.5, 0.2)
+
+
+@pytest.mark.parametrize("text", ["0.95", "95 %", "95%", '"0,95"', '"95,0 %"'])
+def test_a_chance_is_read_as_people_type_it(tmp_path, text):
+    (joint,) = read(tmp_path, HEAD + f"a,slot,tongue,12,x,slide,,,{text}\n")
+    assert joint.at_least == 0.95
+
+
 def test_columns_that_are_not_needed_may_be_missing(tmp_path):
-    (joint,) = read(tmp_path, "hardware,name,along,fit\npin 8 m6,hinge,z,slide\n")
+    (joint,) = read(tmp_path, "hardware,name,across,fit\npin 8 m6,hinge,z,slide\n")
     assert joint.joint.size_mm == 8
 
 
@@ -69,7 +109,7 @@ def test_columns_that_are_not_needed_may_be_missing(tmp_path):
         ("a,slot,tongue,1e6,x,slide,,", "got '1e6'"),
         ("a,slot,tongue,nan,x,slide,,", "got 'nan'"),
         ("a,slot,tongue,,x,slide,,", "size_mm from 0.5 to 500, got nothing"),
-        ("a,slot,tongue,12 mm,x,slide,,", "Write the size alone"),
+        ("a,slot,tongue,12 in,x,slide,,", "Write the size in mm"),
         ("a,slot,tongue,12,x,slid,,", "got 'slid'. Did you mean slide?"),
         ("a,slot,tongue,12,x,,,", "fit force, push, slide, loose or a printed gap in mm"),
         ("a,slot,tongue,12,x,no-go,,", "got 'no-go'"),
@@ -77,7 +117,7 @@ def test_columns_that_are_not_needed_may_be_missing(tmp_path):
         ("a,slot,tongue,12,x,-6,,", "a gap under half of the size, got '-6'"),
         ("a,slot,tongue,12,x,gap inf,,", "or a printed gap"),
         ("a,slot,tongue,501,x,slide,,", "size_mm from 0.5 to 500, got '501'"),
-        ("a,slot,tongue,12,w,slide,,", "along x, y, z, x+y, x-y, got 'w'"),
+        ("a,slot,tongue,12,w,slide,,", "across x, y, z, x+y, x-y, got 'w'"),
         ("a,slt,tongue,12,x,slide,,", "internal hole or slot, got 'slt'. Did you mean slot?"),
         ("a,slot,slot,12,x,slide,,", "external pin or tongue, got 'slot'"),
         ("a,slot,pin,12,x,slide,,", "a hole with a pin, or a slot with a tongue"),
@@ -88,11 +128,26 @@ def test_columns_that_are_not_needed_may_be_missing(tmp_path):
         ("a,hole,,,z,slide,,pin 8 z6", "for 8 mm: H or d e f"),
         ("a,hole,,,z,slide,,rivet 4", "one of pin, screw"),
         ("a,hole,,,z,,,screw M3", "or a printed gap in mm, got nothing"),
+        ("a,hole,,,z,slide,,screw M3 medium", "leave out medium for the fit"),
+        ("a,hole,,,z,gap 0.4,,screw M3 fine", "Leave out fit gap 0.4 for the hole"),
+        ("a,slot,pin,12,x,slide,,", "touches along two lines"),
         ("=A1,slot,tongue,12,x,slide,,", "text or a number, got '=A1'. Type the value"),
         ("a,slot,tongue,=B2*2,x,slide,,", "got '=B2*2'"),
         (",slot,tongue,12,x,slide,,", "a name, got nothing"),
         ("+1 lid,slot,tongue,12,x,slide,,", "beginning with a letter"),
+        ("-lid,slot,tongue,12,x,slide,,", "a spreadsheet would run what begins with"),
+        ("@lid,slot,tongue,12,x,slide,,", "a spreadsheet would run"),
+        ("=lid,slot,tongue,12,x,slide,,", "got '=lid'. Type the value"),
+        ("(),slot,tongue,12,x,slide,,", "a name, got '()'"),
+        ("a;b|c,slot,tongue,12,x,slide,,", "a name, got"),
         ("<b>lid,slot,tongue,12,x,slide,,", "beginning with a letter"),
+        ("a,slot,tongue,12,x,slide,,,95", "at_least between 0 and 1, got '95'. Write it as 0.95"),
+        ("a,slot,tongue,12,x,slide,,,0", "at_least between 0 and 1, got '0'"),
+        ("a,slot,tongue,12,x,slide,,,100 %", "at_least between 0 and 1, got '100 %'"),
+        ("a,slot,tongue,12,x,slide,,,often", "at_least between 0 and 1, got 'often'"),
+        ("a,slot,tongue,12,x,slide,,,nan", "at_least between 0 and 1, got 'nan'"),
+        ("a,slot,tongue,12,x,0.2,,,0.9", "nothing in at_least without a fit, got '0.9'"),
+        ("a,,,,z,,,screw M3 medium,0.9", "nothing in at_least without a fit"),
         ("a,slot,tongue,12,x,slide,,,,", "at least one joint"),
     ],
 )
@@ -118,8 +173,8 @@ def test_all_problems_come_at_once_in_the_order_of_rows(tmp_path):
         ("seat,hole,,,z,,,bearing 608", ["bearing outer or bearing bore"]),
         ("seat,hole,,,z,slide,,pin 8", ["a class after the size"]),
         ("seat,,,,z,,,screw M3 medum", ["fine, medium, coarse"]),
-        ("seat,,,0,w,slid,outer,pin 8", ["a class", "size_mm", "along", "fit", "gives"]),
-        ("a,slot,tongue,0,w,slide,outer,", ["size_mm", "along", "gives"]),
+        ("seat,,,0,w,slid,outer,pin 8", ["a class", "size_mm", "across", "fit", "gives"]),
+        ("a,slot,tongue,0,w,slide,outer,", ["size_mm", "across", "gives"]),
     ],
 )
 def test_each_problem_of_a_row_is_told_once_and_none_that_follows_from_another(
@@ -136,7 +191,7 @@ def test_each_problem_of_a_row_is_told_once_and_none_that_follows_from_another(
 @pytest.mark.parametrize("unit", ["in", '"', "cm"])
 def test_sizes_in_other_units_are_refused(tmp_path, column, unit):
     rows = io.StringIO(newline="")
-    table = [["name", "internal", "external", "size_mm", column, "along", "fit"]]
+    table = [["name", "internal", "external", "size_mm", column, "across", "fit"]]
     table += [
         [name, "slot", "tongue", "5", text, "x", "slide"]
         for name, text in (("a", ""), ("b", "mm"), ("c", unit))
@@ -151,7 +206,7 @@ def test_sizes_in_other_units_are_refused(tmp_path, column, unit):
 def test_columns_that_are_not_read_are_named(tmp_path):
     path = tmp_path / "joints.csv"
     path.write_text(
-        "name,internal,external,size_mm,along,fit,colour,x,unit\n"
+        "name,internal,external,size_mm,across,fit,colour,x,unit\n"
         "lid,slot,tongue,5,x,slide,red,,mm\n"
     )
     assert read_joints(path).ignored == ("colour",)
@@ -162,8 +217,8 @@ def test_columns_that_are_not_read_are_named(tmp_path):
     [
         ("", "a line of column names, got an empty file"),
         ("colour,weight\nred,5\n", "a column name"),
-        ("name,allong\nlid,z\n", "a column along, got allong"),
-        ("name,along,name\nlid,z,b\n", "each column once, got name twice"),
+        ("name,acros\nlid,z\n", "a column across, got acros"),
+        ("name,across,name\nlid,z,b\n", "each column once, got name twice"),
     ],
 )
 def test_wrong_columns(tmp_path, text, says):
@@ -183,6 +238,8 @@ def test_names_that_would_become_one_variable(tmp_path):
         read(tmp_path, HEAD + rows)
     assert len(caught.value.problems) == 2
     assert variable_name("lid pin-2.b") == "lid_pin_2_b"
+    with pytest.raises(AnswerError, match="a name of its own"):
+        read(tmp_path, HEAD + rows.replace("Lid_Pin", "lid (pin)"))
 
 
 CELLS = st.one_of(
@@ -207,7 +264,7 @@ def test_whatever_is_typed_is_read_or_refused_in_words(tmp_path, rows, mark):
     assert all(0.5 <= joint.joint.size_mm <= 500 for joint in joints)
 
 
-@pytest.mark.parametrize("data", [b"\x00\xff\xfe", b"\xff\xfe\x00", b"name,along\n\x81\x8d,z\n"])
+@pytest.mark.parametrize("data", [b"\x00\xff\xfe", b"\xff\xfe\x00", b"name,across\n\x81\x8d,z\n"])
 def test_bytes_that_are_no_table(tmp_path, data):
     path = tmp_path / "joints.csv"
     path.write_bytes(data)

@@ -5,6 +5,7 @@ import pytest
 from known_profile import known_profile
 from test_joints import DRAWER, part
 
+from coupons.answering.drawing import FaceMove
 from coupons.answering.joint_words import (
     COLUMNS,
     answers_csv,
@@ -15,7 +16,6 @@ from coupons.answering.joint_words import (
     variables_csv,
     warnings,
 )
-from coupons.answering.offset import FaceMove
 from coupons.terms import Form
 
 
@@ -98,6 +98,13 @@ def test_wide_scripts_stay_in_their_columns(tmp_path):
     rows = "抽屉,slot,tongue,12,x,slide,,\nlid,slot,tongue,12,x,slide,,\n"
     wide, plain = list(table_lines(part(tmp_path, known_profile(), rows)))[1:]
     assert wide.index("slide") + 2 == plain.index("slide")
+
+
+def test_a_nut_listed_with_the_axis_of_its_screw_is_warned_about(tmp_path):
+    rows = "nut,,,,z,slide,,nut M4\nother nut,,,,x,slide,,nut M4\nscrew,,,,z,slide,,screw M4\n"
+    nut, other, screw = part(tmp_path, known_profile(), rows).joints
+    assert "ask across x or y" in " ".join(warnings(nut))
+    assert not any("flat to flat" in " ".join(warnings(joint)) for joint in (other, screw))
 
 
 def test_faces_across_layers_and_faces_left_alone():

@@ -2,14 +2,14 @@ import math
 
 import numpy as np
 import pytest
-from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
+from drawn_part import DrawnPart, drawn_sizes
+from known_profile import FROM_ONE_PRINT, known_profile
 
 from coupons.answering.joint_list import COLUMNS, read_joints
 from coupons.answering.joints import answer_part
 from coupons.answering.offset import Answer
 from coupons.answering.single import SizeAnswer
-from coupons.learning.effects import EFFECTS, effect_row, loss_row
-from coupons.terms import GRADES, Direction, Feature, Form, Grade
+from coupons.terms import Form, Grade
 
 HEAD = ",".join(COLUMNS) + "\n"
 DRAWER = """drawer,slot,tongue,12,x,slide,external,
@@ -46,47 +46,23 @@ def test_every_kind_of_row_is_answered(tmp_path):
 
 
 def test_the_chance_of_all_is_that_of_drawn_prints(tmp_path):
-    # One draw is a printer, a print on it, and every joint's own deviations and judgement; sizes
-    # are written out again from the model's formula, not taken from the answers' own arithmetic.
+    # One draw is a printer, a print on it, and every joint's own deviations and judgement.
     profile = known_profile(sd_share=FROM_ONE_PRINT)
     found = part(tmp_path, profile, DRAWER + ACROSS)
-    rng = np.random.default_rng(11)
     n = 100_000
-    terms, shifts = drawn_prints(profile, rng, n)
-    kappa = terms[:, len(EFFECTS) : -2]
-    own = {name: math.sqrt(scatter.mean_square) for name, scatter in profile.scatters.items()}
-    omega = own["omega"]
-
-    def printed(form, drawn_mm, direction):
-        error = terms[:, : len(EFFECTS)] @ effect_row(Feature(form, drawn_mm, direction))
-        sign = 1 if form in (Form.PIN, Form.TONGUE) else -1
-        across = direction is Direction.Z and form in (Form.SLOT, Form.TONGUE)
-        shift, tau = shifts[:, int(across)], own["tau_z" if across else "tau"]
-        return drawn_mm + error + sign * shift + rng.normal(0, tau, n)
-
-    all_hold = np.ones(n, bool)
+    drawn = DrawnPart(profile, 11, n)
+    all_hold, none_tight = np.ones(n, bool), np.ones(n, bool)
     for joint in found.counted:
-        listed, direction = joint.listed, joint.listed.joint.direction
-        inside = printed(listed.joint.internal, joint.drawn_mm(listed.joint.internal), direction)
-        if listed.fit is None:
-            limits = listed.hardware.printed
-            holds = (inside > limits.lower_mm) & (inside < limits.upper_mm)
-        else:
-            if listed.hardware is None:
-                drawn = joint.drawn_mm(listed.joint.external)
-                outside = printed(listed.joint.external, drawn, direction)
-            else:
-                outside = rng.normal(listed.hardware.size_mm, listed.hardware.sd_mm, n)
-            felt = inside - outside + rng.normal(0, omega, n)
-            felt -= terms[:, -2:] @ loss_row(listed.joint.internal is Form.HOLE, direction)
-            rank = GRADES.index(listed.fit)
-            holds = felt > kappa[:, rank - 1]
-            if rank < kappa.shape[1]:
-                holds &= felt < kappa[:, rank]
-        assert joint.chance == pytest.approx(holds.mean(), abs=0.01), listed.name
+        not_tight, not_loose = drawn.holds(joint, drawn_sizes(joint))
+        holds = not_tight & not_loose
+        assert joint.chance == pytest.approx(holds.mean(), abs=0.01), joint.listed.name
         all_hold &= holds
+        none_tight &= not_tight
     error = math.hypot(found.together.error, all_hold.std() / math.sqrt(n))
     assert found.together.chance == pytest.approx(all_hold.mean(), abs=4 * error + 0.002)
+    error_of_tight = math.hypot(found.not_too_tight.error, none_tight.std() / math.sqrt(n))
+    stated = found.not_too_tight.chance
+    assert stated == pytest.approx(none_tight.mean(), abs=4 * error_of_tight + 0.002)
     product = math.prod(joint.chance for joint in found.counted)
     assert found.together.chance > product + 10 * error, "shared terms help all joints at once"
 

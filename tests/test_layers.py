@@ -6,7 +6,10 @@ from pathlib import Path
 import coupons
 
 ORDER = [
+    "neutral",
+    "progress",
     "errors",
+    "reading",
     "atomic",
     "terms",
     "making",
@@ -15,6 +18,7 @@ ORDER = [
     "answering",
     "showing",
     "cli",
+    "__main__",
 ]
 HOUSE = Path(coupons.__file__).parent
 

@@ -20,6 +20,7 @@ from coupons.making.lettering import (
     width_mm,
 )
 from coupons.making.plan import plan_coupon
+from coupons.making.proportions import Measures
 from coupons.making.shapes import Text
 from coupons.making.solids import build_solids
 from coupons.making.spec import parse_spec
@@ -92,6 +93,11 @@ def test_letters_read_as_drawn_and_not_mirrored(letter, sections):
 def test_strokes_and_capitals_are_large_enough_to_print():
     assert PEN_MM >= 0.8
     assert CAP_MM >= 3.0
+    for nozzle in (0.25, 0.3, 0.4, 0.5, 0.6, 0.8):
+        measures = Measures(nozzle, 0.5 * nozzle)
+        # A line is 1.125 times as wide as its nozzle; both sides of a stroke are drawn.
+        assert measures.letters * PEN_MM >= max(0.8, 2 * 1.125 * nozzle) - 1e-6, nozzle
+        assert measures.cap_mm >= 3.0, nozzle
 
 
 def test_every_letter_stays_on_its_grid_and_in_one_piece():
@@ -119,14 +125,14 @@ def test_labels_lie_within_their_body_clear_of_its_edge_and_windows():
 
 
 def test_a_label_is_centred_on_its_place():
-    shape = label("A1", 10.0, 2.0, 3.0).shape
+    shape = label("A1", 10.0, 2.0, 3.0, Measures(0.4, 0.2)).shape
     assert isinstance(shape, Text)
     assert shape.place[0] + width_mm("A1") / 2 == pytest.approx(10.0)
 
 
 @pytest.mark.parametrize("turn", [0, 90])
 def test_the_cut_corner_is_the_one_nearest_the_bed_s_origin(turn):
-    outline = plate((0, 0), (20, 10), 3, turn).shape.levels[-1][1]
+    outline = plate((0, 0), (20, 10), 3, turn, 0.4).shape.levels[-1][1]
     on_bed = [turned(x, y, turn) for x, y in outline]
     nearest = min(x for x, _ in on_bed), min(y for _, y in on_bed)
     assert nearest not in on_bed

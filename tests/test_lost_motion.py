@@ -2,18 +2,15 @@
 
 import numpy as np
 import pytest
-from rehearsed import first_coupon
+from coupons.learning.lost_motion import LOST_X_LESS_Y_MM, mistaken_for_scale
+from rehearsed import rehearsed_run
 from synthetic import done_coupons, observed, with_reports
 
 from coupons.learning.causes import find_causes
 from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_design, fit_runs
-from coupons.learning.lost_motion import LOST_X_LESS_Y_MM, mistaken_for_scale
-from coupons.measuring.conditions import Conditions
 from coupons.measuring.machine import random_machine
-from coupons.measuring.rehearsal import as_entries, try_out, work_list
-from coupons.measuring.run import Run
 from coupons.showing.fit_summary import amount
 
 SCALES = [EFFECTS.index(f"scale_{axis}") for axis in "xy"]
@@ -58,20 +55,15 @@ def test_the_steps_are_told_as_well_as_they_are_known():
         assert amount(cause).endswith(f"± {100 * cause.sd:.2f} %")
 
 
+def read_once(machine, seed):
+    """Print and read `first` once, and fit it."""
+    land_mm = round(machine.caliper.jaw_land_mm, 2)
+    return fit_runs([rehearsed_run(seed, machine, jaw_land_mm=land_mm)])
+
+
 def found_scales(machine, seed):
-    """Print and read `first` once; return error, sd and true value of the scales found."""
-    work = work_list(first_coupon())
-    sizes, fits = as_entries(work, try_out(machine, work, np.random.default_rng(seed)))
-    conditions = Conditions(
-        machine="bench-1",
-        material="grey",
-        nozzle_mm=0.4,
-        layer_height_mm=0.2,
-        rehearsed=True,
-        caliper={"jaw_land_mm": round(machine.caliper.jaw_land_mm, 2)},
-    )
-    run = Run(None, work.coupon, conditions, sizes, fits)
-    causes = {cause.name: cause for cause in find_causes(fit_runs([run])).found}
+    """Return error, sd and true value of the scales that one print shows."""
+    causes = {cause.name: cause for cause in find_causes(read_once(machine, seed)).found}
     return [
         (causes[name].value, causes[name].sd, -getattr(machine.axes, f"shrink_{name[-1]}"))
         for name in ("scale_x", "scale_y")
@@ -102,14 +94,7 @@ def test_what_is_missing_without_the_widening_is_the_lost_motion():
         machine = random_machine(rng)
         none = machine.axes.model_copy(update={"lost_x_mm": 0.0, "lost_y_mm": 0.0})
         machine = machine.model_copy(update={"axes": none})
-        work = work_list(first_coupon())
-        sizes, fits = as_entries(work, try_out(machine, work, np.random.default_rng(seed)))
-        conditions = Conditions(
-            machine="bench-1", material="grey", nozzle_mm=0.4, layer_height_mm=0.2, rehearsed=True
-        )
-        land = {"jaw_land_mm": round(machine.caliper.jaw_land_mm, 2)}
-        conditions = conditions.model_copy(update={"caliper": land})
-        fitted = fit_runs([Run(None, work.coupon, conditions, sizes, fits)])
+        fitted = read_once(machine, seed)
         sd = np.sqrt(np.diag(fitted.covariance))[SCALES]
         true = [-machine.axes.shrink_x, -machine.axes.shrink_y]
         inside += list(np.abs(fitted.mean[SCALES] - true) < 1.645 * sd)

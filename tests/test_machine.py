@@ -69,8 +69,8 @@ def test_a_random_machine_is_the_same_for_the_same_seed():
         ),
         (
             "[bead",
-            "mine.toml: expected TOML, got Expected ']' at the end of a table declaration"
-            " (at end of document).",
+            "mine.toml line 1: expected key = value, got [bead."
+            " Text stands in double quotes, numbers stand bare.",
         ),
     ],
 )

@@ -149,7 +149,7 @@ def test_across_layers_only_whole_layers_come_off_one_face():
 
 
 def test_a_profile_that_learned_nothing_is_no_answer():
-    with pytest.raises(NotMeasuredError, match=r"Not measured: .* slot/tongue along x"):
+    with pytest.raises(NotMeasuredError, match=r"Not measured: .* slot/tongue across x"):
         answer(known_profile(sd_share=1.0), Question(SLOT_X, Grade.SLIDE))
 
 
@@ -164,7 +164,7 @@ def test_outside_the_measured_sizes_is_said():
     missing = answer(known_profile(measured=near[1:]), Question(inside, Grade.SLIDE))
     assert missing.extrapolated
     (warning,) = [line for line in sentences(missing) if "EXTRAPOLATED" in line]
-    assert warning == "EXTRAPOLATED from others: no slot was measured along x."
+    assert warning == "EXTRAPOLATED from others: no slots across x were measured."
 
 
 REFUSED = [
@@ -174,6 +174,7 @@ REFUSED = [
     (Question(Joint(Form.SLOT, Form.TONGUE, -3.0, Direction.X), Grade.SLIDE), "not -3"),
     (Question(Joint(Form.SLOT, Form.TONGUE, 1e6, Direction.X), Grade.SLIDE), "not 1e\\+06"),
     (Question(Joint(Form.SLOT, Form.TONGUE, float("nan"), Direction.X), Grade.SLIDE), "not nan"),
+    (Question(Joint(Form.SLOT, Form.PIN, 8.0, Direction.X), Grade.SLIDE), "two lines"),
     (Question(SLOT_X, Grade.NO_GO), "no-go is not a fit"),
     (Question(SLOT_X, Grade.SLIDE, at_least=1.5), "between 0 and 1"),
     (Question(SLOT_X, Grade.SLIDE, at_least=float("nan")), "between 0 and 1"),
@@ -232,4 +233,4 @@ def test_sizes_measured_are_told_to_a_hundredth():
         for form in (Form.SLOT, Form.TONGUE)
     ]
     got = answer(known_profile(measured=tuple(measured)), Question(SLOT_X, Grade.SLIDE))
-    assert "Measured: slots of 2.93 to 22.3 mm along x." in sentences(got)
+    assert "Measured: slots across x of 2.93 to 22.3 mm." in sentences(got)

@@ -4,6 +4,7 @@ from known_profile import known_profile
 from coupons.answering.ask import Printer
 from coupons.answering.press import fit_strain, strain_sentences
 from coupons.errors import AnswerError
+from coupons.terms import Form
 
 NO_ERROR = dict.fromkeys(
     "scale_x scale_y growth_ext growth_int round_ext round_int curl_int round_loss".split(), 0.0
@@ -13,7 +14,7 @@ SURE = {"tau": 1e-4, "rho": 1e-4}
 
 def strain(gap_mm, limit=0.01, **known):
     profile = known_profile(NO_ERROR, **known)
-    found = Printer(profile).offset("hole/pin", size_mm=10, along="z", drawn_gap_mm=gap_mm)
+    found = Printer(profile).offset("hole/pin", size_mm=10, across="z", drawn_gap_mm=gap_mm)
     return fit_strain(profile, found, limit)
 
 
@@ -41,6 +42,24 @@ def test_cautions_come_with_it():
     assert sum(line.startswith("Caution") for line in strain_sentences(strain(-0.1))) >= 3
 
 
+def test_the_printed_part_is_strained_not_the_bought_one():
+    # A pin pressed into a steel ring: 0.1 mm on 8 mm squeezes the pin by 1.25 %.
+    printer = Printer(known_profile(NO_ERROR, 0.001, SURE))
+    found = printer.offset(bought="bearing bore 8", across="z", drawn_gap_mm=-0.1)
+    squeezed = fit_strain(printer.profile, found, 0.01)
+    assert squeezed.form is Form.PIN
+    # The ring is 7.992 to 8 mm, 0.004 mm below its name in the middle.
+    assert squeezed.expected == pytest.approx(0.104 / 8, rel=1e-3)
+    said = " ".join(strain_sentences(squeezed))
+    assert "The printed pin is squeezed by 1.30" in said
+    assert "BEYOND THE LIMIT: take a looser fit." in said
+    assert "hub" not in said
+    seat = printer.offset(bought="bearing outer 22", across="z", drawn_gap_mm=-0.1)
+    stretched = fit_strain(printer.profile, seat, 0.01)
+    assert stretched.form is Form.HOLE
+    assert "The printed ring around the pin is stretched" in strain_sentences(stretched)[0]
+
+
 @pytest.mark.parametrize("limit", [0, -1, 1, 5, float("nan")])
 def test_limits_are_shares(limit):
     with pytest.raises(AnswerError, match="a share"):
@@ -49,6 +68,6 @@ def test_limits_are_shares(limit):
 
 def test_a_flat_joint_is_no_ring():
     printer = Printer(known_profile())
-    found = printer.offset("slot/tongue", size_mm=10, along="x", drawn_gap_mm=-0.1)
+    found = printer.offset("slot/tongue", size_mm=10, across="x", drawn_gap_mm=-0.1)
     with pytest.raises(AnswerError, match="no ring"):
         fit_strain(printer.profile, found, 0.01)

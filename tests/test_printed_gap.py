@@ -4,7 +4,7 @@ import re
 
 import numpy as np
 import pytest
-from bench.calibration import profile_of_fit
+from bench.calibration import print_gap, profile_of_fit
 from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from synthetic import done_coupons
 
@@ -12,10 +12,9 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.offset import Question, answer
 from coupons.answering.words import interval_sentence
 from coupons.learning.design import design_of
-from coupons.learning.effects import effect_row, height_share
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.terms import Direction, Feature, Form, Gives, Grade, Joint
+from coupons.terms import Direction, Form, Gives, Grade, Joint
 
 SLOT_X = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
 HOLE_Z = Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z)
@@ -46,22 +45,6 @@ def test_the_words_tell_the_gap_of_a_pair_drawn_so():
     assert said.startswith("Drawn like this, one pair of the next print has a gap of ")
     assert (low + high) / 2 == pytest.approx(0.2, abs=0.015)
     assert high - low == pytest.approx(found.high_mm - found.low_mm, abs=0.011)
-
-
-def print_gap(printer, joint, gap_mm, rng):
-    """Print one pair on a print of its own."""
-    s, sizes = printer.scatters, []
-    shifts = rng.normal(0, [s.rho, s.rho_z])
-    for form, drawn, sign in (
-        (joint.internal, joint.size_mm, -1),
-        (joint.external, joint.size_mm - gap_mm, 1),
-    ):
-        feature = Feature(form, drawn, joint.direction)
-        z = height_share(feature)
-        own = rng.normal(0, np.sqrt((1 - z) * s.tau**2 + z * s.tau_z**2))
-        shift = sign * ((1 - z) * shifts[0] + z * shifts[1])
-        sizes.append(drawn + effect_row(feature) @ printer.effects + own + shift)
-    return sizes[0] - sizes[1]
 
 
 @pytest.mark.slow

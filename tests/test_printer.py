@@ -256,3 +256,53 @@ def test_more_plastic_fattens_pins_and_tongues_and_narrows_holes_and_slots(kind,
     upright = shapes.axes[0] == Z
     assert (change[upright] == 0).all()
     assert (change[~upright] * shapes.sign[0] > 0.09).all()
+
+
+def lying_pin(size_mm, **more):
+    """A lying pin as coupons make it, its middle lower than its radius: it stands on a flat."""
+    return feature("B1", "pin", "x", size_mm, place_mm=(0, 0, round(size_mm * 0.33220, 6)), **more)
+
+
+FINE = changed(IDEAL).model_copy(update={"layer_height_mm": 0.001})
+
+
+def test_a_pin_that_stands_on_a_flat_is_lower_than_it_is_wide():
+    """The solid of a 5 mm pin is 4.161 mm high: read off an exported mesh by another library."""
+    across = mean_sizes(IDEAL, shapes_of([lying_pin(5.0)])).across_mm[0]
+    assert across == pytest.approx([5.0, 4.161], abs=1e-3)
+    squeezed = mean_sizes(changed(IDEAL, layers={"squeeze_mm": 0.1}), shapes_of([lying_pin(5.0)]))
+    assert squeezed.across_mm[0] == pytest.approx([5.0, 4.061], abs=1e-3)
+
+
+def goes_in(pin_mm, hole_mm, roof_mm):
+    """Move the outline of a flattened pin up and down in a hole whose roof is lowered."""
+    angles = np.radians(np.linspace(-25, 205, 461))
+    y, z = pin_mm / 2 * np.cos(angles), pin_mm / 2 * np.sin(angles)
+    shifts = np.linspace(-1, 1, 2001)[:, None]
+    inside = (y**2 + (z + shifts) ** 2 <= (hole_mm / 2) ** 2).all(axis=1)
+    under = (z + shifts).max(axis=1) <= hole_mm / 2 - roof_mm
+    return bool((inside & under).any())
+
+
+@pytest.mark.parametrize("gap_mm", [0.1, 0.2, 0.4])
+def test_a_pin_on_a_flat_sinks_away_from_a_low_roof(gap_mm):
+    """Where its clearance ends, the outline moved about in the hole is just caught.
+
+    The printer's rule is to first order in the gap.
+    """
+    pin, hole = lying_pin(6.0), feature("A1", "hole", "x", 6.0 + gap_mm)
+    pin_sizes = mean_sizes(FINE, shapes_of([pin]))
+    for sag_mm in np.linspace(0.02, 1.0, 25):
+        hole_sizes = mean_sizes(changed(FINE, layers={"sag_mm": sag_mm}), shapes_of([hole]))
+        room = clearance_mm(hole_sizes, pin_sizes)[0]
+        if abs(room) > 0.01 + 0.3 * gap_mm**2:
+            assert (room > 0) == goes_in(6.0, 6.0 + gap_mm, sag_mm), sag_mm
+
+
+def test_a_pin_on_a_flat_has_the_whole_clearance_of_a_true_hole():
+    hole = mean_sizes(FINE, shapes_of([feature("A1", "hole", "x", 6.3)]))
+    flat, whole = (
+        mean_sizes(FINE, shapes_of([pin])) for pin in (lying_pin(6.0), feature("B1", "pin", "x", 6))
+    )
+    assert clearance_mm(hole, flat) == pytest.approx([0.3], abs=0.003)
+    assert clearance_mm(hole, whole) == pytest.approx([0.3], abs=0.003)

@@ -28,7 +28,12 @@ SCHEMA = Path(__file__).parents[1] / "coupons" / "learning" / "profile.schema.js
 def dense_profile():
     """Return the largest there is: no zero in the matrix, long names, every form and direction."""
     diagonals = (Direction.XY_PLUS, Direction.XY_MINUS)
-    measured = [m for m in EVERYTHING if m.form is Form.TONGUE or m.direction not in diagonals]
+    ends = {"tried_mm": (10.125, 62.875), "read_mm": (10.125, 62.875)}
+    measured = [
+        m.model_copy(update=ends)
+        for m in EVERYTHING
+        if m.form is Form.TONGUE or m.direction not in diagonals
+    ]
     rng = np.random.default_rng(1)
     root = rng.normal(size=(len(TERMS), len(TERMS))) * 0.0123456
     matrix = root @ root.T
@@ -87,6 +92,12 @@ def test_a_profile_of_an_older_model_answers_as_it_did(case):
     assert got == pytest.approx(case["answer"], abs=1e-3)
 
 
+def test_versions_before_3_did_not_say_which_sizes_were_tried():
+    tried = {path.stem: read_profile(path).measured[0].tried_mm for path in KEPT}
+    assert (tried["version-1"], tried["version-2"]) == (None, None)
+    assert tried["version-3"] is not None
+
+
 def test_a_sample_of_the_present_version_is_kept():
     assert KEPT
     assert f"version-{Profile.model_fields['version'].default}" in [path.stem for path in KEPT]
@@ -104,8 +115,8 @@ def with_mean(name, value):
     return broken(means=WHOLE["means"] | {name: value})
 
 
-def with_range(low_mm, high_mm):
-    ends = {"low_mm": low_mm, "high_mm": high_mm}
+def with_range(low_mm, high_mm, **more):
+    ends = {"low_mm": low_mm, "high_mm": high_mm, **more}
     return broken(measured=[WHOLE["measured"][0] | ends])
 
 
@@ -128,7 +139,7 @@ BROKEN = [
     (broken(layer_height_mm=6), " at layer_height_mm: expected a number less than or equal to 5"),
     (broken(printed_on="1 May"), " at printed_on: expected a date such as 2026-01-31, got '1 May'"),
     (broken(surprise="!" * 99), " at surprise: expected one of format, version"),
-    (broken(**{"\x1b[31m": 1}), r" at '\x1b[31m': expected one of format"),
+    (broken(**{"\x1b[31m": 1}), r" at \u001b[31m: expected one of format"),
     (broken(counts=7), " at counts: expected names with values, got 7"),
     (
         broken(counts=WHOLE["counts"] | {"runs": 10**400}),
@@ -137,6 +148,12 @@ BROKEN = [
     (broken(counts=WHOLE["counts"] | {"runs": 1.5}), " at counts.runs: expected a whole number"),
     (with_range(8, 3), " at measured.0: expected low_mm up to high_mm, got 8 and 3"),
     (with_range(1, 1e9), " at measured.0.high_mm: expected a number less than or equal to 2000"),
+    (
+        with_range(3, 8, tried_mm=[4, 9]),
+        " at measured.0: expected tried_mm and read_mm within low_mm to high_mm, got 4 and 9",
+    ),
+    (with_range(3, 8, read_mm=[7, 5]), "within low_mm to high_mm, got 7 and 5"),
+    (with_range(3, 8, read_mm=[7]), " at measured.0.read_mm.1: expected "),
     (broken(measured=[{"worn": 1}]), " at measured.0.worn: expected one of form, direction"),
     (broken(means={"scale_x": 0.0}), "expected means of the 27 terms scale_x"),
     (with_mean("growth_ext", "x" * 99), f"growth_ext: expected a number, got '{'x' * 58}…. Run"),

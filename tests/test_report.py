@@ -10,7 +10,7 @@ from page_coupon import fill_run, make_record, write_run
 from synthetic import done_coupons
 
 from coupons.answering.foresight import as_if_done
-from coupons.answering.words import NO_TRIALS, minus
+from coupons.answering.words import NO_TRIALS, minus, signed
 from coupons.cli import main
 from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS
@@ -22,7 +22,6 @@ from coupons.making.plan import plan_coupon, record
 from coupons.making.spec import load_spec
 from coupons.measuring.finding import Finding
 from coupons.showing.families import families
-from coupons.showing.first_steps import first_steps
 from coupons.showing.fit_plot import grade_chances
 from coupons.showing.fit_summary import learned_from
 from coupons.showing.joint_tables import USUAL_JOINTS, JointTable, joint_tables, joint_title
@@ -30,7 +29,7 @@ from coupons.showing.left_over import largest_left_over
 from coupons.showing.report import write_report
 from coupons.showing.size_plot import readings_of, size_plots
 from coupons.showing.unmeasured import COUPONS, unmeasured
-from coupons.terms import Grade, Joint
+from coupons.terms import Direction, Form, Grade, Joint
 
 ODD = Finding("look", "entries.csv row 9 (A3)", "reads </script> twice", "Measure it again")
 
@@ -89,8 +88,7 @@ SURPRISE = Surprise(0, 9, "A3 with AG1", "entries.csv row 9", "no-go", "slide", 
 
 
 def steps(learned, surprises=()):
-    found = replace(learned, surprises=Surprises(tuple(surprises), 85, 0.9))
-    return first_steps(found, joint_tables(found.profile, families(found.runs)))
+    return replace(learned, surprises=Surprises(tuple(surprises), 85, 0.9)).steps
 
 
 def test_surprising_entries_come_before_what_they_would_spoil(taught):
@@ -112,7 +110,7 @@ def test_with_no_joint_answered_and_nothing_to_cure_the_next_coupon_is_all(taugh
         causes=replace(learned.causes, found=()),
         surprises=Surprises((), 85, 0.9),
     )
-    ((head, text),) = first_steps(nothing, joint_tables(nothing.profile))
+    ((head, text),) = nothing.steps
     assert head.startswith("Next time, print coupon “")
     assert text.endswith("What was not measured is listed below.")
 
@@ -135,7 +133,7 @@ def test_the_coupon_to_print_next_is_the_one_that_the_command_names(taught, tmp_
 def test_clear_slips_are_all_named_and_doubtful_ones_are_not(taught):
     slip, doubtful = replace(SURPRISE, place="B1", clear=True), replace(SURPRISE, place="C1")
     look, *_ = steps(taught[3], [SURPRISE, slip, doubtful])
-    assert "Then look at B1. All 3 surprises" in look[1]
+    assert "Then look at B1 (row 9). All 3 surprises" in look[1]
 
 
 def test_trials_of_one_grade_come_first_and_nothing_is_drawn_by_them(taught):
@@ -251,7 +249,7 @@ def test_chances_of_the_five_grades_add_up(taught):
 def test_left_over_is_read_less_expected_with_the_largest_first(taught):
     run, fitted, profile, _ = taught
     left = largest_left_over(fitted, [run], profile)
-    assert len(left) == len(run.sizes)
+    assert len(left) == len({size.feature for size in run.sizes})
     sizes = [abs(one.left_mm) for one in left]
     assert sizes == sorted(sizes, reverse=True)
     assert np.std([one.left_mm for one in left]) < 0.04  # 0.02 of features, 0.01 of the caliper
@@ -280,3 +278,54 @@ def test_readings_keep_the_feature_that_they_are_of(taught):
         (reading.feature.id, pytest.approx(reading.error_mm, abs=1e-9))
         for reading in readings_of(fitted, [run])
     ] == [(entry.feature, entry.value_mm - drawn[entry.feature]) for entry in run.sizes]
+
+
+def test_table_and_plot_of_what_is_left_over_say_the_same(tmp_path):
+    """A feature read twice, 0.04 mm apart, is one line and one mark: its mean."""
+    run = fill_run(write_run(tmp_path, make_record(rows=4, features=8)))
+    again = [replace(size, value_mm=size.value_mm + 0.04) for size in run.sizes]
+    twice = replace(run, sizes=(*run.sizes, *again))
+    fitted = fit_runs([twice])
+    profile = profile_of(fitted, [twice])
+    learned = learned_from(profile, fitted, [twice], [[]])
+    html = write_report(tmp_path / "report.html", learned, fitted).read_text(encoding="utf-8")
+    table = html.split("Largest left over")[1].split("</table>")[0]
+    listed = re.findall(r'<th scope="row">(\w+) .*?<td>([^<]*)</td></tr>', table)
+    assert len(listed) == len({name for name, _ in listed}) == 6
+    assert table.count("mean of 2") == 6
+    marks = dict(re.findall(r"<title>(\w+): ([^<]*) mm</title>", html.split("Where it is left")[1]))
+    assert [(name, marks[name]) for name, _ in listed] == listed
+
+
+def table_of(profile, tmp_path, taught):
+    _, fitted, _, learned = taught
+    told = replace(learned, profile=profile)
+    html = write_report(tmp_path / "z.html", told, fitted).read_text(encoding="utf-8")
+    return html.split("Tongue in slot, 10 mm, across z</caption>")[1].split("</table>")[0]
+
+
+def test_across_layers_the_move_of_each_body_is_shown_where_they_differ(taught, tmp_path):
+    profile = known_profile()
+    joint = Joint(Form.SLOT, Form.TONGUE, 10.0, Direction.Z)
+    (lines,) = (t.lines for t in joint_tables(profile) if t.joint == joint)
+    rows = table_of(profile, tmp_path, taught).split("<tr>")[2:]
+    unequal = 0
+    for line, row in zip(lines, rows, strict=True):
+        moves = line.both.moves
+        shown = re.findall(r'<span class="each">(\w+) (\S+) ', row)
+        if moves[0].offset_mm == moves[1].offset_mm:
+            assert shown == []
+        else:
+            unequal += 1
+            assert shown == [(move.form, signed(move.offset_mm)) for move in moves]
+    assert unequal
+
+
+def test_a_gap_beside_its_range_has_words_of_its_own(taught, tmp_path):
+    profile = known_profile()
+    rows = table_of(profile, tmp_path, taught).split("<tr>")[2:]
+    loose = rows[-1]
+    assert re.search(r'class="wide">begins at\s+\S+ to \S+<', loose)
+    assert "begins at" not in "".join(rows[:-1])
+    html = write_report(tmp_path / "a.html", taught[3], taught[1]).read_text(encoding="utf-8")
+    assert "Loose has no end: its range holds the gap where it begins" in html

@@ -179,7 +179,7 @@ def test_an_odd_sheet_gives_an_honest_answer(folder, name):
     assert result.exit_code == 0, result.output
     assert MUST_SAY.get(name, "") in " ".join(result.stdout.split())
     asked = ["offset", str(folder / "profile.json"), "--joint", "slot/tongue", "--size", "4"]
-    answer = runner.invoke(main, [*asked, "--along", "x", "--json"])
+    answer = runner.invoke(main, [*asked, "--across", "x", "--json"])
     assert answer.exit_code in (0, 1)
     assert answer.exception is None or isinstance(answer.exception, SystemExit)
     if answer.exit_code == 0 and name in NOTHING_ON_SLIDING:

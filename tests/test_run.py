@@ -143,7 +143,7 @@ def test_a_run_with_nothing_filled_in_is_one_clear_message(tmp_path):
     with pytest.raises(EntriesError) as caught:
         load_run(started(tmp_path))
     assert caught.value.message == (
-        "entries.csv: expected at least one result, got 22 blank rows."
+        "entries.csv: expected at least one result, got 23 blank rows."
         " Print the coupon, try and measure it, and fill in the column result."
     )
 

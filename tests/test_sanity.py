@@ -33,11 +33,11 @@ def test_every_check_carries_cautions():
         ((0, 10, PLASTIC, DOWEL), "interference_mm"),
         ((math.nan, 10, PLASTIC, DOWEL), "interference_mm"),
         ((0.1, -10, PLASTIC, DOWEL), "size_mm"),
-        ((0.1, 16, PLASTIC, DOWEL), "bore of the core < size < outside of the hub"),
-        ((0.1, 10, PLASTIC, Body(10, 3500)), "bore of the core < size"),
-        ((0.1, 10, PLASTIC, Body(-1, 3500)), "bore of the core < size"),
-        ((0.1, 10, PLASTIC, Body(0, 0)), "core_modulus_mpa"),
-        ((0.1, 10, Body(16, math.inf), DOWEL), "hub_modulus_mpa"),
+        ((0.1, 16, PLASTIC, DOWEL), "bore of the pin < size < outside of the ring"),
+        ((0.1, 10, PLASTIC, Body(10, 3500)), "bore of the pin < size"),
+        ((0.1, 10, PLASTIC, Body(-1, 3500)), "bore of the pin < size"),
+        ((0.1, 10, PLASTIC, Body(0, 0)), "pin_modulus_mpa"),
+        ((0.1, 10, Body(16, math.inf), DOWEL), "ring_modulus_mpa"),
     ],
 )
 def test_impossible_presses(arguments, says):

@@ -2,6 +2,8 @@ import pytest
 from markupsafe import Markup
 from page_coupon import make_record, write_run
 
+from coupons.making.estimate import PRINT_ADVICE
+from coupons.showing.entry_page import write_entry_page
 from coupons.showing.picture import Picture
 from coupons.showing.sheet import place_on_paper, write_sheet
 
@@ -42,3 +44,10 @@ def test_a_sheet_without_a_map_says_where_the_ids_are(tmp_path):
     folder = write_run(tmp_path)
     (folder / "map.svg").unlink()
     assert "find the ids on the part" in write_sheet(folder).read_text(encoding="utf-8")
+
+
+def test_sheet_page_and_print_advice_say_that_the_pieces_must_be_solid(tmp_path):
+    folder = write_run(tmp_path)
+    for write in (write_sheet, write_entry_page):
+        assert "four walls and 100 % infill" in write(folder).read_text(encoding="utf-8")
+    assert any("100 % infill" in advice for advice in PRINT_ADVICE)

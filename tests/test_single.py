@@ -69,7 +69,7 @@ def test_the_chance_of_limits_is_largest_at_the_size_to_draw():
 def test_what_was_never_measured_is_refused():
     profile = known_profile(sd_share={"growth_ext_z": 1.0, "scale_z": 1.0})
     assert draw_size(profile, question("tongue", 12, "x"))
-    with pytest.raises(NotMeasuredError, match="tongues along z"):
+    with pytest.raises(NotMeasuredError, match="tongues across z"):
         draw_size(profile, question("tongue", 4.0))
 
 
@@ -78,7 +78,7 @@ def test_outside_the_measured_sizes_it_says_so():
     assert draw_size(known_profile(), question("hole", 81)).extrapolated
     missing = draw_size(known_profile(measured=()), question("hole", 8))
     assert missing.extrapolated
-    warning = "EXTRAPOLATED from others: no hole was measured along z."
+    warning = "EXTRAPOLATED from others: no holes with their axis along z were measured."
     assert warning in size_sentences(missing)
 
 

@@ -46,7 +46,7 @@ def refusal(text: str) -> str:
 
 BROKEN = {
     # the file
-    "no TOML": ("title =", "bad.toml: expected TOML, got Invalid value"),
+    "no TOML": ("title =", "bad.toml line 1: expected key = value, got title =."),
     "no rows": (TITLE, "bad.toml row: expected a value, got nothing"),
     "empty rows": (TITLE + "row = []", "bad.toml row: expected at least 1 item"),
     "no title": (row(FIT), "bad.toml title: expected a value, got nothing"),
@@ -137,9 +137,25 @@ BROKEN = {
         TITLE + row(FIT, form='"pin"', size_mm="2", gaps_mm="[0]", depth_mm="8"),
         "depth_mm: expected posts at most 3 times as tall as thick, got 9 mm on 2 mm",
     ),
-    "between layers": (
+    "gaps of one layer": (
         TITLE + row(LEVEL_SLOT, gaps_mm="[0.1, 0.2]"),
-        "gaps_mm: expected z sizes in whole layers of 0.2 mm, got 4.1",
+        "gaps_mm: expected gaps across z that differ by a layer of 0.2 mm, got 0.1, 0.2, which all",
+    ),
+    "bought across layers": (
+        TITLE + row(BOUGHT, form='"slot"', direction='"z"', gaps_mm="[0.1, 0.2]", nominal_mm="5.2"),
+        "gaps_mm: expected gaps across z that differ by a layer of 0.2 mm, got 0.1, 0.2, which all",
+    ),
+    "layers thicker than the nozzle draws": (
+        TITLE + "[assumed]\nnozzle_mm = 0.4\nlayer_height_mm = 0.36\n" + row(FIT),
+        "assumed: expected layer_height_mm at most 0.32 mm, 0.8 of the nozzle, got 0.36 mm",
+    ),
+    "thinner than two lines": (
+        TITLE + "[assumed]\nnozzle_mm = 1.2\n" + row(FIT, size_mm="2.4", wall_mm="9"),
+        "gaps_mm: expected features between 2.7 and 300 mm, got 2.4 mm",
+    ),
+    "tile under wide letters": (
+        TITLE + "[assumed]\nnozzle_mm = 0.8\n" + row(SWELL, tongues_mm="[12]"),
+        "tongues_mm 1: expected at least 14.36 mm, the width of the tile's own label, got 12",
     ),
     # spans and swell
     "rule along z": (TITLE + row(SPANS, direction='"z"'), "direction: expected a rule along x, y"),
@@ -155,9 +171,19 @@ BROKEN = {
         TITLE + row(SPANS, tongues_mm="[3, 3]", slots_mm="[5]"),
         "expected room for every label beside its block or notch, got A1 and A2 overlapping",
     ),
+    "rule that the jaws press together": (
+        TITLE + row(SPANS, tongues_mm="[30, 30, 30]", slots_mm="[300, 300]"),
+        "row 1 (A) wall_mm: expected a rule whose sizes read within 0.01 mm under 5 N of the jaws,"
+        " got AW 0.01",
+    ),
+    "rule on thin ends": (
+        TITLE + row(SPANS, tongues_mm="[2, 20, 2]", slots_mm="[12, 12]"),
+        "row 1 (A) tongues_mm: expected a rule whose sizes together read within 0.005 % under 5 N,"
+        " got 0.0101 %. Make its first and last block longer",
+    ),
     "tile under its label": (
         TITLE + row(SWELL, tongues_mm="[6]"),
-        "tongues_mm 1: expected at least 12.75 mm, the width of the tile's own label, got 6",
+        "tongues_mm 1: expected at least 8.18 mm, the width of the tile's own label, got 6",
     ),
     # bought pieces
     "limits upside down": (
@@ -195,8 +221,21 @@ def test_all_problems_of_a_file_are_reported_at_once():
 
 
 def test_all_rules_that_the_geometry_breaks_are_reported_at_once():
-    text = TITLE + row(FIT, wall_mm="2") + row(LEVEL_SLOT, gaps_mm="[0.1]", length_mm="30")
+    text = TITLE + row(FIT, wall_mm="2") + row(LEVEL_SLOT, gaps_mm="[0.1, 0.2]", length_mm="30")
     assert len(refusal(text).splitlines()) >= 4
+
+
+def test_every_rule_that_gives_is_reported_with_its_row():
+    weak = row(SPANS, tongues_mm="[2, 20, 2]", slots_mm="[12, 12]")
+    long = row(SPANS, tongues_mm="[30, 30, 30]", slots_mm="[300, 300]", direction='"y"')
+    both = row(SPANS, tongues_mm="[8, 8]", slots_mm="[3.5]")
+    lines = refusal(TITLE + weak + row(FIT) + long + both).splitlines()
+    assert [line.split(":")[0] for line in lines] == [
+        "bad row 1 (A) tongues_mm",
+        "bad row 3 (C) wall_mm",
+        "bad row 4 (D) slots_mm 1",
+        "bad row 4 (D) tongues_mm, slots_mm",
+    ]
 
 
 @pytest.mark.parametrize("data", [b"\xff\xfe", "title = 'ä'".encode("latin-1")])

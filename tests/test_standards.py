@@ -34,6 +34,66 @@ def test_grade_reached(width_mm, grade):
 
 
 @pytest.mark.parametrize(
+    ("text", "code", "lower_mm", "upper_mm"),
+    [
+        ("20 ±0.1", "20 ±0.1", 19.9, 20.1),
+        ("20±0,1", "20 ±0.1", 19.9, 20.1),
+        ("20 mm +-0.1 mm", "20 ±0.1", 19.9, 20.1),
+        ("20 +/- 0.1", "20 ±0.1", 19.9, 20.1),
+        ("20 +0.1/0", "20 +0.1/0", 20.0, 20.1),
+        ("20 +0.1 / -0.05", "20 +0.1/-0.05", 19.95, 20.1),
+        ("20 +0,1 -0,05", "20 +0.1/-0.05", 19.95, 20.1),
+        ("20 -0.2/-0.1", "20 -0.1/-0.2", 19.8, 19.9),
+        ("20 −0.1/−0.2", "20 -0.1/-0.2", 19.8, 19.9),
+        ("20 0/-0.1", "20 0/-0.1", 19.9, 20.0),
+        ("19.9..20.1", "19.9..20.1", 19.9, 20.1),
+        ("19,9 … 20,1 mm", "19.9..20.1", 19.9, 20.1),
+        ("19.9 to 20.1", "19.9..20.1", 19.9, 20.1),
+        ("200 ±0.3", "200 ±0.3", 199.7, 200.3),
+    ],
+)
+def test_limits_as_numbers(text, code, lower_mm, upper_mm):
+    band = limits(text)
+    assert (band.code, band.lower_mm, band.upper_mm) == (code, lower_mm, upper_mm)
+    assert (band.grade_number, band.is_hole) == (None, None)
+    assert band.nominal_mm in (20.0, 200.0)
+    # The usual spelling reads as the same again.
+    assert limits(band.code) == band
+
+
+@pytest.mark.parametrize(
+    ("text", "hole", "shaft"),
+    [
+        ("20 +0.1/0 / 20 -0.1/-0.2", "20 +0.1/0", "20 -0.1/-0.2"),
+        ("20 +0.1/0 / -0.1/-0.2", "20 +0.1/0", "20 -0.1/-0.2"),
+        ("20 +0.1/0; 20 0/-0.1", "20 +0.1/0", "20 0/-0.1"),
+        ("20 ±0.1 / 19.7 ±0.1", "20 ±0.1", "19.7 ±0.1"),
+        ("20..20.1 / 19.8..19.9", "20..20.1", "19.8..19.9"),
+        ("20 ±0.1", "20 ±0.1", "20 ±0.1"),
+    ],
+)
+def test_limits_of_both_sides_as_numbers(text, hole, shaft):
+    fit = fit_limits(text)
+    assert (fit.hole.code, fit.shaft.code) == (hole, shaft)
+
+
+@pytest.mark.parametrize(
+    "text", ["20 ±0", "20.1..19.9", "20 +0.1/+0.1", "0.1 ±0.1", "20 ±30", "600 ±0.1", "0..20"]
+)
+def test_limits_that_no_size_lies_within(text):
+    with pytest.raises(AnswerError, match="a lower limit below an upper one"):
+        limits(text)
+
+
+@pytest.mark.parametrize(
+    "text", ["20 +0.1", "20 -0.1", "20", "200.5", "+0.1/0", "20 ±", "20 0.1/0.2", "..20", "a..b"]
+)
+def test_what_is_no_limits_is_told_how_to_write_them(text):
+    with pytest.raises(AnswerError, match=r"20 ±0\.1, 20 \+0\.1/0 or 19\.9\.\.20\.1"):
+        limits(text)
+
+
+@pytest.mark.parametrize(
     ("code", "says"),
     [
         ("12 H5", "for 12 mm: H or d e f g h k m n p, each with a grade from 6 to 14, got grade 5"),

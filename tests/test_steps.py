@@ -1,7 +1,7 @@
 from page_coupon import make_record
 
 from coupons.making.record import CouponReading, CouponTrial
-from coupons.showing.steps import read_how, read_title, try_how, try_title
+from coupons.showing.steps import jaw_places, read_how, read_title, try_how, try_title
 from coupons.terms import Direction
 
 
@@ -31,3 +31,18 @@ def test_a_height_is_not_read_half_way_up():
     upright = by_id["A1"].model_copy(update={"direction": Direction.Z})
     assert "Half way up" not in read_how(upright, CouponReading(feature="A1", jaws="inside"))
     assert "Half way up" in read_how(by_id["A1"], CouponReading(feature="A1", jaws="inside"))
+
+
+def test_lengths_are_measured_flat_on_the_table_with_jaws_that_just_touch():
+    coupon = make_record()
+    slot = next(feature for feature in coupon.features if feature.id == "A1")
+    length = slot.model_copy(update={"role": "span"})
+    words = "Flat on the table, jaws straight down and just touching"
+    assert words in read_how(length, CouponReading(feature="A1", jaws="inside"))
+    assert words not in read_how(slot, CouponReading(feature="A1", jaws="inside"))
+    upright = length.model_copy(update={"direction": Direction.Z})
+    assert words not in read_how(upright, CouponReading(feature="A1", jaws="inside"))
+    readings = (CouponReading(feature="A1", jaws="inside"),)
+    for features, told in (((slot,), False), ((length,), True)):
+        small = coupon.model_copy(update={"features": features, "readings": readings})
+        assert any("flat on the table" in line for line in jaw_places(small)) == told

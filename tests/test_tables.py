@@ -1,6 +1,3 @@
-import pytest
-
-from coupons.answering.terminal import plain
 from coupons.showing.tables import WIDTH, table
 
 
@@ -23,17 +20,3 @@ def test_wide_signs_take_two_columns_and_combining_ones_none():
     assert lines[1] == "日本  1"
     assert lines[2] == "e\u0301e\u0301    2"
     assert lines[3] == "ab    3"
-
-
-@pytest.mark.parametrize(
-    ("text", "kept"),
-    [
-        ("\x1b[31mred\x1b[0m", "[31mred[0m"),
-        ("two\nlines\tand\rmore", "two lines and more"),
-        ("turned\u202eback", "turnedback"),
-        ("\x07bell\x00", "bell"),
-        ("plain עברית", "plain עברית"),
-    ],
-)
-def test_signs_that_steer_a_terminal_are_taken_out(text, kept):
-    assert plain(text) == kept

@@ -10,9 +10,9 @@ from coupons.terms import Direction, Form
 def test_a_refusal_names_the_coupon_to_print():
     printer = Printer(known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1}))
     with pytest.raises(NotMeasuredError, match="Print the coupon upright, which has them"):
-        printer.offset("slot/tongue", size_mm=12, along="z")
+        printer.offset("slot/tongue", size_mm=12, across="z")
     with pytest.raises(NotMeasuredError, match="Print the coupon upright"):
-        printer.size("tongue", printed_mm=12, along="z")
+        printer.size("tongue", printed_mm=12, across="z")
 
 
 def test_the_loose_mates_of_a_row_count_as_well():

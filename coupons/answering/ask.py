@@ -8,10 +8,12 @@ from pathlib import Path
 from typing import TypeVar
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
+from coupons.answering.given import takes_numbers
 from coupons.answering.hardware import Hardware, hardware
 from coupons.answering.joint_list import read_joints
 from coupons.answering.joints import PartAnswer, answer_part
 from coupons.answering.offset import Answer, Question, answer
+from coupons.answering.pairs import odd_pair
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
 from coupons.answering.standards import Limits, fit_limits, limits
 from coupons.errors import AnswerError
@@ -32,11 +34,12 @@ class Printer:
 
     profile: Profile
 
+    @takes_numbers
     def offset(
         self,
         joint: str | None = None,
         *,
-        along: str,
+        across: str,
         size_mm: float | None = None,
         fit: str = "slide",
         gives: str | None = None,
@@ -52,8 +55,8 @@ class Printer:
         joint : str, optional
             Internal and external form, such as ``"slot/tongue"`` or ``"hole/pin"``. May be left
             out, as may the size, where a bought piece says it.
-        along : str
-            Printer axis across the faces of a flat joint, along the axis of a round one.
+        across : str
+            Printer axis across the faces of a flat joint; of a round one, along its axis.
         size_mm : float, optional
             Nominal size.
         fit : str
@@ -81,18 +84,18 @@ class Printer:
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
-        >>> answer = printer.offset("slot/tongue", size_mm=12, along="x", fit="slide")
+        >>> answer = printer.offset("slot/tongue", size_mm=12, across="x", fit="slide")
         >>> answer.moves[0].offset_mm < 0  # into the material of the tongue
         True
-        >>> printer.offset(bought="pin 8 m6", along="z").moves[0].form
+        >>> printer.offset(bought="pin 8 m6", across="z").moves[0].form
         <Form.HOLE: 'hole'>
         """
         piece = None if bought is None else hardware(bought)
         moved = None if gives is None else known(Gives, gives, "body that gives way")
         question = Question(
-            joint_of(joint, size_mm, along)
+            joint_of(joint, size_mm, across)
             if piece is None
-            else bought_joint(piece, along, joint, size_mm, moved),
+            else bought_joint(piece, across, joint, size_mm, moved),
             known(FITS, fit, "fit"),
             (moved or Gives.EXTERNAL) if piece is None else piece.gives,
             at_least,
@@ -102,11 +105,12 @@ class Printer:
         )
         return answer(self.profile, question)
 
+    @takes_numbers
     def size(
         self,
         form: str,
         *,
-        along: str,
+        across: str,
         printed_mm: float | None = None,
         limits_code: str | None = None,
     ) -> SizeAnswer:
@@ -116,12 +120,12 @@ class Printer:
         ----------
         form : str
             ``"hole"``, ``"slot"``, ``"pin"`` or ``"tongue"``.
-        along : str
-            Printer axis across its faces, or along the axis of a round one.
+        across : str
+            Printer axis across its faces; of a round one, along its axis.
         printed_mm : float, optional
             The size that it should have; the middle of its limits unless said.
         limits_code : str, optional
-            Limits of size, such as ``"8 H13"``, whose chance to tell.
+            Limits of size, such as ``"8 H13"`` or ``"8 ±0.1"``, whose chance to tell.
 
         Raises
         ------
@@ -133,7 +137,7 @@ class Printer:
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
-        >>> hole = printer.size("hole", printed_mm=8, along="z", limits_code="8 H13")
+        >>> hole = printer.size("hole", printed_mm=8, across="z", limits_code="8 H13")
         >>> hole.drawn_mm > 8, 0 < hole.chance < 1
         (True, True)
         """
@@ -143,17 +147,17 @@ class Printer:
             if band is None:
                 raise AnswerError("Say the size that it should print with, or limits of size.")
             printed_mm = band.middle_mm
-        direction = known(Direction, along, "direction")
+        direction = known(Direction, across, "direction")
         return draw_size(self.profile, SizeQuestion(side, printed_mm, direction, band))
 
-    def clearance_hole(self, screw: str, *, along: str, joint: str | None = None) -> SizeAnswer:
+    def clearance_hole(self, screw: str, *, across: str, joint: str | None = None) -> SizeAnswer:
         """Say what to draw so that a hole prints as its standard wants it for a screw.
 
         Parameters
         ----------
         screw : str
             Such as ``"screw M3 medium"``.
-        along : str
+        across : str
             Printer axis along the screw.
         joint : str, optional
             May be left out; ``"hole/pin"`` is the only one.
@@ -168,22 +172,23 @@ class Printer:
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
-        >>> printer.clearance_hole("screw M3 medium", along="z").question.limits.code
+        >>> printer.clearance_hole("screw M3 medium", across="z").question.limits.code
         '3.4 H13'
         """
         piece = hardware(screw)
-        return draw_hole(self.profile, piece, bought_joint(piece, along, joint).direction)
+        return draw_hole(self.profile, piece, bought_joint(piece, across, joint).direction)
 
-    def limits(self, code: str, *, joint: str, along: str) -> LimitsAnswer:
+    def limits(self, code: str, *, joint: str, across: str) -> LimitsAnswer:
         """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, and how surely.
 
         Parameters
         ----------
         code : str
-            Size, hole and shaft as ISO 286 writes them.
+            Size, hole and shaft as ISO 286 writes them, or limits as numbers:
+            ``"12 +0.1/0 / 12 -0.1/-0.2"``; one band only is that of both.
         joint : str
             Internal and external form, such as ``"slot/tongue"``.
-        along : str
+        across : str
             Printer axis.
 
         Raises
@@ -196,12 +201,12 @@ class Printer:
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
-        >>> found = printer.limits("12 H13/d13", joint="slot/tongue", along="x")
+        >>> found = printer.limits("12 H13/d13", joint="slot/tongue", across="x")
         >>> found.both.chance <= min(found.hole.chance, found.shaft.chance)
         True
         """
         fit = fit_limits(code)
-        asked = parse_joint(joint, fit.hole.nominal_mm, along)
+        asked = parse_joint(joint, fit.hole.nominal_mm, across)
         return meet_limits(self.profile, fit, asked.internal, asked.external, asked.direction)
 
     def part(self, path: str | Path) -> PartAnswer:
@@ -243,7 +248,7 @@ def load_profile(path: str | Path) -> Printer:
     return Printer(read_profile(Path(path)))
 
 
-def joint_of(text: str | None, size_mm: float | None, along: str) -> Joint:
+def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:
     """Return the joint between two printed bodies.
 
     Raises
@@ -253,12 +258,12 @@ def joint_of(text: str | None, size_mm: float | None, along: str) -> Joint:
     """
     if text is None or size_mm is None:
         raise AnswerError("Say the joint, such as slot/tongue, and its size, or a bought mate.")
-    return parse_joint(text, size_mm, along)
+    return parse_joint(text, size_mm, across)
 
 
 def bought_joint(
     piece: Hardware,
-    along: str,
+    across: str,
     text: str | None = None,
     size_mm: float | None = None,
     gives: Gives | None = None,
@@ -270,9 +275,9 @@ def bought_joint(
     AnswerError
         If another joint or size is said, or that another body than the printed one moves.
     """
-    joint = parse_joint("/".join(piece.forms), piece.nominal_mm, along)
-    wrong = []
-    if text is not None and parse_joint(text, piece.nominal_mm, along) != joint:
+    joint = parse_joint("/".join(piece.forms), piece.nominal_mm, across)
+    wrong: list[str] = []
+    if text is not None and parse_joint(text, piece.nominal_mm, across) != joint:
         wrong.append(f"{piece.name} makes a {'/'.join(piece.forms)} joint, not {text}.")
     if size_mm is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
         wrong.append(f"{piece.name} is {piece.nominal_mm:g} mm, not {size_mm:g}: leave it out.")
@@ -286,7 +291,7 @@ def bought_joint(
 
 
 def side_limits(code: str, form: Form) -> Limits:
-    """Read limits such as ``8 H13`` for one form; a capital letter is for internal ones.
+    """Read limits such as ``8 H13`` or ``8 ±0.1`` for one form; a capital letter is for internal.
 
     Raises
     ------
@@ -294,13 +299,13 @@ def side_limits(code: str, form: Form) -> Limits:
         If the code cannot be read, or is one for the other side.
     """
     band = limits(code)
-    if band.is_hole is not (form in INTERNAL):
+    if band.is_hole not in (None, form in INTERNAL):
         side = "a hole or a slot" if band.is_hole else "a pin or a tongue"
         raise AnswerError(f"{band.code} is a tolerance of {side}, not of a {form}.")
     return band
 
 
-def parse_joint(text: str, size_mm: float, along: str) -> Joint:
+def parse_joint(text: str, size_mm: float, across: str) -> Joint:
     """Read ``slot/tongue`` with its size and direction.
 
     Raises
@@ -314,7 +319,10 @@ def parse_joint(text: str, size_mm: float, along: str) -> Joint:
             f"A joint is written internal/external, such as slot/tongue, not {text!r}."
         )
     internal, external = (known(Form, part, "form") for part in parts)
-    return Joint(internal, external, size_mm, known(Direction, along, "direction"))
+    unlike = odd_pair(internal, external)
+    if unlike:
+        raise AnswerError(unlike)
+    return Joint(internal, external, size_mm, known(Direction, across, "direction"))
 
 
 def known(words: Iterable[Word], text: str, what: str) -> Word:

@@ -42,6 +42,8 @@ class Reach:
         wider than IT14.
     confidences : dict of int to float
         Chance that they fit into each grade, from 6 to 14.
+    quantiles_mm : tuple of float
+        Percentiles of what the six standard deviations may be, from 0 to 100.
     assumed : float
         Share of the scatter's mean square that no print showed, but is taken from common practice.
     """
@@ -53,7 +55,13 @@ class Reach:
     band_mm: float
     grade: int | None
     confidences: dict[int, float]
+    quantiles_mm: tuple[float, ...]
     assumed: float
+
+    def confidence_within(self, width_mm: float) -> float:
+        """Chance that they fit into a tolerance of this width, in mm."""
+        shares = np.linspace(0, 1, len(self.quantiles_mm))
+        return float(np.interp(width_mm, self.quantiles_mm, shares))
 
     @property
     def confidence(self) -> float:
@@ -157,6 +165,7 @@ def _reach(profile: Profile, found: MeasuredRange, low_mm: float, high_mm: float
             number: float(np.mean(bands_mm <= tolerance_mm(number, high_mm)))
             for number in GRADE_NUMBERS
         },
+        quantiles_mm=tuple(np.quantile(bands_mm, np.linspace(0, 1, 101)).tolist()),
         assumed=_assumed(profile, counts),
     )
 

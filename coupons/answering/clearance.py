@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from coupons.answering.beyond import feel_variance, size_variance
 from coupons.answering.hardware import Hardware
 from coupons.answering.next_print import variances
 from coupons.answering.own_spread import OwnSpread, with_own
@@ -118,6 +119,20 @@ class Clearance:
         mean_mm = float(self.given_mm[0] + row @ self.profile.mean_vector)
         return mean_mm, np.concatenate([row, row @ self.profile.print_moves])
 
+    @cached_property
+    def size_doubt(self) -> float:
+        """Variance in mm² of the printed gap for lying outside the sizes measured."""
+        return sum(
+            size_variance(self.profile, each.form, each.direction, each.size_mm)
+            for each in self._printed
+        )
+
+    @cached_property
+    def feel_doubt(self) -> float:
+        """Variance in mm² of where a fit begins, for lying outside the sizes tried by hand."""
+        forms = [each.form for each in self._printed]
+        return feel_variance(self.profile, forms, self.joint.direction, self.joint.size_mm)
+
     @property
     def own(self) -> OwnSpread:
         """What this one pair has to itself: own deviations, and a bought mate's."""
@@ -128,14 +143,17 @@ class Clearance:
     @property
     def judged(self) -> OwnSpread:
         """The same, and the judgement of the hand that tries it."""
-        return replace(self.own, judged=1.0)
+        known_mm2 = self.own.known_mm2 + self.feel_doubt
+        return replace(self.own, judged=1.0, known_mm2=known_mm2)
 
     def variances(self, rows: Array) -> tuple[Array, Array]:
         """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatter.
 
-        See `coupons.answering.next_print.variances`.
+        See `coupons.answering.next_print.variances`; what a size outside the measured ones is less
+        sure by is in them.
         """
-        return variances(self.profile, rows)
+        spread, weights = variances(self.profile, rows)
+        return spread + self.size_doubt, weights
 
     def chance_from(self, grade: Grade) -> Array:
         """Chance that a pair is at least of ``grade``, shape (n,)."""

@@ -7,18 +7,19 @@ from enum import StrEnum
 import numpy as np
 
 from coupons.answering.clearance import Clearance
-from coupons.answering.drift import Chart, individuals_chart
+from coupons.answering.compare_terms import BEYOND_SDS, SEEN_SDS
+from coupons.answering.drift import Chart, chart
 from coupons.answering.offset import EVEN_CHANCE, Answer, Question, answer, window_row
 from coupons.errors import NotMeasuredError
 from coupons.learning.profile import Profile
 
-_BEYOND_SDS = 1.96  # a difference as large comes by chance in one comparison of twenty
 _LOSS = 0.10
 
 RULE = (
     "An answer moved if it differs by more than 1.96 standard deviations of what is not known of "
     "both (one in twenty does by chance). A drawing still works if its chance is at most 10 points "
-    "below the best there is, and at least even; it is no worse if only the first is so."
+    "below the best there is, and at least even; it is no worse if only the first is so. It is to "
+    "be redrawn if it lost more and its answer moved, and unclear if its answer did not."
 )
 
 
@@ -27,6 +28,7 @@ class Verdict(StrEnum):
 
     WORKS = "works"
     NO_WORSE = "no worse"
+    UNCLEAR = "unclear"
     REDRAW = "REDRAW"
 
 
@@ -60,20 +62,27 @@ class Moved:
     @property
     def is_beyond(self) -> bool:
         """Whether the answer moved by more than what is not known explains."""
-        return abs(self.moved_mm) > _BEYOND_SDS * self.sd_mm
+        return abs(self.moved_mm) > BEYOND_SDS * self.sd_mm
+
+    @property
+    def seen_mm(self) -> float:
+        """The move that would have been found in four cases of five."""
+        return SEEN_SDS * self.sd_mm
 
     @property
     def verdict(self) -> Verdict | None:
         """What becomes of a joint drawn for the first printer; None without an answer of both.
 
-        A gap wanted as a number has no chance to lose: it works unless its answer moved.
+        A gap wanted as a number has no chance to lose: it works unless its answer moved. A chance
+        that is lost though the answer did not move tells of the second profile's own doubt, not of
+        a change: drawn anew by that profile alone, nothing would be gained.
         """
         if self.before is None or self.after is None:
             return None
         if self.kept_chance is None:
             return Verdict.REDRAW if self.is_beyond else Verdict.WORKS
         if self.kept_chance < self.after.chance - _LOSS:
-            return Verdict.REDRAW
+            return Verdict.REDRAW if self.is_beyond else Verdict.UNCLEAR
         return Verdict.WORKS if self.kept_chance >= EVEN_CHANCE else Verdict.NO_WORSE
 
 
@@ -142,7 +151,7 @@ def _variance(profile: Profile, question: Question) -> float:
 
 @dataclass(frozen=True)
 class Drift:
-    """One answer's gap over runs in the order of time, as a control chart."""
+    """One answer's gap over runs in the order of time, charted."""
 
     name: str
     chart: Chart
@@ -156,12 +165,13 @@ def drifts(profiles: Sequence[Profile], questions: Mapping[str, Question]) -> tu
     Raises
     ------
     AnswerError
-        If there are fewer than three profiles.
+        If there are fewer than two profiles.
     """
     found = []
     for name, question in questions.items():
         answers = [_ask(profile, question) for profile in profiles]
         gaps = [each.best_gap_mm for each in answers if each is not None]
         if len(gaps) == len(profiles):
-            found.append(Drift(name, individuals_chart(gaps)))
+            sds = [float(np.sqrt(_variance(profile, question))) for profile in profiles]
+            found.append(Drift(name, chart(gaps, sds)))
     return tuple(found)

@@ -1,105 +1,173 @@
-"""Whether an answer wanders over many runs: a control chart of individual values.
+"""Whether an answer wanders over runs: a chart in which each run stands with its own uncertainty.
 
-The rule: limits at three standard deviations from the mean of all runs, the standard deviation
-taken from the mean difference between neighbouring runs (divided by 1.128, its expectation for
-normal values of sd 1), so that a slow drift does not widen the limits that should catch it. A run
-beyond a limit is a signal, and so is the last of eight runs in a row on one side of the mean.
-Source: Shewhart's chart for individuals as in the NIST/SEMATECH e-Handbook of Statistical Methods,
-section 6.3.2.2; eight in a row after the Western Electric rules (from memory).
+Each run's answer has a standard deviation of its own, from its fit. A chart asks of the values, so
+weighed, whether they moved: a step from some run on, one run alone, a steady drift. Each of these
+is a contrast of the values, whose standard deviation follows from theirs; the largest of all, in
+standard deviations, is the statistic. Its limit is the value that it exceeds in one chart of twenty
+whose answer never moved, drawn by Monte Carlo for the very standard deviations of the chart.
+
+With two runs the limit is 1.96. With runs alone and equal standard deviations it is that of the
+analysis of means (a test holds it to the published values).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from statistics import fmean
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
 
 from coupons.errors import AnswerError
 
-FEWEST = 3
-TRUSTED_FROM = 8
-IN_A_ROW = 8
-_SD_LIMITS = 3.0
-_EXPECTED_RANGE = 1.128
+Array = NDArray[np.floating]
+
+FEWEST = 2
+FALSE_ALARMS = 0.05
+_POWER_SDS = 0.84  # a move so far beyond the limit is found in four cases of five
+_DRAWS = 40_000
 
 RULE = (
-    "A run signals beyond 3 standard deviations from the mean, the standard deviation taken from "
-    "the differences between neighbouring runs; so does the last of 8 in a row on one side."
+    "Each run counts by its own standard deviation (±). A chart signals a step from some run on, "
+    "one run alone, or a steady drift if it is larger than one chart in twenty shows by chance."
 )
 
 
 @dataclass(frozen=True)
 class Signal:
-    """A run (counted from 0) that breaks the rule, and how."""
+    """The largest move of a chart, beyond its limit.
+
+    Parameters
+    ----------
+    run : int
+        Where it begins, counted from 0.
+    why : str
+        What moved, by how much.
+    sds : float
+        Its size in standard deviations.
+    """
 
     run: int
     why: str
+    sds: float
 
 
 @dataclass(frozen=True)
 class Chart:
-    """A control chart of one answer in mm over runs in the order of time.
+    """One answer in mm over runs in the order of time.
 
     Parameters
     ----------
-    values_mm : tuple of float
-    center_mm, low_mm, high_mm : float
-        Mean, and the limits around it.
-    signals : tuple of Signal
+    values_mm, sds_mm : tuple of float
+        Each run's answer, and its own standard deviation.
+    center_mm : float
+        Their mean, weighed by what is known of each.
+    limit : float
+        In standard deviations.
+    seen_middle_mm, seen_last_mm : float
+        The step half way, and the move of the last run alone, that would be found in four cases of
+        five.
+    signal : Signal or None
     """
 
     values_mm: tuple[float, ...]
+    sds_mm: tuple[float, ...]
     center_mm: float
-    low_mm: float
-    high_mm: float
-    signals: tuple[Signal, ...]
-
-    @property
-    def is_rough(self) -> bool:
-        """Whether fewer than eight runs stand behind the limits, too few to trust them."""
-        return len(self.values_mm) < TRUSTED_FROM
+    limit: float
+    seen_middle_mm: float
+    seen_last_mm: float
+    signal: Signal | None
 
 
-def individuals_chart(values_mm: Sequence[float]) -> Chart:
+def chart(values_mm: Sequence[float], sds_mm: Sequence[float]) -> Chart:
     """Chart one answer over runs.
 
     Parameters
     ----------
     values_mm : sequence of float
         In the order of time.
+    sds_mm : sequence of float
+        Standard deviation of each, positive.
 
     Raises
     ------
     AnswerError
-        If there are fewer than three runs.
+        If there are fewer than two runs.
 
     Examples
     --------
-    >>> chart = individuals_chart([0.21, 0.22, 0.21, 0.22, 0.21, 0.22, 0.35, 0.22, 0.21])
-    >>> [signal.run for signal in chart.signals]
-    [6]
+    >>> chart([0.21, 0.22, 0.20, 0.35, 0.36], [0.03] * 5).signal.why
+    'from run 4 on 0.14 mm wider'
     """
     if len(values_mm) < FEWEST:
         raise AnswerError(f"A chart over runs takes at least {FEWEST} runs, got {len(values_mm)}.")
-    values_mm = tuple(map(float, values_mm))
-    center = fmean(values_mm)
-    sd = fmean(abs(b - a) for a, b in pairwise(values_mm)) / _EXPECTED_RANGE
-    low, high = center - _SD_LIMITS * sd, center + _SD_LIMITS * sd
-    beyond = [
-        Signal(run, f"beyond the limits {low:.3f} to {high:.3f} mm")
-        for run, value in enumerate(values_mm)
-        if not low <= value <= high
-    ]
-    signals = sorted(beyond + _one_sided(values_mm, center), key=lambda signal: signal.run)
-    return Chart(values_mm, center, low, high, tuple(signals))
+    values, sds = np.array(values_mm, float), np.array(sds_mm, float)
+    contrasts = _contrasts(sds)
+    spread = np.sqrt((contrasts.rows**2) @ sds**2)
+    limit = _limit(contrasts.rows * sds / spread[:, None])
+    moves = contrasts.rows @ values
+    largest = int(np.argmax(np.abs(moves) / spread))
+    sure = float(abs(moves[largest]) / spread[largest])
+    n = len(values)
+    seen = (limit + _POWER_SDS) * spread
+    return Chart(
+        values_mm=tuple(map(float, values)),
+        sds_mm=tuple(map(float, sds)),
+        center_mm=float(np.average(values, weights=sds**-2)),
+        limit=limit,
+        seen_middle_mm=float(seen[n // 2 - 1]),
+        seen_last_mm=float(seen[n - 2]),
+        signal=Signal(contrasts.runs[largest], _why(contrasts, largest, moves[largest]), sure)
+        if sure > limit
+        else None,
+    )
 
 
-def _one_sided(values_mm: Sequence[float], center: float) -> list[Signal]:
-    signals, length, side = [], 0, 0
-    for run, value in enumerate(values_mm):
-        new_side = 1 if value > center else -1 if value < center else 0
-        length = length + 1 if new_side == side else 1
-        side = new_side
-        if side and length >= IN_A_ROW:
-            word = "above" if side > 0 else "below"
-            signals.append(Signal(run, f"{length} runs in a row {word} the mean"))
-    return signals
+@dataclass(frozen=True)
+class _Contrasts:
+    """Differences of the values: steps, then runs alone, then a drift a run.
+
+    ``rows`` has shape (n_contrasts, n_runs), ``runs`` is where each begins.
+    """
+
+    rows: Array
+    runs: tuple[int, ...]
+    kinds: tuple[str, ...]
+
+
+def _contrasts(sds: Array) -> _Contrasts:
+    n, weights = len(sds), sds**-2
+    steps = [np.arange(n) >= k for k in range(1, n)]
+    # The first and the last run alone are steps already.
+    alone = [np.arange(n) == k for k in range(1, n - 1)]
+    rows = [_apart(moved, weights) for moved in steps + alone]
+    runs = [*range(1, n), *range(1, n - 1)]
+    kinds = ["step"] * (n - 1) + ["alone"] * len(alone)
+    if n > 2:
+        slope = weights * (np.arange(n) - np.average(np.arange(n), weights=weights))
+        rows.append(slope / (slope @ np.arange(n)))
+        runs.append(0)
+        kinds.append("drift")
+    return _Contrasts(np.array(rows), tuple(runs), tuple(kinds))
+
+
+def _apart(moved: NDArray[np.bool_], weights: Array) -> Array:
+    """Weigh the mean of some runs against that of the others."""
+    return np.asarray(
+        weights * moved / weights[moved].sum() - weights * ~moved / weights[~moved].sum()
+    )
+
+
+def _limit(rows: Array) -> float:
+    """Return what the largest of normal contrasts exceeds in one case of twenty."""
+    if len(rows) == 1:
+        return NormalDist().inv_cdf(1 - FALSE_ALARMS / 2)
+    draws = np.random.default_rng(0).normal(size=(_DRAWS, rows.shape[1]))
+    return float(np.quantile(np.abs(draws @ rows.T).max(axis=1), 1 - FALSE_ALARMS))
+
+
+def _why(contrasts: _Contrasts, largest: int, move_mm: float) -> str:
+    run, kind = contrasts.runs[largest] + 1, contrasts.kinds[largest]
+    way = f"{abs(move_mm):.2f} mm {'wider' if move_mm > 0 else 'narrower'}"
+    if kind == "drift":
+        return f"{way} from run to run"
+    return f"run {run} alone {way}" if kind == "alone" else f"from run {run} on {way}"

@@ -7,7 +7,7 @@ is the middle of the band and its standard deviation is width/√12 (common prac
 import math
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from coupons.answering.standards import Limits, limits
 from coupons.answering.tables import Row, rows, step_of
@@ -64,6 +64,16 @@ class Hardware:
         """The printed body, which is the one that can give way."""
         return Gives.INTERNAL if self.form in EXTERNAL else Gives.EXTERNAL
 
+    @property
+    def series(self) -> str:
+        """The word in its name that asks for the hole of its standard; empty without one."""
+        return self.name.rsplit(" ", 1)[1] if self.printed else ""
+
+    @property
+    def alone(self) -> "Hardware":
+        """The same piece without a series, as a fit or a gap is asked with it."""
+        return replace(self, name=self.name.removesuffix(f" {self.series}").strip(), printed=None)
+
 
 def hardware(text: str) -> Hardware:
     """Read what somebody asks for as a piece of hardware.
@@ -95,6 +105,27 @@ def hardware(text: str) -> Hardware:
     return reader(rest.strip())
 
 
+def two_holes(piece: Hardware, wish: str) -> Problem | None:
+    """Return what is wrong where a piece has a series and a fit or a gap is asked as well.
+
+    Each of the two says how wide the hole is to be, so that one of them would be dropped.
+
+    Parameters
+    ----------
+    piece : Hardware
+    wish : str
+        What is asked beside it, as it was written: ``fit slide``.
+    """
+    if piece.printed is None:
+        return None
+    return Problem(
+        "hardware",
+        f"either {piece.name}, whose standard gives the hole ({piece.printed.code}), or a fit",
+        f"{wish} as well",
+        f"Leave out {wish} for the hole of the standard, or leave out {piece.series} for the fit",
+    )
+
+
 def _pin(rest: str) -> Hardware:
     measured = re.fullmatch(rf"({_NUMBER})\s*(?:±|\+-|\+/-)\s*({_NUMBER})", rest)
     if measured:
@@ -116,7 +147,9 @@ def _pin(rest: str) -> Hardware:
     band = limits(rest)
     if band.is_hole:
         raise _no("the class of a shaft, such as m6, h6 or h8", f"pin {rest}", "H is for holes")
-    return _within(f"pin {band.code}", Form.PIN, band, f"ISO 286-1 {band.code.split()[1]}")
+    given = band.grade_number is None
+    source = "limits as given" if given else f"ISO 286-1 {band.code.split()[1]}"
+    return _within(f"pin {band.code}", Form.PIN, band, source)
 
 
 def _screw(rest: str) -> Hardware:

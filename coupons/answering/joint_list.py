@@ -1,31 +1,48 @@
 """``joints.csv``: the joints of one part, as a designer lists them in a spreadsheet."""
 
-import math
 import re
+import unicodedata
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from coupons.answering.hardware import Hardware, hardware
+from coupons.answering.hardware import Hardware, hardware, two_holes
+from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
+from coupons.answering.pairs import odd_pair
+from coupons.answering.quantities import parse_share
 from coupons.errors import AnswerError, CouponError, Problem
-from coupons.measuring.entries import near_miss, parse_number
+from coupons.measuring.entries import near_miss
 from coupons.measuring.spreadsheet import Cells, Layout, read_cells
-from coupons.terms import EXTERNAL, FITS, INTERNAL, ROUND, Direction, Form, Gives, Grade, Joint
+from coupons.terms import EXTERNAL, FITS, INTERNAL, Direction, Form, Gives, Grade, Joint
 
-COLUMNS = ("name", "internal", "external", "size_mm", "along", "fit", "gives", "hardware")
+COLUMNS = (
+    "name",
+    "internal",
+    "external",
+    "size_mm",
+    "across",
+    "fit",
+    "gives",
+    "hardware",
+    "at_least",
+)
 _UNIT_COLUMNS = ("unit", "units")
 
 _LAYOUT = Layout(
     columns=COLUMNS,
-    needed=("name", "along"),
-    number_pair=("size_mm", "along"),
+    needed=("name", "across"),
+    number_pair=("size_mm", "across"),
     holds="a list of joints",
     if_missing="Give the path of a CSV file with the columns " + ", ".join(COLUMNS),
     if_empty="Its first row holds the names " + ", ".join(COLUMNS),
     error=AnswerError,
 )
-_NAME = re.compile(r"[^\W\d_][\w .\-]{0,59}")
+_LONGEST_NAME = 60
+# What may stand in a name beside letters and digits. None of them begins a formula where a name may
+# begin with it, steers a terminal or is markup.
+_OPENING = "([{#⌀"
+_SIGNS = _OPENING + ")]} .,:-–_/&'’+×°%*@!?"
 
 
 @dataclass(frozen=True)
@@ -46,6 +63,9 @@ class ListedJoint:
         Which body gives way.
     hardware : Hardware or None
         The bought side of the joint.
+    at_least : float or None
+        Chance with which it must go as wanted or more easily; None for the best chance of just the
+        fit.
     """
 
     row: int
@@ -55,6 +75,7 @@ class ListedJoint:
     gap_mm: float | None
     gives: Gives
     hardware: Hardware | None = None
+    at_least: float | None = None
 
 
 @dataclass(frozen=True)
@@ -106,10 +127,21 @@ def variable_name(name: str) -> str:
 
     Examples
     --------
-    >>> variable_name("Lid pin 2")
-    'Lid_pin_2'
+    >>> variable_name("Lid pin (2)"), variable_name("2nd lid")
+    ('Lid_pin_2', 'joint_2nd_lid')
     """
-    return re.sub(r"\W+", "_", name)
+    words = re.sub(r"\W+", "_", name).strip("_")
+    return words if words[:1].isalpha() else f"joint_{words}"
+
+
+def _is_name(text: str) -> bool:
+    """Tell whether a text can name a joint: as people type it, and nothing that a program runs."""
+    return (
+        0 < len(text) <= _LONGEST_NAME
+        and (text[0].isalnum() or text[0] in _OPENING)
+        and any(sign.isalnum() for sign in text)
+        and all(sign in _SIGNS or unicodedata.category(sign)[0] in "LMN" for sign in text)
+    )
 
 
 def _row_number(problem: Problem) -> int:
@@ -153,14 +185,15 @@ class _Reader:
         external = self._form("external", EXTERNAL, piece)
         self._refuse_odd_pair(internal, external)
         size_mm = self._size(piece)
-        along = self._along()
+        direction = self._across()
         fit, gap_mm = self._fit(piece)
         self._refuse_wide_gap(gap_mm, size_mm)
         gives = self._gives(piece)
-        if internal is None or external is None or size_mm is None or along is None:
+        at_least = self._at_least()
+        if internal is None or external is None or size_mm is None or direction is None:
             return None
-        joint = Joint(internal, external, size_mm, along)
-        return ListedJoint(self.number, name, joint, fit, gap_mm, gives, piece)
+        joint = Joint(internal, external, size_mm, direction)
+        return ListedJoint(self.number, name, joint, fit, gap_mm, gives, piece, at_least)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
         shown = repr(got[:60]) if got else "nothing"
@@ -178,9 +211,13 @@ class _Reader:
                 self._refuse("unit mm", unit, "Write all sizes and gaps in mm")
 
     def _name(self) -> str:
-        name = self.cells["name"]
-        if not _NAME.fullmatch(name):
-            todo = "Up to 60 letters, digits, spaces, points, - and _, beginning with a letter"
+        name = unicodedata.normalize("NFC", self.cells["name"])
+        if not _is_name(name):
+            todo = (
+                f"Up to {_LONGEST_NAME} letters, digits, brackets and signs such as . - _ / &, "
+                "beginning with a letter, a digit or a bracket: a spreadsheet would run what "
+                "begins with = + - or @"
+            )
             self._refuse("a name", name, todo)
         return name
 
@@ -210,37 +247,41 @@ class _Reader:
         return Form(text)
 
     def _refuse_odd_pair(self, internal: Form | None, external: Form | None) -> None:
-        if internal and external and (internal in ROUND) != (external in ROUND):
+        if internal and external and (wrong := odd_pair(internal, external)):
             pairs = "a hole with a pin, or a slot with a tongue"
-            self._refuse(pairs, f"{internal} with {external}", "Correct one of the two")
+            self._refuse(pairs, f"{internal} with {external}", wrong)
 
     def _size(self, piece: Hardware | None) -> float | None:
         text = self.cells["size_mm"]
         if not text and self.cells["hardware"]:  # which says its size, if it can be read
             return None if piece is None else piece.nominal_mm
-        size_mm = parse_number(text)
+        size_mm = length_mm(text)
         if size_mm is None or not SMALLEST_MM <= size_mm <= LARGEST_MM:
-            todo = "Write the size alone, such as 12.5"
+            todo = "Write the size in mm, such as 12.5"
             self._refuse(f"size_mm from {SMALLEST_MM:g} to {LARGEST_MM:g}", text, todo)
             return None
         if piece is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
             self._refuse(f"{piece.nominal_mm:g}, the size of {piece.name}", text, "Leave it blank")
         return size_mm
 
-    def _along(self) -> Direction | None:
-        text = self.cells["along"].lower()
+    def _across(self) -> Direction | None:
+        text = self.cells["across"].lower()
         if text not in tuple(Direction):
-            todo = "The printer's axis across the faces, or along the axis of a round joint"
-            self._refuse(f"along {', '.join(Direction)}", text, todo)
+            todo = "The printer's axis across the faces; of a round joint, along its axis"
+            self._refuse(f"across {', '.join(Direction)}", text, todo)
             return None
         return Direction(text)
 
     def _fit(self, piece: Hardware | None) -> tuple[Grade | None, float | None]:
         text = self.cells["fit"].lower()
+        series = piece and text and two_holes(piece, f"fit {text}")
+        if series:
+            self.problems.append(replace(series, where=self.where))
+            return None, None
         if text in FITS:
             return Grade(text), None
-        gap_mm = parse_number(text.removeprefix("gap"))
-        if gap_mm is not None and math.isfinite(gap_mm):
+        gap_mm = length_mm(text.removeprefix("gap"))
+        if gap_mm is not None:
             return None, gap_mm
         unread = piece is None and bool(self.cells["hardware"])  # perhaps with a standard hole
         if not text and (unread or (piece is not None and piece.printed is not None)):
@@ -264,3 +305,17 @@ class _Reader:
             self._refuse(f"gives {', '.join(Gives)}", text, near_miss(text, tuple(Gives), ""))
             return Gives.EXTERNAL
         return Gives(text or Gives.EXTERNAL)
+
+    def _at_least(self) -> float | None:
+        text = self.cells["at_least"]
+        if not text:
+            return None
+        if self.cells["fit"].lower() not in FITS:
+            todo = "A chance goes with a fit such as slide: write one, or leave the chance out"
+            self._refuse("nothing in at_least without a fit", text, todo)
+            return None
+        chance = parse_share(text)
+        if chance is None or not 0 < chance < 1:
+            self._refuse("at_least between 0 and 1", text, "Write it as 0.95 or 95 %")
+            return None
+        return chance

@@ -5,32 +5,38 @@ import io
 import math
 from collections.abc import Iterable, Iterator
 
-from coupons.answering.joint_list import JointList, variable_name
+from coupons.answering.drawing import FaceMove
+from coupons.answering.joint_list import JointList, ListedJoint, variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
-from coupons.answering.offset import EVEN_CHANCE, Answer, FaceMove, Feel
-from coupons.answering.terminal import cell, plain
+from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
+from coupons.answering.origin import origin_data, origin_sentence
+from coupons.answering.single import SizeAnswer
+from coupons.answering.terminal import cell
+from coupons.answering.ways import flats_hint
 from coupons.answering.words import (
     PRACTICE,
-    REHEARSED,
     chance,
     extrapolated,
+    marks,
     minus,
     move_data,
     named,
     percent,
     signed,
 )
-from coupons.terms import Grade
+from coupons.neutral import one_line
+from coupons.terms import GRADES, Direction, Grade
 
-_WIDTHS = (18, 10, 17, 21, 9)
+_WIDTHS = (16, 15, 14, 21, 9)
 
 COLUMNS = (
     "name",
     "internal",
     "external",
     "size_mm",
-    "along",
+    "across",
     "fit",
+    "at_least",
     "hardware",
     "internal_drawn_mm",
     "external_drawn_mm",
@@ -38,24 +44,30 @@ COLUMNS = (
     "external_offset_mm",
     "faces",
     "chance",
+    "too_tight",
     "warnings",
 )
 
 
 def ignored_columns(listed: JointList) -> str:
     """Say which columns of a list nothing is read from."""
-    return f"columns that are not read: {', '.join(map(plain, listed.ignored))}."
+    return f"columns that are not read: {', '.join(map(one_line, listed.ignored))}."
 
 
 def wish(joint: JointAnswer) -> str:
     """Say in a word or two what was wanted of a joint."""
     listed = joint.listed
     if listed.fit is not None:
-        return str(listed.fit)
+        return f"{listed.fit} or looser" if _is_open(listed) else str(listed.fit)
     if listed.gap_mm is not None:
         return f"gap {minus(listed.gap_mm)}"
     limits = listed.hardware.printed if listed.hardware else None
     return limits.code if limits else ""
+
+
+def _is_open(listed: ListedJoint) -> bool:
+    """Tell whether a chance of going at least so easily is wanted, not of just this fit."""
+    return listed.at_least is not None and listed.fit is not GRADES[-1]
 
 
 def short_move(move: FaceMove) -> str:
@@ -78,18 +90,33 @@ def warnings(joint: JointAnswer) -> list[str]:
     if joint.found is None:
         return [joint.why]
     found, listed = joint.found, joint.listed
-    lines = []
-    if found.extrapolated:
-        asked = listed.joint
-        lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
-    if found.layers is not None:
-        lines.append("Rounded to whole layers.")
+    lines = _size_warnings(joint, found)
     if joint.chance is not None and joint.chance < EVEN_CHANCE:
         lines.append("Less than an even chance: print one and try it before the part.")
     if listed.fit is not None and isinstance(found, Answer) and found.feel is not Feel.HAND:
         lines.append(f"No trials show this fit: {PRACTICE}.")
+    if listed.joint.direction is Direction.Z and (hint := flats_hint(listed.hardware, Direction.Z)):
+        lines.append(hint)
+    if isinstance(found, Answer) and _is_open(listed):
+        lines.append(f"Just this fit with {chance(found.chance)} chance, else mostly looser.")
     if listed.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("May split along the layers.")
+    return lines
+
+
+def _size_warnings(joint: JointAnswer, found: Answer | SizeAnswer) -> list[str]:
+    """Return what is to know about the sizes that are drawn."""
+    lines, asked = [], joint.listed.joint
+    if found.extrapolated:
+        lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
+    starts = {move.form: move.from_mm for move in joint.moves}
+    lines += [
+        f"The offset starts from the {from_mm:g} mm {form} of its standard."
+        for form, from_mm in starts.items()
+        if abs(from_mm - asked.size_mm) > 1e-6
+    ]
+    if found.layer_mm is not None:
+        lines.append("Rounded to whole layers.")
     return lines
 
 
@@ -101,11 +128,14 @@ def table_lines(part: PartAnswer) -> Iterator[str]:
 
 
 def note_lines(part: PartAnswer) -> Iterator[str]:
-    """Yield the chance that all of it fits, then every warning with its joints."""
+    """Yield the chance that all of it fits, every warning with its joints, and whose answers."""
     yield together_sentence(part)
+    if part.counted:
+        yield tightness_sentence(part)
     yield from told_once(
         (joint.listed.name, warning) for joint in part.joints for warning in warnings(joint)
     )
+    yield origin_sentence(part.origin)
 
 
 def told_once(warned: Iterable[tuple[str, str]]) -> Iterator[str]:
@@ -163,28 +193,45 @@ def _counted_sentence(part: PartAnswer) -> str:
     )
 
 
+def tightness_sentence(part: PartAnswer) -> str:
+    """Say the chance that nothing is too tight, and which joint to loosen to raise it most."""
+    sentence = f"Nothing is too tight with {chance(part.not_too_tight.chance)} chance."
+    found = part.loosen
+    if found is None:
+        return sentence
+    free, fit = part.loosened
+    drawn = " and ".join(f"{move.form} {move.drawn_mm:.2f}" for move in found.moves)
+    return (
+        f"{sentence} Loosening {part.counted[found.at].listed.name} gains most: drawn {drawn} mm, "
+        f"with {found.wider_mm:.2f} mm more gap, nothing is too tight with "
+        f"{chance(free)}, and all fit with {chance(fit)}."
+    )
+
+
 def answers_csv(part: PartAnswer) -> str:
     """Write the answers as CSV, one joint a row."""
-    rows = [_cells(joint, part.rehearsed) for joint in part.joints]
+    rows = [_cells(joint, marks(part.rehearsed, part.origin)) for joint in part.joints]
     return _csv([list(COLUMNS), *rows])
 
 
-def _cells(joint: JointAnswer, rehearsed: bool) -> list[str]:
+def _cells(joint: JointAnswer, marked: list[str]) -> list[str]:
     listed = joint.listed
     offsets = {move.form: move.offset_mm for move in joint.moves}
     mated = (listed.joint.internal, listed.joint.external)
-    notes = ([REHEARSED] if rehearsed else []) + warnings(joint)
+    notes = marked + warnings(joint)
     return [
         listed.name,
         *mated,
         f"{listed.joint.size_mm:g}",
         listed.joint.direction,
-        wish(joint).replace("−", "-"),
+        str(listed.fit) if listed.fit else wish(joint).replace("−", "-"),
+        "" if listed.at_least is None else f"{listed.at_least:g}",
         listed.hardware.name if listed.hardware else "",
         *(_number(joint.drawn_mm(form)) for form in mated),
         *(_number(offsets.get(form)) for form in mated),
         str(joint.moves[0].faces) if joint.moves else "",
         "" if joint.chance is None else f"{joint.chance:.4f}",
+        "" if joint.too_tight is None else f"{joint.too_tight:.4f}",
         " ".join(notes),
     ]
 
@@ -215,24 +262,60 @@ def _csv(rows: list[list[str]]) -> str:
     return text.getvalue()
 
 
+def _question_data(joint: JointAnswer) -> dict[str, object]:
+    listed, asked = joint.listed, joint.listed.joint
+    return {
+        "joint": f"{asked.internal}/{asked.external}",
+        "size_mm": asked.size_mm,
+        "across": str(asked.direction),
+        "hardware": listed.hardware.name if listed.hardware else None,
+        "fit": None if listed.fit is None else str(listed.fit),
+        "printed_gap_mm": listed.gap_mm,
+        "move": str(listed.gives),
+    }
+
+
 def as_data(part: PartAnswer) -> dict[str, object]:
     """Return the answers as plain data, units in the names."""
     return {
         "rehearsed": part.rehearsed,
+        "origin": origin_data(part.origin),
         "together": {
             "chance": part.together.chance,
             "error": part.together.error,
             "give_or_take": part.together.give_or_take,
             "joints": [joint.listed.name for joint in part.counted],
         },
+        "not_too_tight": {
+            "chance": part.not_too_tight.chance,
+            "error": part.not_too_tight.error,
+        },
+        "loosen": _loosen_data(part),
         "joints": [
             {
                 "name": joint.listed.name,
+                "question": _question_data(joint),
                 "wish": wish(joint),
+                "at_least": joint.listed.at_least,
                 "chance": joint.chance,
+                "too_tight": joint.too_tight,
                 "moves": [move_data(move) for move in joint.moves],
                 "warnings": warnings(joint),
             }
             for joint in part.joints
         ],
+    }
+
+
+def _loosen_data(part: PartAnswer) -> dict[str, object] | None:
+    found = part.loosen
+    if found is None:
+        return None
+    free, fit = part.loosened
+    return {
+        "name": part.counted[found.at].listed.name,
+        "wider_mm": found.wider_mm,
+        "moves": [move_data(move) for move in found.moves],
+        "not_too_tight": free,
+        "together": fit,
     }

@@ -1,19 +1,26 @@
 """A whole part at once: what to draw for each of its joints, and the chance that all of it fits."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from coupons.answering.clearance import Clearance
+from coupons.answering.drawing import FaceMove, gap_step_mm
 from coupons.answering.joint_list import ListedJoint
-from coupons.answering.offset import Answer, FaceMove, Question, answer
-from coupons.answering.single import PrintedSize, SizeAnswer, draw_hole
+from coupons.answering.loosen import Loosening, Wider, most_gained, not_too_tight
+from coupons.answering.offset import Answer, Question, answer, moves_at
+from coupons.answering.origin import Origin, origin_of
+from coupons.answering.single import DRAWN_STEP_MM, PrintedSize, SizeAnswer, SizeQuestion, draw_hole
 from coupons.answering.together import Demand, Together, chance_together, shared_of
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.terms import GRADES, Feature, Form, Grade
+
+# So much wider, and so many joints, are tried to find the one to loosen.
+_WIDEST_MM = 0.2
+_MOST_TRIED = 12
 
 
 @dataclass(frozen=True)
@@ -29,10 +36,21 @@ class JointAnswer:
 
     @property
     def chance(self) -> float | None:
-        """Chance of what was wanted; None without an answer, or for a gap wanted as a number."""
+        """Chance of what was wanted; None without an answer, or for a gap wanted as a number.
+
+        Where a chance was asked for, that it goes as wanted or more easily.
+        """
         if self.found is None or self.listed.gap_mm is not None:
             return None
+        if isinstance(self.found, Answer) and self.listed.at_least is not None:
+            return self.found.chance + self.found.too_loose
         return self.found.chance
+
+    @property
+    def too_tight(self) -> float | None:
+        """Chance that it goes less easily than wanted; None where no fit was wanted."""
+        has_fit = isinstance(self.found, Answer) and self.listed.fit is not None
+        return self.found.too_tight if isinstance(self.found, Answer) and has_fit else None
 
     @property
     def moves(self) -> tuple[FaceMove, ...]:
@@ -57,16 +75,28 @@ class JointAnswer:
 class PartAnswer:
     """All joints of a part.
 
-    ``together`` is the chance that the joints in ``counted`` all fit at once, on one print; those
-    without an answer, and gaps wanted as numbers, are not counted.
+    ``together`` is the chance that the joints in ``counted`` all fit at once, on one print,
+    ``not_too_tight`` that none of them is too tight; those without an answer, and gaps wanted as
+    numbers, are not counted. ``loosen`` is the one of ``counted`` to draw wider, if that gains
+    anything.
     """
 
     joints: tuple[JointAnswer, ...]
     together: Together
+    not_too_tight: Together
+    loosen: Loosening | None
     counted: tuple[JointAnswer, ...]
-    machine: str
-    material: str
     rehearsed: bool
+    origin: Origin
+
+    @property
+    def loosened(self) -> tuple[float, float]:
+        """Chances that nothing is too tight and that all fit, once ``loosen`` is drawn so."""
+        now = self.not_too_tight.chance, self.together.chance
+        if self.loosen is None:
+            return now
+        added = self.loosen.not_too_tight, self.loosen.together
+        return now[0] + added[0], max(0.0, now[1] + added[1])
 
 
 def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
@@ -83,10 +113,11 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
     return PartAnswer(
         joints=joints,
         together=_together(profile, counted, demands),
+        not_too_tight=_not_too_tight(profile, counted, demands),
+        loosen=_what_to_loosen(profile, counted, demands),
         counted=counted,
-        machine=profile.machine,
-        material=profile.material,
         rehearsed=profile.rehearsed,
+        origin=origin_of(profile),
     )
 
 
@@ -99,10 +130,12 @@ def question_of(listed: ListedJoint) -> Question:
     piece, gap_mm = listed.hardware, listed.gap_mm
     if has_standard_hole(listed) and piece is not None and piece.printed is not None:
         gap_mm = piece.printed.middle_mm - piece.size_mm
+        piece = piece.alone
     return Question(
         listed.joint,
         listed.fit or Grade.SLIDE,
         listed.gives,
+        at_least=listed.at_least,
         printed_gap_mm=gap_mm,
         bought=piece,
     )
@@ -145,20 +178,29 @@ def demand_of(profile: Profile, joint: JointAnswer) -> Demand | None:
         return None
     if isinstance(found, Answer):
         return fit_demand(profile, found.question, found.gap_mm)
-    size = found.question
-    feature = Feature(size.form, found.drawn_mm, size.direction)
-    return None if size.limits is None else PrintedSize(profile, feature).demand(size.limits)
+    return _size_demand(profile, found.question, found.drawn_mm)
+
+
+def _size_demand(profile: Profile, question: SizeQuestion, drawn_mm: float) -> Demand | None:
+    feature = Feature(question.form, drawn_mm, question.direction)
+    if question.limits is None:
+        return None
+    return PrintedSize(profile, feature).demand(question.limits)
 
 
 def fit_demand(profile: Profile, question: Question, gap_mm: float) -> Demand:
-    """Return the demand that a joint drawn with a gap shows the wanted grade."""
+    """Return the demand that a joint drawn with a gap shows the wanted grade.
+
+    Or, where a chance was asked for, that it goes so or more easily.
+    """
     gaps = np.array([gap_mm])
     clearance = Clearance(profile, question.joint, question.gives, gaps, question.bought)
     above = GRADES[GRADES.index(question.fit) + 1 :]
     judged = clearance.judged
+    judged = replace(judged, known_mm2=judged.known_mm2 + clearance.size_doubt)
     return Demand(
         lower=clearance.margin(question.fit),
-        upper=clearance.margin(above[0]) if above else None,
+        upper=clearance.margin(above[0]) if above and question.at_least is None else None,
         own_sd_mm=math.sqrt(judged.known_mm2),
         counts=judged.counts,
     )
@@ -170,3 +212,56 @@ def _together(
     if len(counted) == 1:  # what a joint alone has, exactly
         return Together(counted[0].chance or 0.0, 0.0)
     return chance_together(demands, shared_of(profile))
+
+
+def _not_too_tight(
+    profile: Profile, counted: Sequence[JointAnswer], demands: Sequence[Demand]
+) -> Together:
+    if len(counted) == 1 and counted[0].too_tight is not None:
+        return Together(1 - counted[0].too_tight, 0.0)
+    return chance_together([not_too_tight(demand) for demand in demands], shared_of(profile))
+
+
+def _what_to_loosen(
+    profile: Profile, counted: Sequence[JointAnswer], demands: Sequence[Demand]
+) -> Loosening | None:
+    """Try those joints drawn wider that are least sure; there is no choice of one alone.
+
+    Where a chance was asked for, the designer has said how easily the joint must go.
+    """
+    free = [n for n, joint in enumerate(counted) if joint.listed.at_least is None]
+    if len(counted) < 2:
+        return None
+    least_sure = sorted(free, key=lambda n: counted[n].chance or 0.0)[:_MOST_TRIED]
+    tried = [wider for n in least_sure for wider in _drawn_wider(profile, counted[n].found, n)]
+    return most_gained(demands, tried, shared_of(profile))
+
+
+def _drawn_wider(profile: Profile, found: Answer | SizeAnswer | None, at: int) -> Iterator[Wider]:
+    """Yield a joint step by step wider, as it can be drawn."""
+    if found is None:
+        return
+    step_mm = _step_mm(found)
+    for steps in range(1, max(1, math.floor(_WIDEST_MM / step_mm)) + 1):
+        wider_mm = round(steps * step_mm, 6)
+        if isinstance(found, SizeAnswer):
+            yield from _wider_hole(profile, found, wider_mm, at)
+        else:
+            gap_mm = round(found.gap_mm + wider_mm, 6)
+            moves = moves_at(profile, found.question, gap_mm)
+            yield Wider(at, wider_mm, moves, fit_demand(profile, found.question, gap_mm))
+
+
+def _step_mm(found: Answer | SizeAnswer) -> float:
+    if found.layer_mm is not None:
+        return found.layer_mm
+    return gap_step_mm(found.question.gives) if isinstance(found, Answer) else DRAWN_STEP_MM
+
+
+def _wider_hole(profile: Profile, found: SizeAnswer, wider_mm: float, at: int) -> Iterator[Wider]:
+    drawn_mm = round(found.drawn_mm + wider_mm, 6)
+    offset_mm = round(found.offset_mm - wider_mm / found.faces, 6)
+    move = FaceMove(found.question.form, offset_mm, found.faces, drawn_mm)
+    demand = _size_demand(profile, found.question, drawn_mm)
+    if demand is not None:
+        yield Wider(at, wider_mm, (move,), demand)

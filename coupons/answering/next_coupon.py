@@ -10,16 +10,20 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.foresight import Belief, covariance_after
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.joints import question_of
-from coupons.answering.next_print import learned_share
-from coupons.answering.offset import NOTHING_LEARNED, Question, window_row
+from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.offset import (
+    NOTHING_LEARNED,
+    Question,
+    check_question,
+    interval_variances,
+    window_row,
+)
 from coupons.learning.latent import Scatters
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
 from coupons.terms import Direction, Form, Grade, Joint
 
 Array = NDArray[np.floating]
-
-_HALF_WIDTH_SDS = 1.645  # of a 90 % interval
 
 # What is asked where nothing in particular is: a sliding fit of each kind, in each direction.
 USUAL = tuple(
@@ -36,37 +40,62 @@ USUAL = tuple(
 class Asked:
     """A question as a row over the profile's terms: what has to be known to answer it.
 
-    ``known_to_mm`` is the half width of its 90 % interval now, from what is not known of the
-    printer alone; ``measured`` says whether the profile learned enough to answer at all.
+    ``measured`` says whether the profile learned enough to answer at all.
     """
 
     name: str
     row: Array
-    known_to_mm: float
     measured: bool
+    question: Question
+    clearance: Clearance
+
+    @property
+    def known_to_mm(self) -> float:
+        """Half width of the answer's 90 % interval, as `offset` gives it."""
+        return half_width(*interval_variances(self.clearance, self.question, self.row[None, :]))
+
+    def known_to_mm_after(self, covariance: Array) -> float:
+        """Return the same, were the terms known with this covariance."""
+        of_machine = float(self.row @ covariance @ self.row)
+        row = self.row[None, :]
+        return half_width(*interval_variances(self.clearance, self.question, row, of_machine))
+
+    @property
+    def pair(self) -> frozenset[Form]:
+        """What is printed of the joint; a coupon that tries such a pair shows the joint itself."""
+        return frozenset(self.question.printed_forms)
 
 
 @dataclass(frozen=True)
 class Gain:
     """What one coupon would make of the questions: how well each would be known, in mm.
 
-    ``narrower`` is the mean share by which their intervals shrink.
+    ``tries`` says of each whether such a joint is on the coupon. ``narrower`` is the mean share by
+    which their intervals shrink; a joint that is not on the coupon counts as unchanged, since what
+    is foreseen of it rests on the model alone.
     """
 
     coupon: str
     known_to_mm: tuple[float, ...]
+    tries: tuple[bool, ...]
     narrower: float
 
 
 def ask_about(profile: Profile, question: Question) -> Asked:
-    """Put a question as what has to be known of the printer."""
+    """Put a question as what has to be known of the printer.
+
+    Raises
+    ------
+    AnswerError
+        If the question makes no sense.
+    """
+    check_question(question)
     # The row hardly depends on the gap: as drawn, before any offset, will do.
     clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
     rows = window_row(clearance, question)
     row = rows[0]
-    half_mm = _HALF_WIDTH_SDS * float(np.sqrt(row @ profile.covariance_matrix @ row))
     measured = bool(learned_share(profile, rows)[0] <= NOTHING_LEARNED)
-    return Asked(question.name, row, half_mm, measured)
+    return Asked(question.name, row, measured, question, clearance)
 
 
 def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:
@@ -89,7 +118,8 @@ def gains(
     Returns
     -------
     tuple of Gain
-        The one that makes the questions' intervals narrowest on average first.
+        The one that makes the intervals narrowest of the joints that it has, on average, first.
+        Where no coupon has any of them, the one from which the model would learn most.
 
     Examples
     --------
@@ -103,11 +133,21 @@ def gains(
     ['upright', 'spans']
     """
     belief = _belief(profile)
-    found = [
-        _gain(name, asked, covariance_after(coupon, belief, profile.prior_table))
-        for name, coupon in coupons.items()
-    ]
-    return tuple(sorted(found, key=lambda gain: -gain.narrower))
+    foreseen = []
+    for name, coupon in coupons.items():
+        covariance = covariance_after(coupon, belief, profile.prior_table)
+        after_mm = tuple(question.known_to_mm_after(covariance) for question in asked)
+        shrunk = [  # nothing that is tried makes an answer less known
+            max(0.0, 1 - mm / question.known_to_mm)
+            for mm, question in zip(after_mm, asked, strict=True)
+        ]
+        tries = tuple(
+            question.question.joint.direction in _tried(coupon, question.pair) for question in asked
+        )
+        seen = float(np.mean(np.multiply(shrunk, tries)))
+        foreseen.append((Gain(name, after_mm, tries, seen), float(np.mean(shrunk))))
+    foreseen.sort(key=lambda one: (-one[0].narrower, -sum(one[0].tries), -one[1]))
+    return tuple(gain for gain, _ in foreseen)
 
 
 def best_coupon(profile: Profile) -> Gain:
@@ -133,10 +173,12 @@ def _belief(profile: Profile) -> Belief:
     return Belief(profile.mean_vector, profile.covariance_matrix, Scatters(**sds))
 
 
-def _gain(name: str, asked: Sequence[Asked], covariance: Array) -> Gain:
-    after = [
-        _HALF_WIDTH_SDS * float(np.sqrt(question.row @ covariance @ question.row))
-        for question in asked
-    ]
-    shares = [new / question.known_to_mm for new, question in zip(after, asked, strict=True)]
-    return Gain(name, tuple(after), 1 - float(np.mean(shares)))
+def _tried(coupon: Coupon, pair: frozenset[Form]) -> set[Direction]:
+    """Return the directions in which a coupon tries a printed pair, or a form with any mate."""
+    features = {feature.id: feature for feature in coupon.features}
+    found = set()
+    for trial in coupon.trials:
+        printed = [features[one] for one in (trial.feature, trial.mate) if one in features]
+        if pair <= {feature.form for feature in printed}:
+            found.add(printed[0].direction)
+    return found

@@ -4,22 +4,34 @@ Everything is a search over the drawn gap. Signs: a positive offset moves a face
 material (material added), a negative one into it (material removed).
 """
 
-import math
 from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.clearance import Clearance, drawn_sizes
-from coupons.answering.hardware import Hardware
-from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.beyond import ranges_of
+from coupons.answering.clearance import Clearance
+from coupons.answering.drawing import (
+    Drawn,
+    FaceMove,
+    draw_as_it_is,
+    draw_gap,
+    draw_layers,
+    draw_off_layers,
+    stands_across_layers,
+)
+from coupons.answering.hardware import Hardware, two_holes
+from coupons.answering.next_print import half_width, learned_share, variance_parts
+from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import with_own
+from coupons.answering.pairs import odd_pair
+from coupons.answering.ways import face_hint, flats_hint, way
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
-from coupons.learning.effects import TERMS, THRESHOLDS, height_share
-from coupons.learning.profile import Profile
-from coupons.terms import EXTERNAL, GRADES, INTERNAL, Feature, Form, Gives, Grade, Joint
+from coupons.learning.effects import TERMS, THRESHOLDS
+from coupons.learning.profile import MeasuredRange, Profile
+from coupons.terms import GRADES, Form, Gives, Grade, Joint
 
 Array = NDArray[np.floating]
 
@@ -31,10 +43,8 @@ NOTHING_LEARNED = 0.5
 EVEN_CHANCE = 0.5
 # Loose has no upper bound, so its chance grows for ever: this much is asked of it.
 _LOOSE_CHANCE = 0.95
-_DRAWN_STEP_MM = 0.01
 _GAP_RANGE_MM = (-1.2, 2.5)
 _COARSE_MM, _FINE_MM = 0.02, 0.0005
-_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -73,7 +83,23 @@ class Question:
         """The question in few words."""
         joint, mate = self.joint, f"{self.joint.internal}/{self.joint.external}"
         what = self.bought.name if self.bought else f"{mate} {joint.size_mm:g} mm"
-        return f"{self.fit} {what} along {joint.direction}"
+        return f"{self.fit} {what} {way(joint.internal, joint.direction)}"
+
+    @property
+    def wish(self) -> str:
+        """What is wanted of the joint, in few words."""
+        if self.drawn_gap_mm is not None:
+            return f"drawn gap {self.drawn_gap_mm:g}"
+        if self.printed_gap_mm is not None:
+            return f"printed gap {self.printed_gap_mm:g}"
+        return f"fit {self.fit}"
+
+    @property
+    def staying(self) -> Form | None:
+        """The body whose faces keep their place; None where both give way."""
+        joint = self.joint
+        stays = {Gives.INTERNAL: joint.external, Gives.EXTERNAL: joint.internal, Gives.BOTH: None}
+        return stays[self.gives]
 
     @property
     def printed_forms(self) -> tuple[Form, ...]:
@@ -91,27 +117,17 @@ class Feel(StrEnum):
 
 
 @dataclass(frozen=True)
-class FaceMove:
-    """What to do with one body: its form, the offset of each moved face, the size to draw.
-
-    ``faces`` is 2, or 1 across layers where whole layers come off or go on at one side only.
-    """
-
-    form: Form
-    offset_mm: float
-    faces: int
-    drawn_mm: float
-
-
-@dataclass(frozen=True)
 class Answer:
     """What to draw, and how sure that is. Lengths in mm, chances between 0 and 1.
 
     ``gap_mm`` is the gap to draw, rounded as a person draws it; ``best_gap_mm`` the unrounded one.
     ``low_mm`` to ``high_mm`` holds, with 90 % probability, the gap that puts the next print in the
     middle of the wanted grade's window; or, where ``at_edge``, the gap at which the grade begins;
-    or the gap with which one pair of the next print has the wanted one. ``feel`` says whether
-    trials showed where the fit begins and ends.
+    or the gap with which one pair of the next print has the wanted one. ``layer_mm`` is the height
+    of a layer where sizes are layers, and ``layers`` how many the gap is, if a whole number.
+    ``prints_as`` holds the gaps, and the chance at each, as which a gap between two whole numbers
+    of layers may print; the chances are then their mean. ``feel`` says whether trials showed where
+    the fit begins and ends.
     """
 
     question: Question
@@ -125,16 +141,19 @@ class Answer:
     too_loose: float
     grade_chances: dict[Grade, float]
     moves: tuple[FaceMove, ...]
-    measured: tuple[tuple[Form, float, float], ...]
+    measured: tuple[MeasuredRange, ...]
     extrapolated: bool
     rehearsed: bool
+    layer_mm: float | None
     layers: int | None
+    prints_as: tuple[tuple[float, float], ...]
     feel: Feel
+    origin: Origin
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:
-        """Printed forms of which no size was measured along the joint's direction."""
-        found = {form for form, _, _ in self.measured}
+        """Printed forms of which no size was measured in the joint's direction."""
+        found = {each.form for each in self.measured}
         return tuple(form for form in self.question.printed_forms if form not in found)
 
 
@@ -151,15 +170,19 @@ def answer(profile: Profile, question: Question) -> Answer:
     check_question(question)
     best = _best_gap(profile, question)
     low, high = _interval(profile, question, best)
-    gap_mm, layers = _as_drawn(profile, question, best)
-    at_gap = _clearance(profile, question, np.array([gap_mm]))
-    from_grade = [float(at_gap.chance_from(grade)[0]) for grade in GRADES]
-    chances = -np.diff([*from_grade, 0.0])
+    drawn = _as_drawn(profile, question, best)
     rank = GRADES.index(question.fit)
+    printed = {gap_mm: _chances(profile, question, gap_mm) for gap_mm in set(drawn.prints_mm)}
+    # Nobody knows which way a size between layers is rounded: each way counts the same.
+    chances = (
+        np.mean([printed[gap_mm] for gap_mm in drawn.prints_mm], axis=0)
+        if printed
+        else _chances(profile, question, drawn.gap_mm)
+    )
     ranges, extrapolated = _measured(profile, question)
     return Answer(
         question=question,
-        gap_mm=gap_mm,
+        gap_mm=drawn.gap_mm,
         best_gap_mm=best,
         low_mm=low,
         high_mm=high,
@@ -168,12 +191,15 @@ def answer(profile: Profile, question: Question) -> Answer:
         too_tight=float(chances[:rank].sum()),
         too_loose=float(chances[rank + 1 :].sum()),
         grade_chances=dict(zip(GRADES, map(float, chances), strict=True)),
-        moves=face_moves(question, gap_mm, layers),
+        moves=drawn.moves,
         measured=ranges,
         extrapolated=extrapolated,
         rehearsed=profile.rehearsed,
-        layers=layers,
+        layer_mm=drawn.layer_mm,
+        layers=drawn.layers,
+        prints_as=tuple((gap_mm, float(printed[gap_mm][rank])) for gap_mm in sorted(printed)),
         feel=_feel(profile, question.fit),
+        origin=origin_of(profile),
     )
 
 
@@ -210,15 +236,12 @@ def check_question(question: Question) -> None:
     """
     joint = question.joint
     wrong: list[str] = []
-    if joint.internal not in INTERNAL or joint.external not in EXTERNAL:
-        wrong.append(
-            f"A joint is internal/external, such as slot/tongue or hole/pin, not "
-            f"{joint.internal}/{joint.external}."
-        )
-    elif (joint.internal, joint.external) == (Form.HOLE, Form.TONGUE):
-        wrong.append(
-            "A tongue in a hole touches along four edges: ask for hole/pin or slot/tongue."
-        )
+    unlike = odd_pair(joint.internal, joint.external)
+    if unlike:
+        wrong.append(unlike)
+    series = question.bought and two_holes(question.bought, question.wish)
+    if series:
+        wrong.append(str(series))
     if not SMALLEST_MM <= joint.size_mm <= LARGEST_MM:
         wrong.append(
             f"A joint's size must be {SMALLEST_MM:g} to {LARGEST_MM:g} mm, not {joint.size_mm:g}."
@@ -297,13 +320,36 @@ def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     row = window_row(clearance, question)
     if learned_share(profile, row)[0] > NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(question))
-    variances, weights = clearance.variances(row)
-    if question.printed_gap_mm is not None:  # what one pair measures, own deviations and all
-        variances, weights = with_own(variances, weights, clearance.own.variance_rule(profile))
     wanted = question.printed_gap_mm or 0.0
     needed = gap_mm + wanted - float(clearance.given_mm[0] + row[0] @ profile.mean_vector)
-    half = half_width(variances[:, 0], weights, INTERVAL)
+    half = half_width(*interval_variances(clearance, question, row), INTERVAL)
     return needed - half, needed + half
+
+
+def interval_variances(
+    clearance: Clearance, question: Question, row: Array, of_machine: float | None = None
+) -> tuple[Array, Array]:
+    """Variances in mm² of the normals whose mixture a question's interval is of, with weights.
+
+    Parameters
+    ----------
+    clearance : Clearance
+        At one gap.
+    question : Question
+    row : ndarray of shape (1, n_terms)
+        From `window_row`.
+    of_machine : float, optional
+        Variance that is not known of the machine, if another than the profile leaves.
+    """
+    profile = clearance.profile
+    known, of_print, weights = variance_parts(profile, row)
+    variances = (known if of_machine is None else of_machine) + of_print
+    variances = variances + clearance.size_doubt
+    if question.printed_gap_mm is None:
+        variances = variances + clearance.feel_doubt
+    else:  # what one pair measures, own deviations and all
+        variances, weights = with_own(variances, weights, clearance.own.variance_rule(profile))
+    return variances[:, 0], weights
 
 
 def window_row(clearance: Clearance, question: Question) -> Array:
@@ -331,67 +377,45 @@ def _asks_for_edge(question: Question) -> bool:
 
 def _not_measured(question: Question) -> str:
     joint = question.joint
-    what = f"{joint.internal}/{joint.external} along {joint.direction}"
-    return (
+    what = f"{joint.internal}/{joint.external} {way(joint.internal, joint.direction)}"
+    told = (
         f"Not measured: this profile learned next to nothing about {question.fit} fits of {what}. "
         f"{advice(joint.internal, joint.direction)}"
     )
+    hint = flats_hint(question.bought, joint.direction) or face_hint(
+        joint.internal, joint.direction
+    )
+    return f"{told} {hint}".rstrip()
 
 
-def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> tuple[float, int | None]:
-    """Round a gap to what a person draws: 0.01 mm a face, whole layers across layers."""
-    joint = question.joint
-    if question.drawn_gap_mm is not None:
-        return gap_mm, None
-    if height_share(Feature(joint.internal, joint.size_mm, joint.direction)) == 1:
-        layers = _whole(question, gap_mm / profile.layer_height_mm)
-        return round(layers * profile.layer_height_mm, 6), layers
-    step = _DRAWN_STEP_MM * (4 if question.gives is Gives.BOTH else 2)
-    return round(_whole(question, gap_mm / step) * step, 6), None
+def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> Drawn:
+    """Bring a gap to what a person draws and a printer prints."""
+    joint, gives, bought = question.joint, question.gives, question.bought
+    asked, layer_mm = question.drawn_gap_mm is not None, profile.layer_height_mm
+    up = question.at_least is not None  # a smaller gap would not have the chance that is wanted
+    if stands_across_layers(joint):
+        if asked:
+            form = bought.form if bought else None
+            return draw_off_layers(joint, gives, gap_mm, layer_mm, bought=form)
+        return draw_layers(joint, gives, gap_mm, layer_mm, up=up, bought=bought is not None)
+    return draw_as_it_is(joint, gives, gap_mm) if asked else draw_gap(joint, gives, gap_mm, up=up)
 
 
-def _whole(question: Question, steps: float) -> int:
-    """Round to whole steps; up where a chance is wanted that a smaller gap would not have."""
-    return round(steps) if question.at_least is None else math.ceil(steps - _ROUNDING)
+def moves_at(profile: Profile, question: Question, gap_mm: float) -> tuple[FaceMove, ...]:
+    """Return what to do with each body for another gap than the answer's, rounded as drawn."""
+    return _as_drawn(profile, question, gap_mm).moves
 
 
-def face_moves(question: Question, gap_mm: float, layers: int | None) -> tuple[FaceMove, ...]:
-    """Share a gap out over the faces that may move.
-
-    A gap g over one pair of opposite faces is −g/2 on each face of the one body that gives way, or
-    −g/4 on each face of both. Across layers only whole layers can be drawn, so a body's whole share
-    comes off one of its faces.
-    """
-    joint, gives = question.joint, question.gives
-    internal, external = (float(size[0]) for size in drawn_sizes(joint, gives, np.array([gap_mm])))
-    if layers is not None and gives is Gives.BOTH:
-        # An odd layer goes to the internal body: a roof may be raised, a step must stay strong.
-        external = joint.size_mm - (layers // 2) * gap_mm / layers if layers else joint.size_mm
-        internal = external + gap_mm
-    faces = 2 if layers is None else 1
-    moves = [
-        FaceMove(joint.internal, _clean((joint.size_mm - internal) / faces), faces, internal),
-        FaceMove(joint.external, _clean((external - joint.size_mm) / faces), faces, external),
-    ]
-    if gives is not Gives.BOTH:
-        moves = [moves[0 if gives is Gives.INTERNAL else 1]]
-    return tuple(moves)
+def _chances(profile: Profile, question: Question, gap_mm: float) -> Array:
+    """Chances of all grades at one gap, in their order, shape (n_grades,)."""
+    clearance = _clearance(profile, question, np.array([gap_mm]))
+    from_grade = [float(clearance.chance_from(grade)[0]) for grade in GRADES]
+    return -np.diff([*from_grade, 0.0])
 
 
-def _clean(offset_mm: float) -> float:
-    return round(offset_mm, 6) + 0.0  # no −0.0
-
-
-def _measured(
-    profile: Profile, question: Question
-) -> tuple[tuple[tuple[Form, float, float], ...], bool]:
+def _measured(profile: Profile, question: Question) -> tuple[tuple[MeasuredRange, ...], bool]:
     """Sizes that were measured of each printed form, and whether this joint lies outside them."""
     joint, forms = question.joint, question.printed_forms
-    found = [
-        (m.form, m.low_mm, m.high_mm)
-        for form in forms
-        for m in profile.measured
-        if (m.form, m.direction) == (form, joint.direction)
-    ]
-    inside = [low <= joint.size_mm <= high for _, low, high in found]
-    return tuple(found), len(inside) < len(forms) or not all(inside)
+    found = ranges_of(profile, forms, joint.direction)
+    inside = [each.low_mm <= joint.size_mm <= each.high_mm for each in found]
+    return found, len(inside) < len(forms) or not all(inside)

@@ -1,25 +1,32 @@
-"""What a fit does to the ring around it: the strain of an answer against the material's limit."""
+"""What a fit does to the printed part: the strain of an answer against the material's limit."""
 
 from dataclasses import dataclass
 
 from coupons.answering.offset import Answer, printed_gap_mm
-from coupons.answering.sanity import PRESS_CAUTIONS
+from coupons.answering.sanity import CORE_CAUTIONS, PRESS_CAUTIONS
 from coupons.answering.words import percent
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
-from coupons.terms import ROUND
+from coupons.terms import INTERNAL, ROUND, Form
 
 _TIGHT_END_SDS = 1.645  # one print in twenty is tighter
+_PARTS = {
+    Form.HOLE: ("The printed ring around the pin is stretched", PRESS_CAUTIONS),
+    Form.PIN: ("The printed pin is squeezed", CORE_CAUTIONS),
+}
 
 
 @dataclass(frozen=True)
 class FitStrain:
-    """Hoop strain of the ring if it alone gives way, as a share: 0.01 is 1 %.
+    """Strain of the printed part if it alone gives way, as a share: 0.01 is 1 %.
 
-    ``expected`` is that of the expected printed gap, ``tight`` that which one print in twenty goes
-    beyond. A gap that is open strains nothing.
+    ``form`` is the printed part: a hole whose ring is stretched, or a pin that is squeezed in a
+    bought one. Of two printed parts it is the hole, which splits where a pin only gives.
+    ``expected`` is the strain at the expected printed gap, ``tight`` that which one print in twenty
+    goes beyond. A gap that is open strains nothing.
     """
 
+    form: Form
     expected: float
     tight: float
     limit: float
@@ -49,7 +56,8 @@ def fit_strain(profile: Profile, answer: Answer, limit: float) -> FitStrain:
     mean, sd = printed_gap_mm(profile, answer.question, answer.gap_mm)
     tight = mean - _TIGHT_END_SDS * sd
     size_mm = joint.size_mm
-    return FitStrain(max(0.0, -mean) / size_mm, max(0.0, -tight) / size_mm, limit)
+    form = answer.question.printed_forms[0]
+    return FitStrain(form, max(0.0, -mean) / size_mm, max(0.0, -tight) / size_mm, limit)
 
 
 def strain_sentences(strain: FitStrain) -> list[str]:
@@ -59,11 +67,13 @@ def strain_sentences(strain: FitStrain) -> list[str]:
         if strain.tight <= strain.limit
         else "within the limit as expected, beyond it when tight"
         if strain.expected <= strain.limit
-        else "BEYOND THE LIMIT: take a looser fit or a stronger ring"
+        else "BEYOND THE LIMIT: take a looser fit"
+        + (" or a stronger ring" if strain.form in INTERNAL else "")
     )
+    part, cautions = _PARTS[strain.form]
     return [
-        f"The ring is strained by {percent(strain.expected, 2)} as expected, by "
+        f"{part} by {percent(strain.expected, 2)} as expected, by "
         f"{percent(strain.tight, 2)} or more in one print of twenty; limit "
         f"{percent(strain.limit, 2)}: {verdict}.",
-        *(f"Caution: {line}" for line in PRESS_CAUTIONS),
+        *(f"Caution: {line}" for line in cautions),
     ]

@@ -6,15 +6,17 @@ named as cautions. The material's figures are the user's; there is no table of t
 
 import math
 from dataclasses import dataclass
-from typing import Literal
 
 from coupons.errors import AnswerError, Problem
 
-PRESS_CAUTIONS = (
-    "Across the layers a printed hub splits at a fraction of its strength along them.",
+CORE_CAUTIONS = (
     "Plastic creeps: expect a press fit to lose much of its grip in weeks, sooner when warm.",
     "Wear eye protection and keep fingers clear when pressing parts together.",
     "Not for guarding, lifting, pressure, medical or vehicle use without a qualified check.",
+)
+PRESS_CAUTIONS = (
+    "Across the layers a printed hub splits at a fraction of its strength along them.",
+    *CORE_CAUTIONS,
 )
 SNAP_CAUTIONS = (
     "Print the clip lying flat: bent across the layers it breaks early.",
@@ -25,21 +27,19 @@ SNAP_CAUTIONS = (
 # How much further a beam bends at the same strain when its thickness tapers to half at the tip
 # (beam theory, integrated; a test does it again). With a stronger taper the greatest strain is no
 # longer at the root, so that none is offered.
-_TAPER = {"none": 1.0, "half": 1.63553}
-
-Taper = Literal["none", "half"]
+TAPERS = {"none": 1.0, "half": 1.63553}
 
 
 @dataclass(frozen=True)
 class Body:
-    """One body of a press fit: a hub around the joint, or a core inside it.
+    """One body of a press fit: a ring around the joint, or a pin inside it.
 
     Parameters
     ----------
     other_mm : float
-        The hub's outside diameter, or the core's bore (0 for a solid core).
+        The ring's outside diameter, or the pin's bore (0 for a solid pin).
     modulus_mpa : float
-        Young's modulus; ``math.inf`` for a metal core, which does not give way.
+        Young's modulus; ``math.inf`` for a metal pin, which does not give way.
     poisson : float
         Poisson's ratio.
     """
@@ -50,19 +50,29 @@ class Body:
 
 
 @dataclass(frozen=True)
+class Section:
+    """Cross-section of a clip: its width, and its thickness in the direction in which it bends."""
+
+    width_mm: float
+    thickness_mm: float
+
+
+@dataclass(frozen=True)
 class PressCheck:
-    """What an interference does to a hub.
+    """What an interference does to a ring.
 
     Parameters
     ----------
     strain : float
-        Interference / size: the hub's hoop strain if the core does not give way at all.
+        Interference / size: the ring's hoop strain if the pin does not give way at all.
     strain_limit : float
         What the material is said to stand.
+    interference_limit_mm : float
+        Interference that strains it so far.
     pressure_mpa : float
         Lamé pressure between the bodies.
-    hub_stress_mpa : float
-        Hoop stress at the hub's bore, its greatest.
+    ring_stress_mpa : float
+        Hoop stress at the ring's bore, its greatest.
     within_limit : bool
         The strain is at most the limit.
     cautions : tuple of str
@@ -70,8 +80,9 @@ class PressCheck:
 
     strain: float
     strain_limit: float
+    interference_limit_mm: float
     pressure_mpa: float
-    hub_stress_mpa: float
+    ring_stress_mpa: float
     within_limit: bool
     cautions: tuple[str, ...] = PRESS_CAUTIONS
 
@@ -87,7 +98,7 @@ class SnapCheck:
     cautions: tuple[str, ...] = SNAP_CAUTIONS
 
 
-def lame_pressure_mpa(interference_mm: float, size_mm: float, hub: Body, core: Body) -> float:
+def lame_pressure_mpa(interference_mm: float, size_mm: float, ring: Body, pin: Body) -> float:
     """Pressure in an interference between two elastic rings (Lamé).
 
     Parameters
@@ -96,7 +107,7 @@ def lame_pressure_mpa(interference_mm: float, size_mm: float, hub: Body, core: B
         Over the diameter; what a negative gap is without its sign.
     size_mm : float
         Diameter of the joint.
-    hub, core : Body
+    ring, pin : Body
 
     Raises
     ------
@@ -109,22 +120,22 @@ def lame_pressure_mpa(interference_mm: float, size_mm: float, hub: Body, core: B
     >>> round(lame_pressure_mpa(0.1, 10, plastic, Body(0, math.inf)), 2)
     13.25
     """
-    _refuse_impossible_press(interference_mm, size_mm, hub, core)
-    hub_share = (_ring_factor(hub.other_mm, size_mm) + hub.poisson) / hub.modulus_mpa
-    core_share = (_ring_factor(size_mm, core.other_mm) - core.poisson) / core.modulus_mpa
-    return interference_mm / size_mm / (hub_share + core_share)
+    _refuse_impossible_press(interference_mm, size_mm, ring, pin)
+    ring_share = (_ring_factor(ring.other_mm, size_mm) + ring.poisson) / ring.modulus_mpa
+    pin_share = (_ring_factor(size_mm, pin.other_mm) - pin.poisson) / pin.modulus_mpa
+    return interference_mm / size_mm / (ring_share + pin_share)
 
 
 def check_press(
-    interference_mm: float, size_mm: float, hub: Body, core: Body, strain_limit: float
+    interference_mm: float, size_mm: float, ring: Body, pin: Body, strain_limit: float
 ) -> PressCheck:
-    """Hold an interference against the strain that the hub's material is said to stand.
+    """Hold an interference against the strain that the ring's material is said to stand.
 
     Parameters
     ----------
     interference_mm, size_mm : float
         Over the diameter, and the joint's diameter.
-    hub, core : Body
+    ring, pin : Body
     strain_limit : float
         For example 0.01 for 1 %.
 
@@ -140,19 +151,20 @@ def check_press(
     True
     """
     _refuse_limit(strain_limit)
-    pressure_mpa = lame_pressure_mpa(interference_mm, size_mm, hub, core)
+    pressure_mpa = lame_pressure_mpa(interference_mm, size_mm, ring, pin)
     strain = interference_mm / size_mm
     return PressCheck(
         strain=strain,
         strain_limit=strain_limit,
+        interference_limit_mm=strain_limit * size_mm,
         pressure_mpa=pressure_mpa,
-        hub_stress_mpa=pressure_mpa * _ring_factor(hub.other_mm, size_mm),
+        ring_stress_mpa=pressure_mpa * _ring_factor(ring.other_mm, size_mm),
         within_limit=strain <= strain_limit,
     )
 
 
 def cantilever_strain(
-    deflection_mm: float, length_mm: float, thickness_mm: float, taper: Taper = "none"
+    deflection_mm: float, length_mm: float, thickness_mm: float, taper: str = "none"
 ) -> float:
     """Greatest strain of a clip bent at its tip, 3·h·y/(2·l²) for an even thickness.
 
@@ -166,7 +178,7 @@ def cantilever_strain(
     Raises
     ------
     AnswerError
-        If a length is not positive.
+        If a length is not positive, or there is no such taper.
 
     Examples
     --------
@@ -176,7 +188,10 @@ def cantilever_strain(
     _refuse_not_positive(
         deflection_mm=deflection_mm, length_mm=length_mm, thickness_mm=thickness_mm
     )
-    return 1.5 * thickness_mm * deflection_mm / length_mm**2 / _TAPER[taper]
+    if taper not in TAPERS:
+        todo = "With more taper the clip is strained most elsewhere than at its root"
+        raise AnswerError([Problem("taper", " or ".join(TAPERS), repr(taper), todo)])
+    return 1.5 * thickness_mm * deflection_mm / length_mm**2 / TAPERS[taper]
 
 
 def check_snap(
@@ -184,14 +199,14 @@ def check_snap(
     length_mm: float,
     thickness_mm: float,
     strain_limit: float,
-    taper: Taper = "none",
+    taper: str = "none",
 ) -> SnapCheck:
     """Hold a clip's deflection against the strain that its material is said to stand.
 
     Raises
     ------
     AnswerError
-        If a length or the limit is not positive.
+        If a length or the limit is not positive, or there is no such taper.
 
     Examples
     --------
@@ -209,27 +224,92 @@ def check_snap(
     )
 
 
+def bending_force_n(strain: float, length_mm: float, root: Section, modulus_mpa: float) -> float:
+    """Force across a clip's tip that strains its root so far: b·h²/6 · E·ε/l.
+
+    The root carries it whatever the taper is.
+
+    Parameters
+    ----------
+    strain : float
+        Greatest strain, at the root.
+    length_mm : float
+    root : Section
+        Of the clip where it begins.
+    modulus_mpa : float
+        Of the material at such a strain, which is less than at a small one.
+
+    Raises
+    ------
+    AnswerError
+        If one of them is not positive.
+
+    Examples
+    --------
+    >>> round(bending_force_n(0.02, 19, Section(9.5, 3.2791), 1815), 1)
+    32.5
+    """
+    _refuse_not_positive(
+        strain=strain,
+        length_mm=length_mm,
+        width_mm=root.width_mm,
+        thickness_mm=root.thickness_mm,
+        modulus_mpa=modulus_mpa,
+    )
+    return root.width_mm * root.thickness_mm**2 / 6 * modulus_mpa * strain / length_mm
+
+
+def push_force_n(bending_n: float, friction: float, angle_deg: float) -> float:
+    """Force along a clip that pushes its hook past an edge: P·(µ + tan α)/(1 − µ·tan α).
+
+    Parameters
+    ----------
+    bending_n : float
+        Force across the tip that bends it far enough.
+    friction : float
+    angle_deg : float
+        Of the hook's sloping face against the way that it is pushed.
+
+    Raises
+    ------
+    AnswerError
+        If it jams: the face is so steep, or so rough, that no push bends the clip.
+
+    Examples
+    --------
+    >>> round(push_force_n(32.5, 0.6, 30), 1)
+    58.5
+    """
+    slope = math.tan(math.radians(angle_deg))
+    if not friction * slope < 1:
+        raise AnswerError(
+            f"The hook jams: with a friction of {friction:g} its face must slope less than "
+            f"{math.degrees(math.atan(1 / friction)):.0f} degrees, not {angle_deg:g}."
+        )
+    return bending_n * (friction + slope) / (1 - friction * slope)
+
+
 def _ring_factor(outside_mm: float, inside_mm: float) -> float:
     return (outside_mm**2 + inside_mm**2) / (outside_mm**2 - inside_mm**2)
 
 
-def _refuse_impossible_press(interference_mm: float, size_mm: float, hub: Body, core: Body) -> None:
+def _refuse_impossible_press(interference_mm: float, size_mm: float, ring: Body, pin: Body) -> None:
     _refuse_not_positive(
         interference_mm=interference_mm,
         size_mm=size_mm,
-        hub_modulus_mpa=hub.modulus_mpa,
+        ring_modulus_mpa=ring.modulus_mpa,
     )
-    if not core.modulus_mpa > 0:
+    if not pin.modulus_mpa > 0:
         raise AnswerError(
-            [Problem("core_modulus_mpa", "a number above 0", f"{core.modulus_mpa:g}", "Check it")]
+            [Problem("pin_modulus_mpa", "a number above 0", f"{pin.modulus_mpa:g}", "Check it")]
         )
-    if not 0 <= core.other_mm < size_mm < hub.other_mm:
+    if not 0 <= pin.other_mm < size_mm < ring.other_mm:
         raise AnswerError(
             [
                 Problem(
                     "press fit",
-                    "bore of the core < size < outside of the hub",
-                    f"{core.other_mm:g}, {size_mm:g}, {hub.other_mm:g} mm",
+                    "bore of the pin < size < outside of the ring",
+                    f"{pin.other_mm:g}, {size_mm:g}, {ring.other_mm:g} mm",
                     "Check the three diameters",
                 )
             ]

@@ -8,20 +8,23 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from coupons.answering import next_print
+from coupons.answering.beyond import ranges_of, size_variance
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
+from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import OwnSpread, with_own
 from coupons.answering.standards import Limits
 from coupons.answering.together import Demand
+from coupons.answering.ways import sizes_in
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import EFFECTS, effect_row, height_share, side
-from coupons.learning.profile import Profile
+from coupons.learning.profile import MeasuredRange, Profile
 from coupons.terms import Direction, Feature, Form
 
 Array = NDArray[np.floating]
 
-_DRAWN_STEP_MM = 0.02  # over both faces: 0.01 mm a face is as fine as anybody draws
+DRAWN_STEP_MM = 0.02  # over both faces: 0.01 mm a face is as fine as anybody draws
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,8 @@ class SizeQuestion:
         Limits of size whose chance is asked for; offsets are then told from their nominal size.
     drawn_mm : float, optional
         Ask what this drawn size prints as, instead of looking for one.
+    bought : Hardware, optional
+        The piece whose standard gives the limits.
     """
 
     form: Form
@@ -46,6 +51,7 @@ class SizeQuestion:
     direction: Direction
     limits: Limits | None = None
     drawn_mm: float | None = None
+    bought: Hardware | None = None
 
     @property
     def nominal_mm(self) -> float:
@@ -59,7 +65,8 @@ class SizeAnswer:
 
     ``low_mm`` to ``high_mm`` holds the next print's size with 90 % probability; ``chance`` is that
     of both limits, None if none were asked for. ``offset_mm`` is for each of ``faces`` faces,
-    positive out of the material. ``sd_mm`` is the standard deviation of the printed size.
+    positive out of the material. ``layers`` is how many layers of ``layer_mm`` the drawn size is,
+    where it is layers. ``sd_mm`` is the standard deviation of the printed size.
     """
 
     question: SizeQuestion
@@ -71,14 +78,16 @@ class SizeAnswer:
     offset_mm: float
     faces: int
     chance: float | None
-    measured: tuple[float, float] | None
+    measured: MeasuredRange | None
     extrapolated: bool
     rehearsed: bool
+    layer_mm: float | None
     layers: int | None
+    origin: Origin
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:
-        """The form asked for, if no size of it was measured along that direction."""
+        """The form asked for, if no size of it was measured in that direction."""
         return () if self.measured else (self.question.form,)
 
 
@@ -110,9 +119,11 @@ class PrintedSize:
 
     @property
     def own(self) -> OwnSpread:
-        """What this feature has to itself."""
+        """What this feature has to itself; more outside the sizes measured."""
         z = height_share(self.feature)
-        return OwnSpread(1 - z, z)
+        feature = self.feature
+        beyond = size_variance(self.profile, feature.form, feature.direction, feature.size_mm)
+        return OwnSpread(1 - z, z, known_mm2=beyond)
 
     def variances(self) -> tuple[Array, Array]:
         """Variance of the printed size in mm², at nodes of what is known only roughly."""
@@ -157,13 +168,14 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
     printed = PrintedSize(profile, Feature(question.form, drawn_mm, question.direction))
     if next_print.learned_share(profile, printed.row[None, :])[0] > NOTHING_LEARNED:
         raise NotMeasuredError(
-            f"Not measured: this profile learned next to nothing about {question.form}s along "
-            f"{question.direction}. {advice(question.form, question.direction)}"
+            "Not measured: this profile learned next to nothing about "
+            f"{sizes_in(question.form, question.direction)}. "
+            f"{advice(question.form, question.direction)}"
         )
     variances, weights = printed.variances()
     half = next_print.half_width(variances, weights)
     mean = printed.mean_mm
-    measured = _measured(profile, question)
+    measured = next(iter(ranges_of(profile, [question.form], question.direction)), None)
     faces = 2 if layers is None else 1
     return SizeAnswer(
         question=question,
@@ -176,9 +188,12 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
         faces=faces,
         chance=None if question.limits is None else printed.chance_within(question.limits),
         measured=measured,
-        extrapolated=measured is None or not measured[0] <= question.printed_mm <= measured[1],
+        extrapolated=measured is None
+        or not measured.low_mm <= question.printed_mm <= measured.high_mm,
         rehearsed=profile.rehearsed,
+        layer_mm=None if layers is None else profile.layer_height_mm,
         layers=layers,
+        origin=origin_of(profile),
     )
 
 
@@ -197,7 +212,7 @@ def draw_hole(profile: Profile, piece: Hardware, direction: Direction) -> SizeAn
             f"No standard gives limits for what is printed around {piece.name}: ask for a fit."
         )
     form = next(form for form in piece.forms if form is not piece.form)
-    question = SizeQuestion(form, piece.printed.middle_mm, direction, piece.printed)
+    question = SizeQuestion(form, piece.printed.middle_mm, direction, piece.printed, bought=piece)
     return draw_size(profile, question)
 
 
@@ -223,12 +238,5 @@ def _as_drawn(
         layers = round(drawn_mm / profile.layer_height_mm)
         return round(layers * profile.layer_height_mm, 6), layers
     # Steps are counted from the nominal size, so that offsets come out in whole hundredths.
-    steps = round((drawn_mm - question.nominal_mm) / _DRAWN_STEP_MM)
-    return round(question.nominal_mm + steps * _DRAWN_STEP_MM, 6), None
-
-
-def _measured(profile: Profile, question: SizeQuestion) -> tuple[float, float] | None:
-    for found in profile.measured:
-        if (found.form, found.direction) == (question.form, question.direction):
-            return found.low_mm, found.high_mm
-    return None
+    steps = round((drawn_mm - question.nominal_mm) / DRAWN_STEP_MM)
+    return round(question.nominal_mm + steps * DRAWN_STEP_MM, 6), None

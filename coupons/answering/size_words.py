@@ -1,20 +1,27 @@
 """Answers about single sizes and about limits, in words and as data."""
 
 from collections.abc import Sequence
+from datetime import date
 from itertools import groupby
 
 from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
-from coupons.answering.offset import FaceMove
+from coupons.answering.drawing import FaceMove
+from coupons.answering.offset import EVEN_CHANCE
+from coupons.answering.origin import origin_data, origin_sentence
 from coupons.answering.single import SizeAnswer
 from coupons.answering.standards import Limits
+from coupons.answering.ways import sizes_in
 from coupons.answering.words import (
-    REHEARSED,
     SURE,
+    bought,
     chance,
+    counted,
+    draw_sentence,
     evidence,
     extrapolated,
+    marks,
+    measured_data,
     move_data,
-    move_sentence,
     percent,
     size_range,
 )
@@ -26,47 +33,66 @@ def size_move(answer: SizeAnswer) -> FaceMove:
     return FaceMove(answer.question.form, answer.offset_mm, answer.faces, answer.drawn_mm)
 
 
-def size_sentences(answer: SizeAnswer) -> list[str]:
-    """Return the answer about one size as sentences, most important first."""
-    lines = [REHEARSED] if answer.rehearsed else []
-    return lines + _side_sentences(answer) + _size_evidence(answer)
+def size_sentences(answer: SizeAnswer, today: date | None = None) -> list[str]:
+    """Return the answer about one size as sentences: what decides, then details.
+
+    Parameters
+    ----------
+    answer : SizeAnswer
+    today : date, optional
+        The day from which the age of the print is counted; today unless said.
+    """
+    head = size_headline(answer, today)
+    lines = [*_prints(answer, "It")[1:], *evidence([answer.measured] if answer.measured else [])]
+    if answer.question.bought is not None:
+        lines.append(bought(answer.question.bought))
+    return [*head, *lines, origin_sentence(answer.origin, today)]
 
 
-def _side_sentences(answer: SizeAnswer) -> list[str]:
-    lines = [
-        move_sentence(size_move(answer)),
-        f"It prints as {answer.expected_mm:.2f} mm, from {answer.low_mm:.2f} to "
-        f"{answer.high_mm:.2f} mm {SURE}.",
-    ]
-    limits = answer.question.limits
+def size_headline(answer: SizeAnswer, today: date | None = None) -> list[str]:
+    """Return marks, then what to draw and what that prints as, and what puts it in doubt."""
+    lines = marks(answer.rehearsed, answer.origin, today)
+    return [*lines, _draw(answer), _prints(answer, "It")[0], *_extrapolated(answer)]
+
+
+def _draw(answer: SizeAnswer) -> str:
+    piece = answer.question.bought
+    stays = f"the bought {piece.alone.name} stays" if piece else ""
+    return draw_sentence([size_move(answer)], stays)
+
+
+def _prints(answer: SizeAnswer, what: str) -> list[str]:
+    """Say what a size prints as, the chance of its limits first."""
+    limits, lines = answer.question.limits, []
     if limits is not None and answer.chance is not None:
-        lines.append(f"It lies within {_limits(limits)} with {chance(answer.chance)} chance.")
+        lines.append(f"{what} lies within {_limits(limits)} with {chance(answer.chance)} chance.")
+    lines.append(
+        f"{what} prints as {answer.expected_mm:.2f} mm, from {answer.low_mm:.2f} to "
+        f"{answer.high_mm:.2f} mm {SURE}."
+    )
     if answer.layers is not None:
-        lines.append(f"That is {answer.layers} whole layers; a part of one cannot be printed.")
+        layers = counted(answer.layers, "layer")
+        lines.append(f"That is {layers} of {answer.layer_mm:g} mm; no part of one prints.")
     return lines
 
 
-def _size_evidence(answer: SizeAnswer) -> list[str]:
+def _extrapolated(answer: SizeAnswer) -> list[str]:
     question = answer.question
-    measured = [(question.form, *answer.measured)] if answer.measured else []
-    lines = evidence(measured, question.direction)
-    if answer.extrapolated:
-        lines.append(extrapolated(question.printed_mm, question.direction, answer.unmeasured))
-    return lines
+    if not answer.extrapolated:
+        return []
+    return [extrapolated(question.printed_mm, question.direction, answer.unmeasured)]
 
 
 def _limits(limits: Limits) -> str:
     return f"{limits.code}, {limits.lower_mm:.3f} to {limits.upper_mm:.3f} mm,"
 
 
-def limits_sentences(answer: LimitsAnswer) -> list[str]:
-    """Return the answer about limits of a fit as sentences, most important first."""
-    lines = [REHEARSED] if answer.hole.rehearsed else []
-    lines += _side_sentences(answer.hole) + _side_sentences(answer.shaft)
-    lines.append(
-        f"A pair of one print holds all four limits with {chance(answer.both.chance)} chance."
-    )
-    lines += [_reach_sentence(side, answer.reached) for side in (answer.hole, answer.shaft)]
+def limits_sentences(answer: LimitsAnswer, today: date | None = None) -> list[str]:
+    """Return the answer about limits of a fit as sentences: what decides, then details."""
+    lines, sides = limits_headline(answer, today), (answer.hole, answer.shaft)
+    for side in sides:
+        lines += _prints(side, f"The {side.question.form}")
+    lines += [_reach_sentence(side, answer.reached) for side in sides]
     lines += [
         _all_reached(form, answer.reached) for form in dict.fromkeys(r.form for r in answer.reached)
     ]
@@ -74,9 +100,21 @@ def limits_sentences(answer: LimitsAnswer) -> list[str]:
         lines.append(BAND_RULE)
     if any(reach.assumed for reach in answer.reached):
         lines.append(_assumed_sentence(answer.reached))
-    for side in (answer.hole, answer.shaft):
-        lines += _size_evidence(side)
-    return lines
+    for side in sides:
+        lines += evidence([side.measured] if side.measured else [])
+    return [*lines, origin_sentence(answer.hole.origin, today)]
+
+
+def limits_headline(answer: LimitsAnswer, today: date | None = None) -> list[str]:
+    """Return marks, then what to draw and with what chance, and what puts that in doubt."""
+    hole, shaft = answer.hole, answer.shaft
+    both = chance(answer.both.chance)
+    return [
+        *marks(hole.rehearsed, hole.origin, today),
+        draw_sentence([size_move(hole), size_move(shaft)]),
+        f"A pair of one print holds all four limits with {both} chance.",
+        *dict.fromkeys(_extrapolated(hole) + _extrapolated(shaft)),
+    ]
 
 
 def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
@@ -87,24 +125,25 @@ def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
         for reach in reached
         if reach.form is question.form and reach.low_mm <= question.nominal_mm <= reach.high_mm
     ]
-    what = f"{question.form.capitalize()}s of"
+    what = sizes_in(question.form, question.direction).capitalize()
     if not here or question.limits is None:
         return (
-            f"{what} {question.nominal_mm:g} mm along {question.direction}: not measured at this "
-            "size, so that the grade they reach is not known."
+            f"{what} of {question.nominal_mm:g} mm: not measured at this size, so that the grade "
+            "they reach is not known."
         )
-    reach, asked = here[0], question.limits.grade_number
-    able = reach.grade is not None and reach.grade <= asked
-    sure = reach.confidences[asked]
+    reach, grade = here[0], question.limits.grade_number
+    width_mm = question.limits.width_mm
+    sure = reach.confidence_within(width_mm)
+    asked = f"{width_mm:.2f} mm in all" if grade is None else f"IT{grade}"
     verdict = (
         f"reached ({chance(sure)} sure)"
-        if able
+        if sure >= EVEN_CHANCE
         else f"not reached ({chance(1 - sure)} sure), so that some will miss it"
     )
     return (
-        f"{what} {size_range(reach.low_mm, reach.high_mm)} along {reach.direction} reach "
-        f"{_grade(reach)} ({chance(reach.confidence)} sure; scatter of {reach.band_mm:.2f} mm); "
-        f"{question.limits.code} asks for IT{asked}: {verdict}."
+        f"{what} of {size_range(reach.low_mm, reach.high_mm)} reach {_grade(reach)} "
+        f"({chance(reach.confidence)} sure; scatter of {reach.band_mm:.2f} mm); "
+        f"{question.limits.code} asks for {asked}: {verdict}."
     )
 
 
@@ -129,15 +168,21 @@ def _all_reached(form: Form, reached: tuple[Reach, ...]) -> str:
     grades = ", ".join(
         f"{_grade(run[0])} at {size_range(run[0].low_mm, run[-1].high_mm)}" for run in runs
     )
-    return f"Grades reached by {form}s along {steps[0].direction}: {grades}."
+    return f"Grades reached by {sizes_in(form, steps[0].direction)}: {grades}."
 
 
-def size_data(answer: SizeAnswer) -> dict[str, object]:
-    """Return the answer about one size as plain data, units in the names."""
-    limits = answer.question.limits
+def size_data(answer: SizeAnswer, today: date | None = None) -> dict[str, object]:
+    """Return the answer about one size as plain data, units in the names, question with it."""
+    question, limits = answer.question, answer.question.limits
     return {
+        "question": {
+            "form": str(question.form),
+            "across": str(question.direction),
+            "prints_mm": question.printed_mm,
+            "limits": None if limits is None else limits.code,
+            "hardware": question.bought.name if question.bought else None,
+        },
         **move_data(size_move(answer)),
-        "along": str(answer.question.direction),
         "printed_mm": answer.expected_mm,
         "low_mm": answer.low_mm,
         "high_mm": answer.high_mm,
@@ -145,23 +190,32 @@ def size_data(answer: SizeAnswer) -> dict[str, object]:
         if limits is None
         else {"code": limits.code, "lower_mm": limits.lower_mm, "upper_mm": limits.upper_mm},
         "chance": answer.chance,
+        "measured": measured_data([answer.measured] if answer.measured else []),
         "extrapolated": answer.extrapolated,
         "rehearsed": answer.rehearsed,
         "layers": answer.layers,
-        "words": size_sentences(answer),
+        "layer_mm": answer.layer_mm,
+        "origin": origin_data(answer.origin, today),
+        "words": size_sentences(answer, today),
     }
 
 
-def limits_data(answer: LimitsAnswer) -> dict[str, object]:
+def limits_data(answer: LimitsAnswer, today: date | None = None) -> dict[str, object]:
     """Return the answer about limits of a fit as plain data, units in the names."""
+    internal, external = answer.hole.question, answer.shaft.question
     return {
-        "hole": size_data(answer.hole),
-        "shaft": size_data(answer.shaft),
+        "question": {
+            "joint": f"{internal.form}/{external.form}",
+            "across": str(internal.direction),
+            "limits": [limits.code for limits in (answer.fit.hole, answer.fit.shaft)],
+        },
+        "hole": size_data(answer.hole, today),
+        "shaft": size_data(answer.shaft, today),
         "both": {"chance": answer.both.chance, "error": answer.both.error},
         "reached": [
             {
                 "form": str(reach.form),
-                "along": str(reach.direction),
+                "across": str(reach.direction),
                 "low_mm": reach.low_mm,
                 "high_mm": reach.high_mm,
                 "band_mm": reach.band_mm,
@@ -172,5 +226,6 @@ def limits_data(answer: LimitsAnswer) -> dict[str, object]:
             for reach in answer.reached
         ],
         "rehearsed": answer.hole.rehearsed,
-        "words": limits_sentences(answer),
+        "origin": origin_data(answer.hole.origin, today),
+        "words": limits_sentences(answer, today),
     }

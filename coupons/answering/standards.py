@@ -1,4 +1,4 @@
-"""ISO 286 limits: tolerance grades IT6 to IT14, holes H, shafts d to h and k to p, up to 120 mm.
+"""Limits of size: ISO 286 grades IT6 to IT14 (holes H, shafts d to h and k to p), or numbers.
 
 The words follow the standard: a *hole* is any internal size and a *shaft* any external one, flat or
 round; a code such as ``12 H9`` is a nominal size, the letter of its deviation and its grade.
@@ -8,6 +8,9 @@ import math
 import re
 from dataclasses import dataclass
 
+from coupons.answering.numeric_limits import FORMS as NUMERIC
+from coupons.answering.numeric_limits import LARGEST_MM as MOST_MM
+from coupons.answering.numeric_limits import numeric_limits, two_bands
 from coupons.answering.tables import Row, rows, step_of
 from coupons.errors import AnswerError, Problem
 
@@ -19,7 +22,7 @@ LARGEST_MM = 120.0
 # The standard gives k its deviation in grades 4 to 7 only; in coarser ones it starts at zero.
 _K_LAST_GRADE = 7
 _SIZE = r"\s*(?P<size>\d+(?:[.,]\d+)?)\s*(?:mm)?\s*"
-_SIDE = r"(?P<{0}_letter>[A-Za-z]+)\s*(?P<{0}_grade>\d+)\s*"
+_SIDE = r"(?P<{0}_letter>[A-Za-z]+)\s*(?P<{0}_grade>\d{{1,3}})\s*"
 _ONE = re.compile(_SIZE + _SIDE.format("a"))
 _TWO = re.compile(_SIZE + _SIDE.format("a") + r"[/\-]?\s*" + _SIDE.format("b"))
 _AVAILABLE = f"H or {' '.join(SHAFT_LETTERS)}, each with a grade from 6 to 14"
@@ -32,7 +35,7 @@ class Limits:
     Parameters
     ----------
     code : str
-        As the standard writes it, for example ``12 H9``.
+        As the standard writes it, for example ``12 H9``, or as numbers, ``12 ±0.1``.
     nominal_mm, lower_mm, upper_mm : float
         The nominal size and the two limits of size.
     """
@@ -43,14 +46,15 @@ class Limits:
     upper_mm: float
 
     @property
-    def grade_number(self) -> int:
-        """Number of its tolerance grade, 9 for ``12 H9``."""
-        return int(re.sub(r".*\D", "", self.code))
+    def grade_number(self) -> int | None:
+        """Number of its tolerance grade, 9 for ``12 H9``; None for limits as numbers."""
+        grade = re.fullmatch(r"\S+ [A-Za-z]+(\d+)", self.code)
+        return int(grade[1]) if grade else None
 
     @property
-    def is_hole(self) -> bool:
-        """Whether its letter is one for internal sizes."""
-        return self.code.split()[1][0].isupper()
+    def is_hole(self) -> bool | None:
+        """Whether its letter is one for internal sizes; None for limits as numbers."""
+        return None if self.grade_number is None else self.code.split()[1][0].isupper()
 
     @property
     def width_mm(self) -> float:
@@ -101,12 +105,13 @@ def tolerance_mm(grade_number: int, size_mm: float) -> float:
 
 
 def limits(code: str) -> Limits:
-    """Read one code such as ``12 H9`` or ``8 m6`` as limits of size in mm.
+    """Read one code such as ``12 H9``, or limits such as ``12 ±0.1``, as limits of size in mm.
 
     Raises
     ------
     AnswerError
-        If the code cannot be read, or the table has no such letter, grade or size.
+        If the code cannot be read, the table has no such letter, grade or size, or the limits are
+        not two sizes.
 
     Examples
     --------
@@ -114,6 +119,9 @@ def limits(code: str) -> Limits:
     >>> hole.lower_mm, hole.upper_mm
     (12.0, 12.043)
     """
+    numbers = numeric_limits(code)
+    if numbers is not None:
+        return _possible(Limits(*numbers), code)
     match = _ONE.fullmatch(code)
     if match is None:
         raise _unreadable(code, "a size and a tolerance, such as 12 H9")
@@ -121,7 +129,9 @@ def limits(code: str) -> Limits:
 
 
 def fit_limits(code: str) -> FitLimits:
-    """Read a code for both sides, such as ``12 H9/d9``.
+    """Read a code for both sides, such as ``12 H9/d9`` or ``12 +0.1/0 / 12 -0.1/-0.2``.
+
+    Limits as numbers for one side, such as ``12 ±0.1``, are those of both.
 
     Raises
     ------
@@ -134,6 +144,9 @@ def fit_limits(code: str) -> FitLimits:
     >>> round(fit.gap_min_mm, 3), round(fit.gap_max_mm, 3)
     (0.007, 0.041)
     """
+    bands = two_bands(code)
+    if all(bands):
+        return FitLimits(*map(limits, bands))
     match = _TWO.fullmatch(code)
     if match is None or not (match["a_letter"].isupper() and match["b_letter"].islower()):
         raise _unreadable(
@@ -146,6 +159,13 @@ def fit_limits(code: str) -> FitLimits:
         hole=_limits(size_mm, match["a_letter"], int(match["a_grade"])),
         shaft=_limits(size_mm, match["b_letter"], int(match["b_grade"])),
     )
+
+
+def _possible(band: Limits, code: str) -> Limits:
+    if not 0 < band.lower_mm < band.upper_mm <= MOST_MM:
+        expected = f"a lower limit below an upper one, both over 0 and up to {MOST_MM:g} mm"
+        raise AnswerError([Problem("limits", expected, repr(code), f"Like {NUMERIC}")])
+    return band
 
 
 def it_grade_reached(width_mm: float, size_mm: float) -> int | None:
@@ -214,7 +234,7 @@ def _step(size_mm: float, table: str) -> Row:
                     SOURCE,
                     f"a size over 0 and up to {LARGEST_MM:g} mm",
                     f"{size_mm:g} mm",
-                    "Give limits as numbers for other sizes",
+                    f"Give limits as numbers for other sizes, such as {size_mm:g} ±0.2",
                 )
             ]
         )
@@ -232,4 +252,5 @@ def _unknown(got: str, size_mm: float) -> AnswerError:
 
 
 def _unreadable(code: str, expected: str) -> AnswerError:
-    return AnswerError([Problem("tolerance code", expected, repr(code), f"There are {_AVAILABLE}")])
+    todo = f"There are {_AVAILABLE}, and limits as numbers: {NUMERIC}"
+    return AnswerError([Problem("tolerance code", expected, repr(code), todo)])

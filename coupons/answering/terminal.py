@@ -3,12 +3,6 @@
 import unicodedata
 
 
-def plain(text: str) -> str:
-    """Return text on one line without the signs that steer a terminal or turn its direction."""
-    kept = (" " if sign in "\t\r\n" else sign for sign in text)
-    return "".join(sign for sign in kept if unicodedata.category(sign)[0] != "C")
-
-
 def columns(text: str) -> int:
     """Return how many columns a text takes: wide signs two, combining ones none."""
     return sum(

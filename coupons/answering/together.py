@@ -23,8 +23,10 @@ from coupons.learning.profile import LogSpread, Profile
 from coupons.learning.taught_shift import TaughtShift
 
 Array = NDArray[np.floating]
+Indices = NDArray[np.intp]
 
 _SHIFTS = 8
+_FEW_SHIFTS = 4  # for differences, which are known far better
 _POINTS = 2048
 # Of Student's t with one degree of freedom less than there are shifts (textbook).
 _T_95 = 2.365
@@ -33,6 +35,7 @@ _LARGEST_BLOCK = 1_000_000
 # Directions of the terms that move no margin by more than this share of its own spread are left
 # out of the lattice.
 _NEGLIGIBLE = 1e-6
+_IMPOSSIBLE = 1e-300
 
 
 @dataclass(frozen=True)
@@ -139,6 +142,46 @@ def chance_together(demands: Sequence[Demand], shared: Shared, seed: int = 0) ->
     return Together(float(np.mean(means)), float(np.std(means, ddof=1) / np.sqrt(_SHIFTS)))
 
 
+@dataclass(frozen=True)
+class Change:
+    """One demand, by its place in a list, and what it might be instead."""
+
+    at: int
+    demand: Demand
+
+
+def chances_if_changed(
+    demands: Sequence[Demand], changes: Sequence[Change], shared: Shared, seed: int = 0
+) -> tuple[float, Array]:
+    """Compute the chance that all demands hold, and the same with one of them changed.
+
+    All are taken at the same points, so that they differ by far less than each is off.
+
+    Parameters
+    ----------
+    demands : sequence of Demand
+    changes : sequence of Change
+        Each is made by itself, with all other demands as they are.
+    shared : Shared
+    seed : int
+
+    Returns
+    -------
+    chance : float
+        Of all demands as they are.
+    changed : ndarray of shape (n_changes,)
+    """
+    every = [*demands, *(change.demand for change in changes)]
+    margins = _Margins(every, len(shared.own))
+    lattice = _Lattice(margins, shared)
+    rng = np.random.default_rng(seed)
+    places = [change.at for change in changes]
+    with threadpool_limits(1):
+        means = [margins.mean_changed(*lattice.points(rng), places) for _ in range(_FEW_SHIFTS)]
+    mean = np.mean(means, axis=0)
+    return float(mean[0]), mean[1:]
+
+
 class _Margins:
     """The margins of all demands as arrays; an open side is a margin that always holds."""
 
@@ -160,16 +203,38 @@ class _Margins:
 
         ``squares`` are the scatters' variances at the points, in mm².
         """
-        blocks = 1 + len(points) * len(self.low_constants) // _LARGEST_BLOCK
-        parts = np.array_split(np.arange(len(points)), blocks)
-        products = [self._products(points[part], squares[part]) for part in parts]
+        products = [
+            np.prod(self._chances(points[part], squares[part]), axis=1)
+            for part in self._blocks(len(points))
+        ]
         return float(np.mean(np.concatenate(products)))
 
-    def _products(self, points: Array, squares: Array) -> Array:
+    def mean_changed(self, points: Array, squares: Array, places: Sequence[int]) -> Array:
+        """Average that product over the first demands, then with one of the last in each place.
+
+        Returns
+        -------
+        ndarray of shape (1 + n_places,)
+        """
+        n = len(self.low_constants) - len(places)
+        products = []
+        for part in self._blocks(len(points)):
+            chances = self._chances(points[part], squares[part])
+            whole = np.prod(chances[:, :n], axis=1)[:, None]
+            others = whole / np.maximum(chances[:, places], _IMPOSSIBLE)
+            products.append(np.concatenate([whole, others * chances[:, n:]], axis=1))
+        return np.asarray(np.mean(np.concatenate(products), axis=0))
+
+    def _blocks(self, n_points: int) -> list[Indices]:
+        blocks = 1 + n_points * len(self.low_constants) // _LARGEST_BLOCK
+        return np.array_split(np.arange(n_points), blocks)
+
+    def _chances(self, points: Array, squares: Array) -> Array:
+        """Chance of each demand at each point, shape (n_points, n_demands)."""
         own_sds = np.sqrt(self.known + squares @ self.counts.T)
         inside = ndtr((self.low_constants + points @ self.low_rows.T) / own_sds)
         inside -= ndtr((self.high_constants + points @ self.high_rows.T) / own_sds)
-        return np.asarray(np.prod(np.maximum(inside, 0.0), axis=1))
+        return np.asarray(np.maximum(inside, 0.0))
 
 
 class _Lattice:

@@ -1,10 +1,16 @@
 """An answer in words: the same sentences on the terminal, in reports and on the wall card."""
 
+import math
 from collections.abc import Iterable, Sequence
+from datetime import date
 
+from coupons.answering.drawing import FaceMove, whole_layers
 from coupons.answering.hardware import Hardware
-from coupons.answering.offset import INTERVAL, Answer, FaceMove, Feel
-from coupons.terms import GRADES, INTERNAL, Direction, Form, Grade
+from coupons.answering.offset import INTERVAL, Answer, Feel, Question
+from coupons.answering.origin import Origin, origin_data, origin_sentence, stale_mark
+from coupons.answering.ways import flats_hint, sizes_in
+from coupons.learning.profile import MeasuredRange
+from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Form, Grade
 
 REHEARSED = (
     "REHEARSED: from a virtual printer, not measured on a real one. Do not draw parts by it."
@@ -15,6 +21,7 @@ NO_TRIALS = "No printed pair was tried: this profile knows sizes, not how a fit 
 PRACTICE = "common practice stands in for the hand"
 
 _MOST_NAMED = 8
+_ROUNDING = 1e-9
 
 VERBS = {
     Grade.NO_GO: "does not go",
@@ -66,24 +73,108 @@ def chance(p: float) -> str:
     return percent(p)
 
 
+def whole_percents(shares: Sequence[float], total: int = 100) -> tuple[int, ...]:
+    """Round shares to whole percents that add up to ``total``: those cut most are rounded up.
+
+    Examples
+    --------
+    >>> whole_percents([0.684, 0.133, 0.095, 0.088])
+    (68, 13, 10, 9)
+    """
+    exact = [100 * share for share in shares]
+    whole = [math.floor(each + _ROUNDING) for each in exact]
+    most_cut = sorted(range(len(exact)), key=lambda n: whole[n] - exact[n])
+    for n in most_cut[: max(0, total - sum(whole))]:
+        whole[n] += 1
+    return tuple(whole)
+
+
+def chances(first: float, *others: float) -> tuple[str, ...]:
+    r"""Write chances that exclude each other so that they add up; the first as it stands alone.
+
+    Examples
+    --------
+    >>> [text.replace("\N{NO-BREAK SPACE}", " ") for text in chances(0.748, 0.105, 0.147)]
+    ['75 %', '10 %', '15 %']
+    """
+    rest = whole_percents(others, 100 - round(100 * first))
+    return chance(first), *(
+        percent(whole / 100) if 0.01 <= p <= 0.99 else chance(p)
+        for p, whole in zip(others, rest, strict=True)
+    )
+
+
+def counted(number: int, one: str, several: str = "") -> str:
+    """Write a number of things; several of them are called so, or with an s.
+
+    Examples
+    --------
+    >>> counted(1, "whole layer"), counted(2, "whole layer"), counted(-1, "whole layer")
+    ('1 whole layer', '2 whole layers', '−1 whole layer')
+    """
+    return f"{number} {one if abs(number) == 1 else several or one + 's'}".replace("-", "−")
+
+
 SURE = f"({percent(INTERVAL)} sure)"
 
 
-def move_sentence(move: FaceMove) -> str:
-    """Say what to do with one body, sign and words together."""
-    if move.offset_mm == 0:
-        return f"Leave the {move.form} as it is: {move.drawn_mm:.2f} mm."
-    faces = f"each {move.form} face" if move.faces == 2 else f"one face of the {move.form}"
+def draw_sentence(moves: Sequence[FaceMove], stays: str = "") -> str:
+    """Say what to draw: which faces move how far and which way, and what stays.
+
+    Parameters
+    ----------
+    moves : sequence of FaceMove
+    stays : str
+        What keeps its place, in words; empty if nothing does.
+
+    Examples
+    --------
+    >>> said = draw_sentence([FaceMove(Form.TONGUE, -0.17, 2, 11.66)], "the slot stays 12.00 mm")
+    >>> for part in said.split(": "):
+    ...     print(part)
+    Move each face of the 12 mm tongue −0.17 mm, into the material (material removed)
+    draw the tongue 11.66 mm; the slot stays 12.00 mm.
+    """
+    moved = [move for move in moves if move.offset_mm]
+    kept = [
+        f"leave the {move.form} as it is, {length(move.drawn_mm)} mm"
+        for move in moves
+        if not move.offset_mm
+    ]
+    parts = [f"{_faces(move)} {signed(move.offset_mm)} mm, {_way(move)}" for move in moved]
+    drawn = [f"the {move.form} {length(move.drawn_mm)} mm" for move in moved]
+    told = [f"move {', and '.join(parts)}: draw {' and '.join(drawn)}"] if moved else []
+    sentence = "; ".join([*told, *kept, *filter(None, [stays])])
+    return f"{sentence[0].upper()}{sentence[1:]}."
+
+
+def _faces(move: FaceMove) -> str:
+    flat = "each face" if move.faces == 2 else "one face"
+    which = "the round face" if move.form in ROUND else flat
+    return f"{which} of the {move.from_mm:g} mm {move.form}"
+
+
+def _way(move: FaceMove) -> str:
     if move.offset_mm < 0:
-        how = "into the material (material removed"
-        how += ", the opening widens)" if move.form in INTERNAL else ")"
-    else:
-        how = "out of the material (material added"
-        how += ", the opening narrows)" if move.form in INTERNAL else ")"
-    return (
-        f"Move {faces} {signed(move.offset_mm)} mm, {how}: "
-        f"draw the {move.form} {move.drawn_mm:.2f} mm."
-    )
+        way = "into the material (material removed"
+        return way + (", the opening widens)" if move.form in INTERNAL else ")")
+    way = "out of the material (material added"
+    return way + (", the opening narrows)" if move.form in INTERNAL else ")")
+
+
+def length(mm: float) -> str:
+    """Write a size with two decimals; a third where it has one."""
+    return f"{mm:.3f}".removesuffix("0")
+
+
+def stays_words(question: Question, moves: Sequence[FaceMove]) -> str:
+    """Say which body of a joint keeps its place; empty where both have to be drawn anew."""
+    if question.bought is not None:
+        return f"the bought {question.bought.alone.name} stays"
+    form = question.staying
+    if form is None or form in {move.form for move in moves}:
+        return ""
+    return f"the {form} stays {length(question.joint.size_mm)} mm"
 
 
 def minus(mm: float) -> str:
@@ -104,18 +195,33 @@ def interval_sentence(answer: Answer) -> str:
     return f"The middle of the {ADJECTIVES[fit]} range lies {place} on the next print {SURE}."
 
 
-def evidence(measured: Iterable[tuple[Form, float, float]], direction: Direction) -> list[str]:
-    """Say which sizes of each form an answer leans on.
+def evidence(measured: Iterable[MeasuredRange]) -> list[str]:
+    """Say which sizes of each form were tried by hand, and which were read with a caliper.
 
     Examples
     --------
-    >>> evidence([(Form.SLOT, 4.0, 25.0), (Form.TONGUE, 4.0, 4.0)], Direction.X)
-    ['Measured: slots of 4 to 25 mm along x.', 'Measured: tongues of 4 mm along x.']
+    >>> slots = MeasuredRange(form=Form.SLOT, direction=Direction.X, low_mm=4, high_mm=25)
+    >>> evidence([slots])
+    ['Measured: slots across x of 4 to 25 mm.']
+    >>> evidence([slots.model_copy(update={"tried_mm": (4, 8), "read_mm": (4, 25)})])
+    ['Slots across x: tried by hand at 4 to 8 mm, sizes read at 4 to 25 mm.']
     """
-    return [
-        f"Measured: {form}s of {size_range(low, high)} along {direction}."
-        for form, low, high in measured
-    ]
+    return [_evidence(each) for each in measured]
+
+
+def _evidence(each: MeasuredRange) -> str:
+    if each.tried_mm is None and each.read_mm is None:  # an early profile, which did not say
+        sizes = size_range(each.low_mm, each.high_mm)
+        return f"Measured: {sizes_in(each.form, each.direction)} of {sizes}."
+    tried = f"at {size_range(*each.tried_mm)}" if each.tried_mm else "at no size"
+    read = f"at {size_range(*each.read_mm)}" if each.read_mm else "at no size"
+    what = sizes_in(each.form, each.direction)
+    return f"{what.capitalize()}: tried by hand {tried}, sizes read {read}."
+
+
+def measured_data(measured: Iterable[MeasuredRange]) -> list[dict[str, object]]:
+    """Return the sizes that an answer leans on as plain data."""
+    return [each.model_dump(mode="json") for each in measured]
 
 
 def size_range(low_mm: float, high_mm: float) -> str:
@@ -139,40 +245,118 @@ def bought(piece: Hardware) -> str:
 def extrapolated(size_mm: float, direction: Direction, unmeasured: Sequence[Form]) -> str:
     """Say that a size lies where nothing was measured, and of which forms nothing was at all."""
     if unmeasured:
-        forms = " and no ".join(unmeasured)
-        return f"EXTRAPOLATED from others: no {forms} was measured along {direction}."
-    return f"EXTRAPOLATED: {size_mm:g} mm lies outside the sizes measured."
+        forms = " and no ".join(sizes_in(form, direction) for form in unmeasured)
+        return f"EXTRAPOLATED from others: no {forms} were measured."
+    return (
+        f"EXTRAPOLATED: {size_mm:g} mm lies outside the sizes measured; what that leaves open is "
+        "counted."
+    )
 
 
-def sentences(answer: Answer) -> list[str]:
-    """Return the answer as sentences, most important first."""
+def marks(rehearsed: bool, origin: Origin, today: date | None = None) -> list[str]:
+    """Return what a reader must know before the answer: that it is made up, or of an old print."""
+    return [*([REHEARSED] if rehearsed else []), *filter(None, [stale_mark(origin, today)])]
+
+
+def sentences(answer: Answer, today: date | None = None) -> list[str]:
+    """Return the answer as sentences: what decides, then details.
+
+    Parameters
+    ----------
+    answer : Answer
+    today : date, optional
+        The day from which the age of the print is counted; today unless said.
+    """
+    return [*headline(answer, today), *details(answer, today)]
+
+
+def headline(answer: Answer, today: date | None = None) -> list[str]:
+    """Return marks, then what to draw and with what chance, and what puts that chance in doubt."""
     question, joint = answer.question, answer.question.joint
-    verb = VERBS[question.fit]
-    lines = [REHEARSED] if answer.rehearsed else []
-    lines += [move_sentence(move) for move in answer.moves]
-    missed = f"too tight {chance(answer.too_tight)}"
-    if question.fit is not Grade.LOOSE:  # which nothing is too loose for
-        missed += f", too loose {chance(answer.too_loose)}"
-    if question.at_least is not None and question.fit is not Grade.LOOSE:
-        enough = chance(answer.chance + answer.too_loose)
-        lines.append(f"It {verb} or goes more easily with {enough} chance.")
-    lines.append(f"It {verb} with {chance(answer.chance)} chance ({missed}).")
-    lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
-    lines.append(interval_sentence(answer))
-    if answer.layers is not None:
-        lines.append(
-            f"That is {answer.layers} whole layers; a part of a layer cannot be printed "
-            f"(the best gap would be {minus(answer.best_gap_mm)} mm)."
-        )
-    if question.bought is not None:
-        lines.append(bought(question.bought))
-    lines += evidence(answer.measured, joint.direction)
+    lines = marks(answer.rehearsed, answer.origin, today)
+    lines.append(draw_sentence(answer.moves, stays_words(question, answer.moves)))
+    lines.append(_chance_sentences(answer)[0])
+    if answer.prints_as:
+        lines += layer_sentences(answer)
     if answer.extrapolated:
         lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
-    lines += _feel_sentences(answer)
+    return lines
+
+
+def details(answer: Answer, today: date | None = None) -> list[str]:
+    """Return what an answer leans on, most important first."""
+    question = answer.question
+    lines = [*_chance_sentences(answer)[1:], *_feel_sentences(answer)]
+    lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
+    if not answer.prints_as:
+        lines += layer_sentences(answer)
+    if question.printed_gap_mm is None:
+        lines.append(interval_sentence(answer))
+    if question.bought is not None:
+        lines.append(bought(question.bought))
+        lines += filter(None, [flats_hint(question.bought, question.joint.direction)])
+    lines += evidence(answer.measured)
+    lines.append(origin_sentence(answer.origin, today))
     if question.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("Caution: force and push fits across layers can split a part along them.")
     return lines
+
+
+def _chance_sentences(answer: Answer) -> list[str]:
+    """Say the chance, that of what was asked for first."""
+    question, verb = answer.question, VERBS[answer.question.fit]
+    alone, tight, loose = chances(answer.chance, answer.too_tight, answer.too_loose)
+    missed = f"too tight {tight}"
+    if question.fit is not Grade.LOOSE:  # which nothing is too loose for
+        missed += f", too loose {loose}"
+    lines = [f"It {verb} with {alone} chance ({missed})."]
+    if question.at_least is not None and question.fit is not Grade.LOOSE:
+        enough = chance(answer.chance + answer.too_loose)
+        lines.insert(0, f"It {verb} or goes more easily with {enough} chance.")
+    if question.printed_gap_mm is not None:
+        lines.insert(0, interval_sentence(answer))
+    return lines
+
+
+def layer_sentences(answer: Answer) -> list[str]:
+    """Say how the sizes of a joint across layers fall on them, and what prints where they do not.
+
+    Nothing for other joints.
+    """
+    layer_mm, joint = answer.layer_mm, answer.question.joint
+    if layer_mm is None:
+        return []
+    sizes = ", ".join(f"{move.form} {_layers(move.drawn_mm, layer_mm)}" for move in answer.moves)
+    gap = _layers(answer.gap_mm, layer_mm)
+    if answer.prints_as:
+        verb = VERBS[answer.question.fit]
+        prints = ", or ".join(
+            f"{_layers(mm, layer_mm)} ({minus(mm)} mm), which {verb} with {chance(p)} chance"
+            for mm, p in answer.prints_as
+        )
+        return [
+            f"A gap of {minus(answer.gap_mm)} mm is {gap} of {layer_mm:g} mm ({sizes}), and only "
+            "whole layers print.",
+            f"It prints as {prints}; the chance above is their mean.",
+        ]
+    if answer.question.bought is None:
+        sizes += f", gap {gap}"
+    if answer.question.drawn_gap_mm is not None:
+        return [f"In layers of {layer_mm:g} mm: {sizes}."]
+    best = f"without layers the best gap is {minus(answer.best_gap_mm)} mm"
+    lines = [f"In layers of {layer_mm:g} mm: {sizes}; {best}."]
+    if answer.question.bought is None and whole_layers(joint.size_mm, layer_mm) is None:
+        lines.append(
+            f"{joint.size_mm:g} mm is {_layers(joint.size_mm, layer_mm)}, no whole number: both "
+            "bodies are drawn on layers."
+        )
+    return lines
+
+
+def _layers(mm: float, layer_mm: float) -> str:
+    """Count layers, to a hundredth of one."""
+    count = f"{mm / layer_mm:.2f}".rstrip("0").rstrip(".").replace("-", "−")
+    return f"{count} layer{'' if count.lstrip('−') == '1' else 's'}"
 
 
 def _feel_sentences(answer: Answer) -> list[str]:
@@ -190,22 +374,37 @@ def move_data(move: FaceMove) -> dict[str, object]:
     """Return one body's move as plain data."""
     return {
         "form": str(move.form),
+        "from_mm": move.from_mm,
         "offset_mm": move.offset_mm,
         "faces": move.faces,
         "drawn_mm": move.drawn_mm,
     }
 
 
-def as_data(answer: Answer) -> dict[str, object]:
-    """Return the answer as plain data, units in the names, the sentences with it."""
-    question = answer.question
+def question_data(question: Question) -> dict[str, object]:
+    """Return what was asked of a joint as plain data."""
     return {
         "joint": f"{question.joint.internal}/{question.joint.external}",
         "size_mm": question.joint.size_mm,
+        "across": str(question.joint.direction),
         "hardware": question.bought.name if question.bought else None,
-        "along": str(question.joint.direction),
         "fit": str(question.fit),
+        "move": str(question.gives),
+        "at_least": question.at_least,
+        "drawn_gap_mm": question.drawn_gap_mm,
+        "printed_gap_mm": question.printed_gap_mm,
+    }
+
+
+def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
+    """Return the answer as plain data, units in the names, question and sentences with it."""
+    question = answer.question
+    drawn_anew = {move.form for move in answer.moves}
+    stays = None if question.staying in drawn_anew else question.staying
+    return {
+        "question": question_data(question),
         "moves": [move_data(move) for move in answer.moves],
+        "stays": None if stays is None else str(stays),
         "gap_mm": answer.gap_mm,
         "best_gap_mm": answer.best_gap_mm,
         "low_mm": answer.low_mm,
@@ -214,13 +413,13 @@ def as_data(answer: Answer) -> dict[str, object]:
         "too_tight": answer.too_tight,
         "too_loose": answer.too_loose,
         "grades": {str(grade): p for grade, p in answer.grade_chances.items()},
-        "measured": [
-            {"form": str(form), "low_mm": low, "high_mm": high}
-            for form, low, high in answer.measured
-        ],
+        "measured": measured_data(answer.measured),
         "extrapolated": answer.extrapolated,
         "rehearsed": answer.rehearsed,
         "layers": answer.layers,
+        "layer_mm": answer.layer_mm,
+        "prints_as": [{"gap_mm": gap_mm, "chance": p} for gap_mm, p in answer.prints_as],
         "feel": str(answer.feel),
-        "words": sentences(answer),
+        "origin": origin_data(answer.origin, today),
+        "words": sentences(answer, today),
     }

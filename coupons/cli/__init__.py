@@ -1,12 +1,15 @@
 """The command line: parse, call, print. A command's module is imported when it runs."""
 
+from difflib import get_close_matches
 from importlib import import_module
 from typing import Any
 
 import click
 
 from coupons import __version__
-from coupons.errors import CouponError
+from coupons.cli.output import Lines, outlets, warnings_as_lines
+from coupons.errors import CouponError, Problem
+from coupons.progress import told_to
 
 MOST = 40  # problems shown before the rest is only counted
 
@@ -19,6 +22,8 @@ COMMANDS = {
     "fit": "Learn the printer from its entries and write its profile.",
     "offset": "Say how far to move which face for a wanted fit.",
     "joints": "Say what to draw for every joint of a part, and whether all of it fits.",
+    "press": "Say whether a ring stands what is pressed into it.",
+    "clip": "Say whether a clip stands being bent.",
     "compare": "Say which answers moved between profiles, and what to draw anew.",
     "next": "Say which coupon to print next, to know more about what is asked.",
     "board": "Put the profiles of all machines on one page, fresh or stale.",
@@ -44,17 +49,38 @@ class Commands(click.Group):
         with formatter.section("Commands, in the order of the job"):
             formatter.write_dl(list(COMMANDS.items()))
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that is asked for; of one that there is not, say the nearest."""
+        name = args[0]
+        if name in COMMANDS or ctx.resilient_parsing or name.startswith("-"):
+            return super().resolve_command(ctx, args)
+        near = get_close_matches(name.lower(), COMMANDS, 1)
+        todo = f"Did you mean {near[0]}?" if near else f"There are: {', '.join(COMMANDS)}."
+        raise click.UsageError(f"No such command {name!r}. {todo}", ctx)
+
+    def main(self, *args: Any, **extra: Any) -> Any:
+        """Run a command; all that it writes passes through one place."""
+        with outlets(), warnings_as_lines(), told_to(Lines()):
+            return super().main(*args, **extra)
+
     def invoke(self, ctx: click.Context) -> Any:
-        """Turn an error of ours into its lines on stderr and exit code 1."""
+        """Turn an error of ours, or a file out of reach, into lines on stderr and exit code 1."""
         try:
             return super().invoke(ctx)
-        except CouponError as error:
+        except (CouponError, OSError) as error:
+            if isinstance(error, OSError) and not error.filename:
+                raise  # such as a closed pipe, which the parser knows about
             click.echo("\n".join(_lines(error)), err=True)
             ctx.exit(1)
 
 
-def _lines(error: CouponError) -> list[str]:
-    lines = error.message.splitlines()
+def _lines(error: CouponError | OSError) -> list[str]:
+    if isinstance(error, OSError):
+        got, todo = (error.strerror or "none").lower(), "See who may read it, or name another"
+        return [str(Problem(str(error.filename), "a file or folder within reach", got, todo))]
+    lines = error.message.split("\n")
     if len(lines) <= MOST:
         return lines
     # Only a run's files are long enough to hold so many.

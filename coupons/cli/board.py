@@ -34,7 +34,8 @@ def command(
     PATHS are profile.json files, or folders to search for them. What cannot be read is named on
     the page and on stderr, and the exit code is 1; the others are shown all the same.
     """
-    from coupons.showing.board import age_of, read_posted, write_board
+    from coupons.answering.origin import age_of
+    from coupons.showing.board import read_posted, write_board
     from coupons.showing.board_table import board_table
 
     today = date.today()

@@ -10,11 +10,12 @@ import click
 
 from coupons.cli import MOST
 from coupons.measuring.checks import Finding, blank_ranges, check_survey, count_rows
-from coupons.measuring.run import Survey, survey_run
+from coupons.measuring.run import Survey, may_share_slips, run_of, survey_run
+from coupons.neutral import one_line
 
 WIDTH = 80
 
-KINDS = {"fit": "fit trials", "size": "caliper readings"}
+KINDS = {"fit": "fit trials", "size": "caliper readings", "zero": "jaws closed"}
 
 
 @click.command("check")
@@ -28,6 +29,11 @@ def command(folder: Path, as_json: bool) -> None:
     """
     found = survey_run(folder)
     findings = check_survey(found)
+    run = run_of(folder, found)
+    if run is not None and may_share_slips(run):
+        from coupons.learning.shared_slips import shared_slips_of
+
+        findings += shared_slips_of(run)
     click.echo(_as_json(found, findings) if as_json else _as_text(found, findings))
     if any(finding.severity == "error" for finding in findings):
         raise SystemExit(1)
@@ -35,23 +41,34 @@ def command(folder: Path, as_json: bool) -> None:
 
 def _as_json(found: Survey, findings: Sequence[Finding]) -> str:
     data = {
-        "counts": [asdict(count) for count in count_rows(found.typed)],
+        "counts": [asdict(count) for count in count_rows(found.typed, found.coupon)],
         "blank_rows": blank_ranges(found.typed),
-        "findings": [asdict(finding) for finding in findings],
+        "findings": [_data(finding) for finding in findings],
     }
-    return json.dumps(data, ensure_ascii=False, indent=1)
+    return json.dumps(data, indent=1)
+
+
+def _data(finding: Finding) -> dict[str, object]:
+    """Return a finding as data; of several told together each place with what is odd there."""
+    data: dict[str, object] = {
+        key: getattr(finding, key) for key in ("severity", "where", "what", "todo")
+    }
+    if finding.parts:
+        data["each"] = [{"where": part.where, "what": part.what} for part in finding.parts]
+    return data
 
 
 def _as_text(found: Survey, findings: Sequence[Finding]) -> str:
-    counts = count_rows(found.typed)
+    counts = count_rows(found.typed, found.coupon)
     lines = [
         f"{KINDS[count.kind] + ':':<18}{count.filled:>5} filled in, {count.blank} blank"
+        + (f", {count.missing} without a row" if count.missing else "")
         for count in counts
     ]
     if any(count.filled for count in counts) and any(count.blank for count in counts):
         lines += _blank_rows(blank_ranges(found.typed))
     for finding in findings[:MOST]:
-        lines += ["", f"{finding.severity:<7}{finding.where}"]
+        lines += ["", f"{finding.severity:<7}{one_line(finding.where)}"]
         lines += _wrapped(finding.what) + _wrapped(finding.todo)
     if len(findings) > MOST:
         lines += ["", f"and {len(findings) - MOST} more, which --json lists"]

@@ -15,15 +15,20 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
 
     PROFILES are two or more profile.json, the older first: the first and the last are compared.
     From three on, each answer is also charted over all of them, in the order given. Without
-    --joints the questions are a sliding fit of each kind in each direction.
+    --joints the questions are a sliding fit of each kind in each direction. What both learned of
+    the printer is compared too.
     """
     from coupons.answering.compare import compare, drifts
+    from coupons.answering.compare_terms import compare_terms
     from coupons.answering.compare_words import (
         as_data,
         compare_lines,
         compare_notes,
         drift_lines,
         heading,
+        is_same,
+        term_lines,
+        term_note,
     )
     from coupons.answering.drift import FEWEST
     from coupons.answering.joints import question_of
@@ -40,14 +45,23 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
         else {listed.name: question_of(listed) for listed in read_listed(joints)}
     )
     moves = compare(known[0], known[-1], questions)
-    found = drifts(known, questions) if len(known) >= FEWEST else ()
+    terms = compare_terms(known[0], known[-1])
+    found = drifts(known, questions)
     if as_json:
-        click.echo(json.dumps(as_data(moves, found), indent=1))
+        click.echo(json.dumps(as_data(moves, found, terms), indent=1))
         return
     for line in heading(known):
         click.echo(click.wrap_text(line, 80, subsequent_indent="  "))
     click.echo("\n".join(["", *compare_lines(moves), ""]))
-    for note in [*compare_notes(moves), *(drift_lines(found) if found else ())]:
+    notes = compare_notes(moves, is_same([known[0], known[-1]]))
+    tried = all(profile.counts.trials for profile in (known[0], known[-1]))
+    table = list(term_lines(terms, every=not tried))
+    for note in [*notes, term_note(terms)]:
+        click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
+    if table:
+        click.echo("\n".join(["", *table]))
+    # What a chart of two would say stands in the table.
+    for note in ["", *drift_lines(found)] if found and len(known) > FEWEST else ():
         indent = "  " if note.startswith("  ") else ""
         text = click.wrap_text(note.strip(), 80, indent, indent + "  ")
         click.echo(text)

@@ -46,7 +46,9 @@ def command(
     Says what to do first, what the printer does wrong, which entries are surprising and how well
     features are foretold.
     """
+    from coupons.atomic import together
     from coupons.learning.decisions import leave_out
+    from coupons.learning.doubt import doubt_aloud
     from coupons.learning.fit import fit_runs
     from coupons.learning.profile import FILE, profile_of, write_profile
     from coupons.learning.yardstick import measure_against
@@ -61,14 +63,16 @@ def command(
     files = fit_files(output or folders[-1] / FILE)
     fitted = fit_runs(runs)
     profile = profile_of(fitted, runs, left_out)
-    write_profile(profile, files.profile)
+    doubt_aloud(profile)
     findings = [check_run(folder) for folder in folders]
     learned = learned_from(profile, fitted, runs, findings)
     others = measure_against(fitted.design) if yardstick else ()
-    write_report(files.report, learned, fitted, findings, others)
-    write_wall_card(files.card, profile)
+    with together():
+        write_profile(profile, files.profile)
+        write_report(files.report, learned, fitted, findings, others)
+        write_wall_card(files.card, profile)
     if as_json:
-        click.echo(json.dumps(_data(learned, files.profile), ensure_ascii=False, indent=1))
+        click.echo(json.dumps(_data(learned, files.profile), indent=1))
     else:
         click.echo("\n".join(summary_lines(learned, files.profile)))
         click.echo(f"Wrote {files.profile}, {files.report.name} and {files.card.name}")
@@ -77,14 +81,32 @@ def command(
 def _data(learned: "Learned", path: Path) -> dict[str, object]:
     from dataclasses import asdict
 
-    from coupons.learning.decisions import row_name
+    from coupons.learning.decisions import row_name, run_name
+    from coupons.measuring.unlike import differences
+    from coupons.showing.fit_summary import shared_slips
 
     surprises = asdict(learned.surprises)
     for one in surprises["found"]:
         one["without"] = row_name(learned.runs, one["run"], one["row"])
+    unlike = [asdict(one) for one in differences(learned.runs)]
     return {
         "profile": str(path),
+        "first": [{"what": head, "how": text} for head, text in learned.steps],
+        **({"unlike": unlike} if unlike else {}),
         "causes": asdict(learned.causes),
         "surprises": surprises,
+        "shared_slips": [
+            {"where": where, "what": one.what, "todo": one.todo}
+            for where, one in shared_slips(learned)
+        ],
         "held_out": asdict(learned.held_out),
+        "runs": [
+            {
+                "run": run_name(learned.runs, one.run),
+                "unlike": [apart.name for apart in one.unlike],
+                "limit_sds": one.limit,
+                "apart": [asdict(apart) for apart in one.apart],
+            }
+            for one in learned.verdicts
+        ],
     }

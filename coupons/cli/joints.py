@@ -23,15 +23,18 @@ def command(
     """Say what to draw for every joint of a part, and the chance that all of it fits.
 
     PROFILE is the profile.json that `coupons fit` wrote. JOINTS is a CSV file with the columns
-    name, internal, external, size_mm, along, fit, gives and hardware; one joint a row. A fit is
-    force, push, slide, loose, or a printed gap in mm such as 0.2; gives is internal, external or
-    both; hardware, such as "pin 8 m6" or "screw M3 medium", stands for the side it replaces.
+    name, internal, external, size_mm, across, fit, gives, hardware and at_least; one joint a row.
+    Across is the printer's axis across the faces; of a round joint, along its axis. A fit is force,
+    push, slide, loose, or a printed gap in mm such as 0.2; gives is internal, external or both;
+    hardware, such as "pin 8 m6" or "screw M3", stands for the side it replaces. A screw with the
+    series of its hole, such as "screw M3 medium", takes no fit. at_least, such as 0.95 or 95 %,
+    asks for the smallest gap that goes so easily or more easily with this chance.
 
     Ends with 1 if a joint has no answer.
     """
     from coupons.answering.joint_words import as_data, note_lines, table_lines
     from coupons.answering.joints import answer_part
-    from coupons.answering.words import REHEARSED
+    from coupons.answering.words import marks
     from coupons.cli.listed import read_listed
     from coupons.learning.profile import read_profile
 
@@ -48,8 +51,8 @@ def command(
     if as_json:
         click.echo(json.dumps(as_data(part), indent=1))
     else:
-        if part.rehearsed:
-            click.echo(click.wrap_text(REHEARSED, 80, subsequent_indent="  "))
+        for mark in marks(part.rehearsed, part.origin):
+            click.echo(click.wrap_text(mark, 80, subsequent_indent="  "))
         click.echo("\n".join(table_lines(part)) + "\n")
         for note in note_lines(part):
             click.echo(click.wrap_text(note, 80, subsequent_indent="  "))

@@ -6,10 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from coupons.cli.lengths import length
+
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer
 
-Spoken = tuple[list[str], dict[str, object]]
+# How many of the sentences decide, all sentences, and the same as data.
+Spoken = tuple[int, list[str], dict[str, object]]
 
 _OPTIONS = {
     "joint": "--joint",
@@ -31,11 +34,11 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.command()
 @click.argument("profile", type=click.Path(path_type=Path))
 @click.option("--joint", help="Internal/external form: slot/tongue or hole/pin.")
-@click.option("--size", "size_mm", type=float, help="Nominal size, mm.")
+@click.option("--size", "size_mm", type=length, help="Nominal size, mm.")
 @click.option(
-    "--along",
+    "--across",
     required=True,
-    help="Printer axis across the faces of a flat joint, along the axis of a round one: x, y or z.",
+    help="Printer axis across the faces; of a round joint, along its axis: x, y or z.",
 )
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option(
@@ -48,27 +51,28 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
     type=float,
     help="Smallest gap that goes at least this easily with this chance, such as 0.95.",
 )
-@click.option("--drawn-gap", "drawn_gap_mm", type=float, help="Ask about this gap, mm.")
-@click.option("--printed-gap", "printed_gap_mm", type=float, help="Ask for this printed gap, mm.")
+@click.option("--drawn-gap", "drawn_gap_mm", type=length, help="Ask about this gap, mm.")
+@click.option("--printed-gap", "printed_gap_mm", type=length, help="Ask for this printed gap, mm.")
 @click.option(
     "--hardware",
     help='A bought mate: "pin 8 m6", "screw M3" or, with its clearance hole, "screw M3 medium".',
 )
 @click.option(
     "--limits",
-    help='ISO 286 limits: "12 H9/d9" with --joint, "12 H13" with --form; what comes closest.',
+    help='Limits: "12 H9/d9" with --joint, "12 H13" with --form, or numbers such as "12 ±0.1", '
+    '"12 +0.1/0", "11.9..12.1"; what comes closest.',
 )
 @click.option("--form", help="A single hole, slot, pin or tongue; with --prints or --limits.")
-@click.option("--prints", "printed_mm", type=float, help="Size that the form is to print with, mm.")
+@click.option("--prints", "printed_mm", type=length, help="Size that it is to print with, mm.")
 @click.option(
-    "--strain-limit", type=float, help="Strain that the ring's material stands, such as 0.01."
+    "--strain-limit", type=float, help="Strain that the printed material stands, such as 0.01."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(profile: Path, as_json: bool, **asked: Any) -> None:
     """Say how far to move which face of a joint, in which direction, with what chance.
 
-    PROFILE is the profile.json that `coupons fit` wrote. A positive offset moves a face out of its
-    material, a negative one into it.
+    PROFILE is the profile.json that `coupons fit` wrote, or the folder with it. A positive offset
+    moves a face out of its material, a negative one into it.
 
     Ask about a joint of two printed bodies (--joint, --size), about a printed one with a bought
     mate (--hardware), about limits of a standard (--joint, --limits), or about one size by itself
@@ -76,12 +80,12 @@ def command(profile: Path, as_json: bool, **asked: Any) -> None:
     """
     from coupons.answering.ask import load_profile
 
-    sentences, data = _answer(load_profile(profile), asked)
+    head, sentences, data = _answer(load_profile(profile), asked)
     if as_json:
         click.echo(json.dumps(data, indent=1))
-    else:
-        for sentence in sentences:
-            click.echo(click.wrap_text(sentence, 80, subsequent_indent="  "))
+        return
+    lines = [click.wrap_text(sentence, 80, subsequent_indent="  ") for sentence in sentences]
+    click.echo("\n".join([*lines[:head], "", *lines[head:]]))
 
 
 def _answer(printer: "Printer", asked: dict[str, Any]) -> Spoken:
@@ -110,20 +114,20 @@ def _allow_only(asked: dict[str, Any], what: str, allowed: tuple[str, ...], todo
 
 
 def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
-    from coupons.answering.size_words import limits_data, limits_sentences
+    from coupons.answering.size_words import limits_data, limits_headline, limits_sentences
 
     todo = "The code says which sizes are wanted and how far they may miss: leave out the rest"
     _allow_only(asked, "--limits", ("limits", "joint", "form"), todo)
-    code, along = asked["limits"], asked["along"]
+    code, across = asked["limits"], asked["across"]
     if (asked["joint"] is None) is (asked["form"] is None):
         raise click.UsageError(
             "Say what the limits are for: with --joint slot/tongue for both sides, such as "
             '"12 H9/d9", or with --form hole for one, such as "12 H13".'
         )
     if asked["form"] is not None:
-        return _size_words(printer.size(asked["form"], along=along, limits_code=code))
-    answer = printer.limits(code, joint=asked["joint"], along=along)
-    return limits_sentences(answer), limits_data(answer)
+        return _size_words(printer.size(asked["form"], across=across, limits_code=code))
+    answer = printer.limits(code, joint=asked["joint"], across=across)
+    return len(limits_headline(answer)), limits_sentences(answer), limits_data(answer)
 
 
 def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
@@ -135,7 +139,7 @@ def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
             "A single size takes both --form and --prints, or --limits for --prints."
         )
     return _size_words(
-        printer.size(asked["form"], printed_mm=asked["printed_mm"], along=asked["along"])
+        printer.size(asked["form"], printed_mm=asked["printed_mm"], across=asked["across"])
     )
 
 
@@ -146,28 +150,31 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit")
     todo = "The bought piece has its size, and the printed body is the one that moves: leave it out"
     _allow_only(asked, "--hardware", allowed, todo)
-    if hardware(name).printed is None or _given(asked, "fit", *_GAPS):
+    piece = hardware(name)
+    if piece.printed is None or _given(asked, "fit", *_GAPS):  # both together are refused there
         return _joint(printer, asked)
-    todo = "The hole of its standard is a loose one: ask for a --fit, or leave it out"
-    _allow_only(asked, f'--hardware "{name}" without a --fit', ("hardware", "joint"), todo)
-    return _size_words(printer.clearance_hole(name, along=asked["along"], joint=asked["joint"]))
+    todo = (
+        f"Its standard gives the hole: leave out {piece.series} to ask for a fit, or leave it out"
+    )
+    _allow_only(asked, f'--hardware "{name}"', ("hardware", "joint"), todo)
+    return _size_words(printer.clearance_hole(name, across=asked["across"], joint=asked["joint"]))
 
 
 def _size_words(answer: Any) -> Spoken:
-    from coupons.answering.size_words import size_data, size_sentences
+    from coupons.answering.size_words import size_data, size_headline, size_sentences
 
-    return size_sentences(answer), size_data(answer)
+    return len(size_headline(answer)), size_sentences(answer), size_data(answer)
 
 
 def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.press import fit_strain, strain_sentences
-    from coupons.answering.words import as_data, sentences
+    from coupons.answering.words import as_data, headline, sentences
 
     if asked["hardware"] is None and (asked["joint"] is None or asked["size_mm"] is None):
         raise click.UsageError(
             "Ask about --joint and --size, --hardware, --limits, or --form and --prints."
         )
-    wishes = ("size_mm", "along", "gives", "at_least", "drawn_gap_mm", "printed_gap_mm")
+    wishes = ("size_mm", "across", "gives", "at_least", "drawn_gap_mm", "printed_gap_mm")
     answer = printer.offset(
         asked["joint"],
         fit=asked["fit"] or "slide",
@@ -178,5 +185,10 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     if asked["strain_limit"] is not None:
         strain = fit_strain(printer.profile, answer, asked["strain_limit"])
         lines += strain_sentences(strain)
-        data["strain"] = {"expected": strain.expected, "tight": strain.tight}
-    return lines, data
+        data["strain"] = {
+            "part": str(strain.form),
+            "expected": strain.expected,
+            "tight": strain.tight,
+            "limit": strain.limit,
+        }
+    return len(headline(answer)), lines, data

@@ -12,11 +12,11 @@ import click
 def command(as_json: bool) -> None:
     """List the coupons that ship with the tool.
 
-    Plastic and time are for the machine that each coupon is laid out for, by the model that
-    `coupons make` states. A path to a spec of your own works wherever a name does.
+    Plastic and time are for the machine that each coupon is laid out for, time at 60 mm/s, by the
+    model that `coupons make` states. A path to a spec of your own works wherever a name does.
     """
     rows = _rows()
-    click.echo(json.dumps(rows, ensure_ascii=False, indent=1) if as_json else _table(rows))
+    click.echo(json.dumps(rows, indent=1) if as_json else _table(rows))
 
 
 def _rows() -> list[dict[str, Any]]:

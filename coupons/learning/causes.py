@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, REFINEMENTS, print_rows, prior_sd
 from coupons.learning.fit import Fitted
 from coupons.learning.integrate import Mixture
-from coupons.learning.lost_motion import mistaken_for_scale
 from coupons.learning.told_apart import mixed_up_with
 
 Array = NDArray[np.floating]
@@ -47,8 +46,7 @@ class Cause:
     says : str
         What it is, in plain words.
     value, sd : float
-        Its posterior mean and standard deviation, in ``unit``. That of a scale holds what lost
-        motion may add (see `coupons.learning.lost_motion`).
+        Its posterior mean and standard deviation, in ``unit``.
     unit : {"ratio", "mm a face", "mm at 5 mm", "mm"}
     effect_mm, effect_sd_mm : float
         Root mean square of what it does to the sizes printed, and the standard deviation of that.
@@ -230,7 +228,7 @@ _KINDS: Mapping[str, _Kind] = {
 # Of the scatters those are the printer's; caliper and judgement are the hands'.
 _SCATTERS = ("tau", "tau_z", "rho", "rho_scale", "rho_scale_z", "rho_bed", "rho_roof")
 _SCALES = ("scale_x", "scale_y", "scale_z")
-_RATIOS = (*_SCALES, "scale_int", "skew", "rho_scale", "rho_scale_z")
+RATIOS = (*_SCALES, "scale_int", "skew", "rho_scale", "rho_scale_z")
 
 
 def unsaid(name: str) -> str:
@@ -267,7 +265,6 @@ def find_causes(fitted: Fitted) -> Causes:
 def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
     """Make causes of the terms that act on the sizes and of which something was learned."""
     sds = np.sqrt(np.diag(fitted.covariance))
-    sds[: len(EFFECTS)] = np.hypot(sds[: len(EFFECTS)], mistaken_for_scale(fitted))
     unknown = _not_measured(fitted)
     for name, mean, sd, act in zip(EFFECTS, fitted.mean, sds, acts, strict=False):
         certain = bool(abs(mean) > _SDS_90 * sd)
@@ -282,7 +279,7 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
             kind.says.format_map(_words(mean)),
             float(times * mean),
             float(times * sd),
-            unit or ("ratio" if name in _RATIOS else "mm a face"),
+            unit or ("ratio" if name in RATIOS else "mm a face"),
             float(abs(mean) * act),
             float(sd * act),
             0.0,
@@ -352,7 +349,7 @@ def _scatters(fitted: Fitted) -> Iterator[Cause]:
             kind.says,
             value,
             value * log_sd,
-            "ratio" if name in _RATIOS else "mm",
+            "ratio" if name in RATIOS else "mm",
             value * acts[name],
             value * log_sd * acts[name],
             0.0,

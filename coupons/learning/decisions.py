@@ -60,6 +60,11 @@ def row_name(runs: Sequence[Run], run: int, row: int) -> str:
     return f"{_names(runs)[run]}:{row}" if len(runs) > 1 else str(row)
 
 
+def run_name(runs: Sequence[Run], run: int) -> str:
+    """Name one of several runs, counted from 0, as ``--without`` does."""
+    return _names(runs)[run]
+
+
 def _names(runs: Sequence[Run]) -> list[str]:
     """Name runs by their folders, by the whole path where two folders are called the same."""
     short = [Path(run.folder).resolve().name for run in runs]

@@ -243,10 +243,10 @@ def _reading_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, 
 
 
 def _true_size(entry: SizeEntry, feature: Feature, land_mm: float) -> float:
-    """Undo the chord that flat inside jaws bridge in a bore."""
+    """Undo the caliper's zero, and the chord that flat inside jaws bridge in a bore."""
     if feature.form is Form.HOLE and entry.jaws is Jaws.INSIDE:
-        return bore_from_reading(entry.value_mm, land_mm)
-    return entry.value_mm
+        return bore_from_reading(entry.size_mm, land_mm)
+    return entry.size_mm
 
 
 def _trial_rows(

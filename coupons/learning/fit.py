@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from coupons.errors import FitError
+from coupons.errors import FitError, Problem
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EXTRUSION, PriorTable
 from coupons.learning.integrate import Mixture, integrate
@@ -15,6 +15,9 @@ from coupons.learning.latent import N_TERMS, latent_model
 from coupons.measuring.run import Run
 
 Array = NDArray[np.floating]
+
+MOST_SIZES = 2_500
+"""Work grows as their square: these take some ten minutes, most of it to leave each entry out."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +65,12 @@ def fit_runs(runs: Sequence[Run], table: PriorTable = EXTRUSION) -> Fitted:
     Raises
     ------
     FitError
-        If the runs hold no result, or as `fit_design`.
+        If the runs hold no result, or more sizes than can be worked out, or as `fit_design`.
     """
-    return fit_design(design_of(runs), table)
+    design = design_of(runs)
+    count = len(design.sizes.drawn)
+    if count > MOST_SIZES:
+        where = ", ".join(run.folder.name for run in runs)
+        expected, todo = f"at most {MOST_SIZES:,} sizes in one fit", "Fit fewer runs at once"
+        raise FitError([Problem(where, expected, f"{count:,}", todo)])
+    return fit_design(design, table)

@@ -19,6 +19,7 @@ from coupons.learning.integrate import Mixture
 from coupons.learning.laplace import Mode, find_mode
 from coupons.learning.latent import latent_model
 from coupons.learning.slopes import N_EDGES, Observations, edges_of, observations
+from coupons.progress import steps
 
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
@@ -140,7 +141,7 @@ def foretell(
     """
     with threadpool_limits(1):  # as in the fit: threads only wait for one another
         rest = _Rest(mixture.heaviest(_POINTS), trusted)
-        for group in groups:
+        for group in steps(groups, "left out and predicted from the rest"):
             rest.take_out(group)
     return rest.readings(), rest.trials()
 

@@ -3,6 +3,7 @@
 Everything an answer needs stands in the file, so answers from the file are the answers at fit time.
 """
 
+import errno
 import hashlib
 import json
 import math
@@ -20,6 +21,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from coupons import __version__
 from coupons.atomic import write_text
 from coupons.errors import Problem, ProfileError
+from coupons.learning.doubt import doubt_aloud
 from coupons.learning.effects import (
     EXTRUSION,
     EXTRUSION_2,
@@ -33,10 +35,13 @@ from coupons.learning.effects import (
 )
 from coupons.learning.taught_shift import TaughtShift, taught_shift
 from coupons.measuring import sheet
-from coupons.measuring.conditions import LayerHeight, Name, Nozzle
+from coupons.measuring.conditions import LayerHeight, Name, Nozzle, Slicing
 from coupons.measuring.entries import LARGEST_MM
 from coupons.measuring.run import Run
+from coupons.measuring.unlike import Unlike, differences
 from coupons.measuring.validation import problems_of
+from coupons.neutral import one_line
+from coupons.reading import read_plain
 from coupons.terms import Direction, Form
 
 if TYPE_CHECKING:  # reading a profile needs no fit, and a fit takes long to import
@@ -68,6 +73,7 @@ _TODO = "Run `coupons fit` again, or ask its owner for a whole copy"
 Mean = Annotated[float, Field(gt=-10, lt=10)]
 Covariance = Annotated[float, Field(gt=-100, lt=100)]
 Size = Annotated[float, Field(gt=0, le=LARGEST_MM)]
+Ends = Annotated[tuple[Size, Size], Field(strict=False)]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 
 # Gauss–Hermite rule for a standard normal: averages over what is known only roughly.
@@ -121,17 +127,30 @@ class PrintNodes:
 
 
 class MeasuredRange(_Frozen):
-    """Drawn sizes of one form and direction that took part, smallest and largest."""
+    """Drawn sizes of one form and direction that took part, smallest and largest.
+
+    Parameters
+    ----------
+    tried_mm, read_mm : (float, float), optional
+        Smallest and largest of those that were tried by hand with a mate, and of those that a
+        caliper read. Versions 1 and 2 did not say.
+    """
 
     form: Form
     direction: Direction
     low_mm: Size
     high_mm: Size
+    tried_mm: Ends | None = None
+    read_mm: Ends | None = None
 
     @model_validator(mode="after")
     def _rising(self) -> Self:
         if self.low_mm > self.high_mm:
             raise ValueError(f"low_mm up to high_mm, got {self.low_mm:g} and {self.high_mm:g}")
+        for ends in (self.tried_mm, self.read_mm):
+            if ends and not self.low_mm <= ends[0] <= ends[1] <= self.high_mm:
+                got = f"{ends[0]:g} and {ends[1]:g}"
+                raise ValueError(f"tried_mm and read_mm within low_mm to high_mm, got {got}")
         return self
 
 
@@ -180,6 +199,10 @@ class Profile(_Frozen):
         to print (all others).
     prior : str
         Name of the table of priors that the fit used.
+    first_layer_height_mm, slicing : optional
+        Conditions of the last print, where somebody said them.
+    unlike : tuple of str, optional
+        Conditions in which the prints differ that taught the profile.
     """
 
     format: Literal["offset-profile"] = "offset-profile"
@@ -198,6 +221,9 @@ class Profile(_Frozen):
     scatters: dict[str, LogSpread]
     prior: Literal["extrusion"] = "extrusion"
     without: tuple[str, ...] = ()
+    first_layer_height_mm: LayerHeight | None = None
+    slicing: Slicing | None = None
+    unlike: tuple[Unlike, ...] = ()
     coupons: tuple[str, ...]
     entries_sha256: str
 
@@ -335,7 +361,10 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
             name: LogSpread(median_mm=_short(math.exp(mean)), log_sd=_short(sd))
             for name, (mean, sd) in log_sds.items()
         },
-        without=tuple(without),
+        without=tuple(map(one_line, without)),
+        first_layer_height_mm=last.first_layer_height_mm,
+        slicing=last.slicing if last.slicing != Slicing() else None,
+        unlike=tuple(one.key for one in differences(runs)),
         coupons=tuple(run.coupon.spec.name for run in runs),
         entries_sha256=_digest(runs),
     )
@@ -406,29 +435,50 @@ def _same_machine(runs: Sequence[Run]) -> None:
 
 
 def _measured(runs: Sequence[Run]) -> tuple[MeasuredRange, ...]:
-    sizes: dict[tuple[Form, Direction], list[float]] = {}
+    read: dict[tuple[Form, Direction], list[float]] = {}
+    tried: dict[tuple[Form, Direction], list[float]] = {}
     for run in runs:
-        used = {e.feature for e in run.sizes} | {e.feature for e in run.fits}
-        used |= {e.mate for e in run.fits}
+        of_fits = {one for entry in run.fits for one in (entry.feature, entry.mate)}
+        of_sizes = {entry.feature for entry in run.sizes}
         for f in run.coupon.features:
-            if f.id in used:
-                sizes.setdefault((f.form, f.direction), []).append(f.size_mm)
+            for used, sizes in ((of_fits, tried), (of_sizes, read)):
+                if f.id in used:
+                    sizes.setdefault((f.form, f.direction), []).append(f.size_mm)
     return tuple(
-        MeasuredRange(form=form, direction=direction, low_mm=min(found), high_mm=max(found))
-        for (form, direction), found in sorted(sizes.items())
+        MeasuredRange(
+            form=form,
+            direction=direction,
+            low_mm=min(found),
+            high_mm=max(found),
+            tried_mm=_ends(tried.get((form, direction))),
+            read_mm=_ends(read.get((form, direction))),
+        )
+        for form, direction in sorted(read | tried)
+        for found in (read.get((form, direction), []) + tried.get((form, direction), []),)
     )
+
+
+def _ends(sizes_mm: list[float] | None) -> tuple[float, float] | None:
+    return (min(sizes_mm), max(sizes_mm)) if sizes_mm else None
 
 
 def _digest(runs: Sequence[Run]) -> str:
     digest = hashlib.sha256()
     for run in runs:
-        digest.update((run.folder / sheet.FILE).read_bytes())
+        digest.update(read_plain(run.folder / sheet.FILE))
     return digest.hexdigest()
+
+
+# Left out of the file where there is nothing to say.
+_WHERE_SAID = ("first_layer_height_mm", "slicing", "unlike")
 
 
 def profile_text(profile: Profile) -> str:
     """Return the JSON text of a profile, one key a line so that two can be compared by eye."""
     data = profile.model_dump(mode="json", exclude_none=True)
+    for key in _WHERE_SAID:
+        if not data.get(key):
+            data.pop(key, None)
     body = ",\n".join(
         f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False, separators=(',', ':'))}"
         for key, value in data.items()
@@ -452,14 +502,23 @@ def is_profile(data: bytes) -> bool:
     return b'"offset-profile"' in data
 
 
-def read_profile(path: Path) -> Profile:
+def read_profile(path: str | Path) -> Profile:
     """Read a profile of any version ever released.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file, or the folder of a run that holds it. What no printer can be is warned of; see
+        `coupons.learning.doubt`.
 
     Raises
     ------
     ProfileError
         If it is missing, truncated, not a profile, of a later version, or breaks its schema.
     """
+    path = Path(path)
+    if path.is_dir():
+        path = path / FILE
     data = _load(path)
     if not isinstance(data, dict) or data.get("format") != "offset-profile":
         todo = "Give the profile.json that `coupons fit` wrote"
@@ -472,28 +531,29 @@ def read_profile(path: Path) -> Profile:
     if version in _OLDER:
         data = _with_all_terms(data)
     try:
-        return Profile.model_validate_json(json.dumps(data))
+        profile = Profile.model_validate_json(json.dumps(data))
     except ValidationError as error:
         problems = problems_of(error, Profile, str(path))
         told = [replace(problem, todo=_TODO) for problem in problems[:_MOST_TOLD]]
         if len(problems) > _MOST_TOLD:
             told.append(Problem(str(path), "a profile", f"{len(problems)} faults in all", _TODO))
         raise ProfileError(told) from None
+    doubt_aloud(profile)
+    return profile
 
 
 def _load(path: Path) -> Any:
     try:
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-        if len(data) <= MOST_BYTES:
-            return json.loads(data.decode("utf-8-sig"))
-        todo = "A profile is a few kilobytes: ask for the profile itself"
-        problem = Problem(str(path), f"at most {MOST_BYTES} bytes", "more", todo)
+        return json.loads(read_plain(path, MOST_BYTES).decode("utf-8-sig"))
     except (FileNotFoundError, IsADirectoryError):
         todo = "Run `coupons fit` on a run folder first"
         problem = Problem(str(path), "a profile", "no such file", todo)
     except OSError as error:
-        problem = Problem(str(path), "a file that can be read", error.strerror or "none")
+        todo = "A profile is a file of a few kilobytes: ask for the profile itself"
+        what = ("a file that can be read", error.strerror or "none")
+        if error.errno == errno.EFBIG:
+            what = (f"at most {MOST_BYTES} bytes", "more")
+        problem = Problem(str(path), *what, todo)
     except (json.JSONDecodeError, UnicodeDecodeError) as error:
         problem = Problem(str(path), "whole JSON text", f"a break ({error})", _TODO)
     except (ValueError, RecursionError):  # escape the parser's own error

@@ -90,7 +90,12 @@ def find_surprises(
     """
     readings, trials = foretell(fitted.mixture, each_alone(fitted.design))
     entries = len(fitted.design.readings.row) + len(fitted.design.trials.row)
-    known = {(n, found.where): found for n, of_run in enumerate(findings) for found in of_run}
+    known = {
+        (n, found.where): found
+        for n, of_run in enumerate(findings)
+        for told in of_run
+        for found in told.each
+    }
     found = [
         *_surprising_readings(fitted, runs, readings, known),
         *_surprising_trials(fitted, runs, trials.chances, known),

@@ -1,7 +1,10 @@
 """Holding the mesh against the record: each surface must lie where the map points to it.
 
 Every triangle knows which feature made it, through all unions and cuts. So the check needs no
-drawing: the middle of a feature's triangles, across its faces, must be its recorded place.
+drawing: the middle of a feature's triangles, across its faces, must be its recorded place. A
+length between faces of other parts has no surface of its own: a line through its place must meet a
+face at both its ends. Beside that every mate must find room where it comes to rest
+(:mod:`coupons.making.seating`).
 """
 
 import math
@@ -10,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import Problem
+from coupons.making.plan import Plan, record
 from coupons.making.record import Coupon, CouponFeature
+from coupons.making.seating import crowded
 from coupons.making.solids import Solid
 from coupons.terms import ROUND, Direction
 
@@ -26,16 +31,22 @@ ACROSS: dict[Direction, tuple[float, float, float]] = {
 }
 
 
+def faults_of(plan: Plan, solids: tuple[Solid, ...]) -> list[Problem]:
+    """Return all that keeps a built plan from being written: surfaces, and mates without room."""
+    return [*disagreements(record(plan), solids), *crowded(plan.rows)]
+
+
 def disagreements(coupon: Coupon, solids: tuple[Solid, ...]) -> list[Problem]:
     """Return each feature whose surface is missing from its body or lies beside its place."""
     by_body = {solid.body: solid for solid in solids}
     problems = []
     for feature in coupon.features:
         solid = by_body[feature.body]
-        if feature.id not in solid.features:
-            continue  # a length between faces of other parts has no surface of its own
-        surface = _surface_mm(solid, feature.id)
-        off = _off_mm(feature, surface) if len(surface) else math.inf
+        own = feature.id in solid.features
+        surface = _surface_mm(solid, feature.id) if own else _crossings_mm(solid, feature)
+        off = math.inf
+        if len(surface):
+            off = _off_mm(feature, surface) if own else _ends_off_mm(feature, surface)
         if off > AGREE_MM:
             problems.append(
                 Problem(
@@ -51,6 +62,32 @@ def _surface_mm(solid: Solid, feature: str) -> NDArray[np.float64]:
     own = solid.triangles[solid.made_by == solid.features.index(feature)]
     points: NDArray[np.float64] = solid.vertices_mm[own.ravel()] + np.array(solid.origin_mm)
     return points
+
+
+def _crossings_mm(solid: Solid, feature: CouponFeature) -> NDArray[np.float64]:
+    """Return where a line through a feature's place, across its faces, meets the solid."""
+    along = np.array(ACROSS[feature.direction])
+    level = np.array([-along[1], along[0], 0.0]) if along[2] == 0 else np.array([1.0, 0.0, 0.0])
+    aside = np.stack([level, np.cross(along, level)], axis=1)
+    # A little beside the middle, so that the line does not run along an edge between triangles.
+    start = np.array(feature.place_mm) + aside @ (0.0137, 0.0071)
+    corners = solid.vertices_mm[solid.triangles].astype(float) + np.array(solid.origin_mm) - start
+    flat = corners @ aside
+    sides = np.roll(flat, -1, axis=1)
+    turns = flat[:, :, 0] * sides[:, :, 1] - flat[:, :, 1] * sides[:, :, 0]
+    met = (turns > 0).all(axis=1) | (turns < 0).all(axis=1)
+    # Each corner's share of the point that is met is the turn of the side opposite to it.
+    shares = np.roll(turns[met], -1, axis=1)
+    shares = shares / shares.sum(axis=1, keepdims=True)
+    points: NDArray[np.float64] = (shares[:, :, None] * corners[met]).sum(axis=1) + start
+    return points
+
+
+def _ends_off_mm(feature: CouponFeature, crossings: NDArray[np.float64]) -> float:
+    """Return how far the worse end of a length is from the nearest face on its line."""
+    along = np.array(ACROSS[feature.direction])
+    at = (crossings - np.array(feature.place_mm)) @ along
+    return float(max(np.abs(at - end * feature.size_mm / 2).min() for end in (-1, 1)))
 
 
 def _off_mm(feature: CouponFeature, surface: NDArray[np.float64]) -> float:

@@ -5,9 +5,10 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from coupons.making.lettering import Point
-from coupons.making.proportions import CUT_CORNER_MM, FOOT_CHAMFER_MM
+from coupons.making.proportions import CUT_CORNER_MM, Measures
 from coupons.making.shapes import Axis, Box, Loft, Outline, Part, Text, Vector, box_of, rectangle
-from coupons.terms import Direction, Form, Jaws
+from coupons.making.stiffness import Section
+from coupons.terms import Direction, Form, Jaws, Seam
 
 Role = Literal["fit", "gauge", "span", "swell"]
 Turn = Literal[0, 90, 45, -45]
@@ -32,11 +33,25 @@ class Sized:
     axis: Axis
     readings: tuple[tuple[Jaws, Along | None], ...] = ()
     at_bed: bool = False
+    seam: Seam | None = None
+
+
+@dataclass(frozen=True)
+class Bar:
+    """What a rule is across its length, along its own x: in its notches and at its blocks."""
+
+    at_notch: Section
+    at_block: Section
 
 
 @dataclass(frozen=True)
 class Body:
-    """One body before it is placed; ``turn_deg`` is how the bed frame sees its own frame."""
+    """One body before it is placed; ``turn_deg`` is how the bed frame sees its own frame.
+
+    ``seat_mm`` is where along the way in a mate and its feature come to rest on each other. The
+    way is along z for what stands and for windows in a plate, else along y. ``bar`` is there for a
+    rule, which jaws could bend.
+    """
 
     id: str
     row: str
@@ -44,6 +59,8 @@ class Body:
     turn_deg: Turn
     parts: tuple[Part, ...]
     features: tuple[Sized, ...]
+    seat_mm: float = 0.0
+    bar: Bar | None = None
 
     @property
     def box(self) -> Box:
@@ -75,12 +92,12 @@ def turned(x: float, y: float, turn_deg: int) -> tuple[float, float]:
     return (c * x - s * y, s * x + c * y)
 
 
-def plate(low: Point, high: Point, top_mm: float, turn_deg: Turn) -> Part:
+def plate(low: Point, high: Point, top_mm: float, turn_deg: Turn, foot_mm: float) -> Part:
     """Return a slab on the bed with a foot chamfer and one corner cut off as a mark.
 
     The cut corner is the one that lies nearest the bed's origin once the body is turned.
     """
-    c = FOOT_CHAMFER_MM
+    c = foot_mm
     full = _cut_rectangle(low, high, CUT_CORNER_MM, turn_deg)
     # The same chamfer all round takes 2 − √2 of itself from the cut.
     cut = CUT_CORNER_MM - (2 - math.sqrt(2)) * c
@@ -95,9 +112,11 @@ def _cut_rectangle(low: Point, high: Point, cut: float, turn_deg: Turn) -> Outli
     return ((x0 + cut, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0 + cut))
 
 
-def label(text: str, middle_x_mm: float, low_y_mm: float, face_z_mm: float) -> Part:
+def label(
+    text: str, middle_x_mm: float, low_y_mm: float, face_z_mm: float, measures: Measures
+) -> Part:
     """Return a raised label whose middle and foot stand at the given place on a level face."""
-    line = Text(text, (0.0, low_y_mm, face_z_mm))
+    line = Text(text, (0.0, low_y_mm, face_z_mm), measures.letters, measures.raised_mm)
     low_x = round(middle_x_mm - line.width_mm / 2, 6)
     return Part(replace(line, place=(low_x, low_y_mm, face_z_mm)))
 

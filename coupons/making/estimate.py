@@ -1,35 +1,32 @@
 """What a plan costs: plastic, time and bed, by a simple model that is stated in full.
 
 Time: the plastic, counted solid (walls this thin have almost no infill), laid down in lines of
-one width and height at one mean speed, of which a share is lost to travel, corners and cooling,
-plus a few seconds a layer and the start of each plate. A slicer knows its machine better.
+one width and height at one speed, of which a share is lost to travel, corners and cooling, plus a
+few seconds a layer and the start of each plate. The speed is the one of the run's conditions. A
+slicer knows its machine better.
 """
 
 import math
 from dataclasses import dataclass
 
 from coupons.making.plan import Plan
-from coupons.making.proportions import line_width_mm
+from coupons.making.proportions import DEFAULT_SPEED_MM_S, line_width_mm
 from coupons.making.shapes import Part
 
-MEAN_SPEED_MM_S = 120.0  # a mid-range machine today (common practice, no source)
 PRINTING_SHARE = 0.8  # of the time that the nozzle lays plastic down (common practice, no source)
 LAYER_S = 1.5  # a layer: lift, travel, retract
 START_S = 120.0  # a plate: heat-up is not counted, purge and first moves are
 DENSITY_G_CM3 = 1.24  # a common stiff thermoplastic
 
-MODEL_WORDS = (
-    f"solid plastic in one-nozzle-wide lines at {MEAN_SPEED_MM_S:g} mm/s, "
-    f"{1 - PRINTING_SHARE:.0%} lost to travel, {LAYER_S:g} s a layer, {START_S / 60:g} min a "
-    f"plate; grams at {DENSITY_G_CM3:g} g/cm³"
-)
 
 PRINT_ADVICE = (
     "Print every piece as it lies in the file: no turning, scaling, or supports.",
     "Place the seam away from fit faces: at the rear corner, not at random.",
     "Leave hole compensation, size compensation and first-layer shrinking off, or as you will "
     "always print: the coupon measures what is left.",
-    "Four walls, the layer height given here, your usual speed and cooling; no brim on fit faces.",
+    "Four walls and 100 % infill, so that every piece is solid: walls and rules are as thick as "
+    "solid plastic asks, and hollow ones bend under a hand or a caliper.",
+    "The layer height given here, your usual speed and cooling; no brim on fit faces.",
     "Let the bed cool before taking pieces off. Keep the orientation: the cut corner was nearest "
     "the bed's origin.",
     "Break the first layer's burr with a knife where no lead-in does it; do not sand fit faces.",
@@ -51,10 +48,19 @@ class Estimate:
     bed_share: float
 
 
-def estimate(plan: Plan) -> Estimate:
-    """Return what a plan costs to print, without building it."""
+def model_words(speed_mm_s: float = DEFAULT_SPEED_MM_S) -> str:
+    """Return the model that time and grams come from, in words."""
+    return (
+        f"solid plastic in one-nozzle-wide lines at {speed_mm_s:g} mm/s, "
+        f"{1 - PRINTING_SHARE:.0%} lost to travel, {LAYER_S:g} s a layer, {START_S / 60:g} min a "
+        f"plate; grams at {DENSITY_G_CM3:g} g/cm³"
+    )
+
+
+def estimate(plan: Plan, speed_mm_s: float = DEFAULT_SPEED_MM_S) -> Estimate:
+    """Return what a plan costs to print at a speed, without building it."""
     volume = sum(body_volume_mm3(item.body.parts) for item in plan.placed)
-    seconds = volume / _flow_mm3_s(plan) + plan.plates * START_S
+    seconds = volume / _flow_mm3_s(plan, speed_mm_s) + plan.plates * START_S
     for plate in range(1, plan.plates + 1):
         height = max(item.body.box[1][2] for item in plan.on(plate))
         seconds += math.ceil(height / plan.assumed.layer_height_mm) * LAYER_S
@@ -77,9 +83,9 @@ def body_volume_mm3(parts: tuple[Part, ...]) -> float:
     return sum((-1 if part.cut else 1) * part.shape.volume_mm3() for part in parts)
 
 
-def _flow_mm3_s(plan: Plan) -> float:
+def _flow_mm3_s(plan: Plan, speed_mm_s: float) -> float:
     line = line_width_mm(plan.assumed.nozzle_mm) * plan.assumed.layer_height_mm
-    return line * MEAN_SPEED_MM_S * PRINTING_SHARE
+    return line * speed_mm_s * PRINTING_SHARE
 
 
 def _bed_share(plan: Plan, plate: int) -> float:

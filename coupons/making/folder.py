@@ -1,52 +1,98 @@
 """Writing what the making room contributes to a run folder."""
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from coupons.atomic import write_bytes, write_text
-from coupons.errors import PlanError
-from coupons.making.agreement import disagreements
+from coupons.atomic import not_ours, remove, write_bytes
+from coupons.errors import PlanError, Problem, WriteError
+from coupons.making.agreement import faults_of
 from coupons.making.map import map_svg
+from coupons.making.marks import IS_OURS
 from coupons.making.plan import Plan, record
 from coupons.making.preview import preview_png
-from coupons.making.record import write_coupon
+from coupons.making.record import CouponRun, write_coupon
 from coupons.making.solids import Solid, build_solids
 from coupons.making.stl import stl_bytes
 from coupons.making.threemf import threemf_bytes
+from coupons.progress import steps
+from coupons.reading import read_plain
 
 
-def write_coupon_files(plan: Plan, folder: Path) -> tuple[Path, ...]:
-    """Write ``coupon.json``, ``print/``, ``map.svg`` and ``preview.png``; return what was written.
-
-    Everything is built and checked before the first file is touched.
+def checked_solids(plan: Plan) -> tuple[Solid, ...]:
+    """Build every body of a plan and hold it against the record, before any file is written.
 
     Raises
     ------
     PlanError
-        If a body does not come out as one watertight piece, or not as the record says.
+        If a body does not come out as one watertight piece, or not as the record says, or if a
+        mate has no room in its place.
     """
     solids = build_solids(plan)
-    coupon = record(plan)
-    problems = disagreements(coupon, solids)
+    problems = faults_of(plan, solids)
     if problems:
         raise PlanError(problems)
-    written = []
-    for name, data in _print_files(plan, solids):
-        write_bytes(folder / "print" / name, data)
-        written.append(folder / "print" / name)
-    _remove_stale(folder / "print", plan.spec.name, written)
-    write_text(folder / "map.svg", map_svg(plan))
+    return solids
+
+
+def write_coupon_files(
+    plan: Plan,
+    folder: Path,
+    solids: tuple[Solid, ...] | None = None,
+    run: CouponRun | None = None,
+) -> tuple[Path, ...]:
+    """Write ``coupon.json``, ``print/``, ``map.svg`` and ``preview.png``; return what was written.
+
+    Everything is built and checked before the first file is touched; ``solids`` are those of
+    :func:`checked_solids`, where they have been built already. ``run`` is the print that the record
+    is to name. Print files of an earlier layout of the coupon are removed.
+
+    Raises
+    ------
+    PlanError
+        As :func:`checked_solids`.
+    WriteError
+        If one of the files is there and was not made by this tool, or cannot be there.
+    """
+    if solids is None:
+        solids = checked_solids(plan)
     loose = frozenset(item.body.id for item in plan.placed if item.body.loose)
-    write_bytes(folder / "preview.png", preview_png(solids, loose))
-    write_coupon(coupon, folder / "coupon.json")
-    return (*written, *(folder / name for name in ("map.svg", "preview.png", "coupon.json")))
+    files = {folder / "print" / name: data for name, data in _print_files(plan, solids)}
+    files[folder / "map.svg"] = map_svg(plan).encode("utf-8")
+    files[folder / "preview.png"] = preview_png(solids, loose)
+    _refuse_to_replace(folder, files)
+    for path, data in steps(list(files.items()), "files written"):
+        write_bytes(path, data)
+    for path in _stale(folder / "print", plan.spec.name) - set(files):
+        remove(path)
+    write_coupon(record(plan).model_copy(update={"run": run}), folder / "coupon.json")
+    return (*files, folder / "coupon.json")
 
 
-def _remove_stale(folder: Path, name: str, written: list[Path]) -> None:
-    """Remove print files of an earlier layout of the same coupon, which nobody should print."""
-    ours = [*folder.glob(f"{name}-plate-*.3mf"), *folder.glob(f"{name}-plate-*.stl")]
-    for path in {*ours, *folder.glob("bodies/*.stl")} - set(written):
-        path.unlink()
+def _refuse_to_replace(folder: Path, files: Iterable[Path]) -> None:
+    problems = [
+        Problem(str(path), "a folder of the run's own", "a link", "Choose a new folder with -o")
+        for path in (folder / "print", folder / "print" / "bodies")
+        if path.is_symlink()
+    ]
+    for path in files:
+        problems += not_ours(path, "what `make` wrote", IS_OURS[path.suffix])
+    if problems:
+        raise WriteError(problems)
+
+
+def _stale(folder: Path, name: str) -> set[Path]:
+    """Return the print files of an earlier layout of the same coupon, which nobody should print."""
+    plates = re.compile(rf"{re.escape(name)}-plate-\d+\.(3mf|stl)")
+    found = [path for path in folder.glob("*-plate-*") if plates.fullmatch(path.name)]
+    return {path for path in [*found, *folder.glob("bodies/*.stl")] if _is_ours(path)}
+
+
+def _is_ours(path: Path) -> bool:
+    try:
+        return not path.is_symlink() and IS_OURS[path.suffix](read_plain(path))
+    except OSError:
+        return False
 
 
 def _print_files(plan: Plan, solids: tuple[Solid, ...]) -> Iterator[tuple[str, bytes]]:

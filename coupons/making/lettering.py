@@ -1,18 +1,20 @@
-"""Letters that print: a stroke table of our own, drawn for an 0.8 mm wide raised line.
+"""Letters that print: a stroke table of our own, drawn for a raised stroke two lines wide.
 
 Outline fonts at this size are thinner than one extruded line and print broken. Here a letter is a
 few straight strokes between the points of a grid, 4 steps wide and 6 high, swept with a round pen.
+Lengths here are for a 0.4 mm nozzle, whose line is 0.45 mm wide; ``scale`` takes them to another.
 """
 
 import itertools
 from dataclasses import dataclass
 from itertools import accumulate
 
-STEP_MM = 0.45
-PEN_MM = 0.8
+STEP_MM = 0.46  # over half a stroke: what is bare stays bare
+PEN_MM = 0.9
+LEAST_PEN_MM = 0.8  # thinner strokes do not stay on the plate, whatever the nozzle
 CAP_MM = 6 * STEP_MM + PEN_MM
 COLUMNS = 4
-SPACE_MM = 0.8
+SPACE_MM = 0.7
 RAISED_MM = 0.6
 
 # Each stroke is a run of grid points, column then row, counted from the low left corner.
@@ -79,18 +81,18 @@ class Stroke:
     stop: Point
 
 
-def width_mm(text: str) -> float:
+def width_mm(text: str, scale: float = 1.0) -> float:
     """Return how wide a line of text prints, pen included.
 
-    >>> round(width_mm("A1"), 2)
-    6.0
+    >>> round(width_mm("A1"), 2), round(width_mm("A1", scale=2), 2)
+    (6.18, 12.36)
     """
-    return sum(_advance_mm(character) for character in text) - SPACE_MM
+    return scale * (sum(_advance_mm(character) for character in text) - SPACE_MM)
 
 
-def letter_starts(text: str) -> tuple[float, ...]:
+def letter_starts(text: str, scale: float = 1.0) -> tuple[float, ...]:
     """Return where each character of a line starts."""
-    return tuple(accumulate((_advance_mm(c) for c in text[:-1]), initial=0.0))
+    return tuple(accumulate((scale * _advance_mm(c) for c in text[:-1]), initial=0.0))
 
 
 def _advance_mm(character: str) -> float:
@@ -99,7 +101,7 @@ def _advance_mm(character: str) -> float:
     return max(columns, COLUMNS) * STEP_MM + PEN_MM + SPACE_MM
 
 
-def glyph(character: str) -> tuple[Stroke, ...]:
+def glyph(character: str, scale: float = 1.0) -> tuple[Stroke, ...]:
     """Return the strokes of one character, its inked box standing on (0, 0).
 
     Raises
@@ -109,21 +111,22 @@ def glyph(character: str) -> tuple[Stroke, ...]:
     """
     strokes = []
     for run in STROKES[character].split("|"):
-        points = [_grid_point(pair) for pair in run.split()]
+        points = [_grid_point(pair, scale) for pair in run.split()]
         strokes += [Stroke(a, b) for a, b in itertools.pairwise(points)]
     return tuple(strokes)
 
 
-def _grid_point(pair: str) -> Point:
-    return (int(pair[0]) * STEP_MM + PEN_MM / 2, int(pair[1]) * STEP_MM + PEN_MM / 2)
+def _grid_point(pair: str, scale: float) -> Point:
+    column, row = (scale * (int(place) * STEP_MM + PEN_MM / 2) for place in pair)
+    return (column, row)
 
 
-def line_strokes(text: str) -> tuple[Stroke, ...]:
+def line_strokes(text: str, scale: float = 1.0) -> tuple[Stroke, ...]:
     """Return the strokes of a line of text, its inked box standing on (0, 0)."""
     strokes = []
-    for character, shift in zip(text, letter_starts(text), strict=True):
+    for character, shift in zip(text, letter_starts(text, scale), strict=True):
         strokes += [
             Stroke((s.start[0] + shift, s.start[1]), (s.stop[0] + shift, s.stop[1]))
-            for s in glyph(character)
+            for s in glyph(character, scale)
         ]
     return tuple(strokes)

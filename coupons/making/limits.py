@@ -4,40 +4,46 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from coupons.errors import Problem
+from coupons.making.ladders import OFF_MM, SLOPE, UNSEEN_MM, Ladder, ladder_for, reads_off_mm, slope
 from coupons.making.proportions import (
     BRIDGE_MM,
     LARGEST_MM,
+    MIN_WALL_MM,
     NOTCH_MM,
     SLENDER,
     SMALLEST_MM,
     TIP_MM,
-    least_wall_mm,
-    off_layers_mm,
+    line_width_mm,
 )
-from coupons.making.rules import labels_clash
+from coupons.making.rules import label_texts, labels_clash
 from coupons.making.series import Item
+from coupons.making.settle import SPLITTING_MM, settled
 from coupons.making.spec import Assumed
 from coupons.making.spec_rows import FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
-from coupons.making.stiffness import FORCE_N, STIFF_MM, round_length_mm, window_deflection_mm
+from coupons.making.stiffness import (
+    FORCE_N,
+    JAW_FORCE_N,
+    STIFF_MM,
+    round_length_mm,
+    window_deflection_mm,
+)
 from coupons.making.tiles import narrowest_mm
 from coupons.terms import EXTERNAL, INTERNAL, ROUND, Direction
 
-SPLITTING_MM = -0.3  # bought pieces do not give: more interference splits a printed wall
-
 
 def row_problems(row: Row, letter: str, assumed: Assumed, where: str) -> list[Problem]:
-    """Return every rule that a row breaks."""
-    problems = list(_thin_walls(row, assumed, where))
+    """Return every rule that a row breaks, or would as the machine prints it."""
+    problems = [*_thin_walls(row, where), *_gaps_in_one(row, assumed, where)]
+    row = settled(row, assumed)
     match row:
         case SpansRow():
-            problems += _rule_problems(row, letter, where)
+            problems += _rule_problems(row, letter, assumed, where)
         case SwellRow():
-            problems += _tile_problems(row, letter, where)
+            problems += _tile_problems(row, letter, assumed, where)
         case FitRow() | HardwareRow():
             problems += _fit_problems(row, assumed, where)
         case SizesRow():
-            layer = assumed.layer_height_mm
-            problems += _form_problems(_Formed(row, row.sizes_mm, "sizes_mm", layer, where))
+            problems += _form_problems(_Formed(row, row.sizes_mm, "sizes_mm", assumed, where))
     return problems
 
 
@@ -49,17 +55,31 @@ def rule_items(row: SpansRow, letter: str) -> tuple[Item, ...]:
     return tuple(Item(f"{letter}{number}", size) for number, size in enumerate(sizes, start=1))
 
 
-def _thin_walls(row: Row, assumed: Assumed, where: str) -> Iterator[Problem]:
-    least = least_wall_mm(assumed.nozzle_mm)
-    if row.wall_mm < least - 1e-9:
+def _thin_walls(row: Row, where: str) -> Iterator[Problem]:
+    if row.wall_mm < MIN_WALL_MM - 1e-9:
         yield Problem(
             f"{where} wall_mm",
-            f"at least {least:g} mm (six lines of a {assumed.nozzle_mm:g} mm nozzle)",
+            f"at least {MIN_WALL_MM:g} mm (six lines, and more by itself where they are wider)",
             f"{row.wall_mm:g}",
         )
 
 
-def _rule_problems(row: SpansRow, letter: str, where: str) -> Iterator[Problem]:
+def _gaps_in_one(row: Row, assumed: Assumed, where: str) -> Iterator[Problem]:
+    """Look for gaps across z that fall together once they are rounded to layers."""
+    if not isinstance(row, FitRow | HardwareRow):
+        return
+    now = settled(row, assumed)
+    if isinstance(now, FitRow | HardwareRow) and len(row.gaps()) > 1 == len(now.gaps()):
+        yield Problem(
+            f"{where} gaps_mm",
+            f"gaps across z that differ by a layer of {assumed.layer_height_mm:g} mm",
+            f"{', '.join(f'{gap:g}' for gap in row.gaps()[:4])}, which all round to "
+            f"{now.gaps()[0]:g}",
+            "Let the gaps reach farther, or print thinner layers",
+        )
+
+
+def _rule_problems(row: SpansRow, letter: str, assumed: Assumed, where: str) -> Iterator[Problem]:
     for number, slot in enumerate(row.slots_mm, start=1):
         if slot < NOTCH_MM:
             yield Problem(
@@ -67,19 +87,45 @@ def _rule_problems(row: SpansRow, letter: str, where: str) -> Iterator[Problem]:
                 f"at least {NOTCH_MM:g} mm, or no caliper jaw reaches in",
                 f"{slot:g}",
             )
-    clash = labels_clash(rule_items(row, letter))
-    if clash:
+    items = rule_items(row, letter)
+    if label_texts(items, assumed.measures) is None:
+        ids = tuple(item.id for item in items)
+        clash = labels_clash(items, ids, assumed.measures) or (ids[0], ids[1])
         yield Problem(
             f"{where} tongues_mm, slots_mm",
             "room for every label beside its block or notch",
             f"{clash[0]} and {clash[1]} overlapping",
             "Set a wide slot beside a narrow tongue",
         )
+    made = settled(row, assumed)
+    ladder = ladder_for(items, made.wall_mm, made.depth_mm, assumed.measures)
+    yield from _bending_rule(ladder, letter, where)
 
 
-def _tile_problems(row: SwellRow, letter: str, where: str) -> Iterator[Problem]:
+def _bending_rule(ladder: Ladder, letter: str, where: str) -> Iterator[Problem]:
+    off = reads_off_mm(ladder)
+    names = [*(item.id for item in ladder.items), f"{letter}W"]
+    worst, name = max(zip(off, names, strict=True), key=lambda pair: abs(pair[0]))
+    if abs(worst) > OFF_MM:
+        yield Problem(
+            f"{where} wall_mm",
+            f"a rule whose sizes read within {OFF_MM:g} mm under {JAW_FORCE_N:g} N of the jaws",
+            f"{name} {abs(worst):.3f} mm {'long' if worst > 0 else 'short'}",
+            "Make wall_mm larger, which widens its rails, or the rule shorter",
+        )
+    grows = slope(ladder, off)
+    if abs(grows) > SLOPE and abs(grows) * ladder.whole_mm > UNSEEN_MM:
+        yield Problem(
+            f"{where} tongues_mm",
+            f"a rule whose sizes together read within {100 * SLOPE:g} % under {JAW_FORCE_N:g} N",
+            f"{100 * abs(grows):.4f} %",
+            "Make its first and last block longer, or wall_mm larger",
+        )
+
+
+def _tile_problems(row: SwellRow, letter: str, assumed: Assumed, where: str) -> Iterator[Problem]:
     for number, size in enumerate(row.tongues_mm, start=1):
-        least = narrowest_mm(Item(f"{letter}{number}", size))
+        least = narrowest_mm(Item(f"{letter}{number}", size), assumed.measures)
         if size < least:
             yield Problem(
                 f"{where} tongues_mm {number}",
@@ -95,7 +141,7 @@ class _Formed:
     row: FitRow | HardwareRow | SizesRow
     sizes: tuple[float, ...]
     key: str
-    layer_height_mm: float
+    assumed: Assumed
     where: str
 
     @property
@@ -126,36 +172,22 @@ def _fit_problems(row: FitRow | HardwareRow, assumed: Assumed, where: str) -> It
                 f"no gap below {SPLITTING_MM:g} mm for a bought piece, which does not give",
                 f"{gaps[0]:g}",
             )
-    yield from _form_problems(_Formed(row, sizes, "gaps_mm", assumed.layer_height_mm, where))
+    yield from _form_problems(_Formed(row, sizes, "gaps_mm", assumed, where))
 
 
 def _form_problems(formed: _Formed) -> Iterator[Problem]:
-    outside = [size for size in formed.sizes if not SMALLEST_MM <= size <= LARGEST_MM]
+    least = max(SMALLEST_MM, 2 * line_width_mm(formed.assumed.nozzle_mm))
+    outside = [size for size in formed.sizes if not least <= size <= LARGEST_MM]
     if outside:
         yield Problem(
             f"{formed.where} {formed.key}",
-            f"features between {SMALLEST_MM:g} and {LARGEST_MM:g} mm",
+            f"features between {least:g} and {LARGEST_MM:g} mm",
             f"{outside[0]:g} mm",
         )
         return
-    yield from _off_the_layers(formed)
     yield from _long_roofs(formed)
     yield from _slender_posts(formed)
     yield from _bending_walls(formed)
-
-
-def _off_the_layers(formed: _Formed) -> Iterator[Problem]:
-    if not formed.flat or formed.row.direction is not Direction.Z:
-        return
-    layer = formed.layer_height_mm
-    off = [size for size in formed.sizes if off_layers_mm(size, layer) > 1e-6]
-    if off:
-        yield Problem(
-            f"{formed.where} {formed.key}",
-            f"z sizes in whole layers of {layer:g} mm",
-            ", ".join(f"{size:g}" for size in off[:4]) + (" …" if len(off) > 4 else ""),
-            "A printer rounds them in silence; change the sizes or --layer-height",
-        )
 
 
 def _long_roofs(formed: _Formed) -> Iterator[Problem]:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from coupons.making.bodies import Sized
-from coupons.making.lettering import PEN_MM, Point, line_strokes
+from coupons.making.lettering import Point
 from coupons.making.plan import Placed
 from coupons.making.shapes import Part, Text, Turned
 from coupons.terms import ROUND, Form, Jaws
@@ -100,11 +100,11 @@ def _title(pen: Pen, feature: Sized) -> str:
 def _letters(pen: Pen, text: Text) -> str:
     x, y, _ = text.place
     path = ""
-    for stroke in line_strokes(text.text):
+    for stroke in text.strokes():
         ends = [pen.at((x + p[0], y + p[1])) for p in (stroke.start, stroke.stop)]
         path += "M{:g} {:g}L{:g} {:g}".format(*ends[0], *ends[1])
     return (
-        f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="{PEN_MM}" '
+        f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="{text.pen_mm:g}" '
         'stroke-linecap="round" stroke-linejoin="round"/>'
     )
 

@@ -1,26 +1,34 @@
 """From a spec to a plan: every body built in its own frame, checked, and placed on a plate."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pydantic import ValidationError
 
 from coupons.errors import PlanError, Problem
-from coupons.making.bodies import Body, Sized, turned
+from coupons.making.bodies import Bar, Body, Sized, own_direction, turned
 from coupons.making.layout import arrange
 from coupons.making.lettering import Point
 from coupons.making.proportions import BED_MARGIN_MM, BODY_SPACE_MM, room_on
 from coupons.making.record import (
     Coupon,
     CouponAssumed,
+    CouponBar,
     CouponBody,
     CouponFeature,
     CouponReading,
+    CouponSection,
     CouponSpecRef,
 )
 from coupons.making.rows import BuiltRow, build_row
+from coupons.making.settle import rounded
 from coupons.making.shapes import Vector
 from coupons.making.spec import Assumed, Spec
 from coupons.making.spec_words import problems_of
+from coupons.making.stiffness import Section
+
+MOST_FEATURES = 2_500
+"""More than these nobody prints and tries; they would take gigabytes to build."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +70,11 @@ class Plan:
         """Return the bodies of one plate."""
         return tuple(item for item in self.placed if item.plate == plate)
 
+    def rounded_rows(self) -> tuple[str, ...]:
+        """Return the letters of rows with heights or gaps that were moved to whole layers."""
+        rows = zip(self.spec.row_ids(), self.spec.rows, strict=True)
+        return tuple(letter for letter, row in rows if rounded(row, self.assumed))
+
 
 def plan_coupon(
     spec: Spec,
@@ -84,12 +97,20 @@ def plan_coupon(
         found = build_row(row, letter, assumed, f"{spec.name} row {number} ({letter})")
         if isinstance(found, BuiltRow):
             built.append(found)
+            _refuse_too_many(spec, built)  # before the other rows take their time
         else:
             problems += found
     if problems:
         raise PlanError(problems)
     bodies = [body for row in built for body in row.bodies]
     return Plan(spec, assumed, tuple(built), _place(bodies, assumed.bed_mm))
+
+
+def _refuse_too_many(spec: Spec, built: Sequence[BuiltRow]) -> None:
+    if sum(len(body.features) for row in built for body in row.bodies) > MOST_FEATURES:
+        todo = "Leave out rows or gaps, or make several coupons"
+        expected = f"at most {MOST_FEATURES:,} features"
+        raise PlanError([Problem(spec.name, expected, "more", todo)])
 
 
 def _assumed(spec: Spec, given: dict[str, object]) -> Assumed:
@@ -155,6 +176,7 @@ def record(plan: Plan) -> Coupon:
             _feature_record(item, feature) for item in plan.placed for feature in item.body.features
         ),
         hardware=tuple(ware for row in plan.rows for ware in row.hardware),
+        bars=tuple(_bar_record(item, item.body.bar) for item in plan.placed if item.body.bar),
         trials=tuple(trial for row in plan.rows for trial in row.trials),
         readings=tuple(
             CouponReading(feature=feature.id, jaws=jaws, along=along)
@@ -175,6 +197,26 @@ def _body_record(item: Placed) -> CouponBody:
     )
 
 
+def _bar_record(item: Placed, bar: Bar) -> CouponBar:
+    return CouponBar(
+        body=item.body.id,
+        direction=own_direction(item.body.turn_deg, "x"),
+        at_notch=_section_record(item, bar.at_notch),
+        at_block=_section_record(item, bar.at_block),
+    )
+
+
+def _section_record(item: Placed, section: Section) -> CouponSection:
+    across, up = section.middle_mm
+    x, y, z = item.on_plate((0.0, across, up))
+    yy, zz, yz = section.second_mm4
+    return CouponSection(
+        area_mm2=round(section.area_mm2, 4),
+        middle_mm=(round(x, 4), round(y, 4), round(z, 4)),
+        second_mm4=(round(yy, 3), round(zz, 3), round(yz, 3)),
+    )
+
+
 def _feature_record(item: Placed, feature: Sized) -> CouponFeature:
     x, y, z = item.on_plate(feature.centre)
     return CouponFeature(
@@ -188,4 +230,5 @@ def _feature_record(item: Placed, feature: Sized) -> CouponFeature:
         plate=item.plate,
         place_mm=(round(x, 4), round(y, 4), round(z, 4)),
         at_bed=feature.at_bed,
+        seam=feature.seam,
     )

@@ -9,65 +9,88 @@ import math
 
 from coupons.making.bodies import Body, label, plate
 from coupons.making.field import field_of
-from coupons.making.lettering import CAP_MM, Point
+from coupons.making.lettering import Point
 from coupons.making.proportions import (
-    BASE_MM,
     EDGE_MM,
-    FOOT_CHAMFER_MM,
     GRIP_MM,
-    LEAD_IN_MM,
+    JAW_CLEAR_MM,
     SHOULDER_CLEAR_MM,
-    SHOULDER_HEIGHT_MM,
     SHOULDER_MM,
     SLOT_PLAY_MM,
     TIP_MM,
-    layers_up,
+    Measures,
 )
 from coupons.making.series import Item, Series
 from coupons.making.shapes import Loft, Outline, Part, Prism, Turned, circle_sides, rectangle
-from coupons.terms import Form
+from coupons.terms import Form, Seam
 
 SPINE_MM = 8.0  # tallest spine: higher posts stand over it
-SEAM_DEG, SEAM_DEEP_MM, SEAM_HALF_MM = 67.5, 0.35, 0.4  # groove for a loose pin's seam
+# A groove for a loose pin's seam: its place, and depth and half width per nozzle.
+SEAM_DEG, SEAM_DEEP, SEAM_HALF = 67.5, 0.875, 1.0
+SEAM_LEAST_HALF_MM = 0.4
 EDGE_BREAK_MM = 0.4
 SUNK_MM = 0.1  # how far a post starts inside its base, so that the union has no touching faces
 
 
 def standing(series: Series) -> Body:
     """Return posts that stand on a base plate, labels before them."""
-    widths = [item.size_mm + 2 * SHOULDER_MM for item in series.items]
+    m = series.measures
+    widths = [width_in_row_mm(series, item) for item in series.items]
     deep = max(widths) if series.round else _post_width(series)
-    post_y = EDGE_MM + CAP_MM + SHOULDER_CLEAR_MM + deep / 2
+    post_y = EDGE_MM + m.cap_mm + SHOULDER_CLEAR_MM + deep / 2
     high_y = round(post_y + deep / 2 + EDGE_MM, 6)
-    base = layers_up(BASE_MM, series.layer_height_mm)
-    seat = base + layers_up(SHOULDER_HEIGHT_MM, series.layer_height_mm)
+    base = m.base_mm
+    seat = base + m.shoulder_height_mm
     tip = seat + series.depth_mm + TIP_MM
-    field = field_of(series, widths, SHOULDER_MM, base, high_y)
-    parts = [plate((0, 0), (field.length_mm, high_y), base, series.turn_deg), *field.marks]
+    between = max(SHOULDER_MM, _jaw_room_mm(series) - 2 * SHOULDER_MM)
+    field = field_of(series, widths, between, base, high_y)
+    parts = [
+        plate((0, 0), (field.length_mm, high_y), base, series.turn_deg, m.foot_mm),
+        *field.marks,
+    ]
     features = []
     for item, x in zip(series.items, field.middles_mm, strict=True):
         parts += _standing_post(series, item, (x, post_y), (base, seat, tip))
-        parts.append(label(series.text(item), x, EDGE_MM, base))
+        parts.append(label(series.text(item), x, EDGE_MM, base, m))
         centre = (x, post_y, (seat + tip) / 2)
         features.append(series.sized(item, centre, "z" if series.round else "x"))
-    return series.body_of(parts, features)
+    return series.body_of(parts, features, seat_mm=seat)
 
 
 def lying(series: Series) -> Body:
     """Return posts that lie on the bed and reach along y from a spine with labels on its top."""
-    widths = [item.size_mm if series.round else _post_width(series) for item in series.items]
-    spine_y = max(CAP_MM + 2 * EDGE_MM, GRIP_MM if series.loose else 0.0)
-    reach = spine_y + max(series.depth_mm, CAP_MM + 2 * EDGE_MM) + TIP_MM
-    top = layers_up(min(max(series.largest_mm, 3.0), SPINE_MM), series.layer_height_mm)
-    field = field_of(series, widths, series.wall_mm, top)
-    parts = [plate((0, 0), (field.length_mm, spine_y), top, series.turn_deg), *field.marks]
+    m = series.measures
+    widths = [width_in_row_mm(series, item) for item in series.items]
+    spine_y = max(m.cap_mm + 2 * EDGE_MM, GRIP_MM if series.loose else 0.0)
+    reach = spine_y + max(series.depth_mm, m.cap_mm + 2 * EDGE_MM) + TIP_MM
+    top = m.layers_up(min(max(series.largest_mm, 3.0), SPINE_MM))
+    # A lying tongue is read across z, from its free end; a lying pin from both its sides.
+    between = max(series.wall_mm, _jaw_room_mm(series) if series.round else 0.0)
+    field = field_of(series, widths, between, top)
+    parts = [
+        plate((0, 0), (field.length_mm, spine_y), top, series.turn_deg, m.foot_mm),
+        *field.marks,
+    ]
     features = []
     for item, x in zip(series.items, field.middles_mm, strict=True):
         part, z = _lying_post(series, item, x, spine_y, reach)
-        parts += [part, label(series.text(item), x, EDGE_MM, top)]
+        parts += [part, label(series.text(item), x, EDGE_MM, top, m)]
         centre = (x, (spine_y + reach) / 2, z)
         features.append(series.sized(item, centre, "y" if series.round else "z"))
-    return series.body_of(parts, features)
+    return series.body_of(parts, features, seat_mm=spine_y)
+
+
+def width_in_row_mm(series: Series, item: Item) -> float:
+    """Return what a post takes along its row, with its shoulder where it stands on one."""
+    if series.lying:
+        return item.size_mm if series.round else _post_width(series)
+    return item.size_mm + 2 * SHOULDER_MM
+
+
+def _jaw_room_mm(series: Series) -> float:
+    """Return how far posts must stand apart for jaws to reach those that are read."""
+    read = any(item.readings for item in series.items)
+    return JAW_CLEAR_MM if read and len(series.items) > 1 else 0.0
 
 
 def _post_width(series: Series) -> float:
@@ -80,13 +103,15 @@ def _standing_post(
 ) -> list[Part]:
     """Return shoulder and shaft between the heights of base, seat and tip."""
     if series.round:
-        pin = _standing_pin(item, at, heights)
-        # A gauge's seam would be in every trial it takes part in; a fixed pin's is one of many.
-        return [*pin, _seam_groove(item, at, heights)] if series.loose else pin
-    return _standing_tongue(item, at, heights, _post_width(series) / 2)
+        pin = _standing_pin(item, at, heights, series.measures.lead_in_mm)
+        groove = _seam_groove(item, at, heights, series.measures.nozzle_mm)
+        return [*pin, groove] if series.seam is Seam.HIDDEN else pin
+    return _standing_tongue(item, at, heights, _post_width(series) / 2, series.measures)
 
 
-def _standing_pin(item: Item, at: Point, heights: tuple[float, float, float]) -> list[Part]:
+def _standing_pin(
+    item: Item, at: Point, heights: tuple[float, float, float], lead_in: float
+) -> list[Part]:
     base, seat, tip = heights
     r = item.size_mm / 2
     wide = r + SHOULDER_MM
@@ -94,17 +119,19 @@ def _standing_pin(item: Item, at: Point, heights: tuple[float, float, float]) ->
     shaft = (
         (0.0, seat - SUNK_MM),
         (r, seat - SUNK_MM),
-        (r, tip - LEAD_IN_MM),
-        (r - LEAD_IN_MM, tip),
+        (r, tip - lead_in),
+        (r - lead_in, tip),
         (0.0, tip),
     )
     return [
-        Part(Turned("z", at, step, outside=False)),
+        Part(Turned("z", at, step, outside=False), seats=item.id),
         Part(Turned("z", at, shaft, outside=False), feature=item.id),
     ]
 
 
-def _seam_groove(item: Item, at: Point, heights: tuple[float, float, float]) -> Part:
+def _seam_groove(
+    item: Item, at: Point, heights: tuple[float, float, float], nozzle_mm: float
+) -> Part:
     """Return a fine groove along a pin, away from x and y where the caliper goes.
 
     Most slicers put the seam into a concave edge where there is one; there it stands below the
@@ -120,32 +147,33 @@ def _seam_groove(item: Item, at: Point, heights: tuple[float, float, float]) -> 
             at[1] + away * out[1] + aside * out[0],
         )
 
-    edge = r + SUNK_MM
-    outline = (spot(r - SEAM_DEEP_MM, 0), spot(edge, -SEAM_HALF_MM), spot(edge, SEAM_HALF_MM))
+    edge, half = r + SUNK_MM, min(max(SEAM_LEAST_HALF_MM, SEAM_HALF * nozzle_mm), r / 2)
+    deep = half * SEAM_DEEP / SEAM_HALF
+    outline = (spot(r - deep, 0), spot(edge, -half), spot(edge, half))
     return Part(Prism("z", outline, seat, tip + SUNK_MM), cut=True)
 
 
 def _standing_tongue(
-    item: Item, at: Point, heights: tuple[float, float, float], deep: float
+    item: Item, at: Point, heights: tuple[float, float, float], deep: float, measures: Measures
 ) -> list[Part]:
     base, seat, tip = heights
-    half = item.size_mm / 2
-
+    half, lead_in = item.size_mm / 2, measures.lead_in_mm
     wide = half + SHOULDER_MM
     around = rectangle((at[0] - wide, at[1] - deep), (at[0] + wide, at[1] + deep))
     step = Loft("z", ((base - SUNK_MM, around), (seat, around)))
-    full = _broken_section(at, half, deep)
-    small = _broken_section(at, half - LEAD_IN_MM, deep - LEAD_IN_MM)
-    shaft = Loft("z", ((seat - SUNK_MM, full), (tip - LEAD_IN_MM, full), (tip, small)))
-    return [Part(step), Part(shaft, feature=item.id)]
+    broken = max(EDGE_BREAK_MM, measures.nozzle_mm)
+    full = _broken_section(at, half, deep, broken)
+    small = _broken_section(at, half - lead_in, deep - lead_in, broken)
+    shaft = Loft("z", ((seat - SUNK_MM, full), (tip - lead_in, full), (tip, small)))
+    return [Part(step, seats=item.id), Part(shaft, feature=item.id)]
 
 
-def _broken_section(at: Point, half: float, deep: float) -> Outline:
+def _broken_section(at: Point, half: float, deep: float, broken: float) -> Outline:
     """Return a tongue's section with its upright edges broken.
 
     There slicers put the seam, and there a slot's corners are never quite sharp.
     """
-    (x, y), c = at, EDGE_BREAK_MM
+    (x, y), c = at, min(broken, half / 2, deep / 2)
     return (
         (x - half + c, y - deep),
         (x + half - c, y - deep),
@@ -162,20 +190,20 @@ def _lying_post(
     series: Series, item: Item, x: float, spine_y: float, reach: float
 ) -> tuple[Part, float]:
     """Return a post along y resting on the bed, and the height of its middle."""
-    r = item.size_mm / 2
+    r, lead_in, foot = item.size_mm / 2, series.measures.lead_in_mm, series.measures.foot_mm
     if series.form is Form.TONGUE:
         half, z = _post_width(series) / 2, r
-        full, small = (_bar_section(x, half - c, z, r - c) for c in (0, LEAD_IN_MM))
+        full, small = (_bar_section(x, half - c, z, r - c, foot) for c in (0, lead_in))
     else:
         z = round(r * _PIN_FLAT, 6)
-        full, small = (_pin_section(x, z, r - c, circle_sides(r)) for c in (0, LEAD_IN_MM))
-    levels = ((spine_y - SUNK_MM, full), (reach - LEAD_IN_MM, full), (reach, small))
+        full, small = (_pin_section(x, z, r - c, circle_sides(r)) for c in (0, lead_in))
+    levels = ((spine_y - SUNK_MM, full), (reach - lead_in, full), (reach, small))
     return Part(Loft("y", levels), feature=item.id), z
 
 
-def _bar_section(x: float, half: float, z: float, half_z: float) -> Outline:
+def _bar_section(x: float, half: float, z: float, half_z: float, foot: float) -> Outline:
     """Return a flat bar's section, its two edges at the bed broken."""
-    c = FOOT_CHAMFER_MM
+    c = min(foot, half_z, half / 2)
     low, high = z - half_z, z + half_z
     return (
         (x - half + c, low),
@@ -189,14 +217,14 @@ def _bar_section(x: float, half: float, z: float, half_z: float) -> Outline:
 
 # A lying pin keeps its round from 25° below its middle upwards. Below that a 45° chord, which no
 # printer needs support for, leads to a flat on the bed; chord and flat stay clear of the mate.
-_ROUND_FROM_DEG = -25.0
+ROUND_FROM_DEG = -25.0
 _PIN_FLAT = (
-    math.sin(math.radians(-_ROUND_FROM_DEG)) + math.sin(math.radians(90 + _ROUND_FROM_DEG))
+    math.sin(math.radians(-ROUND_FROM_DEG)) + math.sin(math.radians(90 + ROUND_FROM_DEG))
 ) / 2
 
 
 def _pin_section(x: float, z: float, r: float, count: int) -> Outline:
-    start, sweep = math.radians(_ROUND_FROM_DEG), math.radians(180 - 2 * _ROUND_FROM_DEG)
+    start, sweep = math.radians(ROUND_FROM_DEG), math.radians(180 - 2 * ROUND_FROM_DEG)
     steps = math.ceil(count * sweep / math.tau)
     angles = [start + sweep * i / steps for i in range(steps + 1)]
     arc = [(x + r * math.cos(a), z + r * math.sin(a)) for a in angles]

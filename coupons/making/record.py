@@ -5,16 +5,20 @@ The record is all that the later rooms know of a coupon; none of them reads a sp
 
 import json
 import re
+import secrets
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from coupons.atomic import write_text
 from coupons.errors import Problem, RunError
-from coupons.terms import Direction, Form, Jaws
+from coupons.reading import read_plain
+from coupons.terms import Direction, Form, Jaws, Seam
 
 Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
+Moment = Annotated[float, Field(allow_inf_nan=False)]
 Place = Annotated[float, Field(ge=-2000, le=2000, allow_inf_nan=False)]
 
 
@@ -27,7 +31,9 @@ class CouponFeature(_Frozen):
 
     ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (the mating
     feature of a loose piece), *span* (for the caliper only) or *swell* (met at the first layer on
-    purpose). ``place_mm`` is its centre on its plate as printed.
+    purpose). ``place_mm`` is its centre on its plate as printed. ``seam`` says of a pin whether its
+    seam stands proud (*shown*) or in a groove made for it (*hidden*); records of before that was
+    recorded say nothing.
     """
 
     id: str
@@ -40,6 +46,7 @@ class CouponFeature(_Frozen):
     plate: Annotated[int, Field(ge=1)]
     place_mm: tuple[Place, Place, Place]
     at_bed: bool = False
+    seam: Seam | None = None
 
 
 class CouponHardware(_Frozen):
@@ -49,7 +56,7 @@ class CouponHardware(_Frozen):
     name: str
     form: Form
     size_mm: Length
-    sd_mm: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+    sd_mm: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False), AfterValidator(abs)]  # no −0
 
 
 class CouponTrial(_Frozen):
@@ -77,6 +84,29 @@ class CouponBody(_Frozen):
     extent_mm: tuple[Length, Length, Length]
 
 
+class CouponSection(_Frozen):
+    """A bar's section: area, and second moments about its middle, across × across, up × up, mixed.
+
+    *Across* is level, a quarter turn against the clock from the bar's direction.
+    """
+
+    area_mm2: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+    middle_mm: tuple[Place, Place, Place]
+    second_mm4: tuple[Moment, Moment, Moment]
+
+
+class CouponBar(_Frozen):
+    """What a rule is across its length, so that what jaws do to it can be worked out.
+
+    ``middle_mm`` of its sections are points of the bar's axis on the plate.
+    """
+
+    body: str
+    direction: Direction
+    at_notch: CouponSection
+    at_block: CouponSection
+
+
 class CouponSpecRef(_Frozen):
     """Which spec the coupon was made from."""
 
@@ -93,24 +123,63 @@ class CouponAssumed(_Frozen):
     nozzle_mm: Length
 
 
+class CouponRun(_Frozen):
+    """Which print a record was made for: an id that no other print has, and who prints what.
+
+    Names that `make` was not told are empty.
+    """
+
+    id: Annotated[str, Field(pattern="^[0-9a-f]{16}$")]
+    machine: Annotated[str, Field(max_length=60)] = ""
+    material: Annotated[str, Field(max_length=60)] = ""
+
+
 class Coupon(_Frozen):
-    """The whole record. Trials and readings stand in the order in which to do them."""
+    """The whole record. Trials and readings stand in the order in which to do them.
+
+    ``run`` is missing in records made before runs had an id.
+    """
 
     format: Literal["coupon-record"] = "coupon-record"
     version: Literal[1] = 1
+    run: CouponRun | None = None
     spec: CouponSpecRef
     assumed: CouponAssumed
     bodies: tuple[CouponBody, ...]
     features: tuple[CouponFeature, ...]
     hardware: tuple[CouponHardware, ...] = ()
+    bars: tuple[CouponBar, ...] = ()
     trials: tuple[CouponTrial, ...]
     readings: tuple[CouponReading, ...]
 
 
 def write_coupon(coupon: Coupon, path: Path) -> None:
     """Write the record as JSON, the same bytes for the same coupon."""
-    text = json.dumps(coupon.model_dump(mode="json"), indent=1)
-    write_text(path, text + "\n")
+    data = coupon.model_dump(mode="json")
+    if coupon.run is None:
+        del data["run"]
+    write_text(path, json.dumps(data, indent=1) + "\n")
+
+
+def name_run(folder: Path, digest: str, machine: str, material: str) -> CouponRun:
+    """Give the print of a folder its id.
+
+    Parameters
+    ----------
+    folder : Path
+        A folder that holds the same coupon already keeps its id, and with it what a browser keeps
+        under that id.
+    digest : str
+        Of the spec that the coupon is made from.
+    machine, material : str
+    """
+    try:
+        made = read_coupon(folder / "coupon.json")
+    except RunError:
+        made = None
+    if made is not None and made.run is not None and made.spec.digest == digest:
+        return CouponRun(id=made.run.id, machine=machine, material=material)
+    return CouponRun(id=secrets.token_hex(8), machine=machine, material=material)
 
 
 def read_coupon(path: Path) -> Coupon:
@@ -119,11 +188,12 @@ def read_coupon(path: Path) -> Coupon:
     Raises
     ------
     RunError
-        If the file is missing, truncated, of another format or breaks the schema.
+        If the file is missing, truncated, of another format or breaks the schema, or if it names
+        things that it does not hold.
     """
     make_again = "Make the coupon again with `coupons make` into a new folder"
     try:
-        return Coupon.model_validate_json(path.read_bytes())
+        coupon = Coupon.model_validate_json(read_plain(path))
     except FileNotFoundError:
         raise RunError(
             [Problem(str(path), "a coupon record", "no such file", make_again)]
@@ -134,6 +204,33 @@ def read_coupon(path: Path) -> Coupon:
         ) from None
     except ValidationError as error:
         raise RunError(_problem(path, e, make_again) for e in error.errors()) from None
+    problems = [
+        Problem(f"{path.name} at {where}", expected, repr(got[:60]), make_again)
+        for where, expected, got in _dangling(coupon)
+    ]
+    if problems:
+        raise RunError(problems)
+    return coupon
+
+
+def _dangling(coupon: Coupon) -> Iterator[tuple[str, str, str]]:
+    """Yield the place of every id that is used and not held, or held twice; what should stand."""
+    features = [feature.id for feature in coupon.features]
+    mates = {*features, *(piece.id for piece in coupon.hardware)}
+    seen: set[str] = set()
+    for n, held in enumerate([*features, *(piece.id for piece in coupon.hardware)]):
+        if held.lower() in seen:
+            yield f"id {n + 1}", "an id of its own", held
+        seen.add(held.lower())
+    known = set(features)
+    for n, trial in enumerate(coupon.trials):
+        if trial.feature not in known:
+            yield f"trials.{n}.feature", "a feature that the record holds", trial.feature
+        if trial.mate not in mates:
+            yield f"trials.{n}.mate", "a mate that the record holds", trial.mate
+    for n, reading in enumerate(coupon.readings):
+        if reading.feature not in known:
+            yield f"readings.{n}.feature", "a feature that the record holds", reading.feature
 
 
 def _problem(path: Path, error: Any, todo: str) -> Problem:

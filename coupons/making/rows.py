@@ -6,21 +6,23 @@ from itertools import pairwise
 
 from coupons.errors import Problem
 from coupons.making.bodies import Along, Body, Turn, turn_for
+from coupons.making.bought import bought_piece, outside_mm
+from coupons.making.ladders import ladder_for
 from coupons.making.limits import row_problems, rule_items
-from coupons.making.posts import lying, standing
-from coupons.making.proportions import room_on
+from coupons.making.posts import lying, standing, width_in_row_mm
+from coupons.making.proportions import ROOM_MM, SHOULDER_MM, room_on
 from coupons.making.record import CouponHardware, CouponTrial
 from coupons.making.rules import rule
 from coupons.making.series import Item, Series
+from coupons.making.settle import settled
 from coupons.making.spec import Assumed
 from coupons.making.spec_rows import FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
 from coupons.making.tiles import tile
 from coupons.making.windows import windowed_plate, windowed_wall
-from coupons.terms import INTERNAL, ROUND, Direction, Form, Jaws
+from coupons.terms import INTERNAL, ROUND, Direction, Form, Jaws, Seam
 
 GAUGE_LETTERS = "GHJKL"
 HARDWARE_LETTER = "B"
-POST_SPACE_MM = 1.0  # between a mate seated on one post and the next post
 MATES = {Form.HOLE: Form.PIN, Form.SLOT: Form.TONGUE, Form.PIN: Form.HOLE, Form.TONGUE: Form.SLOT}
 
 Readings = tuple[tuple[Jaws, Along | None], ...]
@@ -28,19 +30,21 @@ Readings = tuple[tuple[Jaws, Along | None], ...]
 
 @dataclass(frozen=True)
 class BuiltRow:
-    """What one row comes to."""
+    """What one row comes to; ``bought`` are bodies of the bought mates, which are not printed."""
 
     letter: str
     bodies: tuple[Body, ...]
     trials: tuple[CouponTrial, ...] = ()
     hardware: tuple[CouponHardware, ...] = ()
+    bought: tuple[Body, ...] = ()
 
 
 def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow | list[Problem]":
-    """Return the row built, or every rule that it breaks."""
+    """Return the row built as the machine will print it, or every rule that it breaks."""
     problems = row_problems(row, letter, assumed, where)
     if problems:
         return problems
+    row = settled(row, assumed)
     match row:
         case FitRow():
             return _fit(row, letter, assumed)
@@ -56,11 +60,9 @@ def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow 
 
 def _build(series: Series) -> Body:
     """Choose the builder by form and direction."""
-    flat_on_bed = series.direction is Direction.Z
-    upright = flat_on_bed != series.round
     if series.form in INTERNAL:
-        return windowed_wall(series) if upright else windowed_plate(series)
-    return lying(series) if upright else standing(series)
+        return windowed_wall(series) if series.lying else windowed_plate(series)
+    return lying(series) if series.lying else standing(series)
 
 
 def _build_to_fit(series: Series, assumed: Assumed) -> tuple[Body, ...]:
@@ -123,13 +125,11 @@ def _series(row: FitRow | HardwareRow | SizesRow, letter: str, assumed: Assumed)
         wall_mm=row.wall_mm,
         depth_mm=row.depth_mm,
         length_mm=row.length_mm,
-        layer_height_mm=assumed.layer_height_mm,
+        measures=assumed.measures,
     )
 
 
-def _fixed_series(
-    row: FitRow | HardwareRow, letter: str, assumed: Assumed, mate_wide_mm: float
-) -> Series:
+def _fixed_series(row: FitRow | HardwareRow, letter: str, assumed: Assumed) -> Series:
     sign = 1 if row.form in INTERNAL else -1
     items = tuple(
         Item(
@@ -141,10 +141,29 @@ def _fixed_series(
         )
         for number, gap in enumerate(row.gaps(), start=1)
     )
-    series = replace(_series(row, letter, assumed), items=items)
-    if row.form in INTERNAL:
+    return replace(
+        _series(row, letter, assumed),
+        items=items,
+        seat_wide_mm=_seat_wide_mm(row),
+    )
+
+
+def _seat_wide_mm(row: FitRow | HardwareRow) -> float:
+    """Return how far a mate's shoulder or head reaches over the rim of the widest window."""
+    wide = SHOULDER_MM
+    if isinstance(row, HardwareRow) and row.form is Form.HOLE:
+        wide = (outside_mm(row.nominal_mm, row.outer_mm) - row.size_mm) / 2
+    return wide - min(0.0, row.gaps()[-1]) / 2  # where all windows are narrower than their mate
+
+
+def _spaced(series: Series, mate: Body) -> Series:
+    """Set posts so far apart that a mate on one of them has its room beside the next."""
+    if series.form in INTERNAL:
         return series
-    return replace(series, pitch_mm=(mate_wide_mm + series.largest_mm) / 2 + POST_SPACE_MM)
+    (low, _, _), (high, _, _) = mate.box
+    middle = mate.features[0].centre[0]  # the cut corner makes a wall longer at one end
+    post = max(width_in_row_mm(series, item) for item in series.items)
+    return replace(series, pitch_mm=max(high - middle, middle - low) + post / 2 + ROOM_MM)
 
 
 def _gauge_series(row: FitRow, letter: str, assumed: Assumed, copy: int) -> Series:
@@ -152,20 +171,25 @@ def _gauge_series(row: FitRow, letter: str, assumed: Assumed, copy: int) -> Seri
     name = letter + GAUGE_LETTERS[copy]
     item = Item(name, row.size_mm, readings_for(mate, row.direction))
     flat = mate not in ROUND
+    series = _series(row, letter, assumed)
+    # A gauge's seam is in every trial that it takes part in, and a designer's pin has one too: the
+    # first gauge goes without, the next shows it, so that the two sides of it can be told apart.
+    grooved = mate is Form.PIN and not series.lying and copy % 2 == 0
     return replace(
-        _series(row, letter, assumed),
+        series,
         body=name,
         form=mate,
         role="gauge",
         items=(item,),
         loose=True,
+        seam=Seam.HIDDEN if grooved else Seam.SHOWN,
         mark=("≡" if row.direction is Direction.Z else "↔") if flat else "",
     )
 
 
 def _fit(row: FitRow, letter: str, assumed: Assumed) -> BuiltRow:
     gauges = [_build(_gauge_series(row, letter, assumed, copy)) for copy in range(row.gauges)]
-    fixed = _fixed_series(row, letter, assumed, gauges[0].box[1][0] - gauges[0].box[0][0])
+    fixed = _spaced(_fixed_series(row, letter, assumed), gauges[0])
     # From loose to tight, one loose piece after the other: nothing wears before it is judged.
     trials = [
         CouponTrial(feature=item.id, mate=gauge.id, gap_mm=gap)
@@ -176,12 +200,15 @@ def _fit(row: FitRow, letter: str, assumed: Assumed) -> BuiltRow:
 
 
 def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
-    fixed = _fixed_series(row, letter, assumed, row.outer_mm or row.size_mm)
+    fixed = _fixed_series(row, letter, assumed)
+    outer = outside_mm(row.nominal_mm, row.outer_mm)
+    mate = MATES[row.form]
+    piece = bought_piece(fixed, letter + HARDWARE_LETTER, mate, row.size_mm, outer)
     low, high = row.limits_mm
     ware = CouponHardware(
-        id=letter + HARDWARE_LETTER,
+        id=piece.id,
         name=row.name,
-        form=MATES[row.form],
+        form=mate,
         size_mm=row.size_mm,
         # A piece is taken to lie anywhere in its band alike: a uniform spread.
         sd_mm=round((high - low) / math.sqrt(12), 6),
@@ -190,7 +217,8 @@ def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
         CouponTrial(feature=item.id, mate=ware.id, gap_mm=gap)
         for item, gap in reversed(list(zip(fixed.items, row.gaps(), strict=True)))
     ]
-    return BuiltRow(letter, _build_to_fit(fixed, assumed), tuple(trials), (ware,))
+    bodies = _build_to_fit(_spaced(fixed, piece), assumed)
+    return BuiltRow(letter, bodies, tuple(trials), (ware,), (piece,))
 
 
 def _sizes_series(row: SizesRow, letter: str, assumed: Assumed) -> Series:
@@ -210,7 +238,7 @@ def _tiles(row: SwellRow, letter: str, assumed: Assumed) -> tuple[Body, ...]:
             form,
             row.direction,
             row.wall_mm,
-            assumed.layer_height_mm,
+            assumed.measures,
         )
         for number, (form, size) in enumerate(forms, start=1)
     )
@@ -221,7 +249,8 @@ def _rule(row: SpansRow, letter: str, assumed: Assumed) -> Body:
         replace(item, readings=((_jaws(place % 2 == 1), None),))
         for place, item in enumerate(rule_items(row, letter))
     )
-    return rule(letter, row.direction, turn_for(row.direction), items, assumed.layer_height_mm)
+    ladder = ladder_for(items, row.wall_mm, row.depth_mm, assumed.measures)
+    return rule(letter, row.direction, turn_for(row.direction), ladder, assumed.measures)
 
 
 def _jaws(internal: bool) -> Jaws:
@@ -229,9 +258,14 @@ def _jaws(internal: bool) -> Jaws:
 
 
 def readings_for(form: Form, direction: Direction) -> Readings:
-    """Return the readings worth taking of a feature: rounds two ways, flats one."""
+    """Return the readings worth taking of a feature: rounds two ways, flats one.
+
+    A lying pin stands on a flat, so that its height is not its diameter: it is read level alone.
+    """
     jaws = _jaws(form in INTERNAL)
     if form not in ROUND:
         return ((jaws, None),)
+    if form is Form.PIN and direction is not Direction.Z:
+        return ((jaws, "y" if direction is Direction.X else "x"),)
     across: dict[str, tuple[Along, Along]] = {"z": ("x", "y"), "x": ("y", "z"), "y": ("x", "z")}
     return tuple((jaws, along) for along in across[direction.value])

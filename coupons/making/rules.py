@@ -1,103 +1,134 @@
-"""A body for the caliper alone: a castellated rule of many lengths along one direction."""
+"""A body for the caliper alone: a rule of many lengths along one direction."""
 
-import itertools
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
 
-from coupons.making.bodies import Body, Sized, Turn, label, marks, plate
-from coupons.making.lettering import CAP_MM, width_mm
-from coupons.making.proportions import (
-    BASE_MM,
-    CUT_CORNER_MM,
-    EDGE_MM,
-    LABEL_CLEAR_MM,
-    layers_up,
-)
+from coupons.making.bodies import Bar, Body, Sized, Turn, label, marks, plate
+from coupons.making.field import CORNER_CLEAR_MM
+from coupons.making.ladders import Ladder
+from coupons.making.proportions import CUT_CORNER_MM, EDGE_MM, JAW_CLEAR_MM, Measures
 from coupons.making.series import Item
-from coupons.making.shapes import Loft, Part, rectangle
+from coupons.making.shapes import Part, Prism
+from coupons.making.windows import slot_profile
 from coupons.terms import Direction, Form, Jaws
 
-BLOCK_WIDE_MM = 4.0  # a caliper jaw's full bite across the rule
-BLOCK_HIGH_MM = 4.0
-REAR_MM = 0.6  # of base behind the blocks
-SUNK_MM = 0.1
-STRIP_MM = CAP_MM + 2 * EDGE_MM
+# A label that stands EDGE_MM from the face's edge keeps clear of the cut corner from here on.
+FIRST_LABEL_MM = CUT_CORNER_MM - EDGE_MM + CORNER_CLEAR_MM * 2**0.5
+USUAL_NOZZLE_MM = 0.4
 
 
 def rule(
-    row: str,
-    direction: Direction,
-    turn_deg: Turn,
-    items: tuple[Item, ...],
-    layer_height_mm: float,
+    row: str, direction: Direction, turn_deg: Turn, ladder: Ladder, measures: Measures
 ) -> Body:
-    """Return blocks and notches in turn, on a strip that carries their labels.
+    """Return blocks and notches in turn between two rails, labels on the nearer one.
 
     The first and last item are blocks. The whole length, the body's last feature, is named by the
-    row's letter and W.
+    row's letter and W; its label and the direction marks stand on the farther rail.
     """
-    base = layers_up(BASE_MM, layer_height_mm)
-    top = base + layers_up(BLOCK_HIGH_MM, layer_height_mm)
-    parts: list[Part] = []
+    high, rail, whole = ladder.high_mm, ladder.rail_mm, ladder.whole_mm
+    foot, lead_in = measures.foot_mm, measures.lead_in_mm
+    parts: list[Part] = [plate((0, 0), (whole, ladder.wide_mm), high, turn_deg, foot)]
     features: list[Sized] = []
-    texts: list[tuple[float, str]] = []
     at = 0.0
-    for place, item in enumerate(items):
+    for place, item in enumerate(ladder.items):
         form = Form.SLOT if place % 2 else Form.TONGUE
-        if form is Form.TONGUE:
-            parts.append(_block(item, at, base, top))
         middle = round(at + item.size_mm / 2, 6)
-        texts.append((middle, item.id))
-        features.append(_span(row, item, form, direction, middle, (base + top) / 2))
+        if form is Form.SLOT:
+            section = slot_profile(item, middle, 0.0, high, lead_in)
+            window = Prism("y", section, rail, rail + JAW_CLEAR_MM)
+            parts.append(Part(window, cut=True, feature=item.id))
+        features.append(_span(row, item, form, direction, middle, ladder))
         at = round(at + item.size_mm, 6)
-    whole = Item(f"{row}W", at, ((Jaws.OUTSIDE, None),))
-    features.append(_span(row, whole, Form.TONGUE, direction, at / 2, (base + top) / 2))
-    texts = _fit_between(texts, (whole.id, *marks(turn_deg)))
-    low = min(-EDGE_MM, *(x - width_mm(t) / 2 - max(EDGE_MM, CUT_CORNER_MM) for x, t in texts))
-    high = max(at + EDGE_MM, *(x + width_mm(t) / 2 + EDGE_MM for x, t in texts))
-    strip = plate((low, 0), (high, STRIP_MM + BLOCK_WIDE_MM + REAR_MM), base, turn_deg)
-    labels = [label(text, x, EDGE_MM, base) for x, text in texts]
-    return Body(row, row, False, turn_deg, (strip, *parts, *labels), tuple(features))
+    ends = Item(f"{row}W", whole, ((Jaws.OUTSIDE, None),))
+    features.append(_span(row, ends, Form.TONGUE, direction, whole / 2, ladder))
+    names = label_texts(ladder.items, measures) or tuple(item.id for item in ladder.items)
+    near = label_places(ladder.items, names, measures) or ()
+    for text, x in zip(names, near, strict=True):
+        parts.append(label(text, x, EDGE_MM, high, measures))
+    texts = (ends.id, *marks(turn_deg))
+    far_y = ladder.wide_mm - EDGE_MM - measures.cap_mm
+    for text, x in zip(texts, _spread_out(texts, whole, measures), strict=True):
+        parts.append(label(text, x, far_y, high, measures))
+    bar = Bar(ladder.at_notch, ladder.at_block)
+    return Body(row, row, False, turn_deg, tuple(parts), tuple(features), bar=bar)
 
 
-def labels_clash(items: tuple[Item, ...]) -> tuple[str, str] | None:
-    """Return the first two neighbours whose labels would meet on the strip."""
+def label_texts(items: tuple[Item, ...], measures: Measures) -> tuple[str, ...] | None:
+    """Return what stands beside each block and notch: its id, or with a wide nozzle its number.
+
+    The row's letter then stands before the W of the whole length alone. None if ids of usual width
+    or those numbers would meet.
+    """
+    ids = tuple(item.id for item in items)
+    if labels_clash(items, ids, measures) is None:
+        return ids
+    numbers = tuple(name[1:] for name in ids)
+    usual = replace(measures, nozzle_mm=min(USUAL_NOZZLE_MM, measures.nozzle_mm))
+    clash = labels_clash(items, ids, usual) or labels_clash(items, numbers, measures)
+    return None if clash else numbers
+
+
+def label_places(
+    items: Sequence[Item], texts: Sequence[str], measures: Measures
+) -> tuple[float, ...] | None:
+    """Return the middle of each label: its item's, or as near as neighbours and ends let it.
+
+    None if a label would not reach its own item.
+    """
+    half = [measures.text_mm(text) / 2 for text in texts]
+    starts = [sum(item.size_mm for item in items[:k]) for k in range(len(items) + 1)]
+    places = [(a + b) / 2 for a, b in pairwise(starts)]
+    least = FIRST_LABEL_MM
+    for k, middle in enumerate(places):
+        places[k] = max(middle, least + half[k])
+        least = places[k] + half[k] + measures.label_clear_mm
+    most = starts[-1] - EDGE_MM
+    for k in reversed(range(len(places))):
+        places[k] = min(places[k], most - half[k])
+        most = places[k] - half[k] - measures.label_clear_mm
+    beside = all(
+        starts[k] < x + half[k] and x - half[k] < starts[k + 1] for k, x in enumerate(places)
+    )
+    fits = places[0] - half[0] >= FIRST_LABEL_MM - 1e-9
+    return tuple(round(x, 6) for x in places) if beside and fits else None
+
+
+def labels_clash(
+    items: tuple[Item, ...], texts: tuple[str, ...], measures: Measures
+) -> tuple[str, str] | None:
+    """Return the first two neighbours whose labels would meet, or the first two of a short rule."""
+    if label_places(items, texts, measures):
+        return None
     at = 0.0
     edge = float("-inf")
     before = ""
-    for item in items:
-        half = (width_mm(item.id) + LABEL_CLEAR_MM) / 2
+    for item, text in zip(items, texts, strict=True):
+        half = (measures.text_mm(text) + measures.label_clear_mm) / 2
         middle = at + item.size_mm / 2
         if middle - half < edge - 1e-9:
             return before, item.id
         edge, before = middle + half, item.id
         at += item.size_mm
-    return None
+    return items[0].id, items[1].id
 
 
-def _fit_between(placed: list[tuple[float, str]], more: tuple[str, ...]) -> list[tuple[float, str]]:
-    """Set further texts into the first wide enough spaces of the strip, or behind its end."""
-    texts = list(placed)
-    for text in more:
-        need = width_mm(text) / 2 + LABEL_CLEAR_MM
-        for (a, left), (b, right) in itertools.pairwise(texts):
-            low, high = a + width_mm(left) / 2 + need, b - width_mm(right) / 2 - need
-            if low <= high:
-                texts.append(((low + high) / 2, text))
-                break
-        else:
-            last, word = texts[-1]
-            texts.append((last + width_mm(word) / 2 + need, text))
-        texts.sort()
-    return [(round(x, 6), text) for x, text in texts]
+def _spread_out(texts: Sequence[str], length: float, measures: Measures) -> list[float]:
+    """Return the middles of texts spread evenly over a length, clear of its ends.
 
-
-def _block(item: Item, at: float, base: float, top: float) -> Part:
-    section = rectangle((at, STRIP_MM), (at + item.size_mm, STRIP_MM + BLOCK_WIDE_MM))
-    return Part(Loft("z", ((base - SUNK_MM, section), (top, section))), feature=item.id)
+    Where the labels of three items and more have room, so have these three.
+    """
+    widths = [measures.text_mm(text) for text in texts]
+    free = length - EDGE_MM - FIRST_LABEL_MM - sum(widths)
+    between = free / (len(texts) - 1)
+    starts = [FIRST_LABEL_MM + sum(widths[:k]) + k * between for k in range(len(texts))]
+    return [round(start + wide / 2, 6) for start, wide in zip(starts, widths, strict=True)]
 
 
 def _span(
-    row: str, item: Item, form: Form, direction: Direction, middle: float, height: float
+    row: str, item: Item, form: Form, direction: Direction, middle: float, ladder: Ladder
 ) -> Sized:
+    across, up = ladder.jaws_mm
     return Sized(
         id=item.id,
         form=form,
@@ -105,7 +136,7 @@ def _span(
         size_mm=item.size_mm,
         role="span",
         row=row,
-        centre=(middle, STRIP_MM + BLOCK_WIDE_MM / 2, height),
+        centre=(middle, across, up),
         axis="x",
         readings=item.readings,
     )

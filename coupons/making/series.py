@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 from coupons.making.bodies import Along, Body, Role, Sized, Turn
+from coupons.making.proportions import SHOULDER_MM, Measures
 from coupons.making.shapes import Axis, Part, Vector
-from coupons.terms import ROUND, Direction, Form, Jaws
+from coupons.terms import ROUND, Direction, Form, Jaws, Seam
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,8 @@ class Series:
 
     ``mark`` is a glyph set behind a loose piece's label (where its thickness lies), ``pitch_mm``
     the least distance between neighbours that their mates ask for. ``outer`` says that the body's
-    outer sizes are features too.
+    outer sizes are features too. ``seat_wide_mm`` is how far the shoulder or head of a mate
+    reaches over the rim of a window, ``seam`` whether standing pins get a groove for theirs.
     """
 
     body: str
@@ -36,15 +38,22 @@ class Series:
     wall_mm: float
     depth_mm: float
     length_mm: float
-    layer_height_mm: float
+    measures: Measures
     mark: str = ""
     pitch_mm: float = 0.0
     outer: bool = True
+    seat_wide_mm: float = SHOULDER_MM
+    seam: Seam = Seam.SHOWN
 
     @property
     def round(self) -> bool:
         """Whether the form is round."""
         return self.form in ROUND
+
+    @property
+    def lying(self) -> bool:
+        """Whether mates go in along the bed: posts that lie, windows through an upright wall."""
+        return (self.direction is Direction.Z) != self.round
 
     @property
     def largest_mm(self) -> float:
@@ -67,8 +76,10 @@ class Series:
             centre=centre,
             axis=axis,
             readings=item.readings,
+            seam=self.seam if self.form is Form.PIN else None,
         )
 
-    def body_of(self, parts: list[Part], features: list[Sized]) -> Body:
+    def body_of(self, parts: list[Part], features: list[Sized], seat_mm: float) -> Body:
         """Return the body of this series from its parts, the slab first, and its features."""
-        return Body(self.body, self.row, self.loose, self.turn_deg, tuple(parts), tuple(features))
+        named = (self.body, self.row, self.loose, self.turn_deg)
+        return Body(*named, tuple(parts), tuple(features), round(seat_mm, 6))

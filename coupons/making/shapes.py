@@ -7,9 +7,10 @@ Every shape knows its volume in closed form, so that an estimate needs no mesh.
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
-from coupons.making.lettering import PEN_MM, RAISED_MM, Point, line_strokes, width_mm
+from coupons.making.lettering import PEN_MM, RAISED_MM, Point, Stroke, line_strokes, width_mm
 
 Axis = Literal["x", "y", "z"]
 Vector = tuple[float, float, float]
@@ -135,23 +136,33 @@ class Text:
 
     text: str
     place: Vector
+    scale: float = 1.0
+    raised_mm: float = RAISED_MM
 
     @property
     def width_mm(self) -> float:
         """Inked width."""
-        return width_mm(self.text)
+        return width_mm(self.text, self.scale)
+
+    @property
+    def pen_mm(self) -> float:
+        """Width of a stroke."""
+        return PEN_MM * self.scale
+
+    def strokes(self) -> tuple[Stroke, ...]:
+        """Return the passes of the pen, the inked box standing on (0, 0)."""
+        return line_strokes(self.text, self.scale)
 
     def corners(self) -> list[Vector]:
         """Return the corners of the inked box."""
         x, y, z = self.place
-        strokes = line_strokes(self.text)
-        high = max(max(s.start[1], s.stop[1]) for s in strokes) + PEN_MM / 2
-        return [(x, y, z), (x + self.width_mm, y + high, z + RAISED_MM)]
+        high = max(max(s.start[1], s.stop[1]) for s in self.strokes()) + self.pen_mm / 2
+        return [(x, y, z), (x + self.width_mm, y + high, z + self.raised_mm)]
 
     def volume_mm3(self) -> float:
         """Return the raised volume, strokes counted without their overlaps."""
-        lengths = (math.dist(s.start, s.stop) for s in line_strokes(self.text))
-        return sum(lengths) * PEN_MM * RAISED_MM
+        lengths = (math.dist(s.start, s.stop) for s in self.strokes())
+        return sum(lengths) * self.pen_mm * self.raised_mm
 
 
 Shape = Loft | Prism | Turned | Text
@@ -159,11 +170,21 @@ Shape = Loft | Prism | Turned | Text
 
 @dataclass(frozen=True)
 class Part:
-    """One shape that is added to a body or cut from it, and the feature whose faces it makes."""
+    """One shape that is added to a body or cut from it, and the feature whose faces it makes.
+
+    ``seats`` names the feature whose mate comes to rest on it.
+    """
 
     shape: Shape
     cut: bool = False
     feature: str = ""
+    seats: str = ""
+
+
+@cache
+def boxed(shape: Shape) -> Box:
+    """Return the low and high corner of one shape."""
+    return box_of((Part(shape),))
 
 
 def box_of(parts: tuple[Part, ...]) -> Box:

@@ -13,10 +13,11 @@ from manifold3d import CrossSection, Error, Manifold, Mesh, OpType
 from numpy.typing import NDArray
 
 from coupons.errors import PlanError, Problem
-from coupons.making.bodies import Body, turned
-from coupons.making.lettering import PEN_MM, RAISED_MM, glyph, letter_starts
+from coupons.making.bodies import turned
+from coupons.making.lettering import PEN_MM, glyph, letter_starts
 from coupons.making.plan import Placed, Plan
-from coupons.making.shapes import Axis, Loft, Prism, Shape, Text, Turned, to_space
+from coupons.making.shapes import Axis, Loft, Part, Prism, Shape, Text, Turned, Vector, to_space
+from coupons.progress import steps
 
 TEXT_SUNK_MM = 0.2  # letters start inside the face, so that the union has no touching faces
 PEN_SIDES = 12
@@ -53,8 +54,8 @@ def build_solids(plan: Plan) -> tuple[Solid, ...]:
     """
     problems: list[Problem] = []
     solids = []
-    for item in plan.placed:
-        solid, fault = _finish(item, _build(item.body))
+    for item in steps(plan.placed, "bodies built"):
+        solid, fault = _finish(item, _build(item.body.parts))
         solids.append(solid)
         if fault:
             problems.append(Problem(f"body {item.body.id}", "one watertight solid", fault))
@@ -72,13 +73,13 @@ class _Built:
     letters: set[int]
 
 
-def _build(body: Body) -> _Built:
+def _build(parts: tuple[Part, ...]) -> _Built:
     features: dict[int, str] = {}
     letters: set[int] = set()
     added: list[Manifold] = []
     cut: list[Manifold] = []
     text: list[Manifold] = []
-    for part in body.parts:
+    for part in parts:
         solid = solid_of(part.shape).as_original()
         if part.feature:
             features[solid.original_id()] = part.feature
@@ -124,6 +125,34 @@ def _fault(manifold: Manifold) -> str:
         return "no volume"
     pieces = len(manifold.decompose())
     return f"{pieces} separate pieces" if pieces != 1 else ""
+
+
+def clearance_mm(
+    parts: tuple[Part, ...],
+    mate: tuple[Part, ...],
+    signs: Vector,
+    shift_mm: Vector,
+    up_to_mm: float,
+) -> float:
+    """Return how near a mate, turned by signs and moved, comes to some parts; 0 if they meet."""
+    if overlap_mm3(parts, mate, signs, shift_mm) > 0:
+        return 0.0
+    return float(_joined(parts).min_gap(_moved(mate, signs, shift_mm), up_to_mm))
+
+
+def overlap_mm3(
+    parts: tuple[Part, ...], mate: tuple[Part, ...], signs: Vector, shift_mm: Vector
+) -> float:
+    """Return the volume that parts and a mate, turned by signs and moved, have in common."""
+    return float((_joined(parts) ^ _moved(mate, signs, shift_mm)).volume())
+
+
+def _moved(mate: tuple[Part, ...], signs: Vector, shift_mm: Vector) -> Manifold:
+    return _joined(mate).transform(np.column_stack([np.diag(signs), shift_mm]))
+
+
+def _joined(parts: tuple[Part, ...]) -> Manifold:
+    return _build(parts).manifold
 
 
 def _makers(mesh: Mesh, built: _Built, names: tuple[str, ...]) -> NDArray[np.int32]:
@@ -182,21 +211,22 @@ def _turned_solid(shape: Turned) -> Manifold:
 
 def _text_solid(shape: Text) -> Manifold:
     letters = [
-        _letter(character).translate((start, 0, 0))
-        for character, start in zip(shape.text, letter_starts(shape.text), strict=True)
+        _letter(character, shape.scale, shape.raised_mm).translate((start, 0, 0))
+        for character, start in zip(shape.text, letter_starts(shape.text, shape.scale), strict=True)
     ]
     x, y, z = shape.place
     return Manifold.batch_boolean(letters, OpType.Add).translate((x, y, z - TEXT_SUNK_MM))
 
 
 @cache
-def _letter(character: str) -> Manifold:
+def _letter(character: str, scale: float, raised_mm: float) -> Manifold:
     """Return one letter as a solid standing on the bed, made once a process."""
     angles = 2 * np.pi * (np.arange(PEN_SIDES) + 0.5) / PEN_SIDES
-    pen = PEN_MM / 2 / np.cos(np.pi / PEN_SIDES) * np.column_stack([np.cos(angles), np.sin(angles)])
+    radius = scale * PEN_MM / 2 / np.cos(np.pi / PEN_SIDES)
+    pen = radius * np.column_stack([np.cos(angles), np.sin(angles)])
     passes = [
         CrossSection.hull_points(np.vstack([pen + stroke.start, pen + stroke.stop]))
-        for stroke in glyph(character)
+        for stroke in glyph(character, scale)
     ]
     drawn = CrossSection.batch_boolean(passes, OpType.Add)
-    return Manifold.extrude(drawn, RAISED_MM + TEXT_SUNK_MM)
+    return Manifold.extrude(drawn, raised_mm + TEXT_SUNK_MM)

@@ -5,15 +5,18 @@ Whether the geometry can be made is for :mod:`coupons.making.plan` to say.
 """
 
 import hashlib
-import tomllib
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import Field, ValidationError, model_validator
 
 from coupons.errors import Problem, SpecError
+from coupons.making.proportions import THICKEST_LAYER, Measures
 from coupons.making.spec_rows import ROW_LETTERS, Line, Number, Row, SpecModel
 from coupons.making.spec_words import problems_of, unknown_key
+from coupons.reading import load_toml, read_plain, stands
+
+MOST_BYTES = 1_000_000
 
 BedSide = Annotated[Number, Field(ge=40, le=2000)]
 
@@ -24,6 +27,21 @@ class Assumed(SpecModel):
     bed_mm: tuple[BedSide, BedSide] = (180.0, 180.0)
     layer_height_mm: Annotated[Number, Field(ge=0.04, le=1.0)] = 0.2
     nozzle_mm: Annotated[Number, Field(ge=0.1, le=1.5)] = 0.4
+
+    @property
+    def measures(self) -> Measures:
+        """The proportions that follow nozzle and layers."""
+        return Measures(self.nozzle_mm, self.layer_height_mm)
+
+    @model_validator(mode="after")
+    def _layers_hold(self) -> "Assumed":
+        most = THICKEST_LAYER * self.nozzle_mm
+        if self.layer_height_mm > most + 1e-9:
+            raise ValueError(
+                f"layer_height_mm at most {most:g} mm, {THICKEST_LAYER:g} of the nozzle, "
+                f"got {self.layer_height_mm:g} mm"
+            )
+        return self
 
 
 class Spec(SpecModel):
@@ -77,10 +95,12 @@ def load_spec(name_or_path: str | Path) -> Spec:
     """
     path = _find(name_or_path)
     try:
-        data = path.read_bytes()
+        data = read_plain(path, MOST_BYTES)
     except OSError as error:
         raise SpecError([Problem(str(path), "a readable file", str(error.strerror))]) from None
-    return parse_spec(data, name=path.stem, where=path.name)
+    # The name goes into files that hold text, and into names of files.
+    name = "".join(sign if sign.isprintable() else "_" for sign in path.stem)
+    return parse_spec(data, name=name, where=path.name)
 
 
 def parse_spec(data: bytes, name: str, where: str) -> Spec:
@@ -92,11 +112,9 @@ def parse_spec(data: bytes, name: str, where: str) -> Spec:
         With every problem at once.
     """
     try:
-        table = tomllib.loads(data.decode("utf-8-sig"))
+        table = load_toml(data.decode("utf-8-sig"), where, SpecError)
     except UnicodeDecodeError:
         raise SpecError([Problem(where, "UTF-8 text", "other bytes")]) from None
-    except tomllib.TOMLDecodeError as error:
-        raise SpecError([Problem(where, "TOML", str(error))]) from None
     digest = hashlib.sha256(data.replace(b"\r\n", b"\n")).hexdigest()[:16]
     reserved = [key for key in ("name", "digest") if key in table]
     if reserved:
@@ -111,7 +129,7 @@ def _find(name_or_path: str | Path) -> Path:
     if isinstance(name_or_path, str) and name_or_path in shipped_specs():
         return specs_folder() / f"{name_or_path}.toml"
     path = Path(name_or_path)
-    if path.is_file():
+    if stands(path):
         return path
     todo = f"Give the path of a .toml file or one of {', '.join(shipped_specs())}"
     raise SpecError([Problem("coupon spec", "a spec that exists", f"{str(path)!r}", todo)])

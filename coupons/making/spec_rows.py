@@ -117,7 +117,11 @@ class FitRow(_GradedRow):
 
 
 class HardwareRow(_GradedRow):
-    """Fixed features graded by gap for a bought piece of known size."""
+    """Fixed features graded by gap for a bought piece of known size.
+
+    ``outer_mm`` is the width of its widest part: the outside of a ring that goes over a post, the
+    head of what goes into a hole.
+    """
 
     kind: Literal["hardware"]
     name: Line
@@ -136,8 +140,13 @@ class HardwareRow(_GradedRow):
     @field_validator("outer_mm")
     @classmethod
     def _outer_with_posts(cls, outer: float | None, info: ValidationInfo) -> float | None:
-        if outer is None and info.data.get("form") in EXTERNAL:
+        goes_over = info.data.get("form") in EXTERNAL
+        if outer is None and goes_over:
             raise ValueError("the outside of a bought piece that goes over a post, got nothing")
+        nominal = info.data.get("nominal_mm")
+        if outer is not None and nominal is not None and outer <= nominal - (not goes_over) * 1e-9:
+            least = "more than" if goes_over else "at least"
+            raise ValueError(f"{least} {nominal:g} mm, its own size, got {outer:g}")
         return outer
 
     @property

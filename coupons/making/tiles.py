@@ -1,35 +1,41 @@
 """Witnesses of first-layer swell: thin tiles without a chamfer, met where they touch the bed."""
 
 from coupons.making.bodies import Body, Sized, label, turn_for
-from coupons.making.lettering import CAP_MM, width_mm
-from coupons.making.proportions import EDGE_MM, LABEL_CLEAR_MM, TILE_DEEP_MM, TILE_MM, layers_up
+from coupons.making.proportions import EDGE_MM, TILE_DEEP_MM, TILE_MM, Measures
 from coupons.making.series import Item
 from coupons.making.shapes import Loft, Part, Prism, rectangle
 from coupons.terms import Direction, Form
 
 OVER_MM = 0.05  # the cutter stands out of the tile
-STRIP_MM = CAP_MM + EDGE_MM + LABEL_CLEAR_MM
+WINDOW_MM = 5.6  # least length of a slot, which jaws reach into
 MARK = "↔"
 
 
-def tile(
-    item: Item, form: Form, direction: Direction, wall_mm: float, layer_height_mm: float
-) -> Body:
+def tile(item: Item, form: Form, direction: Direction, wall_mm: float, measures: Measures) -> Body:
     """Return one tile: its own width is the tongue, or a window in it is the slot."""
-    top = layers_up(TILE_MM, layer_height_mm)
-    text = width_mm(item.id + MARK) + 2 * EDGE_MM
-    wide = item.size_mm if form is Form.TONGUE else max(item.size_mm + 2 * wall_mm, text)
-    section = rectangle((0, 0), (wide, TILE_DEEP_MM))
+    m, slot = measures, form is Form.SLOT
+    top = m.layers_up(TILE_MM)
+    wide = max(item.size_mm + 2 * wall_mm, narrowest_mm(item, m)) if slot else item.size_mm
+    # Id and mark stand side by side where there is room, else the mark below the id.
+    one_line = m.text_mm(item.id + MARK) + 2 * EDGE_MM <= wide
+    lines = [item.id + MARK] if one_line else [MARK, item.id]
+    line_mm = m.cap_mm + m.label_clear_mm
+    strip = round(EDGE_MM + len(lines) * line_mm, 6)
+    needed = strip + (WINDOW_MM + wall_mm if slot else EDGE_MM - m.label_clear_mm)
+    tile_deep = round(max(TILE_DEEP_MM, needed), 6)
+    section = rectangle((0, 0), (wide, tile_deep))
     slab = Loft("z", ((0.0, section), (top, section)))
     parts = [Part(slab, feature=item.id if form is Form.TONGUE else "")]
     middle = wide / 2
-    low_y, high_y = STRIP_MM, TILE_DEEP_MM
-    if form is Form.SLOT:
+    # Jaws go across behind the label, and a tile that is all label is taken in its middle.
+    low_y, high_y = strip if slot or one_line else 0.0, tile_deep
+    if slot:
         high_y -= wall_mm
         half = item.size_mm / 2
         window = rectangle((middle - half, low_y), (middle + half, high_y))
         parts.append(Part(Prism("z", window, -OVER_MM, top + OVER_MM), cut=True, feature=item.id))
-    parts.append(label(item.id + MARK, middle, EDGE_MM, top))
+    for number, text in enumerate(lines):
+        parts.append(label(text, middle, EDGE_MM + number * line_mm, top, m))
     sized = Sized(
         id=item.id,
         form=form,
@@ -45,6 +51,6 @@ def tile(
     return Body(item.id, item.id[0], False, turn_for(direction), tuple(parts), (sized,))
 
 
-def narrowest_mm(item: Item) -> float:
-    """Return the narrowest tile that holds its own label."""
-    return width_mm(item.id + MARK) + 2 * EDGE_MM
+def narrowest_mm(item: Item, measures: Measures) -> float:
+    """Return the narrowest tile that holds its own label, in two lines if need be."""
+    return max(measures.text_mm(text) for text in (item.id, MARK)) + 2 * EDGE_MM

@@ -2,24 +2,35 @@
 
 import json
 import re
-import tomllib
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from coupons.errors import ConditionsError, Problem
+from coupons.making.proportions import DEFAULT_SPEED_MM_S
 from coupons.measuring.validation import problems_of
+from coupons.reading import load_toml, read_plain
 
 FILE = "conditions.toml"
+MOST_BYTES = 1_000_000
 
 # One line, and nothing that steers a terminal or turns the direction of what stands beside it.
 _PLAIN = r"^[^\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]*$"
 
+Place = tuple[str, str]
+"""Where a value stands in the file: its table, "" for none, and its key."""
+
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=_PLAIN)]
 Nozzle = Annotated[float, Field(gt=0.01, le=10)]
+CaliperStep = Annotated[float, Field(ge=0.0001, le=1)]
 LayerHeight = Annotated[float, Field(gt=0.001, le=5)]
+JawLand = Annotated[float, Field(ge=0, le=5)]
+Compensation = Annotated[float, Field(ge=-2, le=2)]
+WallOrder = Literal["inner first", "outer first"]
+Flow = Annotated[float, Field(ge=20, le=300)]
 
 
 class _Frozen(BaseModel):
@@ -31,8 +42,31 @@ class _Frozen(BaseModel):
 class Caliper(_Frozen):
     """The caliper in the hand: its last digit, and the width of the flat on its inside jaws."""
 
-    resolution_mm: Annotated[float, Field(gt=0, le=1)] = 0.01
-    jaw_land_mm: Annotated[float, Field(ge=0, le=5)] = 0.0
+    resolution_mm: CaliperStep = 0.01
+    jaw_land_mm: JawLand = 0.0
+
+
+class Slicing(_Frozen):
+    """What the slicing program changes by itself. None where nobody said, 0 where it does not.
+
+    Parameters
+    ----------
+    outlines_mm : float, optional
+        How far it moves each face of every outline: + out of the material, − into it.
+    holes_mm : float, optional
+        How much it widens holes over their whole width, beside that.
+    first_layer_mm : float, optional
+        How far it draws in each face of the first layer.
+    wall_order : {"inner first", "outer first"}, optional
+    flow_percent : float, optional
+        Plastic laid, as a share of what the line's width and height take.
+    """
+
+    outlines_mm: Compensation | None = None
+    holes_mm: Compensation | None = None
+    first_layer_mm: Compensation | None = None
+    wall_order: WallOrder | None = None
+    flow_percent: Flow | None = None
 
 
 class Rehearsal(_Frozen):
@@ -53,8 +87,10 @@ class Conditions(_Frozen):
     bed_temp_c: Annotated[float, Field(ge=0, le=300)] | None = None
     speed_mm_s: Annotated[float, Field(gt=0, le=2000)] | None = None
     printed_on: date | None = None
+    first_layer_height_mm: LayerHeight | None = None
     rehearsed: bool = False
     caliper: Caliper = Caliper()
+    slicing: Slicing = Slicing()
     rehearsal: Rehearsal | None = None
 
     @model_validator(mode="after")
@@ -64,7 +100,12 @@ class Conditions(_Frozen):
         return self
 
 
-OPTIONAL_KEYS = ("nozzle_temp_c", "bed_temp_c", "speed_mm_s", "printed_on")
+OPTIONAL_KEYS = (
+    "nozzle_temp_c",
+    "bed_temp_c",
+    "speed_mm_s",
+    "printed_on",
+)
 
 _TEMPLATE = """\
 # What this coupon was printed with. Write between the quotes; where a line starts with a #,
@@ -78,8 +119,9 @@ layer_height_mm = {layer_height_mm}
 # Good to know later, when two runs differ and you ask why.
 # nozzle_temp_c = 210
 # bed_temp_c = 60
-# speed_mm_s = 60  # speed of the outer walls
+# speed_mm_s = {default_speed:g}  # speed of the outer walls
 # printed_on = 2026-01-31  # year-month-day
+# first_layer_height_mm = 0.2  # height of the first layer, like the rest or not
 
 # true only where `coupons rehearse` made the entries up.
 rehearsed = false
@@ -87,7 +129,24 @@ rehearsed = false
 [caliper]
 # resolution_mm = 0.01  # the smallest step of its display or scale
 # jaw_land_mm = 0.3  # width of the flat on the edge of the inside jaws, 0 if they are sharp
+
+# What the slicing program changes by itself; 0 where it changes nothing.
+[slicing]
+# outlines_mm = 0.0  # each face of every outline moved: + out of the material, - into it
+# holes_mm = 0.0  # holes widened over their whole width, beside that
+# first_layer_mm = 0.0  # each face of the first layer drawn in
+# wall_order = "inner first"  # or "outer first"
+# flow_percent = 100
 """
+
+
+def unsaid_of_slicing(conditions: Conditions) -> tuple[str, ...]:
+    """Return what nobody said of the slicing program; as one word if it is everything."""
+    missing = [key for key, value in conditions.slicing if value is None]
+    first = ["first_layer_height_mm"] if conditions.first_layer_height_mm is None else []
+    if len(missing) == len(Slicing.model_fields):
+        return (*first, "[slicing]")
+    return (*first, *(f"slicing.{key}" for key in missing))
 
 
 def toml_text(text: str) -> str:
@@ -96,25 +155,40 @@ def toml_text(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def conditions_text(machine: str, material: str, nozzle_mm: float, layer_height_mm: float) -> str:
+def conditions_text(
+    machine: str,
+    material: str,
+    nozzle_mm: float,
+    layer_height_mm: float,
+    speed_mm_s: float | None = None,
+) -> str:
     """Return a commented conditions.toml; a blank machine or material is left to fill in."""
-    return _TEMPLATE.format(
+    text = _TEMPLATE.format(
         machine=toml_text(machine),
         material=toml_text(material),
         nozzle_mm=nozzle_mm,
         layer_height_mm=layer_height_mm,
+        default_speed=DEFAULT_SPEED_MM_S,
     )
+    return text if speed_mm_s is None else set_value(text, "", "speed_mm_s", f"{speed_mm_s:g}")
 
 
-def read_conditions(path: Path) -> Conditions:
+def read_conditions(path: Path, told: Mapping[Place, object] | None = None) -> Conditions:
     """Read the conditions of a run.
+
+    Parameters
+    ----------
+    path : Path
+    told : mapping of (table, key) to value, optional
+        What was said elsewhere. It fills in what the file leaves out or blank and changes nothing
+        that the file says. The table of keys that stand in none is "".
 
     Raises
     ------
     ConditionsError
         With every problem of the file at once.
     """
-    return parse_conditions(read_text(path))
+    return parse_conditions(read_text(path), told)
 
 
 def read_text(path: Path) -> str:
@@ -126,7 +200,7 @@ def read_text(path: Path) -> str:
         If there is no such file, or it is not UTF-8.
     """
     try:
-        return path.read_bytes().decode("utf-8-sig")
+        return read_plain(path, MOST_BYTES).decode("utf-8-sig")
     except FileNotFoundError:
         todo = "Copy it from a run of the same machine, or make the coupon again"
         problem = Problem(FILE, "the conditions of the print", "no such file", todo)
@@ -137,38 +211,33 @@ def read_text(path: Path) -> str:
     raise ConditionsError([problem])
 
 
-def parse_conditions(text: str) -> Conditions:
+def parse_conditions(text: str, told: Mapping[Place, object] | None = None) -> Conditions:
     """Understand the text of a conditions.toml; see `read_conditions`."""
+    data = load_conditions(text)
+    for (table, key), value in (told or {}).items():
+        _fill_in(data, table, key, value)
     try:
-        return Conditions.model_validate(load_toml(text))
+        return Conditions.model_validate(data)
     except ValidationError as error:
         raise ConditionsError(problems_of(error, Conditions, FILE)) from None
 
 
-def load_toml(text: str) -> dict[str, Any]:
-    """Load TOML without asking what it says.
+def _fill_in(data: dict[str, Any], table: str, key: str, value: object) -> None:
+    """Set a value that is missing or blank; what stands in the place of a table is left alone."""
+    within = data.setdefault(table, {}) if table else data
+    if isinstance(within, dict) and not str(within.get(key, "")).strip():
+        within[key] = value
+
+
+def load_conditions(text: str) -> dict[str, Any]:
+    """Load the TOML of a conditions.toml without asking what it says.
 
     Raises
     ------
     ConditionsError
         With the line at which it stops being TOML.
     """
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        # Numbers of thousands of digits and brackets nested as deep escape the parser's own error.
-        raise ConditionsError([_syntax_problem(text, error)]) from None
-
-
-def _syntax_problem(text: str, error: Exception) -> Problem:
-    place = re.search(r"line (\d+)", str(error))
-    lines = text.splitlines()
-    number = int(place[1]) if place else len(lines)
-    line = lines[number - 1].strip()[:60] if 0 < number <= len(lines) else "the end of the file"
-    where = f"{FILE} line {number}"
-    if re.search(r"\d,\d", line):
-        return Problem(where, "a decimal point", line, "Write 0.4, not 0,4")
-    return Problem(where, "key = value", line, "Text stands in double quotes, numbers stand bare")
+    return load_toml(text, FILE, ConditionsError)
 
 
 def set_value(text: str, table: str, key: str, literal: str) -> str:

@@ -53,10 +53,9 @@ def _gap_mm(fit: FitEntry, parts: Mapping[str, CouponFeature | CouponHardware]) 
     return sign * (feature.size_mm - mate.size_mm)
 
 
-def _look(entry: FitEntry, what: str, todo: str) -> Finding:
-    return Finding(
-        "look", f"{FILE} row {entry.row} ({entry.feature} with {entry.mate})", what, todo
-    )
+def _look(entry: FitEntry, what: str, todo: str, kind: str) -> Finding:
+    place = f"{FILE} row {entry.row} ({entry.feature} with {entry.mate})"
+    return Finding("look", place, what, todo, kind)
 
 
 def _said(entry: FitEntry) -> str:
@@ -109,10 +108,11 @@ def _wrong_order(pairs: Sequence[_Pair]) -> Finding:
         f" {_said(narrow.entry)} at {narrow.gap_mm:+.2f} mm in row {narrow.entry.row}"
     )
     if len(pairs) == 1:
-        return _look(wide.entry, what, "Clear strings and burrs, then try both again")
+        todo = "Clear strings and burrs, then try both again"
+        return _look(wide.entry, what, todo, "wrong order")
     others = ", ".join(f"{other.entry.mate} in row {other.entry.row}" for _, other in pairs[1:])
     todo = f"Several mates agree: clear strings and burrs from {wide.entry.feature} and measure it"
-    return _look(wide.entry, f"{what}; it was likewise with {others}", todo)
+    return _look(wide.entry, f"{what}; it was likewise with {others}", todo, "wrong order")
 
 
 def _wide_repeats(trials: Sequence[_Trial]) -> list[Finding]:
@@ -128,7 +128,8 @@ def _wide_repeats(trials: Sequence[_Trial]) -> list[Finding]:
         loose = max(repeats, key=lambda trial: trial.low)
         if loose.low - tight.high >= 2:
             what = f"{_said(loose.entry)} here, {_said(tight.entry)} in row {tight.entry.row}"
-            findings.append(_look(loose.entry, what, "Try it once more and clear the wrong one"))
+            todo = "Try it once more and clear the wrong one"
+            findings.append(_look(loose.entry, what, todo, "repeated trial"))
     return findings
 
 
@@ -139,7 +140,7 @@ def _far_gaps(coupon: Coupon, trials: Sequence[_Trial]) -> list[Finding]:
     low, high = min(planned) - FAR_GAP_MM, max(planned) + FAR_GAP_MM
     todo = "See whether the feature and the mate are the ones that were tried"
     return [
-        _look(trial.entry, f"the drawn gap of this pair is {trial.gap_mm:+.2f} mm", todo)
+        _look(trial.entry, f"the drawn gap of this pair is {trial.gap_mm:+.2f} mm", todo, "far gap")
         for trial in trials
         if not low <= trial.gap_mm <= high
     ]

@@ -2,19 +2,22 @@
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal, cast
 
 from coupons.errors import EntriesError, Problem
 from coupons.making.record import Coupon, CouponFeature, CouponHardware
-from coupons.measuring.sheet import FILE, Row, read_rows
+from coupons.measuring.about import KIND as ABOUT
+from coupons.measuring.sheet import FILE, KINDS, Row, read_rows
 from coupons.terms import EXTERNAL, GRADES, INTERNAL, ROUND, Direction, Grade, Jaws
 
 MM_PER_INCH = 25.4
 # What a caliper can show of a printed part: less is a slip, whatever the unit.
 SMALLEST_MM, LARGEST_MM = 0.01, 2000.0
+# With closed jaws a caliper shows this much at most, either way; more was read of something else.
+LARGEST_ZERO_MM = 1.0
 
 Along = Literal["x", "y", "z"]
 
@@ -25,15 +28,43 @@ SETS: dict[str, tuple[Grade, Grade]] = {
 }
 
 
+# The paper sheet has the hand say "goes" or "stops"; both are read as they stand there.
+SAME_WORDS = {"goes": "go", "stops": "stop"}
+
+
 @dataclass(frozen=True)
 class SizeEntry:
-    """One caliper reading, as the caliper showed it; ``row`` is its row in the sheet."""
+    """One caliper reading, as the caliper showed it; ``row`` is its row in the sheet.
+
+    ``zero_mm`` is what the same caliper showed with closed jaws, 0 where nobody looked.
+    """
 
     row: int
     feature: str
     value_mm: float
     jaws: Jaws
     along: Along | None = None
+    by: str = ""
+    note: str = ""
+    zero_mm: float = 0.0
+
+    @property
+    def size_mm(self) -> float:
+        """The reading less what the caliper shows with closed jaws."""
+        return self.value_mm - self.zero_mm
+
+
+@dataclass(frozen=True)
+class ZeroEntry:
+    """What a caliper showed with closed jaws, and which of its jaws that holds for.
+
+    Outside jaws that close tell the zero of the whole caliper; a row for inside jaws or the depth
+    rod counts for these alone.
+    """
+
+    row: int
+    value_mm: float
+    jaws: Jaws = Jaws.OUTSIDE
     by: str = ""
     note: str = ""
 
@@ -51,7 +82,7 @@ class FitEntry:
     note: str = ""
 
 
-Entry = SizeEntry | FitEntry
+Entry = SizeEntry | FitEntry | ZeroEntry
 
 
 @dataclass(frozen=True)
@@ -61,6 +92,7 @@ class Typed:
     rows: tuple[Row, ...] = ()
     sizes: tuple[SizeEntry, ...] = ()
     fits: tuple[FitEntry, ...] = ()
+    zeros: tuple[ZeroEntry, ...] = ()
     problems: tuple[Problem, ...] = ()
 
 
@@ -89,9 +121,32 @@ def survey_entries(path: Path, coupon: Coupon | None) -> Typed:
     if not problems and all(row.is_blank for row in rows):
         todo = "Print the coupon, try and measure it, and fill in the column result"
         problems = [Problem(path.name, "at least one result", f"{len(rows)} blank rows", todo)]
+    zeros = tuple(entry for entry in entries if isinstance(entry, ZeroEntry))
     sizes = tuple(entry for entry in entries if isinstance(entry, SizeEntry))
     fits = tuple(entry for entry in entries if isinstance(entry, FitEntry))
-    return Typed(tuple(rows), sizes, fits, tuple(problems))
+    sizes = tuple(with_zero(size, zeros) for size in sizes)
+    return Typed(tuple(rows), sizes, fits, zeros, tuple(problems))
+
+
+def with_zero(size: SizeEntry, zeros: Sequence[ZeroEntry]) -> SizeEntry:
+    """Give a reading the zero of its caliper: what the jaws read closed, nearest in the sheet.
+
+    A zero holds for the readings below it up to the next one, and the first one also for those
+    above it. One for the same jaws goes before one for the outside jaws; one by another person
+    says nothing.
+    """
+    own = [
+        zero
+        for zero in zeros
+        if not (size.by and zero.by) or size.by.casefold() == zero.by.casefold()
+    ]
+    for jaws in (size.jaws, Jaws.OUTSIDE):
+        of_jaws = [zero for zero in own if zero.jaws is jaws]
+        if of_jaws:
+            above = [zero for zero in of_jaws if zero.row < size.row]
+            nearest = above[-1] if above else of_jaws[0]
+            return replace(size, zero_mm=nearest.value_mm)
+    return size
 
 
 def understand(rows: Iterable[Row], coupon: Coupon) -> tuple[list[Entry], list[Problem]]:
@@ -100,7 +155,7 @@ def understand(rows: Iterable[Row], coupon: Coupon) -> tuple[list[Entry], list[P
     entries: list[Entry] = []
     problems: list[Problem] = []
     for row in rows:
-        if row.is_blank:
+        if row.is_blank or row.kind.lower() == ABOUT:
             continue
         reader = _Reader(row, known)
         entry = reader.entry()
@@ -142,6 +197,8 @@ def parse_grades(text: str) -> tuple[Grade, Grade] | None:
 
 def _grade_word(text: str) -> str:
     word = text.strip().lower()
+    if word in SAME_WORDS:
+        return SAME_WORDS[word]
     return "no-go" if re.fullmatch(r"no[\s_‐-―-]?go", word) else word
 
 
@@ -190,7 +247,9 @@ class _Reader:
             return self._size()
         if kind == "fit":
             return self._fit()
-        self._refuse("kind fit or size", self.row.kind, near_miss(kind, ("fit", "size"), ""))
+        if kind == "zero":
+            return self._zero()
+        self._refuse("kind fit, size or zero", self.row.kind, near_miss(kind, KINDS, ""))
         return None
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
@@ -231,7 +290,34 @@ class _Reader:
             return None
         return FitEntry(row.number, feature.id, mate.id, *grades, row.by, row.note)
 
+    def _zero(self) -> ZeroEntry | None:
+        row = self.row
+        value_mm = self._number_mm()
+        word = row.jaws.lower() or Jaws.OUTSIDE.value
+        for column in ("feature", "mate", "along"):
+            if text := getattr(row, column):
+                todo = "Clear it, or make the kind size" if column == "feature" else "Clear it"
+                self._refuse(f"no {column} in a row of closed jaws", text, todo)
+        if word not in tuple(Jaws):
+            todo = near_miss(word, tuple(Jaws), "Leave blank for outside")
+            self._refuse("jaws " + ", ".join(Jaws), word, todo)
+        if value_mm is not None and not abs(value_mm) <= LARGEST_ZERO_MM:
+            expected = f"what closed jaws read, {LARGEST_ZERO_MM:g} mm at most"
+            self._refuse(expected, row.result, "Close the jaws and read again, or clear the cell")
+        if value_mm is None or self.problems:
+            return None
+        return ZeroEntry(row.number, value_mm, Jaws(word), row.by, row.note)
+
     def _length_mm(self) -> float | None:
+        value_mm = self._number_mm()
+        if value_mm is not None and not SMALLEST_MM <= value_mm <= LARGEST_MM:  # nor is nan
+            todo = "Measure it again, or clear the cell"
+            expected = f"a size from {SMALLEST_MM:g} to {LARGEST_MM:g} mm"
+            self._refuse(expected, self.row.result, todo)
+            return None
+        return value_mm
+
+    def _number_mm(self) -> float | None:
         text, unit = self.row.result, self.row.unit.lower() or "mm"
         value = parse_number(text)
         if value is None:
@@ -241,12 +327,7 @@ class _Reader:
             return None
         if value is None:
             return None
-        value_mm = value * MM_PER_INCH if unit == "in" else value
-        if not SMALLEST_MM <= value_mm <= LARGEST_MM:  # nan is on neither side
-            todo = "Measure it again, or clear the cell"
-            self._refuse(f"a size from {SMALLEST_MM:g} to {LARGEST_MM:g} mm", text, todo)
-            return None
-        return value_mm
+        return value * MM_PER_INCH if unit == "in" else value
 
     def _feature(self) -> CouponFeature | None:
         name = self.row.feature

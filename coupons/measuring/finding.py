@@ -1,7 +1,12 @@
 """What a check has to say about a run."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+# More findings of one kind than this are told as one: a mistake made in every row is one mistake.
+MOST_OF_A_KIND = 5
+_PLACES_NAMED = 3
 
 
 @dataclass(frozen=True)
@@ -15,9 +20,49 @@ class Finding:
         File and place, for example ``entries.csv row 14 (A3)``.
     what, todo : str
         What is odd, and what to do about it; each a sentence without its full stop.
+    kind : str, optional
+        What sort of finding it is: several of one sort may be told together. Without it the words
+        of ``what`` and ``todo`` are its sort.
+    parts : tuple of Finding, optional
+        The findings that this one tells together.
     """
 
     severity: Literal["error", "look"]
     where: str
     what: str
     todo: str
+    kind: str = ""
+    parts: tuple["Finding", ...] = ()
+
+    @property
+    def each(self) -> tuple["Finding", ...]:
+        """The findings told together, or this one alone."""
+        return self.parts or (self,)
+
+
+def told_together(findings: Iterable[Finding]) -> list[Finding]:
+    """Tell findings of one kind as one where they are many, at the place of the first."""
+    groups: dict[tuple[str, ...], list[Finding]] = {}
+    for finding in findings:
+        sort = (finding.kind,) if finding.kind else (finding.what, finding.todo)
+        groups.setdefault((finding.severity, *sort), []).append(finding)
+    together: list[Finding] = []
+    for group in groups.values():
+        of_rows = all(" row " in finding.where for finding in group)
+        many = of_rows and len(group) > MOST_OF_A_KIND
+        together += [_as_one(group)] if many else group
+    return together
+
+
+def _as_one(group: Sequence[Finding]) -> Finding:
+    first, rest = group[0], len(group) - _PLACES_NAMED
+    file = first.where.split(" row ")[0]
+    places = [finding.where.removeprefix(f"{file} row ") for finding in group[:_PLACES_NAMED]]
+    return Finding(
+        first.severity,
+        f"{file} rows {', '.join(places)} and {rest} more",
+        f"{len(group)} findings of one kind, the first: {first.what}",
+        first.todo,
+        first.kind,
+        tuple(group),
+    )

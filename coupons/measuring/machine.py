@@ -10,9 +10,11 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from coupons.errors import Problem, RunError
-from coupons.measuring.validation import problems_of
+from coupons.measuring.conditions import CaliperStep
+from coupons.measuring.validation import NotNegative, problems_of
+from coupons.reading import load_toml, read_plain, stands
 
-Length = Annotated[float, Field(ge=0, le=5)]
+Length = Annotated[NotNegative, Field(le=5)]
 Signed = Annotated[float, Field(ge=-5, le=5)]
 Share = Annotated[float, Field(ge=0, le=1)]
 
@@ -69,13 +71,22 @@ class VirtualCaliper(_Frozen):
 
     zero_mm: Signed
     repeat_mm: Length
-    resolution_mm: Annotated[float, Field(gt=0, le=1)]
+    resolution_mm: CaliperStep
     jaw_land_mm: Length
     slip_chance: Share
 
 
+class Plastic(_Frozen):
+    """How stiff the printed plastic is along its lines."""
+
+    modulus_mpa: Annotated[float, Field(gt=0, le=1e6)] = 2500.0
+
+
 class Person(_Frozen):
-    """The clearance from which each grade begins, for this person, and how sure the hand is."""
+    """The clearance from which each grade begins, for this person, and how sure the hand is.
+
+    ``jaw_force_n`` is how hard this hand closes the caliper; without one it only just touches.
+    """
 
     force_mm: Signed
     push_mm: Signed
@@ -84,6 +95,7 @@ class Person(_Frozen):
     judgement_mm: Length
     lapse_chance: Share
     plain: bool
+    jaw_force_n: Annotated[float, Field(ge=0, le=100)] = 0.0
 
     @property
     def thresholds_mm(self) -> tuple[float, float, float, float]:
@@ -109,10 +121,13 @@ class Machine(_Frozen):
     scatter: Scatter
     caliper: VirtualCaliper
     person: Person
+    plastic: Plastic = Plastic()
 
 
 _SHIPPED = files("coupons.measuring") / "machines"
 _RANGES = "ranges"
+_TODO = "Name a shipped one, or the path of a TOML file like theirs"
+MOST_BYTES = 1_000_000
 
 
 def shipped_machines() -> tuple[str, ...]:
@@ -131,21 +146,24 @@ def load_machine(name_or_path: str) -> Machine:
     """
     if name_or_path in shipped_machines():
         name, text = name_or_path, (_SHIPPED / f"{name_or_path}.toml").read_text(encoding="utf-8")
-    elif Path(name_or_path).is_file():
-        path = Path(name_or_path)
-        name, text = path.stem, path.read_text(encoding="utf-8", errors="replace")
+    elif stands(path := Path(name_or_path)):
+        name, text = path.stem, _text_of(path)
     else:
         expected = "one of " + ", ".join(shipped_machines())
-        todo = "Name a shipped one, or the path of a TOML file like theirs"
-        raise RunError([Problem("virtual machine", expected, name_or_path, todo)])
+        raise RunError([Problem("virtual machine", expected, name_or_path, _TODO)])
     return _parse(name, text)
 
 
-def _parse(name: str, text: str) -> Machine:
+def _text_of(path: Path) -> str:
     try:
-        values = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise RunError([Problem(f"{name}.toml", "TOML", str(error))]) from None
+        return read_plain(path, MOST_BYTES).decode("utf-8-sig", errors="replace")
+    except OSError as error:
+        got = (error.strerror or "none").lower()
+        raise RunError([Problem(str(path), "a virtual machine", got, _TODO)]) from None
+
+
+def _parse(name: str, text: str) -> Machine:
+    values = load_toml(text, f"{name}.toml", RunError)
     try:
         return Machine.model_validate({"name": name, **values})
     except ValidationError as error:

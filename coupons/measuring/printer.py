@@ -10,7 +10,9 @@ steady tractrix. Nothing stops it inside a hole; around a pin the walls laid bef
 *Axes.* Lost motion takes a loop narrower by the loss, whether it bounds a hole or a pin; then the
 part shrinks and skews. *Layers.* Faces across z stand on whole layers; roofs sag, tops stand
 proud, the first layer is squeezed and swells. A round part that lies is a staircase of line ends,
-half round each, which reach into a hole and out of a pin at its top and bottom. *Chance.* The
+half round each, which reach into a hole and out of a pin at its top and bottom. What would lie
+below the bed is not there: a lying pin whose middle is lower than its radius stands on a flat, and
+touches its hole at the top and on its two flanks. *Chance.* The
 line's width differs from print to print and drifts over the bed, each feature has its own
 deviation, some carry a blob.
 """
@@ -21,6 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from coupons.making.posts import ROUND_FROM_DEG
 from coupons.making.record import CouponFeature
 from coupons.measuring.machine import Machine
 from coupons.terms import INTERNAL, ROUND, Direction, Feature
@@ -49,17 +52,33 @@ class Shapes:
     axes: NDArray[np.int_]
     place_mm: Numbers
 
+    @property
+    def is_lying(self) -> NDArray[np.bool_]:
+        """Which are rounds whose axis is level."""
+        return self.is_round & ~self.is_loop
+
+    @property
+    def on_flat(self) -> NDArray[np.bool_]:
+        """Which are lying pins that the bed cuts off below."""
+        middle_mm = self.place_mm[:, 2]
+        cut = (middle_mm > 0) & (middle_mm < self.drawn_mm / 2 - 1e-6)
+        return cut & self.is_lying & (self.sign > 0)
+
 
 @dataclass(frozen=True)
 class Sizes:
     """Printed sizes on the two axes of each feature.
 
     ``across_mm`` is what the faces are apart; ``felt_mm`` is what a mate has room for, or needs,
-    with the bumps and steps that stand on round walls.
+    with the bumps and steps that stand on round walls. Lying rounds have z as their second axis,
+    and ``top_mm`` is twice what they reach from their middle upwards, as a mate feels it.
+    ``on_flat`` marks pins that stand on a flat.
     """
 
     across_mm: Numbers
     felt_mm: Numbers
+    top_mm: Numbers
+    on_flat: NDArray[np.bool_]
 
     @property
     def mean_mm(self) -> Numbers:
@@ -69,7 +88,9 @@ class Sizes:
 
     def of(self, parts: NDArray[np.int_]) -> "Sizes":
         """Return the sizes of some features, in the order asked for."""
-        return Sizes(self.across_mm[parts], self.felt_mm[parts])
+        return Sizes(
+            self.across_mm[parts], self.felt_mm[parts], self.top_mm[parts], self.on_flat[parts]
+        )
 
 
 def shapes_of(features: Sequence[CouponFeature]) -> Shapes:
@@ -131,7 +152,12 @@ def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Si
     sd_mm = np.where(shapes.axes == Z, scatter.feature_z_mm, scatter.feature_mm)
     blob_mm = rng.exponential(scatter.blob_mm, count) * (rng.random(count) < scatter.blob_chance)
     change_mm = own[:, None] * sd_mm + (shapes.sign * blob_mm)[:, None]
-    return Sizes(sizes.across_mm + change_mm, sizes.felt_mm + change_mm)
+    return Sizes(
+        sizes.across_mm + change_mm,
+        sizes.felt_mm + change_mm,
+        sizes.top_mm + change_mm[:, 1],
+        sizes.on_flat,
+    )
 
 
 def printed_sizes(
@@ -147,10 +173,29 @@ def clearance_mm(internal: Sizes, external: Sizes) -> Numbers:
     """Return the clearance that a hand feels when each external goes into its internal.
 
     Parts that are wider one way than the other are turned until they fit best: long axis to long.
+    A pin on a flat goes in as it was printed, its label upwards.
     """
     room_mm = np.sort(internal.felt_mm, axis=1) - np.sort(external.felt_mm, axis=1)
-    tightest_mm: Numbers = room_mm.min(axis=1)
+    tightest_mm: Numbers = np.where(
+        external.on_flat, _on_three_points(internal, external), room_mm.min(axis=1)
+    )
     return tightest_mm
+
+
+_FLANK = float(np.sin(np.radians(-ROUND_FROM_DEG)))  # how far a flank's face leans from upright
+
+
+def _on_three_points(internal: Sizes, external: Sizes) -> Numbers:
+    """Return the clearance of a pin without a lower side, which touches at its top and flanks.
+
+    Moved down by t, it comes nearer to the walls at its flanks by t times the sine of how far these
+    lie below its middle. With all the room the same, so is what is returned.
+    """
+    level_mm = internal.felt_mm[:, 0] - external.felt_mm[:, 0]
+    above_mm = internal.top_mm - external.top_mm
+    upright_mm = (above_mm + level_mm / _FLANK) / (1 + 1 / _FLANK)
+    three: Numbers = np.minimum(level_mm, upright_mm)
+    return three
 
 
 def _drift(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Numbers:
@@ -178,11 +223,23 @@ def _sizes(
     ]
     across_mm = np.stack(columns, axis=1)
     stands_mm = np.where(shapes.is_loop, machine.bead.seam_mm, 0.0)[:, None] * np.ones(2)
-    lying = shapes.is_round & ~shapes.is_loop
+    lying, top_mm = shapes.is_lying, across_mm[:, 1]
     if lying.any():
-        steps_mm = _staircase(machine, shapes, on_layers)
+        over_mm, under_mm = _staircase(machine, shapes, on_layers)
+        steps_mm = np.maximum(over_mm + under_mm, 0.0)
         stands_mm = np.where((shapes.axes == Z) & lying[:, None], steps_mm[:, None], stands_mm)
-    return Sizes(across_mm, across_mm + shapes.sign[:, None] * stands_mm)
+        reach_mm = _top_mm(machine, shapes) + shapes.sign * 2 * np.maximum(over_mm, 0.0)
+        top_mm = np.where(lying, reach_mm, top_mm)
+    felt_mm = across_mm + shapes.sign[:, None] * stands_mm
+    return Sizes(across_mm, felt_mm, top_mm, shapes.on_flat)
+
+
+def _top_mm(machine: Machine, shapes: Shapes) -> Numbers:
+    """Return twice the height of each top or roof over the middle, steps not counted."""
+    layers = machine.layers
+    moved_mm = np.where(shapes.sign > 0, layers.proud_mm, -layers.sag_mm)
+    top_mm: Numbers = shapes.drawn_mm * (1 - machine.axes.shrink_z) + 2 * moved_mm
+    return top_mm
 
 
 def _plane_size(
@@ -228,6 +285,7 @@ def _upright_size(machine: Machine, shapes: Shapes, squeeze_mm: float, on_layers
     layers, half_mm = machine.layers, shapes.drawn_mm / 2
     low_mm: Numbers = shapes.place_mm[:, 2] - half_mm
     high_mm: Numbers = shapes.place_mm[:, 2] + half_mm
+    low_mm = np.where(shapes.on_flat, 0.0, low_mm)
     on_bed = (np.abs(low_mm) < machine.layer_height_mm / 2) & (shapes.sign > 0)
     if on_layers:
         low_mm = np.where(shapes.is_round, low_mm, _on_layer(low_mm, machine.layer_height_mm))
@@ -246,18 +304,18 @@ def _on_layer(face_mm: Numbers, layer_height_mm: float) -> Numbers:
     return layer * layer_height_mm
 
 
-def _staircase(machine: Machine, shapes: Shapes, on_layers: bool) -> Numbers:
-    """Return what the layers take from a lying hole's diameter, or add to a lying pin's."""
+def _staircase(machine: Machine, shapes: Shapes, on_layers: bool) -> tuple[Numbers, Numbers]:
+    """Return what the layers take from a lying hole, or add to a lying pin, above and below."""
     height_mm = machine.layer_height_mm
     shifts = np.array([0.0]) if on_layers else (np.arange(_PHASES) + 0.5) / _PHASES
     middles_mm = shapes.place_mm[:, 2] + shifts[:, None] * height_mm
     radius_mm = shapes.drawn_mm / 2
-    ends_mm = [
-        stair_reach(radius_mm, middle_mm, height_mm, shapes.sign)
+    over_mm, under_mm = (
+        (shapes.sign * (end_mm - radius_mm)).mean(axis=0)
         for middle_mm in (middles_mm, -middles_mm)  # the top, and the bottom as its mirror image
-    ]
-    steps_mm: Numbers = (shapes.sign * (sum(ends_mm) - shapes.drawn_mm)).mean(axis=0)
-    return np.maximum(steps_mm, 0.0)
+        for end_mm in (stair_reach(radius_mm, middle_mm, height_mm, shapes.sign),)
+    )
+    return over_mm, under_mm
 
 
 _PHASES = 16

@@ -10,14 +10,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.atomic import write_text
+from coupons.atomic import together, write_text
 from coupons.errors import RunError
 from coupons.making.record import Coupon, read_coupon
 from coupons.measuring import conditions as conditions_file
 from coupons.measuring import sheet
 from coupons.measuring.conditions import (
     Conditions,
-    load_toml,
+    load_conditions,
     parse_conditions,
     set_value,
     toml_text,
@@ -27,6 +27,8 @@ from coupons.measuring.hands import decimals, grade_of, read_caliper
 from coupons.measuring.machine import Machine, load_machine, shipped_machines
 from coupons.measuring.printer import Shapes, Sizes, clearance_mm, print_once, shapes_of
 from coupons.measuring.run import RECORD_FILE, typed_entries
+from coupons.measuring.squeeze import gives_per_mm
+from coupons.reading import stands
 from coupons.terms import GRADES, INTERNAL, ROUND, Grade, Jaws
 
 BY = "rehearsal"
@@ -46,6 +48,7 @@ class WorkList:
     read: NDArray[np.int_]
     read_on: NDArray[np.int_]
     in_bore: NDArray[np.bool_]
+    gives_per_mm: NDArray[np.floating]
 
 
 @dataclass(frozen=True)
@@ -94,6 +97,7 @@ def work_list(coupon: Coupon) -> WorkList:
             ],
             dtype=bool,
         ),
+        gives_per_mm=gives_per_mm(coupon)[np.array(read, dtype=int)],
     )
 
 
@@ -115,20 +119,26 @@ def try_out(machine: Machine, work: WorkList, rng: np.random.Generator) -> Found
 def _with_hardware(sizes: Sizes, work: WorkList, rng: np.random.Generator) -> Sizes:
     bought_mm = rng.normal(work.hardware_mm, work.hardware_sd_mm)[:, None] * np.ones(2)
     return Sizes(
-        np.concatenate([sizes.across_mm, bought_mm]), np.concatenate([sizes.felt_mm, bought_mm])
+        np.concatenate([sizes.across_mm, bought_mm]),
+        np.concatenate([sizes.felt_mm, bought_mm]),
+        np.concatenate([sizes.top_mm, bought_mm[:, 1]]),
+        np.concatenate([sizes.on_flat, np.zeros(len(bought_mm), dtype=bool)]),
     )
 
 
 def _met_by_jaws(machine: Machine, sizes: Sizes, work: WorkList) -> NDArray[np.floating]:
     """Return the size on the diameter that each reading is taken on, seam bump included.
 
-    Jaws lie along the steps of a lying round and do not feel them as a mate does.
+    Jaws lie along the steps of a lying round and do not feel them as a mate does. They squeeze a
+    rule, and push its notches apart.
     """
     three = np.column_stack([sizes.across_mm, sizes.mean_mm])[work.read, work.read_on]
     seam_axis = "xy".index(machine.bead.seam_along)
     on_seam = work.shapes.axes[work.read, np.minimum(work.read_on, 1)] == seam_axis
     on_seam &= (work.read_on < _BOTH_AXES) & work.shapes.is_loop[work.read]
-    met: NDArray[np.floating] = three + work.shapes.sign[work.read] * on_seam * machine.bead.seam_mm
+    seam_mm = work.shapes.sign[work.read] * on_seam * machine.bead.seam_mm
+    given_mm = work.gives_per_mm * machine.person.jaw_force_n / machine.plastic.modulus_mpa
+    met: NDArray[np.floating] = three + seam_mm + given_mm
     return met
 
 
@@ -171,9 +181,10 @@ def rehearse(folder: Path, virtual_machine: str | Machine = DEFAULT, seed: int =
     text = _marked(conditions_file.read_text(folder / conditions_file.FILE), machine, seed)
     machine = _as_stated(machine, parse_conditions(text))
     found = try_out(machine, work_list(coupon), np.random.default_rng(seed))
-    # Marked first: should the second write fail, no unmarked rehearsal is left behind.
-    write_text(folder / conditions_file.FILE, text)
-    sheet.write_rows(folder / sheet.FILE, _filled(coupon, found, machine))
+    with together():
+        # Marked first: should the second write fail, no unmarked rehearsal is left behind.
+        write_text(folder / conditions_file.FILE, text)
+        sheet.write_rows(folder / sheet.FILE, _filled(coupon, found, machine))
     return found
 
 
@@ -186,10 +197,10 @@ def namesake(folder: Path) -> str:
         If the conditions cannot be read.
     """
     path = folder / conditions_file.FILE
-    if not path.exists():  # no run at all: told when it is rehearsed
+    if not stands(path):  # no run at all: told when it is rehearsed
         return DEFAULT
     text = conditions_file.read_text(path)
-    named = load_toml(text).get("machine")
+    named = load_conditions(text).get("machine")
     return named if named in shipped_machines() else DEFAULT
 
 
@@ -198,7 +209,13 @@ def _filled(coupon: Coupon, found: Found, machine: Machine) -> list[sheet.Row]:
     results = [_word(GRADES[grade], machine.person.plain) for grade in found.grades]
     results += [f"{value:.{places}f}" for value in found.readings_mm]
     rows = sheet.blank_rows(coupon)
-    return [replace(row, result=result, by=BY) for row, result in zip(rows, results, strict=True)]
+    # The virtual person does not close the jaws: what is learned is then held against a caliper
+    # whose zero nobody knows.
+    asked = (row for row in rows if row.kind != "zero")
+    filled = [
+        replace(row, result=result, by=BY) for row, result in zip(asked, results, strict=True)
+    ]
+    return [*filled, *(row for row in rows if row.kind == "zero")]
 
 
 def _word(grade: Grade, plain: bool) -> str:
@@ -218,7 +235,7 @@ def _as_stated(machine: Machine, conditions: Conditions) -> Machine:
 
 def _marked(text: str, machine: Machine, seed: int) -> str:
     """Return the conditions marked as rehearsed, with what they leave blank filled in."""
-    said = load_toml(text)
+    said = load_conditions(text)
     for key, value in (("machine", machine.name), ("material", machine.material)):
         if not str(said.get(key, "")).strip():
             text = set_value(text, "", key, toml_text(value))

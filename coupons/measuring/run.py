@@ -10,15 +10,18 @@ from coupons.errors import ConditionsError, CouponError, EntriesError, Problem, 
 from coupons.making.record import Coupon, read_coupon
 from coupons.measuring import conditions as conditions_file
 from coupons.measuring import sheet
+from coupons.measuring.about import NOTHING, About, read_about
 from coupons.measuring.conditions import (
     Conditions,
     conditions_text,
     parse_conditions,
     read_conditions,
 )
-from coupons.measuring.entries import FitEntry, SizeEntry, Typed, survey_entries
+from coupons.measuring.entries import FitEntry, SizeEntry, Typed, ZeroEntry, survey_entries
+from coupons.reading import read_plain, stands
 
 RECORD_FILE = "coupon.json"
+LEAST_SHARING, MOST_SHARING = 20, 2000  # entries of a sheet; see `may_share_slips`
 
 T = TypeVar("T")
 
@@ -32,6 +35,7 @@ class Run:
     conditions: Conditions
     sizes: tuple[SizeEntry, ...]
     fits: tuple[FitEntry, ...]
+    zeros: tuple[ZeroEntry, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -42,6 +46,7 @@ class Survey:
     conditions: Conditions | None
     typed: Typed
     faults: tuple[CouponError, ...]
+    about: About = NOTHING
 
 
 def load_run(folder: Path) -> Run:
@@ -56,9 +61,18 @@ def load_run(folder: Path) -> Run:
         If only that file is at fault. Either way every problem is told at once.
     """
     found = survey_run(folder)
-    if found.coupon is None or found.conditions is None or found.faults:
+    run = run_of(folder, found)
+    if run is None:
         raise _joined(found.faults)
-    return Run(folder, found.coupon, found.conditions, found.typed.sizes, found.typed.fits)
+    return run
+
+
+def run_of(folder: Path, found: Survey) -> Run | None:
+    """Return the run that was read from a folder, None if any of its files is at fault."""
+    if found.coupon is None or found.conditions is None or found.faults:
+        return None
+    typed = found.typed
+    return Run(folder, found.coupon, found.conditions, typed.sizes, typed.fits, typed.zeros)
 
 
 def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:
@@ -100,11 +114,21 @@ def survey_run(folder: Path) -> Survey:
         raise RunError([Problem(str(folder), "a run folder", "no such folder", todo)])
     faults: list[CouponError] = []
     coupon = _attempt(lambda: read_coupon(folder / RECORD_FILE), faults)
-    conditions = _attempt(lambda: read_conditions(folder / conditions_file.FILE), faults)
     typed = survey_entries(folder / sheet.FILE, coupon)
-    if typed.problems:
-        faults.append(EntriesError(typed.problems))
-    return Survey(coupon, conditions, typed, tuple(faults))
+    about = read_about(typed.rows, coupon)
+    path = folder / conditions_file.FILE
+    conditions = _attempt(lambda: read_conditions(path, about.conditions), faults)
+    if typed.problems or about.problems:
+        faults.append(EntriesError((*typed.problems, *about.problems)))
+    return Survey(coupon, conditions, typed, tuple(faults), about)
+
+
+def may_share_slips(run: Run) -> bool:
+    """Tell whether a sheet is long enough for slips that many entries share, and not too long.
+
+    Fewer entries cannot tell such a slip from chance; more were not typed by a hand.
+    """
+    return LEAST_SHARING <= len(run.sizes) + len(run.fits) <= MOST_SHARING
 
 
 def start_run(
@@ -115,6 +139,7 @@ def start_run(
     material: str = "",
     nozzle_mm: float | None = None,
     layer_height_mm: float | None = None,
+    speed_mm_s: float | None = None,
 ) -> None:
     """Write conditions to fill in and a sheet with one blank row per trial and reading.
 
@@ -133,6 +158,7 @@ def start_run(
         material,
         assumed.nozzle_mm if nozzle_mm is None else nozzle_mm,
         assumed.layer_height_mm if layer_height_mm is None else layer_height_mm,
+        speed_mm_s,
     )
     problems = [
         *_unusable(text),
@@ -160,7 +186,7 @@ def _unusable(text: str) -> list[Problem]:
 
 def _other_coupon(folder: Path, coupon: Coupon) -> list[Problem]:
     path = folder / RECORD_FILE
-    if not path.exists():
+    if not stands(path):
         return []
     try:
         digest = read_coupon(path).spec.digest
@@ -177,7 +203,7 @@ def typed_entries(folder: Path) -> list[Problem]:
     A sheet that cannot be read is taken to hold something.
     """
     path = folder / sheet.FILE
-    if not path.exists():
+    if not stands(path):
         return []
     try:
         rows, odd = sheet.read_rows(path)
@@ -190,8 +216,13 @@ def typed_entries(folder: Path) -> list[Problem]:
 
 def _other_conditions(folder: Path, text: str) -> list[Problem]:
     path = folder / conditions_file.FILE
-    if not path.exists() or path.read_bytes() == text.encode():
+    try:
+        if read_plain(path) == text.encode("utf-8", "backslashreplace"):
+            return []
+    except FileNotFoundError:
         return []
+    except OSError:
+        pass  # whatever it is, it is not ours
     todo = "Delete it if it may go, or choose a new folder"
     return [Problem(str(path), "no conditions yet", "a file that may hold typed values", todo)]
 

@@ -10,8 +10,11 @@ from coupons.atomic import write_text
 from coupons.errors import EntriesError, Problem
 from coupons.making.record import Coupon
 from coupons.measuring.spreadsheet import Layout, read_cells
+from coupons.terms import Jaws
 
 FILE = "entries.csv"
+# What a row may hold: a fit trial, a caliper reading, or what the caliper shows with closed jaws.
+KINDS = ("fit", "size", "zero")
 
 
 @dataclass(frozen=True)
@@ -49,13 +52,19 @@ _LAYOUT = Layout(
 
 
 def blank_rows(coupon: Coupon) -> tuple[Row, ...]:
-    """Return one row per trial, then one per caliper reading, with the results to fill in."""
+    """Return the rows with results to fill in: trials, readings, then the jaws when closed.
+
+    The last one stands below all readings, since a caliper that was knocked while it was used shows
+    it there.
+    """
     fits = [Row(0, "fit", trial.feature, trial.mate) for trial in coupon.trials]
     sizes = [
         Row(0, "size", reading.feature, unit="mm", jaws=reading.jaws, along=reading.along or "")
         for reading in coupon.readings
     ]
-    return tuple(replace(row, number=number) for number, row in enumerate(fits + sizes, start=2))
+    closed = [Row(0, "zero", unit="mm", jaws=Jaws.OUTSIDE)] if sizes else []
+    rows = fits + sizes + closed
+    return tuple(replace(row, number=number) for number, row in enumerate(rows, start=2))
 
 
 def write_rows(path: Path, rows: Iterable[Row]) -> None:

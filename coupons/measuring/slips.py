@@ -1,5 +1,6 @@
 """Caliper readings that look mistyped. They are shown to a person and never changed."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby, pairwise
 from statistics import median
@@ -16,6 +17,8 @@ from coupons.terms import Form
 FIXED_MM, SHARE, HOLE_MM2 = 0.5, 0.015, 1.5
 # Readings of one feature by one pair of jaws agree to a few hundredths.
 REPEAT_RANGE_MM = 0.1
+# Two that are as near as this were not mistyped both.
+AGREE_MM = 0.05
 # In a row of like features of nearly one size a reading this far from the row's usual error is odd,
 # and an explanation must come this much nearer.
 ROW_ODD_MM, ROW_LEAST, ROW_SPREAD = 0.15, 3, 0.25
@@ -41,25 +44,34 @@ Rows = Mapping[int, Row]
 def find_slips(coupon: Coupon, sizes: Sequence[SizeEntry], rows: Rows) -> list[Finding]:
     """Return the readings that look like a slip of the hand, in the order of their rows."""
     features = {feature.id: feature for feature in coupon.features}
-    odd = [size for size in sizes if not is_plausible(size.value_mm, features[size.feature])]
+    odd = [size for size in sizes if not is_plausible(size.size_mm, features[size.feature])]
     odd_rows = {size.row for size in odd}
     plausible = [size for size in sizes if size.row not in odd_rows]
     units, others = _other_units(odd, features, rows)
     found = {size.row: _explain(size, features, rows) for size in others}
     found |= _odd_in_their_row(plausible, features, rows)
+    found = _agreeing_told_once(found, sizes)
     return [*units, *(found[row] for row in sorted(found)), *_wide_repeats(plausible)]
+
+
+def plausible_mm(feature: CouponFeature) -> tuple[float, float]:
+    """Return the smallest and the largest size that a print of that feature can plausibly have.
+
+    These are the limits for a doubtful reading, of the checks and of the entry page alike.
+    """
+    allowed_mm = FIXED_MM + SHARE * feature.size_mm
+    closing_mm = HOLE_MM2 / feature.size_mm if feature.form is Form.HOLE else 0.0
+    return feature.size_mm - allowed_mm - closing_mm, feature.size_mm + allowed_mm
 
 
 def is_plausible(value_mm: float, feature: CouponFeature) -> bool:
     """Tell whether a print of that feature can be of that size."""
-    error_mm = value_mm - feature.size_mm
-    allowed_mm = FIXED_MM + SHARE * feature.size_mm
-    closing_mm = HOLE_MM2 / feature.size_mm if feature.form is Form.HOLE else 0.0
-    return -allowed_mm - closing_mm <= error_mm <= allowed_mm
+    low_mm, high_mm = plausible_mm(feature)
+    return low_mm <= value_mm <= high_mm
 
 
-def _look(size: SizeEntry, what: str, todo: str) -> Finding:
-    return Finding("look", f"{FILE} row {size.row} ({size.feature})", what, todo)
+def _look(size: SizeEntry, what: str, todo: str, kind: str) -> Finding:
+    return Finding("look", f"{FILE} row {size.row} ({size.feature})", what, todo, kind)
 
 
 def _reads(size: SizeEntry, features: Features) -> str:
@@ -86,6 +98,7 @@ def _other_units(
                 size,
                 f"{_reads(size, features)}; {how} it would be {size.value_mm * factor:.2f} mm",
                 todo,
+                how,
             )
             for size in suit
         ]
@@ -103,11 +116,12 @@ def _explain(size: SizeEntry, features: Features, rows: Rows) -> Finding:
     reads = _reads(size, features)
     for text, value_mm in _mistypings(rows[size.row]):
         if is_plausible(value_mm, features[size.feature]):
-            return _look(size, f"{reads}; {text} would suit", _MEASURE_AGAIN)
-    near = min(features.values(), key=lambda feature: abs(feature.size_mm - size.value_mm))
-    if is_plausible(size.value_mm, near):
-        return _look(size, f"{reads}; it suits {near.id} ({near.size_mm:g} mm)", _WRONG_ROW)
-    return _look(size, reads, _MEASURE_AGAIN)
+            return _look(size, f"{reads}; {text} would suit", _MEASURE_AGAIN, "mistyped")
+    near = min(features.values(), key=lambda feature: abs(feature.size_mm - size.size_mm))
+    if is_plausible(size.size_mm, near):
+        what = f"{reads}; it suits {near.id} ({near.size_mm:g} mm)"
+        return _look(size, what, _WRONG_ROW, "wrong row")
+    return _look(size, reads, _MEASURE_AGAIN, "implausible")
 
 
 def _mistypings(row: Row) -> Iterable[tuple[str, float]]:
@@ -144,7 +158,7 @@ def _odd_in_their_row(
         drawn_mm = {features[size.feature].size_mm for size in group}
         if len(drawn_mm) < ROW_LEAST or max(drawn_mm) > (1 + ROW_SPREAD) * min(drawn_mm):
             continue
-        usual_mm = median(size.value_mm - features[size.feature].size_mm for size in group)
+        usual_mm = median(size.size_mm - features[size.feature].size_mm for size in group)
         row_of = [each for each in features.values() if (each.row, each.form) == (row, form)]
         for size in group:
             finding = _explain_in_row(size, features[size.feature], row_of, usual_mm, rows)
@@ -161,17 +175,63 @@ def _explain_in_row(
     rows: Rows,
 ) -> Finding | None:
     expected_mm = own.size_mm + usual_mm
-    miss_mm = abs(size.value_mm - expected_mm)
+    miss_mm = abs(size.size_mm - expected_mm)
     if miss_mm <= ROW_ODD_MM:
         return None
     reads = f"reads {size.value_mm:.6g} mm where its row lets expect {expected_mm:.2f} mm"
-    near = min(row_of, key=lambda each: abs(size.value_mm - usual_mm - each.size_mm))
-    if abs(size.value_mm - usual_mm - near.size_mm) < MUCH_NEARER * miss_mm:
-        return _look(size, f"{reads}; it suits {near.id} ({near.size_mm:g} mm)", _WRONG_ROW)
+    near = min(row_of, key=lambda each: abs(size.size_mm - usual_mm - each.size_mm))
+    if abs(size.size_mm - usual_mm - near.size_mm) < MUCH_NEARER * miss_mm:
+        what = f"{reads}; it suits {near.id} ({near.size_mm:g} mm)"
+        return _look(size, what, _WRONG_ROW, "wrong row")
     for text, value_mm in _mistypings(rows[size.row]):
         if abs(value_mm - expected_mm) < MUCH_NEARER * miss_mm:
-            return _look(size, f"{reads}; {text} would suit", _MEASURE_AGAIN)
+            return _look(size, f"{reads}; {text} would suit", _MEASURE_AGAIN, "mistyped")
     return None
+
+
+def _agreeing_told_once(
+    found: Mapping[int, Finding], sizes: Sequence[SizeEntry]
+) -> dict[int, Finding]:
+    """Say of odd readings of one feature that agree that the feature differs, not the pen.
+
+    One hand does not mistype a number twice in the same way.
+    """
+    told = dict(found)
+    of_feature: defaultdict[str, list[SizeEntry]] = defaultdict(list)
+    for size in sizes:
+        of_feature[size.feature].append(size)
+    for odd in sizes:
+        if odd.row not in told:  # not odd, or told with an earlier one
+            continue
+        agreeing = [
+            other
+            for other in of_feature[odd.feature]
+            if other.row != odd.row and abs(other.size_mm - odd.size_mm) <= AGREE_MM
+        ]
+        if not agreeing:
+            continue
+        rows = _listed([other.row for other in agreeing])
+        verb = "agrees" if len(agreeing) == 1 else "agree"
+        reads = found[odd.row].what.split("; ")[0]
+        what = f"{reads}, and {rows} {verb}: the feature differs"
+        todo = (
+            f"Not a slip of the pen: look at {odd.feature} for strings, a burr or a blob, and"
+            " whether the jaws were in another feature; if it is so, leave the readings as they are"
+        )
+        told[odd.row] = _look(odd, what, todo, "feature differs")
+        for other in agreeing:
+            told.pop(other.row, None)
+    return told
+
+
+def _listed(rows: Sequence[int]) -> str:
+    """Name rows by number.
+
+    >>> _listed([4]), _listed([4, 7, 9])
+    ('row 4', 'rows 4, 7 and 9')
+    """
+    *most, last = map(str, rows)
+    return f"rows {', '.join(most)} and {last}" if most else f"row {last}"
 
 
 def _wide_repeats(sizes: Sequence[SizeEntry]) -> list[Finding]:
@@ -181,12 +241,13 @@ def _wide_repeats(sizes: Sequence[SizeEntry]) -> list[Finding]:
     findings = []
     for _, members in groupby(sorted(sizes, key=place), place):
         group = list(members)
-        low = min(group, key=lambda size: size.value_mm)
-        high = max(group, key=lambda size: size.value_mm)
-        if high.value_mm - low.value_mm > REPEAT_RANGE_MM:
+        low = min(group, key=lambda size: size.size_mm)
+        high = max(group, key=lambda size: size.size_mm)
+        if high.size_mm - low.size_mm > REPEAT_RANGE_MM:
             what = (
                 f"reads {high.value_mm:.6g} mm, and {low.value_mm:.6g} mm"
                 f" in row {low.row}, though it is one feature"
             )
-            findings.append(_look(high, what, "Measure it once more and clear the wrong one"))
+            todo = "Measure it once more and clear the wrong one"
+            findings.append(_look(high, what, todo, "repeat"))
     return findings

@@ -14,6 +14,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from coupons.errors import CouponError, Problem
+from coupons.reading import read_plain
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def read_cells(path: Path, layout: Layout) -> tuple[list[Cells], list[Problem]]:
 
 def _decode(path: Path, layout: Layout) -> str:
     try:
-        data = path.read_bytes()
+        data = read_plain(path)
     except FileNotFoundError:
         raise layout.error(
             [Problem(path.name, layout.holds, "no such file", layout.if_missing)]

@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 from difflib import get_close_matches
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import AfterValidator, BaseModel, Field, ValidationError
 
 from coupons.errors import Problem
 
@@ -21,6 +21,9 @@ _EXPECTED = {
     "string_type": "text",
     "tuple_type": "a list",
 }
+NotNegative = Annotated[float, Field(ge=0), AfterValidator(abs)]
+"""A number from 0 on; −0, which counts as negative where random numbers are drawn, becomes 0."""
+
 _MOST = 60  # characters shown of what came
 
 
@@ -30,7 +33,7 @@ def problems_of(error: ValidationError, model: type[BaseModel], file: str) -> li
 
 
 def _problem(found: Any, model: type[BaseModel], file: str) -> Problem:
-    place = [_printable(str(part)) for part in found["loc"]]
+    place = [_short(str(part)) for part in found["loc"]]
     where = f"{file} at {'.'.join(place)}" if place else file
     match found["type"]:
         case "missing":
@@ -52,11 +55,6 @@ def _problem(found: Any, model: type[BaseModel], file: str) -> Problem:
     if expected.startswith(("greater", "less")):
         expected = f"a number {expected}"
     return Problem(where, expected, _short(repr(found["input"])), "Correct the value")
-
-
-def _printable(text: str) -> str:
-    """Return a word of a stranger's file as a terminal can show it."""
-    return _short(text if text.isprintable() else repr(text))
 
 
 def _short(text: str) -> str:

@@ -4,21 +4,21 @@ Profiles may come from strangers. Each file is read through the profile's schema
 refused, and its words are escaped wherever they stand; one bad file never hides the good ones.
 """
 
+import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
 from pathlib import Path
 
+from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.answering.words import REHEARSED
 from coupons.atomic import not_ours, write_text
 from coupons.errors import CouponError, Problem, ProfileError, WriteError
+from coupons.learning.doubt import doubts
 from coupons.learning.profile import FILE, Profile, read_profile
 from coupons.showing.board_figures import Figure, figures
 from coupons.showing.page import is_page, render_page
-
-STALE_AFTER_DAYS = 90
-"""Age from which a profile is stale (common practice, no source): a nozzle wears, belts slacken."""
 
 
 @dataclass(frozen=True)
@@ -32,30 +32,10 @@ class Posted:
     source: str
     is_older: bool = False
 
-
-@dataclass(frozen=True)
-class Age:
-    """How old a profile is.
-
-    Parameters
-    ----------
-    state : {"fresh", "stale", "undated", "yet to come"}
-    since : str
-        How long ago it was printed, empty if that is not known.
-    """
-
-    state: str
-    since: str = ""
-
     @property
-    def is_fresh(self) -> bool:
-        """Whether the profile may still be drawn by."""
-        return self.state == "fresh"
-
-    @property
-    def words(self) -> str:
-        """The age as part of a sentence."""
-        return f"{self.state}, {self.since} old" if self.since else self.state
+    def doubts(self) -> tuple[str, ...]:
+        """What of the profile no printer can have."""
+        return doubts(self.profile)
 
 
 def read_posted(
@@ -82,7 +62,7 @@ def read_posted(
     refused: list[CouponError] = []
     for path in paths:
         try:
-            files |= {file.resolve(): file for file in _files(path)}
+            files |= {Path(os.path.realpath(file)): file for file in _files(path)}
         except CouponError as error:
             refused.append(error)
     for file in files.values():
@@ -120,26 +100,7 @@ def _files(path: Path) -> list[Path]:
 
 
 def _source(file: Path) -> str:
-    return file.resolve().parent.name if file.name == FILE else file.name
-
-
-def age_of(profile: Profile, today: date, stale_after_days: int = STALE_AFTER_DAYS) -> Age:
-    """Say how old the print behind a profile is.
-
-    Examples
-    --------
-    >>> from types import SimpleNamespace
-    >>> printed = SimpleNamespace(printed_on=date(2026, 3, 1))
-    >>> age_of(printed, date(2026, 3, 13)).words
-    'fresh, 12 days old'
-    """
-    if profile.printed_on is None:
-        return Age("undated")
-    days = (today - profile.printed_on).days
-    if days < 0:
-        return Age("yet to come")
-    state = "fresh" if days <= stale_after_days else "stale"
-    return Age(state, "1 day" if days == 1 else f"{days} days")
+    return Path(os.path.realpath(file)).parent.name if file.name == FILE else file.name
 
 
 def write_board(

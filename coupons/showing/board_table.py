@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from coupons.showing.board import Age, Posted
+from coupons.answering.origin import Age
+from coupons.showing.board import Posted
 from coupons.showing.board_figures import Figure
 from coupons.showing.tables import table
 

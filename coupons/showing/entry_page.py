@@ -1,6 +1,7 @@
 """``entry.html``: the page on which the hands' findings are typed at the printer."""
 
 import hashlib
+import os
 from pathlib import Path
 from typing import Any
 
@@ -12,16 +13,30 @@ from coupons.making.record import (
     CouponTrial,
     read_coupon,
 )
-from coupons.measuring.slips import FIXED_MM, SHARE
+from coupons.measuring.about import identity
+from coupons.measuring.entries import LARGEST_MM, SMALLEST_MM, parse_grades
+from coupons.measuring.slips import plausible_mm
+from coupons.showing.about_form import WALL_ORDERS, asked_record, questions
 from coupons.showing.page import render_page
 from coupons.showing.picture import read_picture
-from coupons.showing.steps import CAUTIONS, read_how, read_title, try_how, try_title
+from coupons.showing.steps import CAUTIONS, PRINTED_SOLID, read_how, read_title, try_how, try_title
 from coupons.terms import GRADES, HAND_TESTS
 
 _STYLES = ("shared/bench.css", "entry/entry.css")
 _SCRIPTS = tuple(
     f"entry/{name}.js"
-    for name in ("steps", "csv", "journal", "plausible", "picture", "card", "files", "main")
+    for name in (
+        "steps",
+        "rules",
+        "csv",
+        "journal",
+        "plausible",
+        "picture",
+        "card",
+        "about",
+        "files",
+        "main",
+    )
 )
 
 
@@ -55,8 +70,12 @@ def write_entry_page(folder: Path) -> Path:
             title=coupon.spec.title,
             run=folder.resolve().name,
             picture=picture,
+            names=[name for name in (*_names(coupon), folder.resolve().name) if name],
+            questions=questions(*_names(coupon)),
+            wall_orders=WALL_ORDERS,
             grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
             cautions=CAUTIONS,
+            printed_solid=PRINTED_SOLID,
             record=entry_record(coupon, folder.resolve().name),
         ),
     )
@@ -70,27 +89,60 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
     ----------
     coupon : Coupon
     run : str
-        Name of the run folder. With the coupon it makes the key under which a browser keeps the
-        entries: two prints of one coupon do not share them.
+        Name of the run folder. Where the record does not say which print it was made for, it makes
+        with the coupon the key under which a browser keeps the entries.
 
     Returns
     -------
     dict
-        ``key``, ``plausible`` (the limits of the checks), ``features`` by id (form, size, row) and
-        ``steps`` in the order of trying.
+        ``key``, ``identity`` and names of the print, ``about`` (what is asked once), ``ranks`` of
+        the words for grades, ``sizes`` (smallest and largest that is taken), ``hardware`` by id,
+        ``features`` by id (form, direction, size, row, and low and high, between which the checks
+        find a reading plausible) and ``steps`` in the order of trying.
     """
     features = {feature.id: feature for feature in coupon.features}
     fits = [_fit_step(coupon, features[trial.feature], trial) for trial in coupon.trials]
     sizes = [_size_step(features[reading.feature], reading) for reading in coupon.readings]
-    identity = f"{coupon.model_dump_json()}\n{run}"
+    print_id = coupon.run.id if coupon.run else run
+    # Without the names in it, so that another name of the machine keeps the key.
+    kept_under = f"{coupon.model_dump_json(exclude={'run'})}\n{print_id}"
     return {
-        "key": "coupon-entries-" + hashlib.sha256(identity.encode()).hexdigest()[:20],
-        "plausible": {"fixed": FIXED_MM, "share": SHARE},
-        "features": {
-            feature.id: {"form": feature.form, "size": feature.size_mm, "row": feature.row}
-            for feature in coupon.features
-        },
+        "key": "coupon-entries-" + hashlib.sha256(os.fsencode(kept_under)).hexdigest()[:20],
+        "run": " · ".join(filter(None, (*_names(coupon), run))),
+        "identity": identity(coupon),
+        **dict(zip(("machine", "material"), _names(coupon), strict=True)),
+        "about": [asked_record(one) for _, each in questions(*_names(coupon)) for one in each],
+        "ranks": _ranks(),
+        "sizes": [SMALLEST_MM, LARGEST_MM],
+        "hardware": {piece.id: piece.form for piece in coupon.hardware},
+        "features": {feature.id: _feature_record(feature) for feature in coupon.features},
         "steps": fits + sizes,
+    }
+
+
+def _names(coupon: Coupon) -> tuple[str, str]:
+    """Return machine and material as the coupon was made for them; empty if it does not say."""
+    return (coupon.run.machine, coupon.run.material) if coupon.run else ("", "")
+
+
+def _ranks() -> dict[str, tuple[int, int]]:
+    """Return each word that the checks read as a grade, or as several, with the ranks it spans."""
+    words = (*GRADES, "stop", "stops", "go", "goes")
+    spans = {word: parse_grades(word) for word in words}
+    return {
+        word: (GRADES.index(span[0]), GRADES.index(span[1])) for word, span in spans.items() if span
+    }
+
+
+def _feature_record(feature: CouponFeature) -> dict[str, Any]:
+    low_mm, high_mm = plausible_mm(feature)
+    return {
+        "form": feature.form,
+        "direction": feature.direction,
+        "size": feature.size_mm,
+        "row": feature.row,
+        "low": low_mm,
+        "high": high_mm,
     }
 
 

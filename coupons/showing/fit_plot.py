@@ -11,6 +11,7 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from coupons.answering.clearance import Clearance
+from coupons.answering.words import counted
 from coupons.learning.profile import Profile
 from coupons.showing.families import Family
 from coupons.showing.plot import Frame, Scale, drawing, number, path_data, x_label
@@ -49,7 +50,7 @@ def fit_plot(profile: Profile, family: Family) -> Markup:
     words = (
         f"{joint.internal} and {joint.external}, {joint.size_mm:g} mm, {joint.direction}: chance "
         f"of each grade over drawn gaps of {number(low)} to {number(high)} mm, and "
-        f"{len(family.outcomes)} trials"
+        + counted(len(family.outcomes), "trial")
     )
     return drawing(
         area,

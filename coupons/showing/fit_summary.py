@@ -3,27 +3,29 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
-from coupons.answering.words import NO_TRIALS, REHEARSED, named
+from coupons.answering.words import NO_TRIALS, REHEARSED, counted, percent, whole_percents
 from coupons.learning.causes import Cause, Causes, Place, find_causes
 from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
 from coupons.learning.held_out import HeldOut, HeldOutReadings, HeldOutTrials, hold_out
 from coupons.learning.profile import Profile
+from coupons.learning.shared_slips import find_shared_slips
 from coupons.learning.surprises import Surprise, Surprises, find_surprises
+from coupons.learning.unlike import RunVerdict, verdicts
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
-from coupons.terms import INTERNAL, Grade
+from coupons.showing.families import families
+from coupons.showing.first_steps import Step, first_steps
+from coupons.showing.joint_tables import JointTable, joint_tables
+from coupons.showing.run_words import alike_sentence, doubted_run
+from coupons.showing.unlike_words import unlike_runs
+from coupons.terms import INTERNAL
 
 WIDTH = 80
 _MOST_SURPRISES = 3
-_MOST_TO_DO = 4
-# A fault of the set-up is worth a screwdriver if it moves sizes by this much.
-WORTH_CURING_MM = 0.02
-# No caliper and no hand is as bad as this: two to four prior sds beyond the usual.
-_ABSURD_CALIPER_MM = 0.10
-_ABSURD_HAND_MM = 0.25
 _PLACES = {Place.SET_UP: "set-up", Place.MODEL: "model", Place.NEITHER: "-"}
 
 
@@ -31,7 +33,8 @@ _PLACES = {Place.SET_UP: "set-up", Place.MODEL: "model", Place.NEITHER: "-"}
 class Learned:
     """Everything that a fit found out, as it is to be told.
 
-    ``looks`` is how many further things `coupons check` would have a person look at.
+    ``looks`` is how many further things `coupons check` would have a person look at; ``verdicts``
+    hold each of several runs against the others.
     """
 
     profile: Profile
@@ -40,6 +43,32 @@ class Learned:
     surprises: Surprises
     held_out: HeldOut
     looks: int
+    shared: tuple[tuple[Finding, ...], ...] = ()
+    verdicts: tuple[RunVerdict, ...] = ()
+
+    @cached_property
+    def tables(self) -> tuple[JointTable, ...]:
+        """What to draw for the joints that were tried, and for the usual ones."""
+        return joint_tables(self.profile, families(self.runs))
+
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """What to do first, for every reader of what was found out."""
+        return first_steps(
+            self.profile,
+            self.runs,
+            self.causes,
+            self.surprises,
+            self.tables,
+            self._doubted,
+        )
+
+    @property
+    def _doubted(self) -> list[Step]:
+        """Say what puts all that was learned in doubt: a strange run, slips of many entries."""
+        run = doubted_run(self.runs, self.verdicts)
+        slips = [(f"Look at {where} again", _told(slip)) for where, slip in shared_slips(self)]
+        return [*([(run[0], f"{run[1]}.")] if run else []), *slips]
 
 
 def learned_from(
@@ -60,7 +89,10 @@ def learned_from(
     told = {(one.run, one.where) for one in surprises.found}
     looks = sum((n, look.where) not in told for n, each in enumerate(findings) for look in each)
     held_out = hold_out(fitted.mixture)
-    return Learned(profile, runs, find_causes(fitted), surprises, held_out, looks)
+    shared = find_shared_slips(fitted, runs)
+    apart = verdicts(runs, fitted.mixture.model.table)
+    causes = find_causes(fitted)
+    return Learned(profile, runs, causes, surprises, held_out, looks, shared, apart)
 
 
 def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
@@ -73,10 +105,16 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
         Where the profile was written.
     """
     lines = textwrap.wrap(REHEARSED, WIDTH) if learned.profile.rehearsed else []
+    lines += textwrap.wrap(unlike_runs(learned.runs), WIDTH)
     lines += textwrap.wrap(_counted(learned.profile), WIDTH)
-    lines += ["", "Do first:", *_numbered(_to_do(learned, profile_path))]
+    if learned.steps:
+        lines += ["", "Do first:", *_numbered(learned.steps)]
     lines += ["", *_cause_lines(learned.causes)]
+    lines += textwrap.wrap(alike_sentence(learned.verdicts), WIDTH, subsequent_indent="  ")
     lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out), ""]
+    if not any(table.lines for table in learned.tables):
+        ask = f"No fit can be answered yet: `coupons next {profile_path}` says what to print next."
+        lines += textwrap.wrap(ask, WIDTH, break_on_hyphens=False)
     question = _first_joint(learned.runs)
     if not question:
         return [*lines, *_no_fits(learned.profile)]
@@ -86,122 +124,62 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
 def _counted(profile: Profile) -> str:
     counts = profile.counts
     text = (
-        f"{profile.machine}, {profile.material}: {_count(counts.trials, 'trial')} and"
-        f" {_count(counts.readings, 'reading')} of {_count(counts.sizes, 'size')} in"
-        f" {_count(counts.runs, 'run')}."
+        f"{profile.machine}, {profile.material}: {counted(counts.trials, 'trial')} and"
+        f" {counted(counts.readings, 'reading')} of {counted(counts.sizes, 'size')} in"
+        f" {counted(counts.runs, 'run')}."
     )
     if profile.without:
         text += f" Left out by decision: row {', '.join(profile.without)}."
     return text
 
 
-def _count(number: int, one: str) -> str:
-    return f"{number} {one if number == 1 else one + 's'}"
-
-
-def _numbered(sentences: Sequence[str]) -> Iterator[str]:
-    for n, sentence in enumerate(sentences, start=1):
+def _numbered(steps: Sequence[Step]) -> Iterator[str]:
+    for n, (head, text) in enumerate(steps, start=1):
         yield from textwrap.wrap(
-            f"{sentence}.", WIDTH, initial_indent=f"{n:>3}. ", subsequent_indent=" " * 5
+            f"{head}. {text}", WIDTH, initial_indent=f"{n:>3}. ", subsequent_indent=" " * 5
         )
 
 
-def _to_do(learned: Learned, profile_path: Path) -> list[str]:
-    """Say what to do first: entries to check before a machine is touched, then the machine."""
-    todo = [f"{what}: {_lower(how)}" for what, how in doubts(learned)]
-    slips = clear_slips(learned)
-    if slips:
-        first, others = slips[0], [f"{one.place} (row {_row(learned, one)})" for one in slips[1:]]
-        then = f"; then {named(others)}" if others else ""
-        todo.append(f"{first.place}, row {_row(learned, first)}: {_lower(first.todo)}{then}")
-    cures = worth_curing(learned)
-    todo += dict.fromkeys(cause.cure for cause in cures)
-    todo = todo[: _MOST_TO_DO - 1]
-    if any(cause.proven for cause in cures):
-        return [
-            *todo,
-            "After a change of the set-up print again: this profile is of the machine as it was",
-        ]
-    if cures or doubts(learned):
-        return todo
-    if any(cause.place is Place.SET_UP for cause in learned.causes.found):
-        return [*todo, "Nothing to set on the machine: draw by this profile"]
+def shared_slips(learned: Learned) -> list[tuple[str, Finding]]:
+    """Return the slips that many entries seem to share, each with where they stand."""
+    several = len(learned.runs) > 1
     return [
-        *todo,
-        "Too little was measured to say what to set on the machine: what to print next is told by"
-        f" `coupons next {profile_path}`",
+        (f"{learned.runs[n].folder.name}: {one.where}" if several else one.where, one)
+        for n, of_run in enumerate(learned.shared)
+        for one in of_run
     ]
 
 
-def worth_curing(learned: Learned) -> list[Cause]:
-    """Return the faults of the set-up that are sure and large enough to touch the machine for."""
-    return [
-        cause
-        for cause in learned.causes.found
-        if cause.place is Place.SET_UP and cause.certain and cause.effect_mm >= WORTH_CURING_MM
-    ]
-
-
-def clear_slips(learned: Learned) -> list[Surprise]:
-    """Return the most improbable entry and all others that are clearly slips."""
-    found = learned.surprises.found
-    return [one for n, one in enumerate(found) if n == 0 or one.clear]
-
-
-def doubts(learned: Learned) -> list[tuple[str, str]]:
-    """Say why the entries cannot be drawn by yet, each with what to do."""
-    caliper_mm = learned.profile.scatters["sigma"].median_mm
-    hand_mm = learned.profile.scatters["omega"].median_mm
-    grades = {grade for run in learned.runs for e in run.fits for grade in (e.tightest, e.loosest)}
-    found = []
-    if caliper_mm > _ABSURD_CALIPER_MM:
-        found.append(
-            (
-                f"The readings scatter by {caliper_mm:.2g} mm and were hardly used",
-                "See `coupons check`, look at units and rows, fit again",
-            )
-        )
-    if hand_mm > _ABSURD_HAND_MM:
-        found.append(
-            (
-                f"The grades contradict each other (as if the hand judged to {hand_mm:.2g} mm)",
-                "See `coupons check`, try some again",
-            )
-        )
-    if grades == {Grade.NO_GO}:
-        todo = "Nothing says where a slide begins; print wider gaps"
-        found.append(("Every trial was no-go", todo))
-    if grades == {Grade.LOOSE}:
-        todo = "Nothing says where a slide ends; print narrower gaps"
-        found.append(("Every trial was loose", todo))
-    return found
-
-
-def _lower(sentence: str) -> str:
-    return sentence[:1].lower() + sentence[1:]
+def _told(slip: Finding) -> str:
+    what = slip.what[:1].upper() + slip.what[1:]
+    return f"{what}. {slip.todo}."
 
 
 def _cause_lines(causes: Causes) -> list[str]:
-    sure = [cause for cause in causes.found if cause.certain]
-    unsure = [cause for cause in causes.found if not cause.certain]
+    percents = whole_percents([cause.share for cause in causes.found])
+    shares = list(zip(causes.found, percents, strict=True))
+    sure = [(cause, share) for cause, share in shares if cause.certain]
+    unsure = [(cause, share) for cause, share in shares if not cause.certain]
     lines = []
     if sure:
         lines.append(f"{'What is wrong, largest first (± one sd)':<58}sizes move by  cure in")
-        lines += map(_cause_line, sure)
+        lines += [_cause_line(cause, share) for cause, share in sure]
     if unsure:
-        told = ", ".join(cause.says for cause in unsure)
-        lines += textwrap.wrap(f"Perhaps nothing: {told}.", WIDTH, subsequent_indent="  ")
+        together = percent(sum(share for _, share in unsure) / 100)
+        told = ", ".join(cause.says for cause, _ in unsure)
+        text = f"Perhaps nothing ({together} together): {told}."
+        lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     if causes.not_measured:
         told = ", ".join(causes.not_measured)
         lines += textwrap.wrap(f"Not measured: {told}.", WIDTH, subsequent_indent="  ")
     return lines
 
 
-def _cause_line(cause: Cause) -> str:
-    share = f" {100 * cause.share:>2.0f} %"
+def _cause_line(cause: Cause, share: int) -> str:
+    told = f" {share:>2} %"
     return (
         f"  {cause.says:<34} {amount(cause):<21}{cause.effect_mm:>6.3f} mm"
-        f"{share:<6} {_PLACES[cause.place]}"
+        f"{told:<6} {_PLACES[cause.place]}"
     )
 
 
@@ -215,7 +193,8 @@ def amount(cause: Cause) -> str:
 def _surprise_lines(learned: Learned) -> list[str]:
     surprises = learned.surprises
     by_chance = f"{surprises.by_chance:.1f} would be by chance"
-    head = f"Surprising: {len(surprises.found)} of {surprises.entries} entries ({by_chance})."
+    entries = counted(surprises.entries, "entry", "entries")
+    head = f"Surprising: {len(surprises.found)} of {entries} ({by_chance})."
     lines = [head]
     for one in surprises.found[:_MOST_SURPRISES]:
         row = _row(learned, one)
@@ -228,8 +207,10 @@ def _surprise_lines(learned: Learned) -> list[str]:
         lines += textwrap.wrap(
             f"Nothing was left out. If you are sure that one is wrong: {option}.", WIDTH
         )
+    for where, slip in shared_slips(learned):
+        lines += textwrap.wrap(f"{where}: {slip.what}.", WIDTH, subsequent_indent="  ")
     if learned.looks:
-        lines.append(f"`coupons check` has {_count(learned.looks, 'more thing')} to look at.")
+        lines.append(f"`coupons check` has {counted(learned.looks, 'more thing')} to look at.")
     return lines
 
 
@@ -277,7 +258,7 @@ def _first_joint(runs: Sequence[Run]) -> str:
                 internal, external = pair
                 return (
                     f"--joint {internal.form}/{external.form}"
-                    f" --size {external.size_mm:g} --along {external.direction}"
+                    f" --size {external.size_mm:g} --across {external.direction}"
                 )
     return ""
 

@@ -1,29 +1,41 @@
 """The files that answer a list of joints: a page to read, a table, and variables for CAD."""
 
+import os
 import re
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Set
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from urllib.parse import quote
 
 from coupons.answering.joint_words import (
     COLUMNS,
     answers_csv,
     short_move,
+    tightness_sentence,
     together_sentence,
+    told_once,
     variables_csv,
     warnings,
     wish,
 )
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
-from coupons.answering.words import REHEARSED, chance
-from coupons.atomic import not_ours, write_text
+from coupons.answering.origin import origin_sentence
+from coupons.answering.ways import way
+from coupons.answering.words import chance, marks, whole_percents
+from coupons.atomic import not_ours, together, write_text
 from coupons.errors import Problem, WriteError
 from coupons.showing.page import is_page, render_page
 from coupons.showing.steps import CAUTIONS
 from coupons.terms import GRADES, HAND_TESTS, Form
 
+# What stood over the answers before a chance could be asked for.
+_EARLIER_COLUMNS = (
+    "name,internal,external,size_mm,along,fit,hardware,internal_drawn_mm,external_drawn_mm,"
+    "internal_offset_mm,external_offset_mm,faces,chance,warnings"
+)
 TABLE, PAGE, VARIABLES = "joints.csv", "joints.html", "variables.csv"
 # Ours end in a form; a designer may keep variables of the same columns that do not.
 _VARIABLES = re.compile(
@@ -33,11 +45,15 @@ _VARIABLES = re.compile(
 
 @dataclass(frozen=True)
 class Share:
-    """One grade's part of the chance bar: where it begins and how wide it is, of 100."""
+    """One grade's part of the chance bar: where it begins and how wide it is, of 100.
+
+    ``percent`` is its width in whole percents; those of a bar add up to 100.
+    """
 
     grade: str
     start: float
     width: float
+    percent: int
     wanted: bool
 
 
@@ -60,38 +76,71 @@ def write_part(part: PartAnswer, folder: Path, source: Path) -> None:
     """
     _refuse_to_replace(folder, source)
     # With the mark, spreadsheets read names as UTF-8; CAD programs would take it for a name.
-    write_text(folder / TABLE, "\ufeff" + answers_csv(part))
-    write_text(folder / VARIABLES, variables_csv(part))
-    write_text(folder / PAGE, part_page(part, source.name))
+    with together():
+        write_text(folder / TABLE, "\ufeff" + answers_csv(part))
+        write_text(folder / VARIABLES, variables_csv(part))
+        write_text(folder / PAGE, part_page(part, source.name))
 
 
 def part_page(part: PartAnswer, source: str) -> str:
     """Return the page as one file."""
+    repeated = _repeated(part)
     return render_page(
         "joints/joints.html.j2",
         styles=("shared/bench.css", "joints/joints.css"),
         source=source,
-        machine=part.machine,
-        material=part.material,
-        rehearsed=REHEARSED if part.rehearsed else "",
+        marks=marks(part.rehearsed, part.origin),
+        origin=origin_sentence(part.origin),
         together=together_sentence(part),
-        rows=[_row(joint) for joint in part.joints],
+        tightness=tightness_sentence(part) if part.counted else "",
+        rows=[_row(joint, repeated) for joint in part.joints],
+        repeated=tuple(
+            told_once(
+                (joint.listed.name, warning)
+                for joint in part.joints
+                for warning in warnings(joint)
+                if warning in repeated
+            )
+        ),
+        # Held in the page itself, so that one file is enough to send.
+        files=[
+            (TABLE, "the table", _data_address("\ufeff" + answers_csv(part))),
+            (VARIABLES, "values for CAD", _data_address(variables_csv(part))),
+        ],
         grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
         cautions=CAUTIONS,
     )
 
 
-def _row(joint: JointAnswer) -> dict[str, object]:
+def _repeated(part: PartAnswer) -> frozenset[str]:
+    """Return the cautions that several joints share; they are told once, below the table.
+
+    What makes one answer doubtful stays with its joint.
+    """
+    told = Counter(warning for joint in part.joints for warning in warnings(joint))
+    return frozenset(
+        warning
+        for warning, times in told.items()
+        if times > 1 and not warning.startswith("EXTRAPOLATED")
+    )
+
+
+def _data_address(text: str) -> str:
+    return "data:text/csv;charset=utf-8," + quote(text)
+
+
+def _row(joint: JointAnswer, repeated: Set[str]) -> dict[str, object]:
     listed = joint.listed
     return {
         "name": listed.name,
         "wish": wish(joint),
         "grade": listed.fit or "",
-        "along": listed.joint.direction,
+        "way": way(listed.joint.internal, listed.joint.direction),
         "bodies": [_body(joint, form) for form in (listed.joint.internal, listed.joint.external)],
+        "answered": joint.found is not None,
         "chance": "" if joint.chance is None else chance(joint.chance),
         "shares": _shares(joint),
-        "warnings": warnings(joint),
+        "warnings": [warning for warning in warnings(joint) if warning not in repeated],
     }
 
 
@@ -108,10 +157,12 @@ def _shares(joint: JointAnswer) -> list[Share]:
     if not isinstance(joint.found, Answer) or joint.chance is None:
         return []
     shares, start = [], 0.0
-    for grade, share in joint.found.grade_chances.items():
-        shares.append(
-            Share(grade, round(start, 2), round(100 * share, 2), grade == joint.listed.fit)
-        )
+    chances = joint.found.grade_chances
+    for (grade, share), whole in zip(
+        chances.items(), whole_percents(list(chances.values())), strict=True
+    ):
+        is_wanted = grade == joint.listed.fit
+        shares.append(Share(grade, round(start, 2), round(100 * share, 2), whole, is_wanted))
         start += 100 * share
     return shares
 
@@ -124,7 +175,7 @@ def _refuse_to_replace(folder: Path, source: Path) -> None:
     }
     problems: list[Problem] = []
     for name, is_ours in ours.items():
-        is_source = (folder / name).resolve() == source.resolve()
+        is_source = os.path.realpath(folder / name) == os.path.realpath(source)
         problems += not_ours(folder / name, "earlier answers", _never if is_source else is_ours)
     if problems:
         raise WriteError(problems)
@@ -136,7 +187,7 @@ def _never(_: bytes) -> bool:
 
 def _is_table(data: bytes) -> bool:
     first = data.split(b"\n", 1)[0].decode("utf-8-sig", "replace").strip()
-    return first == ",".join(COLUMNS)
+    return first in (",".join(COLUMNS), _EARLIER_COLUMNS)
 
 
 def _is_variables(data: bytes) -> bool:

@@ -2,26 +2,29 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import fmean
 
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import Fitted
 from coupons.learning.profile import Profile
 from coupons.making.record import CouponFeature
 from coupons.measuring.run import Run
-from coupons.showing.size_plot import readings_of
+from coupons.showing.size_plot import Reading, readings_of
 
 
 @dataclass(frozen=True)
 class LeftOver:
-    """One reading: its error on drawn, what is expected of its kind, and what is left, in mm.
+    """One feature: its error on drawn, what is expected of its kind, and what is left, in mm.
 
-    ``run`` counts the runs of a fit from 0.
+    Means over its readings, of which there are ``readings``. ``run`` counts the runs of a fit
+    from 0.
     """
 
     run: int
     feature: CouponFeature
     error_mm: float
     expected_mm: float
+    readings: int = 1
 
     @property
     def left_mm(self) -> float:
@@ -32,12 +35,19 @@ class LeftOver:
 def largest_left_over(
     fitted: Fitted, runs: Sequence[Run], profile: Profile
 ) -> tuple[LeftOver, ...]:
-    """Return every reading, the largest left over first."""
+    """Return every feature that was read, the largest left over first."""
     design = fitted.design
     rows = design.sizes.effects[design.readings.size] + design.readings.effects
     expected = rows @ profile.mean_vector[: len(EFFECTS)]
-    found = [
-        LeftOver(reading.run, reading.feature, reading.error_mm, float(mm))
-        for reading, mm in zip(readings_of(fitted, runs), expected, strict=True)
-    ]
+    of_feature: dict[tuple[int, str], list[tuple[Reading, float]]] = {}
+    for reading, mm in zip(readings_of(fitted, runs), expected, strict=True):
+        of_feature.setdefault((reading.run, reading.feature.id), []).append((reading, float(mm)))
+    found = [_mean(readings) for readings in of_feature.values()]
     return tuple(sorted(found, key=lambda one: (-abs(one.left_mm), one.feature.id)))
+
+
+def _mean(readings: Sequence[tuple[Reading, float]]) -> LeftOver:
+    first = readings[0][0]
+    error_mm = fmean(reading.error_mm for reading, _ in readings)
+    expected_mm = fmean(mm for _, mm in readings)
+    return LeftOver(first.run, first.feature, error_mm, expected_mm, len(readings))

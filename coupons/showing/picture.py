@@ -13,6 +13,7 @@ from xml.etree import ElementTree
 from markupsafe import Markup, escape
 
 from coupons.errors import Problem, RunError
+from coupons.reading import read_plain, stands
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _KNOWN_ELEMENTS = "svg g path rect circle ellipse line polyline polygon text tspan title desc"
@@ -53,14 +54,14 @@ def read_picture(path: Path) -> Picture | None:
     RunError
         If the file is no SVG with a viewBox.
     """
-    if not path.exists():
+    if not stands(path):
         return None
     try:
-        root = ElementTree.fromstring(path.read_bytes())
+        root = ElementTree.fromstring(read_plain(path))
         left, top, width, height = map(float, root.attrib["viewBox"].replace(",", " ").split())
         if not (math.isfinite(left + top) and 0 < width < math.inf and 0 < height < math.inf):
             raise ValueError(f"viewBox {root.attrib['viewBox']}")
-    except (ElementTree.ParseError, KeyError, ValueError) as error:
+    except (ElementTree.ParseError, KeyError, ValueError, OSError) as error:
         raise RunError(
             [
                 Problem(

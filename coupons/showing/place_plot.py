@@ -3,7 +3,6 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import fmean
 
 from markupsafe import Markup
 
@@ -27,17 +26,16 @@ class PlacePlot:
 
 
 def place_plots(left: Sequence[LeftOver]) -> tuple[PlacePlot, ...]:
-    """Draw every plate on which features were read; each feature counts with its mean."""
-    plates: dict[tuple[int, int], dict[str, list[LeftOver]]] = {}
+    """Draw every plate on which features were read."""
+    plates: dict[tuple[int, int], list[LeftOver]] = {}
     for one in left:
-        plate = plates.setdefault((one.run, one.feature.plate), {})
-        plate.setdefault(one.feature.id, []).append(one)
-    return tuple(_plate(*key, list(plates[key].values())) for key in sorted(plates))
+        plates.setdefault((one.run, one.feature.plate), []).append(one)
+    return tuple(_plate(*key, plates[key]) for key in sorted(plates))
 
 
-def _plate(run: int, plate: int, readings: Sequence[Sequence[LeftOver]]) -> PlacePlot:
-    features = [ones[0].feature for ones in readings]
-    means_mm = [fmean(one.left_mm for one in ones) for ones in readings]
+def _plate(run: int, plate: int, left: Sequence[LeftOver]) -> PlacePlot:
+    features = [one.feature for one in left]
+    means_mm = [one.left_mm for one in left]
     xs = [feature.place_mm[0] for feature in features]
     ys = [feature.place_mm[1] for feature in features]
     area = _equal_frame((min(xs), max(xs)), (min(ys), max(ys)))

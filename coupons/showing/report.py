@@ -5,25 +5,35 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from coupons.answering.words import NO_TRIALS, REHEARSED, chance, minus, signed
+from coupons.answering.words import (
+    NO_TRIALS,
+    REHEARSED,
+    chance,
+    counted,
+    minus,
+    signed,
+    whole_percents,
+)
 from coupons.atomic import write_text
 from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
 from coupons.learning.yardstick import Yardstick
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
+from coupons.measuring.unlike import NAMES, value_of
 from coupons.showing.cause_bars import cause_bars
 from coupons.showing.families import Family, families
-from coupons.showing.first_steps import first_steps
 from coupons.showing.fit_plot import fit_plot
-from coupons.showing.fit_summary import Learned, amount, quality_sentence
-from coupons.showing.joint_tables import joint_tables, joint_title
+from coupons.showing.fit_summary import Learned, amount, quality_sentence, shared_slips
+from coupons.showing.half_filled import blank_sentence, coarse_sentence
+from coupons.showing.joint_tables import joint_title
 from coupons.showing.learned import is_learned
 from coupons.showing.left_over import largest_left_over
 from coupons.showing.page import render_page
 from coupons.showing.place_plot import place_plots
 from coupons.showing.plot import plus_minus
 from coupons.showing.size_plot import size_plots
+from coupons.showing.unlike_words import unlike_runs
 from coupons.showing.unmeasured import unmeasured
 from coupons.terms import Gives
 
@@ -78,6 +88,9 @@ def write_report(
             styles=("shared/bench.css", "shared/plot.css", "report/report.css"),
             profile=learned.profile,
             rehearsed=REHEARSED,
+            unlike=unlike_runs(learned.runs),
+            blank=blank_sentence(learned.runs),
+            coarse=coarse_sentence(learned.runs),
             no_trials=NO_TRIALS,
             conditions=conditions_table(learned.runs),
             scatters=[
@@ -91,6 +104,7 @@ def write_report(
             minus=minus,
             plus_minus=plus_minus,
             chance=chance,
+            counted=counted,
             **_answers(learned),
             **_causes(learned),
             **_entries(learned, findings),
@@ -101,19 +115,19 @@ def write_report(
 
 
 def _answers(learned: Learned) -> dict[str, Any]:
-    tables = joint_tables(learned.profile, families(learned.runs))
     return {
-        "steps": first_steps(learned, tables),
-        "tables": tables,
-        "unmeasured": unmeasured(tables, learned.profile),
+        "steps": learned.steps,
+        "tables": learned.tables,
+        "unmeasured": unmeasured(learned.tables, learned.profile),
     }
 
 
 def _causes(learned: Learned) -> dict[str, Any]:
     found = learned.causes.found
-    bars = cause_bars(found)
+    percents = whole_percents([one.share for one in found])
+    amounts = [amount(one) for one in found]
     return {
-        "causes": [(one, amount(one), bar) for one, bar in zip(found, bars, strict=True)],
+        "causes": list(zip(found, amounts, percents, cause_bars(found), strict=True)),
         "total_mm": learned.causes.total_mm,
     }
 
@@ -123,7 +137,8 @@ def _entries(learned: Learned, findings: Sequence[Sequence[Finding]]) -> dict[st
     surprises = learned.surprises
     told = {(one.run, one.where) for one in surprises.found}
     several = len(learned.runs) > 1
-    looks = [
+    looks = [replace(one, where=where) for where, one in shared_slips(learned)]
+    looks += [
         replace(look, where=f"{learned.runs[n].folder.name}: {look.where}") if several else look
         for n, each in enumerate(findings)
         for look in each
@@ -162,20 +177,16 @@ def _tried_title(family: Family) -> str:
 def conditions_table(runs: Sequence[Run]) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Return each condition with its value in every run; what nobody wrote down is a dash."""
 
-    def row(name: str, unit: str = "") -> tuple[str, tuple[str, ...]]:
-        label = name.removesuffix("_mm").removesuffix("_c").removesuffix("_mm_s").replace("_", " ")
-        values = [getattr(run.conditions, name) for run in runs]
+    def row(name: str) -> tuple[str, tuple[str, ...]]:
+        label, unit = NAMES[name]
+        values = [value_of(run.conditions, name) for run in runs]
         return label, tuple("–" if v is None else f"{v} {unit}".strip() for v in values)
 
     return (
         ("run", tuple(run.folder.name for run in runs)),
         ("coupon", tuple(run.coupon.spec.title for run in runs)),
-        row("printed_on"),
-        row("nozzle_mm", "mm"),
-        row("layer_height_mm", "mm"),
-        row("nozzle_temp_c", "°C"),
-        row("bed_temp_c", "°C"),
-        row("speed_mm_s", "mm/s"),
+        ("printed on", tuple(str(run.conditions.printed_on or "–") for run in runs)),
+        *(row(name) for name in NAMES),
         ("caliper step", tuple(f"{run.conditions.caliper.resolution_mm} mm" for run in runs)),
         ("jaw land", tuple(f"{run.conditions.caliper.jaw_land_mm} mm" for run in runs)),
         ("tried and read by", tuple(_hands(run) for run in runs)),

@@ -5,10 +5,11 @@ from itertools import groupby
 from pathlib import Path
 
 from coupons.atomic import write_text
+from coupons.making.map_features import signed
 from coupons.making.record import Coupon, read_coupon
 from coupons.showing.page import render_page
 from coupons.showing.picture import Picture, read_picture
-from coupons.showing.steps import CAUTIONS, jaw_places
+from coupons.showing.steps import CAUTIONS, PRINTED_SOLID, jaw_places
 from coupons.terms import GRADES, HAND_TESTS
 
 # What both A4 and Letter leave inside margins of 12 mm, less the ruler and the words on the map's
@@ -25,8 +26,15 @@ _CONDITIONS = (
     "bed, °C",
     "speed, mm/s",
     "printed on",
+    "first layer, mm",
+    "outlines moved by slicing, mm a face",
+    "holes widened by slicing, mm",
+    "first layer drawn in, mm a face",
+    "walls: inner or outer first",
+    "flow, %",
     "caliper step, mm",
     "jaw land, mm",
+    "closed jaws read, mm",
     "tried by",
     "measured by",
 )
@@ -72,6 +80,7 @@ def write_sheet(folder: Path) -> Path:
             grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
             jaw_places=jaw_places(coupon),
             cautions=CAUTIONS,
+            printed_solid=PRINTED_SOLID,
             rows=_trial_rows(coupon),
             readings=_readings(coupon),
         ),
@@ -92,11 +101,11 @@ def place_on_paper(picture: Picture) -> Placed:
         reduced += 1
 
 
-def _trial_rows(coupon: Coupon) -> list[tuple[str, list[tuple[str, str]]]]:
-    """Return the trials under the name of the coupon's row in which they are tried."""
+def _trial_rows(coupon: Coupon) -> list[tuple[str, list[tuple[str, str, str]]]]:
+    """Return feature, gap and mate of the trials under the row of the coupon that they are of."""
     row_of = {feature.id: feature.row for feature in coupon.features}
     return [
-        (row, [(trial.feature, trial.mate) for trial in trials])
+        (row, [(trial.feature, signed(trial.gap_mm), trial.mate) for trial in trials])
         for row, trials in groupby(coupon.trials, key=lambda trial: row_of[trial.feature])
     ]
 

@@ -7,6 +7,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
+from coupons.answering.words import counted
 from coupons.learning.effects import EFFECTS, effect_rows, height_share
 from coupons.learning.fit import Fitted
 from coupons.learning.profile import Profile
@@ -103,7 +104,8 @@ def _panel(readings: Sequence[Reading], kind: Kind, profile: Profile) -> Markup:
     area = frame(ends, (min(edges) - room, max(edges) + room), log_x=is_log)
     return drawing(
         area,
-        f"{kind.title}: printed less drawn size of {len(readings)} readings against the drawn size",
+        f"{kind.title}: printed less drawn size of {counted(len(readings), 'reading')} against the "
+        "drawn size",
         axes(area, "drawn size, mm", "printed − drawn, mm"),
         *(_curve(area, grid, *curves[form], _side(form)) for form in forms),
         *(_dot(area, reading) for reading in readings),

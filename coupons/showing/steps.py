@@ -13,6 +13,12 @@ CAUTIONS = (
     "qualified person's check; local codes and the material's safety sheet come first.",
 )
 
+PRINTED_SOLID = (
+    "The pieces must be printed solid, with four walls and 100 % infill: hollow ones bend under "
+    "the jaws and read short."
+)
+FLAT_ON_TABLE = "Flat on the table, jaws straight down and just touching: a hard grip bends it."
+
 # How each pair of jaws is held, by form; `{along}` is the axis on the printer.
 _HOLD = {
     (Jaws.OUTSIDE, Form.TONGUE): "Outside jaws on its two faces, along {along}.",
@@ -71,15 +77,25 @@ def read_how(feature: CouponFeature, reading: CouponReading) -> str:
         place = "In the middle of its length, clear of the chamfers and the lettering."
     else:
         place = "Half way up, clear of the chamfers and the lettering."
-    return f"{hold.format(along=along)} {place}"
+    words = f"{hold.format(along=along)} {place}"
+    return f"{words} {FLAT_ON_TABLE}" if _is_length(feature) else words
+
+
+def _is_length(feature: CouponFeature) -> bool:
+    """Return whether a feature is a length of a rule or a plate, level with the bed."""
+    flat = feature.form not in ROUND and feature.direction != "z"
+    return flat and feature.role == "span"
 
 
 def jaw_places(coupon: Coupon) -> tuple[str, ...]:
     """Return each way of holding the caliper that this coupon asks for, once."""
     features = {feature.id: feature for feature in coupon.features}
     asked = {(reading.jaws, features[reading.feature].form): reading for reading in coupon.readings}
-    return tuple(
+    lengths = any(_is_length(features[reading.feature]) for reading in coupon.readings)
+    ways = tuple(
         f"{form.capitalize()}s: " + _HOLD[jaws, form].format(along="the axis written beside it")
         for jaws, form in sorted(asked)
         if (jaws, form) in _HOLD
     )
+    rules = f"Rules and plates: {FLAT_ON_TABLE[0].lower()}{FLAT_ON_TABLE[1:]}"
+    return (*ways, rules) if lengths else ways

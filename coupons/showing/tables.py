@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from coupons.answering.terminal import cell, columns, plain
+from coupons.answering.terminal import cell, columns
+from coupons.neutral import one_line
 
 WIDTH = 80
 _GAP = 2
@@ -31,7 +32,7 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence
     bench-1   0.30
     attic-1  −0.05
     """
-    lines = [[plain(text) for text in line] for line in (head, *rows)]
+    lines = [[one_line(text) for text in line] for line in (head, *rows)]
     widths = _fitting([max(map(columns, column)) for column in zip(*lines, strict=True)])
     return "\n".join(_line(line, widths, right) for line in lines)
 

@@ -145,8 +145,8 @@ def _ask(profile, question):
         return None
 
 
-def try_joint(printer, joint, gap_mm, rng, shifts=None):
-    """Print a joint once and try it: the grade that a hand finds, without lapses."""
+def print_gap(printer, joint, gap_mm, rng, shifts=None):
+    """Print a joint once and return its gap in mm."""
     s = printer.scatters
     if shifts is None:  # a print of its own
         shifts = rng.normal(0, printer.print_sds)
@@ -160,13 +160,15 @@ def try_joint(printer, joint, gap_mm, rng, shifts=None):
         z = height_share(feature)
         own = rng.normal(0, np.sqrt((1 - z) * s.tau**2 + z * s.tau_z**2))
         sizes.append(drawn + effect_row(feature) @ effects + own)
+    return sizes[0] - sizes[1]
+
+
+def try_joint(printer, joint, gap_mm, rng, shifts=None):
+    """Print a joint once and try it: the grade that a hand finds, without lapses."""
+    felt = print_gap(printer, joint, gap_mm, rng, shifts)
     is_round = joint.internal in ROUND
-    felt = (
-        sizes[0]
-        - sizes[1]
-        - float(loss_row(is_round, joint.direction, seam=is_round) @ printer.losses)
-    )
-    felt += rng.normal(0, s.omega)
+    felt -= float(loss_row(is_round, joint.direction, seam=is_round) @ printer.losses)
+    felt += rng.normal(0, printer.scatters.omega)
     return GRADES[int((felt >= printer.thresholds).sum())]
 
 

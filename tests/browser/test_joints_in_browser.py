@@ -2,15 +2,18 @@
 
 import pytest
 from known_profile import known_profile
-from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
+from screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.answering.joint_list import read_joints
+from coupons.answering.joint_words import answers_csv, variables_csv
 from coupons.answering.joints import answer_part
+from coupons.learning.profile import MeasuredRange
 from coupons.showing.joints_page import part_page
+from coupons.terms import Direction, Form
 
 pytestmark = pytest.mark.browser
 
-LIST = """name,internal,external,size_mm,along,fit,gives,hardware
+LIST = """name,internal,external,size_mm,across,fit,gives,hardware
 drawer,slot,tongue,12,x,slide,external,
 lid pin,hole,pin,5,z,push,both,
 hinge,hole,pin,8,z,slide,internal,pin 8 m6
@@ -18,7 +21,7 @@ a cover screw with a name that goes on and on,,,,z,,,screw M3 medium
 """
 
 
-@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("size", [PHONE, NARROW, DESK], ids=["phone", "narrow", "desk"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_what_to_draw_is_in_sight_and_axe_finds_nothing_serious(
     visit, tmp_path, size, scheme, axe_findings
@@ -41,3 +44,59 @@ def test_what_to_draw_is_in_sight_and_axe_finds_nothing_serious(
 
 def _boxes(found):
     return [one.bounding_box() for one in found.all()]
+
+
+@pytest.fixture
+def page_of(visit, tmp_path):
+    def open_page(profile, text, size=DESK):
+        joints = tmp_path / "list.csv"
+        joints.write_text(text, encoding="utf-8")
+        part = answer_part(profile, read_joints(joints).joints)
+        path = tmp_path / "joints.html"
+        path.write_text(part_page(part, joints.name), encoding="utf-8")
+        return visit(path, size), part
+
+    return open_page
+
+
+def test_the_table_and_the_values_are_one_click_away(page_of):
+    seen, part = page_of(known_profile(), LIST)
+    wanted = {"joints.csv": answers_csv(part), "variables.csv": variables_csv(part)}
+    for name, text in wanted.items():
+        with seen.page.expect_download() as download:
+            seen.page.click(f"text={name}")
+        assert download.value.suggested_filename == name
+        assert download.value.path().read_bytes().decode("utf-8-sig") == text
+    seen.assert_clean()
+
+
+def test_the_head_of_a_long_table_stays_in_sight(page_of):
+    head, *rows = LIST.splitlines()
+    many = [row.replace("drawer", f"drawer {n}") for n in range(40) for row in rows[:1]]
+    page = page_of(known_profile(), "\n".join([head, *many]))[0].page
+    page.evaluate("window.scrollTo(0, 1500)")
+    top = page.locator(".joints thead th").first.bounding_box()["y"]
+    assert 0 <= top < 5
+
+
+def test_a_joint_without_an_answer_says_so_and_shared_cautions_stand_below(page_of):
+    flat = tuple(
+        MeasuredRange(form=form, direction=Direction.X, low_mm=3.0, high_mm=10.0)
+        for form in (Form.SLOT, Form.TONGUE)
+    )
+    prior_alone = dict.fromkeys(("round_ext", "round_int", "curl_int"), 1.0)
+    text = "\n".join(
+        (
+            LIST.splitlines()[0],
+            "drawer,slot,tongue,24,x,push,external,",
+            "lid,slot,tongue,8,x,push,external,",
+            "pin,hole,pin,5,z,push,both,",
+        )
+    )
+    page = page_of(known_profile(measured=flat, sd_share=prior_alone), text, PHONE)[0].page
+    blocks = page.locator(".joints tbody")
+    assert "EXTRAPOLATED" in blocks.nth(0).inner_text()
+    assert "May split" not in blocks.nth(0).inner_text()
+    assert "May split along the layers." in page.inner_text(".repeated")
+    assert "no answer" in blocks.nth(2).inner_text()
+    assert_nothing_runs_over(page)

@@ -2,7 +2,7 @@
 
 import pytest
 from page_coupon import fill_run, make_record, write_run
-from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
+from screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
@@ -26,7 +26,7 @@ def report(tmp_path_factory):
     return write_report(path, learned, fitted, findings)
 
 
-@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("size", [PHONE, NARROW, DESK], ids=["phone", "narrow", "desk"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious_and_nothing_runs_over(visit, report, size, scheme, axe_findings):
     seen = visit(report, size, color_scheme=scheme, bypass_csp=True)
@@ -57,3 +57,22 @@ def test_in_print_no_plot_is_cut_and_ink_is_dark(visit, report):
     assert (
         page.evaluate("getComputedStyle(document.querySelector('figure')).breakInside") == "avoid"
     )
+
+
+def test_forced_colours_leave_every_word_on_a_ground_of_another_colour(visit, report):
+    page = visit(report, DESK, forced_colors="active", color_scheme="dark").page
+    same = page.evaluate("""() => [...document.querySelectorAll('body *')]
+        .filter((one) => !one.closest("svg"))
+        .filter((one) => [...one.childNodes]
+            .some((node) => node.nodeType === 3 && node.data.trim()))
+        .filter((one) => {
+            let ground = one;
+            const clear = 'rgba(0, 0, 0, 0)';
+            while (ground && getComputedStyle(ground).backgroundColor === clear) {
+                ground = ground.parentElement;
+            }
+            const under = ground ? getComputedStyle(ground).backgroundColor : 'rgb(0, 0, 0)';
+            // Words stand on a plate of the reader's own ground colour, whatever lies below it.
+            return [under, 'rgb(0, 0, 0)'].includes(getComputedStyle(one).color);
+        }).map((one) => one.textContent.slice(0, 30))""")
+    assert same == []

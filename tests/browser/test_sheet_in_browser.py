@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from page_coupon import make_record, write_run
-from screens import DESK, PHONE, assert_nothing_runs_over
+from screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.showing.sheet import write_sheet
 
@@ -66,7 +66,7 @@ def test_the_map_is_at_true_scale_on_one_page(visit, tmp_path, paper, columns):
     assert turned == (columns == 13)
 
 
-@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("size", [PHONE, NARROW, DESK], ids=["phone", "narrow", "desk"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious(visit, tmp_path, size, scheme, axe_findings):
     seen = visit(write_sheet(write_run(tmp_path)), size, color_scheme=scheme, bypass_csp=True)

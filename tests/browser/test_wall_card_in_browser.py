@@ -2,7 +2,7 @@
 
 import pytest
 from known_profile import known_profile
-from screens import DESK, PHONE, assert_nothing_runs_over
+from screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.showing.wall_card import write_wall_card
 
@@ -19,7 +19,7 @@ def test_with_everything_measured_it_is_one_page(visit, tmp_path, paper):
     assert len(pdfium.PdfDocument(tmp_path / "card.pdf")) == 1
 
 
-@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("size", [PHONE, NARROW, DESK], ids=["phone", "narrow", "desk"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious_and_nothing_runs_over(
     visit, tmp_path, size, scheme, axe_findings

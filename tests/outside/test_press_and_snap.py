@@ -12,18 +12,18 @@ def test_compound_cylinder():
     # Radii 150, 200, 250 mm, 200 GPa, 0.1 mm radial: 12.3 MPa and 56.05 MPa hoop in the outer one
     # (Ugural & Fenster, Advanced Strength and Applied Elasticity; its answer, 12.3 and 56.05, from
     # memory). Poisson cancels: one material.
-    hub, core = Body(500, 200_000, 0.28), Body(300, 200_000, 0.28)
-    check = check_press(0.2, 400, hub, core, strain_limit=0.01)
+    ring, pin = Body(500, 200_000, 0.28), Body(300, 200_000, 0.28)
+    check = check_press(0.2, 400, ring, pin, strain_limit=0.01)
     assert check.pressure_mpa == pytest.approx(12.3, abs=0.05)
-    assert check.hub_stress_mpa == pytest.approx(56.05, abs=0.05)
+    assert check.ring_stress_mpa == pytest.approx(56.05, abs=0.05)
 
 
 def test_steel_on_brass_against_the_general_solution_of_a_thick_ring():
     # Posed at tutorsglobe.com question 5735556 (no answer printed there): the pressure must make
     # the two radial displacements of Lamé's solution, u = a·r + b/r, add up to the interference.
     size, interference = 101.6, 0.051
-    hub, core = Body(127.0, 206_700, 0.29), Body(50.8, 103_400, 0.32)
-    p = lame_pressure_mpa(interference, size, hub, core)
+    ring, pin = Body(127.0, 206_700, 0.29), Body(50.8, 103_400, 0.32)
+    p = lame_pressure_mpa(interference, size, ring, pin)
 
     def radial_shift(inside, outside, p_in, p_out, body, at):
         stress_mean = (p_in * inside**2 - p_out * outside**2) / (outside**2 - inside**2)
@@ -33,9 +33,9 @@ def test_steel_on_brass_against_the_general_solution_of_a_thick_ring():
         ) / body.modulus_mpa
 
     r = size / 2
-    hub_out = radial_shift(r, 63.5, p, 0, hub, r)
-    core_in = radial_shift(25.4, r, 0, p, core, r)
-    assert 2 * (hub_out - core_in) == pytest.approx(interference, rel=1e-9)
+    ring_out = radial_shift(r, 63.5, p, 0, ring, r)
+    pin_in = radial_shift(25.4, r, 0, p, pin, r)
+    assert 2 * (ring_out - pin_in) == pytest.approx(interference, rel=1e-9)
 
 
 def test_clip_of_the_plastics_snap_fit_design_guides():
@@ -61,8 +61,8 @@ def test_strain_against_the_integrated_beam(taper, tip_share):
     )
 
 
-def test_a_thin_hub_approaches_the_pressure_vessel_formula():
-    # Thin ring on a rigid core: p = E·δ·t/(2·r²) with δ over the diameter.
+def test_a_thin_ring_approaches_the_pressure_vessel_formula():
+    # Thin ring on a rigid pin: p = E·δ·t/(2·r²) with δ over the diameter.
     thin = Body(100.2, 3000, 0.36)
     p = lame_pressure_mpa(0.1, 100, thin, Body(0, math.inf))
     assert p == pytest.approx(3000 * 0.1 * 0.1 / (2 * 50**2), rel=0.005)

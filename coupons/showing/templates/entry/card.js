@@ -3,6 +3,7 @@ let steps = listedSteps;
 let groups = new Map();
 let here = null; // key of the step shown, or null when all is done
 let shownAt = 0;
+let used = false; // before the first act the focus is the browser's
 const DOUBLE_TAP_MS = 300;
 
 const stepNow = () => steps.find((step) => step.key === here);
@@ -30,12 +31,24 @@ function nextOpen(step) {
 function show(step, { follow = true } = {}) {
   here = step ? step.key : null;
   shownAt = performance.now();
-  keep(DRAFT, { ...read(DRAFT, {}), here });
+  // A reading half typed belongs to its step: it stays there and waits.
+  $("reading").value = read(DRAFT, {}).readings?.[here] ?? "";
+  saveDraft();
   $("card").hidden = !step;
   $("finished").hidden = Boolean(step);
   if (step) fillCard(step);
+  showHint();
   drawMarks(featureStates(), step);
   if (follow) followTo(step);
+  keepFocus();
+}
+
+// What had the focus may be gone: then the step has it, never the bare page.
+function keepFocus() {
+  const holder = here === null ? $("finished") : $("step-title");
+  const on = document.activeElement;
+  const lost = !on || on === document.body || on.disabled || on.closest("[hidden]");
+  if (used && lost && !$("about").open) holder.focus({ preventScroll: true });
 }
 
 function fillCard(step) {
@@ -136,7 +149,10 @@ function refresh() {
   if (!keeps) $("unkept").textContent = "This browser keeps nothing for this page. Save the file before you close it.";
   const step = stepNow();
   if (step) fillCard(step);
+  fillAsk();
+  if (isAnswered?.()) showWarning("");
   drawMarks(featureStates(), step);
+  keepFocus();
 }
 
 function fillAll() {
@@ -154,13 +170,13 @@ function fillAll() {
   }));
 }
 
+// Returns the contradiction that the entry makes, or null.
 function keepEntry(step, result, unit) {
   const by = $("by").value.trim(), note = $("note").value.trim();
-  const odd = step.kind === "fit" ? contradiction(step, result, groups) : "";
   const { kind, feature, mate, jaws, along } = step;
   addEntries([{ kind, feature, mate, jaws, along, result, unit, by, note }], `${feature} ${result}`);
   $("note").value = "";
   saveDraft();
   refresh();
-  return odd;
+  return kind === "fit" ? clashOf(step) : null;
 }

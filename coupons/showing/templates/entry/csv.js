@@ -12,6 +12,7 @@ function csvText(steps, groups) {
       lines.push(COLUMNS.map((name) => row[name]));
     }
   }
+  for (const row of aboutRows()) lines.push(COLUMNS.map((name) => row[name] ?? ""));
   // The mark at the start keeps spreadsheets from taking UTF-8 for a local code page.
   return "\ufeff" + lines.map((line) => line.map(quoted).join(",") + "\r\n").join("");
 }
@@ -63,15 +64,16 @@ function settled(row) {
   const idOf = (text) => idsByLowerCase.get(text.toLowerCase()) ?? text;
   const kind = row.kind.toLowerCase();
   const feature = idOf(row.feature);
-  const inside = ["hole", "slot"].includes(record.features[feature]?.form);
+  const inside = INSIDES.includes(record.features[feature]?.form);
   return {
     ...row, kind, feature, mate: idOf(row.mate), along: row.along.toLowerCase(),
-    unit: row.unit || (kind === "size" ? "mm" : ""),
-    jaws: kind === "size" ? row.jaws.toLowerCase() || (inside ? "inside" : "outside") : "",
+    unit: row.unit || (kind === "fit" ? "" : "mm"),
+    jaws: kind === "fit" ? "" : row.jaws.toLowerCase() || (inside ? "inside" : "outside"),
   };
 }
 
-// Returns { rows } or { fault } in words. A row without result and note is a step still to do.
+// Returns { rows, about } or { fault } in words. A row without result and note is a step still to
+// do. A file is taken whole or not at all, so that nobody has to look for what is missing.
 function csvRows(file) {
   // Some spreadsheets begin with a line such as sep=; which they never show.
   const text = file.replace(/^\ufeff/, "").replace(/\r\n?/g, "\n").replace(/^"?sep=.?"?\n/i, "");
@@ -82,14 +84,38 @@ function csvRows(file) {
   const at = Object.fromEntries(names.map((name, index) => [name.trim().toLowerCase(), index]));
   const missing = ["kind", "feature", "result"].filter((name) => !(name in at));
   if (missing.length) return { fault: `The first line must name the columns; ${missing.join(", ")} not found.` };
-  const rows = [], strange = [];
+  const rows = [], about = [], refused = [];
   lines.forEach((cells, index) => {
     const line = separator === "," ? rejoined(cells, at) : cells;
     const row = settled(Object.fromEntries(COLUMNS.map((name) => [name, (line[at[name]] ?? "").trim()])));
-    if (row.result === "" && row.note === "") return;
-    if (row.kind !== "fit" && row.kind !== "size") strange.push(index + 2);
-    else rows.push(row);
+    if (row.kind === "about") return about.push({ feature: row.feature.toLowerCase(), note: row.note || row.result });
+    if (row.result === "" && row.note === "") return undefined;
+    const why = row.result === "" && ["fit", "size", "zero"].includes(row.kind) ? "" : refusalOf(row);
+    if (why) return refused.push({ line: index + 2, why });
+    return rows.push(row);
   });
-  if (strange.length) return { fault: `Line ${strange.join(", ")}: kind must be fit or size. Nothing was brought in.` };
-  return { rows };
+  const another = ofAnother(about);
+  return another || refused.length ? { fault: another || refusedWords(refused) } : { rows, about };
+}
+
+function ofAnother(about) {
+  const said = Object.fromEntries(about.map(({ feature, note }) => [feature, note]));
+  const names = [said.machine, said.material].filter(Boolean).join(", ");
+  const of = names ? ` (${names})` : "";
+  const { coupon, run } = record.identity;
+  if (said.coupon && said.coupon !== coupon) {
+    return `It holds entries of coupon ${said.coupon.split(" ")[0]}${of}, and this is the page of ${coupon.split(" ")[0]}.`;
+  }
+  if (said.run && run && said.run !== run) return `It holds entries of another run${of}, and this is the page of ${record.run}.`;
+  return "";
+}
+
+const MOST_REFUSED = 6;
+
+function refusedWords(refused) {
+  const first = refused.slice(0, MOST_REFUSED).map(({ line, why }) => `Line ${line}: ${why}.`);
+  if (refused.length > MOST_REFUSED) first.push(`And ${refused.length - MOST_REFUSED} more.`);
+  const unknown = refused.filter(({ why }) => why.startsWith("this coupon has no")).length;
+  if (unknown > 2) first.push(`${unknown} rows name pieces that this coupon does not have: it may be of another.`);
+  return first.join(" ");
 }

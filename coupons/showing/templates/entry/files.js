@@ -18,17 +18,58 @@ function fillText() {
 }
 
 async function bringIn(file) {
-  const { rows, fault } = csvRows(decoded(new Uint8Array(await file.arrayBuffer())));
-  const fresh = fault ? [] : newRows(rows);
-  const strangers = fresh.filter((row) => !listedKeys.has(stepKey(row))).length;
-  if (fresh.length) addEntries(fresh, `${fresh.length} brought in`);
-  const parts = [`${fresh.length} entries brought in, ${rows?.length - fresh.length} were here already.`];
-  const unknown = fresh.filter((row) => !isKnownResult(row)).map((row) => `${row.feature} “${row.result}”`);
-  if (unknown.length) parts.push(`Not a grade or a number: ${unknown.join(", ")}. Remove it there and enter it again.`);
+  const { rows, about, fault } = csvRows(decoded(new Uint8Array(await file.arrayBuffer())));
+  $("bring-ask").hidden = true;
+  if (fault) {
+    $("bring-says").textContent = `${fault} Nothing was brought in from ${file.name}.`;
+    return refresh();
+  }
+  const fresh = newRows(rows), clashing = fresh.filter(speaksAgainst);
+  const added = fresh.filter((row) => !clashing.includes(row));
+  const strangers = added.filter((row) => !listedKeys.has(stepKey(row))).length;
+  if (added.length) addEntries(added, `${added.length} brought in`);
+  const differ = bringAbout(about);
+  const parts = [`${added.length} entries brought in, ${rows.length - fresh.length} were here already.`];
   if (strangers) parts.push(`${strangers} are not on this coupon's list; they stand at the end of All steps.`);
-  $("bring-says").textContent = fault ?? parts.join(" ");
+  if (differ.length) parts.push(`About the print, kept as said here: ${differ.join("; ")}.`);
+  $("bring-says").textContent = parts.join(" ");
   refresh();
-  // Go on where the file left off.
+  if (clashing.length) return askAbout(clashing);
+  return goOnAfterFile();
+}
+
+// A grade for a step that has another one here: a second try, or a slip put right in one place only.
+function speaksAgainst(row) {
+  const here = row.kind === "fit" && row.result ? groups.get(stepKey(row)) ?? [] : [];
+  return here.length > 0 && here.every(({ result }) => String(ranksOf(result)) !== String(ranksOf(row.result)));
+}
+
+function askAbout(clashing) {
+  const kept = (row) => (groups.get(stepKey(row)) ?? []).map(({ result }) => result).join(", ");
+  const lines = clashing.map((row) => made("li", `${row.mate} with ${row.feature}: ${kept(row)} here, ${row.result} in the file`));
+  const choices = [["Keep both", true, false], ["Only what is here", false, false], ["Only the file's", true, true]];
+  const buttons = choices.map(([words, takes, drops]) => {
+    const button = made("button", words, { type: "button" });
+    button.addEventListener("click", () => {
+      if (drops) drop([...new Set(clashing.flatMap((row) => groups.get(stepKey(row)) ?? []))]);
+      if (takes) addEntries(clashing, `${clashing.length} brought in`);
+      $("bring-ask").hidden = true;
+      refresh();
+      say(`${words}.`);
+      goOnAfterFile();
+    });
+    return button;
+  });
+  const grades = clashing.length === 1 ? "One grade differs" : `${clashing.length} grades differ`;
+  const list = made("ul", "");
+  list.append(...lines);
+  $("bring-ask").replaceChildren(made("p", `${grades} from what is kept here. Tried again, or a slip put right?`), list, ...buttons);
+  $("bring-ask").hidden = false;
+  buttons[0].focus();
+}
+
+// Go on where the file left off.
+function goOnAfterFile() {
   const step = stepNow();
   if (step && isDone(step)) show(nextOpen(step));
 }

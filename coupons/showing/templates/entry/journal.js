@@ -45,6 +45,7 @@ function standing() {
 
 const doing = {
   add: (entries, one) => [...entries, ...one.entries],
+  about: (entries) => entries, // what is said about the print is no entry
   drop: (entries, one) => entries.filter((entry) => !one.ids.includes(entry.id)),
   note: (entries, one) =>
     entries.map((entry) => (entry.id === one.id ? { ...entry, note: one.note } : entry)),

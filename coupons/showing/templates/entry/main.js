@@ -3,21 +3,39 @@ function grade(result) {
   const step = stepNow();
   if (step?.kind !== "fit") return;
   const earlier = groups.get(step.key) ?? [];
-  const odd = keepEntry(step, result, "");
+  const clash = keepEntry(step, result, "");
   if (earlier.length) return askWhichCounts(step, result, earlier);
   const next = nextOpen(step);
   show(next);
-  showWarning(odd);
-  return say(`${step.feature} ${result}. ${odd} ${next ? next.title : "Every step has an entry."}`);
+  const odd = clash ? warnOf(clash) : showWarning("");
+  return say([`${step.feature} ${result}.`, odd, next ? next.title : ALL_DONE].filter(Boolean).join(" "));
+}
+
+const ALL_DONE = "Every step has an entry.";
+
+// Says what contradicts what and leads to both; it goes when one of the two is put right.
+function warnOf({ wide, narrow }) {
+  const text = `${wide.feature} has more room than ${narrow.feature}, yet ${wide.mate} went tighter there. Worth trying both again.`;
+  const ways = [wide, narrow].map((step) => {
+    const way = made("button", `To ${step.feature}`, { type: "button" });
+    way.addEventListener("click", () => { show(step); say(step.title); });
+    return way;
+  });
+  showWarning(text, ways, () => !clashBetween(wide, narrow));
+  return text;
 }
 
 // A finger that bounces must not grade the next trial as well.
 const isBounce = () => performance.now() - shownAt < DOUBLE_TAP_MS;
 
-// What is said about the step before stands above the next one until it is answered.
-function showWarning(text, ...offers) {
+// What is said about a step stands above the card until it is answered.
+let isAnswered = null;
+
+function showWarning(text, offers = [], answered = null) {
+  isAnswered = text ? answered : null;
   $("step-warning").hidden = !text;
   $("step-warning").replaceChildren(made("span", text), ...offers);
+  keepFocus();
 }
 
 // A second grade may be a second try, which counts as well, or put a slip right.
@@ -29,19 +47,20 @@ function askWhichCounts(step, result, earlier) {
   only.addEventListener("click", () => {
     drop(earlier);
     refresh();
-    goOn();
+    goOn(step);
   });
-  all.addEventListener("click", goOn);
+  all.addEventListener("click", () => goOn(step));
   const question = `${step.mate} with ${step.feature} now has ${words}. Tried again, or a slip put right?`;
-  showWarning(question, all, only);
+  showWarning(question, [all, only], () => (groups.get(step.key) ?? []).length < 2);
   say(question);
 }
 
-function goOn() {
-  const next = nextOpen(stepNow());
+function goOn(step) {
+  const next = nextOpen(step);
   show(next);
-  showWarning("");
-  say(next ? next.title : "Every step has an entry.");
+  const clash = clashOf(step);
+  const odd = clash ? warnOf(clash) : showWarning("");
+  say([odd, next ? next.title : ALL_DONE].filter(Boolean).join(" "));
 }
 
 let heldBack = ""; // a doubtful reading that was pointed out once; the second Enter keeps it
@@ -49,7 +68,7 @@ let heldBack = ""; // a doubtful reading that was pointed out once; the second E
 function hintFor(step) {
   const text = $("reading").value;
   const unit = document.querySelector("[name=unit]:checked").value;
-  return { unit, ...(text.trim() ? judged(text, unit, step.feature) : { fault: "", hints: [] }) };
+  return text.trim() ? judged(text, unit, step.feature) : { fault: "", hints: [] };
 }
 
 function showHint() {
@@ -59,7 +78,26 @@ function showHint() {
   const lines = fault ? [made("p", fault)] : hints.map((hint) => hintLine(hint));
   $("hint").replaceChildren(...lines);
   $("reading").setAttribute("aria-invalid", String(Boolean(fault)));
+  // What is doubtful is first looked at again; to keep it is the weaker way.
+  $("look-again").hidden = !hints.length;
+  $("keep-again").hidden = Boolean(hints.length);
   $("keep").textContent = hints.length ? "Keep it all the same" : "Keep, next";
+  $("keep").classList.toggle("strong", !hints.length);
+  keepFocus();
+}
+
+function lookAgain() {
+  $("reading").focus();
+  $("reading").select();
+}
+
+// Whether the hint can be read: above the keys of a phone, and above the bar.
+function hintInSight() {
+  const { top, bottom } = $("hint").getBoundingClientRect();
+  const bar = getComputedStyle(document.querySelector(".bar")).position === "fixed"
+    ? document.querySelector(".bar").getBoundingClientRect().top : Infinity;
+  const view = window.visualViewport ?? { offsetTop: 0, height: window.innerHeight };
+  return top >= view.offsetTop && bottom <= Math.min(view.offsetTop + view.height, bar) + 1;
 }
 
 function hintLine({ say: words, use }) {
@@ -87,32 +125,37 @@ function keepReading(again) {
     $("reading").focus();
     return;
   }
-  if (hints.length && heldBack !== `${step.key} ${plain} ${unit}`) {
-    heldBack = `${step.key} ${plain} ${unit}`;
+  const doubtful = `${step.key} ${plain} ${unit}`;
+  // Nothing doubtful is kept before its hint was in sight.
+  if (hints.length && (heldBack !== doubtful || !hintInSight())) {
+    heldBack = doubtful;
     showHint();
-    $("reading").focus();
+    $("reading").focus({ preventScroll: true });
+    $("hint").scrollIntoView({ block: "nearest" });
     return;
   }
   $("reading").value = "";
+  saveDraft();
   keepEntry(step, plain, unit);
   const next = again ? step : nextOpen(step);
   show(next);
-  showHint();
-  say(`${step.feature} ${plain} kept. ${next ? next.title : "Every step has an entry."}`);
+  say(`${step.feature} ${plain} kept. ${next ? next.title : ALL_DONE}`);
   if (next?.kind === "size") $("reading").focus();
 }
 
 // Words typed and not yet kept survive the tab as well.
-function saveDraft() {
+function saveDraft(more = {}) {
+  const before = read(DRAFT, {}), readings = { ...before.readings };
+  if (stepNow()?.kind === "size") readings[here] = $("reading").value || undefined;
   keep(DRAFT, {
-    here, by: $("by").value, note: $("note").value, reading: $("reading").value,
-    unit: document.querySelector("[name=unit]:checked").value, keys: $("keys-on").checked,
+    ...before, here, readings, by: $("by").value, note: $("note").value,
+    unit: document.querySelector("[name=unit]:checked").value, keys: $("keys-on").checked, ...more,
   });
 }
 
 function loadDraft() {
   const draft = read(DRAFT, {});
-  for (const name of ["by", "note", "reading"]) $(name).value = draft[name] ?? "";
+  for (const name of ["by", "note"]) $(name).value = draft[name] ?? "";
   if (draft.unit === "in") document.querySelector("[name=unit][value=in]").checked = true;
   $("keys-on").checked = draft.keys ?? true;
   return draft.here;
@@ -122,7 +165,6 @@ function move(by) {
   const at = steps.findIndex((step) => step.key === here);
   const to = at < 0 ? (by < 0 ? steps.length - 1 : 0) : (at + by + steps.length) % steps.length;
   show(steps[to]);
-  showHint();
   showWarning("");
   say(steps[to]?.title ?? "");
 }
@@ -130,7 +172,6 @@ function move(by) {
 function toStage(kind) {
   const all = ofKind(kind);
   show(all.find((step) => !isDone(step)) ?? all[0]);
-  showHint();
 }
 
 // A tap on a feature goes to its first open step; another tap on it, to its following one.
@@ -144,7 +185,6 @@ function toFeature(id) {
   const rest = [...from.slice(at + 1), ...from.slice(0, at + 1)];
   const step = rest.find((one) => one.kind === kind && !isDone(one)) ?? rest.find((one) => !isDone(one)) ?? rest[0];
   show(step, { follow: false });
-  showHint();
   showWarning("");
   return say(step.title);
 }
@@ -164,12 +204,13 @@ function jump(event) {
   event.preventDefault();
   const wanted = $("jump-to").value.trim().toLowerCase();
   const id = Object.keys(record.features).find((one) => one.toLowerCase() === wanted);
-  if (!id) return say(`There is no feature ${$("jump-to").value} on this coupon.`);
+  $("jump-says").textContent = id ? "" : `There is no feature ${$("jump-to").value} on this coupon.`;
+  $("jump-to").setAttribute("aria-invalid", String(!id));
+  if (!id) return $("jump-to").select();
   $("jump-to").value = "";
   toFeature(id);
   followTo(stepNow());
-  $("jump-to").blur();
-  return undefined;
+  return $("step-title").focus({ preventScroll: true });
 }
 
 const KEYS = {
@@ -181,7 +222,7 @@ const KEYS = {
 };
 
 function onKey(event) {
-  const typing = event.target.closest("input, textarea, select, #window");
+  const typing = event.target.closest("input, textarea, select, dialog, #window");
   if (typing || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
   // A figure typed anywhere while a reading is asked for belongs into its field.
   if (stepNow()?.kind === "size" && /^[\d.,]$/.test(event.key)) return $("reading").focus();
@@ -202,7 +243,11 @@ function listen() {
   $("size-form").addEventListener("submit", (event) => { event.preventDefault(); keepReading(false); });
   $("keep-again").addEventListener("click", () => keepReading(true));
   $("size-form").addEventListener("input", showHint);
-  document.addEventListener("input", saveDraft);
+  $("look-again").addEventListener("click", lookAgain);
+  $("jump-to").addEventListener("input", () => { $("jump-says").textContent = ""; $("jump-to").removeAttribute("aria-invalid"); });
+  document.addEventListener("input", (event) => { if (!event.target.closest("dialog")) saveDraft(); });
+  for (const what of ["pointerdown", "keydown"]) document.addEventListener(what, () => { used = true; });
+  listenToAbout();
   document.addEventListener("keydown", onKey);
   $("back").addEventListener("click", () => move(-1));
   $("skip").addEventListener("click", () => move(1));
@@ -220,7 +265,7 @@ function listen() {
   $("files").addEventListener("toggle", () => { if ($("files").open) fillText(); });
   $("all-steps").addEventListener("click", (event) => {
     const button = event.target.closest("[data-key]");
-    if (button) { show(steps.find((step) => step.key === button.dataset.key)); $("card").scrollIntoView(); }
+    if (button) { show(steps.find((step) => step.key === button.dataset.key)); $("step-title").focus(); $("card").scrollIntoView(); }
   });
   svg?.addEventListener("click", (event) => { const id = featureAt(event); if (id) toFeature(id); });
   $("closer")?.addEventListener("click", () => {
@@ -242,7 +287,6 @@ function start() {
   listen();
   refresh();
   show(steps.find((step) => step.key === last) ?? steps.find((step) => !isDone(step)));
-  showHint();
   document.documentElement.dataset.ready = "yes";
 }
 

@@ -4,6 +4,7 @@ const SVG_NS = "http://www.w3.org/2000/svg";
 const FINGER_MM = 8; // a tap this near to a feature means it
 const CLOSER_PX_PER_MM = 6; // an 8 mm feature is then as large as a fingertip
 const TOO_SMALL_PX_PER_MM = 2.6;
+const DISC_MM = 1.5;
 const places = new Map(); // feature id → its box in the drawing's millimetres
 
 // Boxes are asked for once: asking makes the browser lay the page out.
@@ -11,12 +12,29 @@ function findPlaces() {
   if (!svg) return;
   const toDrawing = svg.getScreenCTM()?.inverse();
   if (!toDrawing) return;
-  for (const group of svg.querySelectorAll("[data-id]")) {
-    const box = group.getBoundingClientRect();
+  const boxOf = (node) => {
+    const box = node.getBoundingClientRect();
     const low = new DOMPoint(box.left, box.top).matrixTransform(toDrawing);
     const high = new DOMPoint(box.right, box.bottom).matrixTransform(toDrawing);
-    places.set(group.dataset.id, { x: low.x, y: low.y, width: high.x - low.x, height: high.y - low.y });
+    return { x: low.x, y: low.y, width: high.x - low.x, height: high.y - low.y };
+  };
+  for (const group of svg.querySelectorAll("[data-id]")) {
+    const box = boxOf(group);
+    const shape = group.querySelector("circle, rect, path:not([fill=none])");
+    const name = group.querySelector("path[fill=none]") ?? group.querySelector("text");
+    places.set(group.dataset.id, { ...box, mark: markPlace(box, shape && boxOf(shape), name && boxOf(name)) });
   }
+}
+
+// Where a feature's disc stands: at the corner of its shape that is furthest from its name, so that
+// the name stays readable; above a name without a shape.
+function markPlace(box, shape, name) {
+  if (!shape || !name) return { x: box.x + box.width / 2, y: box.y - DISC_MM };
+  const middle = { x: name.x + name.width / 2, y: name.y + name.height / 2 };
+  const away = (corner) => Math.hypot(corner.x - middle.x, corner.y - middle.y);
+  return [[0, 0], [1, 0], [0, 1], [1, 1]]
+    .map(([right, down]) => ({ x: shape.x + right * shape.width, y: shape.y + down * shape.height }))
+    .reduce((best, corner) => (away(corner) > away(best) + 0.3 ? corner : best));
 }
 
 const outside = (at, from, length) => Math.max(from - at, 0, at - from - length);
@@ -39,10 +57,10 @@ function mark(shape, attributes) {
   return node;
 }
 
-// A disc at the feature's corner: half filled when begun, ticked when done.
+// A disc at its place by the feature: half filled when begun, ticked when done.
 function disc(x, y, kind) {
   const group = mark("g", { class: kind, transform: `translate(${x} ${y})` });
-  group.append(mark("circle", { r: 1.5 }));
+  group.append(mark("circle", { r: DISC_MM }));
   group.append(mark("path", { d: kind === "done" ? "M-.8 0l.6 .7 1-1.3" : "M0 -1.5a1.5 1.5 0 0 0 0 3z" }));
   return group;
 }
@@ -69,7 +87,7 @@ function drawMarks(states, step) {
   const marks = document.createDocumentFragment();
   for (const [id, state] of states) {
     const box = places.get(id);
-    if (box) marks.append(disc(box.x + box.width, box.y, state));
+    if (box) marks.append(disc(box.mark.x, box.mark.y, state));
   }
   const here = places.get(step?.feature), mate = places.get(step?.mate);
   if (mate) marks.append(lozenge(mate));

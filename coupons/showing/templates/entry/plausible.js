@@ -2,17 +2,20 @@
 // and the person takes it or keeps their own.
 const MM_PER_INCH = 25.4;
 
-// Returns { number } or { fault }; a decimal comma is as good as a point.
+// Returns { number, plain, unit } or { fault }; a decimal comma is as good as a point, and a unit
+// typed behind the number is the unit.
 function numberIn(text) {
-  const plain = text.trim().replace(/\s*(mm|in|")$/i, "").replace(",", ".");
+  const [, digits, sign] = text.trim().match(/^(.*?)\s*(mm|in|inch|"|″)?$/i);
+  const plain = digits.replace(",", ".");
   if (!/^(\d+\.?\d*|\.\d+)$/.test(plain)) {
     return { fault: "Digits with one comma or one point, please: 7.98 or 7,98." };
   }
-  return Number(plain) > 0 ? { number: Number(plain), plain } : { fault: "A size is more than 0." };
+  const unit = sign && (sign.toLowerCase() === "mm" ? "mm" : "in");
+  return Number(plain) > 0 ? { number: Number(plain), plain, unit } : { fault: "A size is more than 0." };
 }
 
-// How far a sound reading may lie from drawn; the checks use the same limits.
-const allowance = (feature) => record.plausible.fixed + record.plausible.share * feature.size;
+// Whether a sound reading of a feature can be that long; the checks use the same limits.
+const isPlausible = (mm, { low, high }) => low <= mm && mm <= high;
 
 function swappedDigits(plain) {
   const found = [];
@@ -27,16 +30,15 @@ function swappedDigits(plain) {
   return found;
 }
 
-// Returns { fault } or { plain, hints: [{ say, use: { plain, unit } or undefined }] }.
-function judged(text, unit, featureId) {
-  const { fault, number, plain } = numberIn(text);
+// Returns { fault } or { plain, unit, hints: [{ say, use: { plain, unit } or undefined }] }.
+function judged(text, chosen, featureId) {
+  const { fault, number, plain, unit = chosen } = numberIn(text);
   if (fault) return { fault };
-  const feature = record.features[featureId];
-  if (!feature) return { plain, hints: [] };
-  const limit = allowance(feature);
-  const near = (mm, room = limit) => Math.abs(mm - feature.size) <= room;
   const mm = unit === "in" ? number * MM_PER_INCH : number;
-  if (near(mm)) return { plain, hints: [] };
+  if (!isSize(mm)) return { fault: `A size is from ${record.sizes[0]} to ${record.sizes[1]} mm.` };
+  const feature = record.features[featureId];
+  const near = (size) => isPlausible(size, feature);
+  if (!feature || near(mm)) return { plain, unit, hints: [] };
 
   const hints = [];
   if (unit === "mm" && near(number * MM_PER_INCH)) {
@@ -49,51 +51,40 @@ function judged(text, unit, featureId) {
     const shifted = [10, 100, 1000].flatMap((by) => [number / by, number * by]).find((mm) => near(mm));
     if (shifted) hints.push({ say: "Has the point slipped?", use: { plain: String(shifted), unit } });
     // A swap must land close, or chance alone would often find one.
-    const swapped = swappedDigits(plain).find((other) => near(Number(other), limit / 2));
+    const swapped = swappedDigits(plain).find((other) =>
+      Math.abs(Number(other) - feature.size) <= (feature.high - feature.size) / 2);
     if (swapped) hints.push({ say: "Are two digits swapped?", use: { plain: swapped, unit } });
   }
   if (!hints.length) {
     const off = mm - feature.size;
     const way = off > 0 ? "over" : "under";
-    const other = Object.entries(record.features).find(([id, one]) =>
-      id !== featureId && one.row === feature.row && Math.abs(one.size - mm) <= 0.3);
-    const also = other ? ` It would suit ${other[0]}: is this ${featureId}?` : " Measure again, or keep it.";
+    const other = nearestFeature(mm);
+    const also = other ? ` It would suit ${other}: is this ${featureId}?` : " Measure again, or keep it.";
     hints.push({ say: `${Math.abs(off).toFixed(2)} mm ${way} the drawn ${feature.size} mm.${also}` });
   }
-  return { plain, hints };
+  return { plain, unit, hints };
 }
 
-const RANKS = { "no-go": [0, 0], stop: [0, 1], force: [1, 1], push: [2, 2], slide: [3, 3], loose: [4, 4], go: [2, 4] };
-
-// Lowest and highest rank of a result, also of a range such as push..slide; undefined if it is none.
-function ranksOf(result) {
-  const ends = result.toLowerCase().split("..").map((word) => RANKS[word.trim()]);
-  return ends.every(Boolean) && ends.length <= 2 ? [ends[0][0], ends.at(-1)[1]] : undefined;
+// The feature of nearly that size, if such a reading of it would be plausible.
+function nearestFeature(mm) {
+  const away = ([, { size }]) => Math.abs(size - mm);
+  const [id, feature] = Object.entries(record.features).reduce((best, one) => (away(one) < away(best) ? one : best));
+  return isPlausible(mm, feature) ? id : "";
 }
 
-const isKnownResult = ({ kind, result }) =>
-  result === "" || (kind === "fit" ? Boolean(ranksOf(result)) : "number" in numberIn(result));
+const RANGE_APART = 2;
 
 // A wider gap that refused what a narrower one took, two grades apart or more: worth a second try.
-function contradiction(step, result, groups) {
-  const feature = record.features[step.feature];
-  const rank = ranksOf(result);
-  if (!feature || !rank) return "";
-  const inside = feature.form === "hole" || feature.form === "slot";
-  for (const other of listedSteps) {
-    if (other.kind !== "fit" || other.mate !== step.mate || other.key === step.key) continue;
-    const its = record.features[other.feature];
-    if (its.row !== feature.row || its.size === feature.size) continue;
-    const weAreWider = its.size < feature.size === inside;
-    for (const entry of groups.get(other.key) ?? []) {
-      const theirs = ranksOf(entry.result);
-      if (!theirs) continue;
-      const apart = weAreWider ? theirs[0] - rank[1] : rank[0] - theirs[1];
-      if (apart >= 2) {
-        const [wide, narrow] = weAreWider ? [step, other] : [other, step];
-        return `${wide.feature} has more room than ${narrow.feature}, yet ${step.mate} went tighter there. Worth trying both again.`;
-      }
-    }
-  }
-  return "";
+// Returns the two steps as { wide, narrow }, or null.
+function clashBetween(step, other) {
+  const feature = record.features[step.feature], its = record.features[other.feature];
+  if (!feature || !its || other.mate !== step.mate || other.key === step.key) return null;
+  if (its.row !== feature.row || its.size === feature.size) return null;
+  const [wide, narrow] = its.size < feature.size === INSIDES.includes(feature.form) ? [step, other] : [other, step];
+  const grades = ({ key }) => (groups.get(key) ?? []).map(({ result }) => ranksOf(result)).filter(Boolean);
+  const clash = grades(narrow).some(([low]) => grades(wide).some(([, high]) => low - high >= RANGE_APART));
+  return clash ? { wide, narrow } : null;
 }
+
+const clashOf = (step) => listedSteps.filter(({ kind }) => kind === "fit")
+  .map((other) => clashBetween(step, other)).find(Boolean) ?? null;

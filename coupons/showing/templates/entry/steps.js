@@ -13,7 +13,7 @@ const idsByLowerCase = new Map(
 // A row of an earlier file may belong to no step of this coupon. It is shown and exported all the
 // same: nothing that a person typed is dropped.
 function strangerStep(entry) {
-  const what = entry.kind === "fit" ? `${entry.mate} with ${entry.feature}` : entry.feature;
+  const what = entry.kind === "fit" ? `${entry.mate} with ${entry.feature}` : entry.feature || "closed jaws";
   return {
     kind: entry.kind, feature: entry.feature, mate: entry.mate, jaws: entry.jaws, along: entry.along,
     key: stepKey(entry), title: `Not on the list: ${what}`,

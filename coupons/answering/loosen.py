@@ -1,0 +1,83 @@
+"""Which one joint of a part to loosen, and by how much, so that more often nothing is too tight.
+
+A joint drawn wider is too tight less often and too loose more often: the chance that nothing is too
+tight grows, the chance that all joints fit soon falls. A joint is widened as long as the first
+gains more than the second loses, a point of chance counting alike in both; the joint with which the
+most is gained is named.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from coupons.answering.drawing import FaceMove
+from coupons.answering.together import Change, Demand, Shared, chances_if_changed
+
+# Less is not worth drawing anything anew.
+_WORTH = 0.01
+
+
+@dataclass(frozen=True)
+class Wider:
+    """One joint drawn wider: its place among the demands, and what it would then have to do."""
+
+    at: int
+    wider_mm: float
+    moves: tuple[FaceMove, ...]
+    demand: Demand
+
+
+@dataclass(frozen=True)
+class Loosening:
+    """The joint to loosen: its place, how much more gap it gets, what to draw, and what is gained.
+
+    ``not_too_tight`` and ``together`` are what is added to these chances of the whole part, the
+    second mostly a loss. They are told far more surely than the chances themselves.
+    """
+
+    at: int
+    wider_mm: float
+    moves: tuple[FaceMove, ...]
+    not_too_tight: float
+    together: float
+
+
+def not_too_tight(demand: Demand) -> Demand:
+    """Return what is left of a demand if it may be as loose as it likes."""
+    return replace(demand, upper=None)
+
+
+def most_gained(
+    demands: Sequence[Demand], tried: Sequence[Wider], shared: Shared
+) -> Loosening | None:
+    """Choose, of joints drawn wider, the one that makes a tight part least likely.
+
+    Parameters
+    ----------
+    demands : sequence of Demand
+        Of all joints as they are to be drawn.
+    tried : sequence of Wider
+        Each by itself, in the order of how much wider.
+    shared : Shared
+
+    Returns
+    -------
+    Loosening or None
+        None if no joint gains a point of chance.
+    """
+    if not tried:
+        return None
+    all_fit = [Change(one.at, one.demand) for one in tried]
+    none_tight = [Change(one.at, not_too_tight(one.demand)) for one in tried]
+    now, fits = chances_if_changed(demands, all_fit, shared)
+    loose_enough, free = chances_if_changed(
+        [not_too_tight(demand) for demand in demands], none_tight, shared
+    )
+    more_free, more_fits = free - loose_enough, fits - now
+    gained = more_free + more_fits
+    best = int(gained.argmax())
+    if gained[best] < _WORTH:
+        return None
+    one = tried[best]
+    return Loosening(
+        one.at, one.wider_mm, one.moves, float(more_free[best]), float(more_fits[best])
+    )

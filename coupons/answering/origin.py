@@ -1,0 +1,127 @@
+"""Where an answer comes from: machine, material, layer height, and how old the print is."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Protocol
+
+from coupons.learning.profile import Profile
+
+STALE_AFTER_DAYS = 90
+"""Age from which a profile is stale (common practice, no source): a nozzle wears, belts slacken."""
+
+
+class Dated(Protocol):
+    """Whatever tells when it was printed."""
+
+    @property
+    def printed_on(self) -> date | None:
+        """Day of the last print; None if nobody said."""
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What an answer was learned from: the last print of the profile."""
+
+    machine: str
+    material: str
+    layer_height_mm: float
+    printed_on: date | None
+
+
+@dataclass(frozen=True)
+class Age:
+    """How old a profile is.
+
+    Parameters
+    ----------
+    state : {"fresh", "stale", "undated", "yet to come"}
+    since : str
+        How long ago it was printed, empty if that is not known.
+    """
+
+    state: str
+    since: str = ""
+
+    @property
+    def is_fresh(self) -> bool:
+        """Whether the profile may still be drawn by."""
+        return self.state == "fresh"
+
+    @property
+    def words(self) -> str:
+        """The age as part of a sentence."""
+        return f"{self.state}, {self.since} old" if self.since else self.state
+
+
+def origin_of(profile: Profile) -> Origin:
+    """Return what the answers of a profile come from."""
+    return Origin(profile.machine, profile.material, profile.layer_height_mm, profile.printed_on)
+
+
+def age_of(printed: Dated, today: date, stale_after_days: int = STALE_AFTER_DAYS) -> Age:
+    """Say how old the print behind a profile or an answer is.
+
+    Examples
+    --------
+    >>> printed = Origin("bench-1", "grey", 0.2, date(2026, 3, 1))
+    >>> age_of(printed, date(2026, 3, 13)).words
+    'fresh, 12 days old'
+    """
+    if printed.printed_on is None:
+        return Age("undated")
+    days = (today - printed.printed_on).days
+    if days < 0:
+        return Age("yet to come")
+    state = "fresh" if days <= stale_after_days else "stale"
+    return Age(state, "1 day" if days == 1 else f"{days} days")
+
+
+def origin_sentence(origin: Origin, today: date | None = None) -> str:
+    """Say whose answer it is, and how old.
+
+    Parameters
+    ----------
+    origin : Origin
+    today : date, optional
+        The day from which the age is counted; today unless said.
+
+    Examples
+    --------
+    >>> origin_sentence(Origin("bench-1", "grey", 0.2, date(2026, 3, 1)), date(2026, 3, 13))
+    'For bench-1, grey, layers of 0.2 mm; printed 2026-03-01 (fresh, 12 days old).'
+    >>> origin_sentence(Origin("bench-1", "grey", 0.2, None))
+    'For bench-1, grey, layers of 0.2 mm; nobody said when it was printed, so it may be stale.'
+    """
+    what = f"For {origin.machine}, {origin.material}, layers of {origin.layer_height_mm:g} mm"
+    if origin.printed_on is None:
+        return f"{what}; nobody said when it was printed, so it may be stale."
+    age = age_of(origin, today or date.today())
+    return f"{what}; printed {origin.printed_on} ({age.words})."
+
+
+def stale_mark(origin: Origin, today: date | None = None) -> str:
+    """Say first of all that an answer is of an old print; empty if it is not known to be.
+
+    Examples
+    --------
+    >>> stale_mark(Origin("bench-1", "grey", 0.2, date(2026, 1, 1)), date(2026, 5, 1))
+    'STALE: printed 120 days ago. Print the coupon again before drawing parts by it.'
+    """
+    age = age_of(origin, today or date.today())
+    if age.state != "stale":
+        return ""
+    return f"STALE: printed {age.since} ago. Print the coupon again before drawing parts by it."
+
+
+def origin_data(origin: Origin, today: date | None = None) -> dict[str, object]:
+    """Return whose answer it is as plain data; ``age_days`` is None without a date."""
+    today = today or date.today()
+    printed = origin.printed_on
+    return {
+        "machine": origin.machine,
+        "material": origin.material,
+        "layer_height_mm": origin.layer_height_mm,
+        "printed_on": None if printed is None else printed.isoformat(),
+        "age_days": None if printed is None else (today - printed).days,
+        "state": age_of(origin, today).state,
+    }

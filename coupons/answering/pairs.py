@@ -1,0 +1,26 @@
+"""Which two forms can mate at all."""
+
+from coupons.terms import EXTERNAL, INTERNAL, ROUND, Form
+
+
+def odd_pair(internal: Form, external: Form) -> str:
+    """Say what is wrong with two forms as a joint; empty if they mate.
+
+    Every question about a joint passes here, so that none is answered that another refuses.
+
+    Examples
+    --------
+    >>> odd_pair(Form.SLOT, Form.TONGUE)
+    ''
+    >>> odd_pair(Form.SLOT, Form.PIN)
+    'A pin in a slot touches along two lines: ask for hole/pin or slot/tongue.'
+    """
+    if internal not in INTERNAL or external not in EXTERNAL:
+        return (
+            f"A joint is internal/external, such as slot/tongue or hole/pin, not "
+            f"{internal}/{external}."
+        )
+    if (internal in ROUND) is (external in ROUND):
+        return ""
+    lines = "two lines" if external in ROUND else "four edges"
+    return f"A {external} in a {internal} touches along {lines}: ask for hole/pin or slot/tongue."

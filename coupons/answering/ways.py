@@ -1,0 +1,51 @@
+"""A direction in words: across the two faces of a flat form, along the axis of a round one.
+
+Questions have one word for both, ``across``: the option, the column of a list and the argument.
+"""
+
+from coupons.answering.hardware import Hardware
+from coupons.terms import FLAT, Direction, Form
+
+
+def way(form: Form, direction: Direction) -> str:
+    """Say how a form lies to a printer axis.
+
+    Examples
+    --------
+    >>> way(Form.SLOT, Direction.X), way(Form.HOLE, Direction.Z)
+    ('across x', 'axis along z')
+    """
+    return f"across {direction}" if form in FLAT else f"axis along {direction}"
+
+
+def sizes_in(form: Form, direction: Direction) -> str:
+    """Name all features of a form that lie in one way.
+
+    Examples
+    --------
+    >>> sizes_in(Form.SLOT, Direction.X), sizes_in(Form.HOLE, Direction.Z)
+    ('slots across x', 'holes with their axis along z')
+    """
+    between = "" if form in FLAT else "with their "
+    return f"{form}s {between}{way(form, direction)}"
+
+
+def flats_hint(piece: Hardware | None, direction: Direction) -> str:
+    """Say what a direction means for a bought piece with flats; empty for others.
+
+    Who has just asked about its screw gives the screw's axis.
+    """
+    if piece is None or piece.form not in FLAT:
+        return ""
+    others = " or ".join(axis for axis in ("x", "y", "z") if axis != direction)
+    return (
+        f"For {piece.name} across {direction} is from flat to flat. If {direction} is the axis of "
+        f"its screw, ask across {others}."
+    )
+
+
+def face_hint(form: Form, direction: Direction) -> str:
+    """Say what a direction means for a flat form; empty for a round one."""
+    if form not in FLAT:
+        return ""
+    return f"Of a flat joint, across {direction} is from face to face."

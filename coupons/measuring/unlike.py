@@ -1,0 +1,63 @@
+"""In which conditions the prints of several runs differ."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from coupons.measuring.conditions import Conditions
+from coupons.measuring.run import Run
+
+Unlike = Literal[
+    "nozzle_mm",
+    "layer_height_mm",
+    "first_layer_height_mm",
+    "nozzle_temp_c",
+    "bed_temp_c",
+    "speed_mm_s",
+    "outlines_mm",
+    "holes_mm",
+    "first_layer_mm",
+    "wall_order",
+    "flow_percent",
+]
+"""The conditions that move sizes. Dates, calipers and hands are the model's own to tell apart."""
+
+# What each is called, and its unit.
+NAMES: dict[str, tuple[str, str]] = {
+    "nozzle_mm": ("nozzle", "mm"),
+    "layer_height_mm": ("layer height", "mm"),
+    "first_layer_height_mm": ("height of the first layer", "mm"),
+    "nozzle_temp_c": ("nozzle temperature", "°C"),
+    "bed_temp_c": ("bed temperature", "°C"),
+    "speed_mm_s": ("speed", "mm/s"),
+    "outlines_mm": ("outlines moved by the slicing program", "mm"),
+    "holes_mm": ("holes widened by the slicing program", "mm"),
+    "first_layer_mm": ("first layer drawn in by the slicing program", "mm"),
+    "wall_order": ("order of the walls", ""),
+    "flow_percent": ("flow", "%"),
+}
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One condition that is not the same in all runs: its value in each, None if nobody said."""
+
+    key: Unlike
+    values: tuple[float | str | None, ...]
+
+
+def value_of(conditions: Conditions, key: str) -> float | str | None:
+    """Return a condition by its name, be it of the print or of the slicing program."""
+    within = conditions.slicing if hasattr(conditions.slicing, key) else conditions
+    found: float | str | None = getattr(within, key)
+    return found
+
+
+def differences(runs: Sequence[Run]) -> tuple[Difference, ...]:
+    """Return the conditions in which runs differ, as far as they were said."""
+    found = []
+    for key in get_args(Unlike):
+        values = tuple(value_of(run.conditions, key) for run in runs)
+        if len(set(values) - {None}) > 1:
+            found.append(Difference(key, values))
+    return tuple(found)

@@ -1,0 +1,92 @@
+"""Text of unknown origin, made harmless for a terminal and for the stream that it is written to.
+
+Names, cells, keys and paths may come from anywhere. Whatever steers a terminal, turns the direction
+of writing or stands for no character is shown as its code, here and nowhere else.
+"""
+
+import codecs
+import unicodedata
+
+_SEPARATORS = "\u2028\u2029"  # which start a line in some terminals and not in others
+_ASCII = {
+    **dict.fromkeys("−–—―‐─", "-"),
+    **dict.fromkeys("“”″", '"'),
+    **dict.fromkeys("‘’′", "'"),
+    "×": "x",
+    "±": "+/-",
+    "°": " deg ",
+    "·": ".",
+    "⁄": "/",
+    "≤": "<=",
+    "≥": ">=",
+    "→": "->",
+    "µ": "u",
+    "μ": "u",
+}
+
+
+def neutral(text: str) -> str:
+    r"""Write control, formatting and unassigned characters as their codes; line ends and tabs stay.
+
+    Examples
+    --------
+    >>> neutral("bench\u202e-1\x1b[31m")
+    'bench\\u202e-1\\u001b[31m'
+    """
+    if text.isprintable():
+        return text
+    return "".join(sign if _is_harmless(sign) else _code(sign) for sign in text)
+
+
+def one_line(text: str) -> str:
+    r"""Write text as `neutral` does, on one line.
+
+    Examples
+    --------
+    >>> one_line("two\r\nlines")
+    'two lines'
+    """
+    return neutral(text.replace("\r\n", " ").translate(dict.fromkeys(map(ord, "\t\r\n"), " ")))
+
+
+def encodable(text: str, encoding: str) -> str:
+    """Write what an encoding does not have in ASCII: in like signs, or as its code.
+
+    Examples
+    --------
+    >>> encodable("−½ cm³", "cp1252"), encodable("−½ cm³", "ascii")
+    ('-½ cm³', '-1/2 cm3')
+    """
+    return text.encode(encoding, _HANDLER).decode(encoding)
+
+
+def _is_harmless(sign: str) -> bool:
+    return sign in "\n\t" or (unicodedata.category(sign)[0] != "C" and sign not in _SEPARATORS)
+
+
+def _code(sign: str) -> str:
+    """Return the code as JSON writes it, so that data stay data."""
+    number = ord(sign)
+    if number <= 0xFFFF:
+        return f"\\u{number:04x}"
+    high, low = divmod(number - 0x10000, 0x400)
+    return f"\\u{0xD800 + high:04x}\\u{0xDC00 + low:04x}"
+
+
+def _in_ascii(sign: str) -> str:
+    parts = _ASCII.get(sign) or "".join(
+        _ASCII.get(part, part)
+        for part in unicodedata.normalize("NFKD", sign)
+        if not unicodedata.combining(part)
+    )
+    return parts if parts and parts.isascii() else _code(sign)
+
+
+def _replacement(error: UnicodeError) -> tuple[str | bytes, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return "".join(map(_in_ascii, error.object[error.start : error.end])), error.end
+
+
+_HANDLER = "coupons-ascii"
+codecs.register_error(_HANDLER, _replacement)

@@ -1,0 +1,41 @@
+"""How it is told that the prints behind a profile were not made alike."""
+
+from collections.abc import Sequence
+
+from coupons.answering.words import named
+from coupons.measuring.run import Run
+from coupons.measuring.unlike import NAMES, Difference, differences
+
+
+def unlike_runs(runs: Sequence[Run]) -> str:
+    """Say in what the runs of a fit differ and what that means; empty if in nothing."""
+    found = differences(runs)
+    if not found:
+        return ""
+    told = "; ".join(_told(one, [run.folder.name for run in runs]) for one in found)
+    return (
+        f"NOT PRINTED ALIKE: {told}. The offsets lie between these prints and need not hold for"
+        " any one of them: fit each by itself, unless the difference is too small to matter."
+    )
+
+
+def unlike_profile(keys: Sequence[str]) -> str:
+    """Say the same from a profile alone, which keeps what differed and not by how much."""
+    if not keys:
+        return ""
+    told = named([NAMES[key][0] for key in keys])
+    return f"NOT PRINTED ALIKE: learned from prints that differ in {told}."
+
+
+def _told(one: Difference, names: Sequence[str]) -> str:
+    name, unit = NAMES[one.key]
+    by_value: dict[float | str, list[str]] = {}
+    for value, run in zip(one.values, names, strict=True):
+        if value is not None:
+            by_value.setdefault(value, []).append(run)
+    values = [f"{_said(value, unit)} in {named(whose)}" for value, whose in by_value.items()]
+    return f"{name} {named(values)}"
+
+
+def _said(value: float | str, unit: str) -> str:
+    return value if isinstance(value, str) else f"{value:g} {unit}"

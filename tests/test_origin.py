@@ -1,0 +1,203 @@
+"""Every answer says whose it is and how old, starts with what decides, and echoes the question."""
+
+import json
+from datetime import date, timedelta
+
+import pytest
+from click.testing import CliRunner
+from known_profile import known_profile
+
+from coupons.answering.ask import Printer
+from coupons.answering.joint_words import as_data as part_data
+from coupons.answering.joint_words import note_lines
+from coupons.answering.origin import STALE_AFTER_DAYS
+from coupons.answering.size_words import limits_data, limits_sentences, size_data, size_sentences
+from coupons.answering.words import as_data, sentences
+from coupons.cli import main
+from coupons.learning.profile import write_profile
+
+TODAY = date(2026, 6, 1)
+
+ASKED = {
+    "joint": (lambda p: p.offset("slot/tongue", size_mm=12, across="x"), sentences, as_data),
+    "bought": (lambda p: p.offset(bought="pin 8 m6", across="z"), sentences, as_data),
+    "size": (lambda p: p.size("pin", printed_mm=8, across="z"), size_sentences, size_data),
+    "hole": (lambda p: p.clearance_hole("screw M3 fine", across="z"), size_sentences, size_data),
+    "limits": (
+        lambda p: p.limits("12 H12/d12", joint="slot/tongue", across="x"),
+        limits_sentences,
+        limits_data,
+    ),
+}
+
+
+def printed(days_ago):
+    when = None if days_ago is None else TODAY - timedelta(days=days_ago)
+    return Printer(known_profile(printed_on=when, layer_height_mm=0.15))
+
+
+@pytest.mark.parametrize("kind", ASKED)
+@pytest.mark.parametrize(
+    ("days_ago", "told", "state"),
+    [
+        (12, "printed 2026-05-20 (fresh, 12 days old)", "fresh"),
+        (400, "printed 2025-04-27 (stale, 400 days old)", "stale"),
+        (None, "nobody said when it was printed", "undated"),
+        (-3, "printed 2026-06-04 (yet to come)", "yet to come"),
+    ],
+)
+def test_every_answer_says_whose_it_is_and_how_old(kind, days_ago, told, state):
+    ask, say, data = ASKED[kind]
+    found = ask(printed(days_ago))
+    lines = say(found, TODAY)
+    assert any(
+        line.startswith("For bench-1, grey, layers of 0.15 mm;") and told in line for line in lines
+    )
+    assert lines[0].startswith("STALE: printed 400 days ago") == (state == "stale")
+    origin = data(found, TODAY)["origin"]
+    assert (origin["machine"], origin["material"]) == ("bench-1", "grey")
+    assert (origin["layer_height_mm"], origin["age_days"]) == (0.15, days_ago)
+    assert origin["state"] == state
+    assert data(found, TODAY)["words"] == lines
+
+
+def test_it_is_stale_from_the_day_after():
+    for days, stale in ((STALE_AFTER_DAYS, False), (STALE_AFTER_DAYS + 1, True)):
+        found = printed(days).offset("slot/tongue", size_mm=12, across="x")
+        assert sentences(found, TODAY)[0].startswith("STALE") is stale
+
+
+@pytest.mark.parametrize(
+    ("wish", "first", "second"),
+    [
+        ({}, "of the 12 mm tongue −", "It slides with"),
+        ({"gives": "internal"}, "of the 12 mm slot −", "It slides with"),
+        ({"at_least": 0.9}, "the slot stays 12.00 mm.", "It slides or goes more easily with"),
+        ({"printed_gap_mm": 0.2}, "draw the tongue 11.", "The next print has a gap of 0.20 mm"),
+        ({"drawn_gap_mm": 0.0}, "Leave the tongue as it is, 12.00 mm", "It slides with"),
+    ],
+)
+def test_two_sentences_decide(wish, first, second):
+    lines = sentences(printed(3).offset("slot/tongue", size_mm=12, across="x", **wish), TODAY)
+    assert first in lines[0]
+    assert lines[1].startswith(second)
+
+
+def test_what_puts_the_chance_in_doubt_comes_before_the_details():
+    far = sentences(printed(3).offset("slot/tongue", size_mm=200, across="x"), TODAY)
+    assert far[2].startswith("EXTRAPOLATED: 200 mm")
+    size = size_sentences(printed(3).size("hole", printed_mm=200, across="z"), TODAY)
+    assert size[2].startswith("EXTRAPOLATED: 200 mm")
+    joint = {"size_mm": 12, "across": "z", "drawn_gap_mm": 0.1}
+    between = sentences(printed(3).offset("slot/tongue", **joint), TODAY)
+    assert between[2].startswith("A gap of 0.10 mm is 0.67 layers of 0.15 mm")
+
+
+def test_an_empty_line_parts_what_decides_from_the_details(part):
+    asked = ["--joint", "slot/tongue", "--size", "12", "--across", "x"]
+    lines = CliRunner().invoke(main, ["offset", str(part), *asked]).output.split("\n\n")
+    assert len(lines) == 2
+    assert lines[0].startswith("STALE")
+    assert " chance (too tight " in " ".join(lines[0].split()[-12:])
+    assert lines[1].startswith("The drawn gap is")
+
+
+def test_the_sentence_names_where_each_offset_starts_and_what_stays():
+    joint = {"size_mm": 12, "across": "x"}
+    p = printed(3)
+    both = sentences(p.offset("slot/tongue", gives="both", **joint), TODAY)[0]
+    assert "Move each face of the 12 mm slot −" in both
+    assert ", and each face of the 12 mm tongue −" in both
+    assert "stays" not in both
+    internal = sentences(p.offset("slot/tongue", gives="internal", **joint), TODAY)[0]
+    assert internal.endswith("; the tongue stays 12.00 mm.")
+    nut = sentences(p.offset(bought="nut M3", across="x"), TODAY)[0]
+    assert "each face of the 5.5 mm slot" in nut
+    assert nut.endswith("; the bought nut M3 stays.")
+    hole = size_sentences(p.clearance_hole("screw M3 medium", across="z"), TODAY)
+    assert "the round face of the 3.4 mm hole" in hole[0]
+    assert hole[0].endswith("; the bought screw M3 stays.")
+    assert hole[1].startswith("It lies within 3.4 H13")
+
+
+def test_signs_and_words_agree():
+    p = printed(3)
+    for gap_mm, way in ((-0.2, "+0.10 mm, out of the material"), (0.2, "−0.10 mm, into the")):
+        found = p.offset("slot/tongue", size_mm=12, across="x", drawn_gap_mm=gap_mm)
+        assert way in sentences(found, TODAY)[0]
+
+
+def test_data_holds_the_question_and_what_stays():
+    found = printed(3).offset("slot/tongue", size_mm=12, across="x", at_least=0.9, fit="push")
+    data = as_data(found, TODAY)
+    assert data["question"] == {
+        "joint": "slot/tongue",
+        "size_mm": 12,
+        "across": "x",
+        "hardware": None,
+        "fit": "push",
+        "move": "external",
+        "at_least": 0.9,
+        "drawn_gap_mm": None,
+        "printed_gap_mm": None,
+    }
+    assert data["stays"] == "slot"
+    assert data["moves"][0]["from_mm"] == 12
+    size = size_data(printed(3).size("hole", across="z", limits_code="8 ±0.1"), TODAY)
+    assert size["question"] == {
+        "form": "hole",
+        "across": "z",
+        "prints_mm": 8.0,
+        "limits": "8 ±0.1",
+        "hardware": None,
+    }
+    limits = limits_data(printed(3).limits("12 ±0.1", joint="slot/tongue", across="x"), TODAY)
+    assert limits["question"] == {
+        "joint": "slot/tongue",
+        "across": "x",
+        "limits": ["12 ±0.1", "12 ±0.1"],
+    }
+
+
+ROWS = """name,internal,external,size_mm,across,fit,hardware
+lid,slot,tongue,12,x,slide,
+cover,,,,z,,screw M3 medium
+"""
+
+
+@pytest.fixture
+def part(tmp_path):
+    (tmp_path / "joints.csv").write_text(ROWS)
+    old = known_profile(printed_on=date.today() - timedelta(days=200))
+    write_profile(old, tmp_path / "profile.json")
+    return tmp_path
+
+
+def test_a_part_says_whose_answers_it_holds(part):
+    found = Printer(known_profile(printed_on=date(2026, 5, 20))).part(part / "joints.csv")
+    notes = list(note_lines(found))
+    assert notes[-1].startswith("For bench-1, grey, layers of 0.2 mm; printed 2026-05-20")
+    assert "cover: The offset starts from the 3.4 mm hole of its standard." in notes
+    data = part_data(found)
+    assert data["origin"]["printed_on"] == "2026-05-20"
+    assert data["joints"][0]["question"] == {
+        "joint": "slot/tongue",
+        "size_mm": 12.0,
+        "across": "x",
+        "hardware": None,
+        "fit": "slide",
+        "printed_gap_mm": None,
+        "move": "external",
+    }
+
+
+def test_a_stale_part_says_so_on_the_terminal_in_the_table_and_on_the_page(part):
+    asked = ["joints", str(part), str(part / "joints.csv"), "-o", str(part / "out")]
+    result = CliRunner().invoke(main, asked)
+    assert result.exit_code == 0, result.output
+    assert result.output.startswith("STALE: printed 200 days ago")
+    for name in ("joints.csv", "joints.html"):
+        assert "STALE: printed 200 days ago" in (part / "out" / name).read_text("utf-8-sig")
+    assert "For bench-1, grey, layers of 0.2 mm" in (part / "out" / "joints.html").read_text()
+    told = CliRunner().invoke(main, [*asked[:3], "--json"])
+    assert json.loads(told.output)["origin"]["state"] == "stale"
