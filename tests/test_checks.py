@@ -216,7 +216,9 @@ def test_a_ring_is_expected_to_refuse_the_thicker_pin(tmp_path, thin, thick, odd
     folder = folder_with(tmp_path, [f"fit,P1,R1,{thin},,,,,", f"fit,P2,R1,{thick},,,,,"])
     pins = [feature("P1", "pin", "z", 5.8), feature("P2", "pin", "z", 6.0)]
     ring = feature("R1", "hole", "z", 6.1, role="gauge")
-    write_coupon(small_coupon(features=(*pins, ring)), tmp_path / "coupon.json")
+    write_coupon(
+        small_coupon(features=(*pins, ring), trials=(), readings=()), tmp_path / "coupon.json"
+    )
     wheres = [finding.where.removeprefix("entries.csv ") for finding in check_run(folder)]
     assert wheres == odd
 

@@ -65,7 +65,7 @@ def test_an_unknown_row_is_an_error_and_writes_nothing(folder, row):
 
 def test_json_holds_what_a_program_would_read(folder):
     data = json.loads(fit(folder, "--json").stdout)
-    names = {"profile", "first", "causes", "surprises", "shared_slips", "held_out"}
+    names = {"profile", "first", "causes", "surprises", "shared_slips", "held_out", "runs"}
     assert set(data) == names
     assert data["causes"]["found"][0]["place"] in ("set-up", "model")
     assert data["held_out"]["readings"]["count"] == 66

@@ -172,7 +172,7 @@ MACHINES = 40
 
 @pytest.mark.slow
 def test_slips_that_move_an_answer_are_found_and_sound_sheets_left_in_peace(coupon):
-    """Found are 80 % of those that move an answer by more than its sd; 1 of 10 sheets is doubted.
+    """Of those that move an answer 80 % are found, and one of ten sound sheets is doubted at most.
 
     The standard error of the share of sound sheets that are doubted is 0.03.
     """

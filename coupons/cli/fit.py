@@ -82,17 +82,17 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
     from dataclasses import asdict
 
     from coupons.learning.decisions import row_name, run_name
-    from coupons.measuring.unlike import differences
+    from coupons.measuring.differing import differences
     from coupons.showing.fit_summary import shared_slips
 
     surprises = asdict(learned.surprises)
     for one in surprises["found"]:
         one["without"] = row_name(learned.runs, one["run"], one["row"])
-    unlike = [asdict(one) for one in differences(learned.runs)]
+    differing = [asdict(one) for one in differences(learned.runs)]
     return {
         "profile": str(path),
         "first": [{"what": head, "how": text} for head, text in learned.steps],
-        **({"unlike": unlike} if unlike else {}),
+        **({"differs_in": differing} if differing else {}),
         "causes": asdict(learned.causes),
         "surprises": surprises,
         "shared_slips": [

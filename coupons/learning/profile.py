@@ -36,9 +36,9 @@ from coupons.learning.effects import (
 from coupons.learning.taught_shift import TaughtShift, taught_shift
 from coupons.measuring import sheet
 from coupons.measuring.conditions import LayerHeight, Name, Nozzle, Slicing
+from coupons.measuring.differing import Differing, differences
 from coupons.measuring.entries import LARGEST_MM
 from coupons.measuring.run import Run
-from coupons.measuring.unlike import Unlike, differences
 from coupons.measuring.validation import problems_of
 from coupons.neutral import one_line
 from coupons.reading import read_plain
@@ -201,7 +201,7 @@ class Profile(_Frozen):
         Name of the table of priors that the fit used.
     first_layer_height_mm, slicing : optional
         Conditions of the last print, where somebody said them.
-    unlike : tuple of str, optional
+    differs_in : tuple of str, optional
         Conditions in which the prints differ that taught the profile.
     """
 
@@ -223,7 +223,7 @@ class Profile(_Frozen):
     without: tuple[str, ...] = ()
     first_layer_height_mm: LayerHeight | None = None
     slicing: Slicing | None = None
-    unlike: tuple[Unlike, ...] = ()
+    differs_in: tuple[Differing, ...] = ()
     coupons: tuple[str, ...]
     entries_sha256: str
 
@@ -364,7 +364,7 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
         without=tuple(map(one_line, without)),
         first_layer_height_mm=last.first_layer_height_mm,
         slicing=last.slicing if last.slicing != Slicing() else None,
-        unlike=tuple(one.key for one in differences(runs)),
+        differs_in=tuple(one.key for one in differences(runs)),
         coupons=tuple(run.coupon.spec.name for run in runs),
         entries_sha256=_digest(runs),
     )
@@ -470,7 +470,7 @@ def _digest(runs: Sequence[Run]) -> str:
 
 
 # Left out of the file where there is nothing to say.
-_WHERE_SAID = ("first_layer_height_mm", "slicing", "unlike")
+_WHERE_SAID = ("first_layer_height_mm", "slicing", "differs_in")
 
 
 def profile_text(profile: Profile) -> str:

@@ -17,11 +17,11 @@ from coupons.learning.surprises import Surprise, Surprises, find_surprises
 from coupons.learning.unlike import RunVerdict, verdicts
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
+from coupons.showing.differing_words import runs_differ
 from coupons.showing.families import families
 from coupons.showing.first_steps import Step, first_steps
 from coupons.showing.joint_tables import JointTable, joint_tables
 from coupons.showing.run_words import alike_sentence, doubted_run
-from coupons.showing.unlike_words import unlike_runs
 from coupons.terms import INTERNAL
 
 WIDTH = 80
@@ -105,7 +105,7 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
         Where the profile was written.
     """
     lines = textwrap.wrap(REHEARSED, WIDTH) if learned.profile.rehearsed else []
-    lines += textwrap.wrap(unlike_runs(learned.runs), WIDTH)
+    lines += textwrap.wrap(runs_differ(learned.runs), WIDTH)
     lines += textwrap.wrap(_counted(learned.profile), WIDTH)
     if learned.steps:
         lines += ["", "Do first:", *_numbered(learned.steps)]

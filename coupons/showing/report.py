@@ -18,10 +18,11 @@ from coupons.atomic import write_text
 from coupons.learning.decisions import row_name
 from coupons.learning.fit import Fitted
 from coupons.learning.yardstick import Yardstick
+from coupons.measuring.differing import NAMES, value_of
 from coupons.measuring.finding import Finding
 from coupons.measuring.run import Run
-from coupons.measuring.unlike import NAMES, value_of
 from coupons.showing.cause_bars import cause_bars
+from coupons.showing.differing_words import runs_differ
 from coupons.showing.families import Family, families
 from coupons.showing.fit_plot import fit_plot
 from coupons.showing.fit_summary import Learned, amount, quality_sentence, shared_slips
@@ -33,7 +34,6 @@ from coupons.showing.page import render_page
 from coupons.showing.place_plot import place_plots
 from coupons.showing.plot import plus_minus
 from coupons.showing.size_plot import size_plots
-from coupons.showing.unlike_words import unlike_runs
 from coupons.showing.unmeasured import unmeasured
 from coupons.terms import Gives
 
@@ -88,7 +88,7 @@ def write_report(
             styles=("shared/bench.css", "shared/plot.css", "report/report.css"),
             profile=learned.profile,
             rehearsed=REHEARSED,
-            unlike=unlike_runs(learned.runs),
+            differing=runs_differ(learned.runs),
             blank=blank_sentence(learned.runs),
             coarse=coarse_sentence(learned.runs),
             no_trials=NO_TRIALS,

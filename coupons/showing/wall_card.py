@@ -8,9 +8,9 @@ from coupons.answering.offset import Answer, Feel
 from coupons.answering.words import NO_TRIALS, PRACTICE, REHEARSED, chance, minus, signed
 from coupons.atomic import write_text
 from coupons.learning.profile import Profile
+from coupons.showing.differing_words import profile_differs
 from coupons.showing.joint_tables import USUAL_JOINTS, fit_answers
 from coupons.showing.page import render_page
-from coupons.showing.unlike_words import unlike_profile
 from coupons.terms import FITS, Direction, Form, Gives, Grade, Joint
 
 SIZES_MM = (3.0, 5.0, 8.0, 12.0, 20.0, 50.0)
@@ -75,7 +75,7 @@ def write_wall_card(path: Path, profile: Profile) -> Path:
             styles=("shared/bench.css", "card/card.css"),
             profile=profile,
             rehearsed=REHEARSED,
-            unlike=unlike_profile(profile.unlike),
+            differing=profile_differs(profile.differs_in),
             fits=FITS,
             joints=joints,
             caution=_caution(profile, joints),

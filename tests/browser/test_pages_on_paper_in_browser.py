@@ -75,8 +75,8 @@ def test_a_wall_card_fills_its_page_and_no_more(visit, tmp_path, paper, measured
     import pypdfium2 as pdfium
 
     options = {"measured": measured} if measured else {}
-    unlike = ("layer_height_mm",) if rehearsed else ()
-    profile = known_profile(rehearsed=rehearsed, unlike=unlike, **options)
+    differing = ("layer_height_mm",) if rehearsed else ()
+    profile = known_profile(rehearsed=rehearsed, differs_in=differing, **options)
     page = visit(write_wall_card(tmp_path / "card.html", profile), DESK).page
     page.pdf(path=tmp_path / "card.pdf", format=paper)
     (sheet,) = pdfium.PdfDocument(tmp_path / "card.pdf")

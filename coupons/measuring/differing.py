@@ -7,7 +7,7 @@ from typing import Literal, get_args
 from coupons.measuring.conditions import Conditions
 from coupons.measuring.run import Run
 
-Unlike = Literal[
+Differing = Literal[
     "nozzle_mm",
     "layer_height_mm",
     "first_layer_height_mm",
@@ -42,7 +42,7 @@ NAMES: dict[str, tuple[str, str]] = {
 class Difference:
     """One condition that is not the same in all runs: its value in each, None if nobody said."""
 
-    key: Unlike
+    key: Differing
     values: tuple[float | str | None, ...]
 
 
@@ -56,7 +56,7 @@ def value_of(conditions: Conditions, key: str) -> float | str | None:
 def differences(runs: Sequence[Run]) -> tuple[Difference, ...]:
     """Return the conditions in which runs differ, as far as they were said."""
     found = []
-    for key in get_args(Unlike):
+    for key in get_args(Differing):
         values = tuple(value_of(run.conditions, key) for run in runs)
         if len(set(values) - {None}) > 1:
             found.append(Difference(key, values))

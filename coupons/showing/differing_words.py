@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 
 from coupons.answering.words import named
+from coupons.measuring.differing import NAMES, Difference, differences
 from coupons.measuring.run import Run
-from coupons.measuring.unlike import NAMES, Difference, differences
 
 
-def unlike_runs(runs: Sequence[Run]) -> str:
+def runs_differ(runs: Sequence[Run]) -> str:
     """Say in what the runs of a fit differ and what that means; empty if in nothing."""
     found = differences(runs)
     if not found:
@@ -19,7 +19,7 @@ def unlike_runs(runs: Sequence[Run]) -> str:
     )
 
 
-def unlike_profile(keys: Sequence[str]) -> str:
+def profile_differs(keys: Sequence[str]) -> str:
     """Say the same from a profile alone, which keeps what differed and not by how much."""
     if not keys:
         return ""

@@ -9,9 +9,9 @@ from page_coupon import fill_run, make_record, write_run
 
 from coupons.cli import main
 from coupons.learning.profile import read_profile
+from coupons.measuring.differing import differences
 from coupons.measuring.run import load_run
-from coupons.measuring.unlike import differences
-from coupons.showing.unlike_words import unlike_profile
+from coupons.showing.differing_words import profile_differs
 
 
 def say(folder, *lines):
@@ -62,17 +62,17 @@ def test_a_fit_says_so_at_its_top_and_keeps_it(folders, tmp_path):
     said = " ".join(run("fit", *folders, "-o", out).split())
     assert said.startswith(WORDS)
     profile = read_profile(out)
-    assert profile.unlike == ("layer_height_mm", "flow_percent")
+    assert profile.differs_in == ("layer_height_mm", "flow_percent")
     assert profile.slicing.flow_percent == 96.0
     assert WORDS in Path(tmp_path / "report.html").read_text(encoding="utf-8").split("<section")[0]
     card = Path(tmp_path / "wall-card.html").read_text(encoding="utf-8")
-    assert unlike_profile(profile.unlike) in card
-    assert unlike_profile(profile.unlike).endswith("differ in layer height, flow.")
+    assert profile_differs(profile.differs_in) in card
+    assert profile_differs(profile.differs_in).endswith("differ in layer height, flow.")
 
 
 def test_the_same_as_data(folders, tmp_path):
     data = json.loads(run("fit", *folders, "-o", tmp_path / "p.json", "--json"))
-    assert data["unlike"] == [
+    assert data["differs_in"] == [
         {"key": "layer_height_mm", "values": [0.2, 0.3]},
         {"key": "flow_percent", "values": [100.0, 96.0]},
     ]
@@ -84,7 +84,7 @@ def test_a_profile_of_prints_that_nobody_described_has_nothing_new_in_it(tmp_pat
     said = run("fit", folder)
     assert "ALIKE" not in said
     text = (folder / "profile.json").read_text()
-    assert not {"first_layer_height_mm", "slicing", "unlike"} & set(json.loads(text))
+    assert not {"first_layer_height_mm", "slicing", "differs_in"} & set(json.loads(text))
 
 
 def test_a_report_shows_what_the_slicing_program_did(folders):
