@@ -34,7 +34,9 @@ def coupons():
 
 def test_what_was_never_measured_is_told_by_the_coupon_that_has_it(coupons):
     # Prints that hardly differ along z: what a coupon can teach is nearly all of the interval.
-    profile = known_profile(sd_share=ACROSS, scatters={"rho_z": 0.01})
+    profile = known_profile(
+        sd_share=ACROSS, scatters={"rho_scale_z": 1e-4, "rho_bed": 0.01, "rho_roof": 0.01}
+    )
     asked = ask_about(profile, UPRIGHT)
     assert not asked.measured
     best, *others = gains(profile, [asked], coupons)

@@ -68,6 +68,8 @@ def _scatters_that_count(profile: Profile, acts: Array) -> tuple[str, ...]:
 def learned_share(profile: Profile, rows: Array) -> Array:
     """Return posterior over prior variance of ``rows`` · terms: 1 where nothing was learned.
 
+    It is 1 as well for a sum of terms that the profile's model does not have.
+
     Parameters
     ----------
     profile : Profile
@@ -79,7 +81,7 @@ def learned_share(profile: Profile, rows: Array) -> Array:
     """
     before = rows**2 @ prior_sd(profile.prior_table) ** 2
     after = np.sum((rows @ profile.covariance_matrix) * rows, axis=1)
-    return np.asarray(after / before)
+    return np.asarray(np.divide(after, before, out=np.ones(len(before)), where=before > 0))
 
 
 def half_width(variances: Array, weights: Array, share: float = 0.90) -> float:

@@ -229,11 +229,20 @@ _KINDS: Mapping[str, _Kind] = {
 _SCATTERS = ("tau", "tau_z", "rho", "rho_scale", "rho_scale_z", "rho_bed", "rho_roof")
 _SCALES = ("scale_x", "scale_y", "scale_z")
 RATIOS = (*_SCALES, "scale_int", "skew", "rho_scale", "rho_scale_z")
+_OF_SIZES = ("lost_motion", "bed_height")
+"""Terms that move a size as a whole; all others that are lengths are those of one face."""
 
 
 def unsaid(name: str) -> str:
     """Return what a term or scatter is called where nothing was learned of it."""
     return _KINDS[name].unsaid
+
+
+def unit_of(name: str) -> str:
+    """Return the unit of a term: "ratio", "mm" of a size or "mm a face"."""
+    if name in RATIOS:
+        return "ratio"
+    return "mm" if name in _OF_SIZES else "mm a face"
 
 
 def unsaid_term(name: str, covariance: Array, sds: Array) -> str:
@@ -279,7 +288,7 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
             kind.says.format_map(_words(mean)),
             float(times * mean),
             float(times * sd),
-            unit or ("ratio" if name in RATIOS else "mm a face"),
+            unit or unit_of(name),
             float(abs(mean) * act),
             float(sd * act),
             0.0,

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
@@ -470,7 +471,7 @@ def _digest(runs: Sequence[Run]) -> str:
 
 
 # Left out of the file where there is nothing to say.
-_WHERE_SAID = ("first_layer_height_mm", "slicing", "differs_in")
+_WHERE_SAID = ("without", "first_layer_height_mm", "slicing", "differs_in")
 
 
 def profile_text(profile: Profile) -> str:
@@ -479,11 +480,37 @@ def profile_text(profile: Profile) -> str:
     for key in _WHERE_SAID:
         if not data.get(key):
             data.pop(key, None)
-    body = ",\n".join(
-        f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False, separators=(',', ':'))}"
+    lower = data["covariance"]
+    texts = {
+        key: json.dumps(_whole_as_whole(value), ensure_ascii=False, separators=(",", ":"))
         for key, value in data.items()
-    )
+    }
+    texts["covariance"] = f"[{','.join(map(_shortest, lower))}]"
+    body = ",\n".join(f" {json.dumps(key)}: {text}" for key, text in texts.items())
     return "{\n" + body + "\n}\n"
+
+
+def _whole_as_whole(value: Any) -> Any:
+    """Return data with 3.0 as 3, which is as good JSON and two characters shorter."""
+    if isinstance(value, dict):
+        return {key: _whole_as_whole(one) for key, one in value.items()}
+    if isinstance(value, list):
+        return [_whole_as_whole(one) for one in value]
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+def _shortest(value: float) -> str:
+    """Write a number as JSON in as few characters as can be: 1.234e-05 as 1234e-8.
+
+    Examples
+    --------
+    >>> [_shortest(value) for value in (0.0, 0.25, 0.001234, -1.234e-05, 2.0)]
+    ['0', '0.25', '1234e-6', '-1234e-8', '2']
+    """
+    sign, digits, exponent = Decimal(repr(value)).normalize().as_tuple()
+    figures = "-" * sign + "".join(map(str, digits))
+    by_power = f"{figures}e{exponent}" if exponent else figures
+    return min(by_power, repr(value), key=len)
 
 
 def json_schema() -> dict[str, Any]:
