@@ -63,4 +63,4 @@ def test_one_whole_layer_is_one():
         if found.layers == 1:
             break
     assert found.layers == 1
-    assert "That is 1 whole layer;" in " ".join(sentences(found))
+    assert "gap 1 layer;" in " ".join(sentences(found))
