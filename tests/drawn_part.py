@@ -8,7 +8,7 @@ import math
 import numpy as np
 from known_profile import drawn_prints
 
-from coupons.learning.effects import EFFECTS, LOSSES, effect_row, loss_row
+from coupons.learning.effects import EFFECTS, LOSSES, TERMS, effect_row, loss_row
 from coupons.terms import GRADES, Direction, Feature, Form
 
 
@@ -31,9 +31,11 @@ class DrawnPart:
         across = direction is Direction.Z and form in (Form.SLOT, Form.TONGUE)
         tau = self.own["tau_z" if across else "tau"]
         own = tau * rng.normal(size=self.n)
-        grown, fatter, stretched, taller, _, roof = self.shifts.T
-        if across:  # upper faces only: none stands on the bed
-            of_print = drawn_mm * taller - (roof if sign < 0 else 0.0)
+        grown, fatter, stretched, taller, bed, roof = self.shifts.T
+        if across:  # nobody said whether a tongue stands on the bed: half of them do
+            stands = rng.random(self.n) < 0.5
+            bed = bed + self.terms[:, TERMS.index("bed_height")]
+            of_print = drawn_mm * taller + (stands * bed if sign > 0 else -roof)
         else:
             of_print = sign * grown + fatter + drawn_mm * stretched
         return drawn_mm + error + of_print + own

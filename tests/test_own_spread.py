@@ -16,7 +16,7 @@ from coupons.answering.own_spread import OwnSpread
 from coupons.answering.together import Together, chance_together, shared_of
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import LogSpread
-from coupons.terms import GRADES, Direction, Form, Grade, Joint
+from coupons.terms import Bed, GRADES, Direction, Form, Grade, Joint
 
 # As one print of the coupon `first` leaves them: medians in mm, sds of the log.
 AFTER_ONE_PRINT = {
@@ -77,6 +77,7 @@ def questions(n):
         Question(
             Joint(internal, external, SIZES_MM[k % 5] if along is not Direction.Z else 8.0, along),
             Grade.PUSH if k % 5 == 1 else Grade.SLIDE,
+            bed=Bed.NONE if along is Direction.Z and internal is Form.SLOT else None,
         )
         for k, (internal, external, along) in enumerate(kinds * 4)
     ][:n]

@@ -18,7 +18,7 @@ from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_s
 from coupons.answering.standards import Limits, fit_limits, limits
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile, read_profile
-from coupons.terms import FITS, INTERNAL, Direction, Form, Gives, Joint
+from coupons.terms import FITS, INTERNAL, Bed, Direction, Form, Gives, Joint
 
 Word = TypeVar("Word", bound=StrEnum)
 
@@ -47,6 +47,7 @@ class Printer:
         drawn_gap_mm: float | None = None,
         printed_gap_mm: float | None = None,
         bought: str | None = None,
+        bed: str | None = None,
     ) -> Answer:
         """Say how far to move which face of a joint.
 
@@ -73,6 +74,9 @@ class Printer:
             Ask what to draw so that this gap is printed, whatever fit it makes.
         bought : str, optional
             A bought mate, such as ``"pin 8 m6"``; see `coupons.answering.hardware.hardware`.
+        bed : str, optional
+            Which body has its lower mating face on the bed: ``"external"``, ``"internal"``,
+            ``"both"`` or ``"none"``. Unsaid, the answer covers none and external evenly.
 
         Raises
         ------
@@ -102,6 +106,7 @@ class Printer:
             drawn_gap_mm,
             printed_gap_mm,
             piece,
+            bed_of(bed),
         )
         return answer(self.profile, question)
 
@@ -113,6 +118,7 @@ class Printer:
         across: str,
         printed_mm: float | None = None,
         limits_code: str | None = None,
+        bed: str | None = None,
     ) -> SizeAnswer:
         """Say what to draw so that one feature prints with a size.
 
@@ -126,6 +132,8 @@ class Printer:
             The size that it should have; the middle of its limits unless said.
         limits_code : str, optional
             Limits of size, such as ``"8 H13"`` or ``"8 ±0.1"``, whose chance to tell.
+        bed : str, optional
+            Which body of a joint stands on the bed, as in `offset`.
 
         Raises
         ------
@@ -148,7 +156,8 @@ class Printer:
                 raise AnswerError("Say the size that it should print with, or limits of size.")
             printed_mm = band.middle_mm
         direction = known(Direction, across, "direction")
-        return draw_size(self.profile, SizeQuestion(side, printed_mm, direction, band))
+        question = SizeQuestion(side, printed_mm, direction, band, bed=bed_of(bed))
+        return draw_size(self.profile, question)
 
     def clearance_hole(self, screw: str, *, across: str, joint: str | None = None) -> SizeAnswer:
         """Say what to draw so that a hole prints as its standard wants it for a screw.
@@ -246,6 +255,17 @@ def load_profile(path: str | Path) -> Printer:
         If it cannot be read as a profile.
     """
     return Printer(read_profile(Path(path)))
+
+
+def bed_of(text: str | None) -> Bed | None:
+    """Return what stands on the bed, None where nobody said.
+
+    Raises
+    ------
+    AnswerError
+        If the word is not known.
+    """
+    return None if text is None else known(Bed, text, "body on the bed")
 
 
 def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:

@@ -6,7 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.single import PrintedSize, SizeAnswer, SizeQuestion, draw_size
+from coupons.answering.single import (
+    PrintedSize,
+    SizeAnswer,
+    SizeQuestion,
+    draw_size,
+    size_demand,
+)
 from coupons.answering.standards import GRADE_NUMBERS, FitLimits, it_grade_reached, tolerance_mm
 from coupons.answering.tables import rows
 from coupons.answering.together import Together, chance_together, shared_of
@@ -104,8 +110,8 @@ def meet_limits(
         for form, limits in sides
     )
     demands = [
-        PrintedSize(profile, Feature(form, answer.drawn_mm, direction)).demand(limits)
-        for (form, limits), answer in zip(sides, (hole, shaft), strict=True)
+        size_demand(profile, answer.question, answer.drawn_mm, limits)
+        for (_, limits), answer in zip(sides, (hole, shaft), strict=True)
     ]
     kinds = ((internal, direction), (external, direction))
     return LimitsAnswer(

@@ -117,6 +117,8 @@ def _size_warnings(joint: JointAnswer, found: Answer | SizeAnswer) -> list[str]:
     ]
     if found.layer_mm is not None:
         lines.append("Rounded to whole layers.")
+    if found.beds:
+        lines.append("What stands on the bed was not said (column bed): covers none and external.")
     return lines
 
 
@@ -272,6 +274,7 @@ def _question_data(joint: JointAnswer) -> dict[str, object]:
         "fit": None if listed.fit is None else str(listed.fit),
         "printed_gap_mm": listed.gap_mm,
         "move": str(listed.gives),
+        "bed": None if listed.bed is None else str(listed.bed),
     }
 
 

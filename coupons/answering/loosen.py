@@ -43,7 +43,8 @@ class Loosening:
 
 def not_too_tight(demand: Demand) -> Demand:
     """Return what is left of a demand if it may be as loose as it likes."""
-    return replace(demand, upper=None)
+    cases = tuple(not_too_tight(case) for case in demand.or_else)
+    return replace(demand, upper=None, or_else=cases)
 
 
 def most_gained(

@@ -10,12 +10,13 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.foresight import Belief, covariance_after
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.joints import question_of
-from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.next_print import interval, learned_share
 from coupons.answering.offset import (
     NOTHING_LEARNED,
     Question,
     check_question,
-    interval_variances,
+    clearances,
+    interval_mixture,
     window_row,
 )
 from coupons.learning.latent import Scatters
@@ -38,27 +39,26 @@ USUAL = tuple(
 
 @dataclass(frozen=True)
 class Asked:
-    """A question as a row over the profile's terms: what has to be known to answer it.
+    """A question with all cases that its answer covers: what has to be known to answer it.
 
     ``measured`` says whether the profile learned enough to answer at all.
     """
 
     name: str
-    row: Array
     measured: bool
     question: Question
-    clearance: Clearance
+    cases: tuple[Clearance, ...]
 
     @property
     def known_to_mm(self) -> float:
         """Half width of the answer's 90 % interval, as `offset` gives it."""
-        return half_width(*interval_variances(self.clearance, self.question, self.row[None, :]))
+        low_mm, high_mm = interval(*interval_mixture(self.cases, self.question))
+        return (high_mm - low_mm) / 2
 
     def known_to_mm_after(self, covariance: Array) -> float:
         """Return the same, were the terms known with this covariance."""
-        of_machine = float(self.row @ covariance @ self.row)
-        row = self.row[None, :]
-        return half_width(*interval_variances(self.clearance, self.question, row, of_machine))
+        low_mm, high_mm = interval(*interval_mixture(self.cases, self.question, covariance))
+        return (high_mm - low_mm) / 2
 
     @property
     def pair(self) -> frozenset[Form]:
@@ -91,11 +91,10 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     """
     check_question(question)
     # The row hardly depends on the gap: as drawn, before any offset, will do.
-    clearance = Clearance(profile, question.joint, question.gives, np.zeros(1), question.bought)
-    rows = window_row(clearance, question)
-    row = rows[0]
+    cases = clearances(profile, question, np.zeros(1))
+    rows = window_row(cases[0], question)
     measured = bool(learned_share(profile, rows)[0] <= NOTHING_LEARNED)
-    return Asked(question.name, row, measured, question, clearance)
+    return Asked(question.name, measured, question, cases)
 
 
 def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:

@@ -84,6 +84,36 @@ def learned_share(profile: Profile, rows: Array) -> Array:
     return np.asarray(np.divide(after, before, out=np.ones(len(before)), where=before > 0))
 
 
+def interval(
+    means: Array, variances: Array, weights: Array, share: float = 0.90
+) -> tuple[float, float]:
+    """Return the central interval of a mixture of normals, by bisection.
+
+    Parameters
+    ----------
+    means, variances, weights : ndarray of shape (n,)
+
+    Examples
+    --------
+    >>> means, ones = np.array([-10.0, 10.0]), np.ones(2)
+    >>> [round(end, 2) for end in interval(means, ones, ones / 2)]
+    [-11.28, 11.28]
+    """
+    if np.ptp(means) == 0:
+        half = half_width(variances, weights, share)
+        return float(means[0]) - half, float(means[0]) + half
+    sds = np.sqrt(variances)
+    ends = []
+    for part in ((1 - share) / 2, (1 + share) / 2):
+        low, high = float(np.min(means - 10 * sds)), float(np.max(means + 10 * sds))
+        for _ in range(60):
+            middle = (low + high) / 2
+            below = float(weights @ ndtr((middle - means) / sds))
+            low, high = (middle, high) if below < part else (low, middle)
+        ends.append(high)
+    return ends[0], ends[1]
+
+
 def half_width(variances: Array, weights: Array, share: float = 0.90) -> float:
     """Half width of the central interval of a mixture of normals with one mean, by bisection.
 

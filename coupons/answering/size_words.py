@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
 
+from coupons.answering.bed import unsaid_sentence
 from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
 from coupons.answering.drawing import FaceMove
 from coupons.answering.offset import EVEN_CHANCE
@@ -43,7 +44,9 @@ def size_sentences(answer: SizeAnswer, today: date | None = None) -> list[str]:
         The day from which the age of the print is counted; today unless said.
     """
     head = size_headline(answer, today)
-    lines = [*_prints(answer, "It")[1:], *evidence([answer.measured] if answer.measured else [])]
+    unsaid = unsaid_sentence(answer.high_mm - answer.low_mm, answer.beds)
+    lines = [*_prints(answer, "It")[1:], *filter(None, [unsaid])]
+    lines += [*evidence([answer.measured] if answer.measured else [])]
     if answer.question.bought is not None:
         lines.append(bought(answer.question.bought))
     return [*head, *lines, origin_sentence(answer.origin, today)]
@@ -181,6 +184,7 @@ def size_data(answer: SizeAnswer, today: date | None = None) -> dict[str, object
             "prints_mm": question.printed_mm,
             "limits": None if limits is None else limits.code,
             "hardware": question.bought.name if question.bought else None,
+            "bed": None if question.bed is None else str(question.bed),
         },
         **move_data(size_move(answer)),
         "printed_mm": answer.expected_mm,
@@ -195,6 +199,7 @@ def size_data(answer: SizeAnswer, today: date | None = None) -> dict[str, object
         "rehearsed": answer.rehearsed,
         "layers": answer.layers,
         "layer_mm": answer.layer_mm,
+        "beds": [{"bed": str(bed), "interval_mm": mm} for bed, mm in answer.beds],
         "origin": origin_data(answer.origin, today),
         "words": size_sentences(answer, today),
     }

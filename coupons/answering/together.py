@@ -93,12 +93,15 @@ class Demand:
     counts : tuple of float
         How often each of the scatters ``Shared.own`` adds its variance to that of e; none if
         nothing is given.
+    or_else : tuple of Demand
+        Other cases, each as likely as this one, where it is not known which holds.
     """
 
     lower: tuple[float, Array] | None
     upper: tuple[float, Array] | None
     own_sd_mm: float
     counts: tuple[float, ...] = ()
+    or_else: tuple["Demand", ...] = ()
 
 
 @dataclass(frozen=True)
@@ -186,17 +189,23 @@ class _Margins:
     """The margins of all demands as arrays; an open side is a margin that always holds."""
 
     def __init__(self, demands: Sequence[Demand], n_scatters: int) -> None:
-        n_shared = next(len(m[1]) for d in demands for m in (d.lower, d.upper) if m is not None)
+        cases = [case for demand in demands for case in (demand, *demand.or_else)]
+        n_shared = next(len(m[1]) for d in cases for m in (d.lower, d.upper) if m is not None)
         nothing = np.zeros(n_shared)
-        low = [demand.lower or (np.inf, nothing) for demand in demands]
-        high = [demand.upper or (-np.inf, nothing) for demand in demands]
+        low = [case.lower or (np.inf, nothing) for case in cases]
+        high = [case.upper or (-np.inf, nothing) for case in cases]
+        # Chances of cases become those of demands.
+        counts = [1 + len(demand.or_else) for demand in demands]
+        of_demand = np.repeat(np.arange(len(demands)), counts)
+        self.n_demands = len(demands)
+        self.averages = (of_demand[:, None] == np.arange(len(demands))) / np.array(counts)
         self.low_constants = np.array([constant for constant, _ in low])
         self.high_constants = np.array([constant for constant, _ in high])
         self.low_rows = np.array([row for _, row in low])
         self.high_rows = np.array([row for _, row in high])
-        self.known = np.array([demand.own_sd_mm**2 for demand in demands])
+        self.known = np.array([case.own_sd_mm**2 for case in cases])
         none = (0.0,) * n_scatters
-        self.counts = np.array([demand.counts or none for demand in demands])
+        self.counts = np.array([case.counts or none for case in cases])
 
     def mean_product(self, points: Array, squares: Array) -> float:
         """Average, over points of the shared space, the product of the demands' chances there.
@@ -216,7 +225,7 @@ class _Margins:
         -------
         ndarray of shape (1 + n_places,)
         """
-        n = len(self.low_constants) - len(places)
+        n = self.n_demands - len(places)
         products = []
         for part in self._blocks(len(points)):
             chances = self._chances(points[part], squares[part])
@@ -234,7 +243,10 @@ class _Margins:
         own_sds = np.sqrt(self.known + squares @ self.counts.T)
         inside = ndtr((self.low_constants + points @ self.low_rows.T) / own_sds)
         inside -= ndtr((self.high_constants + points @ self.high_rows.T) / own_sds)
-        return np.asarray(np.maximum(inside, 0.0))
+        inside = np.maximum(inside, 0.0)
+        if len(self.averages) == self.n_demands:  # one case each
+            return np.asarray(inside)
+        return np.asarray(inside @ self.averages)
 
 
 class _Lattice:

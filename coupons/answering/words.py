@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable, Sequence
 from datetime import date
 
+from coupons.answering.bed import unsaid_sentence
 from coupons.answering.drawing import FaceMove, whole_layers
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import INTERVAL, Answer, Feel, Question
@@ -292,6 +293,7 @@ def details(answer: Answer, today: date | None = None) -> list[str]:
         lines += layer_sentences(answer)
     if question.printed_gap_mm is None:
         lines.append(interval_sentence(answer))
+    lines += filter(None, [unsaid_sentence(answer.high_mm - answer.low_mm, answer.beds)])
     if question.bought is not None:
         lines.append(bought(question.bought))
         lines += filter(None, [flats_hint(question.bought, question.joint.direction)])
@@ -393,6 +395,7 @@ def question_data(question: Question) -> dict[str, object]:
         "at_least": question.at_least,
         "drawn_gap_mm": question.drawn_gap_mm,
         "printed_gap_mm": question.printed_gap_mm,
+        "bed": None if question.bed is None else str(question.bed),
     }
 
 
@@ -420,6 +423,7 @@ def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
         "layer_mm": answer.layer_mm,
         "prints_as": [{"gap_mm": gap_mm, "chance": p} for gap_mm, p in answer.prints_as],
         "feel": str(answer.feel),
+        "beds": [{"bed": str(bed), "interval_mm": mm} for bed, mm in answer.beds],
         "origin": origin_data(answer.origin, today),
         "words": sentences(answer, today),
     }

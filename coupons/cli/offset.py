@@ -27,6 +27,7 @@ _OPTIONS = {
     "form": "--form",
     "printed_mm": "--prints",
     "strain_limit": "--strain-limit",
+    "bed": "--bed",
 }
 _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 
@@ -66,6 +67,10 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.option("--prints", "printed_mm", type=length, help="Size that it is to print with, mm.")
 @click.option(
     "--strain-limit", type=float, help="Strain that the printed material stands, such as 0.01."
+)
+@click.option(
+    "--bed",
+    help="Across z: whose lower face is the first layer: external, internal, both or none.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(profile: Path, as_json: bool, **asked: Any) -> None:
@@ -117,7 +122,8 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.size_words import limits_data, limits_headline, limits_sentences
 
     todo = "The code says which sizes are wanted and how far they may miss: leave out the rest"
-    _allow_only(asked, "--limits", ("limits", "joint", "form"), todo)
+    allowed = ("limits", "form", "bed") if asked["form"] else ("limits", "joint")
+    _allow_only(asked, "--limits", allowed, todo)
     code, across = asked["limits"], asked["across"]
     if (asked["joint"] is None) is (asked["form"] is None):
         raise click.UsageError(
@@ -125,7 +131,8 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
             '"12 H9/d9", or with --form hole for one, such as "12 H13".'
         )
     if asked["form"] is not None:
-        return _size_words(printer.size(asked["form"], across=across, limits_code=code))
+        bed = asked["bed"]
+        return _size_words(printer.size(asked["form"], across=across, limits_code=code, bed=bed))
     answer = printer.limits(code, joint=asked["joint"], across=across)
     return len(limits_headline(answer)), limits_sentences(answer), limits_data(answer)
 
@@ -133,13 +140,18 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
 def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     todo = "For a fit ask about a --joint with its --size, or about a mate with --hardware"
     what = " and ".join(_given(asked, "form", "printed_mm"))
-    _allow_only(asked, what, ("form", "printed_mm"), todo)
+    _allow_only(asked, what, ("form", "printed_mm", "bed"), todo)
     if asked["form"] is None or asked["printed_mm"] is None:
         raise click.UsageError(
             "A single size takes both --form and --prints, or --limits for --prints."
         )
     return _size_words(
-        printer.size(asked["form"], printed_mm=asked["printed_mm"], across=asked["across"])
+        printer.size(
+            asked["form"],
+            printed_mm=asked["printed_mm"],
+            across=asked["across"],
+            bed=asked["bed"],
+        )
     )
 
 
@@ -147,7 +159,7 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.hardware import hardware
 
     name = asked["hardware"]
-    allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit")
+    allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit", "bed")
     todo = "The bought piece has its size, and the printed body is the one that moves: leave it out"
     _allow_only(asked, "--hardware", allowed, todo)
     piece = hardware(name)
@@ -174,7 +186,7 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         raise click.UsageError(
             "Ask about --joint and --size, --hardware, --limits, or --form and --prints."
         )
-    wishes = ("size_mm", "across", "gives", "at_least", "drawn_gap_mm", "printed_gap_mm")
+    wishes = ("size_mm", "across", "gives", "at_least", "drawn_gap_mm", "printed_gap_mm", "bed")
     answer = printer.offset(
         asked["joint"],
         fit=asked["fit"] or "slide",
