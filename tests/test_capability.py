@@ -130,7 +130,7 @@ def test_after_one_print_the_words_say_how_sure_and_what_makes_it_surer():
     said = " ".join(limits_sentences(meet(profile))).replace("\N{NO-BREAK SPACE}", " ")
     assert "sure; scatter of" in said
     assert "% sure)." in said or "% sure), so that some will miss it" in said
-    assert "is common practice, not measured" in said
+    assert "is common practice, not measured: that of" in said
     assert "a second print begins to show it" in said
     assert "common practice, not measured" not in " ".join(limits_sentences(meet(known_profile())))
 

@@ -16,7 +16,7 @@ from coupons.answering.own_spread import OwnSpread
 from coupons.answering.together import Together, chance_together, shared_of
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import LogSpread
-from coupons.terms import Bed, GRADES, Direction, Form, Grade, Joint
+from coupons.terms import GRADES, Bed, Direction, Form, Grade, Joint
 
 # As one print of the coupon `first` leaves them: medians in mm, sds of the log.
 AFTER_ONE_PRINT = {

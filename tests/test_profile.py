@@ -1,22 +1,26 @@
 """The profile file: small, whole, readable for ever, never trusted blindly."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
 import numpy as np
 import pytest
 from known_profile import EVERYTHING, known_profile
+from rehearsed import rehearsed_run
 
 from coupons.answering.offset import Question, answer
 from coupons.answering.own_spread import OWN_SCATTERS
 from coupons.errors import ProfileError
 from coupons.learning.effects import EXTRUSION, TERMS
+from coupons.learning.fit import fit_runs
 from coupons.learning.profile import (
     MAX_BYTES,
     LogSpread,
     Profile,
     json_schema,
+    profile_of,
     profile_text,
     read_profile,
     write_profile,
@@ -109,6 +113,20 @@ def test_versions_before_3_did_not_say_which_sizes_were_tried():
     tried = {path.stem: read_profile(path).measured[0].tried_mm for path in KEPT}
     assert (tried["version-1"], tried["version-2"]) == (None, None)
     assert tried["version-3"] is not None
+
+
+def test_with_several_people_one_more_hand_is_counted_once_for_all_thresholds(tmp_path):
+    (tmp_path / "entries.csv").touch()
+    run = replace(rehearsed_run(3, "bench-1"), folder=tmp_path)
+    both = tuple(replace(fit, by="ann" if n % 2 else "ben") for n, fit in enumerate(run.fits))
+    first = TERMS.index("from_force")
+    at = slice(first, first + 4)
+    for fits, more in ((run.fits, 0.0), (both, 0.03**2)):
+        shared = replace(run, fits=fits)
+        fitted = fit_runs([shared])
+        added = profile_of(fitted, [shared]).covariance_matrix - fitted.covariance
+        assert added[at, at] == pytest.approx(np.full((4, 4), more), abs=3e-6)
+        assert added[: at.start, :] == pytest.approx(0, abs=3e-6)
 
 
 def test_a_sample_of_the_present_version_is_kept():

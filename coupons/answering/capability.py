@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from coupons.answering.one_print import log_sd_after
 from coupons.answering.single import (
     PrintedSize,
     SizeAnswer,
@@ -52,6 +53,9 @@ class Reach:
         Percentiles of what the six standard deviations may be, from 0 to 100.
     assumed : float
         Share of the scatter's mean square that no print showed, but is taken from common practice.
+    after_mm : (float, float)
+        The tenth and the ninetieth percentile of six standard deviations as a second print, fitted
+        together, would leave them.
     """
 
     form: Form
@@ -63,6 +67,7 @@ class Reach:
     confidences: dict[int, float]
     quantiles_mm: tuple[float, ...]
     assumed: float
+    after_mm: tuple[float, float]
 
     def confidence_within(self, width_mm: float) -> float:
         """Chance that they fit into a tolerance of this width, in mm."""
@@ -173,16 +178,31 @@ def _reach(profile: Profile, found: MeasuredRange, low_mm: float, high_mm: float
         },
         quantiles_mm=tuple(np.quantile(bands_mm, np.linspace(0, 1, 101)).tolist()),
         assumed=_assumed(profile, counts),
+        after_mm=_after_mm(profile, counts),
     )
 
 
-def _bands_mm(profile: Profile, counts: Mapping[str, float]) -> Array:
-    """Return what the band may be, drawn from what is known of the scatters."""
+def _after_mm(profile: Profile, counts: Mapping[str, float]) -> tuple[float, float]:
+    """Return between what the band would be known to lie after a second print."""
+    between = {effect.scatter for effect in profile.prior_table.prints}
+    log_sds = {name: log_sd_after(profile, name) for name in counts if name in between}
+    low_mm, high_mm = np.quantile(_bands_mm(profile, counts, log_sds), (0.1, 0.9)).tolist()
+    return low_mm, high_mm
+
+
+def _bands_mm(
+    profile: Profile, counts: Mapping[str, float], log_sds: Mapping[str, float] | None = None
+) -> Array:
+    """Return what the band may be, drawn from what is known of the scatters.
+
+    ``log_sds`` holds how well some of them are known, if otherwise than the profile says.
+    """
     draws = np.random.default_rng(0).normal(size=(len(counts), _DRAWS))
     variance = np.zeros(_DRAWS)
     for (name, count), normal in zip(counts.items(), draws, strict=True):
         spread = profile.scatters[name]
-        variance += count * (spread.median_mm * np.exp(spread.log_sd * normal)) ** 2
+        log_sd = (log_sds or {}).get(name, spread.log_sd)
+        variance += count * (spread.median_mm * np.exp(log_sd * normal)) ** 2
     return BAND_SDS * np.sqrt(variance)
 
 

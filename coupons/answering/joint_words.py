@@ -9,7 +9,7 @@ from coupons.answering.drawing import FaceMove
 from coupons.answering.joint_list import JointList, ListedJoint, variable_name
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
-from coupons.answering.origin import origin_data, origin_sentence
+from coupons.answering.origin import hands_sentence, origin_data, origin_sentence
 from coupons.answering.single import SizeAnswer
 from coupons.answering.terminal import cell
 from coupons.answering.ways import flats_hint
@@ -137,6 +137,7 @@ def note_lines(part: PartAnswer) -> Iterator[str]:
     yield from told_once(
         (joint.listed.name, warning) for joint in part.joints for warning in warnings(joint)
     )
+    yield from filter(None, [hands_sentence(part.origin)])
     yield origin_sentence(part.origin)
 
 

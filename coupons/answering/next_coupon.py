@@ -19,6 +19,7 @@ from coupons.answering.offset import (
     interval_mixture,
     window_row,
 )
+from coupons.learning.effects import EXTRUSION, prior_mean, prior_sd
 from coupons.learning.latent import Scatters
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
@@ -134,7 +135,7 @@ def gains(
     belief = _belief(profile)
     foreseen = []
     for name, coupon in coupons.items():
-        covariance = covariance_after(coupon, belief, profile.prior_table)
+        covariance = covariance_after(coupon, belief)
         after_mm = tuple(question.known_to_mm_after(covariance) for question in asked)
         shrunk = [  # nothing that is tried makes an answer less known
             max(0.0, 1 - mm / question.known_to_mm)
@@ -168,8 +169,14 @@ def shipped_coupons() -> tuple[dict[str, Coupon], dict[str, float]]:
 
 
 def _belief(profile: Profile) -> Belief:
-    sds = {name: float(np.sqrt(spread.mean_square)) for name, spread in profile.scatters.items()}
-    return Belief(profile.mean_vector, profile.covariance_matrix, Scatters(**sds))
+    """Return what is held of a printer; what its model does not know of, as before any print."""
+    priors = EXTRUSION.scatters
+    squares = {name: profile.scatters.get(name, priors[name]).mean_square for name in priors}
+    unknown = prior_sd(profile.prior_table) == 0
+    mean = np.where(unknown, prior_mean(), profile.mean_vector)
+    covariance = profile.covariance_matrix + np.diag(np.where(unknown, prior_sd() ** 2, 0.0))
+    sds = {name: float(np.sqrt(square)) for name, square in squares.items()}
+    return Belief(mean, covariance, Scatters(**sds))
 
 
 def _tried(coupon: Coupon, pair: frozenset[Form]) -> set[Direction]:

@@ -46,14 +46,14 @@ def variance_parts(profile: Profile, rows: Array) -> tuple[Array, Array, Array]:
     """
     taught = profile.taught_shift
     acts = rows @ profile.print_moves
-    nodes = profile.print_nodes(_scatters_that_count(profile, acts))
+    nodes = profile.print_nodes(scatters_that_count(profile, acts))
     by_print = rows @ taught.slope
     moved = np.einsum("ni,kij,nj->kn", by_print, nodes.taught, by_print)
     of_machine = np.sum((rows @ taught.root) ** 2, axis=1) + moved
     return of_machine, nodes.squares @ (acts**2).T, nodes.weights
 
 
-def _scatters_that_count(profile: Profile, acts: Array) -> tuple[str, ...]:
+def scatters_that_count(profile: Profile, acts: Array) -> tuple[str, ...]:
     """Name the scatters between prints that move some rows most, the largest first."""
     squares = np.array([spread.mean_square for spread in profile.print_spreads])
     moved: dict[str, float] = {}

@@ -25,6 +25,7 @@ from coupons.answering.drawing import (
 )
 from coupons.answering.hardware import Hardware, two_holes
 from coupons.answering.next_print import interval, learned_share, variance_parts
+from coupons.answering.one_print import HIGH_CHANCE, OnePrint, rests_on_one_print
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import with_own
 from coupons.answering.pairs import odd_pair
@@ -134,7 +135,8 @@ class Answer:
     ``prints_as`` holds the gaps, and the chance at each, as which a gap between two whole numbers
     of layers may print; the chances are then their mean. ``feel`` says whether trials showed where
     the fit begins and ends. ``beds`` holds what may stand on the bed where that was not said, and
-    how wide the interval would be if it were.
+    how wide the interval would be if it were. ``one_print`` says how far a high chance rests on
+    what a single print cannot know.
     """
 
     question: Question
@@ -157,6 +159,7 @@ class Answer:
     feel: Feel
     origin: Origin
     beds: tuple[tuple[Bed, float], ...] = ()
+    one_print: OnePrint | None = None
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:
@@ -209,7 +212,17 @@ def answer(profile: Profile, question: Question) -> Answer:
         feel=_feel(profile, question.fit),
         origin=origin_of(profile),
         beds=_beds(profile, question, best),
+        one_print=_one_print(profile, question, drawn.gap_mm, float(chances[rank])),
     )
+
+
+def _one_print(
+    profile: Profile, question: Question, gap_mm: float, chance: float
+) -> OnePrint | None:
+    if chance <= HIGH_CHANCE:
+        return None
+    cases = clearances(profile, question, np.array([gap_mm]))
+    return rests_on_one_print(cases, question.fit)
 
 
 def _beds(profile: Profile, question: Question, gap_mm: float) -> tuple[tuple[Bed, float], ...]:

@@ -357,7 +357,7 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
         ),
         measured=_measured(runs),
         means={name: _short(value) for name, value in zip(TERMS, fitted.mean, strict=True)},
-        covariance=_short_covariance(fitted.covariance),
+        covariance=_short_covariance(_for_people_at_large(fitted)),
         scatters={
             name: LogSpread(median_mm=_short(math.exp(mean)), log_sd=_short(sd))
             for name, (mean, sd) in log_sds.items()
@@ -369,6 +369,21 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
         coupons=tuple(run.coupon.spec.name for run in runs),
         entries_sha256=_digest(runs),
     )
+
+
+def _for_people_at_large(fitted: "Fitted") -> Array:
+    """Return the covariance of the terms, for a hand that is none of those that tried.
+
+    With several people thresholds are those of people at large. One more person's deviation from
+    them moves all thresholds alike, at every joint. One person alone is taken to ask for himself.
+    """
+    if len(fitted.design.hands) < 2:
+        return fitted.covariance
+    first = TERMS.index(f"from_{THRESHOLDS[0]}")
+    thresholds = slice(first, first + len(THRESHOLDS))
+    covariance = fitted.covariance.copy()
+    covariance[thresholds, thresholds] += fitted.mixture.model.table.hand.sd**2
+    return covariance
 
 
 def _with_all_terms(data: dict[str, Any]) -> dict[str, Any]:
