@@ -91,7 +91,7 @@ def test_a_printer_without_fault_is_not_accused():
 
 def test_what_was_not_measured_is_said_and_not_ranked():
     causes = causes_of()
-    assert {"squareness", "scale along z", "first layer", "print to print"} <= set(
+    assert {"squareness", "scale along z", "first layer", "how far prints differ"} <= set(
         causes.not_measured
     )
     assert not {"skew", "scale_z", "first_layer", "rho"} & {c.name for c in causes.found}
@@ -144,7 +144,7 @@ def test_what_is_known_in_a_sum_alone_is_said_to_be_so():
 def test_prints_that_differ_show_once_several_are_fitted():
     loose = small_scatters(tau=0.01, tau_z=0.05, sigma=0.012, omega=0.03, rho=0.08)
     causes = causes_of(n_runs=4, scatters=loose)
-    assert "print to print" not in causes.not_measured
+    assert "how far prints differ" not in causes.not_measured
     cause = named(causes, "rho")
     assert cause.place is Place.NEITHER
     assert 0.03 < cause.value < 0.15

@@ -4,7 +4,7 @@ Every cause is a term of the model or one of its scatters. Its size is what it a
 sizes that were printed, as a root mean square; its share is of the sum of their squares.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import degrees, sqrt
@@ -122,20 +122,20 @@ _KINDS: Mapping[str, _Kind] = {
         "openings shrink {less} than outsides", "scale of openings", Place.MODEL, _DRAW
     ),
     "lost_motion": _Kind(
-        "sizes along {longer} come out longer, in and out",
+        "sizes longer along {longer}, in and out",
         "lost motion",
         Place.SET_UP,
         "Tighten the belts: lost motion of an axis moves both sides of a size alike",
     ),
     "growth_ext_xy": _Kind(
-        "outer faces come out fatter across {longer}",
-        "outer faces across x and y apart",
+        "outsides fatter across {longer}",
+        "outsides, x less y",
         Place.MODEL,
         _DRAW,
     ),
     "growth_int_xy": _Kind(
-        "openings come out tighter across {longer}",
-        "openings across x and y apart",
+        "openings tighter across {longer}",
+        "openings, x less y",
         Place.MODEL,
         _DRAW,
     ),
@@ -151,8 +151,8 @@ _KINDS: Mapping[str, _Kind] = {
     "round_int": _Kind("holes come out {tighter} than slots", "holes", Place.MODEL, _DRAW),
     "curl_ext": _Kind("small pins come out {thin}", "small pins", Place.MODEL, _DRAW),
     "curl_bend": _Kind(
-        "holes close {more} with their size than usual",
-        "how the closing of holes goes with their size",
+        "very small holes close {more}",
+        "closing of very small holes",
         Place.MODEL,
         "Draw small holes wider: `coupons offset` knows by how much at each size",
     ),
@@ -189,44 +189,46 @@ _KINDS: Mapping[str, _Kind] = {
         "Draw z sizes in whole layers; a fit along z stays uncertain by this much",
     ),
     "rho": _Kind(
-        "prints differ from one to the next",
-        "print to print",
+        "prints differ",
+        "how far prints differ",
         Place.NEITHER,
         "Heat the bed and clean the nozzle the same way each time; fit several runs together",
     ),
     "rho_z": _Kind(
         "prints differ along z",
-        "print to print along z",
+        "how far prints differ along z",
         Place.NEITHER,
         "Set the nozzle's first height the same way each time",
     ),
     "rho_scale": _Kind(
-        "the size of prints differs in the layer plane",
-        "print to print, scale in the layer plane",
+        "prints differ in scale, x and y",
+        "how far prints differ in scale",
         Place.NEITHER,
         "Let parts cool on the bed the same way each time",
     ),
     "rho_scale_z": _Kind(
-        "the height of prints differs",
-        "print to print, scale along z",
+        "prints differ in scale along z",
+        "how far prints differ in height",
         Place.NEITHER,
         "Look for a drive along z that slips or sticks",
     ),
     "rho_bed": _Kind(
-        "heights above the bed differ from print to print",
-        "print to print, height of the nozzle above the bed",
+        "prints differ in height on the bed",
+        "how far prints differ on the bed",
         Place.NEITHER,
         "Set the nozzle's first height the same way each time",
     ),
     "rho_roof": _Kind(
-        "bridged roofs differ from print to print",
-        "print to print, bridged roofs",
+        "prints differ in bridged roofs",
+        "how far roofs of prints differ",
         Place.NEITHER,
         "Cool bridges the same way each time",
     ),
 }
 # Of the scatters those are the printer's; caliper and judgement are the hands'.
 _SCATTERS = ("tau", "tau_z", "rho", "rho_scale", "rho_scale_z", "rho_bed", "rho_roof")
+# What prints differ in; where nothing was learned of these they are told as one.
+_BETWEEN_PRINTS = tuple(name for name in _SCATTERS if name.startswith("rho"))
 _SCALES = ("scale_x", "scale_y", "scale_z")
 RATIOS = (*_SCALES, "scale_int", "skew", "rho_scale", "rho_scale_z")
 _OF_SIZES = ("lost_motion", "bed_height")
@@ -389,7 +391,22 @@ def _not_measured(fitted: Fitted) -> tuple[str, ...]:
         for name, share in zip(EFFECTS, left, strict=False)
         if share > _NOTHING_LEARNED and name not in REFINEMENTS
     )
-    return (*terms, *(name for name in _SCATTERS if not _is_learned(mixture, name)))
+    scatters = [name for name in _SCATTERS if not _is_learned(mixture, name)]
+    return (*terms, *between_prints_once(scatters))
+
+
+def between_prints_once(unknown: Sequence[str]) -> tuple[str, ...]:
+    """Return names of scatters with those between prints as the first of them alone.
+
+    Examples
+    --------
+    >>> between_prints_once(["tau_z", "rho", "rho_scale", "rho_roof"])
+    ('tau_z', 'rho')
+    >>> between_prints_once(["rho_scale", "rho_scale_z", "rho_bed"])
+    ('rho_scale',)
+    """
+    first = next((name for name in unknown if name in _BETWEEN_PRINTS), None)
+    return tuple(n for n in unknown if n not in _BETWEEN_PRINTS or n == first)
 
 
 def _unsaid(fitted: Fitted) -> tuple[str, ...]:

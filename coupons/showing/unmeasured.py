@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from coupons.learning.causes import unsaid, unsaid_term
+from coupons.learning.causes import between_prints_once, unsaid, unsaid_term
 from coupons.learning.effects import EFFECTS, REFINEMENTS, prior_sd
 from coupons.learning.profile import Profile
 from coupons.showing.joint_tables import JointTable, joint_title
@@ -53,7 +53,8 @@ def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[st
     ]
     prints = zip(profile.prior_table.prints, profile.counts.informing, strict=True)
     runs = {effect.scatter: n for effect, n in prints if effect.scatter in _SHIFTS}
-    unknown += [(unsaid(name), _prints(_SHIFTS[name], n)) for name, n in runs.items() if n < 2]
+    once = between_prints_once([name for name, n in runs.items() if n < 2])
+    unknown += [(unsaid(name), _prints(_SHIFTS[name], runs[name])) for name in once]
     return (*joints, *unknown)
 
 
