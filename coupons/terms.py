@@ -83,6 +83,20 @@ class MovingBody(StrEnum):
     BOTH = "both"
 
 
+class Bed(StrEnum):
+    """Which bodies of a joint across layers have their lower mating face on the bed."""
+
+    NONE = "none"
+    INTERNAL = "internal"
+    EXTERNAL = "external"
+    BOTH = "both"
+
+    def holds(self, form: Form) -> bool:
+        """Tell whether the body of a form stands on the bed."""
+        own = Bed.INTERNAL if form in INTERNAL else Bed.EXTERNAL
+        return self in (own, Bed.BOTH)
+
+
 @dataclass(frozen=True)
 class Feature:
     """A sized feature of a printed part.
@@ -95,12 +109,16 @@ class Feature:
     direction : Direction
     at_bed : bool
         The size is met at the first layer with no lead-in chamfer to keep its swell out.
+    on_bed : bool
+        The lower of its two faces across layers is the first layer, so that the height of the
+        nozzle above the bed is part of the size.
     """
 
     form: Form
     size_mm: float
     direction: Direction
     at_bed: bool = False
+    on_bed: bool = False
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import math
 import numpy as np
 from known_profile import drawn_prints
 
-from coupons.learning.effects import EFFECTS, effect_row, loss_row
+from coupons.learning.effects import EFFECTS, LOSSES, TERMS, effect_row, loss_row
 from coupons.terms import GRADES, Direction, Feature, Form
 
 
@@ -31,7 +31,14 @@ class DrawnPart:
         across = direction is Direction.Z and form in (Form.SLOT, Form.TONGUE)
         tau = self.own["tau_z" if across else "tau"]
         own = tau * rng.normal(size=self.n)
-        return drawn_mm + error + sign * self.shifts[:, int(across)] + own
+        grown, fatter, stretched, taller, bed, roof = self.shifts.T
+        if across:  # nobody said whether a tongue stands on the bed: half of them do
+            stands = rng.random(self.n) < 0.5
+            bed = bed + self.terms[:, TERMS.index("bed_height")]
+            of_print = drawn_mm * taller + (stands * bed if sign > 0 else -roof)
+        else:
+            of_print = sign * grown + fatter + drawn_mm * stretched
+        return drawn_mm + error + of_print + own
 
     def holds(self, joint, drawn_mm):
         """Return whether a joint is not too tight, and whether it is not too loose, each time.
@@ -49,8 +56,10 @@ class DrawnPart:
         else:
             outside = rng.normal(listed.hardware.size_mm, listed.hardware.sd_mm, self.n)
         felt = inside - outside + self.own["omega"] * rng.normal(size=self.n)
-        felt -= self.terms[:, -2:] @ loss_row(mated.internal is Form.HOLE, mated.direction)
-        kappa, rank = self.terms[:, len(EFFECTS) : -2], GRADES.index(listed.fit)
+        seam = listed.hardware is None and mated.external is Form.PIN
+        losses = loss_row(mated.internal is Form.HOLE, mated.direction, seam)
+        felt -= self.terms[:, -len(LOSSES) :] @ losses
+        kappa, rank = self.terms[:, len(EFFECTS) : -len(LOSSES)], GRADES.index(listed.fit)
         is_open = listed.at_least is not None or rank == kappa.shape[1]
         narrow = np.ones(self.n, bool) if is_open else felt < kappa[:, rank]
         return felt > kappa[:, rank - 1], narrow

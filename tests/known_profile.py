@@ -15,7 +15,12 @@ EVERYTHING = tuple(
 )
 
 # Shares of the prior's sds as one print can leave them: its own shift along z hides the growth.
-FROM_ONE_PRINT = dict.fromkeys(TERMS, 0.3) | {"growth_ext_z": 0.7, "growth_int_z": 0.7}
+FROM_ONE_PRINT = dict.fromkeys(TERMS, 0.3) | {
+    "growth_ext_z": 0.7,
+    "growth_int_z": 0.7,
+    "bed_height": 0.9,
+    "scale_z": 0.5,
+}
 
 
 def known_profile(means=None, sd_share=0.1, scatters=None, measured=EVERYTHING, runs=1, **changes):
@@ -35,7 +40,13 @@ def known_profile(means=None, sd_share=0.1, scatters=None, measured=EVERYTHING, 
         "nozzle_mm": 0.4,
         "layer_height_mm": 0.2,
         "rehearsed": False,
-        "counts": Counts(runs=runs, sizes=78, readings=88, trials=104),
+        "counts": Counts(
+            runs=runs,
+            by_print_effect=(runs,) * len(EXTRUSION.prints),
+            sizes=78,
+            readings=88,
+            trials=104,
+        ),
         "measured": measured,
         "means": values,
         "covariance": tuple(map(float, np.diag(sds**2)[np.tril_indices(len(TERMS))])),
@@ -48,40 +59,44 @@ def known_profile(means=None, sd_share=0.1, scatters=None, measured=EVERYTHING, 
     return Profile(**(fields | changes))
 
 
-def covariance_at(profile, squares):
-    """Return the terms' covariance, had a print's two shifts these mean squares in mm².
+def covariance_at(profile, **squares):
+    """Return the terms' covariance, had scatters between prints these mean squares.
 
-    By adding up information: one print shows the terms and its shifts as a sum, in which half of a
-    shift stands beside the growth of each face. Every term must be known better than before.
+    By adding up information: one print shows the terms and what it has of its own as a sum. Every
+    term must be known better than before. Scatters that are not named stay at what is believed.
     """
-    passes = np.zeros((len(TERMS), 2))
-    for axis, end in enumerate(("", "_z")):
-        for side in ("ext", "int"):
-            passes[TERMS.index(f"growth_{side}{end}"), axis] = 0.5
-    believed = [profile.scatters[name].mean_square for name in ("rho", "rho_z")]
+    effects = profile.prior_table.prints
+    passes = np.zeros((len(TERMS), len(effects)))
+    for k, effect in enumerate(effects):
+        for name, amount in effect.moves.items():
+            passes[TERMS.index(name), k] = amount
+    believed = {name: spread.mean_square for name, spread in profile.scatters.items()}
+    more = [e.share**2 * ((believed | squares)[e.scatter] - believed[e.scatter]) for e in effects]
     before = np.diag(prior_sd() ** -2.0)
     seen = np.linalg.inv(np.linalg.inv(profile.covariance_matrix) - before)
-    seen += passes @ np.diag(np.subtract(squares, believed)) @ passes.T
+    seen += passes @ np.diag(more) @ passes.T
     return np.linalg.inv(before + np.linalg.inv(seen))
 
 
 def drawn_prints(profile, rng, n, strata=100):
-    """Draw the terms of a printer that one print taught, and the shifts of its next print.
+    """Draw the terms of a printer that one print taught, and what its next print has of its own.
 
-    Returns arrays of shape (n, n_terms) and (n, 2), in mm.
+    Returns arrays of shape (n, n_terms) and (n, n_print_effects), in mm.
     """
-    terms, shifts = [], []
+    terms, own = [], []
+    effects = profile.prior_table.prints
+    between_prints = {effect.scatter for effect in effects}
     for _ in range(strata):
-        sds = np.array(
-            [
-                spread.median_mm * np.exp(spread.log_sd * rng.normal())
-                for spread in (profile.scatters["rho"], profile.scatters["rho_z"])
-            ]
-        )
-        covariance = covariance_at(profile, sds**2)
+        sds = {
+            name: spread.median_mm * np.exp(spread.log_sd * rng.normal())
+            for name, spread in profile.scatters.items()
+            if name in between_prints
+        }
+        covariance = covariance_at(profile, **{name: sd**2 for name, sd in sds.items()})
         terms.append(rng.multivariate_normal(profile.mean_vector, covariance, n // strata))
-        shifts.append(sds * rng.normal(size=(n // strata, 2)))
-    return np.concatenate(terms), np.concatenate(shifts)
+        of_print = np.array([effect.share * sds[effect.scatter] for effect in effects])
+        own.append(of_print * rng.normal(size=(n // strata, len(effects))))
+    return np.concatenate(terms), np.concatenate(own)
 
 
 def unshifted(covariance):

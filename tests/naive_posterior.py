@@ -18,6 +18,7 @@ from synthetic import GAPS_MM, SPANS_MM, Builder, done_coupons, observed
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS, prior_mean, prior_sd
 from coupons.learning.integrate import active_scatters
+from coupons.learning.latent import latent_model
 from coupons.terms import Direction, Feature, Form
 
 jax.config.update("jax_enable_x64", True)
@@ -52,14 +53,19 @@ class NaivePosterior:
 
     design: Design
 
+    @property
+    def active(self):
+        return active_scatters(latent_model(self.design, EXTRUSION))
+
     def start(self):
         """Return unknowns at the middle of the prior."""
         return {
             "terms": jnp.zeros(len(prior_mean())),
             "steps": jnp.log(jnp.array([0.08, 0.10, 0.20])),
             "own": jnp.zeros(len(self.design.sizes.drawn)),
-            "shift": jnp.zeros(2),
-            "scatters": jnp.zeros(len(active_scatters(self.design))),
+            "prints": jnp.zeros(len(EXTRUSION.prints)),
+            "zeros": jnp.zeros(len(EXTRUSION.zeros)),
+            "scatters": jnp.zeros(len(self.active)),
         }
 
     def terms(self, at):
@@ -71,7 +77,7 @@ class NaivePosterior:
     def scatters(self, at):
         """Return the scatters in mm; those on which the design says nothing at their prior's."""
         found = {k: np.sqrt(p.mean_square) for k, p in EXTRUSION.scatters.items()}
-        for z, name in zip(at["scatters"], active_scatters(self.design), strict=True):
+        for z, name in zip(at["scatters"], self.active, strict=True):
             prior = EXTRUSION.scatters[name]
             found[name] = prior.median * jnp.exp(prior.log_sd * z)
         return found
@@ -84,29 +90,34 @@ class NaivePosterior:
         log_prior += norm.logpdf(at["terms"][LATER]).sum()
         # Weight of the order, and the change of variables from thresholds to log steps.
         log_prior += (EXTRUSION.order_weight + 1) * at["steps"].sum()
-        log_prior += sum(norm.logpdf(at[name]).sum() for name in ("own", "shift", "scatters"))
-        printed = self._printed(at, terms, scatters)
-        seen = self._read(printed, at, terms, scatters) + self._tried(printed, terms, scatters)
+        log_prior += sum(
+            norm.logpdf(at[name]).sum() for name in ("own", "prints", "zeros", "scatters")
+        )
+        effects = self._of_this_print(at, terms, scatters)
+        printed = self._printed(at, effects, scatters)
+        seen = self._read(printed, at, effects, scatters) + self._tried(printed, terms, scatters)
         return -(log_prior + seen)
 
-    def _printed(self, at, terms, scatters):
+    def _of_this_print(self, at, terms, scatters):
+        """The machine's effects, and what this print adds to them."""
+        effects = dict(zip(EFFECTS, terms[:N_EFFECTS], strict=True))
+        for z, effect in zip(at["prints"], EXTRUSION.prints, strict=True):
+            for name, amount in effect.moves.items():
+                effects[name] += amount * effect.share * scatters[effect.scatter] * z
+        return jnp.array([effects[name] for name in EFFECTS])
+
+    def _printed(self, at, effects, scatters):
         sizes = self.design.sizes
         z = sizes.z_share
         sd = jnp.sqrt((1 - z) * scatters["tau"] ** 2 + z * scatters["tau_z"] ** 2)
-        shift = self._shift(z, at, scatters)
-        systematic = sizes.drawn + sizes.effects @ terms[:N_EFFECTS]
-        return systematic + sizes.side * shift + sd * at["own"]
+        return sizes.drawn + sizes.effects @ effects + sd * at["own"]
 
-    def _shift(self, z, at, scatters):
-        in_plane, in_z = scatters["rho"] * at["shift"][0], scatters["rho_z"] * at["shift"][1]
-        return (1 - z) * in_plane + z * in_z
-
-    def _read(self, printed, at, terms, scatters):
-        sizes, readings = self.design.sizes, self.design.readings
-        shown = printed[readings.size] + readings.effects @ terms[:N_EFFECTS]
-        side, z = sizes.side[readings.size], sizes.z_share[readings.size]
-        along = self._shift(z + readings.z_share, at, scatters) - self._shift(z, at, scatters)
-        shown += side * along
+    def _read(self, printed, at, effects, scatters):
+        readings = self.design.readings
+        shown = printed[readings.size] + readings.effects @ effects
+        sds = jnp.array([zero.sd for zero in EXTRUSION.zeros.values()] + [0.0])
+        zeros = jnp.concatenate([at["zeros"], jnp.zeros(1)])
+        shown += (sds * zeros)[readings.jaws]  # −1: none
         scale = jnp.sqrt(scatters["sigma"] ** 2 + readings.resolution**2 / 12)
         return student.logpdf(readings.value, EXTRUSION.reading_dof, shown, scale).sum()
 

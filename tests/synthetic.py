@@ -10,12 +10,12 @@ from coupons.learning.effects import (
     EFFECTS,
     EXTRUSION,
     LOSSES,
+    SCATTERS,
     Normal,
     PriorTable,
     effect_row,
     height_share,
     loss_row,
-    side,
 )
 from coupons.learning.latent import Scatters
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
@@ -33,7 +33,24 @@ ROWS = (
 GAPS_MM = np.round(np.arange(-0.1, 0.65, 0.1), 3)
 SPANS_MM = (3.0, 10.0, 20.0, 40.0, 80.0)
 BORES_MM = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
-TYPICAL = Scatters(tau=0.03, tau_z=0.08, sigma=0.015, omega=0.04, rho=0.02, rho_z=0.1)
+
+
+def small_scatters(**sds):
+    """Return scatters of these sds in mm, with all others as small as makes no difference."""
+    return Scatters(**{name: sds.get(name, 1e-6) for name in SCATTERS})
+
+
+TYPICAL = small_scatters(
+    tau=0.03,
+    tau_z=0.06,
+    sigma=0.015,
+    omega=0.04,
+    rho=0.02,
+    rho_scale=2e-4,
+    rho_scale_z=8e-4,
+    rho_bed=0.05,
+    rho_roof=0.04,
+)
 
 
 class Builder:
@@ -56,7 +73,6 @@ class Builder:
             np.array([f.size_mm for f in features]),
             np.array([effect_row(f) for f in features]),
             np.array([height_share(f) for f in features]),
-            np.array([float(side(f.form)) for f in features]),
             np.array([run for run, _, _ in self.sizes], np.intp),
             np.full(len(features), np.nan),
         )
@@ -64,7 +80,7 @@ class Builder:
             np.array(self.readings, np.intp),
             sizes.drawn[self.readings],
             np.zeros((n_readings, len(EFFECTS))),
-            np.zeros(n_readings),
+            np.array([features[at].form in INTERNAL for at in self.readings], np.intp),
             np.full(n_readings, 0.01),
             np.arange(n_readings),
         )
@@ -76,6 +92,7 @@ class Builder:
             np.array(
                 [loss_row(features[i].form is Form.HOLE, features[i].direction) for i in internal]
             ).reshape(-1, len(LOSSES)),
+            np.zeros(len(internal), np.intp),
             np.arange(len(internal)) + n_readings,
         )
         return Design(sizes, readings, trials, n_runs)
@@ -129,7 +146,6 @@ def plain_design(covariates, *, value=None, group=None, tightest=None, loosest=N
         np.zeros(m + 1),
         effects,
         np.zeros(m + 1),
-        np.zeros(m + 1),
         np.zeros(m + 1, np.intp),
         fixed_sd,
     )
@@ -139,7 +155,7 @@ def plain_design(covariates, *, value=None, group=None, tightest=None, loosest=N
         of_row[read],
         np.asarray(value, float) if value is not None else np.zeros(0),
         np.zeros((len(read), len(EFFECTS))),
-        np.zeros(len(read)),
+        np.full(len(read), -1),
         np.zeros(len(read)),
         read,
     )
@@ -149,6 +165,7 @@ def plain_design(covariates, *, value=None, group=None, tightest=None, loosest=N
         np.asarray(tightest if tightest is not None else [], np.intp),
         np.asarray(loosest if loosest is not None else [], np.intp),
         np.zeros((len(tried), len(LOSSES))),
+        np.zeros(len(tried), np.intp),
         tried,
     )
     return Design(sizes, readings, trials, 1)
@@ -169,6 +186,9 @@ def flat_table(*, wide=1e6, lapse=0.0, dof=1e15, thresholds=None):
         order_weight=1e-9,
         losses=EXTRUSION.losses,
         scatters=EXTRUSION.scatters,
+        prints=(),
+        zeros={},
+        hand=EXTRUSION.hand,
         lapse=lapse,
         reading_dof=dof,
     )

@@ -8,9 +8,13 @@ from coupons.answering.offset import Question, answer
 from coupons.errors import AnswerError
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
-SURE = {"tau": 0.001, "tau_z": 0.001, "omega": 0.03, "rho": 0.001, "rho_z": 0.001}
+SURE = {"tau": 0.001, "tau_z": 0.001, "omega": 0.03, "rho": 0.001, "rho_scale": 1e-5} | {
+    "rho_scale_z": 1e-5,
+    "rho_bed": 0.001,
+    "rho_roof": 0.001,
+}
 NO_ERROR = dict.fromkeys(
-    "scale_x scale_y scale_z growth_ext growth_int round_ext round_int curl_int "
+    "scale_x scale_y scale_z growth_ext growth_int round_ext round_int curl_int curl_bend "
     "growth_ext_z growth_int_z round_loss".split(),
     0.0,
 ) | {"from_force": -0.1, "from_push": 0.0, "from_slide": 0.1, "from_loose": 0.3}
@@ -46,7 +50,8 @@ def test_a_screw_is_thinner_than_its_name():
 def test_a_pin_printed_for_a_bearing_gives_way_inwards():
     found = ask(sure(), "bearing bore 8", "hole", "pin")
     (move,) = found.moves
-    assert (move.form, move.drawn_mm) == (Form.PIN, pytest.approx(7.80, abs=0.011))
+    # The ring is 7.996 mm, 0.2 mm of clearance are wanted, and the pin's seam eats 0.017: 7.779.
+    assert (move.form, move.drawn_mm) == (Form.PIN, pytest.approx(7.78, abs=0.011))
     assert move.offset_mm < 0, "material comes off"
 
 
@@ -56,13 +61,15 @@ def test_a_wide_tolerance_of_the_mate_costs_chance():
     assert tight.chance < wide.chance < 0.97
 
 
-@pytest.mark.parametrize(("form", "layers"), [(("slot", "tongue"), 1), (("hole", "pin"), None)])
-def test_only_what_stands_across_layers_is_rounded_to_them(form, layers):
-    # A hole with a vertical axis lies in the layer plane.
+@pytest.mark.parametrize(
+    ("form", "layers", "gap_mm"), [(("slot", "tongue"), 1, 0.2), (("hole", "pin"), None, 0.22)]
+)
+def test_only_what_stands_across_layers_is_rounded_to_them(form, layers, gap_mm):
+    # A hole with a vertical axis lies in the layer plane, and the seam of its pin eats 0.017 mm.
     joint = Joint(Form(form[0]), Form(form[1]), 8.0, Direction.Z)
     found = answer(sure(), Question(joint, Grade.SLIDE))
     assert found.layers == layers
-    assert found.gap_mm == pytest.approx(0.2)
+    assert found.gap_mm == pytest.approx(gap_mm)
 
 
 def test_a_gap_that_is_drawn_already_is_not_rounded():
@@ -90,7 +97,8 @@ def test_a_printed_gap_of_a_round_pair_does_not_count_what_the_hand_feels():
         profile, Question(joint, Grade.SLIDE, printed_gap_mm=0.2)
     ).best_gap_mm == pytest.approx(0.2, abs=0.001)
     assert answer(profile, Question(joint, Grade.SLIDE)).best_gap_mm == pytest.approx(
-        0.24, abs=0.002
+        0.24 + 0.017,
+        abs=0.002,  # the seam of a printed pin, beside form
     )
 
 

@@ -17,34 +17,62 @@ BETA = {
     "scale_x": -0.002,
     "scale_y": -0.004,
     "scale_z": -0.006,
+    "scale_int": 0.0005,
     "skew": 0.001,
+    "lost_motion": -0.015,
     "growth_ext": 0.05,
     "growth_int": 0.07,
+    "growth_ext_xy": 0.004,
+    "growth_int_xy": 0.006,
     "round_ext": 0.01,
     "round_int": 0.03,
+    "curl_ext": 0.012,
     "curl_int": 0.06,
+    "curl_bend": 0.02,
     "growth_ext_z": 0.11,
     "growth_int_z": 0.13,
+    "bed_height": 0.033,
     "first_layer": 0.09,
 }
 
 # (feature, along, printed − drawn in mm by hand)
+LN2 = 0.6931471805599453
 CASES = [
-    (Feature(Form.TONGUE, 20.0, Direction.X), None, -0.04 + 0.10),
-    (Feature(Form.SLOT, 20.0, Direction.Y), None, -0.08 - 0.14),
+    # Lost motion moves outer and inner sizes alike, the growths across x and y face by face.
+    (Feature(Form.TONGUE, 20.0, Direction.X), None, -0.04 + 0.10 - 0.015 + 0.008),
+    (Feature(Form.TONGUE, 20.0, Direction.Y), None, -0.08 + 0.10 + 0.015 - 0.008),
+    (Feature(Form.SLOT, 20.0, Direction.Y), None, -0.08 + 0.01 - 0.14 + 0.015 + 0.012),
     (Feature(Form.TONGUE, 10.0, Direction.Z), None, -0.06 + 0.22),
+    (Feature(Form.TONGUE, 10.0, Direction.Z, on_bed=True), None, -0.06 + 0.22 + 0.033),
     (Feature(Form.SLOT, 10.0, Direction.Z), None, -0.06 - 0.26),
-    (Feature(Form.PIN, 10.0, Direction.Z), None, -0.03 + 0.10 + 0.02),
-    (Feature(Form.HOLE, 10.0, Direction.Z), None, -0.03 - 0.14 - 0.06 - 0.06),
-    (Feature(Form.HOLE, 5.0, Direction.Z), None, -0.015 - 0.14 - 0.06 - 0.12),
-    (Feature(Form.HOLE, 10.0, Direction.Z), "x", -0.02 - 0.14 - 0.06 - 0.06),
+    # Curls go with 5/d; the bend with 5/d · ln(5/d), nothing at 5 mm.
+    (Feature(Form.PIN, 10.0, Direction.Z), None, -0.03 + 0.10 + 0.02 - 0.012),
+    (Feature(Form.HOLE, 10.0, Direction.Z), None, -0.025 - 0.14 - 0.06 - 0.06 + 0.02 * LN2),
+    (Feature(Form.HOLE, 5.0, Direction.Z), None, -0.0125 - 0.14 - 0.06 - 0.12),
+    (
+        Feature(Form.HOLE, 10.0, Direction.Z),
+        "x",
+        -0.02 + 0.005 - 0.14 - 0.06 - 0.06 + 0.02 * LN2 - 0.015 - 0.012,
+    ),
     # A lying bore is half an in-plane size and half a height.
-    (Feature(Form.HOLE, 10.0, Direction.X), None, -0.05 - 0.07 - 0.13 - 0.06),
+    (
+        Feature(Form.HOLE, 10.0, Direction.X),
+        None,
+        -0.05 + 0.0025 - 0.07 - 0.13 - 0.06 + 0.0075 + 0.006,
+    ),
     (Feature(Form.HOLE, 10.0, Direction.X), "z", -0.06 - 0.26 - 0.06),
     (Feature(Form.TONGUE, 40.0, Direction.XY_PLUS), None, -0.12 + 0.10 + 0.02),
     (Feature(Form.TONGUE, 40.0, Direction.XY_MINUS), None, -0.12 + 0.10 - 0.02),
-    (Feature(Form.TONGUE, 20.0, Direction.X, at_bed=True), None, -0.04 + 0.10 + 0.18),
-    (Feature(Form.SLOT, 20.0, Direction.X, at_bed=True), None, -0.04 - 0.14 - 0.18),
+    (
+        Feature(Form.TONGUE, 20.0, Direction.X, at_bed=True),
+        None,
+        -0.04 + 0.10 + 0.18 - 0.015 + 0.008,
+    ),
+    (
+        Feature(Form.SLOT, 20.0, Direction.X, at_bed=True),
+        None,
+        -0.04 + 0.01 - 0.14 - 0.18 - 0.015 - 0.012,
+    ),
 ]
 
 
@@ -86,6 +114,6 @@ def test_height_share(feature, share):
 
 
 def test_priors_stand_in_the_order_of_the_terms():
-    assert len(prior_mean()) == len(prior_sd()) == len(EFFECTS) + 6
+    assert len(prior_mean()) == len(prior_sd()) == len(EFFECTS) + 8
     assert prior_mean()[EFFECTS.index("first_layer")] == 0.10
     assert (prior_sd() > 0).all()

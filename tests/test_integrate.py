@@ -1,6 +1,6 @@
 """Integration over the scatters: what it finds, what it leaves alone, and whether it is honest."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -22,28 +22,35 @@ def observed(seed, rows="ABCDE", n_runs=1):
     return printer, observe(printer, design, print_sizes(printer, design, rng), rng)
 
 
+def active(design):
+    return active_scatters(latent_model(design, EXTRUSION))
+
+
+BOTH = ("tau", "tau_z", "sigma", "omega", "rho", "rho_scale", "rho_scale_z")
 ACTIVE = [
     ("ABCD", 1, ("tau", "sigma", "omega")),
     ("ABCDE", 1, ("tau", "tau_z", "sigma", "omega")),
-    ("AB", 2, ("tau", "sigma", "omega", "rho")),
-    ("E", 2, ("tau", "tau_z", "sigma", "omega", "rho", "rho_z")),
+    ("AB", 2, ("tau", "sigma", "omega", "rho", "rho_scale")),
+    ("E", 2, (*BOTH, "rho_roof")),  # nothing in it stands on the bed
 ]
 
 
 @pytest.mark.parametrize(("rows", "runs", "expected"), ACTIVE)
 def test_only_scatters_with_evidence_are_learned(rows, runs, expected):
-    assert active_scatters(coupon_design(runs, rows)) == expected
+    assert active(coupon_design(runs, rows)) == expected
 
 
 def test_prints_differ_along_z_only_where_two_of_them_have_sizes_there():
     design = design_of(done_coupons("first", "upright"))
-    assert active_scatters(design) == ("tau", "tau_z", "sigma", "omega", "rho")
+    assert active(design) == ("tau", "tau_z", "sigma", "omega", "rho", "rho_scale")
+    twice = design_of(done_coupons("upright", "upright"))
+    assert active(twice) == (*BOTH, "rho_bed", "rho_roof")
 
 
 def test_what_has_no_evidence_stays_at_its_prior():
     _, design = observed(1, "ABCD")
     mixture = integrate(latent_model(design, EXTRUSION))
-    for name in ("tau_z", "rho", "rho_z"):
+    for name in ("tau_z", "rho", "rho_scale_z", "rho_bed"):
         prior = EXTRUSION.scatters[name]
         assert mixture.log_sd_moments(name) == pytest.approx((np.log(prior.median), prior.log_sd))
         assert mixture.mean_square(name) == pytest.approx(prior.mean_square)
@@ -90,8 +97,6 @@ def test_row_order_changes_nothing():
 
 
 def _permuted(design, rng):
-    from dataclasses import fields, replace
-
     def shuffled(part):
         order = rng.permutation(len(part.row))
         return replace(part, **{f.name: getattr(part, f.name)[order] for f in fields(part)})
@@ -100,19 +105,19 @@ def _permuted(design, rng):
 
 
 def test_a_mirrored_coupon_only_swaps_the_axes():
-    """Swap x and y in every feature: scale_x and scale_y change places, nothing else moves."""
-    from dataclasses import replace
-
+    """Swap x and y in every feature: scales change places, what is x less y turns around."""
     _, design = observed(5, "ABCD")
     swap = [
         TERMS.index("scale_y"),
         TERMS.index("scale_x"),
         *range(2, design.sizes.effects.shape[1]),
     ]
-    sizes = replace(design.sizes, effects=design.sizes.effects[:, swap])
+    sign = np.array([-1 if "xy" in name or name == "lost_motion" else 1 for name in TERMS])
+    effects = design.sizes.effects[:, swap] * sign[: len(swap)]
+    sizes = replace(design.sizes, effects=effects)
     straight, mirrored = fit_design(design), fit_design(replace(design, sizes=sizes))
     order = [*swap, *range(len(swap), N_TERMS)]
-    assert mirrored.mean == pytest.approx(straight.mean[order], abs=1e-6)
+    assert mirrored.mean == pytest.approx(sign * straight.mean[order], abs=1e-6)
 
 
 def test_two_runs_teach_how_far_prints_differ():

@@ -30,28 +30,46 @@ def test_a_printer_run_forwards_shows_what_the_model_predicts(three_coupons):
     shown = observe(printer, design, printed, rng).readings.value
     sizes = design.sizes
     systematic = sizes.drawn + sizes.effects @ printer.effects
-    in_plane, in_z = printed.shifts[sizes.run].T
-    shift = sizes.side * ((1 - sizes.z_share) * in_plane + sizes.z_share * in_z)
-    own = printed.sizes - systematic - shift
-    latent = np.concatenate([printer.terms, printed.shifts.T.ravel(), own])
+    of_print = np.sum(sizes.effects * (printed.effects - printer.effects)[sizes.run], axis=1)
+    own = printed.sizes - systematic - of_print
+    latent = np.concatenate([printer.terms, printed.own.T.ravel(), printed.zeros.ravel(), own])
     assert latent_model(design, EXTRUSION).predicted(latent) == pytest.approx(shown, abs=1e-6)
     assert np.ptp(shown - systematic[readings.size]) > 0.1  # else there is little to agree on
 
 
-def test_a_lying_round_read_across_its_layers_has_the_whole_shift_in_height(three_coupons):
-    """By hand: x is in the layer plane and z across it, whatever part of a size they are."""
+def column(model, effect, run):
+    return N_TERMS + effect * model.design.n_runs + run
+
+
+def test_by_hand_what_a_print_has_of_its_own_moves_sizes(three_coupons):
+    """A slot closes by the first shift and the second, a tongue opens by one and closes by none."""
     model = latent_model(three_coupons, EXTRUSION)
-    n, sizes, readings = three_coupons.n_runs, three_coupons.sizes, three_coupons.readings
-    share = sizes.z_share[readings.size]
-    in_plane, in_z = (
-        np.abs(model.reading_shared[:, N_TERMS + first : N_TERMS + first + n]).sum(axis=1)
-        for first in (0, n)
-    )
-    lying = share == 0.5
-    assert set(zip(in_plane[lying], in_z[lying], strict=True)) == {(1.0, 0.0), (0.0, 1.0)}
-    assert set(zip(in_plane[~lying], in_z[~lying], strict=True)) == {(1.0, 0.0), (0.0, 1.0)}
-    by_trial = np.abs(model.lower_shared[:, N_TERMS:])
-    pair = by_trial[:, :n].sum(axis=1), by_trial[:, n:].sum(axis=1)
-    z = sizes.z_share[three_coupons.trials.internal]
-    assert pair[0] == pytest.approx(2 * (1 - z))
-    assert pair[1] == pytest.approx(2 * z)
+    sizes, readings = three_coupons.sizes, three_coupons.readings
+    of_run = {
+        effect.scatter + "2" * (effect.share < 1): np.array(
+            [
+                model.reading_shared[at, column(model, k, sizes.run[size])]
+                for at, size in enumerate(readings.size)
+            ]
+        )
+        for k, effect in enumerate(EXTRUSION.prints)
+    }
+    z = sizes.z_share[readings.size]
+    growth = sizes.effects[readings.size] + readings.effects
+    faces = [name.startswith("growth") and "xy" not in name for name in EXTRUSION.effects]
+    side = np.sign(growth @ np.array(faces, float))
+    drawn = sizes.drawn[readings.size]
+    flat_in_plane, flat_along_z = z == 0, z == 1
+    assert of_run["rho"][flat_in_plane] == pytest.approx(side[flat_in_plane])
+    assert of_run["rho2"][flat_in_plane] == pytest.approx(1.0)
+    assert of_run["rho_scale"][flat_in_plane] == pytest.approx(drawn[flat_in_plane])
+    assert of_run["rho_scale_z"][flat_along_z] == pytest.approx(drawn[flat_along_z])
+    for name in ("rho", "rho2", "rho_scale"):
+        assert of_run[name][flat_along_z] == pytest.approx(0.0)
+    outer = flat_along_z & (side > 0)  # every height of a coupon stands on the bed
+    assert of_run["rho_bed"][outer] == pytest.approx(1.0)
+    assert of_run["rho_roof"][outer] == pytest.approx(0.0)
+    inner = flat_along_z & (side < 0)
+    assert of_run["rho_bed"][inner] == pytest.approx(0.0)
+    assert of_run["rho_roof"][inner] == pytest.approx(-1.0)
+    assert all(part.any() for part in (outer, inner, flat_in_plane))

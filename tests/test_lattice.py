@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from coupons.learning.latent import N_TERMS
-from coupons.learning.lattice import explored, flattening
+from coupons.learning.lattice import Point, explored, flattening
 
 
 class Known:
@@ -21,7 +21,7 @@ class Known:
     def at(self, z, _start=None):
         self.calls += 1
         mode = SimpleNamespace(latent=np.zeros(N_TERMS))
-        return SimpleNamespace(z=z, mode=mode, log_posterior=float(self.log_posterior(*z)))
+        return Point(z, None, mode, float(self.log_posterior(*z)))
 
 
 def skewed(a, b):
@@ -64,6 +64,36 @@ def test_moments_of_a_skewed_and_of_a_bent_density(log_posterior, mean_off, sd_o
     assert abs(got - mean) / sd == pytest.approx(0, abs=mean_off)
     assert np.sqrt(weights @ (z - got) ** 2) == pytest.approx(sd, rel=sd_off)
     assert evidence.calls < 80  # each is a fit
+
+
+@pytest.mark.parametrize("height", [-2.0, 0.0, 1.0])
+def test_two_hills_of_the_judgement_are_added_up(height):
+    """Hills as wide as each other: the second weighs exp(height) times the first."""
+
+    def two(a, b):
+        return np.logaddexp(
+            -0.5 * ((a + 0.3) ** 2 + b**2) / 0.3**2,
+            height - 0.5 * ((a - 2.3) ** 2 + (b - 0.5) ** 2) / 0.3**2,
+        )
+
+    evidence = Known(two)
+    evidence.active = ("omega", "other")
+    points = explored(evidence)
+    log_posterior = np.array([point.log_posterior for point in points])
+    volume = np.exp([point.log_volume for point in points])
+    weights = volume * np.exp(flattening(2) * (log_posterior - log_posterior.max()))
+    weights /= weights.sum()
+    z = np.array([point.z for point in points])
+    share = np.exp(height) / (1 + np.exp(height))
+    assert weights @ (z[:, 0] > 1) == pytest.approx(share, abs=0.04)
+    assert weights @ z[:, 0] == pytest.approx(2.6 * share - 0.3, abs=0.1)
+
+
+def test_one_hill_is_counted_once():
+    evidence = Known(skewed)
+    once = explored(evidence)
+    evidence.active = ("omega", "other")
+    assert len(explored(evidence)) == len(once)
 
 
 def test_of_two_hills_the_higher_is_found():

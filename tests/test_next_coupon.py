@@ -1,5 +1,6 @@
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from coupons.answering.next_coupon import (
 )
 from coupons.answering.offset import Question, answer
 from coupons.cli import main
-from coupons.learning.profile import write_profile
+from coupons.learning.profile import read_profile, write_profile
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec import load_spec
 from coupons.terms import Direction, Form, Grade, Joint
@@ -34,7 +35,9 @@ def coupons():
 
 def test_what_was_never_measured_is_told_by_the_coupon_that_has_it(coupons):
     # Prints that hardly differ along z: what a coupon can teach is nearly all of the interval.
-    profile = known_profile(sd_share=ACROSS, scatters={"rho_z": 0.01})
+    profile = known_profile(
+        sd_share=ACROSS, scatters={"rho_scale_z": 1e-4, "rho_bed": 0.01, "rho_roof": 0.01}
+    )
     asked = ask_about(profile, UPRIGHT)
     assert not asked.measured
     best, *others = gains(profile, [asked], coupons)
@@ -42,6 +45,12 @@ def test_what_was_never_measured_is_told_by_the_coupon_that_has_it(coupons):
     assert best.narrower > 0.4
     assert all(gain.narrower < 0.1 for gain in others)
     assert best.known_to_mm[0] < asked.known_to_mm
+
+
+def test_a_profile_of_an_older_model_is_told_a_coupon_too(coupons):
+    kept = read_profile(Path(__file__).parent / "kept_profiles" / "version-1.json")
+    best, *_ = gains(kept, [ask_about(kept, IN_PLANE)], coupons)
+    assert 0 < best.known_to_mm[0] <= ask_about(kept, IN_PLANE).known_to_mm
 
 
 def test_a_well_known_printer_gains_little(coupons):

@@ -2,13 +2,14 @@
 
 import numpy as np
 import pytest
-from known_profile import known_profile
+from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from scipy import stats
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.offset import Feel, Question, answer
 from coupons.answering.words import NO_TRIALS, sentences
 from coupons.errors import AnswerError, NotMeasuredError
+from coupons.learning.effects import TERMS
 from coupons.learning.profile import MeasuredRange
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
@@ -80,21 +81,25 @@ def test_no_other_gap_has_a_better_chance():
 
 def test_chances_agree_with_dice():
     """Throw terms, scatters, shifts and judgement; count grades. Error bar: 4 sd of 400,000."""
-    profile = known_profile(sd_share=0.3)
+    profile = known_profile(sd_share=FROM_ONE_PRINT)
     question = Question(HOLE_Z, Grade.SLIDE, drawn_gap_mm=0.30)
     got = answer(profile, question)
     rng = np.random.default_rng(5)
     n = 400_000
-    clearance = Clearance(profile, HOLE_Z, MovingBody.EXTERNAL, np.array([0.30]))
-    # What the runs' shifts left in the terms goes with the same scatter; with so little learned
-    # variance in play here the approximation is within the dice's own error.
-    terms = rng.multivariate_normal(profile.mean_vector, profile.covariance_matrix, n)
-    spread = profile.scatters
-    rho = spread["rho"].median_mm * np.exp(spread["rho"].log_sd * rng.normal(size=n))
-    c = 0.30 + terms @ clearance.rows[0] - 2 * rho * rng.normal(size=n)
-    sd = np.sqrt(2 * spread["tau"].mean_square + spread["omega"].mean_square)
+    clearance = Clearance(profile, HOLE_Z, Gives.EXTERNAL, np.array([0.30]))
+    terms, own = drawn_prints(profile, rng, n, strata=1000)
+    # What closes holes and grows pins counts twice, what moves both alike cancels, and so does
+    # a print's scale but for the gap.
+    c = 0.30 + terms @ clearance.rows[0] - 2 * own[:, 0] + 0.30 * own[:, 2]
+
+    def thrown(scatter):
+        spread = profile.scatters[scatter]
+        return spread.median_mm * np.exp(spread.log_sd * rng.normal(size=n))
+
+    sd = np.sqrt(2 * thrown("tau") ** 2 + thrown("omega") ** 2)
     felt = c + sd * rng.normal(size=n)
-    grade = (felt[:, None] >= terms[:, 12:16]).sum(axis=1)
+    first = TERMS.index("from_force")
+    grade = (felt[:, None] >= terms[:, first : first + 4]).sum(axis=1)
     for rank, chance in enumerate(got.grade_chances.values()):
         share = (grade == rank).mean()
         # Thresholds drawn out of order (rare at 0.3 prior sds) count once, hence the floor.
@@ -102,15 +107,15 @@ def test_chances_agree_with_dice():
 
 
 def test_the_interval_holds_what_was_thrown_nine_times_in_ten():
-    profile = known_profile(sd_share=0.3)
+    profile = known_profile(sd_share=FROM_ONE_PRINT)
     got = answer(profile, Question(SLOT_X, Grade.SLIDE))
     rng = np.random.default_rng(6)
     n = 100_000
-    terms = rng.multivariate_normal(profile.mean_vector, profile.covariance_matrix, n)
-    row = Clearance(profile, SLOT_X, MovingBody.EXTERNAL, np.array([got.best_gap_mm])).rows[0]
-    rho = profile.scatters["rho"]
-    shift = 2 * rho.median_mm * np.exp(rho.log_sd * rng.normal(size=n)) * rng.normal(size=n)
-    needed = (terms[:, 14] + terms[:, 15]) / 2 - terms @ row + shift
+    terms, own = drawn_prints(profile, rng, n, strata=500)
+    row = Clearance(profile, SLOT_X, Gives.EXTERNAL, np.array([got.best_gap_mm])).rows[0]
+    shift = 2 * own[:, 0] - got.best_gap_mm * own[:, 2]
+    slide, loose = (terms[:, TERMS.index(name)] for name in ("from_slide", "from_loose"))
+    needed = (slide + loose) / 2 - terms @ row + shift
     share = ((got.low_mm < needed) & (needed < got.high_mm)).mean()
     assert share == pytest.approx(0.90, abs=0.01)
 

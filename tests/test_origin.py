@@ -2,19 +2,25 @@
 
 import json
 from datetime import date, timedelta
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 from known_profile import known_profile
 
 from coupons.answering.ask import Printer
+from coupons.answering.compare_words import heading
 from coupons.answering.joint_words import as_data as part_data
 from coupons.answering.joint_words import note_lines
-from coupons.answering.origin import STALE_AFTER_DAYS
+from coupons.answering.offset import Question, answer
+from coupons.answering.origin import STALE_AFTER_DAYS, Age
 from coupons.answering.size_words import limits_data, limits_sentences, size_data, size_sentences
-from coupons.answering.words import as_data, sentences
+from coupons.answering.words import as_data, headline, sentences
 from coupons.cli import main
-from coupons.learning.profile import write_profile
+from coupons.learning.profile import read_profile, write_profile
+from coupons.showing.board import Posted
+from coupons.showing.board_table import board_table
+from coupons.terms import Direction, Form, Grade, Joint
 
 TODAY = date(2026, 6, 1)
 
@@ -70,15 +76,15 @@ def test_it_is_stale_from_the_day_after():
 @pytest.mark.parametrize(
     ("wish", "first", "second"),
     [
-        ({}, "of the 12 mm tongue −", "It slides with "),
-        ({"move": "internal"}, "of the 12 mm slot −", "It slides with "),
-        ({"at_least": 0.9}, "the slot stays 12.00 mm.", "It slides or is looser with "),
+        ({}, "of the 12 mm tongue −", "It slides with"),
+        ({"gives": "internal"}, "of the 12 mm slot −", "It slides with"),
+        ({"at_least": 0.9}, "the slot stays 12.00 mm.", "It slides or goes more easily with"),
         (
             {"printed_gap_mm": 0.2},
             "draw the tongue 11.",
-            "Drawn this way, a pair on the next print has a gap of",
+            "Drawn like this, one pair of the next print has",
         ),
-        ({"drawn_gap_mm": 0.0}, "Leave the tongue as it is, 12.00 mm", "It slides with "),
+        ({"drawn_gap_mm": 0.0}, "Leave the tongue as it is, 12.00 mm", "It slides with"),
     ],
 )
 def test_two_sentences_decide(wish, first, second):
@@ -144,6 +150,7 @@ def test_data_holds_the_question_and_what_stays():
         "at_least": 0.9,
         "drawn_gap_mm": None,
         "printed_gap_mm": None,
+        "bed": None,
     }
     assert data["stays"] == "slot"
     assert data["moves"][0]["from_mm"] == 12
@@ -154,6 +161,7 @@ def test_data_holds_the_question_and_what_stays():
         "prints_mm": 8.0,
         "limits": "8 ±0.1",
         "hardware": None,
+        "bed": None,
     }
     limits = limits_data(printed(3).limits("12 ±0.1", joint="slot/tongue", across="x"), TODAY)
     assert limits["question"] == {
@@ -192,6 +200,7 @@ def test_a_part_says_whose_answers_it_holds(part):
         "fit": "slide",
         "printed_gap_mm": None,
         "move": "external",
+        "bed": None,
     }
 
 
@@ -205,3 +214,30 @@ def test_a_stale_part_says_so_on_the_terminal_in_the_table_and_on_the_page(part)
     assert "For bench-1, grey, 0.2 mm layers" in (part / "out" / "joints.html").read_text()
     told = CliRunner().invoke(main, [*asked[:3], "--json"])
     assert json.loads(told.output)["origin"]["state"] == "stale"
+
+
+def kept(version):
+    return read_profile(Path(__file__).parent / "kept_profiles" / f"version-{version}.json")
+
+
+@pytest.mark.parametrize("version", [1, 2, 3])
+def test_answers_board_and_comparison_mark_a_profile_of_an_older_model(version):
+    profile = kept(version)
+    drawer = Question(Joint(Form.SLOT, Form.TONGUE, 8.0, Direction.X), Grade.SLIDE)
+    told = [
+        " ".join(headline(answer(profile, drawer))),
+        " ".join(heading([profile, profile])),
+        board_table([Posted(profile, "run")], [Age("fresh")], []),
+    ]
+    for text in told:
+        assert ("OLD MODEL" in text) is (version < 3)
+        assert (f"a profile of version {version}. Fit its runs again" in text) is (version < 3)
+
+
+def test_an_answer_says_for_whose_hands_it_is():
+    drawer = Question(Joint(Form.SLOT, Form.TONGUE, 8.0, Direction.X), Grade.SLIDE)
+    alone = known_profile()
+    several = known_profile(counts=alone.counts.model_copy(update={"hands": 3}))
+    assert "people" not in " ".join(sentences(answer(alone, drawer)))
+    said = " ".join(sentences(answer(several, drawer)))
+    assert "3 people tried: the fit is that of people at large" in said

@@ -14,8 +14,9 @@ from coupons.answering.joints import fit_demand
 from coupons.answering.offset import Question, answer
 from coupons.answering.own_spread import OwnSpread
 from coupons.answering.together import Together, chance_together, shared_of
+from coupons.learning.effects import TERMS
 from coupons.learning.profile import LogSpread
-from coupons.terms import GRADES, Direction, Form, Grade, Joint
+from coupons.terms import GRADES, Bed, Direction, Form, Grade, Joint
 
 # As one print of the coupon `first` leaves them: medians in mm, sds of the log.
 AFTER_ONE_PRINT = {
@@ -24,8 +25,12 @@ AFTER_ONE_PRINT = {
     "sigma": (0.018, 0.13),
     "omega": (0.037, 0.25),
     "rho": (0.020, 0.50),
-    "rho_z": (0.020, 0.50),
+    "rho_scale": (0.0002, 0.70),
+    "rho_scale_z": (0.0008, 0.50),
+    "rho_bed": (0.050, 0.70),
+    "rho_roof": (0.020, 0.50),
 }
+FIRST_EDGE = TERMS.index("from_force")
 SIZES_MM = (12.0, 18.0, 24.0, 6.0, 20.0)
 
 
@@ -72,6 +77,7 @@ def questions(n):
         Question(
             Joint(internal, external, SIZES_MM[k % 5] if along is not Direction.Z else 8.0, along),
             Grade.PUSH if k % 5 == 1 else Grade.SLIDE,
+            bed=Bed.NONE if along is Direction.Z and internal is Form.SLOT else None,
         )
         for k, (internal, external, along) in enumerate(kinds * 4)
     ][:n]
@@ -84,6 +90,7 @@ def brute_force(profile, asked, gaps, n, seed):
     """
     rng = np.random.default_rng(seed)
     terms, shifts = drawn_prints(profile, rng, n, strata=1000)
+    closed, _, stretched, taller, _, roof = shifts.T
     tau, tau_z, omega = (
         median * np.exp(log_sd * rng.normal(size=n))
         for median, log_sd in (AFTER_ONE_PRINT[name] for name in ("tau", "tau_z", "omega"))
@@ -92,12 +99,14 @@ def brute_force(profile, asked, gaps, n, seed):
     for question, gap_mm in zip(asked, gaps, strict=True):
         joint = question.joint
         in_z = joint.direction is Direction.Z and joint.internal is Form.SLOT
-        row = Clearance(profile, joint, question.move, np.array([gap_mm])).rows[0]
-        felt = gap_mm + terms @ row - 2 * shifts[:, int(in_z)]
+        row = Clearance(profile, joint, question.gives, np.array([gap_mm])).rows[0]
+        # A print's scales act on both bodies, so that only the gap is left of them.
+        of_print = gap_mm * taller - roof if in_z else gap_mm * stretched - 2 * closed
+        felt = gap_mm + terms @ row + of_print
         felt += math.sqrt(2) * (tau_z if in_z else tau) * rng.normal(size=n)
         felt += omega * rng.normal(size=n)
         rank = GRADES.index(question.fit)
-        edges = terms[:, 12:16]
+        edges = terms[:, FIRST_EDGE : FIRST_EDGE + 4]
         holds &= (felt > edges[:, rank - 1]) & (felt < edges[:, rank])
     return holds.mean(), holds.std() / math.sqrt(n)
 

@@ -7,7 +7,9 @@ from coupons.errors import AnswerError
 from coupons.terms import Form
 
 NO_ERROR = dict.fromkeys(
-    "scale_x scale_y growth_ext growth_int round_ext round_int curl_int round_loss".split(), 0.0
+    "scale_x scale_y growth_ext growth_int round_ext round_int "
+    "curl_int curl_bend round_loss".split(),
+    0.0,
 )
 SURE = {"tau": 1e-4, "rho": 1e-4}
 

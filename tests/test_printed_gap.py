@@ -12,6 +12,7 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.offset import Question, answer
 from coupons.answering.words import interval_sentence
 from coupons.learning.design import design_of
+from coupons.learning.effects import TERMS
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
@@ -32,7 +33,13 @@ def test_nine_pairs_in_ten_print_with_a_gap_inside(joint):
     across = joint is SLOT_Z
     tau = profile.scatters["tau_z" if across else "tau"]
     own_sds = tau.median_mm * np.exp(tau.log_sd * rng.normal(size=n))
-    printed = found.gap_mm + terms @ clearance.printed_rows[0] - 2 * shifts[:, int(across)]
+    closed, _, stretched, taller, bed, roof = shifts.T
+    # Nobody said whether the tongue stands on the bed: half of them do.
+    stands = rng.random(n) < 0.5
+    bed = bed + terms[:, TERMS.index("bed_height")]
+    on_layers = found.gap_mm * taller - roof - stands * bed
+    of_print = on_layers if across else found.gap_mm * stretched - 2 * closed
+    printed = found.gap_mm + terms @ clearance.printed_rows[0] + of_print
     printed += np.sqrt(2) * own_sds * rng.normal(size=n)
     low, high = (0.2 + found.gap_mm - end for end in (found.high_mm, found.low_mm))
     assert np.mean((printed > low) & (printed < high)) == pytest.approx(0.90, abs=0.01)

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 from small_coupon import small_coupon
-from synthetic import TYPICAL, Builder, done_coupons, observed, plain_design
+from synthetic import TYPICAL, Builder, done_coupons, observed, plain_design, small_scatters
 
 from coupons.answering.foresight import as_if_done
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION
 from coupons.learning.laplace import find_mode
-from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.latent import latent_model
 from coupons.learning.shape import around_mode, best_mode
 from coupons.terms import Direction, Feature, Form
 
@@ -81,8 +81,17 @@ def test_a_wild_reading_does_not_overflow():
 
 def test_own_deviations_end_on_the_highest_hill_within_reach():
     """Where heights differ by 0.3 mm, a grade and a reading can each be taken for wild."""
-    design = observed(design_of(done_coupons("first", "upright", "round")), 100_028)
-    scatters = Scatters(0.0247, 0.284, 0.0226, 0.0522, 0.0238, 0.0853)
+    design = observed(design_of(done_coupons("first", "upright", "round")), 100_012)
+    scatters = small_scatters(
+        tau=0.0247,
+        tau_z=0.284,
+        sigma=0.0226,
+        omega=0.0522,
+        rho=0.0238,
+        rho_scale_z=8e-4,
+        rho_bed=0.1,
+        rho_roof=0.1,
+    )
     model = latent_model(design, EXTRUSION)
     plain = find_mode(model, scatters)
     best, log_evidence = best_mode(model, scatters)

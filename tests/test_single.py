@@ -16,8 +16,9 @@ def question(form, printed_mm, along="z", **more):
 
 def test_a_hole_that_closes_is_drawn_wider():
     # On each face: growth 0.05, round 0.02, curl 0.06·5/8; scale −0.3 % of 8 mm: −0.239 mm in all.
-    means = {"growth_int": 0.05, "round_int": 0.02, "curl_int": 0.06, "scale_x": -0.003}
-    found = draw_size(known_profile(means | {"scale_y": -0.003}), question("hole", 8.0))
+    means = {"growth_int": 0.05, "round_int": 0.02, "curl_int": 0.06, "curl_bend": 0.0}
+    scales = {"scale_x": -0.003, "scale_y": -0.003}
+    found = draw_size(known_profile(means | scales), question("hole", 8.0))
     assert found.drawn_mm == pytest.approx(8.24)
     assert (found.offset_mm, found.faces) == (pytest.approx(-0.12), 2)
     assert found.expected_mm == pytest.approx(8.0, abs=0.01)
@@ -44,10 +45,14 @@ def test_the_interval_holds_nine_prints_in_ten():
     found = draw_size(profile, question("slot", 20.0, "x"))
     rng = np.random.default_rng(2)
     terms, shifts = drawn_prints(profile, rng, 200_000, strata=500)
-    scale, growth = (terms[:, TERMS.index(name)] for name in ("scale_x", "growth_int"))
+    of = dict(zip(TERMS, terms.T, strict=True))
+    scale, growth = of["scale_x"] + of["scale_int"], of["growth_int"] + of["growth_int_xy"]
+    # What a print closes, what it shifts all faces by, and its own scale in the plane.
+    closed, fatter, stretched, *_ = shifts.T
     tau = profile.scatters["tau"]
     own_sds = tau.median_mm * np.exp(tau.log_sd * rng.normal(size=len(terms)))
-    printed = found.drawn_mm * (1 + scale) - 2 * growth - shifts[:, 0]
+    printed = found.drawn_mm * (1 + scale + stretched) - 2 * growth + of["lost_motion"]
+    printed += fatter - closed
     printed += own_sds * rng.normal(size=len(terms))
     inside = np.mean((printed > found.low_mm) & (printed < found.high_mm))
     assert inside == pytest.approx(0.90, abs=0.01)

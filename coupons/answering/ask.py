@@ -25,7 +25,7 @@ from coupons.atomic import not_ours
 from coupons.errors import AnswerError, ProfileError, WriteError
 from coupons.learning.profile import Profile, is_profile, read_profile, write_profile
 from coupons.neutral import one_line
-from coupons.terms import FITS, INTERNAL, Direction, Form, Joint, MovingBody
+from coupons.terms import FITS, INTERNAL, Bed, Direction, Form, Joint, MovingBody
 
 Word = TypeVar("Word", bound=StrEnum)
 
@@ -65,6 +65,7 @@ class Printer:
         drawn_gap_mm: float | None = None,
         printed_gap_mm: float | None = None,
         hardware: str | None = None,
+        bed: str | None = None,
     ) -> Answer:
         """Say how far to move which face of a joint.
 
@@ -91,6 +92,9 @@ class Printer:
             Ask what to draw so that this gap is printed, whatever the fit.
         hardware : str, optional
             Hardware as the mate, such as ``"pin 8 m6"``; see `coupons.answering.hardware.hardware`.
+        bed : str, optional
+            Which body has its lower mating face on the bed: ``"external"``, ``"internal"``,
+            ``"both"`` or ``"none"``. By default the answer covers none and external evenly.
 
         Raises
         ------
@@ -120,6 +124,7 @@ class Printer:
             drawn_gap_mm,
             printed_gap_mm,
             piece,
+            bed_of(bed),
         )
         return answer(self.profile, question)
 
@@ -131,6 +136,7 @@ class Printer:
         across: str,
         prints_mm: float | None = None,
         limits: str | None = None,
+        bed: str | None = None,
     ) -> SizeAnswer:
         """Say what to draw so that one feature prints with a size.
 
@@ -144,6 +150,8 @@ class Printer:
             The size that it should have; by default the middle of its limits.
         limits : str, optional
             Limits of size, such as ``"8 H13"`` or ``"8 ±0.1"``, to get their chance.
+        bed : str, optional
+            Which body of a joint stands on the bed, as in `offset`.
 
         Raises
         ------
@@ -166,7 +174,8 @@ class Printer:
                 raise AnswerError("Give the size that it should print with, or limits of size.")
             prints_mm = band.middle_mm
         direction = known(Direction, across, "direction")
-        return draw_size(self.profile, SizeQuestion(side, prints_mm, direction, band))
+        question = SizeQuestion(side, prints_mm, direction, band, bed=bed_of(bed))
+        return draw_size(self.profile, question)
 
     @takes()
     def clearance_hole(self, screw: str, *, across: str, joint: str | None = None) -> SizeAnswer:
@@ -294,6 +303,17 @@ def load_profile(path: str | Path) -> Printer:
         If it cannot be read as a profile.
     """
     return Printer(read_profile(Path(path)))
+
+
+def bed_of(text: str | None) -> Bed | None:
+    """Return what stands on the bed, None where nobody said.
+
+    Raises
+    ------
+    AnswerError
+        If the word is not known.
+    """
+    return None if text is None else known(Bed, text, "body on the bed")
 
 
 def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:

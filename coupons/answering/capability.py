@@ -6,7 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.single import PrintedSize, SizeAnswer, SizeQuestion, draw_size
+from coupons.answering.one_print import log_sd_after
+from coupons.answering.single import (
+    PrintedSize,
+    SizeAnswer,
+    SizeQuestion,
+    draw_size,
+    size_demand,
+)
 from coupons.answering.standards import GRADE_NUMBERS, FitLimits, it_grade_reached, tolerance_mm
 from coupons.answering.tables import rows
 from coupons.answering.together import Together, chance_together, shared_of
@@ -48,6 +55,9 @@ class Reach:
         Percentiles of what the six standard deviations may be, from 0 to 100.
     assumed : float
         Share of the scatter's mean square that no print showed, but is taken from common practice.
+    after_mm : (float, float)
+        The tenth and the ninetieth percentile of six standard deviations as a second print, fitted
+        together, would leave them.
     """
 
     form: Form
@@ -59,6 +69,7 @@ class Reach:
     confidences: dict[int, float]
     quantiles_mm: tuple[float, ...]
     assumed: float
+    after_mm: tuple[float, float]
 
     def confidence_within(self, width_mm: float) -> float:
         """Chance that they fit into a tolerance of this width, in mm."""
@@ -113,8 +124,8 @@ def meet_limits(
         for form, limits in sides
     )
     demands = [
-        PrintedSize(profile, Feature(form, answer.drawn_mm, direction)).demand(limits)
-        for (form, limits), answer in zip(sides, (hole, shaft), strict=True)
+        size_demand(profile, answer.question, answer.drawn_mm, limits)
+        for (_, limits), answer in zip(sides, (hole, shaft), strict=True)
     ]
     kinds = ((internal, direction), (external, direction))
     return LimitsAnswer(
@@ -154,8 +165,13 @@ def _steps() -> list[tuple[float, float]]:
 
 
 def _reach(profile: Profile, found: MeasuredRange, low_mm: float, high_mm: float) -> Reach:
-    z = height_share(Feature(found.form, high_mm, found.direction))
-    counts = {"tau": 1 - z, "tau_z": z, "rho": (1 - z) ** 2, "rho_z": z**2}
+    feature = Feature(found.form, high_mm, found.direction)
+    z = height_share(feature)
+    counts = {"tau": 1 - z, "tau_z": z}
+    acts = PrintedSize(profile, feature).row @ profile.print_moves
+    for effect, act in zip(profile.prior_table.prints, acts.tolist(), strict=True):
+        count = counts.get(effect.scatter, 0.0)
+        counts[effect.scatter] = count + (effect.share * act) ** 2
     bands_mm = _bands_mm(profile, counts)
     band_mm = float(np.median(bands_mm))
     return Reach(
@@ -171,16 +187,31 @@ def _reach(profile: Profile, found: MeasuredRange, low_mm: float, high_mm: float
         },
         quantiles_mm=tuple(np.quantile(bands_mm, np.linspace(0, 1, 101)).tolist()),
         assumed=_assumed(profile, counts),
+        after_mm=_after_mm(profile, counts),
     )
 
 
-def _bands_mm(profile: Profile, counts: Mapping[str, float]) -> Array:
-    """Return samples of the band from the uncertain scatters."""
+def _after_mm(profile: Profile, counts: Mapping[str, float]) -> tuple[float, float]:
+    """Return between what the band would be known to lie after a second print."""
+    between = {effect.scatter for effect in profile.prior_table.prints}
+    log_sds = {name: log_sd_after(profile, name) for name in counts if name in between}
+    low_mm, high_mm = np.quantile(_bands_mm(profile, counts, log_sds), (0.1, 0.9)).tolist()
+    return low_mm, high_mm
+
+
+def _bands_mm(
+    profile: Profile, counts: Mapping[str, float], log_sds: Mapping[str, float] | None = None
+) -> Array:
+    """Return what the band may be, drawn from what is known of the scatters.
+
+    ``log_sds`` holds how well some of them are known, if otherwise than the profile says.
+    """
     draws = np.random.default_rng(0).normal(size=(len(counts), _DRAWS))
     variance = np.zeros(_DRAWS)
     for (name, count), normal in zip(counts.items(), draws, strict=True):
         spread = profile.scatters[name]
-        variance += count * (spread.median_mm * np.exp(spread.log_sd * normal)) ** 2
+        log_sd = (log_sds or {}).get(name, spread.log_sd)
+        variance += count * (spread.median_mm * np.exp(log_sd * normal)) ** 2
     return BAND_SDS * np.sqrt(variance)
 
 

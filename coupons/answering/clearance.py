@@ -25,7 +25,7 @@ from coupons.learning.effects import (
     loss_row,
 )
 from coupons.learning.profile import Profile
-from coupons.terms import INTERNAL, ROUND, Feature, Grade, Joint, MovingBody
+from coupons.terms import INTERNAL, ROUND, Bed, Feature, Form, Grade, Joint, MovingBody
 
 Array = NDArray[np.floating]
 
@@ -51,10 +51,12 @@ class Clearance:
     joint : Joint
     move : MovingBody
     gaps_mm : ndarray of shape (n,)
-        Drawn gaps, over both sides. With hardware: printed drawn size against the nominal
-        size of the mate.
+        Drawn gaps, over both sides. With hardware: printed drawn size against what the mate
+        is called by.
     hardware : Hardware, optional
         Hardware in place of the printed feature of its form.
+    bed : Bed
+        Which bodies have their lower mating face on the bed; of joints across layers.
     """
 
     profile: Profile
@@ -62,6 +64,7 @@ class Clearance:
     move: MovingBody
     gaps_mm: Array
     hardware: Hardware | None = None
+    bed: Bed = Bed.NONE
 
     @cached_property
     def printed_rows(self) -> Array:
@@ -79,14 +82,16 @@ class Clearance:
         """Clearance − given gap as rows over the profile's terms, shape (n, n_terms)."""
         rows = self.printed_rows.copy()
         is_round = self.joint.internal in ROUND and self.joint.external in ROUND
-        rows[:, -len(LOSSES) :] = -loss_row(is_round, self.joint.direction)
+        # A designer's pin has its seam somewhere; on a bought one there is none.
+        seam = any(feature.form is Form.PIN for feature in self._printed)
+        rows[:, -len(LOSSES) :] = -loss_row(is_round, self.joint.direction, seam)
         return rows
 
     @cached_property
     def _printed(self) -> list[Feature]:
         hardware = self.hardware and self.hardware.form
         return [
-            Feature(form, self.joint.size_mm, self.joint.direction)
+            Feature(form, self.joint.size_mm, self.joint.direction, on_bed=self.bed.holds(form))
             for form in (self.joint.internal, self.joint.external)
             if form is not hardware
         ]
@@ -108,13 +113,11 @@ class Clearance:
     def margin(self, grade: Grade) -> tuple[float, Array]:
         """Return mean, in mm, and row of the margin over a grade's threshold at the first gap.
 
-        The row goes over the terms and then over the two shifts of a print, in the layer plane and
-        across layers, each of which tightens every printed pair.
+        The row goes over the terms and then over what differs from print to print.
         """
         row = self.margin_row(grade)[0]
-        in_plane, in_z = self.shifted
         mean_mm = float(self.given_mm[0] + row @ self.profile.mean_vector)
-        return mean_mm, np.concatenate([row, [-in_plane, -in_z]])
+        return mean_mm, np.concatenate([row, row @ self.profile.print_moves])
 
     @cached_property
     def size_doubt(self) -> float:
@@ -131,15 +134,11 @@ class Clearance:
         return feel_variance(self.profile, forms, self.joint.direction, self.joint.size_mm)
 
     @property
-    def shifted(self) -> tuple[float, float]:
-        """How many sizes a print's shift moves in the layer plane, and across layers."""
-        shares = [height_share(feature) for feature in self._printed]
-        return sum(1 - z for z in shares), sum(shares)
-
-    @property
     def own(self) -> OwnSpread:
-        """Spread of this pair alone: own deviations, and those of hardware."""
-        return OwnSpread(*self.shifted, known_mm2=self.hardware.sd_mm**2 if self.hardware else 0.0)
+        """What this one pair has to itself: own deviations, and a bought mate's."""
+        shares = [height_share(feature) for feature in self._printed]
+        known_mm2 = self.hardware.sd_mm**2 if self.hardware else 0.0
+        return OwnSpread(sum(1 - z for z in shares), sum(shares), known_mm2=known_mm2)
 
     @property
     def judged(self) -> OwnSpread:
@@ -153,7 +152,7 @@ class Clearance:
         See `coupons.answering.next_print.variances`; the added uncertainty outside the measured
         sizes is included.
         """
-        spread, weights = variances(self.profile, rows, *self.shifted)
+        spread, weights = variances(self.profile, rows)
         return spread + self.size_doubt, weights
 
     def chance_from(self, grade: Grade) -> Array:

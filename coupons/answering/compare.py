@@ -6,10 +6,16 @@ from enum import StrEnum
 
 import numpy as np
 
-from coupons.answering.clearance import Clearance
 from coupons.answering.compare_terms import CHANGED_SDS, DETECTABLE_SDS
 from coupons.answering.drift import Chart, chart
-from coupons.answering.offset import EVEN_CHANCE, Answer, Question, answer, window_row
+from coupons.answering.offset import (
+    EVEN_CHANCE,
+    Answer,
+    Question,
+    answer,
+    clearances,
+    window_row,
+)
 from coupons.errors import NotMeasuredError
 from coupons.learning.profile import Profile
 
@@ -145,8 +151,10 @@ def _ask(profile: Profile, question: Question) -> Answer | None:
 
 def _variance(profile: Profile, question: Question) -> float:
     """Variance of the needed gap from the terms; they hold their own print's shift already."""
-    clearance = Clearance(profile, question.joint, question.move, np.zeros(1), question.hardware)
-    row = window_row(clearance, question)[0]
+    cases = clearances(profile, question, np.zeros(1))
+    rows = np.array([window_row(one, question)[0] for one in cases])
+    # Parts stand on the bed alike on both printers: the mean of the cases is what moves.
+    row = rows.mean(axis=0)
     return float(row @ profile.covariance_matrix @ row)
 
 

@@ -6,6 +6,7 @@ from coupons.answering import drift
 from coupons.answering.compare import RULE, AnswerChange, Drift, Verdict
 from coupons.answering.compare_terms import TermChange
 from coupons.answering.joint_words import told_once
+from coupons.answering.origin import old_model_mark
 from coupons.answering.terminal import cell
 from coupons.answering.words import REHEARSED, chance, extrapolated, minus, named, signed
 from coupons.learning.causes import RATIOS, unsaid
@@ -21,6 +22,8 @@ def heading(profiles: Sequence[Profile]) -> list[str]:
     for name, profile in (("A", profiles[0]), ("B", profiles[-1])):
         when = f", printed {profile.printed_on}" if profile.printed_on else ""
         lines.append(f"{name}: {profile.machine}, {profile.material}{when}")
+        if mark := old_model_mark(profile.version):
+            lines.append(f"{name} is {mark}")
     dates = [profile.printed_on for profile in profiles if profile.printed_on]
     if dates != sorted(dates):
         told = ", ".join(map(str, dates))

@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from coupons.answering.bed import odd_bed
 from coupons.answering.hardware import Hardware, hardware, two_holes
 from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
@@ -14,7 +15,7 @@ from coupons.answering.quantities import parse_share
 from coupons.errors import AnswerError, CouponError, Problem
 from coupons.measuring.entries import near_miss
 from coupons.measuring.spreadsheet import Cells, Layout, read_cells
-from coupons.terms import EXTERNAL, FITS, INTERNAL, Direction, Form, Grade, Joint, MovingBody
+from coupons.terms import EXTERNAL, FITS, INTERNAL, Bed, Direction, Form, Grade, Joint, MovingBody
 
 COLUMNS = (
     "name",
@@ -26,6 +27,7 @@ COLUMNS = (
     "move",
     "hardware",
     "at_least",
+    "bed",
 )
 _UNIT_COLUMNS = ("unit", "units")
 
@@ -65,7 +67,10 @@ class ListedJoint:
     hardware : Hardware or None
         The side of the joint that is not printed.
     at_least : float or None
-        Wanted chance of the fit or a looser one; None for the best chance of exactly the fit.
+        Chance with which it must go as wanted or more easily; None for the best chance of just the
+        fit.
+    bed : Bed or None
+        Which body stands on the bed; None where nobody said.
     """
 
     row: int
@@ -76,6 +81,7 @@ class ListedJoint:
     move: MovingBody
     hardware: Hardware | None = None
     at_least: float | None = None
+    bed: Bed | None = None
 
 
 @dataclass(frozen=True)
@@ -190,10 +196,11 @@ class _Reader:
         self._refuse_wide_gap(gap_mm, size_mm)
         move = self._move(piece)
         at_least = self._at_least()
+        bed = self._bed(internal, external, direction, piece)
         if internal is None or external is None or size_mm is None or direction is None:
             return None
         joint = Joint(internal, external, size_mm, direction)
-        return ListedJoint(self.number, name, joint, fit, gap_mm, move, piece, at_least)
+        return ListedJoint(self.number, name, joint, fit, gap_mm, move, piece, at_least, bed)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
         shown = repr(got[:60]) if got else "nothing"
@@ -306,6 +313,26 @@ class _Reader:
             self._refuse(f"move {', '.join(bodies)}", text, near_miss(text, bodies, ""))
             return MovingBody.EXTERNAL
         return MovingBody(text or MovingBody.EXTERNAL)
+
+    def _bed(
+        self,
+        internal: Form | None,
+        external: Form | None,
+        direction: Direction | None,
+        piece: Hardware | None,
+    ) -> Bed | None:
+        text = self.cells["bed"].lower()
+        if not text:
+            return None
+        if text not in tuple(Bed):
+            self._refuse(f"bed {', '.join(Bed)}", text, near_miss(text, tuple(Bed), ""))
+            return None
+        of_piece = piece and piece.form
+        printed = [form for form in (internal, external) if form and form is not of_piece]
+        if direction and (odd := odd_bed(printed, direction, Bed(text))):
+            self._refuse("a body that can stand on the bed", text, odd)
+            return None
+        return Bed(text)
 
     def _at_least(self) -> float | None:
         text = self.cells["at_least"]

@@ -10,7 +10,7 @@ from coupons.answering.drawing import FaceMove
 from coupons.answering.joint_list import JointList, ListedJoint, label_of
 from coupons.answering.joints import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
-from coupons.answering.origin import origin_data, origin_sentence
+from coupons.answering.origin import hands_sentence, origin_data, origin_sentence
 from coupons.answering.single import SizeAnswer
 from coupons.answering.terminal import cell
 from coupons.answering.ways import flats_hint
@@ -127,6 +127,8 @@ def _size_warnings(joint: JointAnswer, found: Answer | SizeAnswer) -> list[str]:
     ]
     if found.layer_mm is not None:
         lines.append("Rounded to whole layers.")
+    if found.beds:
+        lines.append("What stands on the bed was not said (column bed): covers none and external.")
     return lines
 
 
@@ -150,6 +152,7 @@ def note_lines(part: PartAnswer) -> Iterator[str]:
     yield from told_once(
         (joint.listed.name, warning) for joint in part.joints for warning in warnings(joint)
     )
+    yield from filter(None, [hands_sentence(part.origin)])
     yield origin_sentence(part.origin)
 
 
@@ -299,6 +302,7 @@ def _question_data(joint: JointAnswer) -> dict[str, object]:
         "fit": None if listed.fit is None else str(listed.fit),
         "printed_gap_mm": listed.gap_mm,
         "move": str(listed.move),
+        "bed": None if listed.bed is None else str(listed.bed),
     }
 
 

@@ -10,14 +10,14 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.drawing import FaceMove, gap_step_mm
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.loosen import Loosening, Wider, most_gained, not_too_tight
-from coupons.answering.offset import Answer, Question, answer, moves_at
+from coupons.answering.offset import Answer, Question, answer, clearances, moves_at
 from coupons.answering.origin import Origin, origin_of
-from coupons.answering.single import DRAWN_STEP_MM, PrintedSize, SizeAnswer, SizeQuestion, draw_hole
+from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand
 from coupons.answering.together import Demand, Together, chance_together, shared_of
 from coupons.answering.told import Told
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
-from coupons.terms import GRADES, Feature, Form, Grade
+from coupons.terms import GRADES, Form, Grade
 
 # So much wider, and so many joints, are tried to find the one to loosen.
 _WIDEST_MM = 0.2
@@ -144,6 +144,7 @@ def question_of(listed: ListedJoint) -> Question:
         at_least=listed.at_least,
         printed_gap_mm=gap_mm,
         hardware=piece,
+        bed=listed.bed,
     )
 
 
@@ -168,7 +169,9 @@ def _answer_one(profile: Profile, listed: ListedJoint) -> JointAnswer:
     piece = listed.hardware
     try:
         if piece is not None and has_standard_hole(listed):
-            return JointAnswer(listed, draw_hole(profile, piece, listed.joint.direction))
+            return JointAnswer(
+                listed, draw_hole(profile, piece, listed.joint.direction, listed.bed)
+            )
         return JointAnswer(listed, answer(profile, question_of(listed)))
     except AnswerError as error:
         return JointAnswer(listed, None, error.message)
@@ -188,10 +191,9 @@ def demand_of(profile: Profile, joint: JointAnswer) -> Demand | None:
 
 
 def _size_demand(profile: Profile, question: SizeQuestion, drawn_mm: float) -> Demand | None:
-    feature = Feature(question.form, drawn_mm, question.direction)
     if question.limits is None:
         return None
-    return PrintedSize(profile, feature).demand(question.limits)
+    return size_demand(profile, question, drawn_mm, question.limits)
 
 
 def fit_demand(profile: Profile, question: Question, gap_mm: float) -> Demand:
@@ -199,8 +201,15 @@ def fit_demand(profile: Profile, question: Question, gap_mm: float) -> Demand:
 
     With ``at_least``, the wanted grade or a looser one.
     """
-    gaps = np.array([gap_mm])
-    clearance = Clearance(profile, question.joint, question.move, gaps, question.hardware)
+    first, *others = (
+        _case_demand(clearance, question)
+        for clearance in clearances(profile, question, np.array([gap_mm]))
+    )
+    return replace(first, or_else=tuple(others))
+
+
+def _case_demand(clearance: Clearance, question: Question) -> Demand:
+    """Return the demand in one of the cases of what stands on the bed."""
     above = GRADES[GRADES.index(question.fit) + 1 :]
     judged = clearance.judged
     judged = replace(judged, known_mm2=judged.known_mm2 + clearance.size_doubt)

@@ -41,8 +41,9 @@ class Loosening:
 
 
 def not_too_tight(demand: Demand) -> Demand:
-    """Return a demand without its upper limit."""
-    return replace(demand, upper=None)
+    """Return what is left of a demand if it may be as loose as it likes."""
+    cases = tuple(not_too_tight(case) for case in demand.or_else)
+    return replace(demand, upper=None, or_else=cases)
 
 
 def most_gained(

@@ -10,14 +10,16 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.foresight import Belief, covariance_after
 from coupons.answering.joint_list import ListedJoint
 from coupons.answering.joints import question_of
-from coupons.answering.next_print import half_width, learned_share
+from coupons.answering.next_print import interval, learned_share
 from coupons.answering.offset import (
     NOTHING_LEARNED,
     Question,
     check_question,
-    interval_variances,
+    clearances,
+    interval_mixture,
     window_row,
 )
+from coupons.learning.effects import EXTRUSION, prior_mean, prior_sd
 from coupons.learning.latent import Scatters
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
@@ -38,27 +40,26 @@ USUAL = tuple(
 
 @dataclass(frozen=True)
 class Asked:
-    """A question as a row over the profile's terms: the combination that answers it.
+    """A question with all cases that its answer covers: what has to be known to answer it.
 
     ``measured`` says whether the profile has enough data to answer at all.
     """
 
     name: str
-    row: Array
     measured: bool
     question: Question
-    clearance: Clearance
+    cases: tuple[Clearance, ...]
 
     @property
     def known_to_mm(self) -> float:
-        """Half width of the answer's 90 % interval, as `offset` reports it."""
-        return half_width(*interval_variances(self.clearance, self.question, self.row[None, :]))
+        """Half width of the answer's 90 % interval, as `offset` gives it."""
+        low_mm, high_mm = interval(*interval_mixture(self.cases, self.question))
+        return (high_mm - low_mm) / 2
 
     def known_to_mm_after(self, covariance: Array) -> float:
-        """Return the same if the terms had this covariance."""
-        of_machine = float(self.row @ covariance @ self.row)
-        row = self.row[None, :]
-        return half_width(*interval_variances(self.clearance, self.question, row, of_machine))
+        """Return the same, were the terms known with this covariance."""
+        low_mm, high_mm = interval(*interval_mixture(self.cases, self.question, covariance))
+        return (high_mm - low_mm) / 2
 
     @property
     def pair(self) -> frozenset[Form]:
@@ -91,11 +92,10 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     """
     check_question(question)
     # The row hardly depends on the gap: as drawn, before any offset, will do.
-    clearance = Clearance(profile, question.joint, question.move, np.zeros(1), question.hardware)
-    rows = window_row(clearance, question)
-    row = rows[0]
+    cases = clearances(profile, question, np.zeros(1))
+    rows = window_row(cases[0], question)
     measured = bool(learned_share(profile, rows)[0] <= NOTHING_LEARNED)
-    return Asked(question.name, row, measured, question, clearance)
+    return Asked(question.name, measured, question, cases)
 
 
 def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:
@@ -135,7 +135,7 @@ def gains(
     belief = _belief(profile)
     predicted = []
     for name, coupon in coupons.items():
-        covariance = covariance_after(coupon, belief, profile.prior_table)
+        covariance = covariance_after(coupon, belief)
         after_mm = tuple(question.known_to_mm_after(covariance) for question in asked)
         shrunk = [  # nothing that is tried makes an answer less known
             max(0.0, 1 - mm / question.known_to_mm)
@@ -169,8 +169,14 @@ def shipped_coupons() -> tuple[dict[str, Coupon], dict[str, float]]:
 
 
 def _belief(profile: Profile) -> Belief:
-    sds = {name: float(np.sqrt(spread.mean_square)) for name, spread in profile.scatters.items()}
-    return Belief(profile.mean_vector, profile.covariance_matrix, Scatters(**sds))
+    """Return what is held of a printer; what its model does not know of, as before any print."""
+    priors = EXTRUSION.scatters
+    squares = {name: profile.scatters.get(name, priors[name]).mean_square for name in priors}
+    unknown = prior_sd(profile.prior_table) == 0
+    mean = np.where(unknown, prior_mean(), profile.mean_vector)
+    covariance = profile.covariance_matrix + np.diag(np.where(unknown, prior_sd() ** 2, 0.0))
+    sds = {name: float(np.sqrt(square)) for name, square in squares.items()}
+    return Belief(mean, covariance, Scatters(**sds))
 
 
 def _tried(coupon: Coupon, pair: frozenset[Form]) -> set[Direction]:

@@ -1,7 +1,7 @@
-"""Predictive variance of the next print: uncertainty of the printer, and the print's own shift.
+"""How far the next print may differ: what is not known of the printer, and that print's own part.
 
-The shift's scatter is itself known only roughly (log-normal), so that a chance about the next print
-is a small weighted sum of normal ones.
+How much prints differ is itself known only roughly (log-normal), so that a chance about the next
+print is a small weighted sum of normal ones.
 """
 
 import numpy as np
@@ -14,16 +14,18 @@ from coupons.learning.profile import Profile
 Array = NDArray[np.floating]
 
 
-def variances(profile: Profile, rows: Array, in_plane: float, in_z: float) -> tuple[Array, Array]:
-    """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatter.
+# Scatters between prints that are averaged over, of all that move an answer: the two largest.
+_MOST_AVERAGED = 2
+_LEAST_SHARE = 0.01
+
+
+def variances(profile: Profile, rows: Array) -> tuple[Array, Array]:
+    """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatters.
 
     Parameters
     ----------
     profile : Profile
     rows : ndarray of shape (n, n_terms)
-    in_plane, in_z : float
-        How many sizes a shift moves together in the layer plane and across layers: 1 for one
-        size, 2 for the gap of a printed pair.
 
     Returns
     -------
@@ -31,28 +33,42 @@ def variances(profile: Profile, rows: Array, in_plane: float, in_z: float) -> tu
         In mm².
     weights : ndarray of shape (n_nodes,)
     """
-    of_machine, of_print, weights = variance_parts(profile, rows, in_plane, in_z)
-    return of_machine + of_print[:, None], weights
+    of_machine, of_print, weights = variance_parts(profile, rows)
+    return of_machine + of_print, weights
 
 
-def variance_parts(
-    profile: Profile, rows: Array, in_plane: float, in_z: float
-) -> tuple[Array, Array, Array]:
+def variance_parts(profile: Profile, rows: Array) -> tuple[Array, Array, Array]:
     """Return `variances` in two parts, and the weights.
 
-    The first, shape (n_nodes, n), is the uncertainty of the machine; it depends on the scatter too
-    (see `coupons.learning.taught_shift`). The second, shape (n_nodes,), is the next print's own
-    shift.
+    The first is what is not known of the machine; it goes with the scatters too (see
+    `coupons.learning.taught_shift`). The second is what the next print has of its own. Both have
+    shape (n_nodes, n).
     """
-    taught, nodes = profile.taught_shift, profile.shift_nodes
-    by_shift = rows @ taught.slope
-    moved = np.einsum("ni,kij,nj->kn", by_shift, nodes.taught, by_shift)
+    taught = profile.taught_shift
+    acts = rows @ profile.print_moves
+    nodes = profile.print_nodes(scatters_that_count(profile, acts))
+    by_print = rows @ taught.slope
+    moved = np.einsum("ni,kij,nj->kn", by_print, nodes.taught, by_print)
     of_machine = np.sum((rows @ taught.root) ** 2, axis=1) + moved
-    return of_machine, nodes.squares @ np.array([in_plane, in_z]) ** 2, nodes.weights
+    return of_machine, nodes.squares @ (acts**2).T, nodes.weights
+
+
+def scatters_that_count(profile: Profile, acts: Array) -> tuple[str, ...]:
+    """Name the scatters between prints that move some rows most, the largest first."""
+    squares = np.array([spread.mean_square for spread in profile.print_spreads])
+    moved: dict[str, float] = {}
+    of_effects = (acts**2).max(axis=0) * squares
+    for effect, square in zip(profile.prior_table.prints, of_effects, strict=True):
+        moved[effect.scatter] = moved.get(effect.scatter, 0.0) + float(square)
+    least = _LEAST_SHARE * sum(moved.values())
+    names = sorted((name for name in moved if moved[name] > least), key=lambda n: -moved[n])
+    return tuple(names[:_MOST_AVERAGED])
 
 
 def learned_share(profile: Profile, rows: Array) -> Array:
     """Return posterior over prior variance of ``rows`` · terms: 1 where nothing was learned.
+
+    It is 1 as well for a sum of terms that the profile's model does not have.
 
     Parameters
     ----------
@@ -65,7 +81,37 @@ def learned_share(profile: Profile, rows: Array) -> Array:
     """
     before = rows**2 @ prior_sd(profile.prior_table) ** 2
     after = np.sum((rows @ profile.covariance_matrix) * rows, axis=1)
-    return np.asarray(after / before)
+    return np.asarray(np.divide(after, before, out=np.ones(len(before)), where=before > 0))
+
+
+def interval(
+    means: Array, variances: Array, weights: Array, share: float = 0.90
+) -> tuple[float, float]:
+    """Return the central interval of a mixture of normals, by bisection.
+
+    Parameters
+    ----------
+    means, variances, weights : ndarray of shape (n,)
+
+    Examples
+    --------
+    >>> means, ones = np.array([-10.0, 10.0]), np.ones(2)
+    >>> [round(end, 2) for end in interval(means, ones, ones / 2)]
+    [-11.28, 11.28]
+    """
+    if np.ptp(means) == 0:
+        half = half_width(variances, weights, share)
+        return float(means[0]) - half, float(means[0]) + half
+    sds = np.sqrt(variances)
+    ends = []
+    for part in ((1 - share) / 2, (1 + share) / 2):
+        low, high = float(np.min(means - 10 * sds)), float(np.max(means + 10 * sds))
+        for _ in range(60):
+            middle = (low + high) / 2
+            below = float(weights @ ndtr((middle - means) / sds))
+            low, high = (middle, high) if below < part else (low, middle)
+        ends.append(high)
+    return ends[0], ends[1]
 
 
 def half_width(variances: Array, weights: Array, share: float = 0.90) -> float:

@@ -4,12 +4,14 @@ Everything is a search over the drawn gap. Signs: a positive offset moves a face
 material (material added), a negative one into it (material removed).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
+from coupons.answering.bed import bed_cases, odd_bed
 from coupons.answering.beyond import ranges_of
 from coupons.answering.clearance import Clearance
 from coupons.answering.drawing import (
@@ -22,7 +24,8 @@ from coupons.answering.drawing import (
     stands_across_layers,
 )
 from coupons.answering.hardware import Hardware, two_holes
-from coupons.answering.next_print import half_width, learned_share, variance_parts
+from coupons.answering.next_print import interval, learned_share, variance_parts
+from coupons.answering.one_print import HIGH_CHANCE, OnePrint, rests_on_one_print
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import with_own
 from coupons.answering.pairs import odd_pair
@@ -32,7 +35,7 @@ from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS, THRESHOLDS
 from coupons.learning.profile import MeasuredRange, Profile
-from coupons.terms import GRADES, Form, Grade, Joint, MovingBody
+from coupons.terms import GRADES, Bed, Form, Grade, Joint, MovingBody
 
 Array = NDArray[np.floating]
 
@@ -69,6 +72,9 @@ class Question:
         the two before can be asked.
     hardware : Hardware, optional
         Hardware as the mate; the printed body is the one that moves.
+    bed : Bed, optional
+        Which bodies have their lower mating face on the bed. Unsaid, the answer covers both usual
+        cases; see `coupons.answering.bed`.
     """
 
     joint: Joint
@@ -78,6 +84,7 @@ class Question:
     drawn_gap_mm: float | None = None
     printed_gap_mm: float | None = None
     hardware: Hardware | None = None
+    bed: Bed | None = None
 
     @property
     def name(self) -> str:
@@ -130,7 +137,9 @@ class Answer(Told):
     of a layer where sizes are layers, and ``layers`` how many the gap is, if a whole number.
     ``prints_as`` holds the gaps, and the chance at each, as which a gap between two whole numbers
     of layers may print; the chances are then their mean. ``feel`` says whether trials showed where
-    the fit begins and ends.
+    the fit begins and ends. ``beds`` holds what may stand on the bed where that was not said, and
+    how wide the interval would be if it were. ``one_print`` says how far a high chance rests on
+    what a single print cannot know.
     """
 
     question: Question
@@ -152,6 +161,8 @@ class Answer(Told):
     prints_as: tuple[tuple[float, float], ...]
     feel: Feel
     origin: Origin
+    beds: tuple[tuple[Bed, float], ...] = ()
+    one_print: OnePrint | None = None
 
     def __repr__(self) -> str:
         """One line: what was asked, what to draw, with what chance."""
@@ -209,7 +220,27 @@ def answer(profile: Profile, question: Question) -> Answer:
         prints_as=tuple((gap_mm, float(printed[gap_mm][rank])) for gap_mm in sorted(printed)),
         feel=_feel(profile, question.fit),
         origin=origin_of(profile),
+        beds=_beds(profile, question, best),
+        one_print=_one_print(profile, question, drawn.gap_mm, float(chances[rank])),
     )
+
+
+def _one_print(
+    profile: Profile, question: Question, gap_mm: float, chance: float
+) -> OnePrint | None:
+    if chance <= HIGH_CHANCE:
+        return None
+    cases = clearances(profile, question, np.array([gap_mm]))
+    return rests_on_one_print(cases, question.fit)
+
+
+def _beds(profile: Profile, question: Question, gap_mm: float) -> tuple[tuple[Bed, float], ...]:
+    """Return the cases that an answer covers unsaid, with how wide each by itself would be."""
+    cases = clearances(profile, question, np.array([gap_mm]))
+    if len(cases) == 1:
+        return ()
+    ends = {one.bed: interval(*interval_mixture([one], question), INTERVAL) for one in cases}
+    return tuple((bed, high - low) for bed, (low, high) in ends.items())
 
 
 def _feel(profile: Profile, fit: Grade) -> Feel:
@@ -228,12 +259,13 @@ def _feel(profile: Profile, fit: Grade) -> Feel:
 
 def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple[float, float]:
     """Return the gap that a drawn one is expected to print with, and its standard deviation."""
-    clearance = _clearance(profile, question, np.array([gap_mm]))
-    rows = clearance.printed_rows
-    variances, weights = clearance.variances(rows)
-    mean = clearance.given_mm[0] + rows[0] @ profile.mean_vector
-    own = clearance.own.mean_square(profile)
-    return float(mean), float(np.sqrt(weights @ variances[:, 0] + own))
+    means, squares = [], []
+    for clearance in clearances(profile, question, np.array([gap_mm])):
+        rows = clearance.printed_rows
+        variances, weights = clearance.variances(rows)
+        means.append(float(clearance.given_mm[0] + rows[0] @ profile.mean_vector))
+        squares.append(float(weights @ variances[:, 0] + clearance.own.mean_square(profile)))
+    return float(np.mean(means)), float(np.sqrt(np.mean(squares) + np.var(means)))
 
 
 def check_question(question: Question) -> None:
@@ -263,6 +295,7 @@ def check_question(question: Question) -> None:
     if sum(wish is not None for wish in wishes) > 1:
         wrong.append("Use only one of: a chance at least, a drawn gap, a printed gap.")
     wrong += _gaps_too_large(question)
+    wrong += filter(None, [odd_bed(question.printed_forms, joint.direction, question.bed)])
     if wrong:
         raise AnswerError("\n".join(wrong))
 
@@ -276,8 +309,18 @@ def _gaps_too_large(question: Question) -> list[str]:
     ]
 
 
-def _clearance(profile: Profile, question: Question, gaps_mm: Array) -> Clearance:
-    return Clearance(profile, question.joint, question.move, gaps_mm, question.hardware)
+def clearances(profile: Profile, question: Question, gaps_mm: Array) -> tuple[Clearance, ...]:
+    """Return the clearance of a question's joint in each case that its answer covers.
+
+    One, or several as likely as one another where nobody said what stands on the bed.
+    """
+    joint, move, hardware = question.joint, question.move, question.hardware
+    cases = bed_cases(profile, question.printed_forms, joint.direction, question.bed)
+    return tuple(Clearance(profile, joint, move, gaps_mm, hardware, bed) for bed in cases)
+
+
+def _chance_from(cases: Sequence[Clearance], grade: Grade) -> Array:
+    return np.asarray(np.mean([one.chance_from(grade) for one in cases], axis=0))
 
 
 def _next_grade(grade: Grade) -> Grade | None:
@@ -298,14 +341,16 @@ def _best_gap(profile: Profile, question: Question) -> float:
 def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
     if question.drawn_gap_mm is not None:
         return question.drawn_gap_mm
-    clearance = _clearance(profile, question, gaps_mm)
+    cases = clearances(profile, question, gaps_mm)
     if question.printed_gap_mm is not None:
-        printed = clearance.given_mm + clearance.printed_rows @ profile.mean_vector
+        printed = np.mean(
+            [one.given_mm + one.printed_rows @ profile.mean_vector for one in cases], axis=0
+        )
         return float(gaps_mm[np.argmin(abs(printed - question.printed_gap_mm))])
-    from_fit = clearance.chance_from(question.fit)
+    from_fit = _chance_from(cases, question.fit)
     above = _next_grade(question.fit)
     if question.at_least is None and above is not None:
-        chance = from_fit - clearance.chance_from(above)
+        chance = from_fit - _chance_from(cases, above)
         # On a printer that is known well many gaps are as good as certain: take their middle.
         best = np.flatnonzero(chance > chance.max() - 1e-9)
         return float(gaps_mm[best[len(best) // 2]])
@@ -325,14 +370,42 @@ def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
 
     Where a printed gap is wanted, of the gap with which one pair of the next print has it.
     """
-    clearance = _clearance(profile, question, np.array([gap_mm]))
-    row = window_row(clearance, question)
-    if learned_share(profile, row)[0] > NOTHING_LEARNED:
+    cases = clearances(profile, question, np.array([gap_mm]))
+    # What is not known of a body on the bed is counted; what is not known either way is no answer.
+    if learned_share(profile, window_row(cases[0], question))[0] > NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(question))
-    wanted = question.printed_gap_mm or 0.0
-    needed = gap_mm + wanted - float(clearance.given_mm[0] + row[0] @ profile.mean_vector)
-    half = half_width(*interval_variances(clearance, question, row), INTERVAL)
-    return needed - half, needed + half
+    return interval(*interval_mixture(cases, question), INTERVAL)
+
+
+def interval_mixture(
+    cases: Sequence[Clearance], question: Question, covariance: Array | None = None
+) -> tuple[Array, Array, Array]:
+    """Return the normals whose mixture a question's interval is of.
+
+    Parameters
+    ----------
+    cases : sequence of Clearance
+        From `clearances`, at one gap.
+    question : Question
+    covariance : ndarray of shape (n_terms, n_terms), optional
+        How well the terms are known, if otherwise than the profile says.
+
+    Returns
+    -------
+    means, variances, weights : ndarray of shape (n,)
+        In mm and mm².
+    """
+    wanted_mm = question.printed_gap_mm or 0.0
+    means, variances, weights = [], [], []
+    for one in cases:
+        row = window_row(one, question)
+        of_machine = None if covariance is None else float(row[0] @ covariance @ row[0])
+        squares, shares = interval_variances(one, question, row, of_machine)
+        margin_mm = float(one.given_mm[0] + row[0] @ one.profile.mean_vector)
+        means.append(np.full(len(squares), one.gaps_mm[0] + wanted_mm - margin_mm))
+        variances.append(squares)
+        weights.append(shares / len(cases))
+    return np.concatenate(means), np.concatenate(variances), np.concatenate(weights)
 
 
 def interval_variances(
@@ -351,8 +424,8 @@ def interval_variances(
         Variance that is not known of the machine, if another than the profile leaves.
     """
     profile = clearance.profile
-    known, of_print, weights = variance_parts(profile, row, *clearance.shifted)
-    variances = (known if of_machine is None else of_machine) + of_print[:, None]
+    known, of_print, weights = variance_parts(profile, row)
+    variances = (known if of_machine is None else of_machine) + of_print
     variances = variances + clearance.size_doubt
     if question.printed_gap_mm is None:
         variances = variances + clearance.feel_doubt
@@ -417,8 +490,8 @@ def moves_at(profile: Profile, question: Question, gap_mm: float) -> tuple[FaceM
 
 def _chances(profile: Profile, question: Question, gap_mm: float) -> Array:
     """Chances of all grades at one gap, in their order, shape (n_grades,)."""
-    clearance = _clearance(profile, question, np.array([gap_mm]))
-    from_grade = [float(clearance.chance_from(grade)[0]) for grade in GRADES]
+    cases = clearances(profile, question, np.array([gap_mm]))
+    from_grade = [float(_chance_from(cases, grade)[0]) for grade in GRADES]
     return -np.diff([*from_grade, 0.0])
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
 
-from coupons.learning.profile import Profile
+from coupons.learning.profile import VERSION, Profile
 
 STALE_AFTER_DAYS = 90
 """Age from which a profile is stale (common practice, no source): a nozzle wears, belts slacken."""
@@ -20,12 +20,17 @@ class Dated(Protocol):
 
 @dataclass(frozen=True)
 class Origin:
-    """The print behind an answer: the last one of the profile."""
+    """What an answer was learned from: the last print of the profile.
+
+    ``hands`` is how many people tried, ``version`` that of the profile and so of its model.
+    """
 
     machine: str
     material: str
     layer_height_mm: float
     printed_on: date | None
+    hands: int = 1
+    version: int = VERSION
 
 
 @dataclass(frozen=True)
@@ -55,7 +60,44 @@ class Age:
 
 def origin_of(profile: Profile) -> Origin:
     """Return what the answers of a profile come from."""
-    return Origin(profile.machine, profile.material, profile.layer_height_mm, profile.printed_on)
+    return Origin(
+        profile.machine,
+        profile.material,
+        profile.layer_height_mm,
+        profile.printed_on,
+        profile.counts.hands,
+        profile.version,
+    )
+
+
+def is_old_model(version: int) -> bool:
+    """Tell whether a profile of this version is of a model that today's fits no longer use."""
+    return version < VERSION
+
+
+def old_model_mark(version: int) -> str:
+    """Say that a profile is of an older model; empty if it is not.
+
+    Examples
+    --------
+    >>> old_model_mark(2)
+    'OLD MODEL: a profile of version 2. Fit its runs again with `coupons fit`.'
+    >>> old_model_mark(VERSION)
+    ''
+    """
+    if not is_old_model(version):
+        return ""
+    return f"OLD MODEL: a profile of version {version}. Fit its runs again with `coupons fit`."
+
+
+def hands_sentence(origin: Origin) -> str:
+    """Say for whom a fit is answered where several people tried; empty for one person."""
+    if origin.hands < 2:
+        return ""
+    return (
+        f"{origin.hands} people tried: the fit is that of people at large, and how far one more "
+        "person's hand differs is counted."
+    )
 
 
 def age_of(printed: Dated, today: date, stale_after_days: int = STALE_AFTER_DAYS) -> Age:
@@ -124,4 +166,6 @@ def origin_data(origin: Origin, today: date | None = None) -> dict[str, object]:
         "printed_on": None if printed is None else printed.isoformat(),
         "age_days": None if printed is None else (today - printed).days,
         "state": age_of(origin, today).state,
+        "hands": origin.hands,
+        "old_model": is_old_model(origin.version),
     }

@@ -1,13 +1,15 @@
 """A single size: what to draw so that it prints as wanted, and with what uncertainty."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from coupons.answering import next_print
+from coupons.answering.bed import bed_cases, odd_bed
 from coupons.answering.beyond import ranges_of, size_variance
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
@@ -21,7 +23,7 @@ from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import EFFECTS, effect_row, height_share, side
 from coupons.learning.profile import MeasuredRange, Profile
-from coupons.terms import Direction, Feature, Form
+from coupons.terms import Bed, Direction, Feature, Form
 
 Array = NDArray[np.floating]
 
@@ -42,9 +44,11 @@ class SizeQuestion:
     limits : Limits, optional
         Limits of size whose chance is asked for; offsets are then from their nominal size.
     drawn_mm : float, optional
-        Ask what this drawn size prints as, instead of searching for one.
+        Ask what this drawn size prints as, instead of looking for one.
     hardware : Hardware, optional
-        The piece whose standard sets the limits.
+        The piece whose standard gives the limits.
+    bed : Bed, optional
+        Which body of its joint stands on the bed; as in `coupons.answering.offset.Question`.
     """
 
     form: Form
@@ -53,6 +57,7 @@ class SizeQuestion:
     limits: Limits | None = None
     drawn_mm: float | None = None
     hardware: Hardware | None = None
+    bed: Bed | None = None
 
     @property
     def nominal_mm(self) -> float:
@@ -67,7 +72,8 @@ class SizeAnswer(Told):
     ``low_mm`` to ``high_mm`` holds the next print's size with 90 % probability; ``chance`` is that
     of both limits, None if none were asked for. ``offset_mm`` is for each of ``faces`` faces,
     positive out of the material. ``layers`` is how many layers of ``layer_mm`` the drawn size is,
-    where it is layers. ``sd_mm`` is the standard deviation of the printed size.
+    where it is layers. ``sd_mm`` is the standard deviation of the printed size. ``beds`` holds what
+    may stand on the bed where that was not said, and how wide the interval would be if it were.
     """
 
     question: SizeQuestion
@@ -85,6 +91,7 @@ class SizeAnswer(Told):
     layer_mm: float | None
     layers: int | None
     origin: Origin
+    beds: tuple[tuple[Bed, float], ...] = ()
 
     def __repr__(self) -> str:
         """One line: what was asked, what to draw, what it prints as."""
@@ -135,9 +142,8 @@ class PrintedSize:
         return OwnSpread(1 - z, z, known_mm2=beyond)
 
     def variances(self) -> tuple[Array, Array]:
-        """Variance of the printed size in mm², at the nodes of the uncertain scatter."""
-        z = height_share(self.feature)
-        shared, weights = next_print.variances(self.profile, self.row[None, :], 1 - z, z)
+        """Variance of the printed size in mm², at nodes of what is known only roughly."""
+        shared, weights = next_print.variances(self.profile, self.row[None, :])
         both, weights = with_own(shared, weights, self.own.variance_rule(self.profile))
         return both[:, 0], weights
 
@@ -150,14 +156,40 @@ class PrintedSize:
 
     def demand(self, limits: Limits) -> Demand:
         """Return the demand that the size lies between two limits, next to others of one print."""
-        z, sign = height_share(self.feature), side(self.feature.form)
-        row = np.concatenate([self.row, [sign * (1 - z), sign * z]])
+        row = np.concatenate([self.row, self.row @ self.profile.print_moves])
         return Demand(
             lower=(self.mean_mm - limits.lower_mm, row),
             upper=(self.mean_mm - limits.upper_mm, row),
             own_sd_mm=math.sqrt(self.own.known_mm2),
             counts=self.own.counts,
         )
+
+
+def printed_sizes(
+    profile: Profile, question: SizeQuestion, drawn_mm: float
+) -> tuple[PrintedSize, ...]:
+    """Return what a size prints as in each case that an answer covers, as likely as one another."""
+    form, direction = question.form, question.direction
+    return tuple(
+        PrintedSize(profile, Feature(form, drawn_mm, direction, on_bed=bed.holds(form)))
+        for bed in bed_cases(profile, (form,), direction, question.bed)
+    )
+
+
+def size_demand(
+    profile: Profile, question: SizeQuestion, drawn_mm: float, limits: Limits
+) -> Demand:
+    """Return the demand that a drawn size prints between two limits, next to its print's others."""
+    first, *others = (one.demand(limits) for one in printed_sizes(profile, question, drawn_mm))
+    return replace(first, or_else=tuple(others))
+
+
+def _mixture(cases: Sequence[PrintedSize]) -> tuple[Array, Array, Array]:
+    """Return means, variances and weights of the normals that a printed size is a mixture of."""
+    variances, weights = zip(*(one.variances() for one in cases), strict=True)
+    means = [np.full(len(of), one.mean_mm) for one, of in zip(cases, variances, strict=True)]
+    shares = np.concatenate(weights) / len(cases)
+    return np.concatenate(means), np.concatenate(variances), shares
 
 
 def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
@@ -174,30 +206,34 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
         raise AnswerError(
             f"A size must be {SMALLEST_MM:g} to {LARGEST_MM:g} mm, not {question.printed_mm:g}."
         )
+    odd = odd_bed((question.form,), question.direction, question.bed)
+    if odd:
+        raise AnswerError(odd)
     exact_mm = _drawn_for(profile, question) if question.drawn_mm is None else question.drawn_mm
     drawn_mm, layers = _as_drawn(profile, question, exact_mm)
-    printed = PrintedSize(profile, Feature(question.form, drawn_mm, question.direction))
-    if next_print.learned_share(profile, printed.row[None, :])[0] > NOTHING_LEARNED:
+    cases = printed_sizes(profile, question, drawn_mm)
+    if next_print.learned_share(profile, cases[0].row[None, :])[0] > NOTHING_LEARNED:
         raise NotMeasuredError(
             "Not measured: this profile has almost no data on "
             f"{sizes_in(question.form, question.direction)}. "
             f"{advice(question.form, question.direction)}"
         )
-    variances, weights = printed.variances()
-    half = next_print.half_width(variances, weights)
-    mean = printed.mean_mm
+    means, variances, weights = _mixture(cases)
+    mean = float(weights @ means)
+    low_mm, high_mm = next_print.interval(means, variances, weights)
+    limits = question.limits
     measured = next(iter(ranges_of(profile, [question.form], question.direction)), None)
     faces = 2 if layers is None else 1
     return SizeAnswer(
         question=question,
         drawn_mm=drawn_mm,
         expected_mm=mean,
-        low_mm=mean - half,
-        high_mm=mean + half,
-        sd_mm=float(np.sqrt(weights @ variances)),
+        low_mm=low_mm,
+        high_mm=high_mm,
+        sd_mm=float(np.sqrt(weights @ (variances + (means - mean) ** 2))),
         offset_mm=round(side(question.form) * (drawn_mm - question.nominal_mm) / faces, 6) + 0.0,
         faces=faces,
-        chance=None if question.limits is None else printed.chance_within(question.limits),
+        chance=float(np.mean([one.chance_within(limits) for one in cases])) if limits else None,
         measured=measured,
         extrapolated=measured is None
         or not measured.low_mm <= question.printed_mm <= measured.high_mm,
@@ -205,11 +241,27 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
         layer_mm=None if layers is None else profile.layer_height_mm,
         layers=layers,
         origin=origin_of(profile),
+        beds=_beds(cases),
     )
 
 
-def draw_hole(profile: Profile, piece: Hardware, direction: Direction) -> SizeAnswer:
-    """Say what to draw so that a hole prints within the limits that the standard of a screw sets.
+def _beds(cases: Sequence[PrintedSize]) -> tuple[tuple[Bed, float], ...]:
+    """Return the cases that an answer covers unsaid, with how wide each by itself would be."""
+    if len(cases) == 1:
+        return ()
+    ends = ((one, next_print.interval(*_mixture([one]))) for one in cases)
+    return tuple((_bed_of(one.feature), high - low) for one, (low, high) in ends)
+
+
+def _bed_of(feature: Feature) -> Bed:
+    """Say what stands on the bed where an external feature does, or does not."""
+    return Bed.EXTERNAL if feature.on_bed else Bed.NONE
+
+
+def draw_hole(
+    profile: Profile, piece: Hardware, direction: Direction, bed: Bed | None = None
+) -> SizeAnswer:
+    """Say what to draw so that a hole prints within the limits that a screw's standard gives it.
 
     Raises
     ------
@@ -223,7 +275,9 @@ def draw_hole(profile: Profile, piece: Hardware, direction: Direction) -> SizeAn
             f"No standard sets limits for the printed side of {piece.name}: ask for a fit."
         )
     form = next(form for form in piece.forms if form is not piece.form)
-    question = SizeQuestion(form, piece.printed.middle_mm, direction, piece.printed, hardware=piece)
+    question = SizeQuestion(
+        form, piece.printed.middle_mm, direction, piece.printed, hardware=piece, bed=bed
+    )
     return draw_size(profile, question)
 
 
@@ -231,8 +285,8 @@ def _drawn_for(profile: Profile, question: SizeQuestion) -> float:
     """Solve drawn + error(drawn) = printed; the error changes so slowly that stepping does it."""
     drawn_mm = question.printed_mm
     for _ in range(20):
-        printed = PrintedSize(profile, Feature(question.form, drawn_mm, question.direction))
-        step = question.printed_mm - printed.mean_mm
+        cases = printed_sizes(profile, question, drawn_mm)
+        step = question.printed_mm - sum(one.mean_mm for one in cases) / len(cases)
         drawn_mm += step
         if abs(step) < 1e-6:
             break

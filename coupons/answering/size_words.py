@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
 
+from coupons.answering.bed import unsaid_sentence
 from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
 from coupons.answering.drawing import FaceMove
 from coupons.answering.offset import EVEN_CHANCE
@@ -43,7 +44,9 @@ def size_sentences(answer: SizeAnswer, today: date | None = None) -> list[str]:
         The day on which the age of the print is counted; today unless given.
     """
     head = size_headline(answer, today)
-    lines = [*_prints(answer, "it")[1:], *evidence([answer.measured] if answer.measured else [])]
+    unsaid = unsaid_sentence(answer.high_mm - answer.low_mm, answer.beds)
+    lines = [*_prints(answer, "It")[1:], *filter(None, [unsaid])]
+    lines += [*evidence([answer.measured] if answer.measured else [])]
     if answer.question.hardware is not None:
         lines.append(hardware_sentence(answer.question.hardware))
     return [*head, *lines, origin_sentence(answer.origin, today)]
@@ -148,12 +151,17 @@ def _reach_sentence(side: SizeAnswer, reached: Sequence[Reach]) -> str:
 
 
 def _assumed_sentence(reached: Sequence[Reach]) -> str:
-    """Say how much of the scatter was not measured, and how to measure it."""
-    assumed = max(reach.assumed for reach in reached)
+    """Say how much of the scatter no print has shown, and what would show it."""
+    widest = max(reached, key=lambda reach: reach.assumed)
+    assumed, bands_mm = widest.assumed, widest.quantiles_mm
+    what = f"{sizes_in(widest.form, widest.direction)} of "
+    what += size_range(widest.low_mm, widest.high_mm)
     return (
-        f"Up to {percent(assumed)} of that variance is assumed from common practice, not measured. "
-        "The scatter from print to print shows only when several prints are fitted together; each "
-        "further print makes the grade more certain."
+        f"Up to {percent(assumed)} of that scatter (as a variance) is common practice, not "
+        f"measured: that of {what} may be {bands_mm[10]:.2f} to {bands_mm[90]:.2f} mm (four cases "
+        "of five). How far prints differ shows only when several are fitted together: a second "
+        f"print begins to show it ({widest.after_mm[0]:.2f} to {widest.after_mm[1]:.2f} mm then), "
+        "each further one makes the grade surer."
     )
 
 
@@ -181,6 +189,7 @@ def size_data(answer: SizeAnswer, today: date | None = None) -> dict[str, object
             "prints_mm": question.printed_mm,
             "limits": None if limits is None else limits.code,
             "hardware": question.hardware.name if question.hardware else None,
+            "bed": None if question.bed is None else str(question.bed),
         },
         **move_data(size_move(answer)),
         "printed_mm": answer.expected_mm,
@@ -195,6 +204,7 @@ def size_data(answer: SizeAnswer, today: date | None = None) -> dict[str, object
         "rehearsed": answer.rehearsed,
         "layers": answer.layers,
         "layer_mm": answer.layer_mm,
+        "beds": [{"bed": str(bed), "interval_mm": mm} for bed, mm in answer.beds],
         "origin": origin_data(answer.origin, today),
         "words": size_sentences(answer, today),
     }

@@ -45,26 +45,33 @@ class Shared:
     Parameters
     ----------
     terms : TaughtShift
-        Uncertainty of the printer's terms; part of it goes with how large shifts are.
-    shifts : tuple of LogSpread
-        Scatters of the shifts that a print has as a whole; known only roughly themselves. As many
-        as ``terms`` was taken apart by.
+        What is not known of the printer's terms; part of it goes with how large shifts are.
+    prints : tuple of LogSpread
+        Scatters of what a print has of its own; known only roughly themselves. As many as ``terms``
+        was taken apart by.
+    scatter_of : tuple of int
+        By place among the scatters between prints, on which one each of them goes: whoever is
+        mistaken about a scatter is so about all that go with it. Each on its own if not given.
     own : tuple of LogSpread
         Scatters of what each joint has to itself; known only roughly as well.
     """
 
     terms: TaughtShift
-    shifts: tuple[LogSpread, ...] = ()
+    prints: tuple[LogSpread, ...] = ()
+    scatter_of: tuple[int, ...] | None = None
     own: tuple[LogSpread, ...] = ()
 
 
 def shared_of(profile: Profile) -> Shared:
-    """Return what the joints of one print on this printer share: its terms, two shifts, scatters.
-
-    The first shift grows every face in the layer plane, the second every face across layers; each
-    adds itself to an external size and takes itself from an internal one.
-    """
-    return Shared(profile.taught_shift, profile.shifts, own_scatters(profile))
+    """Return what the joints of one print share: terms, what it has of its own, scatters."""
+    names = [effect.scatter for effect in profile.prior_table.prints]
+    scatters = list(dict.fromkeys(names))
+    return Shared(
+        profile.taught_shift,
+        profile.print_spreads,
+        tuple(scatters.index(name) for name in names),
+        own_scatters(profile),
+    )
 
 
 @dataclass(frozen=True)
@@ -72,12 +79,13 @@ class Demand:
     """Condition for one joint to fit: above one threshold and below the next, in mm.
 
     Its margins over the two thresholds are ``constant + row · shared + e`` with the same
-    normal e in both; ``shared`` holds the terms less their mean, then the shifts.
+    normal e in both; ``shared`` holds the terms less their mean, then what the print has of its
+    own.
     A joint holds if the lower margin is positive and the upper one negative.
 
     Parameters
     ----------
-    lower, upper : tuple of (float, ndarray of shape (n_terms + n_shifts,)) or None
+    lower, upper : tuple of (float, ndarray of shape (n_terms + n_print_effects,)) or None
         Constant and row of the margin over the threshold below and above the wanted grades; None
         where the wanted grades are open on that side.
     own_sd_mm : float
@@ -85,12 +93,15 @@ class Demand:
     counts : tuple of float
         How often each of the scatters ``Shared.own`` adds its variance to that of e; none if
         nothing is given.
+    or_else : tuple of Demand
+        Other cases, each as likely as this one, where it is not known which holds.
     """
 
     lower: tuple[float, Array] | None
     upper: tuple[float, Array] | None
     own_sd_mm: float
     counts: tuple[float, ...] = ()
+    or_else: tuple["Demand", ...] = ()
 
 
 @dataclass(frozen=True)
@@ -178,17 +189,23 @@ class _Margins:
     """The margins of all demands as arrays; an open side is a margin that always holds."""
 
     def __init__(self, demands: Sequence[Demand], n_scatters: int) -> None:
-        n_shared = next(len(m[1]) for d in demands for m in (d.lower, d.upper) if m is not None)
+        cases = [case for demand in demands for case in (demand, *demand.or_else)]
+        n_shared = next(len(m[1]) for d in cases for m in (d.lower, d.upper) if m is not None)
         nothing = np.zeros(n_shared)
-        low = [demand.lower or (np.inf, nothing) for demand in demands]
-        high = [demand.upper or (-np.inf, nothing) for demand in demands]
+        low = [case.lower or (np.inf, nothing) for case in cases]
+        high = [case.upper or (-np.inf, nothing) for case in cases]
+        # Chances of cases become those of demands.
+        counts = [1 + len(demand.or_else) for demand in demands]
+        of_demand = np.repeat(np.arange(len(demands)), counts)
+        self.n_demands = len(demands)
+        self.averages = (of_demand[:, None] == np.arange(len(demands))) / np.array(counts)
         self.low_constants = np.array([constant for constant, _ in low])
         self.high_constants = np.array([constant for constant, _ in high])
         self.low_rows = np.array([row for _, row in low])
         self.high_rows = np.array([row for _, row in high])
-        self.known = np.array([demand.own_sd_mm**2 for demand in demands])
+        self.known = np.array([case.own_sd_mm**2 for case in cases])
         none = (0.0,) * n_scatters
-        self.counts = np.array([demand.counts or none for demand in demands])
+        self.counts = np.array([case.counts or none for case in cases])
 
     def mean_product(self, points: Array, squares: Array) -> float:
         """Average, over points of the shared space, the product of the demands' chances there.
@@ -208,7 +225,7 @@ class _Margins:
         -------
         ndarray of shape (1 + n_places,)
         """
-        n = len(self.low_constants) - len(places)
+        n = self.n_demands - len(places)
         products = []
         for part in self._blocks(len(points)):
             chances = self._chances(points[part], squares[part])
@@ -226,7 +243,10 @@ class _Margins:
         own_sds = np.sqrt(self.known + squares @ self.counts.T)
         inside = ndtr((self.low_constants + points @ self.low_rows.T) / own_sds)
         inside -= ndtr((self.high_constants + points @ self.high_rows.T) / own_sds)
-        return np.asarray(np.maximum(inside, 0.0))
+        inside = np.maximum(inside, 0.0)
+        if len(self.averages) == self.n_demands:  # one case each
+            return np.asarray(inside)
+        return np.asarray(inside @ self.averages)
 
 
 class _Lattice:
@@ -245,17 +265,19 @@ class _Lattice:
         self.directions = _directions(rows / np.tile(own, 2)[:, None], self.terms.root)
         self.own_medians = np.array([scatter.median_mm for scatter in shared.own])
         self.own_log_sds = np.array([scatter.log_sd for scatter in shared.own])
-        self.medians = np.array([shift.median_mm for shift in shared.shifts])
-        self.log_sds = np.array([shift.log_sd for shift in shared.shifts])
-        n_scatters = len(shared.own)
-        self.steps = _steps(3 * len(shared.shifts) + self.directions.shape[1] + n_scatters)
+        self.medians = np.array([spread.median_mm for spread in shared.prints])
+        self.log_sds = np.array([spread.log_sd for spread in shared.prints])
+        each = tuple(range(len(shared.prints)))
+        self.scatter_of = np.array(each if shared.scatter_of is None else shared.scatter_of, int)
+        n_scatters = len(shared.own) + len(set(self.scatter_of.tolist()))
+        self.steps = _steps(2 * len(shared.prints) + self.directions.shape[1] + n_scatters)
 
     def points(self, rng: np.random.Generator) -> tuple[Array, Array]:
         """Return a fresh set of points.
 
         Returns
         -------
-        points : ndarray of shape (n_points, n_terms + n_shifts)
+        points : ndarray of shape (n_points, n_terms + n_print_effects)
         squares : ndarray of shape (n_points, n_scatters)
             The own scatters' variances there, in mm².
         """
@@ -265,7 +287,7 @@ class _Lattice:
         k, r, n = len(self.medians), self.directions.shape[1], len(self.own_medians)
         ends = np.cumsum([k, k, r, n])
         ours, theirs, along, own, how_large = np.split(normal, ends, axis=1)
-        sds = self.medians * np.exp(self.log_sds * how_large)
+        sds = self.medians * np.exp(self.log_sds * how_large[:, self.scatter_of])
         roots = np.linalg.cholesky(self.terms.covariance(sds**2))
         mean_shifts = np.einsum("nij,nj->ni", roots, theirs)
         terms = along @ self.directions.T + mean_shifts @ self.terms.slope.T

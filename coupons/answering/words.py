@@ -2,12 +2,21 @@
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from datetime import date
 
+from coupons.answering.bed import unsaid_sentence
 from coupons.answering.drawing import FaceMove, whole_layers
 from coupons.answering.hardware import Hardware
 from coupons.answering.offset import INTERVAL, Answer, Feel, Question
-from coupons.answering.origin import Origin, origin_data, origin_sentence, stale_mark
+from coupons.answering.origin import (
+    Origin,
+    hands_sentence,
+    old_model_mark,
+    origin_data,
+    origin_sentence,
+    stale_mark,
+)
 from coupons.answering.ways import flats_hint, sizes_in
 from coupons.learning.profile import MeasuredRange
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Form, Grade
@@ -258,8 +267,9 @@ def extrapolated(size_mm: float, direction: Direction, unmeasured: Sequence[Form
 
 
 def marks(rehearsed: bool, origin: Origin, today: date | None = None) -> list[str]:
-    """Return what stands before an answer: that it is rehearsed, or that the print is old."""
-    return [*([REHEARSED] if rehearsed else []), *filter(None, [stale_mark(origin, today)])]
+    """Return what a reader must know before the answer: that it is made up, or old."""
+    old = filter(None, [old_model_mark(origin.version), stale_mark(origin, today)])
+    return [*([REHEARSED] if rehearsed else []), *old]
 
 
 def sentences(answer: Answer, today: date | None = None) -> list[str]:
@@ -296,10 +306,14 @@ def details(answer: Answer, today: date | None = None) -> list[str]:
         lines += layer_sentences(answer)
     if question.printed_gap_mm is None:
         lines.append(interval_sentence(answer))
+    lines += filter(None, [unsaid_sentence(answer.high_mm - answer.low_mm, answer.beds)])
     if question.hardware is not None:
         lines.append(hardware_sentence(question.hardware))
         lines += filter(None, [flats_hint(question.hardware, question.joint.direction)])
+    lines += one_print_sentence(answer)
     lines += evidence(answer.measured)
+    if question.printed_gap_mm is None:
+        lines += filter(None, [hands_sentence(answer.origin)])
     lines.append(origin_sentence(answer.origin, today))
     if question.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("Caution: force and push fits across layers can split a part along them.")
@@ -363,6 +377,20 @@ def _layers(mm: float, layer_mm: float) -> str:
     return f"{count} layer{'' if count.lstrip('−') == '1' else 's'}"
 
 
+def one_print_sentence(answer: Answer) -> list[str]:
+    """Say what one print cannot know of a high chance, and what a second one would bring."""
+    found = answer.one_print
+    if found is None:
+        return []
+    return [
+        "One print cannot show how far prints differ: on the tenth of machines whose prints differ "
+        f"least this chance is {chance(found.if_alike)}, on the tenth with the most "
+        f"{chance(found.if_unlike)}; a second print, fitted together, would make it about "
+        f"{chance(found.after)} ({chance(found.after_if_alike)} to "
+        f"{chance(found.after_if_unlike)})."
+    ]
+
+
 def _feel_sentences(answer: Answer) -> list[str]:
     """Say where common practice is used because the trials do not show the fit."""
     if answer.feel is Feel.UNTRIED:
@@ -397,6 +425,7 @@ def question_data(question: Question) -> dict[str, object]:
         "at_least": question.at_least,
         "drawn_gap_mm": question.drawn_gap_mm,
         "printed_gap_mm": question.printed_gap_mm,
+        "bed": None if question.bed is None else str(question.bed),
     }
 
 
@@ -424,6 +453,8 @@ def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
         "layer_mm": answer.layer_mm,
         "prints_as": [{"gap_mm": gap_mm, "chance": p} for gap_mm, p in answer.prints_as],
         "feel": str(answer.feel),
+        "beds": [{"bed": str(bed), "interval_mm": mm} for bed, mm in answer.beds],
+        "one_print": None if answer.one_print is None else asdict(answer.one_print),
         "origin": origin_data(answer.origin, today),
         "words": sentences(answer, today),
     }

@@ -27,6 +27,7 @@ _OPTIONS = {
     "form": "--form",
     "prints_mm": "--prints",
     "strain_limit": "--strain-limit",
+    "bed": "--bed",
 }
 _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 
@@ -65,6 +66,10 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.option("--prints", "prints_mm", type=length, help="Printed size wanted, mm.")
 @click.option(
     "--strain-limit", type=float, help="Strain limit of the printed material, such as 0.01 for 1 %."
+)
+@click.option(
+    "--bed",
+    help="Across z: whose lower face is the first layer: external, internal, both or none.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(profile: Path, as_json: bool, **asked: Any) -> None:
@@ -116,7 +121,8 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.size_words import limits_data, limits_headline, limits_sentences
 
     todo = "The limits already set the sizes: leave out the rest"
-    _allow_only(asked, "--limits", ("limits", "joint", "form"), todo)
+    allowed = ("limits", "form", "bed") if asked["form"] else ("limits", "joint")
+    _allow_only(asked, "--limits", allowed, todo)
     code, across = asked["limits"], asked["across"]
     if (asked["joint"] is None) is (asked["form"] is None):
         raise click.UsageError(
@@ -124,7 +130,8 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
             '"12 H9/d9", or with --form hole for one, such as "12 H13".'
         )
     if asked["form"] is not None:
-        return _size_words(printer.size(asked["form"], across=across, limits=code))
+        bed = asked["bed"]
+        return _size_words(printer.size(asked["form"], across=across, limits=code, bed=bed))
     answer = printer.limits(code, joint=asked["joint"], across=across)
     return len(limits_headline(answer)), limits_sentences(answer), limits_data(answer)
 
@@ -132,11 +139,16 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
 def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     todo = "For a fit use --joint with --size, or --hardware"
     what = " and ".join(_given(asked, "form", "prints_mm"))
-    _allow_only(asked, what, ("form", "prints_mm"), todo)
+    _allow_only(asked, what, ("form", "prints_mm", "bed"), todo)
     if asked["form"] is None or asked["prints_mm"] is None:
         raise click.UsageError("A single size needs --form with --prints or --limits.")
     return _size_words(
-        printer.size(asked["form"], prints_mm=asked["prints_mm"], across=asked["across"])
+        printer.size(
+            asked["form"],
+            prints_mm=asked["prints_mm"],
+            across=asked["across"],
+            bed=asked["bed"],
+        )
     )
 
 
@@ -144,7 +156,7 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.hardware import hardware
 
     name = asked["hardware"]
-    allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit")
+    allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit", "bed")
     todo = "The hardware sets the size, and only the printed body moves: leave it out"
     _allow_only(asked, "--hardware", allowed, todo)
     piece = hardware(name)
@@ -169,7 +181,7 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         raise click.UsageError(
             "Use --joint with --size, or --hardware, or --limits, or --form with --prints."
         )
-    wishes = ("size_mm", "across", "move", "at_least", "drawn_gap_mm", "printed_gap_mm")
+    wishes = ("size_mm", "across", "move", "at_least", "drawn_gap_mm", "printed_gap_mm", "bed")
     answer = printer.offset(
         asked["joint"],
         fit=asked["fit"] or "slide",

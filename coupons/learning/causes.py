@@ -4,7 +4,7 @@ Every cause is a term of the model or one of its scatters. Its effect is the roo
 the error that it alone gives the printed sizes; its share is of the sum of all effects squared.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import degrees, sqrt
@@ -12,10 +12,9 @@ from math import degrees, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, prior_sd
+from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, REFINEMENTS, print_rows, prior_sd
 from coupons.learning.fit import Fitted
 from coupons.learning.integrate import Mixture
-from coupons.learning.lost_motion import mistaken_for_scale
 from coupons.learning.told_apart import mixed_up_with
 
 Array = NDArray[np.floating]
@@ -47,8 +46,7 @@ class Cause:
     says : str
         What it is, in plain words.
     value, sd : float
-        Its posterior mean and standard deviation, in ``unit``. That of a scale holds what lost
-        motion may add (see `coupons.learning.lost_motion`).
+        Its posterior mean and standard deviation, in ``unit``.
     unit : {"ratio", "mm a face", "mm at 5 mm", "mm"}
     effect_mm, effect_sd_mm : float
         Its effect on the printed sizes, as a root mean square, and the standard deviation of that.
@@ -121,6 +119,27 @@ _KINDS: Mapping[str, _Kind] = {
         )
         for axis in "xyz"
     },
+    "scale_int": _Kind(
+        "openings shrink {less} than outsides", "scale of openings", Place.MODEL, _DRAW
+    ),
+    "lost_motion": _Kind(
+        "all sizes are larger along {longer}",
+        "lost motion",
+        Place.SET_UP,
+        "Tighten the belts: lost motion of an axis moves both sides of a size alike",
+    ),
+    "growth_ext_xy": _Kind(
+        "outer faces are fatter across {longer}",
+        "outsides, x less y",
+        Place.MODEL,
+        _DRAW,
+    ),
+    "growth_int_xy": _Kind(
+        "openings are tighter across {longer}",
+        "openings, x less y",
+        Place.MODEL,
+        _DRAW,
+    ),
     "skew": _Kind(
         "x and y are not square",
         "squareness",
@@ -131,6 +150,13 @@ _KINDS: Mapping[str, _Kind] = {
     "growth_int": _Kind("openings are too {tight}", "openings", Place.SET_UP, _GROWTH_TODO),
     "round_ext": _Kind("pins are {fatter} than tongues", "pins", Place.MODEL, _DRAW),
     "round_int": _Kind("holes are {tighter} than slots", "holes", Place.MODEL, _DRAW),
+    "curl_ext": _Kind("small pins are too {thin}", "small pins", Place.MODEL, _DRAW),
+    "curl_bend": _Kind(
+        "very small holes close {more}",
+        "closing of very small holes",
+        Place.MODEL,
+        "Draw small holes larger: `coupons offset` says by how much at each size",
+    ),
     "curl_int": _Kind(
         "small holes {close} up",
         "closing of small holes",
@@ -139,6 +165,12 @@ _KINDS: Mapping[str, _Kind] = {
     ),
     "growth_ext_z": _Kind("steps along z are too {fat}", "steps along z", Place.MODEL, _DRAW),
     "growth_int_z": _Kind("openings are too {low} along z", "openings along z", Place.MODEL, _DRAW),
+    "bed_height": _Kind(
+        "heights on the bed are too {tall}",
+        "heights above the bed",
+        Place.SET_UP,
+        "{gap_z} the height of the nozzle at the first layer",
+    ),
     "first_layer": _Kind(
         "the first layer is too {wide}",
         "first layer",
@@ -159,26 +191,61 @@ _KINDS: Mapping[str, _Kind] = {
     ),
     "rho": _Kind(
         "prints differ",
-        "print to print",
+        "how far prints differ",
         Place.NEITHER,
         "Heat the bed and clean the nozzle the same way each time; fit several runs together",
     ),
     "rho_z": _Kind(
         "prints differ along z",
-        "print to print along z",
+        "how far prints differ along z",
         Place.NEITHER,
         "Set the height of the first layer the same way each time",
     ),
+    "rho_scale": _Kind(
+        "prints differ in scale, x and y",
+        "how far prints differ in scale",
+        Place.NEITHER,
+        "Let parts cool on the bed the same way each time",
+    ),
+    "rho_scale_z": _Kind(
+        "prints differ in scale along z",
+        "how far prints differ in height",
+        Place.NEITHER,
+        "Look for a drive along z that slips or sticks",
+    ),
+    "rho_bed": _Kind(
+        "prints differ in height on the bed",
+        "how far prints differ on the bed",
+        Place.NEITHER,
+        "Set the nozzle's first height the same way each time",
+    ),
+    "rho_roof": _Kind(
+        "prints differ in bridged roofs",
+        "how far roofs of prints differ",
+        Place.NEITHER,
+        "Cool bridges the same way each time",
+    ),
 }
 # Of the scatters those are the printer's; caliper and judgement are the hands'.
-_SCATTERS = ("tau", "tau_z", "rho", "rho_z")
+_SCATTERS = ("tau", "tau_z", "rho", "rho_scale", "rho_scale_z", "rho_bed", "rho_roof")
+# What prints differ in; where nothing was learned of these they are told as one.
+_BETWEEN_PRINTS = tuple(name for name in _SCATTERS if name.startswith("rho"))
 _SCALES = ("scale_x", "scale_y", "scale_z")
-RATIOS = (*_SCALES, "skew")
+RATIOS = (*_SCALES, "scale_int", "skew", "rho_scale", "rho_scale_z")
+_OF_SIZES = ("lost_motion", "bed_height")
+"""Terms that move a size as a whole; all others that are lengths are those of one face."""
 
 
 def unsaid(name: str) -> str:
     """Return the name of a term or scatter that was not measured."""
     return _KINDS[name].unsaid
+
+
+def unit_of(name: str) -> str:
+    """Return the unit of a term: "ratio", "mm" of a size or "mm a face"."""
+    if name in RATIOS:
+        return "ratio"
+    return "mm" if name in _OF_SIZES else "mm a face"
 
 
 def unsaid_term(name: str, covariance: Array, sds: Array) -> str:
@@ -196,9 +263,9 @@ def find_causes(fitted: Fitted) -> Causes:
         A fit; its printed sizes are the ones whose errors are explained.
     """
     sizes = fitted.design.sizes
-    printed = np.isnan(sizes.fixed_sd)
+    printed = sizes.is_printed
     acts = np.sqrt((sizes.effects[printed] ** 2).mean(axis=0))
-    found = [*_systematic(fitted, acts), *_scatters(fitted, sizes.z_share[printed])]
+    found = [*_systematic(fitted, acts), *_scatters(fitted)]
     budget = sum(cause.effect_mm**2 for cause in found)
     ranked = sorted(found, key=lambda cause: -cause.effect_mm)
     return Causes(
@@ -210,10 +277,10 @@ def find_causes(fitted: Fitted) -> Causes:
 def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
     """Yield a cause for each effect that acts on the sizes and was measured."""
     sds = np.sqrt(np.diag(fitted.covariance))
-    sds[: len(EFFECTS)] = np.hypot(sds[: len(EFFECTS)], mistaken_for_scale(fitted))
     unknown = _not_measured(fitted)
     for name, mean, sd, act in zip(EFFECTS, fitted.mean, sds, acts, strict=False):
-        if name in unknown:
+        certain = bool(abs(mean) > _SDS_90 * sd)
+        if name in unknown or (name in REFINEMENTS and not certain):
             continue
         kind, reach_mm = _KINDS[name], _reach_mm(fitted, name)
         proven = name not in _SCALES or reach_mm >= _LONG_SPAN_MM
@@ -224,11 +291,11 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
             kind.says.format_map(_words(mean)),
             float(times * mean),
             float(times * sd),
-            unit or ("ratio" if name in RATIOS else "mm a face"),
+            unit or unit_of(name),
             float(abs(mean) * act),
             float(sd * act),
             0.0,
-            bool(abs(mean) > _SDS_90 * sd),
+            certain,
             kind.place,
             kind.todo.format_map(_words(mean)) if proven else _short_span(name, mean, reach_mm),
             proven,
@@ -268,6 +335,12 @@ def _words(mean: float) -> dict[str, str | float]:
         "close": "close" if positive else "open",
         "wide": "wide" if positive else "narrow",
         "gap": "Widen" if positive else "Narrow",
+        "gap_z": "Lower" if positive else "Raise",
+        "less": "less" if positive else "more",
+        "more": "more" if positive else "less",
+        "longer": "x" if positive else "y",
+        "thin": "thin" if positive else "fat",
+        "tall": "tall" if positive else "low",
         "factor": 1 / (1 + mean),
         "shrink": f"{-100 * mean:.2f} %".replace("-", "−"),
         "per_100": 100 * abs(mean),
@@ -275,23 +348,23 @@ def _words(mean: float) -> dict[str, str | float]:
     }
 
 
-def _scatters(fitted: Fitted, z_share: Array) -> Iterator[Cause]:
-    """Yield a cause for each scatter that was measured."""
+def _scatters(fitted: Fitted) -> Iterator[Cause]:
+    """Make causes of the scatters of which something was learned."""
     mixture = fitted.mixture
+    acts = _acts_of_scatters(fitted)
     for name in _SCATTERS:
         if not _is_learned(mixture, name):
             continue
         kind = _KINDS[name]
         value, log_sd = sqrt(mixture.mean_square(name)), mixture.log_sd_moments(name)[1]
-        act = sqrt(float(np.mean(z_share if name.endswith("_z") else 1 - z_share)))
         yield Cause(
             name,
             kind.says,
             value,
             value * log_sd,
-            "mm",
-            value * act,
-            value * log_sd * act,
+            "ratio" if name in RATIOS else "mm",
+            value * acts[name],
+            value * log_sd * acts[name],
             0.0,
             True,
             kind.place,
@@ -299,12 +372,43 @@ def _scatters(fitted: Fitted, z_share: Array) -> Iterator[Cause]:
         )
 
 
+def _acts_of_scatters(fitted: Fitted) -> dict[str, float]:
+    """Return by how much each scatter moves the printed sizes, root mean square, in mm a unit."""
+    sizes, table = fitted.design.sizes, fitted.mixture.model.table
+    z_share = sizes.z_share[sizes.is_printed]
+    squares = {"tau": float(np.mean(1 - z_share)), "tau_z": float(np.mean(z_share))}
+    rows = print_rows(sizes.effects[sizes.is_printed], table)
+    for effect, square in zip(table.prints, np.mean(rows**2, axis=0), strict=True):
+        whole = squares.get(effect.scatter, 0.0)
+        squares[effect.scatter] = whole + effect.share**2 * float(square)
+    return {name: sqrt(square) for name, square in squares.items()}
+
+
 def _not_measured(fitted: Fitted) -> tuple[str, ...]:
     """Return the terms and scatters that the data hardly narrowed."""
     mixture = fitted.mixture
     left = np.diag(fitted.covariance) / prior_sd(mixture.model.table) ** 2
-    terms = (name for name, share in zip(EFFECTS, left, strict=False) if share > _NOTHING_LEARNED)
-    return (*terms, *(name for name in _SCATTERS if not _is_learned(mixture, name)))
+    terms = (
+        name
+        for name, share in zip(EFFECTS, left, strict=False)
+        if share > _NOTHING_LEARNED and name not in REFINEMENTS
+    )
+    scatters = [name for name in _SCATTERS if not _is_learned(mixture, name)]
+    return (*terms, *between_prints_once(scatters))
+
+
+def between_prints_once(unknown: Sequence[str]) -> tuple[str, ...]:
+    """Return names of scatters with those between prints as the first of them alone.
+
+    Examples
+    --------
+    >>> between_prints_once(["tau_z", "rho", "rho_scale", "rho_roof"])
+    ('tau_z', 'rho')
+    >>> between_prints_once(["rho_scale", "rho_scale_z", "rho_bed"])
+    ('rho_scale',)
+    """
+    first = next((name for name in unknown if name in _BETWEEN_PRINTS), None)
+    return tuple(n for n in unknown if n not in _BETWEEN_PRINTS or n == first)
 
 
 def _unsaid(fitted: Fitted) -> tuple[str, ...]:

@@ -7,12 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import FitError
-from coupons.learning.effects import EFFECTS, LOSSES, effect_row, height_share, loss_row, side
+from coupons.learning.effects import EFFECTS, LOSSES, ZEROED, effect_row, height_share, loss_row
 from coupons.making.record import CouponFeature
 from coupons.measuring.entries import FitEntry, SizeEntry
 from coupons.measuring.jaws import bore_from_reading
 from coupons.measuring.run import Run
-from coupons.terms import GRADES, INTERNAL, ROUND, Feature, Form, Jaws
+from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form, Jaws
 
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
@@ -32,8 +32,6 @@ class Sizes:
         Of each effect in the printed size, in mm a unit of the effect.
     z_share : ndarray of shape (n,)
         How much of the size lies along z: 1 across layers, ½ for a round lying down.
-    side : ndarray of shape (n,)
-        +1 for an external form, −1 for an internal one.
     run : ndarray of int of shape (n,)
     fixed_sd : ndarray of shape (n,)
         In mm: of a bought mate the standard deviation of its tolerance, nan for a printed size.
@@ -43,16 +41,23 @@ class Sizes:
     drawn: Array
     effects: Array
     z_share: Array
-    side: Array
     run: Indices
     fixed_sd: Array
 
     @property
-    def runs_along(self) -> tuple[int, int]:
-        """Number of runs with a printed size in the layer plane, and along z."""
-        printed = np.isnan(self.fixed_sd)
-        in_plane, along_z = printed & (self.z_share < 1), printed & (self.z_share > 0)
-        return len(np.unique(self.run[in_plane])), len(np.unique(self.run[along_z]))
+    def is_printed(self) -> NDArray[np.bool_]:
+        """Which sizes are printed, not bought."""
+        return np.isnan(self.fixed_sd)
+
+    def runs_with(self, print_effects: Array) -> tuple[int, ...]:
+        """Count, for each print effect, the runs that hold a size on which it acts.
+
+        Parameters
+        ----------
+        print_effects : ndarray of shape (n, n_print_effects)
+            See `coupons.learning.effects.print_rows`.
+        """
+        return tuple(len(np.unique(self.run[column != 0])) for column in print_effects.T)
 
 
 @dataclass(frozen=True)
@@ -65,8 +70,9 @@ class Readings:
     value : ndarray of shape (n,)
         In mm.
     effects : ndarray of shape (n, n_effects)
-    z_share : ndarray of shape (n,)
         What a reading has beyond the size: a round feature can be read along one axis.
+    jaws : ndarray of int of shape (n,)
+        Which of the zero errors of its run's caliper is in it, by place in `ZEROED`; −1 for none.
     resolution : ndarray of shape (n,)
         Of the caliper, in mm.
     row : ndarray of int of shape (n,)
@@ -76,7 +82,7 @@ class Readings:
     size: Indices
     value: Array
     effects: Array
-    z_share: Array
+    jaws: Indices
     resolution: Array
     row: Indices
 
@@ -93,6 +99,8 @@ class Trials:
         Ranks of the set of grades that was reported; equal where it was one grade.
     losses : ndarray of shape (n, n_losses)
         Of each loss in the clearance.
+    hand : ndarray of int of shape (n,)
+        Who tried, by place in the design's ``hands``.
     row : ndarray of int of shape (n,)
         Entry rows.
     """
@@ -102,6 +110,7 @@ class Trials:
     tightest: Indices
     loosest: Indices
     losses: Array
+    hand: Indices
     row: Indices
 
     @property
@@ -112,17 +121,42 @@ class Trials:
 
 @dataclass(frozen=True)
 class Design:
-    """Everything a fit needs. Lengths in mm; ``row`` arrays hold the entry rows they came from."""
+    """Everything a fit needs. Lengths in mm; ``row`` arrays hold the entry rows they came from.
+
+    Parameters
+    ----------
+    sizes : Sizes
+    readings : Readings
+    trials : Trials
+    n_runs : int
+    hands : tuple of str
+        Who tried. One person alone is not told from people at large.
+    """
 
     sizes: Sizes
     readings: Readings
     trials: Trials
     n_runs: int
+    hands: tuple[str, ...] = ("",)
 
 
 def as_feature(feature: CouponFeature) -> Feature:
     """Return the sized feature that a coupon feature is."""
-    return Feature(feature.form, feature.size_mm, feature.direction, feature.at_bed)
+    on_bed = stands_on_bed(feature.form, feature.direction)
+    return Feature(feature.form, feature.size_mm, feature.direction, feature.at_bed, on_bed)
+
+
+def stands_on_bed(form: Form, direction: Direction) -> bool:
+    """Tell whether the lower face of a coupon's feature is the first layer.
+
+    Heights of outer forms are printed from the bed upwards on every coupon; windows have a floor.
+    """
+    return form is Form.TONGUE and direction is Direction.Z
+
+
+def zeroed_by(jaws: Jaws) -> int:
+    """Return which zero error is in a reading with these jaws: its place in `ZEROED`, or −1."""
+    return ZEROED.index(jaws) if jaws in ZEROED else -1
 
 
 class SizeTable:
@@ -130,33 +164,31 @@ class SizeTable:
 
     def __init__(self) -> None:
         self.index: dict[tuple[int, str], int] = {}
-        self.rows: list[tuple[float, Array, float, int, int, float]] = []
+        self.rows: list[tuple[float, Array, float, int, float]] = []
 
     def printed(self, run: int, key: str, feature: Feature) -> int:
         """Return the index of a printed size."""
-        row = (feature.size_mm, effect_row(feature), height_share(feature), side(feature.form))
-        return self._index((run, key), (*row, run, np.nan))
+        row = (feature.size_mm, effect_row(feature), height_share(feature), run, np.nan)
+        return self._index((run, key), row)
 
-    def bought(self, run: int, key: str, form: Form, size_mm: float, sd_mm: float) -> int:
+    def bought(self, run: int, key: str, size_mm: float, sd_mm: float) -> int:
         """Return the index of a bought mate's size, on which the printer has no effect."""
-        row = (size_mm, np.zeros(len(EFFECTS)), 0.0, side(form))
-        return self._index((run, key), (*row, run, sd_mm))
+        return self._index((run, key), (size_mm, np.zeros(len(EFFECTS)), 0.0, run, sd_mm))
 
-    def _index(self, key: tuple[int, str], row: tuple[float, Array, float, int, int, float]) -> int:
+    def _index(self, key: tuple[int, str], row: tuple[float, Array, float, int, float]) -> int:
         if key not in self.index:
             self.index[key] = len(self.rows)
             self.rows.append(row)
         return self.index[key]
 
     def frozen(self) -> Sizes:
-        """Return the sizes collected so far."""
-        drawn, effects, z_share, sides, run, fixed_sd = zip(*self.rows, strict=True)
+        """Return the sizes met so far."""
+        drawn, effects, z_share, run, fixed_sd = zip(*self.rows, strict=True)
         return Sizes(
             tuple(self.index),
             np.array(drawn),
             np.array(effects),
             np.array(z_share),
-            np.array(sides, float),
             np.array(run, np.intp),
             np.array(fixed_sd),
         )
@@ -177,18 +209,17 @@ def design_of(runs: Sequence[Run]) -> Design:
     """
     table = SizeTable()
     readings = [r for n, run in enumerate(runs) for r in _reading_rows(table, n, run)]
-    trials = [t for n, run in enumerate(runs) for t in _trial_rows(table, n, run)]
+    hands = tuple(sorted({fit.by for run in runs for fit in run.fits})) or ("",)
+    trials = [t for n, run in enumerate(runs) for t in _trial_rows(table, n, run, hands)]
     if not table.rows:
-        raise FitError(
-            "The entries hold no result yet. Type in what hands and caliper found first."
-        )
-    return Design(table.frozen(), readings_of(readings), trials_of(trials), len(runs))
+        raise FitError("The entries hold no result yet: type what hands and caliper found first.")
+    return Design(table.frozen(), readings_of(readings), trials_of(trials), len(runs), hands)
 
 
-def beyond_size(feature: Feature, along: str | None) -> tuple[Array, float]:
-    """Return the effects and the share of z that a reading along an axis has beyond the size."""
-    effects: Array = effect_row(feature, along) - effect_row(feature)
-    return effects, height_share(feature, along) - height_share(feature)
+def beyond_size(feature: Feature, along: str | None) -> Array:
+    """Return the effects that a reading along an axis has beyond the size."""
+    beyond: Array = effect_row(feature, along) - effect_row(feature)
+    return beyond
 
 
 def _features(run: Run) -> dict[str, CouponFeature]:
@@ -204,7 +235,8 @@ def _reading_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, 
         yield (
             table.printed(n, feature.id, f),
             _true_size(entry, f, caliper.jaw_land_mm),
-            *beyond_size(f, entry.along),
+            beyond_size(f, entry.along),
+            zeroed_by(entry.jaws),
             caliper.resolution_mm,
             entry.row,
         )
@@ -217,7 +249,9 @@ def _true_size(entry: SizeEntry, feature: Feature, land_mm: float) -> float:
     return entry.size_mm
 
 
-def _trial_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, ...]]:
+def _trial_rows(
+    table: SizeTable, n: int, run: Run, hands: Sequence[str]
+) -> Iterable[tuple[object, ...]]:
     features = _features(run)
     for entry in run.fits:
         if (entry.tightest, entry.loosest) == (GRADES[0], GRADES[-1]):
@@ -232,6 +266,7 @@ def _trial_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, ..
             GRADES.index(entry.tightest),
             GRADES.index(entry.loosest),
             loss_row(feature.form in ROUND, feature.direction),
+            hands.index(entry.by),
             entry.row,
         )
 
@@ -242,7 +277,7 @@ def _mate_index(
     if entry.mate in features:
         return table.printed(n, entry.mate, as_feature(features[entry.mate]))
     piece = next(h for h in run.coupon.hardware if h.id == entry.mate)
-    return table.bought(n, piece.id, piece.form, piece.size_mm, piece.sd_mm)
+    return table.bought(n, piece.id, piece.size_mm, piece.sd_mm)
 
 
 def _columns(rows: list[tuple[object, ...]], n_columns: int) -> list[list[object]]:
@@ -251,25 +286,26 @@ def _columns(rows: list[tuple[object, ...]], n_columns: int) -> list[list[object
 
 def readings_of(rows: list[tuple[object, ...]]) -> Readings:
     """Turn rows of the fields of `Readings` into arrays."""
-    size, value, effects, z_share, resolution, row = _columns(rows, 6)
+    size, value, effects, jaws, resolution, row = _columns(rows, 6)
     return Readings(
         np.array(size, np.intp),
         np.array(value, float),
         np.array(effects, float).reshape(-1, len(EFFECTS)),
-        np.array(z_share, float),
+        np.array(jaws, np.intp),
         np.array(resolution, float),
         np.array(row, np.intp),
     )
 
 
 def trials_of(rows: list[tuple[object, ...]]) -> Trials:
-    """Turn rows of two indices, two ranks, losses and entry row into arrays."""
-    internal, external, tightest, loosest, losses, row = _columns(rows, 6)
+    """Turn rows of the fields of `Trials` into arrays."""
+    internal, external, tightest, loosest, losses, hand, row = _columns(rows, 7)
     return Trials(
         np.array(internal, np.intp),
         np.array(external, np.intp),
         np.array(tightest, np.intp),
         np.array(loosest, np.intp),
         np.array(losses, float).reshape(-1, len(LOSSES)),
+        np.array(hand, np.intp),
         np.array(row, np.intp),
     )

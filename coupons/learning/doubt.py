@@ -36,8 +36,8 @@ def doubts(profile: "Profile") -> tuple[str, ...]:
 
 def _far_terms(profile: "Profile") -> Iterator[str]:
     table = profile.prior_table
-    off = (profile.mean_vector - prior_mean(table)) / prior_sd(table)
-    for name, value, far in zip(TERMS, profile.mean_vector, abs(off) > FAR_SDS, strict=True):
+    off = abs(profile.mean_vector - prior_mean(table)) > FAR_SDS * prior_sd(table)
+    for name, value, far in zip(TERMS, profile.mean_vector, off, strict=True):
         if far:
             amount = f"{100 * value:.3g} %" if name in _RATIOS else f"{value:.3g} mm"
             yield f"{name} {amount}".replace("-", "−")

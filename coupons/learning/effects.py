@@ -6,13 +6,13 @@ neither names nor numbers. The priors are weak and come from common practice for
 thermoplastic (no source); another process may have a `PriorTable` of its own.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coupons.terms import EXTERNAL, ROUND, Direction, Feature, Form, Grade
+from coupons.terms import EXTERNAL, ROUND, Direction, Feature, Form, Grade, Jaws
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -48,24 +48,49 @@ class LogNormal:
 
 
 @dataclass(frozen=True)
+class PrintEffect:
+    """A deviation that all sizes of one print share.
+
+    Parameters
+    ----------
+    scatter : str
+        Name of the scatter that says how large it is.
+    share : float
+        Its standard deviation is this share of the scatter.
+    moves : dict of str to float
+        Which effects it is added to, and by how much for each unit of it. So a print whose
+        deviation is δ is a machine whose effects are β + moves · δ.
+    """
+
+    scatter: str
+    share: float
+    moves: dict[str, float]
+
+
+@dataclass(frozen=True)
 class PriorTable:
     """Prior distribution of all terms and scatters, for one printing process.
 
     Parameters
     ----------
     effects : dict of str to Normal
-        Scales and skew are ratios, all others mm a face.
+        Scales and skew are ratios, all others mm, growths and roundness mm a face.
     thresholds : dict of Grade to Normal
         Functional clearance in mm from which a pair is at least of that grade.
     order_weight : float
         Weight of a log barrier between neighbouring thresholds, which keeps them in order whatever
         the grades are; so small that it moves none by a tenth of its sd otherwise.
     losses : dict of str to Normal
-        Clearance in mm that a round pair loses beyond its sizes: by roundness and seam where it
-        stands, by the steps of its layers, which a mate feels and jaws do not, where it lies.
+        Clearance in mm that a pair eats beyond its sizes; see `loss_row`.
     scatters : dict of str to LogNormal
-        ``tau``, ``tau_z`` between like features in the layer plane and along z; ``sigma`` caliper;
-        ``omega`` judgement; ``rho``, ``rho_z`` between prints.
+        ``tau``, ``tau_z`` feature to feature in the layer plane and along z; ``sigma`` caliper;
+        ``omega`` judgement; the others print to print: mm, or a ratio for scales.
+    prints : tuple of PrintEffect
+        What differs from print to print.
+    zeros : dict of Jaws to Normal
+        Zero error in mm of a run's caliper, by jaws.
+    hand : Normal
+        By how much in mm all thresholds of one person differ from those of people at large.
     lapse : float
         Share of trials whose grade is written down at random.
     reading_dof : float
@@ -78,6 +103,9 @@ class PriorTable:
     order_weight: float
     losses: dict[str, Normal]
     scatters: dict[str, LogNormal]
+    prints: tuple[PrintEffect, ...]
+    zeros: dict[Jaws, Normal]
+    hand: Normal
     lapse: float
     reading_dof: float
 
@@ -87,14 +115,21 @@ EXTRUSION = PriorTable(
         "scale_x": Normal(-0.003, 0.005),
         "scale_y": Normal(-0.003, 0.005),
         "scale_z": Normal(-0.003, 0.005),
+        "scale_int": Normal(0.0, 0.002),
         "skew": Normal(0.0, 0.003),
+        "lost_motion": Normal(0.0, 0.03),
         "growth_ext": Normal(0.04, 0.08),
         "growth_int": Normal(0.06, 0.08),
+        "growth_ext_xy": Normal(0.0, 0.015),
+        "growth_int_xy": Normal(0.0, 0.015),
         "round_ext": Normal(0.0, 0.04),
         "round_int": Normal(0.02, 0.08),
+        "curl_ext": Normal(0.0, 0.03),
         "curl_int": Normal(0.06, 0.08),
+        "curl_bend": Normal(0.015, 0.03),
         "growth_ext_z": Normal(0.0, 0.12),
         "growth_int_z": Normal(0.05, 0.12),
+        "bed_height": Normal(0.0, 0.10),
         "first_layer": Normal(0.10, 0.12),
     },
     thresholds={
@@ -107,7 +142,47 @@ EXTRUSION = PriorTable(
     losses={
         "round_loss": Normal(0.02, 0.05),
         "lying_loss": Normal(0.04, 0.06),
+        "seam_loss": Normal(0.017, 0.02),
+        "contact_loss": Normal(0.0, 0.015),
     },
+    scatters={
+        "tau": LogNormal(0.03, 0.6),
+        "tau_z": LogNormal(0.06, 0.6),
+        "sigma": LogNormal(0.015, 0.5),
+        "omega": LogNormal(0.04, 0.7),
+        "rho": LogNormal(0.02, 0.5),
+        "rho_scale": LogNormal(0.0002, 0.7),
+        "rho_scale_z": LogNormal(0.0008, 0.5),
+        "rho_bed": LogNormal(0.05, 0.7),
+        "rho_roof": LogNormal(0.04, 0.8),
+    },
+    prints=(
+        PrintEffect("rho", 1.0, {"growth_ext": 0.5, "growth_int": 0.5}),
+        # Outer faces gain what inner ones lose, though not exactly.
+        PrintEffect("rho", 0.5, {"growth_ext": 0.5, "growth_int": -0.5}),
+        PrintEffect("rho_scale", 1.0, {"scale_x": 1.0, "scale_y": 1.0}),
+        PrintEffect("rho_scale_z", 1.0, {"scale_z": 1.0}),
+        PrintEffect("rho_bed", 1.0, {"bed_height": 1.0}),
+        PrintEffect("rho_roof", 1.0, {"growth_int_z": 0.5}),
+    ),
+    zeros={Jaws.OUTSIDE: Normal(0.0, 0.010), Jaws.INSIDE: Normal(0.0, 0.015)},
+    hand=Normal(0.0, 0.03),
+    lapse=0.02,
+    reading_dof=4.0,
+)
+
+_NONE = Normal(0.0, 0.0)
+_SINCE_3 = (
+    *("scale_int", "lost_motion", "growth_ext_xy", "growth_int_xy", "curl_ext", "curl_bend"),
+    *("bed_height", "seam_loss", "contact_loss"),
+)
+REFINEMENTS: frozenset[str] = frozenset(_SINCE_3)
+"""Terms that are small on most machines: nobody need measure them before parts are drawn."""
+
+EXTRUSION_2 = replace(
+    EXTRUSION,
+    effects={n: _NONE if n in _SINCE_3 else prior for n, prior in EXTRUSION.effects.items()},
+    losses={n: _NONE if n in _SINCE_3 else prior for n, prior in EXTRUSION.losses.items()},
     scatters={
         "tau": LogNormal(0.03, 0.6),
         "tau_z": LogNormal(0.08, 0.6),
@@ -116,12 +191,16 @@ EXTRUSION = PriorTable(
         "rho": LogNormal(0.02, 0.5),
         "rho_z": LogNormal(0.10, 0.5),
     },
-    lapse=0.02,
-    reading_dof=4.0,
+    prints=(
+        PrintEffect("rho", 1.0, {"growth_ext": 0.5, "growth_int": 0.5}),
+        PrintEffect("rho_z", 1.0, {"growth_ext_z": 0.5, "growth_int_z": 0.5}),
+    ),
 )
+"""The table of versions 1 and 2 of the profile. What it did not know of has no effect."""
 
 EFFECTS: tuple[str, ...] = tuple(EXTRUSION.effects)
 THRESHOLDS: tuple[Grade, ...] = tuple(EXTRUSION.thresholds)
+ZEROED: tuple[Jaws, ...] = tuple(EXTRUSION.zeros)
 SCATTERS: tuple[str, ...] = tuple(EXTRUSION.scatters)
 # Every term on which an answer depends, in the order of means and covariances.
 LOSSES: tuple[str, ...] = tuple(EXTRUSION.losses)
@@ -183,9 +262,9 @@ def effect_row(feature: Feature, along: str | None = None) -> "NDArray[np.float6
     Examples
     --------
     >>> from coupons.terms import Direction, Feature, Form
-    >>> row = effect_row(Feature(Form.SLOT, 12.0, Direction.X))
+    >>> row = effect_row(Feature(Form.TONGUE, 12.0, Direction.X))
     >>> {name: float(v) for name, v in zip(EFFECTS, row) if v}
-    {'scale_x': 12.0, 'growth_int': -2.0}
+    {'scale_x': 12.0, 'lost_motion': 1.0, 'growth_ext': 2.0, 'growth_ext_xy': 2.0}
     """
     sizes_mm = np.array([feature.size_mm])
     row: NDArray[np.float64] = effect_rows(feature, sizes_mm, along)[0]
@@ -200,33 +279,102 @@ def effect_rows(
     x, y, z = measured_axes(feature, along)
     sign = side(feature.form)
     kind = "ext" if sign > 0 else "int"
-    rows[:, _COLUMN["scale_x"]] = x * sizes_mm
-    rows[:, _COLUMN["scale_y"]] = y * sizes_mm
-    rows[:, _COLUMN["scale_z"]] = z * sizes_mm
-    if feature.form not in ROUND:
-        rows[:, _COLUMN["skew"]] = _SKEW.get(feature.direction, 0.0) * sizes_mm
-    rows[:, _COLUMN[f"growth_{kind}"]] = sign * 2 * (1 - z)
-    rows[:, _COLUMN[f"growth_{kind}_z"]] = sign * 2 * z
+    acts: dict[str, float | NDArray[np.floating]] = {
+        "scale_x": x * sizes_mm,
+        "scale_y": y * sizes_mm,
+        "scale_z": z * sizes_mm,
+        "lost_motion": x - y,
+        f"growth_{kind}": sign * 2 * (1 - z),
+        f"growth_{kind}_xy": sign * 2 * (x - y),
+        f"growth_{kind}_z": sign * 2 * z,
+    }
+    if sign < 0:
+        acts["scale_int"] = (1 - z) * sizes_mm
     if feature.form in ROUND:
-        rows[:, _COLUMN[f"round_{kind}"]] = sign * 2
-    if feature.form is Form.HOLE and feature.direction is Direction.Z:
-        # Only a standing hole is a path around a bend, which the plastic cuts short.
-        rows[:, _COLUMN["curl_int"]] = -2 * CURL_REFERENCE_MM / sizes_mm
+        acts |= _of_rounds(feature, sizes_mm, sign, kind)
+    else:
+        acts["skew"] = _SKEW.get(feature.direction, 0.0) * sizes_mm
     if feature.at_bed:
-        rows[:, _COLUMN["first_layer"]] = sign * 2
+        acts["first_layer"] = sign * 2
+    if feature.on_bed:
+        acts["bed_height"] = z
+    for name, values in acts.items():
+        rows[:, _COLUMN[name]] = values
     return rows
 
 
-def loss_row(is_round: bool, direction: Direction) -> "NDArray[np.float64]":
-    """Return which losses a pair has, in the order of `LOSSES`; flat pairs have none.
+def _of_rounds(
+    feature: Feature, sizes_mm: "NDArray[np.floating]", sign: int, kind: str
+) -> "dict[str, float | NDArray[np.floating]]":
+    """Return the effects that only round forms have, by name."""
+    acts: dict[str, float | NDArray[np.floating]] = {f"round_{kind}": sign * 2}
+    if feature.direction is Direction.Z:
+        # Only a standing round is a path around a bend, which the plastic cuts short.
+        tightness = CURL_REFERENCE_MM / sizes_mm
+        acts[f"curl_{kind}"] = -2 * tightness
+        if kind == "int":
+            # To first order what a power of the size other than −1 does.
+            acts["curl_bend"] = -2 * tightness * np.log(tightness)
+    return acts
+
+
+def print_rows(effects: "NDArray[np.floating]", table: PriorTable) -> "NDArray[np.float64]":
+    """Return how each print effect acts on sizes of which the rows of effects are given.
+
+    Parameters
+    ----------
+    effects : ndarray of shape (n, n_effects)
+        As from `effect_rows`; differences of such rows too.
+    table : PriorTable
+
+    Returns
+    -------
+    ndarray of shape (n, n_print_effects)
+        In mm a unit of the print effect.
+    """
+    return np.asarray(effects @ print_moves(table))
+
+
+def print_moves(table: PriorTable) -> "NDArray[np.float64]":
+    """Return by how much each print effect moves each effect, (n_effects, n_print_effects)."""
+    moves = np.zeros((len(EFFECTS), len(table.prints)))
+    for column, effect in enumerate(table.prints):
+        for name, amount in effect.moves.items():
+            moves[_COLUMN[name], column] = amount
+    return moves
+
+
+CONTACT_REFERENCE_MM = 6.0
+"""Length of the contact of a trial at which thresholds are stated."""
+
+
+def loss_row(
+    is_round: bool, direction: Direction, seam: bool = False, contact_mm: float | None = None
+) -> "NDArray[np.float64]":
+    """Return which losses a pair has, in the order of `LOSSES`.
+
+    Form and seam of a standing round pair (``round_loss``), the stair of the layers of a lying one,
+    which a mate feels and jaws do not (``lying_loss``), the seam of a standing pin that no groove
+    hides (``seam_loss``), and a contact longer than that of other trials (``contact_loss``, for
+    each e-fold of the length).
+
+    Parameters
+    ----------
+    is_round : bool
+    direction : Direction
+    seam : bool
+        The seam of a standing pin lies where it touches.
+    contact_mm : float, optional
+        How long the two bodies touch; as `CONTACT_REFERENCE_MM` where it is not known.
 
     Examples
     --------
     >>> loss_row(True, Direction.Z), loss_row(True, Direction.X), loss_row(False, Direction.X)
-    (array([1., 0.]), array([0., 1.]), array([0., 0.]))
+    (array([1., 0., 0., 0.]), array([0., 1., 0., 0.]), array([0., 0., 0., 0.]))
     """
-    stands = direction is Direction.Z
-    return np.array([float(is_round and stands), float(is_round and not stands)])
+    stands = is_round and direction is Direction.Z
+    longer = np.log((contact_mm or CONTACT_REFERENCE_MM) / CONTACT_REFERENCE_MM)
+    return np.array([float(stands), float(is_round and not stands), float(stands and seam), longer])
 
 
 def prior_mean(table: PriorTable = EXTRUSION) -> "NDArray[np.float64]":

@@ -18,7 +18,7 @@ from coupons.learning.effects import EFFECTS, EXTRUSION, Normal, PriorTable
 from coupons.learning.fit import Fitted, fit_design
 from coupons.learning.foretold import PredictedReadings, PredictedTrials
 from coupons.learning.integrate import Mixture
-from coupons.learning.latent import N_TERMS, latent_model
+from coupons.learning.latent import N_TERMS, LatentModel, latent_model
 from coupons.learning.observation_table import column, design_from_table, run_numbers
 from coupons.learning.slopes import N_EDGES, edge_offset, edge_rows
 from coupons.learning.yardstick import effect_table
@@ -296,12 +296,12 @@ def _effects_design(X: Array, y: Array, key: str) -> Design:
         nothing,
         effects,
         nothing,
-        nothing,
         np.zeros(n, np.intp),
         np.full(n, np.nan),
     )
     each = np.arange(n)
-    readings = Readings(each, y, np.zeros((n, len(EFFECTS))), nothing, nothing, each)
+    no_jaws = np.full(n, -1)
+    readings = Readings(each, y, np.zeros((n, len(EFFECTS))), no_jaws, nothing, each)
     return Design(sizes, readings, trials_of([]), 1)
 
 
@@ -317,7 +317,7 @@ def predict_new(mixture: Mixture, design: Design) -> tuple[PredictedReadings, Pr
         Its values and grades are not used.
     """
     model = latent_model(design, mixture.model.table)
-    known = _known_latent(mixture.model.design, design)
+    known = _known_latent(mixture.model, model)
     rows, offset = edge_rows(model), edge_offset(model)
     mean, variance = [], []
     for mode, learned, scatters in zip(mixture.modes, mixture.means, mixture.scatters, strict=True):
@@ -329,15 +329,15 @@ def predict_new(mixture: Mixture, design: Design) -> tuple[PredictedReadings, Pr
     return _split(mixture, design, np.array(mean), np.array(variance))
 
 
-def _known_latent(fitted: Design, design: Design) -> Indices:
-    """Return where each latent value of a design stands in those of a fit, −1 where it is new."""
-    start = N_TERMS + 2 * fitted.n_runs
-    at = {key: start + index for index, key in enumerate(fitted.sizes.keys)}
-    runs = np.arange(design.n_runs)
-    of_run = np.where(runs < fitted.n_runs, N_TERMS + runs, -1)
-    in_z = np.where(of_run >= 0, of_run + fitted.n_runs, -1)
-    own = [at.get(key, -1) for key in design.sizes.keys]
-    return np.concatenate([np.arange(N_TERMS), of_run, in_z, np.array(own, np.intp)])
+def _known_latent(fitted: LatentModel, model: LatentModel) -> Indices:
+    """Return where each latent value of a model stands in those of a fit, −1 where it is new."""
+    before, n_runs = fitted.design, model.design.n_runs
+    runs, kinds = np.arange(n_runs), np.arange(model.n_per_run)
+    of_runs = N_TERMS + kinds[:, None] * before.n_runs + runs
+    of_runs[:, runs >= before.n_runs] = -1
+    own_at = {key: fitted.n_shared + at for at, key in enumerate(before.sizes.keys)}
+    own = [own_at.get(key, -1) for key in model.design.sizes.keys]
+    return np.concatenate([np.arange(N_TERMS), of_runs.ravel(), np.array(own, np.intp)])
 
 
 def _split(

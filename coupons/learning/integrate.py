@@ -1,21 +1,29 @@
 """Numerical integration over the scatters, and the moments of all latent values that follow.
 
-Scatters on which a data set has no information (no feature across layers, a single run) keep their
-prior.
+Scatters on which a data set says nothing (no feature across layers, a single run) stay at their
+prior. Those of which several prints say a little, each by itself, are integrated one by one before
+the others, which hang together, are integrated at once.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.design import Design
-from coupons.learning.effects import SCATTERS
+from coupons.learning.effects import SCATTERS, print_rows
 from coupons.learning.laplace import Mode
 from coupons.learning.latent import LatentModel, Scatters
-from coupons.learning.lattice import Evidence, Point, explored, flattening
+from coupons.learning.lattice import (
+    Evidence,
+    OneScatter,
+    Point,
+    explored,
+    flattening,
+    one_scatter,
+    top_of,
+)
 from coupons.learning.pinned import Marginals, moved, stretched, threshold_marginals
 from coupons.learning.shape import mean_shift
 
@@ -30,8 +38,9 @@ class Mixture:
     """Laplace fits at the design points and their weights, which sum to one.
 
     ``means`` are the posterior means of the latent values at each point: the modes, moved by the
-    skewness of the likelihood. ``stretches``, one for each threshold at each point, are the ratios
-    of the thresholds' sds to those of the Laplace fits.
+    skewness of the likelihood. ``stretches``, one a threshold at each point, are by how much the
+    thresholds' sds differ from those of the Laplace fits. ``by_itself`` are scatters that were
+    integrated one by one.
     """
 
     model: LatentModel
@@ -41,6 +50,7 @@ class Mixture:
     means: tuple[Array, ...]
     stretches: tuple[Array, ...]
     weights: Array
+    by_itself: dict[str, OneScatter]
 
     def heaviest(self, count: int) -> "Mixture":
         """Return the mixture of the heaviest points, for work that is costly at each point."""
@@ -50,7 +60,9 @@ class Mixture:
             for values in (self.scatters, self.modes, self.means, self.stretches)
         )
         weights = self.weights[order] / self.weights[order].sum()
-        return Mixture(self.model, self.active, scatters, modes, means, stretches, weights)
+        return replace(
+            self, scatters=scatters, modes=modes, means=means, stretches=stretches, weights=weights
+        )
 
     def shared_moments(self, count: int) -> tuple[Array, Array]:
         """Mean and covariance of the first ``count`` latent values over the mixture."""
@@ -74,7 +86,9 @@ class Mixture:
         return mean, covariance
 
     def log_sd_moments(self, name: str) -> tuple[float, float]:
-        """Posterior mean and sd of log(scatter); the prior's where there is no information."""
+        """Posterior mean and sd of log(scatter); the prior's where the data say nothing."""
+        if name in self.by_itself:
+            return self.by_itself[name].log_mean, self.by_itself[name].log_sd
         if name not in self.active:
             prior = self.model.table.scatters[name]
             return float(np.log(prior.median)), prior.log_sd
@@ -84,23 +98,31 @@ class Mixture:
 
     def mean_square(self, name: str) -> float:
         """Posterior mean of a scatter's variance, in mm²."""
+        if name in self.by_itself:
+            return self.by_itself[name].mean_square
         if name not in self.active:
             return self.model.table.scatters[name].mean_square
         return float(self.weights @ np.array([getattr(s, name) ** 2 for s in self.scatters]))
 
 
-def active_scatters(design: Design) -> tuple[str, ...]:
-    """Return the scatters on which a data set can have information."""
-    in_plane, along_z = design.sizes.runs_along
+# Scatters that hang together are integrated at once.
+_AT_ONCE = ("tau", "tau_z", "sigma", "omega", "rho")
+
+
+def active_scatters(model: LatentModel) -> tuple[str, ...]:
+    """Return the scatters on which a data set can say something."""
+    design, table = model.design, model.table
+    sizes = design.sizes
     says = {
-        "tau": in_plane > 0,
-        "tau_z": along_z > 0,
+        "tau": bool((sizes.is_printed & (sizes.z_share < 1)).any()),
+        "tau_z": bool((sizes.z_share > 0).any()),
         "sigma": len(design.readings.value) > 0,
         "omega": len(design.trials.internal) > 0,
-        "rho": in_plane > 1,
-        "rho_z": along_z > 1,
     }
-    return tuple(name for name in SCATTERS if says[name])
+    runs = sizes.runs_with(print_rows(sizes.effects, table))
+    for effect, count in zip(table.prints, runs, strict=True):
+        says[effect.scatter] = says.get(effect.scatter, False) or count > 1
+    return tuple(name for name in SCATTERS if says.get(name, False))
 
 
 def integrate(model: LatentModel) -> Mixture:
@@ -110,12 +132,19 @@ def integrate(model: LatentModel) -> Mixture:
     even with steps of almost two standard deviations. Unlike a quadrature rule for a normal it
     assumes no shape: posteriors of scatters are skewed and curved.
     """
-    active = active_scatters(model.design)
-    points, weights = _weighted(explored(Evidence(model, active)))
+    active = active_scatters(model)
+    evidence = Evidence(model, [name for name in active if name in _AT_ONCE])
+    by_itself = {}
+    if alone := [name for name in active if name not in _AT_ONCE]:
+        top = top_of(evidence)
+        for name in alone:
+            by_itself[name] = one_scatter(evidence, name, top)
+            evidence.fixed[name] = float(np.sqrt(by_itself[name].mean_square))
+    points, weights = _weighted(explored(evidence))
     marginals = tuple(_marginals(model, points, weights))
     return Mixture(
         model,
-        active,
+        evidence.active,
         tuple(point.scatters for point in points),
         tuple(point.mode for point in points),
         tuple(
@@ -124,6 +153,7 @@ def integrate(model: LatentModel) -> Mixture:
         ),
         tuple(marginal.stretch for marginal in marginals),
         weights,
+        by_itself,
     )
 
 
@@ -131,7 +161,9 @@ def _weighted(points: Sequence[Point]) -> tuple[list[Point], Array]:
     """Return the points that count and their weights."""
     log_posterior = np.array([point.log_posterior for point in points])
     power = flattening(len(points[0].z))
-    weights = np.exp(power * (log_posterior - log_posterior.max()))
+    log_volume = np.array([point.log_volume for point in points])
+    log_weights = power * (log_posterior - log_posterior.max()) + log_volume
+    weights = np.exp(log_weights - log_weights.max())
     weights /= weights.sum()
     kept = weights > _LEAST_WEIGHT
     weights = weights[kept]

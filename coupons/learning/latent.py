@@ -1,8 +1,9 @@
 """The latent values of the model and how every observation depends on them.
 
-Latent values are ordered as ``[effects, thresholds, losses, run shifts, run shifts in z]``, the
-*shared* block of a few dozen, followed by one *own deviation* for each size. An observation depends
-on at most two own deviations, so that part is kept sparse.
+Latent values are laid out as ``[effects, thresholds, losses, print effects, caliper zeros,
+hands]``, the *shared* block of a few dozen, followed by one *own deviation* a size. Print effects
+and zeros are laid out kind by kind, one a run; hands one a person. An observation touches at most
+two own deviations, so that part is kept sparse.
 """
 
 from dataclasses import dataclass
@@ -14,7 +15,15 @@ from scipy.sparse import csr_array, hstack
 
 from coupons.learning.bordered import Rows, not_meeting
 from coupons.learning.design import Design, Trials
-from coupons.learning.effects import EFFECTS, TERMS, THRESHOLDS, PriorTable, prior_mean, prior_sd
+from coupons.learning.effects import (
+    EFFECTS,
+    TERMS,
+    THRESHOLDS,
+    PriorTable,
+    print_rows,
+    prior_mean,
+    prior_sd,
+)
 from coupons.terms import GRADES
 
 Array = NDArray[np.floating]
@@ -28,14 +37,17 @@ _AT_LOSSES = slice(_N_EFFECTS + _N_THRESHOLDS, N_TERMS)
 
 @dataclass(frozen=True)
 class Scatters:
-    """Standard deviations in mm; see `coupons.learning.effects.PriorTable`."""
+    """Standard deviations, in mm but for scales; see `coupons.learning.effects.PriorTable`."""
 
     tau: float
     tau_z: float
     sigma: float
     omega: float
     rho: float
-    rho_z: float
+    rho_scale: float
+    rho_scale_z: float
+    rho_bed: float
+    rho_roof: float
 
 
 @dataclass(frozen=True)
@@ -66,8 +78,13 @@ class LatentModel:
 
     @property
     def n_shared(self) -> int:
-        """Number of shared latent values, which are all but the own deviations."""
-        return N_TERMS + 2 * self.design.n_runs
+        """Number of latent values that are not own deviations."""
+        return len(self.prior_center) - len(self.design.sizes.drawn)
+
+    @property
+    def n_per_run(self) -> int:
+        """Number of latent values that each run has: print effects and zeros of its caliper."""
+        return len(self.table.prints) + len(self.table.zeros)
 
     @property
     def at_lower(self) -> slice:
@@ -108,7 +125,8 @@ class LatentModel:
     @cached_property
     def prior_center(self) -> Array:
         """Prior mean of all latent values."""
-        rest = 2 * self.design.n_runs + len(self.design.sizes.drawn)
+        of_runs = self.n_per_run * self.design.n_runs
+        rest = of_runs + len(_told_hands(self.design)) + len(self.design.sizes.drawn)
         return np.concatenate([prior_mean(self.table), np.zeros(rest)])
 
     def prior_variance(self, scatters: Scatters) -> Array:
@@ -118,8 +136,10 @@ class LatentModel:
         bought = np.isfinite(sizes.fixed_sd)
         # A piece known exactly still needs a positive variance; an sd of a nanometre is negligible.
         own = np.where(bought, np.maximum(sizes.fixed_sd, 1e-6) ** 2, printed)
-        shifts = np.repeat([scatters.rho**2, scatters.rho_z**2], n)
-        return np.concatenate([prior_sd(self.table) ** 2, shifts, own])
+        prints = [effect.share * getattr(scatters, effect.scatter) for effect in self.table.prints]
+        of_runs = np.repeat([*prints, *(zero.sd for zero in self.table.zeros.values())], n)
+        hands = np.full(len(_told_hands(self.design)), self.table.hand.sd)
+        return np.concatenate([np.concatenate([prior_sd(self.table), of_runs, hands]) ** 2, own])
 
     def predicted(self, latent: Array) -> Array:
         """Predicted size in mm of each reading."""
@@ -161,15 +181,18 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
     """Build the structure: which latent values each observation depends on."""
     sizes, readings, trials = design.sizes, design.readings, design.trials
     every = np.arange(len(sizes.drawn))
-    size_shared = _shared_rows(design, every, sizes.effects, sizes.z_share)
-    reading_shared = _shared_rows(
-        design,
-        readings.size,
-        sizes.effects[readings.size] + readings.effects,
-        sizes.z_share[readings.size] + readings.z_share,
+    size_shared = _shared_rows(design, table, every, sizes.effects)
+    read = readings.size
+    reading_shared = _shared_rows(design, table, read, sizes.effects[read] + readings.effects)
+    reading_shared[:, _zeros_at(design, table)] = _one_of(
+        np.where(readings.jaws < 0, -1, readings.jaws * design.n_runs + sizes.run[read]),
+        len(table.zeros) * design.n_runs,
     )
     clearance = size_shared[trials.internal] - size_shared[trials.external]
     clearance[:, _AT_LOSSES] = -trials.losses
+    if hands := len(_told_hands(design)):
+        # A person whose thresholds all lie higher finds every pair tighter.
+        clearance[:, -hands:] = -_one_of(trials.hand, hands)
     n_sizes, n_shared = len(sizes.drawn), size_shared.shape[1]
     parts = _Parts(not_meeting(trials.internal, trials.external, n_sizes), n_sizes)
     lower = _minus_threshold(clearance, trials.tightest - 1)
@@ -215,17 +238,30 @@ class _Parts:
         return Rows(np.concatenate([shared.T, of_core]), place, weight)
 
 
-def _shared_rows(design: Design, at: Indices, effects: Array, z_share: Array) -> Array:
-    """Weights of the shared values in some sizes, with effects and shares of z as met there.
+def _told_hands(design: Design) -> tuple[str, ...]:
+    """Return the people whose thresholds can be told apart: none where there is one alone."""
+    return design.hands if len(design.hands) > 1 else ()
 
-    A run's shift makes all its external sizes larger and all its internal ones smaller.
-    """
-    sizes = design.sizes
-    side = (sizes.side * np.isnan(sizes.fixed_sd))[at]
-    of_run = (sizes.run[at, None] == np.arange(design.n_runs)) * side[:, None]
-    in_z = z_share[:, None]
-    rest = np.zeros((len(at), N_TERMS - _N_EFFECTS))
-    return np.concatenate([effects, rest, of_run * (1 - in_z), of_run * in_z], axis=1)
+
+def _zeros_at(design: Design, table: PriorTable) -> slice:
+    """Where the zero errors of the runs' calipers are among the shared latent values."""
+    first = N_TERMS + len(table.prints) * design.n_runs
+    return slice(first, first + len(table.zeros) * design.n_runs)
+
+
+def _shared_rows(design: Design, table: PriorTable, at: Indices, effects: Array) -> Array:
+    """Weights of the shared values in some printed sizes, with effects as met there."""
+    of_run = design.sizes.run[at, None] == np.arange(design.n_runs)
+    prints = print_rows(effects, table)[:, :, None] * of_run[:, None, :]
+    n, n_prints = len(at), len(table.prints) * design.n_runs
+    n_rest = len(table.zeros) * design.n_runs + len(_told_hands(design))
+    middle, rest = np.zeros((n, N_TERMS - _N_EFFECTS)), np.zeros((n, n_rest))
+    return np.concatenate([effects, middle, prints.reshape(n, n_prints), rest], axis=1)
+
+
+def _one_of(index: Indices, count: int) -> Array:
+    """Return rows of zeros with a one at each index; none at a negative one."""
+    return np.asarray(index[:, None] == np.arange(count), float)
 
 
 def _minus_threshold(clearance: Array, threshold: NDArray[np.intp]) -> Array:

@@ -5,7 +5,7 @@ The coordinate of each scatter is z = (log sd − log median)/log-sd, standard n
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import product
 
@@ -27,6 +27,9 @@ _NEAR_ENOUGH = 0.25
 _MAX_HILLS = 4
 _HIGHER = 0.5
 _TOP_ENOUGH = 0.02
+# How far from the first top, in prior sds, the scatter of the judgement is looked for a second one.
+_OTHER_JUDGEMENT = 2.0
+_SAME_MODE_MM = 1e-3
 # Width of the lattice in posterior sds.
 _STEP = 1.9
 # How far below its top the log posterior is followed: three and a third sds.
@@ -47,12 +50,15 @@ class Point:
     mode : Mode
     log_posterior : float
         Up to a constant.
+    log_volume : float
+        Of the cell of the lattice around it.
     """
 
     z: Array
     scatters: Scatters
     mode: Mode
     log_posterior: float
+    log_volume: float = 0.0
 
 
 class Evidence:
@@ -77,20 +83,127 @@ class Evidence:
         return Point(z, scatters, mode, log_evidence - 0.5 * float(z @ z))
 
 
-def explored(evidence: Evidence) -> list[Point]:
-    """Find the mode and cover the posterior around it with a lattice.
+@dataclass(frozen=True)
+class OneScatter:
+    """What is known of one scatter by itself.
 
-    A lattice point above the mode means that there is a higher one (grades that contradict each
-    other leave two: lapses, or a poor judgement), and the search starts again from there.
+    Parameters
+    ----------
+    log_mean, log_sd : float
+        Moments of the log of the scatter.
+    mean_square : float
+        In mm², or of a ratio.
     """
-    best = evidence.at(np.zeros(len(evidence.active)))
-    for _ in range(_MAX_HILLS):
-        top, hessian = _climb(evidence, best)
-        points = _lattice(evidence, top, _lattice_steps(evidence, top, hessian))
-        best = max(points, key=lambda point: point.log_posterior)
-        if best.log_posterior <= top.log_posterior + _HIGHER:
-            break
+
+    log_mean: float
+    log_sd: float
+    mean_square: float
+
+
+# Prior sds from the prior median at which a scatter is looked at by itself.
+_ALONE = np.linspace(-3.0, 3.0, 9)
+
+
+def top_of(evidence: Evidence) -> Point:
+    """Climb to the top from the prior medians of the active scatters."""
+    return _climb(evidence, evidence.at(np.zeros(len(evidence.active))))[0]
+
+
+def one_scatter(evidence: Evidence, name: str, top: Point) -> OneScatter:
+    """Integrate over one scatter that is not active, with the active ones as they are at the top.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    name : str
+        Of the scatter.
+    top : Point
+    """
+    prior = evidence.model.table.scatters[name]
+    kept, start = evidence.fixed[name], top.mode.latent
+    logs = np.log(prior.median) + prior.log_sd * _ALONE
+    log_density = []
+    for log_sd in logs:
+        evidence.fixed[name] = float(np.exp(log_sd))
+        point = evidence.at(top.z, start)
+        start = point.mode.latent
+        log_density.append(point.log_posterior)
+    evidence.fixed[name] = kept
+    density = np.exp(np.array(log_density) - max(log_density) - 0.5 * _ALONE**2)
+    weights = density / density.sum()
+    mean = float(weights @ logs)
+    log_sd = float(np.sqrt(weights @ (logs - mean) ** 2))
+    return OneScatter(mean, log_sd, float(weights @ np.exp(2 * logs)))
+
+
+@dataclass(frozen=True)
+class Hill:
+    """A lattice over one hill of the posterior: its steps, one a row, and its points by place."""
+
+    top: Point
+    steps: Array
+    points: dict[tuple[int, ...], Point]
+
+    def near(self, z: Array) -> Point | None:
+        """Return the point of the lattice in whose cell a place lies, if there is one."""
+        place = np.rint(np.linalg.solve(self.steps.T, z - self.top.z)).astype(int)
+        return self.points.get(tuple(place.tolist()))
+
+
+def explored(evidence: Evidence) -> list[Point]:
+    """Climb to the tops of the posterior and lay a lattice over each hill that counts.
+
+    Grades that contradict each other leave two hills: lapses, or a poor judgement. The search for a
+    second one starts where the judgement is far better, and far worse, than at the first top.
+    """
+    first = _hill(evidence, evidence.at(np.zeros(len(evidence.active))))
+    hills = [first]
+    for z in _other_starts(evidence, first.top):
+        top, hessian = _climb(evidence, evidence.at(z))
+        if top.log_posterior > first.top.log_posterior - _DROP and not _is_on(evidence, hills, top):
+            hills.append(_laid_over(evidence, top, hessian))
+    points = list(first.points.values())
+    for at, hill in enumerate(hills[1:], 1):
+        new = (p for p in hill.points.values() if not _is_on(evidence, hills[:at], p))
+        points += new
     return points
+
+
+def _hill(evidence: Evidence, best: Point) -> Hill:
+    """Lay a lattice over the hill of a point; over a higher one, if one of its points found it."""
+    for _ in range(_MAX_HILLS):
+        hill = _laid_over(evidence, *_climb(evidence, best))
+        best = max(hill.points.values(), key=lambda point: point.log_posterior)
+        if best.log_posterior <= hill.top.log_posterior + _HIGHER:
+            break
+    return hill
+
+
+def _laid_over(evidence: Evidence, top: Point, hessian: Array) -> Hill:
+    steps = _lattice_steps(evidence, top, hessian)
+    log_volume = float(np.linalg.slogdet(steps)[1]) if len(steps) else 0.0
+    points = _lattice(evidence, top, steps)
+    sized = {at: replace(point, log_volume=log_volume) for at, point in points.items()}
+    return Hill(top, steps, sized)
+
+
+def _other_starts(evidence: Evidence, top: Point) -> list[Array]:
+    """Return where to look for another explanation of the grades."""
+    if "omega" not in evidence.active:
+        return []
+    apart = _OTHER_JUDGEMENT * np.eye(len(top.z))[evidence.active.index("omega")]
+    return [top.z - apart, top.z + apart]
+
+
+def _is_on(evidence: Evidence, hills: Sequence[Hill], point: Point) -> bool:
+    """Tell whether a point belongs to one of the hills: same place, same latent values."""
+    for hill in hills:
+        near = hill.near(point.z)
+        if near is not None:
+            there = evidence.at(point.z, near.mode.latent)
+            if np.allclose(there.mode.latent, point.mode.latent, atol=_SAME_MODE_MM):
+                return True
+    return False
 
 
 def _lattice_steps(evidence: Evidence, top: Point, hessian: Array) -> Array:
@@ -129,8 +242,8 @@ def _reach(evidence: Evidence, top: Point, step: Array) -> float:
     return short or stretch
 
 
-def _lattice(evidence: Evidence, top: Point, steps: Array) -> list[Point]:
-    """Visit the lattice from the mode outwards as far as the posterior reaches, the mode first."""
+def _lattice(evidence: Evidence, top: Point, steps: Array) -> dict[tuple[int, ...], Point]:
+    """Visit the lattice from the top outwards as far as the posterior reaches, the top first."""
     origin = (0,) * len(steps)
     found = {origin: top}
     queue, highest = deque([origin]), top.log_posterior
@@ -145,7 +258,7 @@ def _lattice(evidence: Evidence, top: Point, steps: Array) -> list[Point]:
                 found[near] = point
                 highest = max(highest, point.log_posterior)
                 queue.append(near)
-    return list(found.values())
+    return found
 
 
 def _start(

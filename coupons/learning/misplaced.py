@@ -189,8 +189,9 @@ def _exchanged(
         np.flatnonzero(gone[trials.internal] | gone[trials.external]),
         _NONE,
     )
-    # What a standing round reads more than its size along x, it reads less along y.
-    turns = axes_too & (design.sizes.run[readings.size] == n) & (readings.z_share == 0)
+    # What a standing round reads along x beyond its size it has less along y.
+    stands = readings.effects[:, EFFECTS.index("scale_z")] == 0
+    turns = axes_too & (design.sizes.run[readings.size] == n) & stands
     effects = np.where(turns[:, None], -readings.effects, readings.effects)
     changed = replace(
         design,
@@ -202,6 +203,10 @@ def _exchanged(
     rows += [fit.row for fit in run.fits if fit.feature in like]
     letters = tuple(letter for pair in twins for letter in pair.letters)
     return Misplaced(n, odds, "rows", tuple(sorted(rows)), letters)
+
+
+# Effects that change sign where x and y change places.
+X_LESS_Y = ("skew", "lost_motion", "growth_ext_xy", "growth_int_xy")
 
 
 def turned_prints(evidence: Evidence, runs: Sequence[Run]) -> Iterator[Misplaced]:
@@ -216,7 +221,8 @@ def turned_prints(evidence: Evidence, runs: Sequence[Run]) -> Iterator[Misplaced
     swap[[EFFECTS.index("scale_x"), EFFECTS.index("scale_y")]] = swap[
         [EFFECTS.index("scale_y"), EFFECTS.index("scale_x")]
     ]
-    sign = np.where(np.array(EFFECTS) == "skew", -1.0, 1.0)
+    # What is x less y, and the sign of the skew, turn round.
+    sign = np.where(np.isin(EFFECTS, X_LESS_Y), -1.0, 1.0)
     for n, run in enumerate(runs):
         mine = design.sizes.run == n
         read = mine[design.readings.size]

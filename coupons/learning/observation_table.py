@@ -11,6 +11,7 @@ column              what it holds
 ``at_bed``          1 if the size is met at the first layer
 ``drawn_mm``        its drawn size
 ``along``           axis of a reading of a round feature: 0 x, 1 y, 2 z, −1 none
+``jaws``            jaws of a reading: 0 outside, 1 inside, −1 others, and for trials
 ``resolution_mm``   smallest step of the caliper; 0 for trials
 ``mate``            trials: which feature or bought piece was tried; −1 for readings
 ``mate_form``       and its form, direction and sizes as above; 0 for readings
@@ -37,9 +38,11 @@ from coupons.learning.design import (
     beyond_size,
     design_of,
     readings_of,
+    stands_on_bed,
     trials_of,
+    zeroed_by,
 )
-from coupons.learning.effects import loss_row
+from coupons.learning.effects import ZEROED, loss_row
 from coupons.making.record import Coupon, CouponFeature
 from coupons.measuring.run import Run
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form
@@ -56,6 +59,7 @@ COLUMNS = (
     "at_bed",
     "drawn_mm",
     "along",
+    "jaws",
     "resolution_mm",
     "mate",
     "mate_form",
@@ -74,6 +78,7 @@ _CODES = {
     "direction": (0, len(_DIRECTIONS) - 1),
     "at_bed": (0, 1),
     "along": (-1, len(_AXES) - 1),
+    "jaws": (-1, len(ZEROED) - 1),
     "mate_form": (0, len(_FORMS) - 1),
     "mate_direction": (0, len(_DIRECTIONS) - 1),
     "mate_at_bed": (0, 1),
@@ -133,7 +138,8 @@ def _reading_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
         at = index[entry.feature]
         along = -1 if entry.along is None else _AXES.index(entry.along)
         step = run.conditions.caliper.resolution_mm
-        yield (0, n, at, *_codes(run.coupon.features[at]), along, step, *_NO_MATE, 0)
+        codes = _codes(run.coupon.features[at])
+        yield (0, n, at, *codes, along, zeroed_by(entry.jaws), step, *_NO_MATE, 0)
 
 
 def _trial_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
@@ -144,7 +150,7 @@ def _trial_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
         at = index[entry.feature]
         width = GRADES.index(entry.loosest) - GRADES.index(entry.tightest)
         mate = _mate_codes(run.coupon, index, entry.mate)
-        yield (1, n, at, *_codes(run.coupon.features[at]), -1, 0, *mate, width)
+        yield (1, n, at, *_codes(run.coupon.features[at]), -1, -1, 0, *mate, width)
 
 
 def _mate_codes(coupon: Coupon, index: dict[str, int], mate: str) -> tuple[float, ...]:
@@ -210,19 +216,19 @@ def _check(X: Array) -> None:
 
 
 def _feature(row: Array, prefix: str = "") -> Feature:
-    return Feature(
-        _FORMS[int(row[_AT[f"{prefix}form"]])],
-        float(row[_AT[f"{prefix}drawn_mm"]]),
-        _DIRECTIONS[int(row[_AT[f"{prefix}direction"]])],
-        bool(row[_AT[f"{prefix}at_bed"]]),
-    )
+    form = _FORMS[int(row[_AT[f"{prefix}form"]])]
+    direction = _DIRECTIONS[int(row[_AT[f"{prefix}direction"]])]
+    at_bed = bool(row[_AT[f"{prefix}at_bed"]])
+    size_mm = float(row[_AT[f"{prefix}drawn_mm"]])
+    return Feature(form, size_mm, direction, at_bed, stands_on_bed(form, direction))
 
 
 def _reading(table: SizeTable, run: int, row: Array, value: float, at: int) -> tuple[object, ...]:
     feature, along = _feature(row), int(row[_AT["along"]])
     axis = None if along < 0 else _AXES[along]
     index = table.printed(run, f"{row[_AT['feature']]:g}", feature)
-    return (index, value, *beyond_size(feature, axis), row[_AT["resolution_mm"]], at)
+    jaws = int(row[_AT["jaws"]])
+    return (index, value, beyond_size(feature, axis), jaws, row[_AT["resolution_mm"]], at)
 
 
 def _trial(table: SizeTable, run: int, row: Array, rank: int, at: int) -> tuple[object, ...]:
@@ -232,7 +238,7 @@ def _trial(table: SizeTable, run: int, row: Array, rank: int, at: int) -> tuple[
     if sd_mm < 0:
         tried = table.printed(run, key, mate)
     else:
-        tried = table.bought(run, key, mate.form, mate.size_mm, float(sd_mm))
+        tried = table.bought(run, key, mate.size_mm, float(sd_mm))
     internal, external = (fixed, tried) if feature.form in INTERNAL else (tried, fixed)
     loosest = min(rank + int(row[_AT["width"]]), len(GRADES) - 1)
     return (
@@ -241,5 +247,6 @@ def _trial(table: SizeTable, run: int, row: Array, rank: int, at: int) -> tuple[
         rank,
         loosest,
         loss_row(feature.form in ROUND, feature.direction),
+        0,
         at,
     )

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.learning.design import Design, Trials
-from coupons.learning.effects import EXTRUSION, PriorTable, prior_mean, prior_sd
+from coupons.learning.effects import EXTRUSION, PriorTable, print_moves, prior_mean, prior_sd
 from coupons.learning.latent import AT_THRESHOLDS, Scatters
 
 Array = NDArray[np.floating]
@@ -23,8 +23,7 @@ class PriorPrinter:
 
     terms: Array
     scatters: Scatters
-    lapse: float
-    reading_dof: float
+    table: PriorTable = EXTRUSION
 
     @property
     def effects(self) -> Array:
@@ -37,8 +36,13 @@ class PriorPrinter:
         return self.terms[AT_THRESHOLDS]
 
     @property
+    def print_sds(self) -> Array:
+        """True standard deviation of each print effect."""
+        return np.array([e.share * getattr(self.scatters, e.scatter) for e in self.table.prints])
+
+    @property
     def losses(self) -> Array:
-        """True clearance in mm that round pairs lose, in the order of `LOSSES`."""
+        """True clearance in mm that pairs lose, in the order of `LOSSES`."""
         return self.terms[AT_THRESHOLDS.stop :]
 
 
@@ -49,15 +53,32 @@ def draw_printer(rng: np.random.Generator, table: PriorTable = EXTRUSION) -> Pri
         if np.all(np.diff(terms[AT_THRESHOLDS]) > 0):
             break
     sds = {n: float(p.median * np.exp(p.log_sd * rng.normal())) for n, p in table.scatters.items()}
-    return PriorPrinter(terms, Scatters(**sds), table.lapse, table.reading_dof)
+    return PriorPrinter(terms, Scatters(**sds), table)
 
 
 @dataclass(frozen=True)
 class PrintedRun:
-    """One print: true sizes in mm, shifts of each run in plane and along z."""
+    """What prints came out as.
+
+    Parameters
+    ----------
+    sizes : ndarray of shape (n_sizes,)
+        True sizes in mm.
+    own : ndarray of shape (n_runs, n_print_effects)
+        What each print has of its own.
+    effects : ndarray of shape (n_runs, n_effects)
+        True effects in each print: the printer's and its own.
+    zeros : ndarray of shape (n_zeroed_jaws, n_runs)
+        True zero errors of each run's caliper, in mm.
+    hands : ndarray of shape (n_hands,)
+        By how much the thresholds of each person differ from those of people at large, in mm.
+    """
 
     sizes: Array
-    shifts: Array
+    own: Array
+    effects: Array
+    zeros: Array
+    hands: Array
 
 
 def print_sizes(printer: PriorPrinter, design: Design, rng: np.random.Generator) -> PrintedRun:
@@ -66,10 +87,15 @@ def print_sizes(printer: PriorPrinter, design: Design, rng: np.random.Generator)
     printed = np.isnan(sizes.fixed_sd)
     sd = np.sqrt((1 - sizes.z_share) * s.tau**2 + sizes.z_share * s.tau_z**2)
     own = rng.normal(0, np.where(printed, sd, np.nan_to_num(sizes.fixed_sd)))
-    shifts = rng.normal(0, [s.rho, s.rho_z], (design.n_runs, 2))
-    in_plane, in_z = shifts[sizes.run].T
-    shift = sizes.side * ((1 - sizes.z_share) * in_plane + sizes.z_share * in_z) * printed
-    return PrintedRun(sizes.drawn + sizes.effects @ printer.effects + own + shift, shifts)
+    of_prints = rng.normal(0, printer.print_sds, (design.n_runs, len(printer.print_sds)))
+    effects = printer.effects + of_prints @ print_moves(printer.table).T
+    table = printer.table
+    sds = [zero.sd for zero in table.zeros.values()]
+    zeros = rng.normal(0, sds, (design.n_runs, len(sds))).T
+    n_hands = len(design.hands)
+    hands = rng.normal(0, table.hand.sd, n_hands) if n_hands > 1 else np.zeros(1)
+    systematic = np.sum(sizes.effects * effects[sizes.run], axis=1)
+    return PrintedRun(sizes.drawn + systematic + own, of_prints, effects, zeros, hands)
 
 
 def observe(
@@ -87,11 +113,12 @@ def _read(
     printer: PriorPrinter, design: Design, printed: PrintedRun, rng: np.random.Generator
 ) -> Array:
     readings = design.readings
-    noise = printer.scatters.sigma * rng.standard_t(printer.reading_dof, len(readings.size))
-    in_plane, in_z = printed.shifts[design.sizes.run[readings.size]].T
-    side = design.sizes.side[readings.size]
-    beyond = readings.effects @ printer.effects + readings.z_share * side * (in_z - in_plane)
-    exact = printed.sizes[readings.size] + beyond + noise
+    dof = printer.table.reading_dof
+    noise = printer.scatters.sigma * rng.standard_t(dof, len(readings.size))
+    run = design.sizes.run[readings.size]
+    beyond = np.sum(readings.effects * printed.effects[run], axis=1)
+    zero = np.where(readings.jaws < 0, 0.0, printed.zeros[readings.jaws, run])
+    exact = printed.sizes[readings.size] + beyond + zero + noise
     rounded: Array = np.round(exact / readings.resolution) * readings.resolution
     return rounded
 
@@ -101,9 +128,9 @@ def _try(
 ) -> Trials:
     trials = design.trials
     clearance = printed.sizes[trials.internal] - printed.sizes[trials.external]
-    clearance = clearance - trials.losses @ printer.losses
+    clearance = clearance - trials.losses @ printer.losses - printed.hands[trials.hand]
     felt = clearance + printer.scatters.omega * rng.normal(size=len(clearance))
     grade = (felt[:, None] >= printer.thresholds).sum(axis=1)
-    lapsed = rng.random(len(grade)) < printer.lapse
+    lapsed = rng.random(len(grade)) < printer.table.lapse
     grade = np.where(lapsed, rng.integers(0, 5, len(grade)), grade)
     return replace(trials, tightest=grade, loosest=grade)

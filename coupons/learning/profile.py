@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
@@ -24,10 +25,13 @@ from coupons.errors import Problem, ProfileError
 from coupons.learning.doubt import doubt_aloud
 from coupons.learning.effects import (
     EXTRUSION,
+    EXTRUSION_2,
     SCATTERS,
     TERMS,
     THRESHOLDS,
     PriorTable,
+    print_moves,
+    print_rows,
     prior_sd,
 )
 from coupons.learning.taught_shift import TaughtShift, taught_shift
@@ -51,11 +55,17 @@ VERSION = 3
 MAX_BYTES = 6144
 MOST_BYTES = 65536
 """More than these are not read: a profile may come from a stranger."""
-PRIORS: dict[str, PriorTable] = {"extrusion": EXTRUSION}
+PRIORS: dict[int, PriorTable] = {1: EXTRUSION_2, 2: EXTRUSION_2, 3: EXTRUSION}
+"""The model that a profile of each version is of."""
 
-_DIGITS = 5  # significant digits kept of means and covariances: far below what matters
+# Significant digits kept of means and of covariances: far below what matters.
+_DIGITS, _COVARIANCE_DIGITS = 5, 4
+_COVARIANCE_ROUNDING = 10.0**-_COVARIANCE_DIGITS
 _NOISE = 1e-15
 _N = len(TERMS)
+_OLDER = (1, 2)
+# Terms of these versions, in their order.
+_TERMS_2 = tuple(name for name, sd in zip(TERMS, prior_sd(EXTRUSION_2), strict=True) if sd > 0)
 
 _MOST_TOLD = 20  # faults of one file; a hostile one has room for thousands
 _TODO = "Run `coupons fit` again, or ask its owner for a whole copy"
@@ -77,7 +87,10 @@ class _Frozen(BaseModel):
 
 
 class LogSpread(_Frozen):
-    """Log-normal posterior of a scatter: median in mm and sd of the log."""
+    """A scatter's posterior, as normal in the logarithm: median and sd of the log.
+
+    The median of a scale is a ratio, whatever its name says.
+    """
 
     median_mm: Annotated[float, Field(gt=0, lt=100)]
     log_sd: Annotated[float, Field(ge=0, lt=10)]
@@ -87,21 +100,25 @@ class LogSpread(_Frozen):
         """Mean of the variance, in mm²."""
         return self.median_mm**2 * math.exp(2 * self.log_sd**2)
 
+    def times(self, share: float) -> Self:
+        """Return what is known of a share of the scatter."""
+        return self.model_copy(update={"median_mm": share * self.median_mm})
+
     def variance_rule(self) -> tuple[Array, Array]:
         """Variances in mm² to average over, and their weights, both of shape (n_nodes,)."""
         return (self.median_mm * np.exp(self.log_sd * NORMAL_NODES)) ** 2, NORMAL_WEIGHTS
 
 
 @dataclass(frozen=True)
-class ShiftNodes:
-    """Quadrature nodes over the size of prints' shifts, which is known only roughly.
+class PrintNodes:
+    """How much prints may differ: what answers are averaged over.
 
     Parameters
     ----------
-    squares : ndarray of shape (n_nodes, 2)
-        Mean squares of a print's shift in the layer plane and along z, in mm².
-    taught : ndarray of shape (n_nodes, 2, 2)
-        Covariance at each node of the mean shifts of the fitted prints, in mm².
+    squares : ndarray of shape (n_nodes, n_print_effects)
+        Mean square of each print effect.
+    taught : ndarray of shape (n_nodes, n_print_effects, n_print_effects)
+        Covariance, there, of their means over the prints that taught the profile.
     weights : ndarray of shape (n_nodes,)
     """
 
@@ -144,23 +161,29 @@ class Counts(_Frozen):
     Parameters
     ----------
     in_plane, along_z : int, optional
-        Number of runs with sizes in the layer plane, and along z. Not in version 1, where each run
-        is taken to have both.
+        How many of the runs have sizes in the layer plane, and along z, in version 2. Version 1 did
+        not say: there each is taken to have both.
+    by_print_effect : tuple of int, optional
+        How many of the runs have sizes on which each print effect acts, from version 3 on.
+    hands : int
+        How many people tried.
     """
 
     runs: Annotated[Count, Field(ge=1)]
     in_plane: Count | None = None
     along_z: Count | None = None
+    by_print_effect: tuple[Count, ...] | None = None
+    hands: Count = 1
     sizes: Annotated[Count, Field(ge=1)]
     readings: Count
     trials: Count
 
     @property
-    def runs_along(self) -> tuple[int, int]:
-        """Number of runs with sizes in the layer plane, and along z."""
-        found = (self.in_plane, self.along_z)
-        in_plane, along_z = (self.runs if n is None else n for n in found)
-        return in_plane, along_z
+    def informing(self) -> tuple[int, ...]:
+        """How many runs have sizes on which each print effect acts."""
+        if self.by_print_effect is not None:
+            return self.by_print_effect
+        return tuple(self.runs if n is None else n for n in (self.in_plane, self.along_z))
 
 
 class Profile(_Frozen):
@@ -173,8 +196,8 @@ class Profile(_Frozen):
     covariance : tuple of float
         Lower triangle of the terms' posterior covariance, row by row, in the order of ``means``.
     scatters : dict of str to LogSpread
-        Between like features (``tau``, ``tau_z``), caliper (``sigma``), judgement (``omega``),
-        between prints (``rho``, ``rho_z``).
+        Feature to feature (``tau``, ``tau_z``), caliper (``sigma``), judgement (``omega``), print
+        to print (all others).
     prior : str
         Name of the table of priors that the fit used.
     first_layer_height_mm, slicing : optional
@@ -212,8 +235,11 @@ class Profile(_Frozen):
             raise ValueError(f"means of the {_N} terms {', '.join(TERMS)}, in this order")
         if len(self.covariance) != n_numbers:
             raise ValueError(f"covariance of {n_numbers} numbers, got {len(self.covariance)}")
-        if tuple(self.scatters) != SCATTERS:
-            raise ValueError(f"scatters {', '.join(SCATTERS)}, in this order")
+        scatters = tuple(self.prior_table.scatters)
+        if tuple(self.scatters) != scatters:
+            raise ValueError(f"scatters {', '.join(scatters)}, in this order")
+        if len(self.counts.informing) != len(self.prior_table.prints):
+            raise ValueError(f"by_print_effect of {len(self.prior_table.prints)} counts")
         thresholds = [self.means[f"from_{grade}"] for grade in THRESHOLDS]
         if thresholds != sorted(thresholds):
             found = ", ".join(f"{mm:g}" for mm in thresholds)
@@ -235,31 +261,70 @@ class Profile(_Frozen):
         return matrix + np.tril(matrix, -1).T
 
     @cached_property
-    def taught_shift(self) -> TaughtShift:
-        """How the posterior of the terms depends on the mean shifts of the fitted prints."""
-        prior_variance = prior_sd(self.prior_table) ** 2
-        runs = self.counts.runs_along
-        return taught_shift(self.covariance_matrix, prior_variance, self.shifts, runs)
-
-    @property
-    def shifts(self) -> tuple[LogSpread, LogSpread]:
-        """Scatters of a print's two shifts: in the layer plane, and along z."""
-        return self.scatters["rho"], self.scatters["rho_z"]
+    def print_moves(self) -> Array:
+        """By how much each print effect moves each term, shape (n_terms, n_print_effects)."""
+        of_effects = print_moves(self.prior_table)
+        return np.pad(of_effects, ((0, _N - len(of_effects)), (0, 0)))
 
     @cached_property
-    def shift_nodes(self) -> ShiftNodes:
-        """Quadrature nodes over the scatters of the shifts, which are known only roughly."""
-        (plane, plane_weights), (height, height_weights) = (
-            spread.variance_rule() for spread in self.shifts
+    def taught_shift(self) -> TaughtShift:
+        """What is left in the terms of the print effects of the prints that taught them."""
+        prior_variance = prior_sd(self.prior_table) ** 2
+        return taught_shift(
+            self.covariance_matrix,
+            prior_variance,
+            self.print_moves,
+            self.print_spreads,
+            self.counts.informing,
         )
-        squares = np.stack(np.meshgrid(plane, height, indexing="ij"), axis=-1).reshape(-1, 2)
-        taught = self.taught_shift.covariance(squares)
-        return ShiftNodes(squares, taught, np.outer(plane_weights, height_weights).ravel())
+
+    @property
+    def print_spreads(self) -> tuple[LogSpread, ...]:
+        """How large each print effect is."""
+        return tuple(
+            self.scatters[effect.scatter].times(effect.share) for effect in self.prior_table.prints
+        )
+
+    @cached_property
+    def _nodes(self) -> dict[tuple[str, ...], PrintNodes]:
+        return {}
+
+    def print_nodes(self, over: tuple[str, ...]) -> PrintNodes:
+        """Return what answers are averaged over, as scatters are known only roughly.
+
+        Parameters
+        ----------
+        over : tuple of str
+            Names of the scatters to average over; all others stand at their mean squares.
+        """
+        if over not in self._nodes:
+            self._nodes[over] = self._laid_out(over)
+        return self._nodes[over]
+
+    def _laid_out(self, over: tuple[str, ...]) -> PrintNodes:
+        rules = [self.scatters[name].variance_rule() for name in over]
+        grid = np.meshgrid(*(squares for squares, _ in rules), indexing="ij")
+        weights = np.ones(1)
+        for _, rule in rules:
+            weights = np.outer(weights, rule).ravel()
+        at = {name: squares.ravel() for name, squares in zip(over, grid, strict=True)}
+        squares = np.stack(
+            [
+                effect.share**2
+                * at.get(effect.scatter, np.full(len(weights), self._mean_square(effect.scatter)))
+                for effect in self.prior_table.prints
+            ],
+            axis=-1,
+        )
+        return PrintNodes(squares, self.taught_shift.covariance(squares), weights)
+
+    def _mean_square(self, scatter: str) -> float:
+        return self.scatters[scatter].mean_square
 
     @property
     def prior_table(self) -> PriorTable:
-        """The priors that the fit used."""
-        return PRIORS[self.prior]
+        """The priors that the fit started from."""
+        return PRIORS[self.version]
 
 
 def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = ()) -> Profile:
@@ -272,7 +337,8 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
     """
     _same_machine(runs)
     last = max(runs, key=lambda run: run.conditions.printed_on or date.min).conditions
-    in_plane, along_z = fitted.design.sizes.runs_along
+    sizes = fitted.design.sizes
+    informing = sizes.runs_with(print_rows(sizes.effects, fitted.mixture.model.table))
     log_sds = {name: fitted.mixture.log_sd_moments(name) for name in SCATTERS}
     return Profile(
         machine=last.machine,
@@ -283,15 +349,15 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
         rehearsed=any(run.conditions.rehearsed for run in runs),
         counts=Counts(
             runs=len(runs),
-            in_plane=in_plane,
-            along_z=along_z,
+            by_print_effect=informing,
+            hands=len(fitted.design.hands),
             sizes=len(fitted.design.sizes.drawn),
             readings=len(fitted.design.readings.value),
             trials=len(fitted.design.trials.internal),
         ),
         measured=_measured(runs),
         means={name: _short(value) for name, value in zip(TERMS, fitted.mean, strict=True)},
-        covariance=tuple(map(_short, fitted.covariance[np.tril_indices(_N)])),
+        covariance=_short_covariance(_for_people_at_large(fitted)),
         scatters={
             name: LogSpread(median_mm=_short(math.exp(mean)), log_sd=_short(sd))
             for name, (mean, sd) in log_sds.items()
@@ -305,9 +371,71 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
     )
 
 
-def _short(value: float) -> float:
+def _for_people_at_large(fitted: "Fitted") -> Array:
+    """Return the covariance of the terms, for a hand that is none of those that tried.
+
+    With several people thresholds are those of people at large. One more person's deviation from
+    them moves all thresholds alike, at every joint. One person alone is taken to ask for himself.
+    """
+    if len(fitted.design.hands) < 2:
+        return fitted.covariance
+    first = TERMS.index(f"from_{THRESHOLDS[0]}")
+    thresholds = slice(first, first + len(THRESHOLDS))
+    covariance = fitted.covariance.copy()
+    covariance[thresholds, thresholds] += fitted.mixture.model.table.hand.sd**2
+    return covariance
+
+
+def _with_all_terms(data: dict[str, Any]) -> dict[str, Any]:
+    """Return the data of a profile of version 1 or 2 with today's terms.
+
+    Data that are not as they should be are returned as they are, for the checks to tell.
+    """
+    means, lower = data.get("means"), data.get("covariance")
+    n = len(_TERMS_2)
+    if not (isinstance(means, dict) and tuple(means) == _TERMS_2):
+        return data
+    if not (isinstance(lower, list) and len(lower) == n * (n + 1) // 2):
+        return data
+    if not all(isinstance(number, int | float) for number in lower):
+        return data
+    place = [TERMS.index(name) for name in _TERMS_2]
+    whole, small = np.zeros((_N, _N)), np.zeros((n, n))
+    small[np.tril_indices(n)] = lower
+    small += np.tril(small, -1).T
+    whole[np.ix_(place, place)] = small
+    return {
+        **data,
+        "means": {name: means.get(name, 0.0) for name in TERMS},
+        "covariance": whole[np.tril_indices(_N)].tolist(),
+    }
+
+
+def _short(value: float, digits: int = _DIGITS) -> float:
     # Rounding noise of terms that have nothing to do with each other is written as what it is.
-    return float(f"{value:.{_DIGITS}g}") if abs(value) > _NOISE else 0.0
+    return float(f"{value:.{digits}g}") if abs(value) > _NOISE else 0.0
+
+
+def _short_covariance(covariance: Array) -> tuple[float, ...]:
+    """Round the lower triangle of a covariance so that it stays one.
+
+    Rounding can take more from a combination of terms than is known of it; as much is then added to
+    the variances of all terms, in their own proportion.
+    """
+    sds = np.sqrt(np.diag(covariance))
+    ratios = covariance / np.outer(sds, sds)
+    lower = np.tril_indices(_N)
+    more = 0.0
+    while True:
+        wider = (ratios + more * np.eye(_N)) * np.outer(sds, sds)
+        rounded = [_short(value, _COVARIANCE_DIGITS) for value in wider[lower]]
+        matrix = np.zeros((_N, _N))
+        matrix[lower] = rounded
+        matrix += np.tril(matrix, -1).T
+        least = np.linalg.eigvalsh(matrix / np.outer(sds, sds))[0]
+        if least >= 0:
+            return tuple(rounded)
+        more += _COVARIANCE_ROUNDING
 
 
 def _same_machine(runs: Sequence[Run]) -> None:
@@ -358,20 +486,46 @@ def _digest(runs: Sequence[Run]) -> str:
 
 
 # Left out of the file where there is nothing to say.
-_WHERE_SAID = ("first_layer_height_mm", "slicing", "differs_in")
+_WHERE_SAID = ("without", "first_layer_height_mm", "slicing", "differs_in")
 
 
 def profile_text(profile: Profile) -> str:
     """Return the JSON text of a profile, one key a line so that two can be compared by eye."""
-    data = profile.model_dump(mode="json")
+    data = profile.model_dump(mode="json", exclude_none=True)
     for key in _WHERE_SAID:
-        if not data[key]:
-            del data[key]
-    body = ",\n".join(
-        f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False, separators=(',', ':'))}"
+        if not data.get(key):
+            data.pop(key, None)
+    lower = data["covariance"]
+    texts = {
+        key: json.dumps(_whole_as_whole(value), ensure_ascii=False, separators=(",", ":"))
         for key, value in data.items()
-    )
+    }
+    texts["covariance"] = f"[{','.join(map(_shortest, lower))}]"
+    body = ",\n".join(f" {json.dumps(key)}: {text}" for key, text in texts.items())
     return "{\n" + body + "\n}\n"
+
+
+def _whole_as_whole(value: Any) -> Any:
+    """Return data with 3.0 as 3, which is as good JSON and two characters shorter."""
+    if isinstance(value, dict):
+        return {key: _whole_as_whole(one) for key, one in value.items()}
+    if isinstance(value, list):
+        return [_whole_as_whole(one) for one in value]
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+def _shortest(value: float) -> str:
+    """Write a number as JSON in as few characters as can be: 1.234e-05 as 1234e-8.
+
+    Examples
+    --------
+    >>> [_shortest(value) for value in (0.0, 0.25, 0.001234, -1.234e-05, 2.0)]
+    ['0', '0.25', '1234e-6', '-1234e-8', '2']
+    """
+    sign, digits, exponent = Decimal(repr(value)).normalize().as_tuple()
+    figures = "-" * sign + "".join(map(str, digits))
+    by_power = f"{figures}e{exponent}" if exponent else figures
+    return min(by_power, repr(value), key=len)
 
 
 def json_schema() -> dict[str, Any]:
@@ -416,6 +570,8 @@ def read_profile(path: str | Path) -> Profile:
         todo = "Update this tool, or ask for the profile in the older version"
         got = f"version {version}"
         raise ProfileError([Problem(str(path), f"version {VERSION} or older", got, todo)])
+    if version in _OLDER:
+        data = _with_all_terms(data)
     try:
         profile = Profile.model_validate_json(json.dumps(data))
     except ValidationError as error:

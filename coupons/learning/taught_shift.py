@@ -1,16 +1,17 @@
-"""Dependence of the posterior of the terms on the mean shift of the fitted prints.
+"""What is left, in the knowledge of a machine, of the very prints that taught it.
 
-The shift of a print changes all its sizes as growth does, so its readings and trials show only the
-sum of both. If the shifts were smaller than assumed, growth would be known better. The size of
-shifts is known only roughly, so the uncertainty of the terms is itself uncertain.
+What differs from print to print moves sizes as the machine's own effects do (the shift of a print
+as growth does), so that readings and trials show the sum of both. Had prints differed less than
+believed, the machine would be known better. How much they differ is known only roughly, and so is,
+with it, how well the machine is known.
 
-With β the terms, s the mean shift of the prints that were fitted (one in the layer plane, one along
-z), and A the growth that a unit of s looks like, all observations depend on β + A·s. For a normal
-likelihood its part M in the posterior covariance Σ of β, a priori P, is P⁻¹(P − Σ)P⁻¹, and
+With β the terms, s the means of the print effects over the prints that were fitted, and A by how
+much each of them passes for terms, all that was seen depends on β + A·s. For a normal likelihood
+its part M in the posterior covariance Σ of β, which was P, is P⁻¹(P − Σ)P⁻¹, and
 
     cov(s) = V − V·AᵀMA·V,    cov(β, s) = −(P − Σ)P⁻¹A·V,
 
-where V is the prior covariance of s. Given s, β does not depend on how large shifts are; the
+where V is the prior covariance of s. Given s, β does not depend on how much prints differ; the
 covariance of s for another V follows from the information of the data, which stays the same.
 """
 
@@ -21,37 +22,30 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.effects import TERMS
-
 if TYPE_CHECKING:  # a profile holds its own taught shift
     from coupons.learning.profile import LogSpread
 
 Array = NDArray[np.floating]
 
-# Half of a shift goes to each of two faces; growth is counted per face.
-AS_GROWTH = np.zeros((len(TERMS), 2))
-for _axis, _names in enumerate((("growth_ext", "growth_int"), ("growth_ext_z", "growth_int_z"))):
-    AS_GROWTH[[TERMS.index(name) for name in _names], _axis] = 0.5
-
-# A covariance written by hand may be smaller than that of any fit: this bounds the information on a
-# mean shift.
+# A covariance written by hand may be smaller than any fit would leave it: what data can say of a
+# mean shift ends short of everything.
 _MOST_LEARNED = 0.99
 _HALVINGS = 40
 
 
 @dataclass(frozen=True)
 class TaughtShift:
-    """Posterior of the terms given the mean shifts of the fitted prints, and of those shifts.
+    """The posterior of the terms, taken apart by what the prints that taught them had of their own.
 
     Parameters
     ----------
     root : ndarray of shape (n_terms, n_terms)
-        Root of the terms' covariance given the mean shifts: root · rootᵀ.
-    slope : ndarray of shape (n_terms, 2)
-        Change of the terms for each mm of mean shift.
-    information : ndarray of shape (2, 2)
-        Information of the data on the mean shifts themselves, in 1/mm².
-    runs : ndarray of shape (2,)
+        Root of the terms' covariance given the means of the print effects: root · rootᵀ.
+    slope : ndarray of shape (n_terms, n_print_effects)
+        By how much the terms move for each unit that the mean of a print effect was larger.
+    information : ndarray of shape (n_print_effects, n_print_effects)
+        What the data say of the means themselves, in 1/mm².
+    runs : ndarray of shape (n_print_effects,)
         How many prints each mean is over.
     """
 
@@ -61,16 +55,15 @@ class TaughtShift:
     runs: Array
 
     def covariance(self, squares: Array) -> Array:
-        """Covariance of the two mean shifts, in mm², for given mean squares of a print's shift.
+        """Covariance of the means of the print effects, for given mean squares of one print's.
 
         Parameters
         ----------
-        squares : ndarray of shape (..., 2)
-            In the layer plane and along z, in mm².
+        squares : ndarray of shape (..., n_print_effects)
 
         Returns
         -------
-        ndarray of shape (..., 2, 2)
+        ndarray of shape (..., n_print_effects, n_print_effects)
         """
         return np.asarray(np.linalg.inv(self.information + _diagonals(self.runs / squares)))
 
@@ -78,6 +71,7 @@ class TaughtShift:
 def taught_shift(
     covariance: Array,
     prior_variance: Array,
+    passes_for: Array,
     spreads: Sequence["LogSpread"],
     runs: Sequence[int],
 ) -> TaughtShift:
@@ -88,12 +82,16 @@ def taught_shift(
     covariance : ndarray of shape (n_terms, n_terms)
         Posterior covariance of the terms.
     prior_variance : ndarray of shape (n_terms,)
-    spreads : two of LogSpread
-        Scatter of a print's shift, in the layer plane and along z.
-    runs : two of int
-        Number of prints with sizes there. None counts as one, which has no information on it.
+        Zero for terms that are no part of the model.
+    passes_for : ndarray of shape (n_terms, n_print_effects)
+        By how much each print effect moves each term.
+    spreads : sequence of LogSpread
+        How large each print effect is.
+    runs : sequence of int
+        How many prints taught something of it. None counts as one: nothing is learned from it.
     """
-    passes = AS_GROWTH / prior_variance[:, None]
+    varies = np.where(prior_variance > 0, prior_variance, np.inf)
+    passes = passes_for / varies[:, None]
     lost = np.diag(prior_variance) - covariance
     learned = passes.T @ lost @ passes
     counts = np.maximum(runs, 1)
@@ -113,7 +111,7 @@ def taught_shift(
 
 
 def _believed(spread: "LogSpread", runs: int, learned: float) -> float:
-    """Variance of a mean shift, in mm², that the fit assumed.
+    """Variance of the mean of a print effect that the posterior was found with.
 
     One print has no information on the scatter, which then has the prior's mean square. Several
     have: the posterior is an average over the scatter's, and so must the variance of the shift be.

@@ -17,9 +17,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.effects import EFFECTS, TERMS, PriorTable, prior_mean, prior_sd
+from coupons.learning.effects import (
+    EFFECTS,
+    TERMS,
+    PriorTable,
+    print_moves,
+    prior_mean,
+    prior_sd,
+)
 from coupons.learning.fit import Fitted, fit_runs
-from coupons.learning.taught_shift import AS_GROWTH
 from coupons.measuring.run import Run
 
 Array = NDArray[np.floating]
@@ -162,9 +168,11 @@ def _verdict(k: int, told: Sequence[_Evidence], table: PriorTable, alarms: float
     if not learned:
         return RunVerdict(k, (), np.inf)
     variance = _variance_of_difference(own, theirs, prior)
-    # By how much a shift of each print moves the difference.
-    moved = [own.share @ AS_GROWTH]
-    moved += [-theirs.covariance @ one.information @ AS_GROWTH for one in rest]
+    # By how much what each print has of its own moves the difference.
+    of_print = np.zeros((len(TERMS), len(table.prints)))
+    of_print[: len(EFFECTS)] = print_moves(table)
+    moved = [own.share @ of_print]
+    moved += [-theirs.covariance @ one.information @ of_print for one in rest]
     sd = np.sqrt(np.diag(variance)[learned])
     limit = _limit(variance, np.array(moved), learned, table, alarms)
     by = (own.mean - theirs.mean)[learned]
@@ -190,24 +198,27 @@ def _limit(
     Parameters
     ----------
     variance : ndarray of shape (n_terms, n_terms)
-        Of the difference, with shifts at their mean squares.
-    moved : ndarray of shape (n_runs, n_terms, 2)
-        By how much a shift of each print, in the layer plane and along z, moves the difference.
+        Of the difference, with print effects at their mean squares.
+    moved : ndarray of shape (n_runs, n_terms, n_print_effects)
+        By how much what each print has of its own moves the difference.
     learned : sequence of int
         Terms that count.
     """
     rng = np.random.default_rng(0)
-    priors = [table.scatters["rho"], table.scatters["rho_z"]]
+    names = [effect.scatter for effect in table.prints]
+    priors = {name: table.scatters[name] for name in names}
     moved = moved[:, learned]
-    squares = np.array([prior.mean_square for prior in priors])
+    squares = np.array([e.share**2 * priors[e.scatter].mean_square for e in table.prints])
     fixed = variance[np.ix_(learned, learned)]
     fixed = fixed - np.einsum("ria,rja,a->ij", moved, moved, squares)
     values, axes = np.linalg.eigh(fixed)
     root = axes * np.sqrt(np.maximum(values, 0.0))
     drawn = rng.normal(size=(_DRAWS, len(learned))) @ root.T
-    medians, log_sds = (np.array([getattr(p, key) for p in priors]) for key in ("median", "log_sd"))
-    shift_sds = medians * np.exp(log_sds * rng.normal(size=(_DRAWS, 2)))
-    shifts = rng.normal(size=(_DRAWS, len(moved), 2)) * shift_sds[:, None]
-    drawn += np.einsum("dra,ria->di", shifts, moved)
+    sizes = {
+        name: p.median * np.exp(p.log_sd * rng.normal(size=_DRAWS)) for name, p in priors.items()
+    }
+    print_sds = np.stack([e.share * sizes[e.scatter] for e in table.prints], axis=-1)
+    own = rng.normal(size=(_DRAWS, len(moved), len(names))) * print_sds[:, None]
+    drawn += np.einsum("dra,ria->di", own, moved)
     sds = np.sqrt(np.diag(variance)[learned])
     return float(np.quantile(np.abs(drawn / sds).max(axis=1), 1 - alarms))

@@ -11,7 +11,7 @@ from datetime import date
 from functools import partial
 from pathlib import Path
 
-from coupons.answering.origin import STALE_AFTER_DAYS, age_of
+from coupons.answering.origin import STALE_AFTER_DAYS, age_of, old_model_mark
 from coupons.answering.words import REHEARSED
 from coupons.atomic import not_ours, write_text
 from coupons.errors import CouponError, Problem, ProfileError, WriteError
@@ -31,6 +31,11 @@ class Posted:
     profile: Profile
     source: str
     is_older: bool = False
+
+    @property
+    def old_model(self) -> str:
+        """Says that the profile is of an older model; empty if it is not."""
+        return old_model_mark(self.profile.version)
 
     @property
     def doubts(self) -> tuple[str, ...]:

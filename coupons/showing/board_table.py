@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from coupons.answering.origin import Age
+from coupons.answering.origin import Age, is_old_model, old_model_mark
 from coupons.showing.board import Posted
 from coupons.showing.board_figures import Figure
 from coupons.showing.tables import table
@@ -18,7 +18,9 @@ def board_table(posted: Sequence[Posted], ages: Sequence[Age], figures: Sequence
         [
             one.profile.machine,
             # In front, where a long name cannot push it out of the column.
-            ("REHEARSED " if one.profile.rehearsed else "") + one.profile.material,
+            ("REHEARSED " if one.profile.rehearsed else "")
+            + ("OLD MODEL " if is_old_model(one.profile.version) else "")
+            + one.profile.material,
             # The word that decides first, so that a narrow column cuts only the days.
             ", ".join(filter(None, ("older" if one.is_older else age.state, age.since))),
             *(value.words if (value := figure.values[at]) else "–" for figure in shown),
@@ -27,4 +29,6 @@ def board_table(posted: Sequence[Posted], ages: Sequence[Age], figures: Sequence
     ]
     right = range(3, 3 + len(shown))
     notes = [f"({n}) {figure.title}, {figure.unit}" for n, figure in enumerate(shown, start=1)]
+    versions = sorted({one.profile.version for one in posted})
+    notes += [mark for version in versions if (mark := old_model_mark(version))]
     return "\n".join([table(head, rows, right=tuple(right)), "", *notes])

@@ -10,12 +10,12 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from coupons.answering.clearance import Clearance
+from coupons.answering.offset import Question, clearances
 from coupons.answering.words import counted
 from coupons.learning.profile import Profile
 from coupons.showing.families import Family
 from coupons.showing.plot import Frame, Scale, drawing, number, path_data, x_label
-from coupons.terms import GRADES
+from coupons.terms import GRADES, Grade
 
 Array = NDArray[np.floating]
 
@@ -27,8 +27,8 @@ _STEPS = 121
 
 def grade_chances(profile: Profile, family: Family, gaps_mm: Array) -> Array:
     """Return the chance of each grade at each drawn gap on the next print, shape (5, n)."""
-    clearance = Clearance(profile, family.joint, family.move, gaps_mm)
-    from_grade = np.array([clearance.chance_from(grade) for grade in GRADES])
+    cases = clearances(profile, Question(family.joint, Grade.SLIDE, family.move), gaps_mm)
+    from_grade = np.mean([[one.chance_from(grade) for grade in GRADES] for one in cases], axis=0)
     above = np.vstack([from_grade[1:], np.zeros(len(gaps_mm))])
     chances: Array = np.maximum(from_grade - above, 0.0)
     return chances

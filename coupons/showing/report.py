@@ -41,12 +41,16 @@ FINDINGS_SHOWN = 12
 LEFT_OVER_SHOWN = 6
 
 _SCATTERS = {
-    "tau": "between like features, in the layer plane",
-    "tau_z": "between like features, across layers",
-    "rho": "between prints, in the layer plane",
-    "rho_z": "between prints, across layers",
-    "sigma": "between caliper readings of one feature",
-    "omega": "between grades of one pair, as clearance",
+    "tau": "two like features differ, in the layer plane",
+    "tau_z": "two like features differ, across layers",
+    "rho": "one print differs from the next, in the layer plane",
+    "rho_z": "one print differs from the next, across layers",
+    "rho_scale": "the scale of one print differs from the next, in the layer plane",
+    "rho_scale_z": "the scale of one print differs from the next, across layers",
+    "rho_bed": "heights above the bed differ from one print to the next",
+    "rho_roof": "bridged roofs differ from one print to the next",
+    "sigma": "one caliper reading differs from the next",
+    "omega": "one hand's grade differs from the next, as clearance",
 }
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from coupons.answering.words import named, percent
-from coupons.learning.causes import RATIOS, unsaid
+from coupons.learning.causes import RATIOS, unit_of, unsaid
 from coupons.learning.decisions import run_name
 from coupons.learning.unlike import DETECTED, EffectDifference, RunVerdict
 from coupons.measuring.run import Run
@@ -64,6 +64,7 @@ def alike_sentence(verdicts: Sequence[RunVerdict]) -> str:
 
 def _how_far(one: EffectDifference, sd: float | None, by: float) -> str:
     """Name an effect with a difference in its own unit."""
-    times, unit, digits = (100.0, " %", 2) if one.name in RATIOS else (1.0, " mm a face", 3)
+    unit = unit_of(one.name)
+    times, told, digits = (100.0, "%", 2) if unit == "ratio" else (1.0, unit, 3)
     spread = "" if sd is None else f" ± {times * sd:.{digits}f}"
-    return f"{unsaid(one.name)} by {times * by:.{digits}f}{spread}{unit}"
+    return f"{unsaid(one.name)} by {times * by:.{digits}f}{spread} {told}"

@@ -125,9 +125,10 @@ def _expected(profile: Profile, form: Form, kind: Kind, sizes_mm: Array) -> tupl
     learned = np.einsum("ni,ij,nj->n", rows, profile.covariance_matrix[:n, :n], rows)
     z, scatters = height_share(feature), profile.scatters
     own = (1 - z) * scatters["tau"].mean_square + z * scatters["tau_z"].mean_square
-    # A print's own shift moves all its sizes together.
-    shift = (1 - z) ** 2 * scatters["rho"].mean_square + z**2 * scatters["rho_z"].mean_square
-    return mean, SDS_OF_90 * np.sqrt(learned + own + shift)
+    # What a print has of its own moves all its sizes together.
+    of_print = (rows @ profile.print_moves[:n]) ** 2
+    of_print = of_print @ np.array([spread.mean_square for spread in profile.print_spreads])
+    return mean, SDS_OF_90 * np.sqrt(learned + own + of_print)
 
 
 def _curve(area: Frame, sizes_mm: Array, mean: Array, half: Array, kind: str) -> Markup:

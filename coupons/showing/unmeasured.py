@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from coupons.learning.causes import unsaid, unsaid_term
-from coupons.learning.effects import EFFECTS, prior_sd
+from coupons.learning.causes import between_prints_once, unsaid, unsaid_term
+from coupons.learning.effects import EFFECTS, REFINEMENTS, prior_sd
 from coupons.learning.profile import Profile
 from coupons.showing.joint_tables import JointTable, joint_title
 from coupons.showing.learned import is_learned
@@ -24,7 +24,8 @@ COUPONS = {
     "first_layer": "upright",
 }
 _SCATTERS = {"tau": "first", "tau_z": "upright"}  # those that one print shows
-_SHIFTS = {"rho": "first", "rho_z": "upright"}  # those that only a second one shows
+# Those that only a second one shows; small ones are not told.
+_SHIFTS = {"rho": "first", "rho_scale_z": "upright", "rho_bed": "upright", "rho_z": "upright"}
 
 
 def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[str, str], ...]:
@@ -43,15 +44,17 @@ def unmeasured(tables: Sequence[JointTable], profile: Profile) -> tuple[tuple[st
     unknown = [
         (unsaid_term(name, profile.covariance_matrix, sds), _coupon(COUPONS[name]))
         for name in EFFECTS
-        if not is_learned(profile, name)
+        if name not in REFINEMENTS and not is_learned(profile, name)
     ]
     unknown += [
         (unsaid(name), _coupon(coupon))
         for name, coupon in _SCATTERS.items()
         if not is_learned(profile, name)
     ]
-    runs = zip(_SHIFTS.items(), profile.counts.runs_along, strict=True)
-    unknown += [(unsaid(name), _prints(coupon, n)) for (name, coupon), n in runs if n < 2]
+    prints = zip(profile.prior_table.prints, profile.counts.informing, strict=True)
+    runs = {effect.scatter: n for effect, n in prints if effect.scatter in _SHIFTS}
+    once = between_prints_once([name for name, n in runs.items() if n < 2])
+    unknown += [(unsaid(name), _prints(_SHIFTS[name], runs[name])) for name in once]
     return (*joints, *unknown)
 
 

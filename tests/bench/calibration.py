@@ -20,7 +20,16 @@ from coupons.answering.offset import Question, answer
 from coupons.answering.together import chance_together, shared_of
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
-from coupons.learning.effects import TERMS, effect_row, height_share, loss_row
+from coupons.learning.effects import (
+    EXTRUSION,
+    SCATTERS,
+    TERMS,
+    effect_row,
+    height_share,
+    loss_row,
+    print_moves,
+    print_rows,
+)
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.learning.profile import Counts, LogSpread, MeasuredRange, Profile
@@ -123,7 +132,7 @@ def _all_slide(profile, printer, rng):
     asked = [Question(joint, Grade.SLIDE) for joint in JOINTS]
     gaps = [(q, found.gap_mm) for q in asked if (found := _ask(profile, q)) is not None]
     demands = [fit_demand(profile, question, gap) for question, gap in gaps]
-    shifts = rng.normal(0, [printer.scatters.rho, printer.scatters.rho_z])
+    shifts = rng.normal(0, printer.print_sds)
     grades = [try_joint(printer, question.joint, gap, rng, shifts) for question, gap in gaps]
     stated = chance_together(demands, shared_of(profile)).chance
     return stated, float(all(grade is Grade.SLIDE for grade in grades))
@@ -140,24 +149,25 @@ def print_gap(printer, joint, gap_mm, rng, shifts=None):
     """Print a joint once and return its gap in mm."""
     s = printer.scatters
     if shifts is None:  # a print of its own
-        shifts = rng.normal(0, [s.rho, s.rho_z])
+        shifts = rng.normal(0, printer.print_sds)
+    effects = printer.effects + print_moves(printer.table) @ shifts
     sizes = []
-    for form, drawn, sign in (
-        (joint.internal, joint.size_mm, -1),
-        (joint.external, joint.size_mm - gap_mm, 1),
+    for form, drawn in (
+        (joint.internal, joint.size_mm),
+        (joint.external, joint.size_mm - gap_mm),
     ):
         feature = Feature(form, drawn, joint.direction)
         z = height_share(feature)
         own = rng.normal(0, np.sqrt((1 - z) * s.tau**2 + z * s.tau_z**2))
-        shift = sign * ((1 - z) * shifts[0] + z * shifts[1])
-        sizes.append(drawn + effect_row(feature) @ printer.effects + own + shift)
+        sizes.append(drawn + effect_row(feature) @ effects + own)
     return sizes[0] - sizes[1]
 
 
 def try_joint(printer, joint, gap_mm, rng, shifts=None):
     """Print a joint once and try it: the grade that a hand finds, without lapses."""
     felt = print_gap(printer, joint, gap_mm, rng, shifts)
-    felt -= float(loss_row(joint.internal in ROUND, joint.direction) @ printer.losses)
+    is_round = joint.internal in ROUND
+    felt -= float(loss_row(is_round, joint.direction, seam=is_round) @ printer.losses)
     felt += rng.normal(0, printer.scatters.omega)
     return GRADES[int((felt >= printer.thresholds).sum())]
 
@@ -165,11 +175,11 @@ def try_joint(printer, joint, gap_mm, rng, shifts=None):
 def profile_of_fit(fitted):
     """Distil a fit that came from no run folder."""
     scatters = {}
-    for name in ("tau", "tau_z", "sigma", "omega", "rho", "rho_z"):
+    for name in SCATTERS:
         mean, sd = fitted.mixture.log_sd_moments(name)
         scatters[name] = LogSpread(median_mm=float(np.exp(mean)), log_sd=sd)
     design = fitted.design
-    in_plane, along_z = design.sizes.runs_along
+    informing = design.sizes.runs_with(print_rows(design.sizes.effects, EXTRUSION))
     return Profile(
         machine="bench-1",
         material="grey",
@@ -178,8 +188,7 @@ def profile_of_fit(fitted):
         rehearsed=False,
         counts=Counts(
             runs=design.n_runs,
-            in_plane=in_plane,
-            along_z=along_z,
+            by_print_effect=informing,
             sizes=len(design.sizes.drawn),
             readings=len(design.readings.value),
             trials=len(design.trials.internal),

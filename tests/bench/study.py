@@ -27,14 +27,14 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.next_print import half_width, learned_share, variance_parts
 from coupons.answering.offset import NOTHING_LEARNED
 from coupons.learning.design import design_of
-from coupons.learning.effects import TERMS, effect_row, height_share, loss_row
+from coupons.learning.effects import EXTRUSION, TERMS, effect_row, loss_row, print_moves
 from coupons.learning.fit import fit_design
 from coupons.learning.latent import N_TERMS
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.measuring.machine import random_machine
 from coupons.measuring.rehearsal import as_entries, try_out, work_list
 from coupons.measuring.truth import threshold_gap_mm
-from coupons.terms import GRADES, ROUND, Direction, Feature, Form, Grade, Joint, MovingBody
+from coupons.terms import GRADES, ROUND, Bed, Direction, Feature, Form, Gives, Grade, Joint
 
 COUPONS = ("first", "upright", "round")
 EDGES = {"press": Grade.FORCE, "push": Grade.PUSH, "slide": Grade.SLIDE}
@@ -61,14 +61,14 @@ def name_of(joint):
     return f"{joint.internal}/{joint.external} {joint.direction}"
 
 
-def tell(profile, joint, grade, gap_mm=0.3):
+def tell(profile, joint, grade, gap_mm=0.3, bed=Bed.NONE):
     """Ask where a grade begins, or None where it was not measured."""
-    clearance = Clearance(profile, joint, MovingBody.INTERNAL, np.array([gap_mm]))
+    clearance = Clearance(profile, joint, Gives.INTERNAL, np.array([gap_mm]), bed=bed)
     row = clearance.margin_row(grade)
     if learned_share(profile, row)[0] > NOTHING_LEARNED:
         return None
-    of_machine, of_print, weights = variance_parts(profile, row, *clearance.shifted)
-    of_machine = of_machine[:, 0]
+    of_machine, of_print, weights = variance_parts(profile, row)
+    of_machine, of_print = of_machine[:, 0], of_print[:, 0]
     return Told(
         -float(row[0] @ profile.mean_vector),
         float(np.sqrt(row[0] @ profile.covariance_matrix @ row[0])),
@@ -77,28 +77,35 @@ def tell(profile, joint, grade, gap_mm=0.3):
     )
 
 
-def true_edge(printer, joint, grade, gap_mm=0.3):
-    """Return the gap at which a grade begins on a printer from the prior, run shift aside."""
-    slot = Feature(joint.internal, joint.size_mm + gap_mm, joint.direction)
-    tongue = Feature(joint.external, joint.size_mm, joint.direction)
-    closes = (effect_row(slot) - effect_row(tongue)) @ printer.effects
-    lost = loss_row(joint.internal in ROUND, joint.direction) @ printer.losses
-    return float(printer.thresholds[GRADES.index(grade) - 1] + lost - closes)
+def closing(joint, gap_mm=0.3, bed=Bed.NONE):
+    """Return how each effect opens a drawn gap, by the features as they are drawn."""
+    slot, tongue = (
+        Feature(form, size_mm, joint.direction, on_bed=bed.holds(form))
+        for form, size_mm in (
+            (joint.internal, joint.size_mm + gap_mm),
+            (joint.external, joint.size_mm),
+        )
+    )
+    return effect_row(slot) - effect_row(tongue)
 
 
-def shift_of(joint, shifts):
-    """Return what a print's shifts add to the gap needed."""
-    return float(_shifted(joint) @ shifts)
+def true_edge(printer, joint, grade, gap_mm=0.3, bed=Bed.NONE):
+    """Return the gap at which a grade begins on a printer from the prior, prints apart."""
+    opens = closing(joint, gap_mm, bed) @ printer.effects
+    is_round = joint.internal in ROUND
+    lost = loss_row(is_round, joint.direction, seam=is_round) @ printer.losses
+    return float(printer.thresholds[GRADES.index(grade) - 1] + lost - opens)
 
 
-def shift_sd(joint, scatters):
+def of_print(joint, printer, printed):
+    """Return what the first print adds to the gap needed."""
+    return float(-closing(joint) @ (printed.effects[0] - printer.effects))
+
+
+def print_sd(joint, printer, bed=Bed.NONE):
     """Return how much the gap needed differs between the prints of a machine."""
-    return float(np.linalg.norm(_shifted(joint) * (scatters.rho, scatters.rho_z)))
-
-
-def _shifted(joint):
-    z = height_share(Feature(joint.internal, joint.size_mm, joint.direction))
-    return 2 * np.array([1 - z, z])
+    moves = closing(joint, bed=bed) @ print_moves(printer.table)
+    return float(np.linalg.norm(moves * printer.print_sds))
 
 
 def from_prior(seed, design):
@@ -117,7 +124,7 @@ def from_prior(seed, design):
             told = tell(profile, joint, grade)
             if told is not None:
                 miss = told.gap_mm - true_edge(printer, joint, grade)
-                next_miss = norm(miss, shift_sd(joint, printer.scatters))
+                next_miss = norm(miss, print_sd(joint, printer))
                 held = [float(next_miss.cdf(h) - next_miss.cdf(-h)) for h in told.next_print]
                 rows.append(_judged(joint, edge, miss, told, held))
     return rows
@@ -141,14 +148,17 @@ def habit_row(seed, design, gaps):
     whoever reads off the first slot that slides has one part in hand.
     """
     rng = np.random.default_rng(seed)
-    printer = replace(draw_printer(rng), lapse=0.0)
+    sure = replace(EXTRUSION, lapse=0.0)
+    printer = draw_printer(rng, sure)
     printed = print_sizes(printer, design, rng)
     state = rng.bit_generator.state
     clean = observe(printer, design, printed, rng)
     rng.bit_generator.state = state
-    spoiled = with_slips(observe(replace(printer, lapse=0.02), design, printed, rng), MISTYPED, rng)
+    spoiled = with_slips(
+        observe(replace(printer, table=EXTRUSION), design, printed, rng), MISTYPED, rng
+    )
     joint = FLAT[0]
-    truth = true_edge(printer, joint, Grade.SLIDE) + shift_of(joint, printed.shifts[0])
+    truth = true_edge(printer, joint, Grade.SLIDE) + of_print(joint, printer, printed)
     found = {}
     for name, observed in (("clean", clean), ("spoiled", spoiled)):
         mean, covariance = fit_design(observed).mixture.moments
@@ -180,7 +190,8 @@ def needed_row(joint, n_latent):
     effects = effect_row(slot) - effect_row(tongue)
     row[: len(effects)] = -effects
     row[TERMS.index("from_slide")] = 1.0
-    row[N_TERMS] = 2.0
+    # Effects of the print itself: kind by kind, one run.
+    row[N_TERMS : N_TERMS + len(EXTRUSION.prints)] = -effects @ print_moves(EXTRUSION)
     return row
 
 

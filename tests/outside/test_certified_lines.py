@@ -7,10 +7,10 @@ The eleven H.3 readings are from memory; they reproduce the printed results to e
 
 import numpy as np
 import pytest
-from synthetic import flat_table, plain_design
+from synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.laplace import find_mode
-from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.latent import latent_model
 
 # fmt: off
 NORRIS_Y = np.array([
@@ -31,7 +31,7 @@ GUM_B = np.array([
 def line(x, y, sd):
     """Intercept and slope with their covariance, by the latent model with flat priors."""
     design = plain_design(np.column_stack([np.ones(len(x)), x]), value=y)
-    scatters = Scatters(tau=1e-6, tau_z=1e-6, sigma=sd, omega=1.0, rho=1e-6, rho_z=1e-6)
+    scatters = small_scatters(sigma=sd, omega=1.0)
     mode = find_mode(latent_model(design, flat_table(wide=1e8)), scatters)
     return mode.latent[:2], mode.shared_covariance(2)
 

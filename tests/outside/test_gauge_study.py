@@ -14,10 +14,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.optimize import minimize
-from synthetic import flat_table, plain_design
+from synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.effects import EFFECTS
-from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.latent import latent_model
 from coupons.learning.shape import best_mode
 
 # fmt: off
@@ -73,7 +73,7 @@ def fitted():
 
     def at(log_sds):
         part_sd, repeat_sd = np.exp(log_sds)
-        scatters = Scatters(part_sd, 1.0, repeat_sd, 1.0, 1e-6, 1e-6)
+        scatters = small_scatters(tau=part_sd, sigma=repeat_sd, omega=1.0)
         return best_mode(model, scatters)
 
     options = {"xatol": 1e-8, "fatol": 1e-11, "maxiter": 2000}

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from synthetic import Builder, flat_table, plain_design, with_reports
+from synthetic import Builder, flat_table, plain_design, small_scatters, with_reports
 
 from coupons.learning.effects import EFFECTS, effect_rows
 from coupons.learning.fit import fit_design
 from coupons.learning.held_out import hold_out
 from coupons.learning.laplace import find_mode
-from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.latent import latent_model
 from coupons.terms import Direction, Feature, Form
 
 TABLE = Path(__file__).with_name("hole_closing_published.csv")
@@ -48,7 +48,7 @@ def curve(fitted, sizes):
 def test_without_priors_it_is_the_least_squares_line():
     drawn, error = published()
     design = plain_design(np.column_stack([np.ones(8), 1 / drawn]), value=error)
-    scatters = Scatters(tau=1e-6, tau_z=1e-6, sigma=0.02, omega=1.0, rho=1e-6, rho_z=1e-6)
+    scatters = small_scatters(sigma=0.02, omega=1.0)
     intercept, slope = find_mode(latent_model(design, flat_table(wide=1e4)), scatters).latent[:2]
     expected = np.polyfit(1 / drawn, error, 1)
     assert (slope, intercept) == pytest.approx(tuple(expected), abs=1e-6)

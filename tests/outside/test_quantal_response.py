@@ -12,10 +12,10 @@ give the recomputed digits).
 import numpy as np
 import pytest
 from scipy.optimize import minimize
-from synthetic import flat_table, plain_design
+from synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.laplace import find_mode
-from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.latent import AT_THRESHOLDS, latent_model
 from coupons.learning.likelihood import trial_terms
 from coupons.terms import Grade
 
@@ -126,6 +126,6 @@ def test_the_whole_latent_model_finds_the_same_mean_tolerance():
     )
     # One covariate with coefficient pinned to 1 turns "effects" into the dose itself.
     table.effects["scale_x"] = type(table.effects["scale_x"])(1.0, 1e-9)
-    scatters = Scatters(tau=1e-6, tau_z=1e-6, sigma=1.0, omega=sigma, rho=1e-6, rho_z=1e-6)
+    scatters = small_scatters(sigma=1.0, omega=sigma)
     mode = find_mode(latent_model(design, table), scatters)
-    assert mode.latent[12] == pytest.approx(mu, abs=1e-5)
+    assert mode.latent[AT_THRESHOLDS][0] == pytest.approx(mu, abs=1e-5)

@@ -9,9 +9,9 @@ within 2451.25); Dyestuff2 (Box & Tiao), where the between component is zero.
 import numpy as np
 import pytest
 from scipy.optimize import minimize
-from synthetic import flat_table, plain_design
+from synthetic import flat_table, plain_design, small_scatters
 
-from coupons.learning.latent import Scatters, latent_model
+from coupons.learning.latent import latent_model
 from coupons.learning.shape import best_mode
 
 RAIL = np.array(
@@ -39,7 +39,7 @@ def fit(data):
 
     def at(log_sds):
         tau, sigma = np.exp(log_sds)
-        scatters = Scatters(tau, 1.0, sigma, 1.0, 1e-6, 1e-6)
+        scatters = small_scatters(tau=tau, sigma=sigma, omega=1.0)
         return best_mode(model, scatters)
 
     start = np.log([data.mean(axis=1).std(), data.std(axis=1).mean()])

@@ -28,10 +28,9 @@ def chance_by_quadrature(profile, gap_mm, grade):
     # Plain trapezoids: over the shift's scatter, then over the clearance.
     z = np.linspace(-6, 6, 241)
     squares = (rho.median_mm * np.exp(rho.log_sd * z)) ** 2
-    across = profile.scatters["rho_z"].mean_square
     given_scatter = []
     for square in squares:
-        covariance = covariance_at(profile, (square, across))
+        covariance = covariance_at(profile, rho=square)
         variance = row @ covariance[:n, :n] @ row + own + 4 * square
         cross = row @ covariance[:n, at]
         c = np.linspace(c_mean - 2, c_mean + 2, 4001)
