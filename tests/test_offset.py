@@ -86,7 +86,7 @@ def test_chances_agree_with_dice():
     got = answer(profile, question)
     rng = np.random.default_rng(5)
     n = 400_000
-    clearance = Clearance(profile, HOLE_Z, Gives.EXTERNAL, np.array([0.30]))
+    clearance = Clearance(profile, HOLE_Z, MovingBody.EXTERNAL, np.array([0.30]))
     terms, own = drawn_prints(profile, rng, n, strata=1000)
     # What closes holes and grows pins counts twice, what moves both alike cancels, and so does
     # a print's scale but for the gap.
@@ -112,7 +112,7 @@ def test_the_interval_holds_what_was_thrown_nine_times_in_ten():
     rng = np.random.default_rng(6)
     n = 100_000
     terms, own = drawn_prints(profile, rng, n, strata=500)
-    row = Clearance(profile, SLOT_X, Gives.EXTERNAL, np.array([got.best_gap_mm])).rows[0]
+    row = Clearance(profile, SLOT_X, MovingBody.EXTERNAL, np.array([got.best_gap_mm])).rows[0]
     shift = 2 * own[:, 0] - got.best_gap_mm * own[:, 2]
     slide, loose = (terms[:, TERMS.index(name)] for name in ("from_slide", "from_loose"))
     needed = (slide + loose) / 2 - terms @ row + shift
