@@ -129,3 +129,4 @@ def test_a_record_without_a_run_is_read_and_takes_any_print(tmp_path):
     folder = folder_with(tmp_path, {"run": OTHER}, run=None)
     assert '"run"' not in (folder / "coupon.json").read_text()
     assert load_run(folder).coupon.run is None
+    assert not [found for found in check_run(folder) if "was made for" in found.what]

@@ -25,12 +25,21 @@ def test_what_is_foreseen_is_what_fits_find():
     for _ in range(30):
         printer = draw_printer(rng, table)
         seen = observe(printer, design, print_sizes(printer, design, rng), rng)
-        found.append(np.diag(fit_design(seen, table).covariance))
+        found.append(fit_design(seen, table).covariance)
     effects = slice(0, len(EFFECTS))
-    after = np.sqrt(np.mean(found, axis=0))[effects]
-    foreseen = np.sqrt(np.diag(covariance_after(small_coupon(), PRIOR)))[effects]
+    mean, expected = np.mean(found, axis=0), covariance_after(small_coupon(), PRIOR)
+    after, foreseen = (np.sqrt(np.diag(each))[effects] for each in (mean, expected))
     assert after.min() < 0.3 * prior_sd()[effects][np.argmin(after)], "the coupon teaches something"
     assert foreseen == pytest.approx(after, rel=0.08)
+    # A trial shows a clearance less a threshold: what is learned of both goes up and down together.
+    thresholds = slice(len(EFFECTS), len(EFFECTS) + 4)
+    together, apart = EFFECTS.index("growth_int"), EFFECTS.index("growth_ext")
+    for found_so in (mean, expected):
+        assert (found_so[together, thresholds] < 0).all()
+        assert (found_so[apart, thresholds] < 0).all()
+    # Few trials of so small a coupon are loose: the last threshold is foreseen roughly at best.
+    sds, foreseen_sds = (np.sqrt(np.diag(each))[thresholds][:3] for each in (mean, expected))
+    assert foreseen_sds == pytest.approx(sds, rel=0.2)
 
 
 def test_what_is_not_on_the_coupon_stays_unknown():

@@ -87,3 +87,15 @@ def test_make_holds_every_plate_against_the_kernel(tmp_path, monkeypatch):
     assert sum(len(solids) for solids in plates.values()) == 2 * made.cost.bodies
     for name in files:
         assert (made.folder / "print" / name).read_bytes() == files[name]
+
+
+def test_plates_of_an_earlier_layout_go_and_a_file_of_somebodys_own_stays(made, tmp_path):
+    plan, solids = made
+    write_coupon_files(plan, tmp_path / "run", solids)
+    prints = tmp_path / "run" / "print"
+    earlier, own = prints / "recheck-plate-8.3mf", prints / "recheck-plate-9.3mf"
+    earlier.write_bytes((prints / "recheck-plate-1.3mf").read_bytes())
+    own.write_bytes(b"mine")
+    write_coupon_files(plan, tmp_path / "run", solids)
+    assert not earlier.exists()
+    assert own.read_bytes() == b"mine"
