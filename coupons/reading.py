@@ -88,6 +88,4 @@ def _syntax_problem(text: str, fault: Exception, file: str) -> Problem:
     where = f"{file} line {number}"
     if re.search(r"\d,\d", line) and not line.endswith("]"):
         return Problem(where, "a decimal point", line, "Write 0.4, not 0,4")
-    return Problem(
-        where, "key = value", line, "Put text in double quotes, and numbers without quotes"
-    )
+    return Problem(where, "key = value", line, "Put text in double quotes, but not numbers")

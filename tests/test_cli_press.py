@@ -116,7 +116,7 @@ def test_what_may_be_bent_is_not_rounded_beyond_the_limit():
             "--thickness": thickness,
             "--strain-limit": limit,
         }
-        assert f"up to {says} mm" in plain(run("clip", options).output)
+        assert f"within the limit: {says} mm" in plain(run("clip", options).output)
 
 
 @pytest.mark.parametrize(
