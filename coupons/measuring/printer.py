@@ -155,7 +155,7 @@ def mean_sizes(machine: Machine, shapes: Shapes, on_layers: bool = True) -> Size
 def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Sizes:
     """Print the features once: the machine's mean, with this print's and each feature's chance."""
     scatter, count = machine.scatter, len(shapes.ids)
-    machine = _as_it_prints(machine, rng.spawn(1)[0])
+    machine = as_it_prints(machine, rng.spawn(1)[0])
     wider_mm = rng.normal(0, scatter.print_mm) + _drift(machine, shapes, rng)
     sizes = _sizes(machine, shapes, wider_mm, rng.normal(0, scatter.print_z_mm), True)
     own = rng.normal(0, 1, count)
@@ -170,7 +170,7 @@ def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Si
     )
 
 
-def _as_it_prints(machine: Machine, rng: np.random.Generator) -> Machine:
+def as_it_prints(machine: Machine, rng: np.random.Generator) -> Machine:
     """Return the machine as it is for one print: its scales, play and roofs."""
     scatter, axes, layers = machine.scatter, machine.axes, machine.layers
     longer, longer_z, alike_mm, lower_mm = rng.normal(

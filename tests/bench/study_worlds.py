@@ -124,14 +124,15 @@ def print_and_try(machine, coupons, rng):
     return runs
 
 
-def one_case(case, shelf):
+def one_case(case, shelf, sets):
     """One machine in one world: rows of what was told, and of what came of it."""
     world, number, seed = case
     machine = machine_of(world, [seed, number, OF_MACHINE])
     rng = np.random.default_rng([seed, number, OF_PRINTS])
     real = realities(machine, QUESTIONS, world.contact_mm, rng)
     rows = []
-    for name, coupons in SETS.items():
+    for name in sets:
+        coupons = SETS[name]
         rng = np.random.default_rng([seed, number, OF_HANDS])
         runs = print_and_try(machine, [shelf[each, world.strip] for each in coupons], rng)
         profile = profile_of(fit_design(design_of(runs)), runs)
@@ -178,20 +179,20 @@ def shelf_of(names, folder):
     return found
 
 
-def study(n_machines, seed, jobs, minutes):
+def study(n_machines, seed, jobs, minutes, sets):
     """Run all worlds, machine by machine; return how many machines there was time for, and rows."""
     rows, started, done = [], monotonic(), 0
     with (
         TemporaryDirectory() as folder,
         click.progressbar(length=n_machines * len(WORLDS), label="worlds", file=sys.stderr) as bar,
     ):
-        shelf = shelf_of({name for names in SETS.values() for name in names}, Path(folder))
+        shelf = shelf_of({each for name in sets for each in SETS[name]}, Path(folder))
         for number in range(n_machines):
             passed = (monotonic() - started) / 60
             if done and passed * (done + 1) / done > minutes:
                 break
             cases = Parallel(n_jobs=jobs, return_as="generator")(
-                delayed(one_case)((world, number, seed), shelf) for world in WORLDS
+                delayed(one_case)((world, number, seed), shelf, sets) for world in WORLDS
             )
             for of_case in cases:
                 rows += of_case
@@ -207,10 +208,11 @@ def main():
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=inf, help="stop before this many are over")
+    parser.add_argument("--sets", nargs="+", choices=SETS, default=list(SETS))
     parser.add_argument("--out", type=Path, default=Path("results/study"))
     options = parser.parse_args()
-    done, rows = study(options.machines, options.seed, options.jobs, options.minutes)
-    found = {"machines": done, "seed": options.seed, "rows": rows}
+    done, rows = study(options.machines, options.seed, options.jobs, options.minutes, options.sets)
+    found = {"sets": options.sets, "machines": done, "seed": options.seed, "rows": rows}
     options.out.mkdir(parents=True, exist_ok=True)
     (options.out / "worlds.md").write_text(as_text(found))
     (options.out / "worlds.json").write_text(json.dumps(summary_of(found), indent=1) + "\n")

@@ -14,7 +14,7 @@ _MEANS = ("held", "stated", "came", "oracle", "best")
 def summary_of(found):
     """Return the figures by set, world and kind of question, and by single question."""
     sets = list(dict.fromkeys(row["set"] for row in found["rows"]))
-    summary = {key: found[key] for key in ("machines", "seed")}
+    summary = {key: found[key] for key in ("machines", "seed", "sets")}
     summary["command"] = command_of(found)
     summary["by_kind"] = [
         line
@@ -37,7 +37,9 @@ def command_of(found):
     """Return the command that makes the study again."""
     return (
         "PYTHONPATH=tests nice python tests/bench/study_worlds.py "
-        f"--machines {found['machines']} --seed {found['seed']} --jobs 1 --out results/study"
+        f"--machines {found['machines']} --seed {found['seed']} --jobs 1 --sets "
+        + " ".join(f'"{name}"' for name in found["sets"])
+        + " --out results/study"
     )
 
 
@@ -83,7 +85,11 @@ def _mean(rows, value):
         by_machine.setdefault(machine, []).append(value(row))
     every = np.concatenate([*by_machine.values()])
     sums = np.array([np.sum(np.array(own) - every.mean()) for own in by_machine.values()])
-    return float(every.mean()), float(np.sqrt((sums**2).sum()) / len(every))
+    n = len(by_machine)
+    if n == 1:
+        return float(every.mean()), None
+    spread = np.sqrt(n / (n - 1) * (sums**2).sum())
+    return float(every.mean()), float(spread / len(every))
 
 
 def _root(rows, value):
@@ -95,7 +101,7 @@ def failing(summary):
     return [
         line
         for line in summary["by_kind"] + summary["by_question"]
-        if line["held"] < LEAST_HELD or line["cost"] > MOST_LOST
+        if line["held"] < LEAST_HELD or (line["cost"] or 0.0) > MOST_LOST
     ]
 
 
@@ -126,7 +132,7 @@ def as_text(found):
 
 def _about(found):
     yield (
-        f"{found['machines']} virtual machines drawn at random, the same in every world but for "
+        f"{found['machines']} virtual machine(s) drawn at random, the same in every world but for "
         "its one cause. *one print*: `first` and `upright` once each; *three prints*: `first` "
         "three times. ± is one standard error over machines, all questions of a machine together. "
         "*holds*: 90 % intervals for the next print, over its prints. *rmse*, *sd*: of what the "
@@ -169,17 +175,22 @@ def _grid(lines, cell):
 
 
 def _held(line):
-    return f"{100 * line['held']:.0f} ± {100 * line['held_se']:.0f}"
+    error = line["held_se"]
+    return f"{100 * line['held']:.0f} ± " + ("?" if error is None else f"{100 * error:.0f}")
 
 
 def _share(line, key):
-    return "–" if line[key] is None else f"{line[key]:.2f} ± {line[key + '_se']:.2f}"
+    if line[key] is None:
+        return "–"
+    error = line[f"{key}_se"]
+    return f"{line[key]:.2f} ± " + ("?" if error is None else f"{error:.2f}")
 
 
 def _cost(line):
     if line["cost"] is None:
         return "–"
-    return f"{line['cost']:+.3f} ± {line['cost_se']:.3f}"
+    error = line["cost_se"]
+    return f"{line['cost']:+.3f} ± " + ("?" if error is None else f"{error:.3f}")
 
 
 def _beyond(summary):
@@ -193,7 +204,8 @@ def _beyond(summary):
         what = line.get("kind") or line["asked"]
         held = LEAST_HELD - line["held"]
         cost = (line["cost"] or 0.0) - MOST_LOST
-        clear = held > 2 * line["held_se"] or cost > 2 * (line["cost_se"] or 0.0)
+        errors = (line["held_se"], line["cost_se"])
+        clear = None not in errors and (held > 2 * errors[0] or cost > 2 * errors[1])
         sure = "clearly: " if clear else ""
         yield (
             f"- {sure}{line['world']}, {line['set']}, {what}: holds {_held(line)} %, "
