@@ -8,6 +8,8 @@ SIZES = tuple(asked.name for asked in QUESTIONS if asked.feature is not None)
 KINDS = {"joints": JOINTS, "sizes": SIZES}
 # What a world is held to: intervals, and the chance that its cause costs.
 LEAST_HELD, MOST_LOST = 0.85, 0.03
+# With fewer machines no world can be judged.
+FEW_MACHINES = 20
 _MEANS = ("held", "stated", "came", "oracle", "best")
 
 
@@ -131,6 +133,12 @@ def as_text(found):
 
 
 def _about(found):
+    if found["machines"] < FEW_MACHINES:
+        yield (
+            f"**Too few machines to judge any world by: {found['machines']}.** The table shows its "
+            "form; take no finding from it before it is made again with more."
+        )
+        yield ""
     yield (
         f"{found['machines']} virtual machine(s) drawn at random, the same in every world but for "
         "its one cause. *one print*: `first` and `upright` once each; *three prints*: `first` "
