@@ -120,6 +120,7 @@ def quiet_machine(**bead):
     )
     caliper = machine.caliper.model_copy(
         update={"zero_mm": 0.0, "repeat_mm": 0.0, "jaw_land_mm": 0.8, "resolution_mm": 0.0001}
+        | {"session_mm": 0.0, "session_inside_mm": 0.0}
     )
     person = machine.person.model_copy(update={"judgement_mm": 0.0, "lapse_chance": 0.0})
     bead = machine.bead.model_copy(update={"seam_mm": 0.1, "seam_along": "y"} | bead)

@@ -24,7 +24,8 @@ from coupons.measuring.squeeze import gives_per_mm
 
 EXACT = changed(
     IDEAL,
-    caliper={"zero_mm": 0.0, "repeat_mm": 0.0, "resolution_mm": 1e-4, "slip_chance": 0.0},
+    caliper={"zero_mm": 0.0, "repeat_mm": 0.0, "resolution_mm": 1e-4, "slip_chance": 0.0}
+    | {"session_mm": 0.0, "session_inside_mm": 0.0},
     person={"jaw_force_n": 5.0},
     plastic={"modulus_mpa": 2000.0},
 )

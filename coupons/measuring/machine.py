@@ -17,6 +17,8 @@ from coupons.reading import load_toml, read_plain, stands
 Length = Annotated[NotNegative, Field(le=5)]
 Signed = Annotated[float, Field(ge=-5, le=5)]
 Share = Annotated[float, Field(ge=0, le=1)]
+Ratio = Annotated[float, Field(ge=-0.1, le=0.1)]
+MOST_PEOPLE = 10
 
 
 class _Frozen(BaseModel):
@@ -35,14 +37,22 @@ class Bead(_Frozen):
 
 
 class Axes(_Frozen):
-    """What the axes lose when they turn round, and how the cooled part departs from the path."""
+    """What the axes do to faces across them, and how the cooled part departs from the path.
+
+    They lose motion when they turn round, leave waves along walls, and lay walls across x wider
+    than walls across y. Holes and slots may shrink less than what stands around them.
+    """
 
     lost_x_mm: Length
     lost_y_mm: Length
-    shrink_x: Annotated[float, Field(ge=-0.1, le=0.1)]
-    shrink_y: Annotated[float, Field(ge=-0.1, le=0.1)]
-    shrink_z: Annotated[float, Field(ge=-0.1, le=0.1)]
+    shrink_x: Ratio
+    shrink_y: Ratio
+    shrink_z: Ratio
     skew_mrad: Annotated[float, Field(ge=-50, le=50)]
+    inner_shrink_less: Ratio = 0.0
+    wider_x_mm: Signed = 0.0
+    wave_x_mm: Length = 0.0
+    wave_y_mm: Length = 0.0
 
 
 class Layers(_Frozen):
@@ -55,7 +65,11 @@ class Layers(_Frozen):
 
 
 class Scatter(_Frozen):
-    """Standard deviations from feature to feature and print to print, drift over 100 mm, blobs."""
+    """Standard deviations from feature to feature and print to print, drift over 100 mm, blobs.
+
+    From print to print there differ the width of the line, the height of the nozzle, what inner and
+    outer sizes have alike, the scales in the plane and along z, and how far roofs hang.
+    """
 
     feature_mm: Length
     feature_z_mm: Length
@@ -64,16 +78,27 @@ class Scatter(_Frozen):
     drift_mm: Length
     blob_chance: Share
     blob_mm: Length
+    print_alike_mm: Length = 0.0
+    print_scale: Annotated[float, Field(ge=0, le=0.1)] = 0.0
+    print_scale_z: Annotated[float, Field(ge=0, le=0.1)] = 0.0
+    print_sag_mm: Length = 0.0
 
 
 class VirtualCaliper(_Frozen):
-    """The caliper and the hand that reads it."""
+    """The caliper and the hand that reads it.
+
+    Inside jaws show ``inside_mm`` more than the others. The zero differs from session to session,
+    and what the inside jaws show beyond it does too.
+    """
 
     zero_mm: Signed
     repeat_mm: Length
     resolution_mm: CaliperStep
     jaw_land_mm: Length
     slip_chance: Share
+    inside_mm: Signed = 0.0
+    session_mm: Length = 0.0
+    session_inside_mm: Length = 0.0
 
 
 class Plastic(_Frozen):
@@ -86,6 +111,9 @@ class Person(_Frozen):
     """The clearance from which each grade begins, for this person, and how sure the hand is.
 
     ``jaw_force_n`` is how hard this hand closes the caliper; without one it only just touches.
+    ``contact_mm`` is how much more clearance each grade needs where the two bodies touch over
+    e times the length. ``others_mm`` holds, for each further person who takes a turn at the trials,
+    how much more clearance that person asks of each grade.
     """
 
     force_mm: Signed
@@ -96,6 +124,9 @@ class Person(_Frozen):
     lapse_chance: Share
     plain: bool
     jaw_force_n: Annotated[float, Field(ge=0, le=100)] = 0.0
+    contact_mm: Signed = 0.0
+    # TOML has arrays only.
+    others_mm: Annotated[tuple[Signed, ...], Field(strict=False, max_length=MOST_PEOPLE - 1)] = ()
 
     @property
     def thresholds_mm(self) -> tuple[float, float, float, float]:

@@ -7,18 +7,21 @@ that the model can be seen to be wrong where it is.
 is wider or narrower. *Bend.* A strand pulled along freezes some way behind the nozzle. Around a
 circle of radius R the frozen end, a length a behind on the tangent, runs on radius √(R² − a²): the
 steady tractrix. Nothing stops it inside a hole; around a pin the walls laid before mostly do.
-*Axes.* Lost motion takes a loop narrower by the loss, whether it bounds a hole or a pin; then the
-part shrinks and skews. *Layers.* Faces across z stand on whole layers; roofs sag, tops stand
-proud, the first layer is squeezed and swells. A round part that lies is a staircase of line ends,
-half round each, which reach into a hole and out of a pin at its top and bottom. What would lie
-below the bed is not there: a lying pin whose middle is lower than its radius stands on a flat, and
-touches its hole at the top and on its two flanks. *Chance.* The
-line's width differs from print to print and drifts over the bed, each feature has its own
+*Axes.* Lost motion takes a loop narrower by the loss, whether it bounds a hole or a pin; a wall
+across x may be laid wider than one across y, and have other waves, on whose crests a mate rides.
+Then the part shrinks and skews; what stands around a hole or slot may hold it open. *Layers.* Faces
+across z stand on whole layers; roofs sag, tops stand proud, the first layer is squeezed and swells.
+A round part that lies is a staircase of line ends, half round each, which reach into a hole and out
+of a pin at its top and bottom. What would lie below the bed is not there: a lying pin whose middle
+is lower than its radius stands on a flat, and touches its hole at the top and on its two flanks.
+*Seams.* Where a loop closes stands a bump, on one side; a groove made for it hides it. *Chance.*
+From print to print differ the line's width, what all sizes in the plane have alike, both scales,
+the nozzle's height and how far roofs hang. The width drifts over the bed, each feature has its own
 deviation, some carry a blob.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +29,7 @@ from numpy.typing import NDArray
 from coupons.making.posts import ROUND_FROM_DEG
 from coupons.making.record import CouponFeature
 from coupons.measuring.machine import Machine
-from coupons.terms import INTERNAL, ROUND, Direction, Feature
+from coupons.terms import INTERNAL, ROUND, Direction, Feature, Seam
 
 Numbers = NDArray[np.floating]
 
@@ -48,6 +51,7 @@ class Shapes:
     sign: Numbers  # +1 external, −1 internal
     is_round: NDArray[np.bool_]
     is_loop: NDArray[np.bool_]  # round with an upright axis: its wall is laid as circles
+    has_bump: NDArray[np.bool_]  # such a loop whose seam no groove hides
     at_bed: NDArray[np.bool_]
     axes: NDArray[np.int_]
     place_mm: Numbers
@@ -100,12 +104,15 @@ def shapes_of(features: Sequence[CouponFeature]) -> Shapes:
         Feature(feature.form, feature.size_mm, feature.direction, feature.at_bed)
         for feature in features
     ]
-    return _shapes(tuple(feature.id for feature in features), drawn, places)
+    shapes = _shapes(tuple(feature.id for feature in features), drawn, places)
+    hidden = np.array([feature.seam is Seam.HIDDEN for feature in features], dtype=bool)
+    return replace(shapes, has_bump=shapes.is_loop & ~hidden)
 
 
-def shapes_of_drawn(features: Sequence[Feature], z_mm: float = 0.0) -> Shapes:
-    """Lay out features that stand on no coupon, at one place, ``z_mm`` their middle height."""
-    places = np.tile([0.0, 0.0, z_mm], (len(features), 1))
+def shapes_of_drawn(features: Sequence[Feature], z_mm: float | Sequence[float] = 0.0) -> Shapes:
+    """Lay out features that stand on no coupon, at one place, ``z_mm`` their middle heights."""
+    places = np.zeros((len(features), 3))
+    places[:, 2] = z_mm
     return _shapes(tuple(map(str, range(len(features)))), features, places)
 
 
@@ -113,14 +120,16 @@ def _shapes(ids: tuple[str, ...], features: Sequence[Feature], place_mm: Numbers
     def flags(values: Iterable[bool]) -> NDArray[np.bool_]:
         return np.fromiter(values, dtype=bool, count=len(features))
 
+    is_loop = flags(
+        feature.form in ROUND and feature.direction is Direction.Z for feature in features
+    )
     return Shapes(
         ids=ids,
         drawn_mm=np.array([feature.size_mm for feature in features], dtype=float),
         sign=np.array([-1.0 if feature.form in INTERNAL else 1.0 for feature in features]),
         is_round=flags(feature.form in ROUND for feature in features),
-        is_loop=flags(
-            feature.form in ROUND and feature.direction is Direction.Z for feature in features
-        ),
+        is_loop=is_loop,
+        has_bump=is_loop,
         at_bed=flags(feature.at_bed for feature in features),
         axes=np.array([_axes(feature) for feature in features], dtype=int).reshape(-1, 2),
         place_mm=place_mm,
@@ -146,6 +155,7 @@ def mean_sizes(machine: Machine, shapes: Shapes, on_layers: bool = True) -> Size
 def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Sizes:
     """Print the features once: the machine's mean, with this print's and each feature's chance."""
     scatter, count = machine.scatter, len(shapes.ids)
+    machine = as_it_prints(machine, rng.spawn(1)[0])
     wider_mm = rng.normal(0, scatter.print_mm) + _drift(machine, shapes, rng)
     sizes = _sizes(machine, shapes, wider_mm, rng.normal(0, scatter.print_z_mm), True)
     own = rng.normal(0, 1, count)
@@ -157,6 +167,28 @@ def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Si
         sizes.felt_mm + change_mm,
         sizes.top_mm + change_mm[:, 1],
         sizes.on_flat,
+    )
+
+
+def as_it_prints(machine: Machine, rng: np.random.Generator) -> Machine:
+    """Return the machine as it is for one print: its scales, play and roofs."""
+    scatter, axes, layers = machine.scatter, machine.axes, machine.layers
+    longer, longer_z, alike_mm, lower_mm = rng.normal(
+        0,
+        (scatter.print_scale, scatter.print_scale_z, scatter.print_alike_mm, scatter.print_sag_mm),
+    )
+    changed = {
+        "shrink_x": axes.shrink_x - longer,
+        "shrink_y": axes.shrink_y - longer,
+        "shrink_z": axes.shrink_z - longer_z,
+        "lost_x_mm": axes.lost_x_mm - alike_mm,
+        "lost_y_mm": axes.lost_y_mm - alike_mm,
+    }
+    return machine.model_copy(
+        update={
+            "axes": axes.model_copy(update=changed),
+            "layers": layers.model_copy(update={"sag_mm": layers.sag_mm + lower_mm}),
+        }
     )
 
 
@@ -222,7 +254,8 @@ def _sizes(
         for axis in shapes.axes.T
     ]
     across_mm = np.stack(columns, axis=1)
-    stands_mm = np.where(shapes.is_loop, machine.bead.seam_mm, 0.0)[:, None] * np.ones(2)
+    bump_mm = np.where(shapes.has_bump, machine.bead.seam_mm, 0.0)
+    stands_mm = bump_mm[:, None] + 2 * wave_mm(machine)[shapes.axes]
     lying, top_mm = shapes.is_lying, across_mm[:, 1]
     if lying.any():
         over_mm, under_mm = _staircase(machine, shapes, on_layers)
@@ -251,10 +284,23 @@ def _plane_size(
     drag_mm = np.where(sign > 0, bead.drag_mm * (1 - bead.support), bead.drag_mm)
     span_mm = np.where(shapes.is_loop, dragged_span(span_mm, drag_mm), span_mm)
     lost_mm, shrink = _axis_values(machine)
-    walls_mm = span_mm - lost_mm[axis] + sign * (bead.laid_mm + wider_mm)
+    laid_mm = bead.laid_mm + machine.axes.wider_x_mm * _X_LESS_Y[axis]
+    walls_mm = span_mm - lost_mm[axis] + sign * (laid_mm + wider_mm)
     swell_mm = machine.layers.swell_mm - np.where(shapes.at_bed, 0.0, LEAD_IN_MM)
-    cooled_mm: Numbers = walls_mm * (1 - shrink[axis]) + sign * 2 * np.maximum(swell_mm, 0.0)
-    return cooled_mm
+    held_open = np.where(sign < 0, machine.axes.inner_shrink_less, 0.0)
+    cooled_mm = walls_mm * (1 - shrink[axis] + held_open)
+    swollen_mm: Numbers = cooled_mm + sign * 2 * np.maximum(swell_mm, 0.0)
+    return swollen_mm
+
+
+_X_LESS_Y = np.array([1.0, -1.0, 0.0, 0.0, 0.0])
+
+
+def wave_mm(machine: Machine) -> Numbers:
+    """Return how far the waves on a face stand out of its middle, by the axis across the face."""
+    axes = machine.axes
+    diagonal_mm = (axes.wave_x_mm + axes.wave_y_mm) / 2
+    return np.array([axes.wave_x_mm, axes.wave_y_mm, 0.0, diagonal_mm, diagonal_mm])
 
 
 def dragged_span(span_mm: Numbers, drag_mm: Numbers) -> Numbers:

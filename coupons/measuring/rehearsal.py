@@ -23,13 +23,28 @@ from coupons.measuring.conditions import (
     toml_text,
 )
 from coupons.measuring.entries import FitEntry, SizeEntry
-from coupons.measuring.hands import decimals, grade_of, read_caliper
+from coupons.measuring.hands import (
+    CONTACT_MM,
+    asked_more_mm,
+    decimals,
+    grade_of,
+    in_session,
+    read_caliper,
+    take_turns,
+)
 from coupons.measuring.machine import Machine, load_machine, shipped_machines
-from coupons.measuring.printer import Shapes, Sizes, clearance_mm, print_once, shapes_of
+from coupons.measuring.printer import (
+    Shapes,
+    Sizes,
+    clearance_mm,
+    print_once,
+    shapes_of,
+    wave_mm,
+)
 from coupons.measuring.run import RECORD_FILE, typed_entries
 from coupons.measuring.squeeze import gives_per_mm
 from coupons.reading import stands
-from coupons.terms import GRADES, INTERNAL, ROUND, Grade, Jaws
+from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Grade, Jaws
 
 BY = "rehearsal"
 DEFAULT = "bench-1"
@@ -45,18 +60,24 @@ class WorkList:
     hardware_sd_mm: NDArray[np.floating]
     internal: NDArray[np.int_]
     external: NDArray[np.int_]
+    contact_mm: NDArray[np.floating]
     read: NDArray[np.int_]
     read_on: NDArray[np.int_]
+    inside: NDArray[np.bool_]
     in_bore: NDArray[np.bool_]
     gives_per_mm: NDArray[np.floating]
 
 
 @dataclass(frozen=True)
 class Found:
-    """What the hands found: a grade a trial, a number a reading, in the coupon's order."""
+    """What the hands found: a grade a trial, a number a reading, in the coupon's order.
+
+    ``hand`` tells who made each trial: 0 for the machine's person, then each of the others.
+    """
 
     grades: NDArray[np.int_]
     readings_mm: NDArray[np.floating]
+    hand: NDArray[np.int_]
 
 
 _BOTH_AXES = 2
@@ -75,6 +96,8 @@ def work_list(coupon: Coupon) -> WorkList:
     ]
     shapes = shapes_of(coupon.features)
     read = [at[reading.feature] for reading in coupon.readings]
+    inside = np.array([reading.jaws is Jaws.INSIDE for reading in coupon.readings], dtype=bool)
+    is_bore = [forms[reading.feature] in ROUND for reading in coupon.readings]
     return WorkList(
         coupon=coupon,
         shapes=shapes,
@@ -82,6 +105,7 @@ def work_list(coupon: Coupon) -> WorkList:
         hardware_sd_mm=np.array([piece.sd_mm for piece in coupon.hardware], dtype=float),
         internal=np.array([at[internal] for internal, _ in pairs], dtype=int),
         external=np.array([at[external] for _, external in pairs], dtype=int),
+        contact_mm=contact_mm(coupon),
         read=np.array(read, dtype=int),
         read_on=np.array(
             [
@@ -90,15 +114,34 @@ def work_list(coupon: Coupon) -> WorkList:
             ],
             dtype=int,
         ),
-        in_bore=np.array(
-            [
-                reading.jaws is Jaws.INSIDE and forms[reading.feature] in ROUND
-                for reading in coupon.readings
-            ],
-            dtype=bool,
-        ),
+        inside=inside,
+        in_bore=inside & np.array(is_bore, dtype=bool),
         gives_per_mm=gives_per_mm(coupon)[np.array(read, dtype=int)],
     )
+
+
+def contact_mm(coupon: Coupon) -> NDArray[np.floating]:
+    """Return over which length the two bodies of each trial touch.
+
+    It is the thickness of the thinner body: upright where mates go in from above, the thinner of
+    the level ones where they go in from the side.
+    """
+    extents = {body.id: body.extent_mm for body in coupon.bodies}
+    features = {feature.id: feature for feature in coupon.features}
+
+    def thickness_mm(id_: str) -> float:
+        feature = features.get(id_)
+        extent_mm = extents.get(feature.body) if feature else None
+        if feature is None or extent_mm is None:  # a bought mate reaches through
+            return np.inf
+        from_above = (feature.form in ROUND) is (feature.direction is Direction.Z)
+        return extent_mm[2] if from_above else min(extent_mm[:2])
+
+    thinner_mm = [
+        min(thickness_mm(trial.feature), thickness_mm(trial.mate)) for trial in coupon.trials
+    ]
+    lengths_mm = np.array(thinner_mm, dtype=float)
+    return np.where(np.isfinite(lengths_mm), lengths_mm, CONTACT_MM)
 
 
 def _read_on(axes: NDArray[np.int_], along: str | None) -> int:
@@ -110,10 +153,13 @@ def _read_on(axes: NDArray[np.int_], along: str | None) -> int:
 def try_out(machine: Machine, work: WorkList, rng: np.random.Generator) -> Found:
     """Print the coupon once on a virtual machine and let its person try and measure everything."""
     sizes = _with_hardware(print_once(machine, work.shapes, rng), work, rng)
+    person, of_session = machine.person, rng.spawn(1)[0]
     clearances_mm = clearance_mm(sizes.of(work.internal), sizes.of(work.external))
-    grades = grade_of(clearances_mm, machine.person, rng)
-    met_mm = _met_by_jaws(machine, sizes, work)
-    return Found(grades, read_caliper(met_mm, work.in_bore, machine.caliper, rng))
+    hand = take_turns(person, len(clearances_mm))
+    grades = grade_of(clearances_mm - asked_more_mm(person, work.contact_mm, hand), person, rng)
+    met_mm = _met_by_jaws(machine, sizes, work) + _on_waves(machine, work, of_session)
+    caliper = in_session(machine.caliper, of_session)
+    return Found(grades, read_caliper(met_mm, work.in_bore, caliper, rng, work.inside), hand)
 
 
 def _with_hardware(sizes: Sizes, work: WorkList, rng: np.random.Generator) -> Sizes:
@@ -135,10 +181,25 @@ def _met_by_jaws(machine: Machine, sizes: Sizes, work: WorkList) -> NDArray[np.f
     three = np.column_stack([sizes.across_mm, sizes.mean_mm])[work.read, work.read_on]
     seam_axis = "xy".index(machine.bead.seam_along)
     on_seam = work.shapes.axes[work.read, np.minimum(work.read_on, 1)] == seam_axis
-    on_seam &= (work.read_on < _BOTH_AXES) & work.shapes.is_loop[work.read]
+    on_seam &= (work.read_on < _BOTH_AXES) & work.shapes.has_bump[work.read]
     seam_mm = work.shapes.sign[work.read] * on_seam * machine.bead.seam_mm
     given_mm = work.gives_per_mm * machine.person.jaw_force_n / machine.plastic.modulus_mpa
     met: NDArray[np.floating] = three + seam_mm + given_mm
+    return met
+
+
+def _on_waves(machine: Machine, work: WorkList, rng: np.random.Generator) -> NDArray[np.floating]:
+    """Return what waves along faces change in each reading.
+
+    The edges of the jaws meet each of the two faces anywhere between trough and crest.
+    """
+    axes = work.shapes.axes[work.read]
+    on_axis = np.take_along_axis(axes, np.minimum(work.read_on, 1)[:, None], axis=1)[:, 0]
+    heights_mm = wave_mm(machine)
+    both_mm = heights_mm[axes].mean(axis=1)
+    height_mm = np.where(work.read_on < _BOTH_AXES, heights_mm[on_axis], both_mm)
+    phases = np.cos(rng.uniform(0, 2 * np.pi, (2, len(height_mm)))).sum(axis=0)
+    met: NDArray[np.floating] = height_mm * phases
     return met
 
 
@@ -146,8 +207,10 @@ def as_entries(work: WorkList, found: Found) -> tuple[tuple[SizeEntry, ...], tup
     """Return what was found as entries, without any file; grades stand alone, never as sets."""
     trials, readings = work.coupon.trials, work.coupon.readings
     fits = tuple(
-        FitEntry(row, trial.feature, trial.mate, GRADES[grade], GRADES[grade], BY)
-        for row, (trial, grade) in enumerate(zip(trials, found.grades, strict=True), start=2)
+        FitEntry(row, trial.feature, trial.mate, GRADES[grade], GRADES[grade], by(hand))
+        for row, (trial, grade, hand) in enumerate(
+            zip(trials, found.grades, found.hand, strict=True), start=2
+        )
     )
     sizes = tuple(
         SizeEntry(row, reading.feature, float(value), reading.jaws, reading.along, BY)
@@ -156,6 +219,15 @@ def as_entries(work: WorkList, found: Found) -> tuple[tuple[SizeEntry, ...], tup
         )
     )
     return sizes, fits
+
+
+def by(hand: int) -> str:
+    """Return the name under which a person's trials are entered: 0 is the machine's own.
+
+    >>> by(0), by(1)
+    ('rehearsal', 'rehearsal 2')
+    """
+    return BY if hand == 0 else f"{BY} {hand + 1}"
 
 
 def rehearse(folder: Path, virtual_machine: str | Machine = DEFAULT, seed: int = 1) -> Found:
@@ -208,12 +280,14 @@ def _filled(coupon: Coupon, found: Found, machine: Machine) -> list[sheet.Row]:
     places = decimals(machine.caliper.resolution_mm)
     results = [_word(GRADES[grade], machine.person.plain) for grade in found.grades]
     results += [f"{value:.{places}f}" for value in found.readings_mm]
+    names = [*map(by, found.hand), *(BY for _ in found.readings_mm)]
     rows = sheet.blank_rows(coupon)
     # The virtual person does not close the jaws: what is learned is then held against a caliper
     # whose zero nobody knows.
     asked = (row for row in rows if row.kind != "zero")
     filled = [
-        replace(row, result=result, by=BY) for row, result in zip(asked, results, strict=True)
+        replace(row, result=result, by=name)
+        for row, result, name in zip(asked, results, names, strict=True)
     ]
     return [*filled, *(row for row in rows if row.kind == "zero")]
 

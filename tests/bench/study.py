@@ -32,6 +32,7 @@ from coupons.learning.fit import fit_design
 from coupons.learning.latent import N_TERMS
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.measuring.machine import random_machine
+from coupons.measuring.printer import as_it_prints
 from coupons.measuring.rehearsal import as_entries, try_out, work_list
 from coupons.measuring.truth import threshold_gap_mm
 from coupons.terms import GRADES, ROUND, Bed, Direction, Feature, Form, Gives, Grade, Joint
@@ -221,8 +222,9 @@ def from_physics(seed, work):
 
 
 def next_print_of(machine, rng):
-    """Return the machine with the width of line that it happens to lay on its next print."""
+    """Return the machine as it happens to be on its next print, its line's width and all."""
     laid_mm = machine.bead.laid_mm + rng.normal(0, machine.scatter.print_mm)
+    machine = as_it_prints(machine, rng)
     return machine.model_copy(update={"bead": machine.bead.model_copy(update={"laid_mm": laid_mm})})
 
 
