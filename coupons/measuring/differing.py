@@ -1,4 +1,4 @@
-"""In which conditions the prints of several runs differ."""
+"""Conditions that differ between the prints of several runs."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -30,10 +30,10 @@ NAMES: dict[str, tuple[str, str]] = {
     "nozzle_temp_c": ("nozzle temperature", "°C"),
     "bed_temp_c": ("bed temperature", "°C"),
     "speed_mm_s": ("speed", "mm/s"),
-    "outlines_mm": ("outlines moved by the slicing program", "mm"),
-    "holes_mm": ("holes widened by the slicing program", "mm"),
-    "first_layer_mm": ("first layer drawn in by the slicing program", "mm"),
-    "wall_order": ("order of the walls", ""),
+    "outlines_mm": ("outlines moved by the slicer", "mm"),
+    "holes_mm": ("holes widened by the slicer", "mm"),
+    "first_layer_mm": ("first layer narrowed by the slicer", "mm"),
+    "wall_order": ("wall order", ""),
     "flow_percent": ("flow", "%"),
 }
 
@@ -47,7 +47,7 @@ class Difference:
 
 
 def value_of(conditions: Conditions, key: str) -> float | str | None:
-    """Return a condition by its name, be it of the print or of the slicing program."""
+    """Return a condition by its name, of the print or of the slicer."""
     within = conditions.slicing if hasattr(conditions.slicing, key) else conditions
     found: float | str | None = getattr(within, key)
     return found

@@ -1,4 +1,4 @@
-"""What flat inside jaws do in a bore: their edges bridge a chord, so they read too small."""
+"""Inside jaws with a flat edge in a bore: they bridge a chord, so they read too small."""
 
 import math
 from typing import TYPE_CHECKING, TypeVar

@@ -37,7 +37,7 @@ DEFAULT = "bench-1"
 
 @dataclass(frozen=True)
 class WorkList:
-    """A coupon laid out for rehearsing it often: who goes into whom, and what is read."""
+    """A coupon as arrays, for rehearsing it often: which piece goes into which, what is read."""
 
     coupon: Coupon
     shapes: Shapes
@@ -53,7 +53,7 @@ class WorkList:
 
 @dataclass(frozen=True)
 class Found:
-    """What the hands found: a grade a trial, a number a reading, in the coupon's order."""
+    """Results of trials and readings: a grade per trial, a number per reading, in order."""
 
     grades: NDArray[np.int_]
     readings_mm: NDArray[np.floating]
@@ -63,7 +63,7 @@ _BOTH_AXES = 2
 
 
 def work_list(coupon: Coupon) -> WorkList:
-    """Lay out a coupon so that many machines can print and try it quickly."""
+    """Turn a coupon into arrays, so that many machines can print and try it quickly."""
     forms = {part.id: part.form for part in coupon.features}
     forms |= {piece.id: piece.form for piece in coupon.hardware}
     at = {name: index for index, name in enumerate(forms)}
@@ -226,7 +226,7 @@ def _word(grade: Grade, plain: bool) -> str:
 
 
 def _as_stated(machine: Machine, conditions: Conditions) -> Machine:
-    """Return the machine with the layer height and caliper that the conditions state."""
+    """Return the machine with the layer height and caliper of the conditions."""
     caliper = machine.caliper.model_copy(update=conditions.caliper.model_dump())
     return machine.model_copy(
         update={"layer_height_mm": conditions.layer_height_mm, "caliper": caliper}

@@ -28,7 +28,7 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Run:
-    """Everything that one run folder says. ``sizes`` and ``fits`` stand in the order typed."""
+    """The contents of one run folder. ``sizes`` and ``fits`` are in the order of the sheet."""
 
     folder: Path
     coupon: Coupon
@@ -40,7 +40,7 @@ class Run:
 
 @dataclass(frozen=True)
 class Survey:
-    """What could be read of a run folder, and the faults of the files that could not."""
+    """What could be read of a run folder, and the errors of the files that could not be."""
 
     coupon: Coupon | None
     conditions: Conditions | None
@@ -85,9 +85,9 @@ def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:
         the same.
     """
     runs = tuple(load_run(folder) for folder in folders)
-    todo = "Name each print once; if these are two, say in conditions.toml when each was printed"
+    todo = "Name each print once; if they are two prints, fill in printed_on in conditions.toml"
     problems = [
-        Problem(str(run.folder), "another print", f"the entries of {first.folder} again", todo)
+        Problem(str(run.folder), "another print", f"the same entries as {first.folder}", todo)
         for n, run in enumerate(runs)
         if (first := next((other for other in runs[:n] if _same_print(other, run)), None))
     ]
@@ -110,7 +110,7 @@ def survey_run(folder: Path) -> Survey:
         If there is no such folder.
     """
     if not folder.is_dir():
-        todo = "Make a coupon into it with `coupons make`"
+        todo = "Create it with `coupons make`"
         raise RunError([Problem(str(folder), "a run folder", "no such folder", todo)])
     faults: list[CouponError] = []
     coupon = _attempt(lambda: read_coupon(folder / RECORD_FILE), faults)
@@ -124,9 +124,9 @@ def survey_run(folder: Path) -> Survey:
 
 
 def may_share_slips(run: Run) -> bool:
-    """Tell whether a sheet is long enough for slips that many entries share, and not too long.
+    """Tell whether a sheet has the right length for a search for mistakes in many entries.
 
-    Fewer entries cannot tell such a slip from chance; more were not typed by a hand.
+    Fewer entries cannot tell such a mistake from chance; more were not typed by hand.
     """
     return LEAST_SHARING <= len(run.sizes) + len(run.fits) <= MOST_SHARING
 
@@ -143,13 +143,13 @@ def start_run(
 ) -> None:
     """Write conditions to fill in and a sheet with one blank row per trial and reading.
 
-    Names left blank are for the person to fill in; nozzle and layer height default to those that
-    the coupon was laid out for. Call this before writing anything else of a coupon into the folder.
+    Blank names are left for the person to fill in; nozzle and layer height default to those that
+    the coupon was made for. Call this before writing anything else of a coupon into the folder.
 
     Raises
     ------
     RunError
-        If the folder holds anything typed, or another coupon, or if the conditions could not be
+        If the folder holds filled-in rows or another coupon, or if the conditions could not be
         read back; nothing is then written.
     """
     assumed = coupon.assumed
@@ -172,7 +172,7 @@ def start_run(
     sheet.write_rows(folder / sheet.FILE, sheet.blank_rows(coupon))
 
 
-_ELSEWHERE = "Choose a new folder, or move this one away"
+_ELSEWHERE = "Choose a new folder, or move this one"
 
 
 def _unusable(text: str) -> list[Problem]:
@@ -198,9 +198,9 @@ def _other_coupon(folder: Path, coupon: Coupon) -> list[Problem]:
 
 
 def typed_entries(folder: Path) -> list[Problem]:
-    """Return the problem that a sheet holds something typed, or nothing.
+    """Return the problem that a sheet is filled in, or nothing.
 
-    A sheet that cannot be read is taken to hold something.
+    A sheet that cannot be read counts as filled in.
     """
     path = folder / sheet.FILE
     if not stands(path):
@@ -208,10 +208,10 @@ def typed_entries(folder: Path) -> list[Problem]:
     try:
         rows, odd = sheet.read_rows(path)
         typed = len(odd) + sum(bool(row.result or row.by or row.note) for row in rows)
-        got = f"{typed} {'row' if typed == 1 else 'rows'} with something typed" if typed else ""
+        got = f"{typed} {'row' if typed == 1 else 'rows'} filled in" if typed else ""
     except EntriesError:
         got = "a sheet that cannot be read"
-    return [Problem(str(path), "a sheet with nothing typed", got, _ELSEWHERE)] if got else []
+    return [Problem(str(path), "a blank sheet", got, _ELSEWHERE)] if got else []
 
 
 def _other_conditions(folder: Path, text: str) -> list[Problem]:
@@ -223,8 +223,9 @@ def _other_conditions(folder: Path, text: str) -> list[Problem]:
         return []
     except OSError:
         pass  # whatever it is, it is not ours
-    todo = "Delete it if it may go, or choose a new folder"
-    return [Problem(str(path), "no conditions yet", "a file that may hold typed values", todo)]
+    todo = "Delete it if you do not need it, or choose a new folder"
+    got = "one that may hold values of yours"
+    return [Problem(str(path), "no conditions.toml yet", got, todo)]
 
 
 def _attempt(read: Callable[[], T], faults: list[CouponError]) -> T | None:
