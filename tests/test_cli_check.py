@@ -126,8 +126,8 @@ def test_a_cut_off_record_says_where_and_how_to_mend_it(folder):
     path = folder / "coupon.json"
     path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:20]))
     text = " ".join(check(folder).stdout.split())
-    assert "Expected a whole JSON file, got one that breaks off at line " in text
-    assert "Make the same coupon into a new folder and copy its coupon.json here." in text
+    assert "Expected a complete JSON file, got one that breaks off at line " in text
+    assert "Make the same coupon in a new folder and copy its coupon.json here." in text
 
 
 def test_a_fit_shows_as_many_faults_as_a_check_and_counts_the_rest(folder):

@@ -121,7 +121,7 @@ def _told(folder: Path, cost: "Estimate", speed_mm_s: float, rounded: tuple[str,
         *_wrapped(f"({model_words(speed_mm_s)})", "         "),
         *_rounding(rounded),
         "",
-        "Print so that the coupon shows the printer, not a trick:",
+        "How to print it:",
     ]
     for advice in PRINT_ADVICE:
         lines += _wrapped(advice, "  ", first="- ")

@@ -1,4 +1,4 @@
-"""The bar that a rule is: blocks and notches between two rails, stiff enough for a caliper.
+"""The bar of a rule: blocks and notches between two rails, stiff enough for a caliper.
 
 Jaws press a rule together, or apart in a notch. On a strip under the blocks they would press far
 above its middle and bend it: an 82 mm rule on a strip of 1.4 mm reads 0.3 mm short, more than most
@@ -88,7 +88,7 @@ def ladder_for(
 
 
 def reads_off_mm(ladder: Ladder) -> tuple[float, ...]:
-    """Return how far each item, and last the whole length, reads off under the caliper.
+    """Return the reading error of each item, and last of the whole length, under the jaws.
 
     Below zero it reads short, as all lengths do; notches are pressed apart and read long.
     """

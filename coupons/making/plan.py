@@ -1,4 +1,4 @@
-"""From a spec to a plan: every body built in its own frame, checked, and placed on a plate."""
+"""Plan a coupon from its spec: build every body, check it, and place it on a plate."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

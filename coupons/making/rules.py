@@ -1,4 +1,4 @@
-"""A body for the caliper alone: a rule of many lengths along one direction."""
+"""A rule for the caliper: one bar with many lengths along one direction."""
 
 from collections.abc import Sequence
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""A row as a machine will print it: walls not under six lines, heights and gaps in whole layers.
+"""A row as the machine will print it: walls of at least six lines, heights in whole layers.
 
 Specs state lengths in mm and leave nozzle and layers open. Here both come in, once, so that limits
 and builders see the row that is made. A printer rounds heights in silence; the record must not.

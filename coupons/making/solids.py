@@ -1,4 +1,4 @@
-"""From a plan to watertight solids. The only module that knows the geometry kernel.
+"""Build watertight solids from a plan. The only module that uses the geometry kernel.
 
 The kernel never raises: whatever it is given, it returns a solid, which may be empty. So every
 finished body is checked for its status, a positive volume and being one piece. Each body passes
@@ -134,7 +134,7 @@ def clearance_mm(
     shift_mm: Vector,
     up_to_mm: float,
 ) -> float:
-    """Return how near a mate, turned by signs and moved, comes to some parts; 0 if they meet."""
+    """Return the distance of a mate, turned by signs and moved, to parts; 0 if they meet."""
     if overlap_mm3(parts, mate, signs, shift_mm) > 0:
         return 0.0
     return float(_joined(parts).min_gap(_moved(mate, signs, shift_mm), up_to_mm))
