@@ -17,6 +17,11 @@ PRINTED_SOLID = (
     "The pieces must be printed solid, with four walls and 100 % infill: hollow ones bend under "
     "the jaws and read short."
 )
+CLOSED_TITLE = "Close the jaws: what does the caliper show?"
+CLOSED_HOW = (
+    "Wipe the jaws and close them gently. 0 or less is a right answer here: it is taken off the "
+    "readings."
+)
 FLAT_ON_TABLE = "Flat on the table, jaws straight down and just touching: a hard grip bends it."
 
 # How each pair of jaws is held, by form; `{along}` is the axis on the printer.

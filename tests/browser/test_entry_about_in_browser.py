@@ -93,7 +93,7 @@ def test_a_machine_without_a_name_is_asked_for(visit, tmp_path):
 @pytest.mark.parametrize(
     ("key", "typed", "says"),
     [
-        ("resolution_mm", "0", "More than 0, at most 1."),
+        ("resolution_mm", "0", "From 0.0001, at most 1."),
         ("outlines_mm", "3", "From -2, at most 2."),
         ("flow_percent", "all", "A number alone, please"),
     ],

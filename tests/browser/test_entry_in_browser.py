@@ -48,6 +48,7 @@ def test_every_trial_takes_one_tap_and_every_reading_comes_back(visit, tmp_path)
     for reading in coupon.readings:
         page.fill("#reading", f"{sizes[reading.feature] + 0.03:.2f}".replace(".", ","))
         page.tap("#keep")
+    page.tap("#skip")  # the closed jaws
     assert page.is_visible("#finished")
     rows = saved_rows(page)
     assert [
@@ -67,6 +68,55 @@ def test_every_trial_takes_one_tap_and_every_reading_comes_back(visit, tmp_path)
     seen.assert_clean()
 
 
+def through_all_but_the_closed_jaws(page, coupon):
+    for _ in coupon.trials:
+        settle(page)
+        page.tap("[data-result=slide]")
+    sizes = {feature.id: feature.size_mm for feature in coupon.features}
+    for reading in coupon.readings:
+        page.fill("#reading", f"{sizes[reading.feature]:.2f}")
+        page.tap("#keep")
+
+
+@pytest.mark.parametrize(
+    ("shown", "kept"), [("-0.02", "-0.02"), ("−0,02", "-0.02"), ("0", "0"), ("+0.03", "+0.03")]
+)
+def test_closed_jaws_are_asked_for_once_after_the_readings(visit, tmp_path, shown, kept):
+    coupon = make_record(rows=2, features=2)
+    folder = write_run(tmp_path, coupon)
+    seen = visit(write_entry_page(folder), PHONE)
+    page = seen.page
+    through_all_but_the_closed_jaws(page, coupon)
+    assert page.inner_text("#step-title") == "Close the jaws: what does the caliper show?"
+    assert page.get_attribute("#reading", "inputmode") == "text"  # a minus can be typed on phones
+    page.fill("#reading", "7.98")
+    page.tap("#keep")
+    assert "Closed jaws show 1 mm at most" in page.inner_text("#hint")
+    page.fill("#reading", shown)
+    page.tap("#keep")
+    assert page.is_visible("#finished")
+    assert page.inner_text("#undo") == f"Undo closed jaws {kept}"
+    rows = [row for row in saved_rows(page) if row["kind"] == "zero"]
+    assert [(row["result"], row["unit"], row["jaws"]) for row in rows] == [(kept, "mm", "outside")]
+    with page.expect_download() as download:
+        page.click("#save-file")
+    download.value.save_as(folder / "entries.csv")
+    sizes, _ = read_entries(folder / "entries.csv", coupon)
+    assert {size.zero_mm for size in sizes} == {float(kept)}
+    seen.assert_clean()
+
+
+def test_closed_jaws_may_be_skipped_and_leave_a_blank_row(visit, tmp_path):
+    coupon = make_record(rows=2, features=2)
+    seen = visit(entry_page(tmp_path, coupon), PHONE)
+    through_all_but_the_closed_jaws(seen.page, coupon)
+    seen.page.tap("#skip")
+    assert seen.page.is_visible("#finished")
+    rows = [row for row in saved_rows(seen.page) if row["kind"] == "zero"]
+    assert [(row["result"], row["unit"], row["jaws"]) for row in rows] == [("", "mm", "outside")]
+    seen.assert_clean()
+
+
 def test_a_whole_coupon_by_keys_alone(visit, tmp_path):
     coupon = make_record(rows=2, features=2)
     seen = visit(entry_page(tmp_path, coupon), DESK)
@@ -78,6 +128,8 @@ def test_a_whole_coupon_by_keys_alone(visit, tmp_path):
     for reading in coupon.readings:
         page.keyboard.type(f"{sizes[reading.feature]:.2f}")
         page.keyboard.press("Enter")
+    page.keyboard.type("-0.01")
+    page.keyboard.press("Enter")
     assert page.is_visible("#finished")
     words = [*GRADES, "stop", "go"]
     results = [row["result"] for row in saved_rows(page)]

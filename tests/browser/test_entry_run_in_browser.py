@@ -50,7 +50,7 @@ def test_the_file_says_which_print_it_is_of_and_the_run_reads_it(visit, tmp_path
     assert about.values["machine"] == "bench-1"
     assert about.problems == ()
     other = read_about(read_rows(path.parent / "entries.csv")[0], printed("bench-2", "b"))
-    assert [problem.got for problem in other.problems] == ["those of another (bench-1, grey)"]
+    assert [problem.got for problem in other.problems] == ["entries of another run (bench-1, grey)"]
 
 
 def test_a_file_of_another_coupon_is_refused_whole_and_by_name(visit, tmp_path):
@@ -125,6 +125,16 @@ ROWS = [
     ("size,C1,,5,mm,,x", True),
     ("size,C1,,5,mm,,z", False),
     ("size,C1,,5,mm,,w", False),
+    ("zero,,,0,mm,outside,", True),
+    ("zero,,,-0.02,,,", True),
+    ("zero,,,0.001,in,inside,", True),
+    ("zero,,,7.98,mm,,", False),
+    ("zero,,,ok,mm,,", False),
+    ("zero,,,0,inch,,", False),
+    ("zero,,,0,mm,teeth,", False),
+    ("zero,A1,,0,mm,,", False),
+    ("zero,,AG1,0,mm,,", False),
+    ("zero,,,0,mm,,x", False),
 ]
 
 
@@ -171,7 +181,7 @@ def test_each_row_that_cannot_be_is_named_and_nothing_comes_in(visit, tmp_path):
         page, b"kind,feature,mate,result\nfit,A1,AG1,slide\nfit,A2,AG1,slid\nsize,A1,,5.21 mm\n"
     )
     assert "Line 3: “slid” is not a grade." in said
-    assert "Line 4: “5.21 mm” is not a number alone." in said
+    assert "Line 4: “5.21 mm” is not a plain number." in said
     assert page.is_disabled("#undo")
 
 

@@ -6,7 +6,7 @@ const quoted = (text) => (/[",\r\n]|^\s|\s$/.test(text) ? `"${text.replaceAll('"
 function csvText(steps, groups) {
   const lines = [COLUMNS];
   for (const step of steps) {
-    const blank = { result: "", unit: step.kind === "size" ? "mm" : "", by: "", note: "" };
+    const blank = { result: "", unit: step.kind === "fit" ? "" : "mm", by: "", note: "" };
     for (const entry of groups.get(step.key) ?? [blank]) {
       const row = { ...step, ...entry };
       lines.push(COLUMNS.map((name) => row[name]));

@@ -68,12 +68,13 @@ let heldBack = ""; // a doubtful reading that was pointed out once; the second E
 function hintFor(step) {
   const text = $("reading").value;
   const unit = document.querySelector("[name=unit]:checked").value;
-  return text.trim() ? judged(text, unit, step.feature) : { fault: "", hints: [] };
+  if (!text.trim()) return { fault: "", hints: [] };
+  return step.kind === "zero" ? judgedZero(text, unit) : judged(text, unit, step.feature);
 }
 
 function showHint() {
   const step = stepNow();
-  if (step?.kind !== "size") return;
+  if (!step || step.kind === "fit") return;
   const { fault, hints = [] } = hintFor(step);
   const lines = fault ? [made("p", fault)] : hints.map((hint) => hintLine(hint));
   $("hint").replaceChildren(...lines);
@@ -118,7 +119,7 @@ function hintLine({ say: words, use }) {
 
 function keepReading(again) {
   const step = stepNow();
-  if (step?.kind !== "size") return;
+  if (!step || step.kind === "fit") return;
   const { fault, hints, plain, unit } = hintFor(step);
   if (fault !== undefined) {
     $("hint").replaceChildren(made("p", fault || "Type what the caliper shows."));
@@ -139,14 +140,14 @@ function keepReading(again) {
   keepEntry(step, plain, unit);
   const next = again ? step : nextOpen(step);
   show(next);
-  say(`${step.feature} ${plain} kept. ${next ? next.title : ALL_DONE}`);
-  if (next?.kind === "size") $("reading").focus();
+  say(`${nameOf(step)} ${plain} kept. ${next ? next.title : ALL_DONE}`);
+  if (next && next.kind !== "fit") $("reading").focus();
 }
 
 // Words typed and not yet kept survive the tab as well.
 function saveDraft(more = {}) {
   const before = read(DRAFT, {}), readings = { ...before.readings };
-  if (stepNow()?.kind === "size") readings[here] = $("reading").value || undefined;
+  if (stepNow() && stageOf(stepNow()) === "size") readings[here] = $("reading").value || undefined;
   keep(DRAFT, {
     ...before, here, readings, by: $("by").value, note: $("note").value,
     unit: document.querySelector("[name=unit]:checked").value, keys: $("keys-on").checked, ...more,
@@ -163,14 +164,16 @@ function loadDraft() {
 
 function move(by) {
   const at = steps.findIndex((step) => step.key === here);
+  // Whoever skips the closed jaws with all else done is through.
+  if (by > 0 && steps[at]?.kind === "zero" && !steps.some((step) => step.kind !== "zero" && !isDone(step))) return show(null);
   const to = at < 0 ? (by < 0 ? steps.length - 1 : 0) : (at + by + steps.length) % steps.length;
   show(steps[to]);
   showWarning("");
   say(steps[to]?.title ?? "");
 }
 
-function toStage(kind) {
-  const all = ofKind(kind);
+function toStage(stage) {
+  const all = ofStage(stage);
   show(all.find((step) => !isDone(step)) ?? all[0]);
 }
 
@@ -218,14 +221,14 @@ const KEYS = {
   arrowright: () => move(1),
   u: undo,
   j: () => $("jump-to").focus(),
-  m: () => toStage(stepNow()?.kind === "size" ? "fit" : "size"),
+  m: () => toStage(stageOf(stepNow()) === "size" ? "fit" : "size"),
 };
 
 function onKey(event) {
   const typing = event.target.closest("input, textarea, select, dialog, #window");
   if (typing || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
   // A figure typed anywhere while a reading is asked for belongs into its field.
-  if (stepNow()?.kind === "size" && /^[\d.,]$/.test(event.key)) return $("reading").focus();
+  if (stepNow() && stageOf(stepNow()) === "size" && /^[\d.,+−-]$/.test(event.key)) return $("reading").focus();
   if (!$("keys-on").checked) return;
   const button = [...$("fit-form").querySelectorAll("[data-result]")]
     .find((one) => one.querySelector("kbd").textContent === event.key);

@@ -4,14 +4,23 @@ const MM_PER_INCH = 25.4;
 
 // Returns { number, plain, unit } or { fault }; a decimal comma is as good as a point, and a unit
 // typed behind the number is the unit.
-function numberIn(text) {
+function numberIn(text, signed = false) {
   const [, digits, sign] = text.trim().match(/^(.*?)\s*(mm|in|inch|"|″)?$/i);
-  const plain = digits.replace(",", ".");
-  if (!/^(\d+\.?\d*|\.\d+)$/.test(plain)) {
+  const plain = digits.replace(",", ".").replace("−", "-");
+  if (!(signed ? /^[+-]?(\d+\.?\d*|\.\d+)$/ : /^(\d+\.?\d*|\.\d+)$/).test(plain)) {
     return { fault: "Digits with one comma or one point, please: 7.98 or 7,98." };
   }
   const unit = sign && (sign.toLowerCase() === "mm" ? "mm" : "in");
-  return Number(plain) > 0 ? { number: Number(plain), plain, unit } : { fault: "A size is more than 0." };
+  return signed || Number(plain) > 0 ? { number: Number(plain), plain, unit } : { fault: "A size is more than 0." };
+}
+
+// What closed jaws show is 0 or near it, on either side.
+function judgedZero(text, chosen) {
+  const { fault, number, plain, unit = chosen } = numberIn(text, true);
+  if (fault) return { fault };
+  const mm = unit === "in" ? number * MM_PER_INCH : number;
+  if (Math.abs(mm) <= record.zero) return { plain, unit, hints: [] };
+  return { fault: `Closed jaws show ${record.zero} mm at most. Close them and read again.` };
 }
 
 // Whether a sound reading of a feature can be that long; the checks use the same limits.
