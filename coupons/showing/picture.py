@@ -1,4 +1,4 @@
-"""Taking a drawing into a page: only shapes, words and our own marks pass.
+"""Copy a drawing into a page, letting only known shapes, text and attributes through.
 
 A run folder may come from a stranger, so what its ``map.svg`` holds is rebuilt from a list of
 known elements and attributes instead of being pasted.

@@ -34,8 +34,8 @@ def test_one_coupon_made_for_two_machines_in_folders_of_one_name_keeps_two_journ
     assert not any(row["result"] for row in rows_of(saved(page)))
     said = bring_in(page, of_bench_1)
     assert said == (
-        "It holds entries of another run (bench-1, grey), and this is the page of bench-2 · grey ·"
-        " first. Nothing was brought in from entries.csv."
+        "It holds entries of another run (bench-1, grey), but this is the page of bench-2 · grey ·"
+        " first. Nothing was loaded from entries.csv."
     )
     assert not any(row["result"] for row in rows_of(saved(page)))
     one.assert_clean()
@@ -62,8 +62,8 @@ def test_a_file_of_another_coupon_is_refused_whole_and_by_name(visit, tmp_path):
     settle(told)
     told.click("[data-result=slide]")
     assert bring_in(page, saved(told)) == (
-        "It holds entries of coupon spans (bench-1, grey), and this is the page of bench."
-        " Nothing was brought in from entries.csv."
+        "It holds entries of coupon spans (bench-1, grey), but this is the page of bench."
+        " Nothing was loaded from entries.csv."
     )
     # Without what our page says of the print, its pieces tell.
     bare = b"kind,feature,mate,result\n" + b"".join(
@@ -71,7 +71,7 @@ def test_a_file_of_another_coupon_is_refused_whole_and_by_name(visit, tmp_path):
     )
     said = bring_in(page, bare, "old.csv")
     assert "this coupon has no feature “A5”" in said
-    assert "it may be of another. Nothing was brought in from old.csv." in said
+    assert "the file may be of another coupon. Nothing was loaded from old.csv." in said
     assert not any(row["result"] for row in rows_of(saved(page)))
 
 
@@ -155,7 +155,7 @@ def test_the_page_takes_what_the_checks_take(page_and_coupon, tmp_path, row, is_
     sheet.write_text(f"kind,feature,mate,result,unit,jaws,along\n{row}\n", encoding="utf-8")
     assert (survey_entries(sheet, coupon).problems == ()) == is_good
     said = bring_in(page, sheet.read_bytes())
-    assert ("Nothing was brought in" not in said) == is_good, said
+    assert ("Nothing was loaded" not in said) == is_good, said
 
 
 def test_a_depth_reading_of_a_step_is_taken_by_both(visit, tmp_path):
@@ -172,7 +172,7 @@ def test_a_depth_reading_of_a_step_is_taken_by_both(visit, tmp_path):
     rows, refused = understand([Row(2, "size", "A1", result="3.9", jaws="depth")], coupon)
     assert (len(rows), refused) == (1, [])
     said = bring_in(page, b"kind,feature,result,jaws\nsize,A1,3.9,depth\n")
-    assert said.startswith("1 entries brought in")
+    assert said.startswith("1 entries loaded")
 
 
 def test_each_row_that_cannot_be_is_named_and_nothing_comes_in(visit, tmp_path):
@@ -199,7 +199,7 @@ def test_a_grade_that_contradicts_a_kept_one_is_asked_about(visit, tmp_path, ans
     settle(page)
     page.tap("[data-result=slide]")
     file = b"kind,feature,mate,result\nfit,A1,AG1,push\nfit,A1,AG2,slide\nfit,A2,AG1,slide\n"
-    assert bring_in(page, file).startswith("2 entries brought in")
+    assert bring_in(page, file).startswith("2 entries loaded")
     assert "AG1 with A1: slide here, push in the file" in page.inner_text("#bring-ask")
     of_a1 = [
         r["result"] for r in rows_of(saved(page)) if (r["feature"], r["mate"]) == ("A1", "AG1")
@@ -252,4 +252,4 @@ def test_a_hint_names_the_nearest_feature_of_the_whole_coupon(visit, tmp_path):
     page = visit(entry_page(tmp_path, make_record()), PHONE).page
     page.tap("#stage-size")
     page.fill("#reading", "5.33")  # A1 is 3.9 mm; C4 of 5.2 and C5 of 5.3 mm are near
-    assert "It would suit C5: is this A1?" in page.inner_text("#hint")
+    assert "It would fit C5: is this A1?" in page.inner_text("#hint")

@@ -148,7 +148,7 @@ function refresh() {
   if ($("all").open) fillAll();
   if ($("files").open) fillText();
   $("unkept").hidden = keeps;
-  if (!keeps) $("unkept").textContent = "This browser keeps nothing for this page. Save the file before you close it.";
+  if (!keeps) $("unkept").textContent = "This browser cannot store entries. Save the file before you close it.";
   const step = stepNow();
   if (step) fillCard(step);
   fillAsk();

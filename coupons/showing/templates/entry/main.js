@@ -11,13 +11,13 @@ function grade(result) {
   return say([`${step.feature} ${result}.`, odd, next ? next.title : ALL_DONE].filter(Boolean).join(" "));
 }
 
-const ALL_DONE = "Every step has an entry.";
+const ALL_DONE = "All trials and readings are done.";
 
 // Says what contradicts what and leads to both; it goes when one of the two is put right.
 function warnOf({ wide, narrow }) {
-  const text = `${wide.feature} has more room than ${narrow.feature}, yet ${wide.mate} went tighter there. Worth trying both again.`;
+  const text = `${wide.feature} has a wider gap than ${narrow.feature}, but ${wide.mate} is tighter there. Try both again.`;
   const ways = [wide, narrow].map((step) => {
-    const way = made("button", `To ${step.feature}`, { type: "button" });
+    const way = made("button", `Go to ${step.feature}`, { type: "button" });
     way.addEventListener("click", () => { show(step); say(step.title); });
     return way;
   });
@@ -50,7 +50,7 @@ function askWhichCounts(step, result, earlier) {
     goOn(step);
   });
   all.addEventListener("click", () => goOn(step));
-  const question = `${step.mate} with ${step.feature} now has ${words}. Tried again, or a slip put right?`;
+  const question = `${step.mate} with ${step.feature} now has ${words}. Is it a second try or a correction?`;
   showWarning(question, [all, only], () => (groups.get(step.key) ?? []).length < 2);
   say(question);
 }
@@ -82,7 +82,7 @@ function showHint() {
   // What is doubtful is first looked at again; to keep it is the weaker way.
   $("look-again").hidden = !hints.length;
   $("keep-again").hidden = Boolean(hints.length);
-  $("keep").textContent = hints.length ? "Keep it all the same" : "Keep, next";
+  $("keep").textContent = hints.length ? "Keep it anyway" : "Keep, next";
   $("keep").classList.toggle("strong", !hints.length);
   keepFocus();
 }
@@ -104,7 +104,7 @@ function hintInSight() {
 function hintLine({ say: words, use }) {
   const line = made("p", words);
   if (use) {
-    const offer = made("button", `Take ${use.plain} ${use.unit === "in" ? "inch" : "mm"}`, { type: "button" });
+    const offer = made("button", `Use ${use.plain} ${use.unit === "in" ? "inch" : "mm"}`, { type: "button" });
     offer.addEventListener("click", () => {
       $("reading").value = use.plain;
       document.querySelector(`[name=unit][value=${use.unit}]`).checked = true;
@@ -122,7 +122,7 @@ function keepReading(again) {
   if (!step || step.kind === "fit") return;
   const { fault, hints, plain, unit } = hintFor(step);
   if (fault !== undefined) {
-    $("hint").replaceChildren(made("p", fault || "Type what the caliper shows."));
+    $("hint").replaceChildren(made("p", fault || "Type the reading of the caliper."));
     $("reading").focus();
     return;
   }
@@ -181,7 +181,7 @@ function toStage(stage) {
 function toFeature(id) {
   const kind = stepNow()?.kind ?? "fit";
   const its = steps.filter((step) => step.feature === id || step.mate === id);
-  if (!its.length) return say(`Nothing is asked of ${id}.`);
+  if (!its.length) return say(`${id} has no step.`);
   const own = its.filter((step) => step.feature === id);
   const from = own.length ? own : its;
   const at = from.indexOf(stepNow());

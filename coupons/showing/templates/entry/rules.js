@@ -55,7 +55,7 @@ function sizeRefusal({ feature, mate, result, unit, jaws, along }) {
   const mm = plainNumber(result) * (unit.toLowerCase() === "in" ? MM_PER_INCH : 1);
   if (Number.isNaN(mm)) return `“${result}” is not a plain number`;
   if (!["mm", "in"].includes(unit.toLowerCase())) return `unit “${unit}” is not mm or in`;
-  if (!isSize(mm)) return `a size is from ${record.sizes[0]} to ${record.sizes[1]} mm`;
+  if (!isSize(mm)) return `a size must be from ${record.sizes[0]} to ${record.sizes[1]} mm`;
   return jawsRefusal(feature, of, jaws) || alongRefusal(feature, of, along);
 }
 
