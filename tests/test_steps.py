@@ -14,7 +14,7 @@ def test_a_trial_says_which_piece_goes_where():
     over = CouponTrial(feature="D1", mate="DG1", gap_mm=-0.1)
     assert try_title(by_id["D1"], over) == "Try DG1 over D1"
     bought = CouponTrial(feature="C1", mate="dowel", gap_mm=-0.1)
-    assert try_how(coupon, by_id["C1"], bought).startswith("dowel is bought: 8 mm dowel.")
+    assert try_how(coupon, by_id["C1"], bought).startswith("dowel is hardware: 8 mm dowel.")
 
 
 def test_a_reading_says_which_jaws_go_where():

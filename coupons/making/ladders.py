@@ -128,6 +128,6 @@ def _notch_mm(ladder: Ladder, notch: Item, beside: tuple[Item, ...]) -> float:
 
 
 def _block_mm(ladder: Ladder, block: Item) -> float:
-    """Return what a block gives between its own faces; a short one keeps the load to itself."""
+    """Return how much a block yields between its own faces; a short one carries the load alone."""
     alone = JAW_FORCE_N * block.size_mm / (MODULUS_MPA * JAW_CLEAR_MM * ladder.high_mm)
     return min(alone, _along_mm(ladder, block, 0) + 2 * _face_mm(ladder))

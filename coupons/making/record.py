@@ -27,7 +27,7 @@ class _Frozen(BaseModel):
 
 
 class CouponFeature(_Frozen):
-    """One printed feature, with the id that stands beside it on the part.
+    """One printed feature, with the id that is printed beside it on the part.
 
     ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (the mating
     feature of a loose piece), *span* (for the caliper only) or *swell* (met at the first layer on

@@ -128,7 +128,7 @@ def _crowded_row(row: BuiltRow) -> Iterator[Problem]:
 def _meetings(
     row: BuiltRow, fixed: dict[str, tuple[Body, Sized]], mates: dict[str, Body]
 ) -> Iterator[Problem]:
-    """Hold whole bodies against each other where the gap is widest, so that none should meet."""
+    """Check whole bodies for overlap where the gap is widest."""
     for body in {id(b): b for b, _ in fixed.values()}.values():
         own = {f.id for f in body.features}
         widest = max(

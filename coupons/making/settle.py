@@ -59,7 +59,7 @@ def _size(size_mm: float, layer_mm: float) -> float:
 
 
 def _bought_gap(row: HardwareRow, gap_mm: float, layer_mm: float) -> float:
-    """Return the gap that the nearest whole layers leave to a bought size, which is what it is."""
+    """Return the gap that the nearest whole layers leave to hardware of a fixed size."""
     sign = 1 if row.form in INTERNAL else -1
     drawn = nearest_layers(row.size_mm + sign * gap_mm, layer_mm)
     gap = sign * (drawn - row.size_mm)

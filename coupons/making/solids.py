@@ -118,7 +118,7 @@ def _finish(item: Placed, built: _Built) -> tuple[Solid, str]:
 
 
 def _fault(manifold: Manifold) -> str:
-    """Say what is wrong with a finished solid; empty if nothing is."""
+    """Return the fault of a finished solid; empty if there is none."""
     if manifold.status() != Error.NoError:
         return f"the kernel's status {manifold.status().name}"
     if manifold.volume() <= 0:

@@ -71,7 +71,7 @@ def _few_gaps(gaps: GapRange) -> GapRange:
 
 
 class _Row(SpecModel):
-    """What all rows can say."""
+    """The keys that all rows have."""
 
     id: RowId | None = None
     wall_mm: Annotated[Number, Field(ge=0.5, le=50)] = 3.0
@@ -156,7 +156,7 @@ class HardwareRow(_GradedRow):
 
 
 class SizesRow(_FormedRow):
-    """Features of several sizes that only the caliper (or a drill shank) meets."""
+    """Features of several sizes to be measured by caliper or drill shanks."""
 
     kind: Literal["sizes"]
     sizes_mm: Annotated[

@@ -71,7 +71,7 @@ class _Told(BaseModel):
 
 @dataclass(frozen=True)
 class About:
-    """The answers of a sheet by what they are about, each with its row; and what is wrong."""
+    """The answers of a sheet by key, the row of each, and their problems."""
 
     values: Mapping[str, object]
     rows: Mapping[str, int]

@@ -223,7 +223,7 @@ def parse_conditions(text: str, told: Mapping[Place, object] | None = None) -> C
 
 
 def _fill_in(data: dict[str, Any], table: str, key: str, value: object) -> None:
-    """Set a value that is missing or blank; what stands in the place of a table is left alone."""
+    """Set a value that is missing or blank; anything but a table in place of one is kept."""
     within = data.setdefault(table, {}) if table else data
     if isinstance(within, dict) and not str(within.get(key, "")).strip():
         within[key] = value

@@ -40,7 +40,7 @@ NAMES: dict[str, tuple[str, str]] = {
 
 @dataclass(frozen=True)
 class Difference:
-    """One condition that is not the same in all runs: its value in each, None if nobody said."""
+    """A condition that differs between runs: its value in each, None if not filled in."""
 
     key: Differing
     values: tuple[float | str | None, ...]
@@ -54,7 +54,7 @@ def value_of(conditions: Conditions, key: str) -> float | str | None:
 
 
 def differences(runs: Sequence[Run]) -> tuple[Difference, ...]:
-    """Return the conditions in which runs differ, as far as they were said."""
+    """Return the conditions that differ between runs, as far as they are filled in."""
     found = []
     for key in get_args(Differing):
         values = tuple(value_of(run.conditions, key) for run in runs)

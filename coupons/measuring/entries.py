@@ -56,10 +56,10 @@ class SizeEntry:
 
 @dataclass(frozen=True)
 class ZeroEntry:
-    """What a caliper showed with closed jaws, and which of its jaws that holds for.
+    """A closed-jaw reading of a caliper, and the jaws that it applies to.
 
-    Outside jaws that close tell the zero of the whole caliper; a row for inside jaws or the depth
-    rod counts for these alone.
+    One of the outside jaws gives the zero of the whole caliper; one of the inside jaws or the depth
+    rod applies to these alone.
     """
 
     row: int

@@ -36,7 +36,7 @@ class Finding:
 
     @property
     def each(self) -> tuple["Finding", ...]:
-        """The findings told together, or this one alone."""
+        """The merged findings, or this one alone."""
         return self.parts or (self,)
 
 

@@ -11,7 +11,7 @@ Lengths = TypeVar("Lengths", float, "NDArray[np.floating]")
 
 
 def bore_from_reading(reading_mm: float, land_mm: float) -> float:
-    """Return the diameter of a bore from what inside jaws with flat edges read in it.
+    """Return the diameter of a bore from a reading of inside jaws with flat edges.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ def bore_from_reading(reading_mm: float, land_mm: float) -> float:
 
 
 def reading_in_bore(bore_mm: Lengths, land_mm: float) -> Lengths:
-    """Return what inside jaws read in a bore, or in each of an array of bores.
+    """Return the reading of inside jaws in a bore, or in each of an array of bores.
 
     Parameters
     ----------

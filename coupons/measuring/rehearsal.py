@@ -143,7 +143,7 @@ def _met_by_jaws(machine: Machine, sizes: Sizes, work: WorkList) -> NDArray[np.f
 
 
 def as_entries(work: WorkList, found: Found) -> tuple[tuple[SizeEntry, ...], tuple[FitEntry, ...]]:
-    """Return what was found as entries, without any file; grades stand alone, never as sets."""
+    """Return the results as entries, without any file; each trial has one grade."""
     trials, readings = work.coupon.trials, work.coupon.readings
     fits = tuple(
         FitEntry(row, trial.feature, trial.mate, GRADES[grade], GRADES[grade], BY)
@@ -219,7 +219,7 @@ def _filled(coupon: Coupon, found: Found, machine: Machine) -> list[sheet.Row]:
 
 
 def _word(grade: Grade, plain: bool) -> str:
-    """Return what the person writes for a grade; a plain one says only go or stop."""
+    """Return what the person writes for a grade; a ``plain`` one writes only go or stop."""
     if not plain:
         return grade
     return "stop" if grade in (Grade.NO_GO, Grade.FORCE) else "go"

@@ -102,7 +102,7 @@ def _same_print(one: Run, other: Run) -> bool:
 
 
 def survey_run(folder: Path) -> Survey:
-    """Read what can be read of a run folder.
+    """Read as much as possible of a run folder.
 
     Raises
     ------
@@ -176,7 +176,7 @@ _ELSEWHERE = "Choose a new folder, or move this one"
 
 
 def _unusable(text: str) -> list[Problem]:
-    """Return what is wrong with conditions but for the names that are left to fill in."""
+    """Return the problems of conditions, except for names that are still to be filled in."""
     try:
         parse_conditions(text)
     except ConditionsError as error:

@@ -19,7 +19,7 @@ from coupons.reading import read_plain
 
 @dataclass(frozen=True)
 class Layout:
-    """What a table of one kind holds.
+    """The columns and messages of one kind of table.
 
     Parameters
     ----------
