@@ -70,10 +70,10 @@ def test_what_the_conditions_say_counts_and_the_check_tells_the_difference(tmp_p
     assert load_run(folder).conditions.printed_on == datetime.date(2026, 1, 31)
     found = {one.where: one.what for one in check_run(folder)}
     assert found["conditions.toml at printed_on"] == (
-        "says printed_on 2026-01-31, the entry page was told 2026-05-03"
+        "printed_on is 2026-01-31 here, but 2026-05-03 on the entry page"
     )
     assert found["conditions.toml at slicing.flow_percent"] == (
-        "says flow_percent 100.0, the entry page was told 96.0"
+        "flow_percent is 100.0 here, but 96.0 on the entry page"
     )
     assert "conditions.toml at slicing.holes_mm" not in found
 
@@ -81,7 +81,9 @@ def test_what_the_conditions_say_counts_and_the_check_tells_the_difference(tmp_p
 def test_a_coupon_made_for_another_machine_is_remarked(tmp_path):
     folder = folder_with(tmp_path, {}, conditions_text("bench-2", "grey", 0.4, 0.2))
     looks = [one for one in check_run(folder) if one.where == "conditions.toml at machine"]
-    assert [one.what for one in looks] == ["says machine bench-2, the coupon was made for bench-1"]
+    assert [one.what for one in looks] == [
+        "machine is bench-2 here, but the coupon was made for bench-1"
+    ]
 
 
 @pytest.mark.parametrize(
@@ -89,12 +91,12 @@ def test_a_coupon_made_for_another_machine_is_remarked(tmp_path):
     [
         (
             {"run": OTHER, "machine": "bench-2", "material": "grey"},
-            "entries.csv row 3: expected entries of this run, got those of another (bench-2, grey)."
-            " Put it into the folder of its own run",
+            "entries.csv row 3: expected entries of this run, got entries of another run"
+            " (bench-2, grey). Move this file to the folder of its own run",
         ),
         (
             {"coupon": "another", "run": OTHER},
-            "entries.csv row 3: expected entries of this coupon, got those of another.",
+            "entries.csv row 3: expected entries of this coupon, got entries of another coupon.",
         ),
         (
             {"printed_on": "the third of May"},

@@ -106,8 +106,8 @@ def test_ids_that_lead_nowhere_are_all_named(folder):
     for name in ("QQ1", "QQ2", "QQ3"):
         assert name in said
         assert name in checked.output
-    assert "coupon.json at trials.0.feature: expected a feature that the record holds" in said
-    assert "expected an id of its own" in said
+    assert "coupon.json at trials.0.feature: expected a feature in the record" in said
+    assert "expected a different id for each piece" in said
 
 
 @pytest.mark.parametrize("key", ["drift_mm", "feature_mm", "print_mm", "print_z_mm", "repeat_mm"])

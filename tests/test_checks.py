@@ -79,38 +79,38 @@ def test_a_small_hole_may_close_more_than_a_pin_may_shrink(tmp_path, feature_id,
         (
             ["size,D2,,1.571,,,,,"],
             "row 2 (D2)",
-            "reads 1.571 mm where 40 mm is drawn; as inches it would be 39.90 mm",
+            "reads 1.571 mm; the drawn size is 40 mm. As inches it would be 39.90 mm",
         ),
         (
             ["size,D2,,39.9,in,,,,"],
             "row 2 (D2)",
-            "reads 1013.46 mm where 40 mm is drawn; as mm it would be 39.90 mm",
+            "reads 1013.46 mm; the drawn size is 40 mm. As mm it would be 39.90 mm",
         ),
         (
             ["size,D2,,1013.46,mm,,,,"],
             "row 2 (D2)",
-            "reads 1013.46 mm where 40 mm is drawn; divided by 25.4 it would be 39.90 mm",
+            "reads 1013.46 mm; the drawn size is 40 mm. Divided by 25.4 it would be 39.90 mm",
         ),
         (
             ["size,H1,,9.58,,,,,"],
             "row 2 (H1)",
-            "reads 9.58 mm where 6 mm is drawn; 5.98 would suit",
+            "reads 9.58 mm; the drawn size is 6 mm. Was 5.98 meant?",
         ),
         (
             ["size,H1,,598,,,,,"],
             "row 2 (H1)",
-            "reads 598 mm where 6 mm is drawn; 5.98 would suit",
+            "reads 598 mm; the drawn size is 6 mm. Was 5.98 meant?",
         ),
         (
             ["size,D1,,39.9,,,,,"],
             "row 2 (D1)",
-            "reads 39.9 mm where 80 mm is drawn; it suits D2 (40 mm)",
+            "reads 39.9 mm; the drawn size is 80 mm. It would fit D2 (40 mm)",
         ),
-        (["size,D1,,71,,,,,"], "row 2 (D1)", "reads 71 mm where 80 mm is drawn"),
+        (["size,D1,,71,,,,,"], "row 2 (D1)", "reads 71 mm; the drawn size is 80 mm"),
         (
             ["size,D1,,79.85,,,,,", "size,D1,,79.7,,,,,"],
             "row 2 (D1)",
-            "reads 79.85 mm, and 79.7 mm in row 3, though it is one feature",
+            "reads 79.85 mm here, but 79.7 mm in row 3, on the same feature",
         ),
         (
             [
@@ -118,7 +118,8 @@ def test_a_small_hole_may_close_more_than_a_pin_may_shrink(tmp_path, feature_id,
                 for i, value in ((1, 11.7), (2, 12.1), (3, 12.1), (4, 12.3))
             ],
             "row 3 (A2)",
-            "reads 12.1 mm where its row lets expect 11.90 mm; it suits A3 (12.2 mm)",
+            "reads 12.1 mm; the other readings in its row suggest 11.90 mm."
+            " It would fit A3 (12.2 mm)",
         ),
         (
             [
@@ -126,7 +127,7 @@ def test_a_small_hole_may_close_more_than_a_pin_may_shrink(tmp_path, feature_id,
                 for i, value in ((1, 11.73), (2, 11.92), (3, 12.13), (4, 12.91))
             ],
             "row 5 (A4)",
-            "reads 12.91 mm where its row lets expect 12.33 mm; 12.19 would suit",
+            "reads 12.91 mm; the other readings in its row suggest 12.33 mm. Was 12.19 meant?",
         ),
         (
             [
@@ -134,7 +135,8 @@ def test_a_small_hole_may_close_more_than_a_pin_may_shrink(tmp_path, feature_id,
                 for i, value in ((1, 11.73), (2, 11.92), (3, 12.31), (4, 12.33))
             ],
             "row 4 (A3)",
-            "reads 12.31 mm where its row lets expect 12.13 mm; it suits A4 (12.4 mm)",
+            "reads 12.31 mm; the other readings in its row suggest 12.13 mm."
+            " It would fit A4 (12.4 mm)",
         ),
         (
             [
@@ -142,19 +144,19 @@ def test_a_small_hole_may_close_more_than_a_pin_may_shrink(tmp_path, feature_id,
                 for name, value in (("D1", 3.14), ("D2", 1.57), ("G1", 0.47))
             ],
             "entries.csv",
-            "3 readings of rows 2 to 4 would suit as inches; the first reads 3.14 mm where 80 mm is"
-            " drawn; as inches it would be 79.76 mm",
+            "3 readings in rows 2 to 4 are plausible only as inches. The first reads 3.14 mm;"
+            " the drawn size is 80 mm. As inches it would be 79.76 mm",
         ),
         (
             ["fit,A2,G1,slide,,,,,", "fit,A3,G1,no-go,,,,,", "fit,A4,G1,push,,,,,"],
             "row 3 (A3 with G1)",
-            "the wider gap refused what a narrower one took: no-go at +0.20 mm,"
+            "the mate does not fit this gap but fits a narrower one: no-go at +0.20 mm,"
             " slide at +0.00 mm in row 2",
         ),
         (
             ["fit,A2,G1,push,,,,,", "fit,A3,G1,force,,,,,"],
             "row 3 (A3 with G1)",
-            "the wider gap refused what a narrower one took: force at +0.20 mm,"
+            "the mate does not fit this gap but fits a narrower one: force at +0.20 mm,"
             " push at +0.00 mm in row 2",
         ),
         (
@@ -168,18 +170,18 @@ def test_a_small_hole_may_close_more_than_a_pin_may_shrink(tmp_path, feature_id,
                 )
             ],
             "row 3 (A3 with G1)",
-            "the wider gap refused what a narrower one took: no-go at +0.20 mm,"
-            " push at +0.00 mm in row 2; it was likewise with G2 in row 5",
+            "the mate does not fit this gap but fits a narrower one: no-go at +0.20 mm,"
+            " push at +0.00 mm in row 2; the same with G2 in row 5",
         ),
         (
             ["fit,A2,G1,slide,,,,,", "fit,A4,G1,push,,,,,"],
             "row 3 (A4 with G1)",
-            "the wider gap was the tighter fit: push at +0.40 mm, slide at +0.00 mm in row 2",
+            "tighter than at a narrower gap: push at +0.40 mm, slide at +0.00 mm in row 2",
         ),
         (
             ["fit,A2,G1,go,,,,,", "fit,A2,G1,no-go,,,,,"],
             "row 2 (A2 with G1)",
-            "push..loose here, no-go in row 3",
+            "push..loose here, but no-go for the same pair in row 3",
         ),
         (
             ["fit,B1,G1,go,,,,,"],
@@ -189,19 +191,23 @@ def test_a_small_hole_may_close_more_than_a_pin_may_shrink(tmp_path, feature_id,
         (
             [f"fit,A{i},G{j},no-go,,,,," for i in (1, 2) for j in (1, 2)],
             "entries.csv",
-            "all 4 trials say no-go; where that ends remains unknown",
+            "all 4 trials say no-go, so its limits stay unknown",
         ),
         (
             ["size,D1,,79.85,,,,Ada,", "size,D1,,79.85,,,,Ada,pasted", "size,D1,,79.85,,,,Bo,"],
             "row 3 (D1)",
-            "says the same as row 2",
+            "same as row 2",
         ),
         (
             ["size,D1,,79.85,,,,,"] * 4,
             "row 3 (D1)",
-            "says the same as row 2, as do 2 more",
+            "same as row 2, and so are 2 more",
         ),
-        (["fit,C2,G1,loose,,,,,"], "row 2 (C2 with G1)", "the drawn gap of this pair is -8.00 mm"),
+        (
+            ["fit,C2,G1,loose,,,,,"],
+            "row 2 (C2 with G1)",
+            "the drawn gap of this pair is -8.00 mm, far from every trial that the coupon asks for",
+        ),
     ],
 )
 def test_each_oddity_is_told_and_nothing_else(tmp_path, rows, where, what):
@@ -228,12 +234,13 @@ def test_conditions_left_out_are_worth_a_look(tmp_path):
         (
             "look",
             "conditions.toml",
-            "not said: nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on",
+            "not filled in: nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on",
         ),
         (
             "look",
             "conditions.toml",
-            "1 reading inside holes, and the flat of the caliper's jaws is not said",
+            "1 reading inside holes, but jaw_land_mm (the flat on the inside jaws)"
+            " is not filled in",
         ),
     ]
 
@@ -262,7 +269,7 @@ def test_readings_are_held_against_the_step_of_the_caliper(tmp_path, resolution,
         for _, where, text in looks(tmp_path, *rows, conditions=conditions)
         if where == "conditions.toml"
     ]
-    said = f", and the caliper is said to show {float(resolution):g} mm"
+    said = f", but resolution_mm is {float(resolution):g} mm"
     assert found == ([what + said] if what else [])
 
 
@@ -278,8 +285,8 @@ def test_a_layer_height_that_cannot_give_the_drawn_steps_is_worth_a_look(tmp_pat
         (
             "look",
             "conditions.toml",
-            "layers of 0.3 mm cannot give the drawn size of C1, C2;"
-            " the coupon was laid out for 0.2 mm",
+            "the drawn size of C1, C2 is not a whole number of layers of 0.3 mm;"
+            " the coupon was made for 0.2 mm",
         )
     ]
 
@@ -293,7 +300,7 @@ def test_rehearsed_entries_are_called_so(tmp_path):
         (
             "look",
             "conditions.toml",
-            "the entries were made up by the virtual printer attic-1",
+            "the entries come from the virtual printer attic-1, not from a real one",
         )
     ]
 
@@ -337,23 +344,27 @@ def test_rows_that_are_gone_from_the_sheet_are_counted(tmp_path, change, trials,
     found = survey_run(folder)
     counted = [count.missing for count in count_rows(found.typed, found.coupon)]
     assert counted == [trials, readings, 0][: len(counted)]
-    said = [finding.what for finding in check_run(folder) if " no row: " in finding.what]
+    said = [finding.what for finding in check_run(folder) if " not in the sheet: " in finding.what]
     assert len(said) == (trials > 0) + (readings > 0)
 
 
 def test_a_row_that_is_gone_is_named(tmp_path):
     rows = ["size,D2,,39.9,,,,,", *(row for row in BLANK if ",y," not in row)]
     (found,) = check_run(folder_with(tmp_path, rows, blank=False))
-    assert found.what == "1 of the coupon's 10 caliper readings has no row: B1 along y"
+    assert found.what == "1 of the coupon's 10 caliper readings is not in the sheet: B1 along y"
 
 
 def test_a_caliper_that_is_off_with_closed_jaws_is_reported_and_its_readings_corrected(tmp_path):
     rows = ["zero,,,0.15,,,,,", "size,D1,,81.80,,,,,", "size,A1,,11.95,,,,,"]
     assert looks(tmp_path, *rows) == [
-        ("look", "row 2", "closed jaws read +0.15 mm: 2 readings are taken as smaller by that")
+        (
+            "look",
+            "row 2",
+            "the caliper reads +0.15 mm with closed jaws: 2 readings are corrected by -0.15 mm",
+        )
     ]
     (uncorrected,) = looks(tmp_path, *rows[1:])
-    assert uncorrected[2].startswith("reads 81.8 mm where 80 mm is drawn")
+    assert uncorrected[2].startswith("reads 81.8 mm; the drawn size is 80 mm")
     assert looks(tmp_path, "zero,,,0.00,,,,,", "size,A1,,11.95,,,,,") == []
 
 
@@ -361,21 +372,22 @@ def test_two_readings_that_agree_are_not_called_mistyped(tmp_path):
     usual = ["size,A1,,11.73,,,,,", "size,A3,,12.13,,,,,", "size,A4,,12.33,,,,,"]
     odd = ["size,A2,,12.19,,,,Ada,", "size,A2,,12.21,,,,Bo,"]
     (alone,) = check_run(folder_with(tmp_path, [*usual, odd[0]]))
-    assert "it suits A3" in alone.what
+    assert "It would fit A3" in alone.what
     (both,) = check_run(folder_with(tmp_path, [*usual, *odd]))
     assert both.where == "entries.csv row 5 (A2)"
     assert both.what == (
-        "reads 12.19 mm where its row lets expect 11.93 mm, and row 6 agrees: the feature differs"
+        "reads 12.19 mm; the other readings in its row suggest 11.93 mm."
+        " Row 6 agrees, so the feature itself differs"
     )
-    assert both.todo.startswith("Not a slip of the pen: look at A2 for strings")
+    assert both.todo.startswith("This is no typing mistake: look at A2 for strings")
 
 
 def test_two_implausible_readings_that_agree_are_of_a_feature_that_differs(tmp_path):
     rows = ["size,D1,,76.21,,,,,", "size,D1,,76.19,,,,,", "size,D1,,62.19,,,,,"]
     findings = check_run(folder_with(tmp_path, rows))
     assert [finding.what for finding in findings] == [
-        "reads 76.21 mm where 80 mm is drawn, and row 3 agrees: the feature differs",
-        "reads 62.19 mm where 80 mm is drawn",
+        "reads 76.21 mm; the drawn size is 80 mm. Row 3 agrees, so the feature itself differs",
+        "reads 62.19 mm; the drawn size is 80 mm",
     ]
 
 
@@ -385,7 +397,7 @@ def test_many_findings_of_one_kind_are_one_with_its_first_places(tmp_path):
     (found,) = check_run(folder_with(tmp_path, rows))
     assert len(names) > MOST_OF_A_KIND
     assert found.where == "entries.csv rows 2 (D1), 3 (D2), 4 (D3) and 4 more"
-    assert found.what.startswith("7 findings of one kind, the first: reads 30.5 mm where 80 mm")
+    assert found.what.startswith("7 findings of the same kind; the first: reads 30.5 mm; the drawn")
     assert [part.where.split()[2] for part in found.each] == [str(row) for row in range(2, 9)]
     few = check_run(folder_with(tmp_path, rows[:MOST_OF_A_KIND]))
     assert [finding.each for finding in few] == [(finding,) for finding in few]

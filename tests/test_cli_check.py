@@ -37,11 +37,11 @@ jaws closed:          0 filled in, 1 blank
   still blank: rows 2–20, 22–24
 
 look   conditions.toml
-       Not said: nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on.
-       Fill in what you know; it tells runs apart later.
+       Not filled in: nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on.
+       Fill in what you know; it helps to explain later why two runs differ.
 
 look   entries.csv row 21 (D2)
-       Reads 1.571 mm where 40 mm is drawn; as inches it would be 39.90 mm.
+       Reads 1.571 mm; the drawn size is 40 mm. As inches it would be 39.90 mm.
        If it was read in inches, write in in column unit.
 
 0 errors to correct, 2 things to look at.
@@ -74,8 +74,8 @@ def test_one_mistake_in_every_row_is_told_once_with_all_its_places_in_json(folde
     assert (
         """\
 error  entries.csv rows 21, 22, 23 and 97 more
-       100 findings of one kind, the first: expected a number, got '1 mm'.
-       Write the number alone, the unit in the column unit.
+       100 findings of the same kind; the first: expected a number, got '1 mm'.
+       Write only the number here, and the unit in column unit.
 """
         in result.stdout
     )
@@ -112,7 +112,7 @@ def test_rows_that_are_gone_are_said(folder):
     text = check(folder).stdout
     assert "fit trials:           1 filled in, 7 blank, 4 without a row\n" in text
     assert "caliper readings:     0 filled in, 7 blank, 3 without a row\n" in text
-    assert "3 of the coupon's 10 caliper readings have no row: A1, A2, A3.\n" in text
+    assert "3 of the coupon's 10 caliper readings are not in the sheet: A1, A2, A3.\n" in text
 
 
 def test_a_folder_that_is_not_there_is_one_line(tmp_path):
@@ -126,8 +126,8 @@ def test_a_cut_off_record_says_where_and_how_to_mend_it(folder):
     path = folder / "coupon.json"
     path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:20]))
     text = " ".join(check(folder).stdout.split())
-    assert "Expected a whole JSON file, got one that breaks off at line " in text
-    assert "Make the same coupon into a new folder and copy its coupon.json here." in text
+    assert "Expected a complete JSON file, got one that breaks off at line " in text
+    assert "Make the same coupon in a new folder and copy its coupon.json here." in text
 
 
 def test_a_fit_shows_as_many_faults_as_a_check_and_counts_the_rest(folder):

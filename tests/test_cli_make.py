@@ -124,8 +124,8 @@ def test_time_is_stated_for_the_speed_that_the_conditions_hold(tmp_path):
 
     usual, said = minutes()
     fast, said_fast = minutes("--speed", "120")
-    assert "lines at 60 mm/s" in said
-    assert "lines at 120 mm/s" in said_fast
+    assert "solid plastic at 60 mm/s" in said
+    assert "solid plastic at 120 mm/s" in said_fast
     # All but the layers (1.5 s) and the start of the plate (120 s) goes twice as fast.
     layers = max(b.extent_mm[2] for b in read_coupon(tmp_path / "run0/coupon.json").bodies) / 0.2
     still = (120 + 1.5 * layers) / 60

@@ -41,7 +41,7 @@ def test_a_second_time_is_refused_in_one_line(tmp_path):
     result = rehearse(tmp_path)
     assert result.exit_code == 1
     assert result.stdout == ""
-    assert "expected a sheet with nothing typed, got 22 rows" in result.stderr
+    assert "expected a blank sheet, got 22 rows filled in" in result.stderr
 
 
 def test_a_negative_seed_is_wrong_usage(tmp_path):

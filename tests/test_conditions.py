@@ -51,9 +51,9 @@ def test_any_name_survives_the_template(tmp_path, name):
         (
             conditions_text("", "", 0.4, 0.2),
             "conditions.toml at machine: expected the name of the machine, got nothing."
-            " Write it in the quotes.\n"
+            " Write it between the quotes.\n"
             "conditions.toml at material: expected the name of the material, got nothing."
-            " Write it in the quotes.",
+            " Write it between the quotes.",
         ),
         (
             GOOD.replace("0.4", "0,4"),

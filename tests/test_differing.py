@@ -92,4 +92,4 @@ def test_a_report_shows_what_the_slicing_program_did(folders):
     html = (folders[0] / "report.html").read_text(encoding="utf-8")
     table = html.split('class="conditions"')[1].split("</table>")[0]
     assert '<th scope="row">flow</th><td dir="auto">100.0 %</td>' in table
-    assert '<th scope="row">order of the walls</th><td dir="auto">inner first</td>' in table
+    assert '<th scope="row">wall order</th><td dir="auto">inner first</td>' in table

@@ -105,21 +105,21 @@ def test_numbers_as_people_write_them(text, value):
     assert parse_number(text) == value
 
 
-IDS = "The ids stand on map.svg."
+IDS = "The ids are on map.svg."
 BAD_ROWS = [
     ("sise,D1,,80,,,,,", "expected kind fit, size or zero, got 'sise'. Did you mean size?"),
     (",D1,,80,,,,,", "expected kind fit, size or zero, got nothing."),
     (
         "zero,D1,,0,,,,,",
-        "expected no feature in a row of closed jaws, got 'D1'. Clear it, or make the kind size.",
+        "expected no feature in a row of kind zero, got 'D1'. Clear it, or make the kind size.",
     ),
     (
         "zero,,,ok,,,,,",
-        "expected a number, got 'ok'. Write the size alone, such as 7.98.",
+        "expected a number, got 'ok'. Write only the size, such as 7.98.",
     ),
     (
         "zero,,,7.98,,,,,",
-        "expected what closed jaws read, 1 mm at most, got '7.98'."
+        "expected a closed-jaw reading of at most 1 mm either way, got '7.98'."
         " Close the jaws and read again, or clear the cell.",
     ),
     (
@@ -138,7 +138,7 @@ BAD_ROWS = [
     ),
     (
         "size,A9,,12,,,,,",
-        "expected a feature of this coupon, got 'A9'. The row A goes from A1 to A4.",
+        "expected a feature of this coupon, got 'A9'. Row A has the ids A1 to A4.",
     ),
     ("size,dovel,,12,,,,,", "expected a feature of this coupon, got 'dovel'. Did you mean dowel?"),
     ("size,wing,,12,,,,,", f"expected a feature of this coupon, got 'wing'. {IDS}"),
@@ -146,12 +146,12 @@ BAD_ROWS = [
     (
         "size,dowel,,6,,,,,",
         "expected a printed feature, got 'dowel'."
-        " Hardware goes into the column mate of a fit row; its size is known.",
+        " Hardware goes in column mate of a fit row; its size is known already.",
     ),
     ("fit,A1,,slide,,,,,", f"expected a mate of this coupon, got nothing. {IDS}"),
     (
         "fit,A1,G9,slide,,,,,",
-        "expected a mate of this coupon, got 'G9'. The row G goes from G1 to G2.",
+        "expected a mate of this coupon, got 'G9'. Row G has the ids G1 to G2.",
     ),
     (
         "fit,A1,A2,slide,,,,,",
@@ -204,23 +204,23 @@ BAD_ROWS = [
     ("size,D1,,80,furlong,,,,", "expected unit mm or in, got 'furlong'. Leave blank for mm."),
     (
         "size,D1,,=80,,,,,",
-        "expected what was found, got '=80'. Type the value that the formula shows.",
+        "expected a value, not a formula, got '=80'. Type the value that the formula shows.",
     ),
     (
         "size,D1,,80 mm,,,,,",
-        "expected a number, got '80 mm'. Write the number alone, the unit in the column unit.",
+        "expected a number, got '80 mm'. Write only the number here, and the unit in column unit.",
     ),
     (
         "size,A1,,Jul 98,,,,,",
-        "expected a number, got 'Jul 98'. A spreadsheet may have made a date of it:"
-        " format the column as text, type it again.",
+        "expected a number, got 'Jul 98'. A spreadsheet may have turned it into a date:"
+        " format the column as text and type it again.",
     ),
     (
         "size,A1,,07.08.98,,,,,",
-        "expected a number, got '07.08.98'. A spreadsheet may have made a date of it:"
-        " format the column as text, type it again.",
+        "expected a number, got '07.08.98'. A spreadsheet may have turned it into a date:"
+        " format the column as text and type it again.",
     ),
-    ("size,D1,,wide,,,,,", "expected a number, got 'wide'. Write the size alone, such as 7.98."),
+    ("size,D1,,wide,,,,,", "expected a number, got 'wide'. Write only the size, such as 7.98."),
     *(
         (
             f"size,D1,,{number},,,,,",

@@ -242,7 +242,7 @@ def test_a_length_that_the_solid_does_not_have_is_reported(plan):
     longer = tuple(f.model_copy(update={"size_mm": f.size_mm + 0.02}) for f in lengths)
     found = disagreements(coupon.model_copy(update={"features": longer}), solids)
     assert [p.where for p in found] == [f"feature {f.id}" for f in lengths]
-    assert all("0.010 mm beside it" in str(p) for p in found)
+    assert all("0.010 mm off" in str(p) for p in found)
 
 
 def test_a_feature_without_a_surface_is_reported(plan):

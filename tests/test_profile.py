@@ -171,7 +171,7 @@ BROKEN = [
     (broken(printed_on="1 May"), " at printed_on: expected a date such as 2026-01-31, got '1 May'"),
     (broken(surprise="!" * 99), " at surprise: expected one of format, version"),
     (broken(**{"\x1b[31m": 1}), r" at \u001b[31m: expected one of format"),
-    (broken(counts=7), " at counts: expected names with values, got 7"),
+    (broken(counts=7), " at counts: expected a table of names and values, got 7"),
     (
         broken(counts=WHOLE["counts"] | {"runs": 10**400}),
         " at counts.runs: expected a number less than or equal to 1000000",
@@ -192,7 +192,7 @@ BROKEN = [
     (with_mean("growth_ext", -(10**400)), "growth_ext: expected a finite number, got -1000"),
     (broken(measured=[0] * 9000), "expected a profile, got 9000 errors in all"),
     (broken(printed_on=7), " at printed_on: expected a date such as 2026-01-31, got 7"),
-    (broken(machine="\ud800"), "expected whole characters, and brackets"),
+    (broken(machine="\ud800"), "expected valid JSON text, not nested too deep"),
     (with_mean("from_push", 0.9), "expected thresholds that rise from force to push to slide"),
     (broken(covariance=TRIANGLE[:-1]), "expected covariance of 378 numbers, got 377"),
     (broken(covariance=[1e308, *TRIANGLE[1:]]), "covariance.0: expected a number less than 100"),

@@ -60,13 +60,15 @@ def test_a_machine_may_be_given_itself(tmp_path):
 def test_what_the_conditions_state_is_kept_and_used(tmp_path):
     path = started(tmp_path, machine="mine", material="blue") / "conditions.toml"
     text = path.read_text(encoding="utf-8")
-    text = text.replace("# resolution_mm = 0.01", "resolution_mm = 0.1").replace("# Good", "# Mine")
+    text = text.replace("# resolution_mm = 0.01", "resolution_mm = 0.1").replace(
+        "# Helps", "# Mine"
+    )
     path.write_text(text, encoding="utf-8")
     rehearse(tmp_path, "attic-1")
     run = load_run(tmp_path)
     assert (run.conditions.machine, run.conditions.material) == ("mine", "blue")
     assert all(round(size.value_mm * 10, 6).is_integer() for size in run.sizes)
-    assert "# Mine to know later" in path.read_text(encoding="utf-8")
+    assert "# Mine to explain later" in path.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("typed", ["slide,,,,,", ",,,,Ada,", ",,,,,stringy"])
@@ -74,14 +76,14 @@ def test_nothing_typed_is_written_over(tmp_path, typed):
     path = started(tmp_path) / "entries.csv"
     path.write_bytes(path.read_bytes().replace(b"fit,A1,G1,,,,,,", f"fit,A1,G1,{typed}".encode()))
     before = contents(tmp_path)
-    with pytest.raises(RunError, match="got 1 row with something typed"):
+    with pytest.raises(RunError, match="got 1 row filled in"):
         rehearse(tmp_path)
     assert contents(tmp_path) == before
 
 
 def test_a_rehearsal_is_not_rehearsed_over(tmp_path):
     rehearse(started(tmp_path))
-    with pytest.raises(RunError, match="got 22 rows with something typed"):
+    with pytest.raises(RunError, match="got 22 rows filled in"):
         rehearse(tmp_path)
 
 

@@ -78,7 +78,7 @@ def refused(folder, **changes):
 def test_starting_over_anything_typed_is_refused(tmp_path, old, new):
     fill(started(tmp_path), old, new)
     message = refused(tmp_path)
-    assert "expected a sheet with nothing typed, got 1 row with something typed" in message
+    assert "expected a blank sheet, got 1 row filled in" in message
 
 
 def test_starting_over_another_coupon_is_refused(tmp_path):
@@ -89,7 +89,9 @@ def test_starting_over_another_coupon_is_refused(tmp_path):
 
 def test_starting_over_other_conditions_is_refused(tmp_path):
     started(tmp_path)
-    assert "conditions.toml: expected no conditions yet" in refused(tmp_path, machine="bench-2")
+    assert "conditions.toml: expected no conditions.toml yet" in refused(
+        tmp_path, machine="bench-2"
+    )
 
 
 def test_starting_over_files_that_cannot_be_read_is_refused(tmp_path):

@@ -284,7 +284,7 @@ def test_make_leaves_no_folder_behind_when_a_mate_has_no_room(monkeypatch, tmp_p
 def test_a_mate_that_meets_its_own_body_is_found(monkeypatch):
     monkeypatch.setattr("coupons.making.posts.SLOT_PLAY_MM", -0.4)  # wider than its slot is long
     plan = plan_of(fit("slot", "x", 4))
-    assert any("do not meet" in str(problem) for problem in crowded(plan.rows))
+    assert any("no overlap" in str(problem) for problem in crowded(plan.rows))
 
 
 @pytest.mark.parametrize(

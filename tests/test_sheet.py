@@ -94,8 +94,9 @@ def test_rows_are_numbered_as_a_spreadsheet_shows_them(tmp_path):
         ),
         (
             'kind,feature,result,note\nsize,A1,7.98,"so\nsize,A2,8.01,\n',
-            "entries.csv row 2: expected cells of text, got a stray quote."
-            " Close the double quotes of the cell, or take them away.",
+            "entries.csv row 2: expected cells with both their quotes or none,"
+            " got a single double quote."
+            " Close the double quotes of the cell, or remove them.",
         ),
         (
             b"\xff\xfek\x00i",
@@ -119,7 +120,7 @@ def test_a_million_rows_are_told_and_not_worked_through(tmp_path):
     with pytest.raises(EntriesError) as caught:
         read(tmp_path, "kind,feature,result\n" + "size,A1,7.98\n" * 1_000_000)
     assert caught.value.message == (
-        "entries.csv: expected at most 100000 rows, got 1000001. See whether it is the right file."
+        "entries.csv: expected at most 100000 rows, got 1000001. Check that it is the right file."
     )
 
 
@@ -129,7 +130,7 @@ def test_a_row_with_too_many_cells_is_told_and_the_rest_is_read(tmp_path):
     assert [row.feature for row in rows] == ["A2"]
     assert [str(problem) for problem in problems] == [
         "entries.csv row 2: expected at most 3 cells, got 5."
-        " Put a text that holds the separator in double quotes."
+        " Put text that contains the separator in double quotes."
     ]
 
 

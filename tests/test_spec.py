@@ -53,8 +53,8 @@ BROKEN = {
     "title no text": ("title = 3\n" + row(FIT), "title: expected a valid string, got 3"),
     "empty title": ('title = ""\n' + row(FIT), "title: expected at least 1 character"),
     "control character": ('title = "a\\u0007"\n' + row(FIT), "title: expected one line of"),
-    "unknown key": (TITLE + "colour = 1\n" + row(FIT), "bad.toml colour: expected no such key"),
-    "name is ours": ('name = "x"\n' + TITLE + row(FIT), "bad.toml name: expected no such key"),
+    "unknown key": (TITLE + "colour = 1\n" + row(FIT), "bad.toml colour: expected a known key"),
+    "name is ours": ('name = "x"\n' + TITLE + row(FIT), "bad.toml name: expected a known key"),
     "too many rows": (TITLE + 24 * row(FIT), "at most 23 items"),
     # the machine
     "flat bed": (TITLE + "[assumed]\nbed_mm = [180]\n" + row(FIT), "bed_mm 2: expected a value"),
@@ -69,15 +69,18 @@ BROKEN = {
     # any row
     "no kind": (TITLE + row(FIT, kind=None), "row 1 kind: expected fit, hardware, sizes, spans"),
     "odd kind": (TITLE + row(FIT, kind='"fitt"'), "row 1 kind: expected fit, hardware"),
-    "row key": (TITLE + row(FIT, gap="3"), "bad.toml row 1 gap: expected no such key"),
+    "row key": (TITLE + row(FIT, gap="3"), "bad.toml row 1 gap: expected a known key"),
     "id of two letters": (TITLE + row(FIT, id='"AB"'), "row 1 id: expected one letter"),
     "id that reads as a digit": (TITLE + row(FIT, id='"O"'), "row 1 id: expected one letter"),
     "id of another alphabet": (TITLE + row(FIT, id='"Ä"'), "row 1 id: expected one letter"),
     "ids twice": (
         TITLE + row(FIT, id='"B"') + row(FIT, id='"B"'),
-        "bad.toml: expected row ids that differ, got B twice",
+        "bad.toml: expected a different id for each row, got B twice",
     ),
-    "thin wall": (TITLE + row(FIT, wall_mm="2.9"), "wall_mm: expected at least 3 mm (six lines"),
+    "thin wall": (
+        TITLE + row(FIT, wall_mm="2.9"),
+        "wall_mm: expected at least 3 mm (walls of",
+    ),
     "depth NaN": (TITLE + row(FIT, depth_mm="nan"), "depth_mm: expected a finite number, got nan"),
     # form and direction
     "odd form": (TITLE + row(FIT, form='"cone"'), "form: expected 'pin', 'tongue', 'hole' or"),
@@ -96,9 +99,9 @@ BROKEN = {
     "no gaps": (TITLE + row(FIT, gaps_mm="[]"), "gaps_mm: expected at least 1 item"),
     "gaps out of order": (
         TITLE + row(FIT, gaps_mm="[0.2, 0.1]"),
-        "row 1 gaps_mm: expected rising order without repeats, got [0.2, 0.1]",
+        "row 1 gaps_mm: expected rising values without repeats, got [0.2, 0.1]",
     ),
-    "gaps twice": (TITLE + row(FIT, gaps_mm="[0.1, 0.1]"), "rising order without repeats"),
+    "gaps twice": (TITLE + row(FIT, gaps_mm="[0.1, 0.1]"), "rising values without repeats"),
     "gap of 9": (TITLE + row(FIT, gaps_mm="[9]"), "gaps_mm 1: expected less than or equal to 3"),
     "gap inf": (TITLE + row(FIT, gaps_mm="[inf]"), "gaps_mm 1: expected a finite number"),
     "step of nothing": (
@@ -107,7 +110,7 @@ BROKEN = {
     ),
     "range upside down": (
         TITLE + row(FIT, gaps_mm="{ start = 0.5, stop = 0, step = 0.1 }"),
-        "gaps_mm: expected a stop not below start, got 0.5 to 0",
+        "gaps_mm: expected stop not below start, got 0.5 to 0",
     ),
     "too many gaps": (
         TITLE + row(FIT, gaps_mm="{ start = 0, stop = 3, step = 0.001 }"),
@@ -135,7 +138,7 @@ BROKEN = {
     ),
     "post like a needle": (
         TITLE + row(FIT, form='"pin"', size_mm="2", gaps_mm="[0]", depth_mm="8"),
-        "depth_mm: expected posts at most 3 times as tall as thick, got 9 mm on 2 mm",
+        "depth_mm: expected posts at most 3 times as tall as thick, got 9 mm tall and 2 mm thick",
     ),
     "gaps of one layer": (
         TITLE + row(LEVEL_SLOT, gaps_mm="[0.1, 0.2]"),
@@ -158,14 +161,17 @@ BROKEN = {
         "tongues_mm 1: expected at least 14.36 mm, the width of the tile's own label, got 12",
     ),
     # spans and swell
-    "rule along z": (TITLE + row(SPANS, direction='"z"'), "direction: expected a rule along x, y"),
+    "rule along z": (
+        TITLE + row(SPANS, direction='"z"'),
+        "direction: expected one of x, y, x+y",
+    ),
     "rule without a notch": (
         TITLE + row(SPANS, slots_mm="[8, 8]"),
         "slots_mm: expected one slot fewer than tongues, got 2 tongues and 2 slots",
     ),
     "notch without room": (
         TITLE + row(SPANS, tongues_mm="[12, 12]", slots_mm="[3]"),
-        "slots_mm 1: expected at least 4 mm, or no caliper jaw reaches in, got 3",
+        "slots_mm 1: expected at least 4 mm, so that a caliper jaw reaches in, got 3",
     ),
     "labels overlap": (
         TITLE + row(SPANS, tongues_mm="[3, 3]", slots_mm="[5]"),
@@ -173,31 +179,33 @@ BROKEN = {
     ),
     "rule that the jaws press together": (
         TITLE + row(SPANS, tongues_mm="[30, 30, 30]", slots_mm="[300, 300]"),
-        "row 1 (A) wall_mm: expected a rule whose sizes read within 0.01 mm under 5 N of the jaws,"
+        "row 1 (A) wall_mm: expected a rule that reads within 0.01 mm when jaws press with 5 N,"
         " got AW 0.01",
     ),
     "rule on thin ends": (
         TITLE + row(SPANS, tongues_mm="[2, 20, 2]", slots_mm="[12, 12]"),
-        "row 1 (A) tongues_mm: expected a rule whose sizes together read within 0.005 % under 5 N,"
+        "row 1 (A) tongues_mm: expected a rule with a scale error within 0.005 % when jaws press"
+        " with 5 N,"
         " got 0.0101 %. Make its first and last block longer",
     ),
     "tile under its label": (
         TITLE + row(SWELL, tongues_mm="[6]"),
         "tongues_mm 1: expected at least 8.18 mm, the width of the tile's own label, got 6",
     ),
-    # bought pieces
+    # hardware
     "limits upside down": (
         TITLE + row(BOUGHT, limits_mm="[0.1, 0.0]"),
         "limits_mm: expected two deviations, lower first, got 0.1 and 0",
     ),
     "ring without its outside": (
         TITLE + row(BOUGHT, form='"pin"'),
-        "outer_mm: expected the outside of a bought piece that goes over a post, got nothing",
+        "outer_mm: expected the outside width of hardware that goes over a post, got nothing",
     ),
     "no mate": (TITLE + row(BOUGHT, name=None), "row 1 name: expected a value, got nothing"),
     "steel does not give": (
         TITLE + row(BOUGHT, gaps_mm="[-0.5, 0]"),
-        "gaps_mm: expected no gap below -0.3 mm for a bought piece, which does not give, got -0.5",
+        "gaps_mm: expected no gap below -0.3 mm for hardware, or it splits the printed wall,"
+        " got -0.5",
     ),
 }
 

@@ -14,7 +14,7 @@ def test_a_trial_says_which_piece_goes_where():
     over = CouponTrial(feature="D1", mate="DG1", gap_mm=-0.1)
     assert try_title(by_id["D1"], over) == "Try DG1 over D1"
     bought = CouponTrial(feature="C1", mate="dowel", gap_mm=-0.1)
-    assert try_how(coupon, by_id["C1"], bought).startswith("dowel is bought: 8 mm dowel.")
+    assert try_how(coupon, by_id["C1"], bought).startswith("dowel is hardware: 8 mm dowel.")
 
 
 def test_a_reading_says_which_jaws_go_where():
@@ -29,8 +29,8 @@ def test_a_reading_says_which_jaws_go_where():
 def test_a_height_is_not_read_half_way_up():
     by_id = {feature.id: feature for feature in make_record().features}
     upright = by_id["A1"].model_copy(update={"direction": Direction.Z})
-    assert "Half way up" not in read_how(upright, CouponReading(feature="A1", jaws="inside"))
-    assert "Half way up" in read_how(by_id["A1"], CouponReading(feature="A1", jaws="inside"))
+    assert "Halfway up" not in read_how(upright, CouponReading(feature="A1", jaws="inside"))
+    assert "Halfway up" in read_how(by_id["A1"], CouponReading(feature="A1", jaws="inside"))
 
 
 def test_lengths_are_measured_flat_on_the_table_with_jaws_that_just_touch():

@@ -1,4 +1,4 @@
-"""Holding the mesh against the record: each surface must lie where the map points to it.
+"""Check the mesh against the record: each surface must be where the record says.
 
 Every triangle knows which feature made it, through all unions and cuts. So the check needs no
 drawing: the middle of a feature's triangles, across its faces, must be its recorded place. A
@@ -32,12 +32,12 @@ ACROSS: dict[Direction, tuple[float, float, float]] = {
 
 
 def faults_of(plan: Plan, solids: tuple[Solid, ...]) -> list[Problem]:
-    """Return all that keeps a built plan from being written: surfaces, and mates without room."""
+    """Return what is wrong with a built plan: misplaced surfaces, and mates without room."""
     return [*disagreements(record(plan), solids), *crowded(plan.rows)]
 
 
 def disagreements(coupon: Coupon, solids: tuple[Solid, ...]) -> list[Problem]:
-    """Return each feature whose surface is missing from its body or lies beside its place."""
+    """Return each feature whose surface is missing from its body or out of place."""
     by_body = {solid.body: solid for solid in solids}
     problems = []
     for feature in coupon.features:
@@ -52,7 +52,7 @@ def disagreements(coupon: Coupon, solids: tuple[Solid, ...]) -> list[Problem]:
                 Problem(
                     f"feature {feature.id}",
                     f"its surface within {AGREE_MM:g} mm of {feature.place_mm}",
-                    f"{off:.3f} mm beside it" if len(surface) else "none",
+                    f"{off:.3f} mm off" if len(surface) else "none",
                 )
             )
     return problems

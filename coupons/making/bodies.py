@@ -1,4 +1,4 @@
-"""What the builders of bodies hand to the plan: parts and sized features in a body's own frame."""
+"""Bodies as the builders return them: parts and sized features in the body's own frame."""
 
 import math
 from dataclasses import dataclass, replace
@@ -38,7 +38,7 @@ class Sized:
 
 @dataclass(frozen=True)
 class Bar:
-    """What a rule is across its length, along its own x: in its notches and at its blocks."""
+    """The sections of a rule across its own x: in its notches and at its blocks."""
 
     at_notch: Section
     at_block: Section

@@ -1,4 +1,4 @@
-"""Bought mates as bodies: what is tried in a hardware row takes up room, though none of it is made.
+"""Hardware as bodies: it is not printed, but it needs room where it is tried.
 
 A shank has a grip or head behind it, a ring an outside. Both stand in a frame of their own as a
 loose piece of the same form would, so that they are seated in the same way.
@@ -17,14 +17,14 @@ LARGEST_HEADED_MM = 12.0  # thicker pieces that are tried by hand are rings, rod
 
 
 def outside_mm(nominal_mm: float, outer_mm: float | None) -> float:
-    """Return the width of a bought piece's widest part: stated, or a head's where none is."""
+    """Return the width of the widest part of hardware: as stated, else that of a usual head."""
     if outer_mm is not None:
         return outer_mm
     return nominal_mm * (HEAD_PER_SHANK if nominal_mm <= LARGEST_HEADED_MM else 1.0)
 
 
 def bought_piece(series: Series, piece: str, mate: Form, size_mm: float, outer_mm: float) -> Body:
-    """Return a bought piece that is to be tried in or over the features of a series.
+    """Return the body of hardware that is tried in or over the features of a series.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What a plan costs: plastic, time and bed, by a simple model that is stated in full.
+"""Plastic, print time and bed use of a plan, by a simple model that is stated in full.
 
 Time: the plastic, counted solid (walls this thin have almost no infill), laid down in lines of
 one width and height at one speed, of which a share is lost to travel, corners and cooling, plus a
@@ -20,16 +20,16 @@ DENSITY_G_CM3 = 1.24  # a common stiff thermoplastic
 
 
 PRINT_ADVICE = (
-    "Print every piece as it lies in the file: no turning, scaling, or supports.",
+    "Print every piece as it lies in the file: no turning, scaling or supports.",
     "Place the seam away from fit faces: at the rear corner, not at random.",
-    "Leave hole compensation, size compensation and first-layer shrinking off, or as you will "
+    "Turn off the slicer's corrections of holes, outlines and first layer, or set them as you "
     "always print: the coupon measures what is left.",
-    "Four walls and 100 % infill, so that every piece is solid: walls and rules are as thick as "
-    "solid plastic asks, and hollow ones bend under a hand or a caliper.",
-    "The layer height given here, your usual speed and cooling; no brim on fit faces.",
-    "Let the bed cool before taking pieces off. Keep the orientation: the cut corner was nearest "
+    "Use four walls and 100 % infill: every piece must be solid. Hollow walls and rules bend under "
+    "the hand or the caliper.",
+    "Use the layer height of the coupon and your usual speed and cooling; no brim on fit faces.",
+    "Let the bed cool before you take pieces off. The cut corner marks the corner that was nearest "
     "the bed's origin.",
-    "Break the first layer's burr with a knife where no lead-in does it; do not sand fit faces.",
+    "Cut the first layer's burr off with a knife where there is no chamfer; do not sand fit faces.",
 )
 
 
@@ -51,14 +51,14 @@ class Estimate:
 def model_words(speed_mm_s: float = DEFAULT_SPEED_MM_S) -> str:
     """Return the model that time and grams come from, in words."""
     return (
-        f"solid plastic in one-nozzle-wide lines at {speed_mm_s:g} mm/s, "
-        f"{1 - PRINTING_SHARE:.0%} lost to travel, {LAYER_S:g} s a layer, {START_S / 60:g} min a "
-        f"plate; grams at {DENSITY_G_CM3:g} g/cm³"
+        f"solid plastic at {speed_mm_s:g} mm/s, {100 * (1 - PRINTING_SHARE):.0f} % of the "
+        f"time lost to travel, {LAYER_S:g} s per layer, {START_S / 60:g} min per plate; "
+        f"{DENSITY_G_CM3:g} g/cm³"
     )
 
 
 def estimate(plan: Plan, speed_mm_s: float = DEFAULT_SPEED_MM_S) -> Estimate:
-    """Return what a plan costs to print at a speed, without building it."""
+    """Estimate plastic, time and bed use of a plan at a printing speed, without building it."""
     volume = sum(body_volume_mm3(item.body.parts) for item in plan.placed)
     seconds = volume / _flow_mm3_s(plan, speed_mm_s) + plan.plates * START_S
     for plate in range(1, plan.plates + 1):

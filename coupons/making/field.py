@@ -1,4 +1,4 @@
-"""The face of a body along its row: where items stand, what grips it, its direction marks."""
+"""The layout of a body along its row: places of items, grip and direction marks."""
 
 from dataclasses import dataclass
 from itertools import accumulate

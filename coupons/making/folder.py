@@ -1,4 +1,4 @@
-"""Writing what the making room contributes to a run folder."""
+"""Write the files of a coupon into a run folder: record, print files, map and preview."""
 
 import re
 from collections.abc import Iterable, Iterator
@@ -21,7 +21,7 @@ from coupons.reading import read_plain
 
 
 def checked_solids(plan: Plan) -> tuple[Solid, ...]:
-    """Build every body of a plan and hold it against the record, before any file is written.
+    """Build every body of a plan and check it against the record, before any file is written.
 
     Raises
     ------

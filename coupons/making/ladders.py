@@ -1,4 +1,4 @@
-"""The bar that a rule is: blocks and notches between two rails, stiff enough for a caliper.
+"""The bar of a rule: blocks and notches between two rails, stiff enough for a caliper.
 
 Jaws press a rule together, or apart in a notch. On a strip under the blocks they would press far
 above its middle and bend it: an 82 mm rule on a strip of 1.4 mm reads 0.3 mm short, more than most
@@ -88,7 +88,7 @@ def ladder_for(
 
 
 def reads_off_mm(ladder: Ladder) -> tuple[float, ...]:
-    """Return how far each item, and last the whole length, reads off under the caliper.
+    """Return the reading error of each item, and last of the whole length, under the jaws.
 
     Below zero it reads short, as all lengths do; notches are pressed apart and read long.
     """
@@ -128,6 +128,6 @@ def _notch_mm(ladder: Ladder, notch: Item, beside: tuple[Item, ...]) -> float:
 
 
 def _block_mm(ladder: Ladder, block: Item) -> float:
-    """Return what a block gives between its own faces; a short one keeps the load to itself."""
+    """Return how much a block yields between its own faces; a short one carries the load alone."""
     alone = JAW_FORCE_N * block.size_mm / (MODULUS_MPA * JAW_CLEAR_MM * ladder.high_mm)
     return min(alone, _along_mm(ladder, block, 0) + 2 * _face_mm(ladder))

@@ -1,4 +1,4 @@
-"""Setting rectangles on plates: each as low and as far left as it goes, on a rising skyline."""
+"""Packing of rectangles on plates: each as low and as far left as possible, on a skyline."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Letters that print: a stroke table of our own, drawn for a raised stroke two lines wide.
+"""Letters that print well: our own stroke table, for raised strokes two lines wide.
 
 Outline fonts at this size are thinner than one extruded line and print broken. Here a letter is a
 few straight strokes between the points of a grid, 4 steps wide and 6 high, swept with a round pen.

@@ -1,4 +1,4 @@
-"""The rules that a row must keep to be printable, stiff and measurable, each with its words."""
+"""Rules that keep a row printable, stiff and measurable, and the problems of breaking them."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -32,7 +32,7 @@ from coupons.terms import EXTERNAL, INTERNAL, ROUND, Direction
 
 
 def row_problems(row: Row, letter: str, assumed: Assumed, where: str) -> list[Problem]:
-    """Return every rule that a row breaks, or would as the machine prints it."""
+    """Return every rule that a row breaks, as stated or as the machine prints it."""
     problems = [*_thin_walls(row, where), *_gaps_in_one(row, assumed, where)]
     row = settled(row, assumed)
     match row:
@@ -59,13 +59,13 @@ def _thin_walls(row: Row, where: str) -> Iterator[Problem]:
     if row.wall_mm < MIN_WALL_MM - 1e-9:
         yield Problem(
             f"{where} wall_mm",
-            f"at least {MIN_WALL_MM:g} mm (six lines, and more by itself where they are wider)",
+            f"at least {MIN_WALL_MM:g} mm (walls of six lines; a wide nozzle makes them thicker)",
             f"{row.wall_mm:g}",
         )
 
 
 def _gaps_in_one(row: Row, assumed: Assumed, where: str) -> Iterator[Problem]:
-    """Look for gaps across z that fall together once they are rounded to layers."""
+    """Find gaps across z that become equal once they are rounded to layers."""
     if not isinstance(row, FitRow | HardwareRow):
         return
     now = settled(row, assumed)
@@ -75,7 +75,7 @@ def _gaps_in_one(row: Row, assumed: Assumed, where: str) -> Iterator[Problem]:
             f"gaps across z that differ by a layer of {assumed.layer_height_mm:g} mm",
             f"{', '.join(f'{gap:g}' for gap in row.gaps()[:4])}, which all round to "
             f"{now.gaps()[0]:g}",
-            "Let the gaps reach farther, or print thinner layers",
+            "Use gaps further apart, or thinner layers",
         )
 
 
@@ -84,7 +84,7 @@ def _rule_problems(row: SpansRow, letter: str, assumed: Assumed, where: str) -> 
         if slot < NOTCH_MM:
             yield Problem(
                 f"{where} slots_mm {number}",
-                f"at least {NOTCH_MM:g} mm, or no caliper jaw reaches in",
+                f"at least {NOTCH_MM:g} mm, so that a caliper jaw reaches in",
                 f"{slot:g}",
             )
     items = rule_items(row, letter)
@@ -95,7 +95,7 @@ def _rule_problems(row: SpansRow, letter: str, assumed: Assumed, where: str) -> 
             f"{where} tongues_mm, slots_mm",
             "room for every label beside its block or notch",
             f"{clash[0]} and {clash[1]} overlapping",
-            "Set a wide slot beside a narrow tongue",
+            "Put a wide slot beside a narrow tongue",
         )
     made = settled(row, assumed)
     ladder = ladder_for(items, made.wall_mm, made.depth_mm, assumed.measures)
@@ -109,7 +109,7 @@ def _bending_rule(ladder: Ladder, letter: str, where: str) -> Iterator[Problem]:
     if abs(worst) > OFF_MM:
         yield Problem(
             f"{where} wall_mm",
-            f"a rule whose sizes read within {OFF_MM:g} mm under {JAW_FORCE_N:g} N of the jaws",
+            f"a rule that reads within {OFF_MM:g} mm when jaws press with {JAW_FORCE_N:g} N",
             f"{name} {abs(worst):.3f} mm {'long' if worst > 0 else 'short'}",
             "Make wall_mm larger, which widens its rails, or the rule shorter",
         )
@@ -117,7 +117,8 @@ def _bending_rule(ladder: Ladder, letter: str, where: str) -> Iterator[Problem]:
     if abs(grows) > SLOPE and abs(grows) * ladder.whole_mm > UNSEEN_MM:
         yield Problem(
             f"{where} tongues_mm",
-            f"a rule whose sizes together read within {100 * SLOPE:g} % under {JAW_FORCE_N:g} N",
+            f"a rule with a scale error within {100 * SLOPE:g} % when jaws press with "
+            f"{JAW_FORCE_N:g} N",
             f"{100 * abs(grows):.4f} %",
             "Make its first and last block longer, or wall_mm larger",
         )
@@ -169,7 +170,7 @@ def _fit_problems(row: FitRow | HardwareRow, assumed: Assumed, where: str) -> It
         if gaps[0] < SPLITTING_MM:
             yield Problem(
                 f"{where} gaps_mm",
-                f"no gap below {SPLITTING_MM:g} mm for a bought piece, which does not give",
+                f"no gap below {SPLITTING_MM:g} mm for hardware, or it splits the printed wall",
                 f"{gaps[0]:g}",
             )
     yield from _form_problems(_Formed(row, sizes, "gaps_mm", assumed, where))
@@ -191,7 +192,7 @@ def _form_problems(formed: _Formed) -> Iterator[Problem]:
 
 
 def _long_roofs(formed: _Formed) -> Iterator[Problem]:
-    """Look at what windows in upright walls, fixed or loose, leave to bridge."""
+    """Find windows in upright walls, fixed or loose, whose roof is too long to bridge."""
     sideways = formed.flat == (formed.row.direction is Direction.Z)
     span = formed.row.length_mm if formed.flat else max(formed.sizes)
     if sideways and formed.has_windows and span > BRIDGE_MM:
@@ -208,7 +209,7 @@ def _slender_posts(formed: _Formed) -> Iterator[Problem]:
         yield Problem(
             f"{formed.where} depth_mm",
             f"posts at most {SLENDER:g} times as tall as thick",
-            f"{tall:g} mm on {thin:g} mm",
+            f"{tall:g} mm tall and {thin:g} mm thick",
             "Make depth_mm smaller or the size larger",
         )
 
@@ -221,6 +222,6 @@ def _bending_walls(formed: _Formed) -> Iterator[Problem]:
         yield Problem(
             f"{formed.where} wall_mm",
             f"walls that bend less than {STIFF_MM:g} mm under {FORCE_N:g} N",
-            f"{bend:.3f} mm over a length of {length:.1f} mm",
+            f"{bend:.3f} mm on a wall {length:.1f} mm long",
             "Make wall_mm or depth_mm larger, or the window shorter",
         )

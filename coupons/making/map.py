@@ -90,7 +90,7 @@ def _frame(plan: Plan, panel: _Panel, plate: int, top: float) -> str:
     bed_x, bed_y = plan.assumed.bed_mm
     words = (
         f"Plate {plate} of {plan.plates}, seen from above as printed, 1 : 1. "
-        f"Set out for a bed of {bed_x:g} × {bed_y:g} mm."
+        f"Laid out for a bed of {bed_x:g} × {bed_y:g} mm."
     )
     return (
         f'<text x="{SIDE_MM}" y="{top + 5:g}" font-size="3" fill="{FAINT}">{words}</text>'
@@ -100,7 +100,7 @@ def _frame(plan: Plan, panel: _Panel, plate: int, top: float) -> str:
 
 
 def _legend(plan: Plan, x: float, y: float) -> str:
-    """Explain the marks that this map has."""
+    """Draw the legend: the marks that this map uses."""
 
     def box(fill: str, edge: str) -> str:
         return (
@@ -120,9 +120,9 @@ def _legend(plan: Plan, x: float, y: float) -> str:
     entries = [
         (box(FIXED, FIXED_EDGE), "fixed", True),
         (triangle, "caliper jaw", True),
-        (upright_mark(1.4, -1.0), "caliper upright, along z", upright),
-        (box(LOOSE, LOOSE_EDGE), "loose: tried in or over the fixed ones", _any_loose(plan)),
-        (gap, "gap to the mate, mm over both sides", any(row.trials for row in plan.rows)),
+        (upright_mark(1.4, -1.0), "caliper vertical, along z", upright),
+        (box(LOOSE, LOOSE_EDGE), "loose: try it in or over a fixed one", _any_loose(plan)),
+        (gap, "drawn gap, mm over both sides", any(row.trials for row in plan.rows)),
     ]
     shown = [(mark, words) for mark, words, wanted in entries if wanted]
     return "".join(

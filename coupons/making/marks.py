@@ -1,4 +1,4 @@
-"""How a file that `make` wrote is told from one that somebody put in its place.
+"""Recognise files that `make` wrote, so that no other file is replaced.
 
 Each kind is known by its own bytes, so that a folder copied, or left half made, is known too. What
 another program opened and saved again is no longer ours, even under the same name.
@@ -46,7 +46,7 @@ def is_threemf(data: bytes) -> bool:
 
 
 def is_map(data: bytes) -> bool:
-    """Tell whether bytes are a map as we draw it, not as a drawing program saves it again."""
+    """Tell whether bytes are a map as we draw it, not as a drawing program saved it."""
     return _SVG_HEAD.match(data) is not None and b"<g data-plate=" in data
 
 

@@ -1,4 +1,4 @@
-"""From a spec to a plan: every body built in its own frame, checked, and placed on a plate."""
+"""Plan a coupon from its spec: build every body, check it, and place it on a plate."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -82,7 +82,7 @@ def plan_coupon(
     layer_height_mm: float | None = None,
     nozzle_mm: float | None = None,
 ) -> Plan:
-    """Lay a spec out for a machine; what is not given is taken from the spec.
+    """Lay a spec out for a machine; values not given are those of the spec.
 
     Raises
     ------
@@ -121,7 +121,7 @@ def _assumed(spec: Spec, given: dict[str, object]) -> Assumed:
 
 
 def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...]:
-    """Set the bodies out and centre what each plate holds on the bed."""
+    """Arrange the bodies on plates and centre them on the bed."""
     covers = [body.cover() for body in bodies]
     sizes = [(high[0] - low[0], high[1] - low[1]) for low, high in covers]
     room = room_on(bed_mm)

@@ -1,4 +1,4 @@
-"""A minimal PNG writer: eight bits a channel, no date, the same bytes for the same picture."""
+"""A minimal PNG writer: eight bits per channel, no date, the same bytes for the same picture."""
 
 import struct
 import zlib

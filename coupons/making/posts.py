@@ -81,14 +81,14 @@ def lying(series: Series) -> Body:
 
 
 def width_in_row_mm(series: Series, item: Item) -> float:
-    """Return what a post takes along its row, with its shoulder where it stands on one."""
+    """Return the width of a post along its row, including its shoulder if it has one."""
     if series.lying:
         return item.size_mm if series.round else _post_width(series)
     return item.size_mm + 2 * SHOULDER_MM
 
 
 def _jaw_room_mm(series: Series) -> float:
-    """Return how far posts must stand apart for jaws to reach those that are read."""
+    """Return the distance between posts that lets jaws reach those that are measured."""
     read = any(item.readings for item in series.items)
     return JAW_CLEAR_MM if read and len(series.items) > 1 else 0.0
 

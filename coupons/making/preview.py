@@ -1,4 +1,4 @@
-"""The shaded picture of a coupon as it lies on its plates: flat colours, soft light, ink edges."""
+"""The preview: a shaded picture of a coupon on its plates, with dark edges."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""A z-buffer in numpy: which triangle is nearest at each pixel, without a display or a loop.
+"""A z-buffer in numpy: the nearest triangle at each pixel, without a display or a loop.
 
 Every triangle is cut into pixel rows, every row into pixels, all triangles at once; the nearest
 of the pixels that fall together wins.

@@ -1,6 +1,6 @@
-"""What ``coupon.json`` holds: every feature, loose piece and trial of one coupon.
+"""The record of a coupon, ``coupon.json``: every feature, loose piece, trial and reading.
 
-The record is all that the later rooms know of a coupon; none of them reads a spec or a mesh.
+The later rooms know a coupon by its record alone; none of them reads a spec or a mesh.
 """
 
 import json
@@ -27,7 +27,7 @@ class _Frozen(BaseModel):
 
 
 class CouponFeature(_Frozen):
-    """One printed feature, with the id that stands beside it on the part.
+    """One printed feature, with the id that is printed beside it on the part.
 
     ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (the mating
     feature of a loose piece), *span* (for the caliper only) or *swell* (met at the first layer on
@@ -50,7 +50,7 @@ class CouponFeature(_Frozen):
 
 
 class CouponHardware(_Frozen):
-    """A bought mate of known size: no printing error, a standard deviation from its tolerance."""
+    """Hardware of known size: no printing error, a standard deviation from its tolerance."""
 
     id: str
     name: str
@@ -96,7 +96,7 @@ class CouponSection(_Frozen):
 
 
 class CouponBar(_Frozen):
-    """What a rule is across its length, so that what jaws do to it can be worked out.
+    """The sections of a rule, from which its bending under the jaws can be worked out.
 
     ``middle_mm`` of its sections are points of the bar's axis on the plate.
     """
@@ -116,7 +116,7 @@ class CouponSpecRef(_Frozen):
 
 
 class CouponAssumed(_Frozen):
-    """The machine that the coupon was laid out for."""
+    """The machine that the coupon was made for."""
 
     bed_mm: tuple[Length, Length]
     layer_height_mm: Length
@@ -124,7 +124,7 @@ class CouponAssumed(_Frozen):
 
 
 class CouponRun(_Frozen):
-    """Which print a record was made for: an id that no other print has, and who prints what.
+    """The print that a record was made for: a unique id, the machine and the material.
 
     Names that `make` was not told are empty.
     """
@@ -135,7 +135,7 @@ class CouponRun(_Frozen):
 
 
 class Coupon(_Frozen):
-    """The whole record. Trials and readings stand in the order in which to do them.
+    """The whole record. Trials and readings are in the order in which to do them.
 
     ``run`` is missing in records made before runs had an id.
     """
@@ -214,31 +214,31 @@ def read_coupon(path: Path) -> Coupon:
 
 
 def _dangling(coupon: Coupon) -> Iterator[tuple[str, str, str]]:
-    """Yield the place of every id that is used and not held, or held twice; what should stand."""
+    """Yield every id that is unknown or used twice: its place, what was expected, what came."""
     features = [feature.id for feature in coupon.features]
     mates = {*features, *(piece.id for piece in coupon.hardware)}
     seen: set[str] = set()
     for n, held in enumerate([*features, *(piece.id for piece in coupon.hardware)]):
         if held.lower() in seen:
-            yield f"id {n + 1}", "an id of its own", held
+            yield f"id {n + 1}", "a different id for each piece", held
         seen.add(held.lower())
     known = set(features)
     for n, trial in enumerate(coupon.trials):
         if trial.feature not in known:
-            yield f"trials.{n}.feature", "a feature that the record holds", trial.feature
+            yield f"trials.{n}.feature", "a feature in the record", trial.feature
         if trial.mate not in mates:
-            yield f"trials.{n}.mate", "a mate that the record holds", trial.mate
+            yield f"trials.{n}.mate", "a mate in the record", trial.mate
     for n, reading in enumerate(coupon.readings):
         if reading.feature not in known:
-            yield f"readings.{n}.feature", "a feature that the record holds", reading.feature
+            yield f"readings.{n}.feature", "a feature in the record", reading.feature
 
 
 def _problem(path: Path, error: Any, todo: str) -> Problem:
-    """Word one fault of a record; one that is no JSON breaks off where a copy or a sync ended."""
+    """Return one error of a record as a problem; broken JSON is mostly a copy that was cut off."""
     if error["type"] == "json_invalid":
         found = re.search(r"line \d+", error["ctx"]["error"])
         got = f"one that breaks off at {found[0]}" if found else "another file"
-        again = f"Make the same coupon into a new folder and copy its {path.name} here"
-        return Problem(path.name, "a whole JSON file", got, again)
+        again = f"Make the same coupon in a new folder and copy its {path.name} here"
+        return Problem(path.name, "a complete JSON file", got, again)
     where = f"{path.name} at {'.'.join(map(str, error['loc'])) or 'top'}"
     return Problem(where, error["msg"], repr(error["input"])[:60], todo)

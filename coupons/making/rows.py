@@ -1,4 +1,4 @@
-"""From one row of a spec to its bodies, trials and hardware, or to the rules that it breaks."""
+"""Build one row of a spec: its bodies, trials and hardware, or the rules that it breaks."""
 
 import math
 from dataclasses import dataclass, replace
@@ -30,7 +30,7 @@ Readings = tuple[tuple[Jaws, Along | None], ...]
 
 @dataclass(frozen=True)
 class BuiltRow:
-    """What one row comes to; ``bought`` are bodies of the bought mates, which are not printed."""
+    """What one row builds; ``bought`` are bodies of hardware, which is not printed."""
 
     letter: str
     bodies: tuple[Body, ...]
@@ -85,7 +85,7 @@ def _longest(bodies: tuple[Body, ...]) -> float:
 
 
 def _split(series: Series, count: int) -> list[Series]:
-    """Deal the items to ``count`` bodies, as evenly as may be."""
+    """Split the items over ``count`` bodies, as evenly as possible."""
     ends = [round(len(series.items) * k / count) for k in range(count + 1)]
     return [
         replace(

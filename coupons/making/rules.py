@@ -1,4 +1,4 @@
-"""A body for the caliper alone: a rule of many lengths along one direction."""
+"""A rule for the caliper: one bar with many lengths along one direction."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -55,7 +55,7 @@ def rule(
 
 
 def label_texts(items: tuple[Item, ...], measures: Measures) -> tuple[str, ...] | None:
-    """Return what stands beside each block and notch: its id, or with a wide nozzle its number.
+    """Return the label of each block and notch: its id, or with a wide nozzle its number.
 
     The row's letter then stands before the W of the whole length alone. None if ids of usual width
     or those numbers would meet.

@@ -1,4 +1,4 @@
-"""Setting every mate into or onto its feature, as a solid, and looking at what it comes near.
+"""Check, with solids, that every mate has room where it is seated in or on its feature.
 
 A loose piece goes in until it comes to rest on its seat. All but the seat and the feature itself
 must then stay :data:`ROOM_MM` away: labels, the neighbours' posts and their shoulders.
@@ -89,7 +89,7 @@ def seated(fixed: Body, feature: Sized, mate: Body, half_turn: bool = False) -> 
 
 
 def room_mm(pose: Seated) -> float:
-    """Return how near a seated mate comes to anything but its seat, at most :data:`ROOM_MM`.
+    """Return the distance from a seated mate to anything but its seat, at most :data:`ROOM_MM`.
 
     Boxes are looked at first: nearly all parts are far away. For what is near, solids decide.
     """
@@ -105,7 +105,7 @@ def room_mm(pose: Seated) -> float:
 
 
 def crowded(rows: tuple[BuiltRow, ...]) -> list[Problem]:
-    """Return each mate that has no room where it comes to rest, or cannot come to rest there."""
+    """Return each mate that has no room at its seat or cannot reach it."""
     return [problem for row in rows for problem in _crowded_row(row)]
 
 
@@ -119,8 +119,8 @@ def _crowded_row(row: BuiltRow) -> Iterator[Problem]:
             yield Problem(
                 f"{trial.mate} in its place at {trial.feature}",
                 f"{ROOM_MM:g} mm of room all round",
-                f"{room:.2f} mm to what is beside it",
-                "A fault of the layout, not of the spec; another wall_mm or length_mm may do",
+                f"{room:.2f} mm to the nearest part",
+                "This is a fault of the layout, not of the spec; try another wall_mm or length_mm",
             )
     yield from _meetings(row, fixed, mates)
 
@@ -128,7 +128,7 @@ def _crowded_row(row: BuiltRow) -> Iterator[Problem]:
 def _meetings(
     row: BuiltRow, fixed: dict[str, tuple[Body, Sized]], mates: dict[str, Body]
 ) -> Iterator[Problem]:
-    """Hold whole bodies against each other where the gap is widest, so that none should meet."""
+    """Check whole bodies for overlap where the gap is widest."""
     for body in {id(b): b for b, _ in fixed.values()}.values():
         own = {f.id for f in body.features}
         widest = max(
@@ -144,9 +144,9 @@ def _meetings(
         if common > MEETING_MM3:
             yield Problem(
                 f"{widest.mate} in its place at {widest.feature}",
-                "a mate and a body that do not meet",
-                f"{common:.3f} mm³ in common",
-                "A fault of the layout, not of the spec; another wall_mm or length_mm may do",
+                "no overlap of mate and body",
+                f"{common:.3f} mm³",
+                "This is a fault of the layout, not of the spec; try another wall_mm or length_mm",
             )
 
 

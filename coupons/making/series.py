@@ -1,4 +1,4 @@
-"""A series: alike features that share one body, and all that its builder needs to know."""
+"""A series: like features that share one body, with all that its builder needs."""
 
 from dataclasses import dataclass
 

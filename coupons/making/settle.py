@@ -1,4 +1,4 @@
-"""A row as a machine will print it: walls not under six lines, heights and gaps in whole layers.
+"""A row as the machine will print it: walls of at least six lines, heights in whole layers.
 
 Specs state lengths in mm and leave nozzle and layers open. Here both come in, once, so that limits
 and builders see the row that is made. A printer rounds heights in silence; the record must not.
@@ -59,7 +59,7 @@ def _size(size_mm: float, layer_mm: float) -> float:
 
 
 def _bought_gap(row: HardwareRow, gap_mm: float, layer_mm: float) -> float:
-    """Return the gap that the nearest whole layers leave to a bought size, which is what it is."""
+    """Return the gap that the nearest whole layers leave to hardware of a fixed size."""
     sign = 1 if row.form in INTERNAL else -1
     drawn = nearest_layers(row.size_mm + sign * gap_mm, layer_mm)
     gap = sign * (drawn - row.size_mm)

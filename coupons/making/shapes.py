@@ -1,4 +1,4 @@
-"""The plain solids that a coupon body is put together from, as values without a kernel.
+"""The simple solids that make up a coupon body, as plain values without a geometry kernel.
 
 A body lives in a frame of its own: x along its row, y away from its labels, z up from the bed.
 A shape has an *axis*; its outline is drawn in the other two coordinates, in the order x, y, z.

@@ -1,4 +1,4 @@
-"""From a plan to watertight solids. The only module that knows the geometry kernel.
+"""Build watertight solids from a plan. The only module that uses the geometry kernel.
 
 The kernel never raises: whatever it is given, it returns a solid, which may be empty. So every
 finished body is checked for its status, a positive volume and being one piece. Each body passes
@@ -118,7 +118,7 @@ def _finish(item: Placed, built: _Built) -> tuple[Solid, str]:
 
 
 def _fault(manifold: Manifold) -> str:
-    """Say what is wrong with a finished solid; empty if nothing is."""
+    """Return the fault of a finished solid; empty if there is none."""
     if manifold.status() != Error.NoError:
         return f"the kernel's status {manifold.status().name}"
     if manifold.volume() <= 0:
@@ -134,7 +134,7 @@ def clearance_mm(
     shift_mm: Vector,
     up_to_mm: float,
 ) -> float:
-    """Return how near a mate, turned by signs and moved, comes to some parts; 0 if they meet."""
+    """Return the distance of a mate, turned by signs and moved, to parts; 0 if they meet."""
     if overlap_mm3(parts, mate, signs, shift_mm) > 0:
         return 0.0
     return float(_joined(parts).min_gap(_moved(mate, signs, shift_mm), up_to_mm))

@@ -22,7 +22,7 @@ BedSide = Annotated[Number, Field(ge=40, le=2000)]
 
 
 class Assumed(SpecModel):
-    """The machine that the spec has in mind; every value can be overridden when making."""
+    """The machine that the spec is made for; options of ``make`` override each value."""
 
     bed_mm: tuple[BedSide, BedSide] = (180.0, 180.0)
     layer_height_mm: Annotated[Number, Field(ge=0.04, le=1.0)] = 0.2
@@ -68,7 +68,7 @@ class Spec(SpecModel):
         own = [row.id for row in self.rows if row.id]
         twice = sorted({letter for letter in own if own.count(letter) > 1})
         if twice:
-            raise ValueError(f"row ids that differ, got {', '.join(twice)} twice")
+            raise ValueError(f"a different id for each row, got {', '.join(twice)} twice")
         return self
 
 
@@ -132,4 +132,4 @@ def _find(name_or_path: str | Path) -> Path:
     if stands(path):
         return path
     todo = f"Give the path of a .toml file or one of {', '.join(shipped_specs())}"
-    raise SpecError([Problem("coupon spec", "a spec that exists", f"{str(path)!r}", todo)])
+    raise SpecError([Problem("coupon spec", "an existing spec", f"{str(path)!r}", todo)])

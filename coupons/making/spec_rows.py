@@ -23,7 +23,7 @@ MOST_GAPS = 300
 
 def _rising(values: tuple[float, ...]) -> tuple[float, ...]:
     if any(b <= a for a, b in pairwise(values)):
-        raise ValueError(f"rising order without repeats, got {list(values)}")
+        raise ValueError(f"rising values without repeats, got {list(values)}")
     return values
 
 
@@ -64,14 +64,14 @@ class GapRange(SpecModel):
 
 def _few_gaps(gaps: GapRange) -> GapRange:
     if gaps.stop < gaps.start:
-        raise ValueError(f"a stop not below start, got {gaps.start:g} to {gaps.stop:g}")
+        raise ValueError(f"stop not below start, got {gaps.start:g} to {gaps.stop:g}")
     if len(gaps.values()) > MOST_GAPS:
         raise ValueError(f"at most {MOST_GAPS} gaps, got {len(gaps.values())}")
     return gaps
 
 
 class _Row(SpecModel):
-    """What all rows can say."""
+    """The keys that all rows have."""
 
     id: RowId | None = None
     wall_mm: Annotated[Number, Field(ge=0.5, le=50)] = 3.0
@@ -117,7 +117,7 @@ class FitRow(_GradedRow):
 
 
 class HardwareRow(_GradedRow):
-    """Fixed features graded by gap for a bought piece of known size.
+    """Fixed features graded by gap for hardware of known size.
 
     ``outer_mm`` is the width of its widest part: the outside of a ring that goes over a post, the
     head of what goes into a hole.
@@ -142,7 +142,7 @@ class HardwareRow(_GradedRow):
     def _outer_with_posts(cls, outer: float | None, info: ValidationInfo) -> float | None:
         goes_over = info.data.get("form") in EXTERNAL
         if outer is None and goes_over:
-            raise ValueError("the outside of a bought piece that goes over a post, got nothing")
+            raise ValueError("the outside width of hardware that goes over a post, got nothing")
         nominal = info.data.get("nominal_mm")
         if outer is not None and nominal is not None and outer <= nominal - (not goes_over) * 1e-9:
             least = "more than" if goes_over else "at least"
@@ -156,7 +156,7 @@ class HardwareRow(_GradedRow):
 
 
 class SizesRow(_FormedRow):
-    """Features of several sizes that only the caliper (or a drill shank) meets."""
+    """Features of several sizes to be measured by caliper or drill shanks."""
 
     kind: Literal["sizes"]
     sizes_mm: Annotated[
@@ -176,7 +176,7 @@ class SpansRow(_Row):
     @classmethod
     def _level(cls, direction: Direction) -> Direction:
         if direction is Direction.Z:
-            raise ValueError("a rule along x, y, x+y or x-y (heights are kind = 'sizes'), got z")
+            raise ValueError("one of x, y, x+y, x-y (for heights use kind = 'sizes'), got z")
         return direction
 
     @field_validator("slots_mm")
@@ -191,7 +191,7 @@ class SpansRow(_Row):
 
 
 class SwellRow(_Row):
-    """Thin tiles met at the first layer, with no chamfer to hide its swell."""
+    """Thin tiles without a chamfer, to measure the first layer and its swell."""
 
     kind: Literal["swell"]
     direction: Literal[Direction.X, Direction.Y]

@@ -1,4 +1,4 @@
-"""Wording what the validator finds wrong with a spec: a path a person can follow, and our words."""
+"""Validation errors of a spec as problems: the path of the value, and what is wrong with it."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -23,7 +23,7 @@ def problems_of(where: str, errors: Sequence[Any]) -> list[Problem]:
 
 def unknown_key(where: str, key: str) -> Problem:
     """Return the problem of a key that no spec has."""
-    return Problem(f"{where} {key}", "no such key", key, "Remove it or correct its spelling")
+    return Problem(f"{where} {key}", "a known key", key, "Remove it or correct its spelling")
 
 
 def _problem(where: str, error: Mapping[str, Any]) -> Problem:
@@ -57,7 +57,7 @@ def _expected(kind: str, message: str, limits: Mapping[str, Any]) -> str:
         things = "characters" if kind.startswith("string") else "items"
         return f"at most {limits['max_length']} {things}"
     if kind == "string_pattern_mismatch":
-        return "one letter from A to Z but I, O and Q, which read as digits"
+        return "one letter from A to Z except I, O and Q, which look like digits"
     return message.removeprefix("Input should be ")
 
 

@@ -1,4 +1,4 @@
-"""How far walls and rules give under a hand or a caliper: beam estimates, stated in full.
+"""Bending of walls and rules under a hand or a caliper: beam formulas, stated in full.
 
 *A wall beside a window* is taken as a beam built in at both ends, loaded in its middle, with shear
 counted, as the walls are short: deflection = F L³ / (192 E I) + F L / (4 k G A), with
@@ -90,7 +90,7 @@ def section_of(outlines: tuple[Outline, ...]) -> Section:
 
 
 def pressed_mm(length_mm: float, section: Section, at_mm: tuple[float, float]) -> float:
-    """Return how much nearer two points come when jaws press a bar between them.
+    """Return how much closer two points of a bar come when jaws press on them.
 
     The jaws press at ``at_mm`` (across, up), in the frame of the section's outlines.
 
@@ -107,11 +107,11 @@ def pressed_mm(length_mm: float, section: Section, at_mm: tuple[float, float]) -
 
 
 def spreading_mm(face_mm: float, bar_mm: float, high_mm: float) -> float:
-    """Return what a face gives beyond its bar, as its load spreads to the bar's full width."""
+    """Return how much a face yields beyond its bar, as its load spreads to the full width."""
     spread = math.log(bar_mm / face_mm) - (bar_mm - face_mm) / bar_mm
     return JAW_FORCE_N / (MODULUS_MPA * high_mm) * spread
 
 
 def lean_mm(block_mm: float, between_mm: float, high_mm: float) -> float:
-    """Return how far a block between two rails gives when a jaw presses on one of its faces."""
+    """Return how far a block between two rails yields when a jaw presses on one face."""
     return _beam_mm(JAW_FORCE_N, 48, between_mm, block_mm, high_mm)

@@ -1,4 +1,4 @@
-"""Binary STL: one file a plate with its bodies where they are printed, and one a body."""
+"""Binary STL: one file per plate with its bodies as printed, and one per body."""
 
 import numpy as np
 from numpy.typing import NDArray

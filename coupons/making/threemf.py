@@ -1,4 +1,4 @@
-"""A small 3MF writer: one named object a body, placed as printed, the same bytes every time.
+"""A small 3MF writer: one named object per body, placed as printed, the same bytes every time.
 
 Only what the core specification asks for is written: content types, the start relationship and
 one model part. Our own metadata stand in a namespace of ours, declared on the model element.

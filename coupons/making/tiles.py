@@ -1,4 +1,4 @@
-"""Witnesses of first-layer swell: thin tiles without a chamfer, met where they touch the bed."""
+"""Tiles that show first-layer swell: thin, without a chamfer, measured at the bed."""
 
 from coupons.making.bodies import Body, Sized, label, turn_for
 from coupons.making.proportions import EDGE_MM, TILE_DEEP_MM, TILE_MM, Measures

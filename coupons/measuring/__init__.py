@@ -1,1 +1,1 @@
-"""What hands and calipers found: run folder, conditions, entries, checks, the virtual printer."""
+"""What was measured: run folder, conditions, entries, checks, the virtual printer."""

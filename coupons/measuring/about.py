@@ -1,9 +1,9 @@
-"""What the entry page was told about the print, and carries in its ``entries.csv``.
+"""Answers about the print, given on the entry page and saved in its ``entries.csv``.
 
 Each answer is a row of kind ``about``: what it is about in the column ``feature``, the answer in
 the column ``note``. Results stay blank, so that nothing that counts entries counts them. They fill
-in what conditions.toml leaves out; where the two speak against each other, conditions.toml counts,
-and the checks say so.
+in what conditions.toml leaves out; where the two differ, conditions.toml is used, and the checks
+say so.
 """
 
 import re
@@ -71,7 +71,7 @@ class _Told(BaseModel):
 
 @dataclass(frozen=True)
 class About:
-    """The answers of a sheet by what they are about, each with its row; and what is wrong."""
+    """The answers of a sheet by key, the row of each, and their problems."""
 
     values: Mapping[str, object]
     rows: Mapping[str, int]
@@ -87,10 +87,9 @@ NOTHING = About({}, {})
 
 
 def read_about(rows: Iterable[Row], coupon: Coupon | None) -> About:
-    """Understand the rows of kind ``about``.
+    """Read the rows of kind ``about``.
 
-    A sheet that was typed on the page of another coupon or of another print is a problem: its ids
-    mean other pieces.
+    A sheet from the page of another coupon or print is a problem: its ids mean other pieces.
     """
     told: dict[str, str] = {}
     at: dict[str, int] = {}
@@ -115,20 +114,20 @@ def read_about(rows: Iterable[Row], coupon: Coupon | None) -> About:
 
 
 def identity(coupon: Coupon) -> dict[str, str]:
-    """Return the answers that tell which coupon and which print a sheet is of."""
+    """Return the answers that identify the coupon and the print of a sheet."""
     own = {"coupon": f"{coupon.spec.name} {coupon.spec.digest[:12]}"}
     return own | ({"run": coupon.run.id} if coupon.run is not None else {})
 
 
 def limits(key: str) -> dict[str, float]:
-    """Return the numbers that an answer keeps to: above or least, and most. Empty for words."""
+    """Return the limits of a numeric answer: above or least, and most. Empty for words."""
     rules = _Told.model_json_schema()["properties"][key]["anyOf"][0]
     names = {"exclusiveMinimum": "above", "minimum": "least", "maximum": "most"}
     return {short: rules[name] for name, short in names.items() if name in rules}
 
 
 def _placed(error: ValidationError, at: Mapping[str, int]) -> Iterator[Problem]:
-    """Word what is wrong with the answers, with their rows in the sheet."""
+    """Yield the problems of the answers with their rows in the sheet."""
     for problem, found in zip(problems_of(error, _Told, FILE), error.errors(), strict=True):
         row = at[str(found["loc"][0])]
         yield Problem(
@@ -156,17 +155,11 @@ def _of_another(
     if coupon is None:
         return []
     own = identity(coupon)
-    todo = "Put it into the folder of its own run, and the file of this run here"
+    todo = "Move this file to the folder of its own run, and put this run's file here"
     for key in _IDENTITY:
         if key in values and key in own and values[key] != own[key]:
-            return [
-                Problem(
-                    _where(at[key]),
-                    f"entries of this {'coupon' if key == 'coupon' else 'run'}",
-                    f"those of another{_whose(values)}",
-                    todo,
-                )
-            ]
+            got = f"entries of another {key}{_whose(values)}"
+            return [Problem(_where(at[key]), f"entries of this {key}", got, todo)]
     return []
 
 
@@ -176,7 +169,7 @@ def _whose(values: Mapping[str, object]) -> str:
 
 
 def disagreements(conditions: Conditions, about: About, coupon: Coupon | None) -> list[Finding]:
-    """Return the answers that conditions.toml contradicts, and those that the record does."""
+    """Find answers that differ from conditions.toml or from the coupon's record."""
     found = []
     for key, value in about.values.items():
         if key not in PLACES:
@@ -184,10 +177,8 @@ def disagreements(conditions: Conditions, about: About, coupon: Coupon | None) -
         table, name = PLACES[key]
         stated = getattr(getattr(conditions, table) if table else conditions, name)
         if stated != value:
-            what = f"says {name} {stated}, the entry page was told {value}"
-            todo = (
-                f"What {CONDITIONS_FILE} says counts; correct it there, or clear the row in {FILE}"
-            )
+            what = f"{name} is {stated} here, but {value} on the entry page"
+            todo = f"{CONDITIONS_FILE} is used; correct it there, or clear the row in {FILE}"
             where = f"{CONDITIONS_FILE} at {'.'.join(filter(None, (table, name)))}"
             found.append(Finding("look", where, what, todo))
     if coupon is not None and coupon.run is not None:
@@ -196,12 +187,10 @@ def disagreements(conditions: Conditions, about: About, coupon: Coupon | None) -
 
 
 def _renamed(conditions: Conditions, coupon: Coupon, about: About) -> Iterator[Finding]:
-    """Yield the names that the coupon was made for and that the conditions do not say."""
+    """Find machine and material names that differ between the coupon and the conditions."""
     for key in ("machine", "material"):
         made, stated = getattr(coupon.run, key), getattr(conditions, key)
         if made and made != stated and key not in about.values:
-            what = f"says {key} {stated}, the coupon was made for {made}"
-            todo = (
-                f"What {CONDITIONS_FILE} says counts; see that each lies in the folder of its run"
-            )
+            what = f"{key} is {stated} here, but the coupon was made for {made}"
+            todo = f"{CONDITIONS_FILE} is used; check that each file is in the folder of its run"
             yield Finding("look", f"{CONDITIONS_FILE} at {key}", what, todo)

@@ -1,4 +1,4 @@
-"""Everything that can be found wrong or odd in a run folder without fitting a model to it."""
+"""Checks of a run folder that need no model: file errors, odd readings, contradictions."""
 
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator
@@ -47,10 +47,7 @@ FEW_READINGS = 3
 
 @dataclass(frozen=True)
 class Count:
-    """How many rows of one kind are filled in, still blank, and gone from the sheet.
-
-    ``missing`` counts what the coupon asks for and no row of the sheet holds.
-    """
+    """How many rows of one kind are filled in, blank, and missing from the sheet."""
 
     kind: str
     filled: int
@@ -59,7 +56,7 @@ class Count:
 
 
 def check_run(folder: Path) -> list[Finding]:
-    """Return every problem of the run's files, then everything that deserves a look.
+    """Check a run folder: first the problems of its files, then what should be looked at.
 
     Raises
     ------
@@ -94,7 +91,7 @@ def check_survey(found: Survey) -> list[Finding]:
 
 
 def count_rows(typed: Typed, coupon: Coupon | None = None) -> tuple[Count, ...]:
-    """Count the rows of each kind, fit trials first; without the coupon none is missed."""
+    """Count the rows of each kind, fit trials first; without the coupon none counts as missing."""
     tally = Counter((row.kind.lower(), row.is_blank) for row in typed.rows)
     missing = Counter(row.kind for row in missing_rows(coupon, typed)) if coupon else Counter()
     return tuple(
@@ -105,7 +102,7 @@ def count_rows(typed: Typed, coupon: Coupon | None = None) -> tuple[Count, ...]:
 
 
 def missing_rows(coupon: Coupon, typed: Typed) -> tuple[Row, ...]:
-    """Return the rows that the coupon asks for and the sheet does not hold, filled in or blank.
+    """Return the rows that the coupon asks for and that the sheet lacks.
 
     Sheets made before there was a row for closed jaws miss nothing.
     """
@@ -146,20 +143,21 @@ def _look_at_conditions(conditions: Conditions, found: Survey) -> list[Finding]:
     typed = found.typed
     if conditions.rehearsal is not None:
         printer = conditions.rehearsal.virtual_machine
-        what = f"the entries were made up by the virtual printer {printer}"
-        todo = "Take nothing learned from this run for a measurement"
+        what = f"the entries come from the virtual printer {printer}, not from a real one"
+        todo = "Do not use this run for real parts"
         findings.append(Finding("look", CONDITIONS_FILE, what, todo))
     missing = [key for key in OPTIONAL_KEYS if getattr(conditions, key) is None]
     if len(typed.sizes) + len(typed.fits) >= ENOUGH_ENTRIES:
         missing += _unsaid_of_a_sheet(conditions, typed)
     if missing:
-        todo = "Fill in what you know; it tells runs apart later"
-        findings.append(Finding("look", CONDITIONS_FILE, f"not said: {', '.join(missing)}", todo))
+        todo = "Fill in what you know; it helps to explain later why two runs differ"
+        what = f"not filled in: {', '.join(missing)}"
+        findings.append(Finding("look", CONDITIONS_FILE, what, todo))
     return findings
 
 
 def _unsaid_of_a_sheet(conditions: Conditions, typed: Typed) -> Iterator[str]:
-    """Yield what the entry page asks once and nobody has answered, here or there."""
+    """Yield what the entry page asks once and is filled in neither there nor here."""
     yield from unsaid_of_slicing(conditions)
     if typed.sizes and "resolution_mm" not in conditions.caliper.model_fields_set:
         yield "caliper.resolution_mm"
@@ -179,7 +177,7 @@ def _look_at_entries(coupon: Coupon, typed: Typed) -> list[Finding]:
 
 
 def _missed_rows(coupon: Coupon, typed: Typed) -> list[Finding]:
-    """Find what the coupon asks for and a sheet with rows does not hold any more."""
+    """Find the trials and readings of the coupon that are missing from a sheet with rows."""
     gone = missing_rows(coupon, typed) if typed.rows else ()
     findings = []
     for kind, asked, words in (
@@ -190,15 +188,15 @@ def _missed_rows(coupon: Coupon, typed: Typed) -> list[Finding]:
         if not names:
             continue
         named = ", ".join(names[:NAMED]) + (", …" if len(names) > NAMED else "")
-        verb = "has" if len(names) == 1 else "have"
-        what = f"{len(names)} of the coupon's {asked} {words} {verb} no row: {named}"
-        todo = "Open entry.html, bring this sheet in and save it again: the rows come back, blank"
+        verb = "is" if len(names) == 1 else "are"
+        what = f"{len(names)} of the coupon's {asked} {words} {verb} not in the sheet: {named}"
+        todo = "Open entry.html, load this file and save it again: the missing rows come back blank"
         findings.append(Finding("look", FILE, what, todo))
     return findings
 
 
 def _zeros_off(typed: Typed) -> list[Finding]:
-    """Report calipers that do not read zero with closed jaws, by which readings are corrected."""
+    """Report calipers that do not read zero with closed jaws; their readings are corrected."""
     findings = []
     for zero in typed.zeros:
         if abs(zero.value_mm) < LEAST_ZERO_MM:
@@ -206,11 +204,10 @@ def _zeros_off(typed: Typed) -> list[Finding]:
         corrected = sum(size.zero_mm == zero.value_mm for size in typed.sizes)
         readings = "1 reading is" if corrected == 1 else f"{corrected} readings are"
         what = (
-            f"closed jaws read {zero.value_mm:+.6g} mm: {readings} taken as smaller by that"
-            if zero.value_mm > 0
-            else f"closed jaws read {zero.value_mm:+.6g} mm: {readings} taken as larger by that"
+            f"the caliper reads {zero.value_mm:+.6g} mm with closed jaws: {readings} corrected by"
+            f" {-zero.value_mm:+.6g} mm"
         )
-        todo = "Set the caliper to zero before you measure more, and then add a row of kind zero"
+        todo = "Zero the caliper before you measure more, then add another row of kind zero"
         findings.append(Finding("look", f"{FILE} row {zero.row}", what, todo))
     return findings
 
@@ -223,7 +220,7 @@ def _name(row: Row) -> str:
 
 
 def _look_at_layers(coupon: Coupon, conditions: Conditions) -> list[Finding]:
-    """Find sizes across layers that the layer height of the print cannot give."""
+    """Find sizes across z that are not whole layers at the layer height of the print."""
     height_mm = conditions.layer_height_mm
     off_grid = [
         feature.id
@@ -235,8 +232,8 @@ def _look_at_layers(coupon: Coupon, conditions: Conditions) -> list[Finding]:
     if not off_grid:
         return []
     what = (
-        f"layers of {height_mm:g} mm cannot give the drawn size of {', '.join(off_grid[:6])}"
-        f"; the coupon was laid out for {coupon.assumed.layer_height_mm:g} mm"
+        f"the drawn size of {', '.join(off_grid[:6])} is not a whole number of layers of"
+        f" {height_mm:g} mm; the coupon was made for {coupon.assumed.layer_height_mm:g} mm"
     )
     todo = "Correct layer_height_mm, or make the coupon again for the layer height you print with"
     return [Finding("look", CONDITIONS_FILE, what, todo)]
@@ -250,13 +247,15 @@ def _look_at_jaws(
     if not bores or "jaw_land_mm" in conditions.caliper.model_fields_set:
         return []
     readings = "1 reading" if len(bores) == 1 else f"{len(bores)} readings"
-    what = f"{readings} inside holes, and the flat of the caliper's jaws is not said"
-    todo = "Fill in jaw_land_mm: a flat of 0.5 mm reads a 5 mm hole 0.025 mm too small"
+    what = (
+        f"{readings} inside holes, but jaw_land_mm (the flat on the inside jaws) is not filled in"
+    )
+    todo = "Fill it in: jaws with a flat of 0.5 mm read a 5 mm hole 0.025 mm too small"
     return [Finding("look", CONDITIONS_FILE, what, todo)]
 
 
 def _look_at_steps(conditions: Conditions, typed: Typed) -> list[Finding]:
-    """Find readings that are all coarser, or some finer, than the caliper is said to show."""
+    """Find readings that do not match the caliper's stated resolution."""
     said_mm = conditions.caliper.resolution_mm
     inches = {row.number for row in typed.rows if row.unit.lower() == "in"}
     numbers = [size.value_mm for size in typed.sizes if size.row not in inches]
@@ -270,8 +269,9 @@ def _look_at_steps(conditions: Conditions, typed: Typed) -> list[Finding]:
         what = f"all {len(numbers)} readings are multiples of {coarse_mm:g} mm"
     else:
         return []
-    what += f", and the caliper is said to show {said_mm:g} mm"
-    return [Finding("look", CONDITIONS_FILE, what, "Correct resolution_mm, the caliper's step")]
+    what += f", but resolution_mm is {said_mm:g} mm"
+    todo = "Correct resolution_mm, the smallest step that the caliper shows"
+    return [Finding("look", CONDITIONS_FILE, what, todo)]
 
 
 def _all_multiples(numbers: Collection[float], step: float) -> bool:
@@ -279,19 +279,19 @@ def _all_multiples(numbers: Collection[float], step: float) -> bool:
 
 
 def _copied_rows(typed: Typed) -> list[Finding]:
-    """Find rows that say the very same: a repeat, or one row pasted twice."""
+    """Find identical rows: a repeat, or one row pasted twice."""
     groups: defaultdict[tuple[str, ...], list[Row]] = defaultdict(list)
     for row in typed.rows:
         if not row.is_blank:
             groups[_content(row)].append(row)
     copies = [group for group in groups.values() if len(group) > 1]
-    todo = "Clear the copies; keep repeats only if it was tried or measured anew each time"
+    todo = "Clear the copies; keep a repeat only if it was tried or measured again"
     return [
         Finding(
             "look",
             f"{FILE} row {group[1].number} ({group[1].feature})",
-            f"says the same as row {group[0].number}"
-            + (f", as do {len(group) - 2} more" if len(group) > 2 else ""),
+            f"same as row {group[0].number}"
+            + (f", and so are {len(group) - 2} more" if len(group) > 2 else ""),
             todo,
             kind="copied row",
         )

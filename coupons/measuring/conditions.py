@@ -47,19 +47,19 @@ class Caliper(_Frozen):
 
 
 class Slicing(_Frozen):
-    """What the slicing program changes by itself. None where nobody said, 0 where it does not.
+    """Corrections that the slicer makes by itself: 0 for none, None if not filled in.
 
     Parameters
     ----------
     outlines_mm : float, optional
         How far it moves each face of every outline: + out of the material, − into it.
     holes_mm : float, optional
-        How much it widens holes over their whole width, beside that.
+        How much it widens holes, on the diameter, in addition.
     first_layer_mm : float, optional
-        How far it draws in each face of the first layer.
+        How far it moves each face of the first layer into the material.
     wall_order : {"inner first", "outer first"}, optional
     flow_percent : float, optional
-        Plastic laid, as a share of what the line's width and height take.
+        Plastic laid, in percent of the line's width times height.
     """
 
     outlines_mm: Compensation | None = None
@@ -70,7 +70,7 @@ class Slicing(_Frozen):
 
 
 class Rehearsal(_Frozen):
-    """Which virtual machine made the entries up, and from which seed."""
+    """The virtual machine and the seed that the entries come from."""
 
     virtual_machine: Name
     seed: Annotated[int, Field(ge=0)]
@@ -108,40 +108,40 @@ OPTIONAL_KEYS = (
 )
 
 _TEMPLATE = """\
-# What this coupon was printed with. Write between the quotes; where a line starts with a #,
-# take the # away and put your own number. Numbers take a decimal point.
+# What this coupon was printed with. Write names between the quotes. Where a line starts with #,
+# remove the # and put in your own value, with a decimal point.
 
-machine = {machine}  # the name you call it by; runs of one machine are learned from together
-material = {material}  # one material a run, with its colour if you keep several
+machine = {machine}  # your name for the printer
+material = {material}  # one material per run; add the colour if you keep several
 nozzle_mm = {nozzle_mm}
 layer_height_mm = {layer_height_mm}
 
-# Good to know later, when two runs differ and you ask why.
+# Helps to explain later why two runs differ.
 # nozzle_temp_c = 210
 # bed_temp_c = 60
 # speed_mm_s = {default_speed:g}  # speed of the outer walls
 # printed_on = 2026-01-31  # year-month-day
-# first_layer_height_mm = 0.2  # height of the first layer, like the rest or not
+# first_layer_height_mm = 0.2  # height of the first layer
 
-# true only where `coupons rehearse` made the entries up.
+# true only if `coupons rehearse` filled in the entries.
 rehearsed = false
 
 [caliper]
 # resolution_mm = 0.01  # the smallest step of its display or scale
 # jaw_land_mm = 0.3  # width of the flat on the edge of the inside jaws, 0 if they are sharp
 
-# What the slicing program changes by itself; 0 where it changes nothing.
+# Corrections that the slicer makes by itself; 0 if it makes none.
 [slicing]
-# outlines_mm = 0.0  # each face of every outline moved: + out of the material, - into it
-# holes_mm = 0.0  # holes widened over their whole width, beside that
-# first_layer_mm = 0.0  # each face of the first layer drawn in
+# outlines_mm = 0.0  # how far it moves each face of an outline: + out of the material, - into it
+# holes_mm = 0.0  # how much it widens holes, on the diameter, in addition
+# first_layer_mm = 0.0  # how far it moves each face of the first layer into the material
 # wall_order = "inner first"  # or "outer first"
 # flow_percent = 100
 """
 
 
 def unsaid_of_slicing(conditions: Conditions) -> tuple[str, ...]:
-    """Return what nobody said of the slicing program; as one word if it is everything."""
+    """Return the slicer's corrections that are not filled in; one word if it is all of them."""
     missing = [key for key, value in conditions.slicing if value is None]
     first = ["first_layer_height_mm"] if conditions.first_layer_height_mm is None else []
     if len(missing) == len(Slicing.model_fields):
@@ -212,7 +212,7 @@ def read_text(path: Path) -> str:
 
 
 def parse_conditions(text: str, told: Mapping[Place, object] | None = None) -> Conditions:
-    """Understand the text of a conditions.toml; see `read_conditions`."""
+    """Read the text of a conditions.toml; see `read_conditions`."""
     data = load_conditions(text)
     for (table, key), value in (told or {}).items():
         _fill_in(data, table, key, value)
@@ -223,14 +223,14 @@ def parse_conditions(text: str, told: Mapping[Place, object] | None = None) -> C
 
 
 def _fill_in(data: dict[str, Any], table: str, key: str, value: object) -> None:
-    """Set a value that is missing or blank; what stands in the place of a table is left alone."""
+    """Set a value that is missing or blank; anything but a table in place of one is kept."""
     within = data.setdefault(table, {}) if table else data
     if isinstance(within, dict) and not str(within.get(key, "")).strip():
         within[key] = value
 
 
 def load_conditions(text: str) -> dict[str, Any]:
-    """Load the TOML of a conditions.toml without asking what it says.
+    """Load the TOML of a conditions.toml without checking its values.
 
     Raises
     ------

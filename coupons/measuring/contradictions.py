@@ -1,4 +1,4 @@
-"""Fit trials that speak against each other."""
+"""Fit trials that contradict each other."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -30,7 +30,7 @@ class _Trial:
 
 
 def find_contradictions(coupon: Coupon, fits: Sequence[FitEntry]) -> list[Finding]:
-    """Return what is odd about the trials: at most one finding a mate and row of the coupon."""
+    """Find contradictions among the trials: at most one per mate and row of the coupon."""
     parts: dict[str, CouponFeature | CouponHardware] = {
         **{feature.id: feature for feature in coupon.features},
         **{piece.id: piece for piece in coupon.hardware},
@@ -67,7 +67,7 @@ _Pair = tuple[_Trial, _Trial]  # the narrower gap, the wider one
 
 
 def _wrong_orders(trials: Sequence[_Trial]) -> list[Finding]:
-    """Find the features whose wider gap was the tighter fit; one finding for all their mates."""
+    """Find features that fit tighter than narrower ones; one finding for all their mates."""
 
     def place(trial: _Trial) -> tuple[tuple[str, str], float]:
         return trial.family, trial.gap_mm
@@ -82,7 +82,7 @@ def _wrong_orders(trials: Sequence[_Trial]) -> list[Finding]:
 
 
 def _worst_order(family: Iterable[_Trial]) -> _Pair | None:
-    """Return the pair whose wider gap was the tighter fit by most grades, if any was."""
+    """Return the pair whose wider gap fits tighter by the most grades, if there is one."""
     # Of several trials at one gap only the loosest and the tightest can be in the worst pair.
     ends = [
         (max(group, key=lambda trial: trial.low), min(group, key=lambda trial: trial.high))
@@ -99,24 +99,28 @@ def _how_wrong(pair: _Pair) -> tuple[int, float]:
 
 
 def _wrong_order(pairs: Sequence[_Pair]) -> Finding:
-    """Tell of one feature's pairs, the first in words and the mates of the rest by name."""
+    """Report the pairs of one feature: the first in full, of the rest only the mates."""
     narrow, wide = pairs[0]
     refused = wide.high <= GRADES.index(Grade.FORCE) < narrow.low
-    verb = "refused what a narrower one took" if refused else "was the tighter fit"
+    odd = (
+        "the mate does not fit this gap but fits a narrower one"
+        if refused
+        else "tighter than at a narrower gap"
+    )
     what = (
-        f"the wider gap {verb}: {_said(wide.entry)} at {wide.gap_mm:+.2f} mm,"
+        f"{odd}: {_said(wide.entry)} at {wide.gap_mm:+.2f} mm,"
         f" {_said(narrow.entry)} at {narrow.gap_mm:+.2f} mm in row {narrow.entry.row}"
     )
     if len(pairs) == 1:
-        todo = "Clear strings and burrs, then try both again"
+        todo = "Remove strings and burrs, then try both again"
         return _look(wide.entry, what, todo, "wrong order")
     others = ", ".join(f"{other.entry.mate} in row {other.entry.row}" for _, other in pairs[1:])
-    todo = f"Several mates agree: clear strings and burrs from {wide.entry.feature} and measure it"
-    return _look(wide.entry, f"{what}; it was likewise with {others}", todo, "wrong order")
+    todo = f"Several mates agree: remove strings and burrs from {wide.entry.feature} and measure it"
+    return _look(wide.entry, f"{what}; the same with {others}", todo, "wrong order")
 
 
 def _wide_repeats(trials: Sequence[_Trial]) -> list[Finding]:
-    """Find repeats of one trial that lie two grades or more apart."""
+    """Find repeats of one trial that are two grades or more apart."""
 
     def pair(trial: _Trial) -> tuple[str, str]:
         return trial.entry.feature, trial.entry.mate
@@ -127,8 +131,11 @@ def _wide_repeats(trials: Sequence[_Trial]) -> list[Finding]:
         tight = min(repeats, key=lambda trial: trial.high)
         loose = max(repeats, key=lambda trial: trial.low)
         if loose.low - tight.high >= 2:
-            what = f"{_said(loose.entry)} here, {_said(tight.entry)} in row {tight.entry.row}"
-            todo = "Try it once more and clear the wrong one"
+            what = (
+                f"{_said(loose.entry)} here, but {_said(tight.entry)} for the same pair"
+                f" in row {tight.entry.row}"
+            )
+            todo = "Try it again and clear the wrong one"
             findings.append(_look(loose.entry, what, todo, "repeated trial"))
     return findings
 
@@ -138,9 +145,10 @@ def _far_gaps(coupon: Coupon, trials: Sequence[_Trial]) -> list[Finding]:
     if not planned:
         return []
     low, high = min(planned) - FAR_GAP_MM, max(planned) + FAR_GAP_MM
-    todo = "See whether the feature and the mate are the ones that were tried"
+    todo = "Check the ids of the feature and the mate"
+    what = "the drawn gap of this pair is {:+.2f} mm, far from every trial that the coupon asks for"
     return [
-        _look(trial.entry, f"the drawn gap of this pair is {trial.gap_mm:+.2f} mm", todo, "far gap")
+        _look(trial.entry, what.format(trial.gap_mm), todo, "far gap")
         for trial in trials
         if not low <= trial.gap_mm <= high
     ]
@@ -150,5 +158,5 @@ def _one_grade(fits: Sequence[FitEntry]) -> list[Finding]:
     said = {_said(fit) for fit in fits}
     if len(said) != 1 or len(fits) < 4:
         return []
-    what = f"all {len(fits)} trials say {said.pop()}; where that ends remains unknown"
+    what = f"all {len(fits)} trials say {said.pop()}, so its limits stay unknown"
     return [Finding("look", FILE, what, "Try tighter and looser gaps too")]

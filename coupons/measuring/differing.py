@@ -1,4 +1,4 @@
-"""In which conditions the prints of several runs differ."""
+"""Conditions that differ between the prints of several runs."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -30,31 +30,31 @@ NAMES: dict[str, tuple[str, str]] = {
     "nozzle_temp_c": ("nozzle temperature", "°C"),
     "bed_temp_c": ("bed temperature", "°C"),
     "speed_mm_s": ("speed", "mm/s"),
-    "outlines_mm": ("outlines moved by the slicing program", "mm"),
-    "holes_mm": ("holes widened by the slicing program", "mm"),
-    "first_layer_mm": ("first layer drawn in by the slicing program", "mm"),
-    "wall_order": ("order of the walls", ""),
+    "outlines_mm": ("outlines moved by the slicer", "mm"),
+    "holes_mm": ("holes widened by the slicer", "mm"),
+    "first_layer_mm": ("first layer narrowed by the slicer", "mm"),
+    "wall_order": ("wall order", ""),
     "flow_percent": ("flow", "%"),
 }
 
 
 @dataclass(frozen=True)
 class Difference:
-    """One condition that is not the same in all runs: its value in each, None if nobody said."""
+    """A condition that differs between runs: its value in each, None if not filled in."""
 
     key: Differing
     values: tuple[float | str | None, ...]
 
 
 def value_of(conditions: Conditions, key: str) -> float | str | None:
-    """Return a condition by its name, be it of the print or of the slicing program."""
+    """Return a condition by its name, of the print or of the slicer."""
     within = conditions.slicing if hasattr(conditions.slicing, key) else conditions
     found: float | str | None = getattr(within, key)
     return found
 
 
 def differences(runs: Sequence[Run]) -> tuple[Difference, ...]:
-    """Return the conditions in which runs differ, as far as they were said."""
+    """Return the conditions that differ between runs, as far as they are filled in."""
     found = []
     for key in get_args(Differing):
         values = tuple(value_of(run.conditions, key) for run in runs)

@@ -1,4 +1,4 @@
-"""What was typed, understood: caliper readings and fit trials of one coupon."""
+"""Entries: the caliper readings and fit trials of one coupon, read from its sheet."""
 
 import re
 from collections.abc import Iterable, Sequence
@@ -56,10 +56,10 @@ class SizeEntry:
 
 @dataclass(frozen=True)
 class ZeroEntry:
-    """What a caliper showed with closed jaws, and which of its jaws that holds for.
+    """A closed-jaw reading of a caliper, and the jaws that it applies to.
 
-    Outside jaws that close tell the zero of the whole caliper; a row for inside jaws or the depth
-    rod counts for these alone.
+    One of the outside jaws gives the zero of the whole caliper; one of the inside jaws or the depth
+    rod applies to these alone.
     """
 
     row: int
@@ -111,7 +111,7 @@ def read_entries(path: Path, coupon: Coupon) -> tuple[tuple[SizeEntry, ...], tup
 
 
 def survey_entries(path: Path, coupon: Coupon | None) -> Typed:
-    """Read what can be read of a sheet; without the coupon that is its shape alone."""
+    """Read as much of a sheet as possible; without the coupon only its rows and columns."""
     try:
         rows, unshaped = read_rows(path)
     except EntriesError as error:
@@ -129,11 +129,11 @@ def survey_entries(path: Path, coupon: Coupon | None) -> Typed:
 
 
 def with_zero(size: SizeEntry, zeros: Sequence[ZeroEntry]) -> SizeEntry:
-    """Give a reading the zero of its caliper: what the jaws read closed, nearest in the sheet.
+    """Give a reading the zero of its caliper: the nearest closed-jaw reading in the sheet.
 
     A zero holds for the readings below it up to the next one, and the first one also for those
-    above it. One for the same jaws goes before one for the outside jaws; one by another person
-    says nothing.
+    above it. One for the same jaws takes precedence over one for the outside jaws; one by another
+    person is not used.
     """
     own = [
         zero
@@ -150,7 +150,7 @@ def with_zero(size: SizeEntry, zeros: Sequence[ZeroEntry]) -> SizeEntry:
 
 
 def understand(rows: Iterable[Row], coupon: Coupon) -> tuple[list[Entry], list[Problem]]:
-    """Turn typed rows into entries, and every row that makes none into its problems."""
+    """Turn typed rows into entries; return the problems of those that cannot be."""
     known = _Known(coupon)
     entries: list[Entry] = []
     problems: list[Problem] = []
@@ -203,7 +203,7 @@ def _grade_word(text: str) -> str:
 
 
 def near_miss(word: str, known: Sequence[str], otherwise: str) -> str:
-    """Say which known word was probably meant, or ``otherwise`` if none is near."""
+    """Suggest the known word that was probably meant, or ``otherwise`` if none is near."""
     near = get_close_matches(word.lower(), [name.lower() for name in known], 1)
     if not near:
         return otherwise
@@ -222,16 +222,16 @@ class _Known:
         self.readings = {(reading.feature, reading.jaws) for reading in coupon.readings}
 
     def id_advice(self, name: str) -> str:
-        """Say which ids were near: those of the same letters, or one spelt much alike."""
+        """Suggest ids: those of the same row, or the most similar one."""
         letters = name.rstrip("0123456789").upper()
         row = [known for known in self.ids if known.rstrip("0123456789").upper() == letters]
         if row and name:
-            return f"The row {letters} goes from {row[0]} to {row[-1]}"
-        return near_miss(name, self.ids, "The ids stand on map.svg")
+            return f"Row {letters} has the ids {row[0]} to {row[-1]}"
+        return near_miss(name, self.ids, "The ids are on map.svg")
 
 
 class _Reader:
-    """Reads one row and gathers what is wrong with it."""
+    """Reads one row and collects its problems."""
 
     def __init__(self, row: Row, known: _Known) -> None:
         self.row = row
@@ -239,7 +239,7 @@ class _Reader:
         self.problems: list[Problem] = []
 
     def entry(self) -> Entry | None:
-        """Return what the row says, or None after noting why it says nothing."""
+        """Return the entry of the row, or None after noting its problems."""
         if self._has_formula():
             return None
         kind = self.row.kind.lower()
@@ -261,7 +261,7 @@ class _Reader:
         cells = (row.kind, row.feature, row.mate, row.result, row.unit, row.jaws, row.along)
         formulas = [cell for cell in cells if cell.startswith("=")]
         for cell in formulas:
-            self._refuse("what was found", cell, "Type the value that the formula shows")
+            self._refuse("a value, not a formula", cell, "Type the value that the formula shows")
         return bool(formulas)
 
     def _size(self) -> SizeEntry | None:
@@ -297,12 +297,12 @@ class _Reader:
         for column in ("feature", "mate", "along"):
             if text := getattr(row, column):
                 todo = "Clear it, or make the kind size" if column == "feature" else "Clear it"
-                self._refuse(f"no {column} in a row of closed jaws", text, todo)
+                self._refuse(f"no {column} in a row of kind zero", text, todo)
         if word not in tuple(Jaws):
             todo = near_miss(word, tuple(Jaws), "Leave blank for outside")
             self._refuse("jaws " + ", ".join(Jaws), word, todo)
         if value_mm is not None and not abs(value_mm) <= LARGEST_ZERO_MM:
-            expected = f"what closed jaws read, {LARGEST_ZERO_MM:g} mm at most"
+            expected = f"a closed-jaw reading of at most {LARGEST_ZERO_MM:g} mm either way"
             self._refuse(expected, row.result, "Close the jaws and read again, or clear the cell")
         if value_mm is None or self.problems:
             return None
@@ -333,7 +333,7 @@ class _Reader:
         name = self.row.feature
         feature = self.known.features.get(name.lower())
         if feature is None and name.lower() in self.known.hardware:
-            todo = "Hardware goes into the column mate of a fit row; its size is known"
+            todo = "Hardware goes in column mate of a fit row; its size is known already"
             self._refuse("a printed feature", name, todo)
         elif feature is None:
             self._refuse_id("a feature of this coupon", name)
@@ -391,7 +391,10 @@ class _Reader:
 
 def _number_advice(text: str) -> str:
     if re.search(r"\d\s*(mm|in|\"|″)$", text.lower()):
-        return "Write the number alone, the unit in the column unit"
+        return "Write only the number here, and the unit in column unit"
     if re.search(r"[a-z]{3}|\d[./-]\d+[./-]", text.lower()) and re.search(r"\d", text):
-        return "A spreadsheet may have made a date of it: format the column as text, type it again"
-    return "Write the size alone, such as 7.98"
+        return (
+            "A spreadsheet may have turned it into a date: format the column as text and type it"
+            " again"
+        )
+    return "Write only the size, such as 7.98"

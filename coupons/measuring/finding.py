@@ -1,4 +1,4 @@
-"""What a check has to say about a run."""
+"""Findings: what a check reports about a run."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ _PLACES_NAMED = 3
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing to correct (*error*) or to look at (*look*: it may well be right).
+    """One thing to correct (*error*) or to look at (*look*: it may be right).
 
     Parameters
     ----------
@@ -43,12 +43,12 @@ class Finding:
 
     @property
     def each(self) -> tuple["Finding", ...]:
-        """The findings told together, or this one alone."""
+        """The merged findings, or this one alone."""
         return self.parts or (self,)
 
 
 def told_together(findings: Iterable[Finding]) -> list[Finding]:
-    """Tell findings of one kind as one where they are many, at the place of the first."""
+    """Merge many findings of one kind into one, at the place of the first."""
     groups: dict[tuple[str, ...], list[Finding]] = {}
     for finding in findings:
         sort = (finding.kind,) if finding.kind else (finding.what, finding.todo)
@@ -68,7 +68,7 @@ def _as_one(group: Sequence[Finding]) -> Finding:
     return Finding(
         first.severity,
         f"{file} rows {', '.join(places)} and {rest} more",
-        f"{len(group)} findings of one kind, the first: {first.what}",
+        f"{len(group)} findings of the same kind; the first: {first.what}",
         first.todo,
         first.kind,
         tuple(group),

@@ -1,4 +1,4 @@
-"""The hands of the virtual workshop: a caliper that is read, parts that are tried."""
+"""The virtual person: reads the caliper and tries parts."""
 
 import math
 from collections.abc import Sequence
@@ -57,7 +57,7 @@ def decimals(resolution_mm: float) -> int:
 
 
 def _slip(reading_mm: float, resolution_mm: float, rng: np.random.Generator) -> float:
-    """Swap two neighbouring digits, as a tired hand does when it writes a number down."""
+    """Swap two neighbouring digits of a reading."""
     text = f"{reading_mm:.{decimals(resolution_mm)}f}"
     digits = [at for at, char in enumerate(text) if char.isdecimal()]
     if len(digits) < 2:

@@ -1,4 +1,4 @@
-"""What flat inside jaws do in a bore: their edges bridge a chord, so they read too small."""
+"""Inside jaws with a flat edge in a bore: they bridge a chord, so they read too small."""
 
 import math
 from typing import TYPE_CHECKING, TypeVar
@@ -11,7 +11,7 @@ Lengths = TypeVar("Lengths", float, "NDArray[np.floating]")
 
 
 def bore_from_reading(reading_mm: float, land_mm: float) -> float:
-    """Return the diameter of a bore from what inside jaws with flat edges read in it.
+    """Return the diameter of a bore from a reading of inside jaws with flat edges.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ def bore_from_reading(reading_mm: float, land_mm: float) -> float:
 
 
 def reading_in_bore(bore_mm: Lengths, land_mm: float) -> Lengths:
-    """Return what inside jaws read in a bore, or in each of an array of bores.
+    """Return the reading of inside jaws in a bore, or in each of an array of bores.
 
     Parameters
     ----------

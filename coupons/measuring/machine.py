@@ -26,7 +26,7 @@ class _Frozen(BaseModel):
 
 
 class Bead(_Frozen):
-    """The line of plastic: planned and laid width, how it cuts bends, where its loops close."""
+    """The line of plastic: planned and laid width, how it cuts corners, where its loops close."""
 
     planned_mm: Annotated[float, Field(gt=0, le=5)]
     laid_mm: Annotated[float, Field(gt=0, le=5)]
@@ -56,7 +56,7 @@ class Axes(_Frozen):
 
 
 class Layers(_Frozen):
-    """What the first layer, top surfaces and bridged roofs do."""
+    """Errors of the first layer, of top surfaces and of bridged roofs."""
 
     squeeze_mm: Signed
     swell_mm: Length
@@ -108,9 +108,9 @@ class Plastic(_Frozen):
 
 
 class Person(_Frozen):
-    """The clearance from which each grade begins, for this person, and how sure the hand is.
+    """The clearances at which this person's grades begin, and how repeatable the hand is.
 
-    ``jaw_force_n`` is how hard this hand closes the caliper; without one it only just touches.
+    ``jaw_force_n`` is how hard this hand closes the caliper; 0 if the jaws only touch.
     ``contact_mm`` is how much more clearance each grade needs where the two bodies touch over
     e times the length. ``others_mm`` holds, for each further person who takes a turn at the trials,
     how much more clearance that person asks of each grade.
@@ -157,7 +157,7 @@ class Machine(_Frozen):
 
 _SHIPPED = files("coupons.measuring") / "machines"
 _RANGES = "ranges"
-_TODO = "Name a shipped one, or the path of a TOML file like theirs"
+_TODO = "Give the name of a shipped one or the path of a TOML file like theirs"
 MOST_BYTES = 1_000_000
 
 
@@ -207,9 +207,9 @@ def _ranges() -> dict[str, dict[str, tuple[float, float]]]:
 
 
 def random_machine(rng: np.random.Generator, base: str = "bench-1") -> Machine:
-    """Draw a machine, each value evenly from its range in ``machines/ranges.toml``.
+    """Draw a machine, each value uniform within its range in ``machines/ranges.toml``.
 
-    What has no range there is taken from the machine ``base``.
+    Values without a range there are those of the machine ``base``.
     """
     machine = _base(base)
     drawn = {

@@ -110,7 +110,7 @@ def shapes_of(features: Sequence[CouponFeature]) -> Shapes:
 
 
 def shapes_of_drawn(features: Sequence[Feature], z_mm: float | Sequence[float] = 0.0) -> Shapes:
-    """Lay out features that stand on no coupon, at one place, ``z_mm`` their middle heights."""
+    """Lay out features that are on no coupon, at one place, ``z_mm`` their middle heights."""
     places = np.zeros((len(features), 3))
     places[:, 2] = z_mm
     return _shapes(tuple(map(str, range(len(features)))), features, places)
@@ -143,7 +143,7 @@ def _axes(feature: Feature) -> tuple[int, int]:
 
 
 def mean_sizes(machine: Machine, shapes: Shapes, on_layers: bool = True) -> Sizes:
-    """Return the sizes that the machine gives on average, with no chance in them.
+    """Return the mean sizes that the machine prints, without any random part.
 
     ``on_layers`` false leaves faces across z where they are drawn, off the layer grid, and takes
     the staircase of lying rounds over all heights at which they may lie.
@@ -153,7 +153,7 @@ def mean_sizes(machine: Machine, shapes: Shapes, on_layers: bool = True) -> Size
 
 
 def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Sizes:
-    """Print the features once: the machine's mean, with this print's and each feature's chance."""
+    """Print the features once: the machine's mean plus random parts of print and features."""
     scatter, count = machine.scatter, len(shapes.ids)
     machine = as_it_prints(machine, rng.spawn(1)[0])
     wider_mm = rng.normal(0, scatter.print_mm) + _drift(machine, shapes, rng)

@@ -52,7 +52,7 @@ DEFAULT = "bench-1"
 
 @dataclass(frozen=True)
 class WorkList:
-    """A coupon laid out for rehearsing it often: who goes into whom, and what is read."""
+    """A coupon as arrays, for rehearsing it often: which piece goes into which, what is read."""
 
     coupon: Coupon
     shapes: Shapes
@@ -70,7 +70,7 @@ class WorkList:
 
 @dataclass(frozen=True)
 class Found:
-    """What the hands found: a grade a trial, a number a reading, in the coupon's order.
+    """Results of trials and readings: a grade per trial, a number per reading, in order.
 
     ``hand`` tells who made each trial: 0 for the machine's person, then each of the others.
     """
@@ -84,7 +84,7 @@ _BOTH_AXES = 2
 
 
 def work_list(coupon: Coupon) -> WorkList:
-    """Lay out a coupon so that many machines can print and try it quickly."""
+    """Turn a coupon into arrays, so that many machines can print and try it quickly."""
     forms = {part.id: part.form for part in coupon.features}
     forms |= {piece.id: piece.form for piece in coupon.hardware}
     at = {name: index for index, name in enumerate(forms)}
@@ -204,7 +204,7 @@ def _on_waves(machine: Machine, work: WorkList, rng: np.random.Generator) -> NDA
 
 
 def as_entries(work: WorkList, found: Found) -> tuple[tuple[SizeEntry, ...], tuple[FitEntry, ...]]:
-    """Return what was found as entries, without any file; grades stand alone, never as sets."""
+    """Return the results as entries, without any file; each trial has one grade."""
     trials, readings = work.coupon.trials, work.coupon.readings
     fits = tuple(
         FitEntry(row, trial.feature, trial.mate, GRADES[grade], GRADES[grade], by(hand))
@@ -293,14 +293,14 @@ def _filled(coupon: Coupon, found: Found, machine: Machine) -> list[sheet.Row]:
 
 
 def _word(grade: Grade, plain: bool) -> str:
-    """Return what the person writes for a grade; a plain one says only go or stop."""
+    """Return what the person writes for a grade; a ``plain`` one writes only go or stop."""
     if not plain:
         return grade
     return "stop" if grade in (Grade.NO_GO, Grade.FORCE) else "go"
 
 
 def _as_stated(machine: Machine, conditions: Conditions) -> Machine:
-    """Return the machine with the layer height and caliper that the conditions state."""
+    """Return the machine with the layer height and caliper of the conditions."""
     caliper = machine.caliper.model_copy(update=conditions.caliper.model_dump())
     return machine.model_copy(
         update={"layer_height_mm": conditions.layer_height_mm, "caliper": caliper}

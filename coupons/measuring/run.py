@@ -29,7 +29,7 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Run:
-    """Everything that one run folder says. ``sizes`` and ``fits`` stand in the order typed."""
+    """The contents of one run folder. ``sizes`` and ``fits`` are in the order of the sheet."""
 
     folder: Path
     coupon: Coupon
@@ -47,7 +47,7 @@ class Run:
 
 @dataclass(frozen=True)
 class Survey:
-    """What could be read of a run folder, and the faults of the files that could not."""
+    """What could be read of a run folder, and the errors of the files that could not be."""
 
     coupon: Coupon | None
     conditions: Conditions | None
@@ -96,9 +96,9 @@ def each_print_once(runs: Sequence[Run]) -> tuple[Run, ...]:
         If two of them hold one print, which would count twice and look as if every print came out
         the same.
     """
-    todo = "Name each print once; if these are two, say in conditions.toml when each was printed"
+    todo = "Name each print once; if they are two prints, fill in printed_on in conditions.toml"
     problems = [
-        Problem(str(run.folder), "another print", f"the entries of {first.folder} again", todo)
+        Problem(str(run.folder), "another print", f"the same entries as {first.folder}", todo)
         for n, run in enumerate(runs)
         if (first := next((other for other in runs[:n] if _same_print(other, run)), None))
     ]
@@ -113,7 +113,7 @@ def _same_print(one: Run, other: Run) -> bool:
 
 
 def survey_run(folder: Path) -> Survey:
-    """Read what can be read of a run folder.
+    """Read as much as possible of a run folder.
 
     Raises
     ------
@@ -121,7 +121,7 @@ def survey_run(folder: Path) -> Survey:
         If there is no such folder.
     """
     if not folder.is_dir():
-        todo = "Make a coupon into it with `coupons make`"
+        todo = "Create it with `coupons make`"
         raise RunError([Problem(str(folder), "a run folder", "no such folder", todo)])
     faults: list[CouponError] = []
     coupon = _attempt(lambda: read_coupon(folder / RECORD_FILE), faults)
@@ -135,9 +135,9 @@ def survey_run(folder: Path) -> Survey:
 
 
 def may_share_slips(run: Run) -> bool:
-    """Tell whether a sheet is long enough for slips that many entries share, and not too long.
+    """Tell whether a sheet has the right length for a search for mistakes in many entries.
 
-    Fewer entries cannot tell such a slip from chance; more were not typed by a hand.
+    Fewer entries cannot tell such a mistake from chance; more were not typed by hand.
     """
     return LEAST_SHARING <= len(run.sizes) + len(run.fits) <= MOST_SHARING
 
@@ -154,13 +154,13 @@ def start_run(
 ) -> None:
     """Write conditions to fill in and a sheet with one blank row per trial and reading.
 
-    Names left blank are for the person to fill in; nozzle and layer height default to those that
-    the coupon was laid out for. Call this before writing anything else of a coupon into the folder.
+    Blank names are left for the person to fill in; nozzle and layer height default to those that
+    the coupon was made for. Call this before writing anything else of a coupon into the folder.
 
     Raises
     ------
     RunError
-        If the folder holds anything typed, or another coupon, or if the conditions could not be
+        If the folder holds filled-in rows or another coupon, or if the conditions could not be
         read back; nothing is then written.
     """
     assumed = coupon.assumed
@@ -183,11 +183,11 @@ def start_run(
     sheet.write_rows(folder / sheet.FILE, sheet.blank_rows(coupon))
 
 
-_ELSEWHERE = "Choose a new folder, or move this one away"
+_ELSEWHERE = "Choose a new folder, or move this one"
 
 
 def _unusable(text: str) -> list[Problem]:
-    """Return what is wrong with conditions but for the names that are left to fill in."""
+    """Return the problems of conditions, except for names that are still to be filled in."""
     try:
         parse_conditions(text)
     except ConditionsError as error:
@@ -209,9 +209,9 @@ def _other_coupon(folder: Path, coupon: Coupon) -> list[Problem]:
 
 
 def typed_entries(folder: Path) -> list[Problem]:
-    """Return the problem that a sheet holds something typed, or nothing.
+    """Return the problem that a sheet is filled in, or nothing.
 
-    A sheet that cannot be read is taken to hold something.
+    A sheet that cannot be read counts as filled in.
     """
     path = folder / sheet.FILE
     if not stands(path):
@@ -219,10 +219,10 @@ def typed_entries(folder: Path) -> list[Problem]:
     try:
         rows, odd = sheet.read_rows(path)
         typed = len(odd) + sum(bool(row.result or row.by or row.note) for row in rows)
-        got = f"{typed} {'row' if typed == 1 else 'rows'} with something typed" if typed else ""
+        got = f"{typed} {'row' if typed == 1 else 'rows'} filled in" if typed else ""
     except EntriesError:
         got = "a sheet that cannot be read"
-    return [Problem(str(path), "a sheet with nothing typed", got, _ELSEWHERE)] if got else []
+    return [Problem(str(path), "a blank sheet", got, _ELSEWHERE)] if got else []
 
 
 def _other_conditions(folder: Path, text: str) -> list[Problem]:
@@ -234,8 +234,9 @@ def _other_conditions(folder: Path, text: str) -> list[Problem]:
         return []
     except OSError:
         pass  # whatever it is, it is not ours
-    todo = "Delete it if it may go, or choose a new folder"
-    return [Problem(str(path), "no conditions yet", "a file that may hold typed values", todo)]
+    todo = "Delete it if you do not need it, or choose a new folder"
+    got = "one that may hold values of yours"
+    return [Problem(str(path), "no conditions.toml yet", got, todo)]
 
 
 def _attempt(read: Callable[[], T], faults: list[CouponError]) -> T | None:

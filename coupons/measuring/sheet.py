@@ -1,4 +1,4 @@
-"""``entries.csv`` as cells of text: the blank sheet, and reading it back."""
+"""The sheet ``entries.csv``: writing it blank, and reading its rows as text."""
 
 import csv
 import io

@@ -1,4 +1,4 @@
-"""Caliper readings that look mistyped. They are shown to a person and never changed."""
+"""Caliper readings that look mistyped. They are reported, never changed."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -23,26 +23,26 @@ AGREE_MM = 0.05
 # and an explanation must come this much nearer.
 ROW_ODD_MM, ROW_LEAST, ROW_SPREAD = 0.15, 3, 0.25
 MUCH_NEARER = 0.25
-# Unit that the row says, factor that makes the reading suit, how to put that, what to do. Where the
-# row says the right unit already, writing it there is no cure.
+# The row's unit, the factor that makes the reading plausible, its name, what to do. Where the row
+# has the right unit already, only the number can be wrong.
 _UNIT_SLIPS = (
     ("mm", MM_PER_INCH, "as inches", "If it was read in inches, write in in column unit"),
     ("in", 1 / MM_PER_INCH, "as mm", "If it was read in mm, write mm in column unit"),
     ("mm", 1 / MM_PER_INCH, "divided by 25.4", "Divide it by 25.4, or measure it again"),
     ("in", MM_PER_INCH, "times 25.4", "Multiply it by 25.4, or measure it again"),
 )
-# As many readings that suit another unit are told in one finding.
+# From so many readings in another unit on, one finding reports them all.
 MANY = 3
 
 _MEASURE_AGAIN = "Measure it again"
-_WRONG_ROW = "See whether it stands in the wrong row, or measure it again"
+_WRONG_ROW = "Check whether it is in the wrong row, or measure it again"
 
 Features = Mapping[str, CouponFeature]
 Rows = Mapping[int, Row]
 
 
 def find_slips(coupon: Coupon, sizes: Sequence[SizeEntry], rows: Rows) -> list[Finding]:
-    """Return the readings that look like a slip of the hand, in the order of their rows."""
+    """Return the readings that look mistyped, in the order of their rows."""
     features = {feature.id: feature for feature in coupon.features}
     odd = [size for size in sizes if not is_plausible(size.size_mm, features[size.feature])]
     odd_rows = {size.row for size in odd}
@@ -55,9 +55,9 @@ def find_slips(coupon: Coupon, sizes: Sequence[SizeEntry], rows: Rows) -> list[F
 
 
 def plausible_mm(feature: CouponFeature) -> tuple[float, float]:
-    """Return the smallest and the largest size that a print of that feature can plausibly have.
+    """Return the smallest and the largest plausible printed size of a feature, in mm.
 
-    These are the limits for a doubtful reading, of the checks and of the entry page alike.
+    The checks and the entry page use the same limits.
     """
     allowed_mm = FIXED_MM + SHARE * feature.size_mm
     closing_mm = HOLE_MM2 / feature.size_mm if feature.form is Form.HOLE else 0.0
@@ -65,7 +65,7 @@ def plausible_mm(feature: CouponFeature) -> tuple[float, float]:
 
 
 def is_plausible(value_mm: float, feature: CouponFeature) -> bool:
-    """Tell whether a print of that feature can be of that size."""
+    """Tell whether a feature can plausibly print at a size."""
     low_mm, high_mm = plausible_mm(feature)
     return low_mm <= value_mm <= high_mm
 
@@ -76,13 +76,13 @@ def _look(size: SizeEntry, what: str, todo: str, kind: str) -> Finding:
 
 def _reads(size: SizeEntry, features: Features) -> str:
     drawn_mm = features[size.feature].size_mm
-    return f"reads {size.value_mm:.6g} mm where {drawn_mm:g} mm is drawn"
+    return f"reads {size.value_mm:.6g} mm; the drawn size is {drawn_mm:g} mm"
 
 
 def _other_units(
     sizes: Sequence[SizeEntry], features: Features, rows: Rows
 ) -> tuple[list[Finding], list[SizeEntry]]:
-    """Find readings that suit in another unit; return them told, and the rest untold."""
+    """Find readings that are plausible in another unit; return findings and other readings."""
     findings, rest = [], list(sizes)
     for unit, factor, how, todo in _UNIT_SLIPS:
         suit = [
@@ -96,7 +96,8 @@ def _other_units(
         each = [
             _look(
                 size,
-                f"{_reads(size, features)}; {how} it would be {size.value_mm * factor:.2f} mm",
+                f"{_reads(size, features)}. {how.capitalize()} it would be"
+                f" {size.value_mm * factor:.2f} mm",
                 todo,
                 how,
             )
@@ -104,28 +105,28 @@ def _other_units(
         ]
         if len(each) >= MANY:
             first, last = suit[0].row, suit[-1].row
-            what = f"{len(each)} readings of rows {first} to {last} would suit {how}"
-            findings.append(Finding("look", FILE, f"{what}; the first {each[0].what}", todo))
+            what = f"{len(each)} readings in rows {first} to {last} are plausible only {how}"
+            findings.append(Finding("look", FILE, f"{what}. The first {each[0].what}", todo))
         else:
             findings += each
     return findings, rest
 
 
 def _explain(size: SizeEntry, features: Features, rows: Rows) -> Finding:
-    """Say what an implausible reading may have been meant to be."""
+    """Suggest what an implausible reading was meant to be."""
     reads = _reads(size, features)
     for text, value_mm in _mistypings(rows[size.row]):
         if is_plausible(value_mm, features[size.feature]):
-            return _look(size, f"{reads}; {text} would suit", _MEASURE_AGAIN, "mistyped")
+            return _look(size, f"{reads}. Was {text} meant?", _MEASURE_AGAIN, "mistyped")
     near = min(features.values(), key=lambda feature: abs(feature.size_mm - size.size_mm))
     if is_plausible(size.size_mm, near):
-        what = f"{reads}; it suits {near.id} ({near.size_mm:g} mm)"
+        what = f"{reads}. It would fit {near.id} ({near.size_mm:g} mm)"
         return _look(size, what, _WRONG_ROW, "wrong row")
     return _look(size, reads, _MEASURE_AGAIN, "implausible")
 
 
 def _mistypings(row: Row) -> Iterable[tuple[str, float]]:
-    """Yield the numbers of which a result may be a slip: digits swapped, point moved."""
+    """Yield the numbers that may have been meant: two digits swapped, or the point moved."""
     text, scale = row.result, MM_PER_INCH if row.unit.lower() == "in" else 1.0
     places = [i for i, char in enumerate(text) if char.isdecimal()]
     for i, j in pairwise(places):
@@ -146,7 +147,7 @@ def _scaled(text: str, scale: float) -> Iterable[tuple[str, float]]:
 def _odd_in_their_row(
     sizes: Sequence[SizeEntry], features: Features, rows: Rows
 ) -> dict[int, Finding]:
-    """Find readings that are odd in a row of like features, where a slip explains them."""
+    """Find readings that are out of line with their row, where a mistyping explains them."""
 
     def place(size: SizeEntry) -> tuple[str, str]:
         feature = features[size.feature]
@@ -178,23 +179,25 @@ def _explain_in_row(
     miss_mm = abs(size.size_mm - expected_mm)
     if miss_mm <= ROW_ODD_MM:
         return None
-    reads = f"reads {size.value_mm:.6g} mm where its row lets expect {expected_mm:.2f} mm"
+    reads = (
+        f"reads {size.value_mm:.6g} mm; the other readings in its row suggest {expected_mm:.2f} mm"
+    )
     near = min(row_of, key=lambda each: abs(size.size_mm - usual_mm - each.size_mm))
     if abs(size.size_mm - usual_mm - near.size_mm) < MUCH_NEARER * miss_mm:
-        what = f"{reads}; it suits {near.id} ({near.size_mm:g} mm)"
+        what = f"{reads}. It would fit {near.id} ({near.size_mm:g} mm)"
         return _look(size, what, _WRONG_ROW, "wrong row")
     for text, value_mm in _mistypings(rows[size.row]):
         if abs(value_mm - expected_mm) < MUCH_NEARER * miss_mm:
-            return _look(size, f"{reads}; {text} would suit", _MEASURE_AGAIN, "mistyped")
+            return _look(size, f"{reads}. Was {text} meant?", _MEASURE_AGAIN, "mistyped")
     return None
 
 
 def _agreeing_told_once(
     found: Mapping[int, Finding], sizes: Sequence[SizeEntry]
 ) -> dict[int, Finding]:
-    """Say of odd readings of one feature that agree that the feature differs, not the pen.
+    """Report odd readings of one feature that agree as one finding: the feature differs.
 
-    One hand does not mistype a number twice in the same way.
+    Nobody mistypes a number twice in the same way.
     """
     told = dict(found)
     of_feature: defaultdict[str, list[SizeEntry]] = defaultdict(list)
@@ -212,11 +215,12 @@ def _agreeing_told_once(
             continue
         rows = _listed([other.row for other in agreeing])
         verb = "agrees" if len(agreeing) == 1 else "agree"
-        reads = found[odd.row].what.split("; ")[0]
-        what = f"{reads}, and {rows} {verb}: the feature differs"
+        reads = found[odd.row].what.split(". ")[0]
+        what = f"{reads}. {rows.capitalize()} {verb}, so the feature itself differs"
         todo = (
-            f"Not a slip of the pen: look at {odd.feature} for strings, a burr or a blob, and"
-            " whether the jaws were in another feature; if it is so, leave the readings as they are"
+            f"This is no typing mistake: look at {odd.feature} for strings, a burr or a blob, and"
+            " check that the jaws were in the right feature; if they were, leave the readings as"
+            " they are"
         )
         told[odd.row] = _look(odd, what, todo, "feature differs")
         for other in agreeing:
@@ -245,9 +249,9 @@ def _wide_repeats(sizes: Sequence[SizeEntry]) -> list[Finding]:
         high = max(group, key=lambda size: size.size_mm)
         if high.size_mm - low.size_mm > REPEAT_RANGE_MM:
             what = (
-                f"reads {high.value_mm:.6g} mm, and {low.value_mm:.6g} mm"
-                f" in row {low.row}, though it is one feature"
+                f"reads {high.value_mm:.6g} mm here, but {low.value_mm:.6g} mm in row {low.row},"
+                " on the same feature"
             )
-            todo = "Measure it once more and clear the wrong one"
+            todo = "Measure it again and clear the wrong one"
             findings.append(_look(high, what, todo, "repeat"))
     return findings

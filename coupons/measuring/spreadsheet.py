@@ -20,7 +20,7 @@ from coupons.reading import read_plain
 
 @dataclass(frozen=True)
 class Layout:
-    """What a table of one kind holds.
+    """The columns and messages of one kind of table.
 
     Parameters
     ----------
@@ -132,7 +132,7 @@ def _records(file: str, text: str, separator: str, layout: Layout) -> list[tuple
         raise layout.error([_spoiled_cell(where, str(error))]) from None
     if len(records) > layout.most_rows:
         expected, got = f"at most {layout.most_rows} rows", f"{len(records)}"
-        raise layout.error([Problem(file, expected, got, "See whether it is the right file")])
+        raise layout.error([Problem(file, expected, got, "Check that it is the right file")])
     return [
         (number, [cell.strip() for cell in cells])
         for number, cells in enumerate(records, start=1)
@@ -144,8 +144,8 @@ def _spoiled_cell(where: str, reason: str) -> Problem:
     if "limit" in reason:
         expected = f"cells of at most {csv.field_size_limit()} characters"
         return Problem(where, expected, "a longer one", "Shorten it")
-    todo = "Close the double quotes of the cell, or take them away"
-    return Problem(where, "cells of text", "a stray quote", todo)
+    todo = "Close the double quotes of the cell, or remove them"
+    return Problem(where, "cells with both their quotes or none", "a single double quote", todo)
 
 
 def _header(file: str, number: int, cells: list[str], layout: Layout) -> list[str]:
@@ -181,7 +181,7 @@ def _row(
     if separator == ",":
         cells = _rejoined(cells, header, layout)
     if any(cells[len(header) :]):
-        todo = "Put a text that holds the separator in double quotes"
+        todo = "Put text that contains the separator in double quotes"
         got = f"{len(cells)}"
         return Problem(f"{file} row {number}", f"at most {len(header)} cells", got, todo)
     named: dict[str, str] = {}

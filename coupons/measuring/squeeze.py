@@ -1,4 +1,4 @@
-"""What the jaws of the virtual caliper do to a rule: they press it together, or a notch apart.
+"""Bending of a rule under the caliper's jaws: they press blocks together and notches apart.
 
 A bar is walked along in short steps. In each the two moments of the force, about the middle of the
 section there, turn the section and the force itself shortens it; what that brings the jaws nearer
@@ -66,7 +66,7 @@ def _gives(feature: CouponFeature, bar: CouponBar, of_body: Sequence[CouponFeatu
 
 
 def _nearer(section: CouponSection, along: Numbers, place: Numbers) -> float:
-    """Return what a unit of length gives between jaws at a place, for a unit of force × 1/E."""
+    """Return how much a unit of length yields between jaws, for a unit of force × 1/E."""
     across = np.array([-along[1], along[0], 0.0])
     off = place - np.array(section.middle_mm)
     arm = np.array([off @ across, off[2]])

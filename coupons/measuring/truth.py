@@ -1,4 +1,4 @@
-"""What a virtual machine would answer if it were known outright: the yardstick of every study."""
+"""True answers of a virtual machine, worked out from its numbers, as a reference for studies."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""What a data model finds wrong with a file, in words for the person who has it."""
+"""Validation errors of data models as problems in plain words."""
 
 from collections.abc import Sequence
 from difflib import get_close_matches
@@ -12,11 +12,11 @@ _EXPECTED = {
     "bool_type": "true or false",
     "date_from_datetime_inexact": "a date such as 2026-01-31",
     "date_from_datetime_parsing": "a date such as 2026-01-31",
-    "dict_type": "names with values",
+    "dict_type": "a table of names and values",
     "int_from_float": "a whole number",
     "int_type": "a whole number",
-    "json_invalid": "whole characters, and brackets that are not nested as deep",
-    "model_type": "names with values",
+    "json_invalid": "valid JSON text, not nested too deep",
+    "model_type": "a table of names and values",
     "string_pattern_mismatch": "words on one line, without control characters",
     "string_type": "text",
     "tuple_type": "a list",
@@ -42,7 +42,7 @@ def _problem(found: Any, model: type[BaseModel], file: str) -> Problem:
             return _unknown_key(where, place, model)
         case "string_too_short":
             expected = f"the name of the {place[-1]}"
-            return Problem(where, expected, "nothing", "Write it in the quotes")
+            return Problem(where, expected, "nothing", "Write it between the quotes")
         case "string_too_long":
             expected = f"at most {found['ctx']['max_length']} characters"
             return Problem(where, expected, f"{len(found['input'])}", "Shorten it")

@@ -1,4 +1,4 @@
-"""What the entry page asks once about the print, and the words that it asks it in."""
+"""Questions about the print that the entry page asks once."""
 
 from dataclasses import dataclass
 from typing import Any, get_args
@@ -19,7 +19,7 @@ class Asked:
         The question, and an example or what its sign means.
     kind : {"date", "number", "choice", "text"}
     none : str
-        The answer of a program that changes nothing by itself; empty if there is no such answer.
+        The answer for a slicer that makes no corrections; empty if there is no such answer.
     """
 
     key: str
@@ -30,23 +30,23 @@ class Asked:
 
 
 NAMES = (
-    Asked("machine", "Machine", "the name you call it by", "text"),
-    Asked("material", "Material", "with its colour, if you keep several", "text"),
+    Asked("machine", "Machine", "your name for it", "text"),
+    Asked("material", "Material", "with its colour, if you have several", "text"),
 )
 PRINT = (
     Asked("printed_on", "Printed on", kind="date"),
-    Asked("first_layer_height_mm", "Height of the first layer, mm", "like the rest or not"),
+    Asked("first_layer_height_mm", "Height of the first layer, mm", "0.2"),
 )
 CALIPER = (
     Asked("resolution_mm", "Smallest step of the caliper, mm", "0.01"),
     Asked("jaw_land_mm", "Flat on its inside jaws, mm", "0 if they are sharp"),
 )
 SLICING = (
-    Asked("outlines_mm", "moves each face of an outline by, mm", "+ out, − in", none="0"),
-    Asked("holes_mm", "widens holes by, mm over both sides", "0", none="0"),
-    Asked("first_layer_mm", "draws each face of the first layer in by, mm", "0", none="0"),
-    Asked("wall_order", "lays the walls", kind="choice"),
-    Asked("flow_percent", "lays plastic, % of what the line takes", "100"),
+    Asked("outlines_mm", "Outlines moved, mm per face", "+ out, − in", none="0"),
+    Asked("holes_mm", "Holes widened, mm on the diameter", "0", none="0"),
+    Asked("first_layer_mm", "First layer narrowed, mm per face", "0", none="0"),
+    Asked("wall_order", "Wall order", kind="choice"),
+    Asked("flow_percent", "Flow, %", "100"),
 )
 WALL_ORDERS: tuple[str, ...] = get_args(WallOrder)
 
@@ -58,7 +58,7 @@ def questions(machine: str, material: str) -> tuple[tuple[str, tuple[Asked, ...]
     return (
         ("The print", (*names, *PRINT)),
         ("The caliper", CALIPER),
-        ("The slicing program by itself", SLICING),
+        ("Corrections by the slicer", SLICING),
     )
 
 

@@ -1,4 +1,4 @@
-"""``entry.html``: the page on which the hands' findings are typed at the printer."""
+"""``entry.html``: the page for typing trials and readings at the printer."""
 
 import hashlib
 import os
@@ -14,13 +14,22 @@ from coupons.making.record import (
     read_coupon,
 )
 from coupons.measuring.about import identity
-from coupons.measuring.entries import LARGEST_MM, SMALLEST_MM, parse_grades
+from coupons.measuring.entries import LARGEST_MM, LARGEST_ZERO_MM, SMALLEST_MM, parse_grades
 from coupons.measuring.slips import plausible_mm
 from coupons.showing.about_form import WALL_ORDERS, asked_record, questions
 from coupons.showing.page import render_page
 from coupons.showing.picture import read_picture
-from coupons.showing.steps import CAUTIONS, PRINTED_SOLID, read_how, read_title, try_how, try_title
-from coupons.terms import GRADES, HAND_TESTS
+from coupons.showing.steps import (
+    CAUTIONS,
+    CLOSED_HOW,
+    CLOSED_TITLE,
+    PRINTED_SOLID,
+    read_how,
+    read_title,
+    try_how,
+    try_title,
+)
+from coupons.terms import GRADES, HAND_TESTS, Jaws
 
 _STYLES = ("shared/bench.css", "entry/entry.css")
 _SCRIPTS = tuple(
@@ -96,9 +105,10 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
     -------
     dict
         ``key``, ``identity`` and names of the print, ``about`` (what is asked once), ``ranks`` of
-        the words for grades, ``sizes`` (smallest and largest that is taken), ``hardware`` by id,
-        ``features`` by id (form, direction, size, row, and low and high, between which the checks
-        find a reading plausible) and ``steps`` in the order of trying.
+        the words for grades, ``sizes`` (smallest and largest that is accepted), ``zero`` (largest
+        closed-jaw reading), ``hardware`` by id, ``features`` by id (form, direction, size, row, and
+        the plausible limits low and high) and ``steps`` in the order of the sheet: trials,
+        readings, then the closed jaws once.
     """
     features = {feature.id: feature for feature in coupon.features}
     fits = [_fit_step(coupon, features[trial.feature], trial) for trial in coupon.trials]
@@ -114,9 +124,10 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
         "about": [asked_record(one) for _, each in questions(*_names(coupon)) for one in each],
         "ranks": _ranks(),
         "sizes": [SMALLEST_MM, LARGEST_MM],
+        "zero": LARGEST_ZERO_MM,
         "hardware": {piece.id: piece.form for piece in coupon.hardware},
         "features": {feature.id: _feature_record(feature) for feature in coupon.features},
-        "steps": fits + sizes,
+        "steps": [*fits, *sizes, *([_zero_step()] if sizes else [])],
     }
 
 
@@ -155,6 +166,18 @@ def _fit_step(coupon: Coupon, feature: CouponFeature, trial: CouponTrial) -> dic
         "along": "",
         "title": try_title(feature, trial),
         "how": try_how(coupon, feature, trial),
+    }
+
+
+def _zero_step() -> dict[str, str]:
+    return {
+        "kind": "zero",
+        "feature": "",
+        "mate": "",
+        "jaws": Jaws.OUTSIDE.value,
+        "along": "",
+        "title": CLOSED_TITLE,
+        "how": CLOSED_HOW,
     }
 
 

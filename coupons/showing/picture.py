@@ -1,4 +1,4 @@
-"""Put an SVG drawing into a page: only known elements and attributes are kept.
+"""Copy a drawing into a page, letting only known shapes, text and attributes through.
 
 A run folder may come from a stranger, so its ``map.svg`` is rebuilt from a list of known elements
 and attributes instead of being copied.

@@ -1,4 +1,4 @@
-"""``sheet.html``: the paper to fill by pen at the printer, with the map at true scale."""
+"""``sheet.html``: the sheet to print and fill in by pen, with the map at true scale."""
 
 from dataclasses import dataclass
 from itertools import groupby
@@ -27,13 +27,13 @@ _CONDITIONS = (
     "speed, mm/s",
     "printed on",
     "first layer, mm",
-    "outlines moved by slicing, mm a face",
-    "holes widened by slicing, mm",
-    "first layer drawn in, mm a face",
+    "outlines moved by slicer, mm per face",
+    "holes widened by slicer, mm",
+    "first layer narrowed, mm per face",
     "walls: inner or outer first",
     "flow, %",
     "caliper step, mm",
-    "jaw land, mm",
+    "flat on inside jaws, mm",
     "closed jaws read, mm",
     "tried by",
     "measured by",

@@ -1,21 +1,27 @@
-"""What the pages say about a step: which piece to try where, and where the jaws go."""
+"""Words for a step on the pages: which piece to try where, and how to hold the caliper."""
 
 from coupons.making.record import Coupon, CouponFeature, CouponReading, CouponTrial
 from coupons.terms import INTERNAL, ROUND, Form, Jaws
 
 CAUTIONS = (
-    "Nozzle and bed stay hot after a print; let both cool, and air the room.",
-    "Break sharp edges and the swollen first layer before trying a fit: they cut, and they lie.",
+    "Nozzle and bed stay hot after a print: let both cool. Ventilate the room.",
+    "Remove sharp edges and the burr of the first layer before trying a fit: they cut, and they "
+    "spoil the result.",
     "Wear eye protection when forcing or pressing parts, and keep fingers clear.",
     "Force and push fits across the layers can split along them.",
-    "Small parts: keep them from children.",
+    "Keep small parts away from children.",
     "Printed fits are not for guarding, lifting, pressure, medical or vehicle use without a "
     "qualified person's check; local codes and the material's safety sheet come first.",
 )
 
 PRINTED_SOLID = (
-    "The pieces must be printed solid, with four walls and 100 % infill: hollow ones bend under "
-    "the jaws and read short."
+    "Print the pieces solid, with four walls and 100 % infill: hollow ones bend under the jaws "
+    "and read too short."
+)
+CLOSED_TITLE = "Close the jaws: what does the caliper show?"
+CLOSED_HOW = (
+    "Wipe the jaws and close them gently. 0 or less is a right answer here: it is taken off the "
+    "readings."
 )
 FLAT_ON_TABLE = "Flat on the table, jaws straight down and just touching: a hard grip bends it."
 
@@ -24,8 +30,11 @@ _HOLD = {
     (Jaws.OUTSIDE, Form.TONGUE): "Outside jaws on its two faces, along {along}.",
     (Jaws.OUTSIDE, Form.PIN): "Outside jaws across the pin, along {along}.",
     (Jaws.INSIDE, Form.SLOT): "Inside jaws on the two faces of the slot, along {along}.",
-    (Jaws.INSIDE, Form.HOLE): "Inside jaws in the hole, along {along}; rock for the widest.",
-    (Jaws.DEPTH, Form.TONGUE): "Depth rod from its top down to the foot, along {along}.",
+    (
+        Jaws.INSIDE,
+        Form.HOLE,
+    ): "Inside jaws in the hole, along {along}; rock them for the largest reading.",
+    (Jaws.DEPTH, Form.TONGUE): "Depth rod from its top down to its base, along {along}.",
     (Jaws.DEPTH, Form.SLOT): "Depth rod from the edge to the floor, along {along}.",
 }
 _LOOSE = {
@@ -45,7 +54,7 @@ def try_how(coupon: Coupon, feature: CouponFeature, trial: CouponTrial) -> str:
     """Return a sentence that says what the two pieces of a trial are."""
     hardware = {piece.id: piece.name for piece in coupon.hardware}
     if trial.mate in hardware:
-        return f"{trial.mate} is bought: {hardware[trial.mate]}. {_is_a(feature)}."
+        return f"{trial.mate} is hardware: {hardware[trial.mate]}. {_is_a(feature)}."
     form = next(f.form for f in coupon.features if f.id == trial.mate)
     return f"{trial.mate} is the {_LOOSE[form]}. {_is_a(feature)}."
 
@@ -55,9 +64,9 @@ def _is_a(feature: CouponFeature) -> str:
 
 
 def _lies(feature: CouponFeature) -> str:
-    """Say how a feature lies on the printer."""
+    """Return how a feature lies on the printer."""
     if feature.form in ROUND:
-        return "standing up" if feature.direction == "z" else f"lying along {feature.direction}"
+        return f"with its axis along {feature.direction}"
     return f"across {feature.direction}"
 
 
@@ -72,11 +81,11 @@ def read_how(feature: CouponFeature, reading: CouponReading) -> str:
     along = reading.along or feature.direction
     hold = _HOLD.get((reading.jaws, feature.form), f"{reading.jaws.capitalize()}, along {along}.")
     if feature.at_bed:
-        place = "Right at the bed side, on the first layer."
+        place = "At the side of the bed, on the first layer."
     elif along == "z":
-        place = "In the middle of its length, clear of the chamfers and the lettering."
+        place = "In the middle of its length, away from chamfers and lettering."
     else:
-        place = "Half way up, clear of the chamfers and the lettering."
+        place = "Halfway up, away from chamfers and lettering."
     words = f"{hold.format(along=along)} {place}"
     return f"{words} {FLAT_ON_TABLE}" if _is_length(feature) else words
 
@@ -93,7 +102,7 @@ def jaw_places(coupon: Coupon) -> tuple[str, ...]:
     asked = {(reading.jaws, features[reading.feature].form): reading for reading in coupon.readings}
     lengths = any(_is_length(features[reading.feature]) for reading in coupon.readings)
     ways = tuple(
-        f"{form.capitalize()}s: " + _HOLD[jaws, form].format(along="the axis written beside it")
+        f"{form.capitalize()}s: " + _HOLD[jaws, form].format(along="the axis next to the box")
         for jaws, form in sorted(asked)
         if (jaws, form) in _HOLD
     )

@@ -71,7 +71,7 @@ def test_it_is_skipped_by_one_tap_and_not_asked_again(visit, folder):
     assert page.is_hidden("#ask")
     page.reload()
     assert page.is_hidden("#ask")
-    assert page.inner_text("#about-count") == "not said"
+    assert page.inner_text("#about-count") == "9 open"
     about = [row for row in rows_of(saved(page)) if row["kind"] == "about"]
     assert [row["feature"] for row in about] == ["coupon", "run", "machine", "material"]
 
@@ -95,7 +95,7 @@ def test_a_machine_without_a_name_is_asked_for(visit, tmp_path):
     [
         ("resolution_mm", "0", "From 0.0001, at most 1."),
         ("outlines_mm", "3", "From -2, at most 2."),
-        ("flow_percent", "all", "A number alone, please"),
+        ("flow_percent", "all", "Type only a number"),
     ],
 )
 def test_an_answer_that_cannot_be_is_said_beside_its_field_and_not_kept(
@@ -122,7 +122,7 @@ def test_what_was_typed_and_not_kept_waits_and_undo_takes_answers_back(visit, fo
     page.click("#about-keep")
     assert page.inner_text("#about-count") == "8 open"
     page.click("#undo")
-    assert page.inner_text("#about-count") == "not said"
+    assert page.inner_text("#about-count") == "9 open"
 
 
 def test_answers_of_a_file_are_taken_over_and_others_kept_as_said_here(visit, folder):
@@ -134,7 +134,9 @@ def test_answers_of_a_file_are_taken_over_and_others_kept_as_said_here(visit, fo
         page,
         b"kind,feature,result,note\nabout,jaw_land_mm,,0.3\nabout,printed_on,,2026-05-03\n",
     )
-    assert "kept as said here: Flat on its inside jaws, mm: 0.4 here, 0.3 in the file." in said
+    assert (
+        "the answers here are kept: Flat on its inside jaws, mm: 0.4 here, 0.3 in the file." in said
+    )
     notes = {row["feature"]: row["note"] for row in rows_of(saved(page))}
     assert (notes["jaw_land_mm"], notes["printed_on"]) == ("0.4", "2026-05-03")
 

@@ -47,6 +47,7 @@ def test_every_trial_takes_one_tap_and_every_reading_comes_back(visit, tmp_path)
     for reading in coupon.readings:
         page.fill("#reading", f"{sizes[reading.feature] + 0.03:.2f}".replace(".", ","))
         page.tap("#keep")
+    page.tap("#skip")  # the closed jaws
     assert page.is_visible("#finished")
     rows = saved_rows(page)
     assert [
@@ -66,6 +67,55 @@ def test_every_trial_takes_one_tap_and_every_reading_comes_back(visit, tmp_path)
     seen.assert_clean()
 
 
+def through_all_but_the_closed_jaws(page, coupon):
+    for _ in coupon.trials:
+        settle(page)
+        page.tap("[data-result=slide]")
+    sizes = {feature.id: feature.size_mm for feature in coupon.features}
+    for reading in coupon.readings:
+        page.fill("#reading", f"{sizes[reading.feature]:.2f}")
+        page.tap("#keep")
+
+
+@pytest.mark.parametrize(
+    ("shown", "kept"), [("-0.02", "-0.02"), ("−0,02", "-0.02"), ("0", "0"), ("+0.03", "+0.03")]
+)
+def test_closed_jaws_are_asked_for_once_after_the_readings(visit, tmp_path, shown, kept):
+    coupon = make_record(rows=2, features=2)
+    folder = write_run(tmp_path, coupon)
+    seen = visit(write_entry_page(folder), PHONE)
+    page = seen.page
+    through_all_but_the_closed_jaws(page, coupon)
+    assert page.inner_text("#step-title") == "Close the jaws: what does the caliper show?"
+    assert page.get_attribute("#reading", "inputmode") == "text"  # a minus can be typed on phones
+    page.fill("#reading", "7.98")
+    page.tap("#keep")
+    assert "Closed jaws show 1 mm at most" in page.inner_text("#hint")
+    page.fill("#reading", shown)
+    page.tap("#keep")
+    assert page.is_visible("#finished")
+    assert page.inner_text("#undo") == f"Undo closed jaws {kept}"
+    rows = [row for row in saved_rows(page) if row["kind"] == "zero"]
+    assert [(row["result"], row["unit"], row["jaws"]) for row in rows] == [(kept, "mm", "outside")]
+    with page.expect_download() as download:
+        page.click("#save-file")
+    download.value.save_as(folder / "entries.csv")
+    sizes, _ = read_entries(folder / "entries.csv", coupon)
+    assert {size.zero_mm for size in sizes} == {float(kept)}
+    seen.assert_clean()
+
+
+def test_closed_jaws_may_be_skipped_and_leave_a_blank_row(visit, tmp_path):
+    coupon = make_record(rows=2, features=2)
+    seen = visit(entry_page(tmp_path, coupon), PHONE)
+    through_all_but_the_closed_jaws(seen.page, coupon)
+    seen.page.tap("#skip")
+    assert seen.page.is_visible("#finished")
+    rows = [row for row in saved_rows(seen.page) if row["kind"] == "zero"]
+    assert [(row["result"], row["unit"], row["jaws"]) for row in rows] == [("", "mm", "outside")]
+    seen.assert_clean()
+
+
 def test_a_whole_coupon_by_keys_alone(visit, tmp_path):
     coupon = make_record(rows=2, features=2)
     seen = visit(entry_page(tmp_path, coupon), DESK)
@@ -77,6 +127,8 @@ def test_a_whole_coupon_by_keys_alone(visit, tmp_path):
     for reading in coupon.readings:
         page.keyboard.type(f"{sizes[reading.feature]:.2f}")
         page.keyboard.press("Enter")
+    page.keyboard.type("-0.01")
+    page.keyboard.press("Enter")
     assert page.is_visible("#finished")
     words = [*GRADES, "stop", "go"]
     results = [row["result"] for row in saved_rows(page)]
@@ -197,12 +249,12 @@ def test_readings_of_one_feature_may_be_many_and_each_can_go(visit, tmp_path):
         ("4.2", "mm", ""),
         ("0.154", "mm", "This looks like inches."),
         ("3.9", "in", "This looks like millimetres."),
-        ("39", "mm", "Has the point slipped?"),
+        ("39", "mm", "Is the decimal point in the wrong place?"),
         ("9.3", "mm", "Are two digits swapped?"),
         ("5.9", "mm", "2.00 mm over the drawn 3.9 mm."),
-        ("3.9.1", "mm", "Digits with one comma or one point"),
-        ("-3.9", "mm", "Digits with one comma or one point"),
-        ("0", "mm", "A size is more than 0."),
+        ("3.9.1", "mm", "Type only a number"),
+        ("-3.9", "mm", "Type only a number"),
+        ("0", "mm", "A size must be more than 0."),
     ],
 )
 def test_hints_while_typing_a_reading_of_3_9_mm(visit, tmp_path, typed, unit, says):
@@ -258,7 +310,7 @@ def test_a_contradiction_is_pointed_out_and_kept(visit, tmp_path):
     page.keyboard.press("Enter")
     settle(page)
     page.tap("[data-result=no-go]")
-    assert "A3 has more room than A1" in page.inner_text("#step-warning")
+    assert "A3 has a wider gap than A1" in page.inner_text("#step-warning")
     assert [r["result"] for r in saved_rows(page) if r["result"]] == ["slide", "no-go"]
 
 
@@ -279,9 +331,9 @@ def test_an_earlier_file_is_added_once_and_blanks_do_not_count(visit, tmp_path):
         "size;A1;;3,97;;;;;\r\n"
         "size;A1;;3,97;;;;;\r\n"
     )
-    assert bring_in(page, text).startswith("3 entries brought in, 0 were here already.")
+    assert bring_in(page, text).startswith("3 entries loaded, 0 were here already.")
     page.click("#files summary")
-    assert bring_in(page, text).startswith("0 entries brought in, 3 were here already.")
+    assert bring_in(page, text).startswith("0 entries loaded, 3 were here already.")
     rows = [row for row in saved_rows(page) if row["result"]]
     assert [(row["feature"], row["result"], row["note"]) for row in rows] == [
         ("A1", "slide", 'said "fine"; twice'),
@@ -314,7 +366,7 @@ def test_a_sheet_that_any_spreadsheet_saved_is_read_as_the_checks_read_it(
 ):
     folder = write_run(tmp_path)
     page = visit(write_entry_page(folder), PHONE).page
-    assert bring_in(page, text, encoding).startswith("2 entries brought in")
+    assert bring_in(page, text, encoding).startswith("2 entries loaded")
     (folder / "entries.csv").write_bytes(text.encode(encoding))
     sizes, _ = read_entries(folder / "entries.csv", read_coupon(folder / "coupon.json"))
     assert [(one.feature, one.value_mm, one.by) for one in sizes] == [
@@ -336,7 +388,7 @@ def test_pairs_that_the_coupon_does_not_list_are_kept_and_named(visit, tmp_path)
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", "The first line must name the columns; kind, feature, result not found."),
+        ("", "The first line must name the columns; it lacks kind, feature, result."),
         ("a,b\n1,2\n", "The first line must name the columns"),
         ("kind,feature,result\nfitt,A1,slide\n", "Line 2: kind must be fit, size or zero."),
     ],
@@ -465,6 +517,6 @@ def test_a_browser_that_keeps_nothing_is_told_at_once(visit, tmp_path):
 def test_what_closed_jaws_read_comes_in_and_goes_out_again(visit, tmp_path):
     page = visit(entry_page(tmp_path), PHONE).page
     bring_in(page, "kind,feature,mate,result,unit,jaws\nzero,,,0.15,mm,outside\n")
-    assert page.inner_text("#bring-says").startswith("1 entries brought in, 0 were here already.")
+    assert page.inner_text("#bring-says").startswith("1 entries loaded, 0 were here already.")
     rows = [row for row in saved_rows(page) if row["kind"] == "zero"]
     assert [(row["result"], row["jaws"]) for row in rows] == [("0.15", "outside")]

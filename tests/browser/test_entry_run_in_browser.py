@@ -34,8 +34,8 @@ def test_one_coupon_made_for_two_machines_in_folders_of_one_name_keeps_two_journ
     assert not any(row["result"] for row in rows_of(saved(page)))
     said = bring_in(page, of_bench_1)
     assert said == (
-        "It holds entries of another run (bench-1, grey), and this is the page of bench-2 · grey ·"
-        " first. Nothing was brought in from entries.csv."
+        "It holds entries of another run (bench-1, grey), but this is the page of bench-2 · grey ·"
+        " first. Nothing was loaded from entries.csv."
     )
     assert not any(row["result"] for row in rows_of(saved(page)))
     one.assert_clean()
@@ -50,7 +50,7 @@ def test_the_file_says_which_print_it_is_of_and_the_run_reads_it(visit, tmp_path
     assert about.values["machine"] == "bench-1"
     assert about.problems == ()
     other = read_about(read_rows(path.parent / "entries.csv")[0], printed("bench-2", "b"))
-    assert [problem.got for problem in other.problems] == ["those of another (bench-1, grey)"]
+    assert [problem.got for problem in other.problems] == ["entries of another run (bench-1, grey)"]
 
 
 def test_a_file_of_another_coupon_is_refused_whole_and_by_name(visit, tmp_path):
@@ -62,8 +62,8 @@ def test_a_file_of_another_coupon_is_refused_whole_and_by_name(visit, tmp_path):
     settle(told)
     told.click("[data-result=slide]")
     assert bring_in(page, saved(told)) == (
-        "It holds entries of coupon spans (bench-1, grey), and this is the page of bench."
-        " Nothing was brought in from entries.csv."
+        "It holds entries of coupon spans (bench-1, grey), but this is the page of bench."
+        " Nothing was loaded from entries.csv."
     )
     # Without what our page says of the print, its pieces tell.
     bare = b"kind,feature,mate,result\n" + b"".join(
@@ -71,7 +71,7 @@ def test_a_file_of_another_coupon_is_refused_whole_and_by_name(visit, tmp_path):
     )
     said = bring_in(page, bare, "old.csv")
     assert "this coupon has no feature “A5”" in said
-    assert "it may be of another. Nothing was brought in from old.csv." in said
+    assert "the file may be of another coupon. Nothing was loaded from old.csv." in said
     assert not any(row["result"] for row in rows_of(saved(page)))
 
 
@@ -125,6 +125,16 @@ ROWS = [
     ("size,C1,,5,mm,,x", True),
     ("size,C1,,5,mm,,z", False),
     ("size,C1,,5,mm,,w", False),
+    ("zero,,,0,mm,outside,", True),
+    ("zero,,,-0.02,,,", True),
+    ("zero,,,0.001,in,inside,", True),
+    ("zero,,,7.98,mm,,", False),
+    ("zero,,,ok,mm,,", False),
+    ("zero,,,0,inch,,", False),
+    ("zero,,,0,mm,teeth,", False),
+    ("zero,A1,,0,mm,,", False),
+    ("zero,,AG1,0,mm,,", False),
+    ("zero,,,0,mm,,x", False),
 ]
 
 
@@ -145,7 +155,7 @@ def test_the_page_takes_what_the_checks_take(page_and_coupon, tmp_path, row, is_
     sheet.write_text(f"kind,feature,mate,result,unit,jaws,along\n{row}\n", encoding="utf-8")
     assert (survey_entries(sheet, coupon).problems == ()) == is_good
     said = bring_in(page, sheet.read_bytes())
-    assert ("Nothing was brought in" not in said) == is_good, said
+    assert ("Nothing was loaded" not in said) == is_good, said
 
 
 def test_a_depth_reading_of_a_step_is_taken_by_both(visit, tmp_path):
@@ -162,7 +172,7 @@ def test_a_depth_reading_of_a_step_is_taken_by_both(visit, tmp_path):
     rows, refused = understand([Row(2, "size", "A1", result="3.9", jaws="depth")], coupon)
     assert (len(rows), refused) == (1, [])
     said = bring_in(page, b"kind,feature,result,jaws\nsize,A1,3.9,depth\n")
-    assert said.startswith("1 entries brought in")
+    assert said.startswith("1 entries loaded")
 
 
 def test_each_row_that_cannot_be_is_named_and_nothing_comes_in(visit, tmp_path):
@@ -171,7 +181,7 @@ def test_each_row_that_cannot_be_is_named_and_nothing_comes_in(visit, tmp_path):
         page, b"kind,feature,mate,result\nfit,A1,AG1,slide\nfit,A2,AG1,slid\nsize,A1,,5.21 mm\n"
     )
     assert "Line 3: “slid” is not a grade." in said
-    assert "Line 4: “5.21 mm” is not a number alone." in said
+    assert "Line 4: “5.21 mm” is not a plain number." in said
     assert page.is_disabled("#undo")
 
 
@@ -189,7 +199,7 @@ def test_a_grade_that_contradicts_a_kept_one_is_asked_about(visit, tmp_path, ans
     settle(page)
     page.tap("[data-result=slide]")
     file = b"kind,feature,mate,result\nfit,A1,AG1,push\nfit,A1,AG2,slide\nfit,A2,AG1,slide\n"
-    assert bring_in(page, file).startswith("2 entries brought in")
+    assert bring_in(page, file).startswith("2 entries loaded")
     assert "AG1 with A1: slide here, push in the file" in page.inner_text("#bring-ask")
     of_a1 = [
         r["result"] for r in rows_of(saved(page)) if (r["feature"], r["mate"]) == ("A1", "AG1")
@@ -242,4 +252,4 @@ def test_a_hint_names_the_nearest_feature_of_the_whole_coupon(visit, tmp_path):
     page = visit(entry_page(tmp_path, make_record()), PHONE).page
     page.tap("#stage-size")
     page.fill("#reading", "5.33")  # A1 is 3.9 mm; C4 of 5.2 and C5 of 5.3 mm are near
-    assert "It would suit C5: is this A1?" in page.inner_text("#hint")
+    assert "It would fit C5: is this A1?" in page.inner_text("#hint")

@@ -106,7 +106,7 @@ def contradict(page):
 def test_a_contradiction_leads_to_both_trials_and_goes_when_one_is_put_right(visit, path):
     page = visit(path, PHONE).page
     contradict(page)
-    assert "A3 has more room than A1" in page.inner_text("#step-warning")
+    assert "A3 has a wider gap than A1" in page.inner_text("#step-warning")
     for feature in ("A1", "A3"):
         page.tap(f"#step-warning >> text=To {feature}")
         assert page.inner_text("#step-title") == f"Try AG1 in {feature}"

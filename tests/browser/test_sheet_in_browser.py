@@ -58,7 +58,7 @@ def test_the_map_is_at_true_scale_on_one_page(visit, tmp_path, paper, columns):
     (folder / "map.svg").write_text(text.replace("</svg>", bar + upright + "</svg>"))
     page = visit(write_sheet(folder), DESK).page
     pages = printed_pages(page, tmp_path, paper)
-    turned = "turned a quarter" in page.inner_text("main")
+    turned = "turned by 90°" in page.inner_text("main")
     wanted = 30.0 if turned else 62.5
     found = longest_line_mm(pages[1], wanted, room_mm=1.0)
     assert found.size

@@ -37,6 +37,9 @@ def test_first_typed_by_taps_is_read_checked_and_fitted(visit, tmp_path):
     seen = visit(folder / "entry.html", PHONE)
     page = seen.page
     for row in read_rows(wanted / "entries.csv")[0]:
+        if row.is_blank:  # the closed jaws, which the virtual person does not close
+            page.tap("#skip")
+            continue
         assert row.feature in page.inner_text("#step-title")
         if row.kind == "fit":
             page.wait_for_timeout(320)  # the guard against a bouncing finger
@@ -70,6 +73,8 @@ def test_a_filled_sheet_goes_through_the_page_unchanged(visit, tmp_path):
     page = visit(folder / "entry.html", PHONE).page
     page.click("#files summary")
     page.set_input_files("#bring", folder / "entries.csv")
+    assert page.inner_text("#step-title").startswith("Close the jaws")
+    page.tap("#skip")
     page.wait_for_selector("#finished:visible")
     with page.expect_download() as download:
         page.tap("#save-last")

@@ -15,10 +15,10 @@ function aboutRows() {
 
 function faultOf(field, text) {
   const asked = record.about.find(({ key }) => key === field.dataset.about);
-  if (!text || asked.kind !== "number") return field.validity?.badInput ? "A whole date, please." : "";
+  if (!text || asked.kind !== "number") return field.validity?.badInput ? "Type a full date." : "";
   const number = plainNumber(text.replace("−", "-"));
   const low = asked.above ?? asked.least;
-  if (Number.isNaN(number)) return "A number alone, please, with a comma or a point.";
+  if (Number.isNaN(number)) return "Type only a number, with a comma or a point.";
   if (number > asked.most || (asked.above === undefined ? number < low : number <= low)) {
     return `${asked.above === undefined ? "From" : "More than"} ${low}, at most ${asked.most}.`;
   }
@@ -56,7 +56,7 @@ function keepAbout(event) {
   saveDraft({ about: undefined, asked: true });
   $("about").close();
   refresh();
-  return say("Kept. The file carries it.");
+  return say("Kept. It will be in the saved file.");
 }
 
 // What was typed and not kept stays for the next time.
@@ -73,7 +73,7 @@ function putOff() {
 
 function fillAsk() {
   const open = record.about.filter(({ key }) => !answers()[key]).length;
-  const words = open === record.about.length ? "not said" : open ? `${open} open` : "said";
+  const words = open ? `${open} open` : "filled in";
   $("about-count").textContent = words;
   $("ask").hidden = open < record.about.length || Boolean(read(DRAFT, {}).asked);
   $("last-about").hidden = !open;

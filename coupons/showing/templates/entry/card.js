@@ -8,7 +8,7 @@ const DOUBLE_TAP_MS = 300;
 
 const stepNow = () => steps.find((step) => step.key === here);
 const isDone = (step) => (groups.get(step.key) ?? []).some((entry) => entry.result);
-const ofKind = (kind) => steps.filter((step) => step.kind === kind);
+const ofStage = (stage) => steps.filter((step) => stageOf(step) === stage);
 
 function say(text) {
   $("said").textContent = text;
@@ -21,11 +21,11 @@ function made(name, words, attributes = {}) {
   return node;
 }
 
-// The next step without an entry: first onward, then from the top, then of the other kind.
+// The next step without an entry: first onward, then from the top, then of the other stage.
 function nextOpen(step) {
   const at = steps.indexOf(step);
   const round = [...steps.slice(at + 1), ...steps.slice(0, at + 1)].filter((one) => !isDone(one));
-  return round.find((one) => one.kind === step?.kind) ?? round[0];
+  return round.find((one) => stageOf(one) === stageOf(step)) ?? round[0];
 }
 
 function show(step, { follow = true } = {}) {
@@ -53,7 +53,7 @@ function keepFocus() {
 
 function fillCard(step) {
   const fit = step.kind === "fit";
-  const same = ofKind(step.kind);
+  const same = ofStage(stageOf(step));
   const row = record.features[step.feature]?.row;
   const place = `${fit ? "Try" : "Reading"} ${same.indexOf(step) + 1} of ${same.length}`;
   $("step-place").textContent = row ? `${place} · row ${row}` : place;
@@ -61,6 +61,8 @@ function fillCard(step) {
   $("step-how").textContent = step.how;
   $("fit-form").hidden = !fit;
   $("size-form").hidden = fit;
+  // Number keys of some phones have no minus, which only the closed jaws need.
+  $("reading").inputMode = step.kind === "zero" ? "text" : "decimal";
   $("stage-fit").setAttribute("aria-pressed", String(fit));
   $("stage-size").setAttribute("aria-pressed", String(!fit));
   fillSiblings(step);
@@ -85,7 +87,7 @@ function drop(entries) {
 
 function keptLine(entry) {
   const line = made("li", "");
-  const unit = entry.kind === "size" && entry.result ? ` ${entry.unit || "mm"}` : "";
+  const unit = entry.kind !== "fit" && entry.result ? ` ${entry.unit || "mm"}` : "";
   line.append(made("b", (entry.result || "no result") + unit), made("span", entry.by, { dir: "auto" }));
   const note = made("input", "", { "aria-label": `Note on ${entry.result}`, dir: "auto", maxlength: "300", placeholder: "note" });
   note.value = entry.note;
@@ -124,7 +126,7 @@ function featureStates() {
 
 function fillCounts() {
   for (const kind of ["fit", "size"]) {
-    const all = ofKind(kind);
+    const all = ofStage(kind);
     $(`count-${kind}`).textContent = `${all.filter(isDone).length} / ${all.length}`;
     $(`stage-${kind}`).hidden = !all.length;
   }
@@ -146,7 +148,7 @@ function refresh() {
   if ($("all").open) fillAll();
   if ($("files").open) fillText();
   $("unkept").hidden = keeps;
-  if (!keeps) $("unkept").textContent = "This browser keeps nothing for this page. Save the file before you close it.";
+  if (!keeps) $("unkept").textContent = "This browser cannot store entries. Save the file before you close it.";
   const step = stepNow();
   if (step) fillCard(step);
   fillAsk();
@@ -158,7 +160,7 @@ function refresh() {
 function fillAll() {
   $("all-steps").replaceChildren(...["fit", "size"].map((kind) => {
     const list = made("ol", "");
-    for (const step of ofKind(kind)) {
+    for (const step of ofStage(kind)) {
       const item = made("li", ""), kept = (groups.get(step.key) ?? []).map((entry) => entry.result);
       const button = made("button", step.title, { type: "button" });
       button.dataset.key = step.key;
@@ -174,7 +176,7 @@ function fillAll() {
 function keepEntry(step, result, unit) {
   const by = $("by").value.trim(), note = $("note").value.trim();
   const { kind, feature, mate, jaws, along } = step;
-  addEntries([{ kind, feature, mate, jaws, along, result, unit, by, note }], `${feature} ${result}`);
+  addEntries([{ kind, feature, mate, jaws, along, result, unit, by, note }], `${nameOf(step)} ${result}`);
   $("note").value = "";
   saveDraft();
   refresh();

@@ -6,7 +6,7 @@ const quoted = (text) => (/[",\r\n]|^\s|\s$/.test(text) ? `"${text.replaceAll('"
 function csvText(steps, groups) {
   const lines = [COLUMNS];
   for (const step of steps) {
-    const blank = { result: "", unit: step.kind === "size" ? "mm" : "", by: "", note: "" };
+    const blank = { result: "", unit: step.kind === "fit" ? "" : "mm", by: "", note: "" };
     for (const entry of groups.get(step.key) ?? [blank]) {
       const row = { ...step, ...entry };
       lines.push(COLUMNS.map((name) => row[name]));
@@ -83,7 +83,7 @@ function csvRows(file) {
   const [names = [], ...lines] = csvCells(text, separator);
   const at = Object.fromEntries(names.map((name, index) => [name.trim().toLowerCase(), index]));
   const missing = ["kind", "feature", "result"].filter((name) => !(name in at));
-  if (missing.length) return { fault: `The first line must name the columns; ${missing.join(", ")} not found.` };
+  if (missing.length) return { fault: `The first line must name the columns; it lacks ${missing.join(", ")}.` };
   const rows = [], about = [], refused = [];
   lines.forEach((cells, index) => {
     const line = separator === "," ? rejoined(cells, at) : cells;
@@ -104,9 +104,9 @@ function ofAnother(about) {
   const of = names ? ` (${names})` : "";
   const { coupon, run } = record.identity;
   if (said.coupon && said.coupon !== coupon) {
-    return `It holds entries of coupon ${said.coupon.split(" ")[0]}${of}, and this is the page of ${coupon.split(" ")[0]}.`;
+    return `It holds entries of coupon ${said.coupon.split(" ")[0]}${of}, but this is the page of ${coupon.split(" ")[0]}.`;
   }
-  if (said.run && run && said.run !== run) return `It holds entries of another run${of}, and this is the page of ${record.run}.`;
+  if (said.run && run && said.run !== run) return `It holds entries of another run${of}, but this is the page of ${record.run}.`;
   return "";
 }
 
@@ -116,6 +116,6 @@ function refusedWords(refused) {
   const first = refused.slice(0, MOST_REFUSED).map(({ line, why }) => `Line ${line}: ${why}.`);
   if (refused.length > MOST_REFUSED) first.push(`And ${refused.length - MOST_REFUSED} more.`);
   const unknown = refused.filter(({ why }) => why.startsWith("this coupon has no")).length;
-  if (unknown > 2) first.push(`${unknown} rows name pieces that this coupon does not have: it may be of another.`);
+  if (unknown > 2) first.push(`${unknown} rows name pieces that this coupon does not have: the file may be of another coupon.`);
   return first.join(" ");
 }

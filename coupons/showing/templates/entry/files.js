@@ -21,17 +21,17 @@ async function bringIn(file) {
   const { rows, about, fault } = csvRows(decoded(new Uint8Array(await file.arrayBuffer())));
   $("bring-ask").hidden = true;
   if (fault) {
-    $("bring-says").textContent = `${fault} Nothing was brought in from ${file.name}.`;
+    $("bring-says").textContent = `${fault} Nothing was loaded from ${file.name}.`;
     return refresh();
   }
   const fresh = newRows(rows), clashing = fresh.filter(speaksAgainst);
   const added = fresh.filter((row) => !clashing.includes(row));
   const strangers = added.filter((row) => !listedKeys.has(stepKey(row))).length;
-  if (added.length) addEntries(added, `${added.length} brought in`);
+  if (added.length) addEntries(added, `${added.length} loaded`);
   const differ = bringAbout(about);
-  const parts = [`${added.length} entries brought in, ${rows.length - fresh.length} were here already.`];
-  if (strangers) parts.push(`${strangers} are not on this coupon's list; they stand at the end of All steps.`);
-  if (differ.length) parts.push(`About the print, kept as said here: ${differ.join("; ")}.`);
+  const parts = [`${added.length} entries loaded, ${rows.length - fresh.length} were here already.`];
+  if (strangers) parts.push(`${strangers} are not on this coupon's list; they are at the end of All steps.`);
+  if (differ.length) parts.push(`About the print, the answers here are kept: ${differ.join("; ")}.`);
   $("bring-says").textContent = parts.join(" ");
   refresh();
   if (clashing.length) return askAbout(clashing);
@@ -52,7 +52,7 @@ function askAbout(clashing) {
     const button = made("button", words, { type: "button" });
     button.addEventListener("click", () => {
       if (drops) drop([...new Set(clashing.flatMap((row) => groups.get(stepKey(row)) ?? []))]);
-      if (takes) addEntries(clashing, `${clashing.length} brought in`);
+      if (takes) addEntries(clashing, `${clashing.length} loaded`);
       $("bring-ask").hidden = true;
       refresh();
       say(`${words}.`);
@@ -63,7 +63,7 @@ function askAbout(clashing) {
   const grades = clashing.length === 1 ? "One grade differs" : `${clashing.length} grades differ`;
   const list = made("ul", "");
   list.append(...lines);
-  $("bring-ask").replaceChildren(made("p", `${grades} from what is kept here. Tried again, or a slip put right?`), list, ...buttons);
+  $("bring-ask").replaceChildren(made("p", `${grades} from the entries here. Is it a second try or a correction?`), list, ...buttons);
   $("bring-ask").hidden = false;
   buttons[0].focus();
 }

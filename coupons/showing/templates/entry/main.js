@@ -11,13 +11,13 @@ function grade(result) {
   return say([`${step.feature} ${result}.`, odd, next ? next.title : ALL_DONE].filter(Boolean).join(" "));
 }
 
-const ALL_DONE = "Every step has an entry.";
+const ALL_DONE = "All trials and readings are done.";
 
 // Says what contradicts what and leads to both; it goes when one of the two is put right.
 function warnOf({ wide, narrow }) {
-  const text = `${wide.feature} has more room than ${narrow.feature}, yet ${wide.mate} went tighter there. Worth trying both again.`;
+  const text = `${wide.feature} has a wider gap than ${narrow.feature}, but ${wide.mate} is tighter there. Try both again.`;
   const ways = [wide, narrow].map((step) => {
-    const way = made("button", `To ${step.feature}`, { type: "button" });
+    const way = made("button", `Go to ${step.feature}`, { type: "button" });
     way.addEventListener("click", () => { show(step); say(step.title); });
     return way;
   });
@@ -50,7 +50,7 @@ function askWhichCounts(step, result, earlier) {
     goOn(step);
   });
   all.addEventListener("click", () => goOn(step));
-  const question = `${step.mate} with ${step.feature} now has ${words}. Tried again, or a slip put right?`;
+  const question = `${step.mate} with ${step.feature} now has ${words}. Is it a second try or a correction?`;
   showWarning(question, [all, only], () => (groups.get(step.key) ?? []).length < 2);
   say(question);
 }
@@ -68,12 +68,13 @@ let heldBack = ""; // a doubtful reading that was pointed out once; the second E
 function hintFor(step) {
   const text = $("reading").value;
   const unit = document.querySelector("[name=unit]:checked").value;
-  return text.trim() ? judged(text, unit, step.feature) : { fault: "", hints: [] };
+  if (!text.trim()) return { fault: "", hints: [] };
+  return step.kind === "zero" ? judgedZero(text, unit) : judged(text, unit, step.feature);
 }
 
 function showHint() {
   const step = stepNow();
-  if (step?.kind !== "size") return;
+  if (!step || step.kind === "fit") return;
   const { fault, hints = [] } = hintFor(step);
   const lines = fault ? [made("p", fault)] : hints.map((hint) => hintLine(hint));
   $("hint").replaceChildren(...lines);
@@ -81,7 +82,7 @@ function showHint() {
   // What is doubtful is first looked at again; to keep it is the weaker way.
   $("look-again").hidden = !hints.length;
   $("keep-again").hidden = Boolean(hints.length);
-  $("keep").textContent = hints.length ? "Keep it all the same" : "Keep, next";
+  $("keep").textContent = hints.length ? "Keep it anyway" : "Keep, next";
   $("keep").classList.toggle("strong", !hints.length);
   keepFocus();
 }
@@ -103,7 +104,7 @@ function hintInSight() {
 function hintLine({ say: words, use }) {
   const line = made("p", words);
   if (use) {
-    const offer = made("button", `Take ${use.plain} ${use.unit === "in" ? "inch" : "mm"}`, { type: "button" });
+    const offer = made("button", `Use ${use.plain} ${use.unit === "in" ? "inch" : "mm"}`, { type: "button" });
     offer.addEventListener("click", () => {
       $("reading").value = use.plain;
       document.querySelector(`[name=unit][value=${use.unit}]`).checked = true;
@@ -118,10 +119,10 @@ function hintLine({ say: words, use }) {
 
 function keepReading(again) {
   const step = stepNow();
-  if (step?.kind !== "size") return;
+  if (!step || step.kind === "fit") return;
   const { fault, hints, plain, unit } = hintFor(step);
   if (fault !== undefined) {
-    $("hint").replaceChildren(made("p", fault || "Type what the caliper shows."));
+    $("hint").replaceChildren(made("p", fault || "Type the reading of the caliper."));
     $("reading").focus();
     return;
   }
@@ -139,14 +140,14 @@ function keepReading(again) {
   keepEntry(step, plain, unit);
   const next = again ? step : nextOpen(step);
   show(next);
-  say(`${step.feature} ${plain} kept. ${next ? next.title : ALL_DONE}`);
-  if (next?.kind === "size") $("reading").focus();
+  say(`${nameOf(step)} ${plain} kept. ${next ? next.title : ALL_DONE}`);
+  if (next && next.kind !== "fit") $("reading").focus();
 }
 
 // Words typed and not yet kept survive the tab as well.
 function saveDraft(more = {}) {
   const before = read(DRAFT, {}), readings = { ...before.readings };
-  if (stepNow()?.kind === "size") readings[here] = $("reading").value || undefined;
+  if (stepNow() && stageOf(stepNow()) === "size") readings[here] = $("reading").value || undefined;
   keep(DRAFT, {
     ...before, here, readings, by: $("by").value, note: $("note").value,
     unit: document.querySelector("[name=unit]:checked").value, keys: $("keys-on").checked, ...more,
@@ -163,14 +164,16 @@ function loadDraft() {
 
 function move(by) {
   const at = steps.findIndex((step) => step.key === here);
+  // Whoever skips the closed jaws with all else done is through.
+  if (by > 0 && steps[at]?.kind === "zero" && !steps.some((step) => step.kind !== "zero" && !isDone(step))) return show(null);
   const to = at < 0 ? (by < 0 ? steps.length - 1 : 0) : (at + by + steps.length) % steps.length;
   show(steps[to]);
   showWarning("");
   say(steps[to]?.title ?? "");
 }
 
-function toStage(kind) {
-  const all = ofKind(kind);
+function toStage(stage) {
+  const all = ofStage(stage);
   show(all.find((step) => !isDone(step)) ?? all[0]);
 }
 
@@ -178,7 +181,7 @@ function toStage(kind) {
 function toFeature(id) {
   const kind = stepNow()?.kind ?? "fit";
   const its = steps.filter((step) => step.feature === id || step.mate === id);
-  if (!its.length) return say(`Nothing is asked of ${id}.`);
+  if (!its.length) return say(`${id} has no step.`);
   const own = its.filter((step) => step.feature === id);
   const from = own.length ? own : its;
   const at = from.indexOf(stepNow());
@@ -218,14 +221,14 @@ const KEYS = {
   arrowright: () => move(1),
   u: undo,
   j: () => $("jump-to").focus(),
-  m: () => toStage(stepNow()?.kind === "size" ? "fit" : "size"),
+  m: () => toStage(stageOf(stepNow()) === "size" ? "fit" : "size"),
 };
 
 function onKey(event) {
   const typing = event.target.closest("input, textarea, select, dialog, #window");
   if (typing || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
   // A figure typed anywhere while a reading is asked for belongs into its field.
-  if (stepNow()?.kind === "size" && /^[\d.,]$/.test(event.key)) return $("reading").focus();
+  if (stepNow() && stageOf(stepNow()) === "size" && /^[\d.,+−-]$/.test(event.key)) return $("reading").focus();
   if (!$("keys-on").checked) return;
   const button = [...$("fit-form").querySelectorAll("[data-result]")]
     .find((one) => one.querySelector("kbd").textContent === event.key);

@@ -93,7 +93,7 @@ function drawMarks(states, step) {
   if (mate) marks.append(lozenge(mate));
   if (here) marks.append(ring(here));
   $("marks").replaceChildren(marks);
-  svg.setAttribute("aria-label", step ? `Map of the coupon; ${step.feature} is marked` : "Map of the coupon");
+  svg.setAttribute("aria-label", step?.feature ? `Map of the coupon; ${step.feature} is marked` : "Map of the coupon");
 }
 
 // The window scrolls by itself, so that a finger, a wheel or the keys can move the picture too.

@@ -4,14 +4,23 @@ const MM_PER_INCH = 25.4;
 
 // Returns { number, plain, unit } or { fault }; a decimal comma is as good as a point, and a unit
 // typed behind the number is the unit.
-function numberIn(text) {
+function numberIn(text, signed = false) {
   const [, digits, sign] = text.trim().match(/^(.*?)\s*(mm|in|inch|"|″)?$/i);
-  const plain = digits.replace(",", ".");
-  if (!/^(\d+\.?\d*|\.\d+)$/.test(plain)) {
-    return { fault: "Digits with one comma or one point, please: 7.98 or 7,98." };
+  const plain = digits.replace(",", ".").replace("−", "-");
+  if (!(signed ? /^[+-]?(\d+\.?\d*|\.\d+)$/ : /^(\d+\.?\d*|\.\d+)$/).test(plain)) {
+    return { fault: "Type only a number, such as 7.98 or 7,98." };
   }
   const unit = sign && (sign.toLowerCase() === "mm" ? "mm" : "in");
-  return Number(plain) > 0 ? { number: Number(plain), plain, unit } : { fault: "A size is more than 0." };
+  return signed || Number(plain) > 0 ? { number: Number(plain), plain, unit } : { fault: "A size must be more than 0." };
+}
+
+// What closed jaws show is 0 or near it, on either side.
+function judgedZero(text, chosen) {
+  const { fault, number, plain, unit = chosen } = numberIn(text, true);
+  if (fault) return { fault };
+  const mm = unit === "in" ? number * MM_PER_INCH : number;
+  if (Math.abs(mm) <= record.zero) return { plain, unit, hints: [] };
+  return { fault: `Closed jaws show ${record.zero} mm at most. Close them and read again.` };
 }
 
 // Whether a sound reading of a feature can be that long; the checks use the same limits.
@@ -35,7 +44,7 @@ function judged(text, chosen, featureId) {
   const { fault, number, plain, unit = chosen } = numberIn(text);
   if (fault) return { fault };
   const mm = unit === "in" ? number * MM_PER_INCH : number;
-  if (!isSize(mm)) return { fault: `A size is from ${record.sizes[0]} to ${record.sizes[1]} mm.` };
+  if (!isSize(mm)) return { fault: `A size must be from ${record.sizes[0]} to ${record.sizes[1]} mm.` };
   const feature = record.features[featureId];
   const near = (size) => isPlausible(size, feature);
   if (!feature || near(mm)) return { plain, unit, hints: [] };
@@ -49,7 +58,7 @@ function judged(text, chosen, featureId) {
   }
   if (unit === "mm") {
     const shifted = [10, 100, 1000].flatMap((by) => [number / by, number * by]).find((mm) => near(mm));
-    if (shifted) hints.push({ say: "Has the point slipped?", use: { plain: String(shifted), unit } });
+    if (shifted) hints.push({ say: "Is the decimal point in the wrong place?", use: { plain: String(shifted), unit } });
     // A swap must land close, or chance alone would often find one.
     const swapped = swappedDigits(plain).find((other) =>
       Math.abs(Number(other) - feature.size) <= (feature.high - feature.size) / 2);
@@ -59,7 +68,7 @@ function judged(text, chosen, featureId) {
     const off = mm - feature.size;
     const way = off > 0 ? "over" : "under";
     const other = nearestFeature(mm);
-    const also = other ? ` It would suit ${other}: is this ${featureId}?` : " Measure again, or keep it.";
+    const also = other ? ` It would fit ${other}: is this ${featureId}?` : " Measure again, or keep it.";
     hints.push({ say: `${Math.abs(off).toFixed(2)} mm ${way} the drawn ${feature.size} mm.${also}` });
   }
   return { plain, unit, hints };

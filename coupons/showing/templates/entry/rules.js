@@ -27,12 +27,13 @@ function refusalOf(row) {
   return "kind must be fit, size or zero";
 }
 
-const MOST_ZERO_MM = 1;
-
-function zeroRefusal({ result, unit }) {
+function zeroRefusal({ feature, mate, result, unit, jaws, along }) {
+  if (feature || mate || along) return "a row of kind zero has no feature, mate or along";
   const mm = plainNumber(result) * (unit.toLowerCase() === "in" ? MM_PER_INCH : 1);
-  if (Number.isNaN(mm)) return `“${result}” is not a number alone`;
-  return Math.abs(mm) <= MOST_ZERO_MM ? "" : `closed jaws read ${MOST_ZERO_MM} mm at most`;
+  if (Number.isNaN(mm)) return `“${result}” is not a plain number`;
+  if (!["mm", "in"].includes(unit.toLowerCase())) return `unit “${unit}” is not mm or in`;
+  if (!["outside", "inside", "depth"].includes(jaws)) return `“${jaws}” are not jaws of a caliper`;
+  return Math.abs(mm) <= record.zero ? "" : `closed jaws show ${record.zero} mm at most`;
 }
 
 function fitRefusal({ feature, mate, result }) {
@@ -52,9 +53,9 @@ function sizeRefusal({ feature, mate, result, unit, jaws, along }) {
   const of = record.features[feature];
   if (!of) return `this coupon has no feature “${feature}”`;
   const mm = plainNumber(result) * (unit.toLowerCase() === "in" ? MM_PER_INCH : 1);
-  if (Number.isNaN(mm)) return `“${result}” is not a number alone`;
+  if (Number.isNaN(mm)) return `“${result}” is not a plain number`;
   if (!["mm", "in"].includes(unit.toLowerCase())) return `unit “${unit}” is not mm or in`;
-  if (!isSize(mm)) return `a size is from ${record.sizes[0]} to ${record.sizes[1]} mm`;
+  if (!isSize(mm)) return `a size must be from ${record.sizes[0]} to ${record.sizes[1]} mm`;
   return jawsRefusal(feature, of, jaws) || alongRefusal(feature, of, along);
 }
 
