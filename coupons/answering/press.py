@@ -3,17 +3,11 @@
 from dataclasses import dataclass
 
 from coupons.answering.offset import Answer, printed_gap_mm
-from coupons.answering.sanity import CORE_CAUTIONS, PRESS_CAUTIONS
-from coupons.answering.words import percent
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
-from coupons.terms import INTERNAL, ROUND, Form
+from coupons.terms import ROUND, Form
 
 _TIGHT_END_SDS = 1.645  # one print in twenty is tighter
-_PARTS = {
-    Form.HOLE: ("Strain of the printed ring around the pin", PRESS_CAUTIONS),
-    Form.PIN: ("Strain of the printed pin", CORE_CAUTIONS),
-}
 
 
 @dataclass(frozen=True)
@@ -58,22 +52,3 @@ def fit_strain(profile: Profile, answer: Answer, limit: float) -> FitStrain:
     size_mm = joint.size_mm
     form = answer.question.printed_forms[0]
     return FitStrain(form, max(0.0, -mean) / size_mm, max(0.0, -tight) / size_mm, limit)
-
-
-def strain_sentences(strain: FitStrain) -> list[str]:
-    """Give the strains, the verdict, and what the check leaves out."""
-    verdict = (
-        "within the limit in both cases"
-        if strain.tight <= strain.limit
-        else "within the limit as expected, beyond it in a tight print"
-        if strain.expected <= strain.limit
-        else "BEYOND THE LIMIT: use a looser fit"
-        + (" or a stronger ring" if strain.form in INTERNAL else "")
-    )
-    part, cautions = _PARTS[strain.form]
-    return [
-        f"{part}: {percent(strain.expected, 2)} expected, "
-        f"{percent(strain.tight, 2)} or more in one print of twenty; limit "
-        f"{percent(strain.limit, 2)}: {verdict}.",
-        *(f"Caution: {line}" for line in cautions),
-    ]

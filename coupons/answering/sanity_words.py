@@ -2,11 +2,17 @@
 
 import math
 
-from coupons.answering.sanity import PressCheck
+from coupons.answering.press import FitStrain
+from coupons.answering.sanity import CORE_CAUTIONS, PRESS_CAUTIONS, PressCheck
 from coupons.answering.sanity_ask import Clip
 from coupons.answering.words import percent
+from coupons.terms import INTERNAL, Form
 
 _ROUNDING = 1e-9
+_PARTS = {
+    Form.HOLE: ("Strain of the printed ring around the pin", PRESS_CAUTIONS),
+    Form.PIN: ("Strain of the printed pin", CORE_CAUTIONS),
+}
 
 
 def press_sentences(check: PressCheck) -> list[str]:
@@ -74,3 +80,22 @@ def _verdict(within: bool) -> str:
 def _down(mm: float) -> float:
     """Round down to 0.01 mm, so that the rounded length is within the limit."""
     return math.floor(100 * mm + _ROUNDING) / 100
+
+
+def strain_sentences(strain: FitStrain) -> list[str]:
+    """Give the strains, the verdict, and what the check leaves out."""
+    verdict = (
+        "within the limit in both cases"
+        if strain.tight <= strain.limit
+        else "within the limit as expected, beyond it in a tight print"
+        if strain.expected <= strain.limit
+        else "BEYOND THE LIMIT: use a looser fit"
+        + (" or a stronger ring" if strain.form in INTERNAL else "")
+    )
+    part, cautions = _PARTS[strain.form]
+    return [
+        f"{part}: {percent(strain.expected, 2)} expected, "
+        f"{percent(strain.tight, 2)} or more in one print of twenty; limit "
+        f"{percent(strain.limit, 2)}: {verdict}.",
+        *(f"Caution: {line}" for line in cautions),
+    ]

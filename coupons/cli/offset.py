@@ -174,7 +174,8 @@ def _size_words(answer: Any) -> Spoken:
 
 
 def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
-    from coupons.answering.press import fit_strain, strain_sentences
+    from coupons.answering.press import fit_strain
+    from coupons.answering.sanity_words import strain_sentences
     from coupons.answering.words import as_data, headline, sentences
 
     if asked["hardware"] is None and (asked["joint"] is None or asked["size_mm"] is None):
