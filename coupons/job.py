@@ -5,15 +5,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coupons.answering.given import takes
+from coupons.answering.number_arguments import takes
 from coupons.errors import EntriesError, FitError, PlanError, Problem, RunError
 
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer
     from coupons.making.estimate import Estimate
     from coupons.making.record import Coupon
-    from coupons.measuring.finding import Finding
-    from coupons.measuring.run import Run, Survey
+    from coupons.measuring.checks.findings import Finding
+    from coupons.measuring.run.folder import Run, Survey
 
 
 @dataclass(frozen=True)
@@ -92,14 +92,14 @@ def make_coupon(
     ['conditions.toml', 'coupon.json', 'entries.csv', 'entry.html']
     """
     from coupons.atomic import together
+    from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
     from coupons.making.estimate import estimate
-    from coupons.making.folder import checked_solids, write_coupon_files
+    from coupons.making.output.folder import checked_solids, write_coupon_files
     from coupons.making.plan import plan_coupon, record
-    from coupons.making.proportions import DEFAULT_SPEED_MM_S
     from coupons.making.record import name_run
-    from coupons.making.spec import load_spec
-    from coupons.measuring.run import start_run
-    from coupons.showing.run_pages import refuse_foreign_pages, write_run_pages
+    from coupons.making.spec.coupon_spec import load_spec
+    from coupons.measuring.run.folder import start_run
+    from coupons.showing.pages.run_pages import refuse_foreign_pages, write_run_pages
 
     folder = Path(folder)
     plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
@@ -126,7 +126,7 @@ def load_run(folder: str | Path) -> "Run":
 
     Returns
     -------
-    coupons.measuring.run.Run
+    coupons.measuring.run.folder.Run
         ``sizes`` and ``fits`` hold caliper readings (mm) and fit trials in the order typed.
 
     Raises
@@ -142,7 +142,7 @@ def load_run(folder: str | Path) -> "Run":
     >>> load_run("results/filter-drawer").conditions.machine
     'bench-1'
     """
-    from coupons.measuring.run import load_run as load
+    from coupons.measuring.run.folder import load_run as load
 
     return load(Path(folder))
 
@@ -157,7 +157,7 @@ def check(folder: str | Path) -> tuple["Finding", ...]:
 
     Returns
     -------
-    tuple of coupons.measuring.finding.Finding
+    tuple of coupons.measuring.checks.findings.Finding
         What is an ``"error"`` keeps the run from being fitted; a ``"look"`` may well be right.
 
     Raises
@@ -165,7 +165,7 @@ def check(folder: str | Path) -> tuple["Finding", ...]:
     RunError
         If there is no such folder.
     """
-    from coupons.measuring.run import survey_run
+    from coupons.measuring.run.folder import survey_run
 
     folder = Path(folder)
     return findings_of(folder, survey_run(folder))
@@ -173,13 +173,13 @@ def check(folder: str | Path) -> tuple["Finding", ...]:
 
 def findings_of(folder: Path, found: "Survey") -> tuple["Finding", ...]:
     """Return the findings on a folder that was read already; see `check`."""
-    from coupons.measuring.checks import check_survey
-    from coupons.measuring.run import may_share_slips, run_of
+    from coupons.measuring.checks.run_checks import check_survey
+    from coupons.measuring.run.folder import may_share_slips, run_of
 
     findings = check_survey(found)
     run = run_of(folder, found)
     if run is not None and may_share_slips(run):
-        from coupons.learning.shared_slips import shared_slips_of
+        from coupons.learning.checking.shared_slips import shared_slips_of
 
         findings += shared_slips_of(run)
     return tuple(findings)
@@ -213,11 +213,11 @@ def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
         If the runs are of different machines or materials.
     """
     from coupons.answering.ask import Printer
-    from coupons.learning.decisions import leave_out
-    from coupons.learning.doubt import doubt_aloud
     from coupons.learning.fit import fit_runs
+    from coupons.learning.impossible import doubt_aloud
     from coupons.learning.profile import profile_of
-    from coupons.measuring.run import each_print_once
+    from coupons.learning.without import leave_out
+    from coupons.measuring.run.folder import each_print_once
 
     kept, left_out = leave_out(each_print_once([_run(run) for run in runs]), _rows(without))
     profile = profile_of(fit_runs(kept), kept, left_out)
@@ -226,7 +226,7 @@ def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
 
 
 def _run(given: object) -> "Run":
-    from coupons.measuring.run import Run
+    from coupons.measuring.run.folder import Run
 
     if isinstance(given, Run):
         return given

@@ -16,9 +16,9 @@ from coupons.making.record import (
     read_coupon,
     write_coupon,
 )
-from coupons.measuring import sheet
-from coupons.measuring.conditions import conditions_text
-from coupons.measuring.run import load_run
+from coupons.measuring.run import sheet
+from coupons.measuring.run.conditions import conditions_text
+from coupons.measuring.run.folder import load_run
 from coupons.terms import GRADES
 
 PITCH_MM = 12.0

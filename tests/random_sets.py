@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 from synthetic import Builder, coupon_design, with_reports
 
+from coupons.learning.checking.downdate import Group, without
 from coupons.learning.design import Sizes
-from coupons.learning.left_out import Group, without
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.terms import Direction, Feature, Form
 

@@ -5,11 +5,11 @@ from pathlib import Path
 import numpy as np
 
 from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
-from coupons.measuring.conditions import Conditions
-from coupons.measuring.machine import load_machine
-from coupons.measuring.rehearsal import as_entries, try_out, work_list
-from coupons.measuring.run import Run
+from coupons.making.spec.coupon_spec import load_spec
+from coupons.measuring.run.conditions import Conditions
+from coupons.measuring.run.folder import Run
+from coupons.measuring.virtual.machine import load_machine
+from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
 
 
 def first_coupon():

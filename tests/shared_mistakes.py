@@ -6,7 +6,7 @@ import numpy as np
 from rehearsed import run_by
 
 from coupons.learning.effects import EFFECTS, TERMS, effect_row
-from coupons.measuring.machine import random_machine
+from coupons.measuring.virtual.machine import random_machine
 from coupons.terms import GRADES, Direction, Feature, Form
 
 

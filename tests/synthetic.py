@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from coupons.answering.foresight import as_if_done
+from coupons.answering.next.expected_information import as_if_done
 from coupons.learning.design import Design, Readings, Sizes, Trials
 from coupons.learning.effects import (
     EFFECTS,
@@ -17,10 +17,10 @@ from coupons.learning.effects import (
     height_share,
     loss_row,
 )
-from coupons.learning.latent import Scatters
+from coupons.learning.posterior.latent import Scatters
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
+from coupons.making.spec.coupon_spec import load_spec
 from coupons.terms import INTERNAL, Direction, Feature, Form
 
 ROWS = (

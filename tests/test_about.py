@@ -7,9 +7,9 @@ from small_coupon import small_coupon
 
 from coupons.errors import CouponError
 from coupons.making.record import CouponRun, write_coupon
-from coupons.measuring.checks import check_run
-from coupons.measuring.conditions import conditions_text
-from coupons.measuring.run import load_run
+from coupons.measuring.checks.run_checks import check_run
+from coupons.measuring.run.conditions import conditions_text
+from coupons.measuring.run.folder import load_run
 
 HEADER = "kind,feature,mate,result,unit,jaws,along,by,note\n"
 ENTRY = "size,D1,,79.8,mm,outside,,mk,\n"

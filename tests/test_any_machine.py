@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from coupons.making.agreement import faults_of
+from coupons.making.bodies.proportions import nearest_layers
+from coupons.making.bodies.shapes import Text
+from coupons.making.output.agreement import faults_of
+from coupons.making.output.solids import build_solids
 from coupons.making.plan import Plan, plan_coupon, record
-from coupons.making.proportions import nearest_layers
-from coupons.making.shapes import Text
-from coupons.making.solids import build_solids
-from coupons.making.spec import load_spec, parse_spec, shipped_specs
+from coupons.making.spec.coupon_spec import load_spec, parse_spec, shipped_specs
 
 NOZZLES = (0.25, 0.3, 0.4, 0.5, 0.6, 0.8)
 LAYERS = (0.05, 0.06, 0.08, 0.1, 0.12, 0.15, 0.16, 0.2, 0.24, 0.28, 0.3, 0.35, 0.4, 0.45, 0.5, 0.6)

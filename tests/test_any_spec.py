@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from coupons.errors import PlanError
-from coupons.making.agreement import faults_of
+from coupons.making.bodies.shapes import Text
+from coupons.making.output.agreement import faults_of
+from coupons.making.output.solids import build_solids
 from coupons.making.plan import Plan, plan_coupon, record
-from coupons.making.shapes import Text
-from coupons.making.solids import build_solids
-from coupons.making.spec import parse_spec
+from coupons.making.spec.coupon_spec import parse_spec
 
 
 def random_row(rng: np.random.Generator) -> str:

@@ -2,10 +2,10 @@ import pytest
 from known_profile import known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.hardware import hardware
 from coupons.answering.offset import Question, answer
-from coupons.answering.size_words import limits_sentences, size_sentences
-from coupons.answering.words import sentences
+from coupons.answering.standards.hardware import hardware
+from coupons.answering.words.answers import sentences
+from coupons.answering.words.sizes import limits_sentences, size_sentences
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 

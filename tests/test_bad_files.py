@@ -13,12 +13,12 @@ from click.testing import CliRunner
 from known_profile import known_profile
 
 from coupons import load_profile
-from coupons.answering.hardware import hardware
+from coupons.answering.standards.hardware import hardware
 from coupons.cli import main
 from coupons.errors import AnswerError, CouponError, DoubtWarning
 from coupons.learning.profile import read_profile, write_profile
 from coupons.making.record import read_coupon
-from coupons.measuring.machine import load_machine
+from coupons.measuring.virtual.machine import load_machine
 
 DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"
 PROFILE = DEMO / "profile.json"

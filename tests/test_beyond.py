@@ -7,8 +7,8 @@ import pytest
 from known_profile import EVERYTHING, known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.joints import demand_of
-from coupons.answering.words import sentences
+from coupons.answering.joints.part import demand_of
+from coupons.answering.words.answers import sentences
 from coupons.terms import Direction, Form
 
 # As the first coupon has it: slots of 3.88 to 25 mm, tongues of 3 to 82 mm, fits tried at 4 mm.

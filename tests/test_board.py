@@ -8,10 +8,10 @@ from known_profile import known_profile
 from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.cli import main
 from coupons.learning.profile import write_profile
-from coupons.showing.board import Posted, read_posted, write_board
-from coupons.showing.board_figures import Value, figures
-from coupons.showing.board_table import board_table
-from coupons.showing.wall_card import write_wall_card
+from coupons.showing.pages.board import Posted, read_posted, write_board
+from coupons.showing.pages.board_figures import Value, figures
+from coupons.showing.pages.board_table import board_table
+from coupons.showing.pages.wall_card import write_wall_card
 
 TODAY = date(2026, 6, 30)
 HOSTILE = "</script><script>alert(1)</script>"

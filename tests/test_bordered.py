@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.linalg import LinAlgError
 
-from coupons.learning.bordered import Bordered, Rows, not_meeting
+from coupons.learning.posterior.bordered import Bordered, Rows, not_meeting
 
 N = 9
 ALONE = np.array([1, 2, 5, 7, 8])

@@ -3,8 +3,8 @@
 import pytest
 from known_profile import known_profile
 
-from coupons.answering.hardware import hardware
 from coupons.answering.offset import Question, answer
+from coupons.answering.standards.hardware import hardware
 from coupons.errors import AnswerError
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 

@@ -5,8 +5,8 @@ from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from synthetic import done_coupons
 
 from coupons.answering.capability import BAND_SDS, grades_reached, meet_limits
-from coupons.answering.size_words import limits_sentences
-from coupons.answering.standards import fit_limits, tolerance_mm
+from coupons.answering.standards.iso286 import fit_limits, tolerance_mm
+from coupons.answering.words.sizes import limits_sentences
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes

@@ -3,11 +3,11 @@ from small_coupon import feature, small_coupon
 from work import lines_run
 
 from coupons.making.record import write_coupon
-from coupons.measuring.checks import Count, blank_ranges, check_run, count_rows
-from coupons.measuring.finding import MOST_OF_A_KIND
-from coupons.measuring.run import survey_run
-from coupons.measuring.sheet import COLUMNS, blank_rows
-from coupons.measuring.slips import is_plausible, plausible_mm
+from coupons.measuring.checks.findings import MOST_OF_A_KIND
+from coupons.measuring.checks.mistyped import is_plausible, plausible_mm
+from coupons.measuring.checks.run_checks import Count, blank_ranges, check_run, count_rows
+from coupons.measuring.run.folder import survey_run
+from coupons.measuring.run.sheet import COLUMNS, blank_rows
 
 HEADER = "kind,feature,mate,result,unit,jaws,along,by,note\n"
 CONDITIONS = """

@@ -6,7 +6,7 @@ from small_coupon import small_coupon
 
 from coupons.cli import MOST, main
 from coupons.making.record import write_coupon
-from coupons.measuring.run import start_run
+from coupons.measuring.run.folder import start_run
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ from click.testing import CliRunner
 
 from coupons.cli import main
 from coupons.making.record import read_coupon
-from coupons.measuring.conditions import parse_conditions
+from coupons.measuring.run.conditions import parse_conditions
 
 
 def run(*arguments: object):

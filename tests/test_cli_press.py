@@ -5,7 +5,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from coupons.answering.sanity import PRESS_CAUTIONS, SNAP_CAUTIONS
+from coupons.answering.strength.press_and_clip import PRESS_CAUTIONS, SNAP_CAUTIONS
 from coupons.cli import main
 
 PRESS = {

@@ -10,9 +10,9 @@ from scipy.special import ndtr
 from small_coupon import small_coupon
 from synthetic import done_coupons, with_reports
 
-from coupons.answering.compare import Verdict, compare, drifts
-from coupons.answering.compare_terms import compare_terms
-from coupons.answering.foresight import as_if_done
+from coupons.answering.compare.profiles import Verdict, compare, drifts
+from coupons.answering.compare.terms import compare_terms
+from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.offset import Question, answer
 from coupons.cli import main
 from coupons.errors import AnswerError

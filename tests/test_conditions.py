@@ -3,7 +3,7 @@ import datetime
 import pytest
 
 from coupons.errors import ConditionsError
-from coupons.measuring.conditions import conditions_text, read_conditions, set_value
+from coupons.measuring.run.conditions import conditions_text, read_conditions, set_value
 
 GOOD = """
 machine = "bench-1"

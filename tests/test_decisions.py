@@ -7,10 +7,10 @@ import pytest
 from small_coupon import small_coupon
 
 from coupons.errors import EntriesError
-from coupons.learning.decisions import leave_out, row_name
-from coupons.measuring.conditions import Conditions
-from coupons.measuring.entries import FitEntry, SizeEntry
-from coupons.measuring.run import Run
+from coupons.learning.without import leave_out, row_name
+from coupons.measuring.run.conditions import Conditions
+from coupons.measuring.run.entries import FitEntry, SizeEntry
+from coupons.measuring.run.folder import Run
 from coupons.terms import Grade, Jaws
 
 CONDITIONS = Conditions(machine="bench-1", material="grey", nozzle_mm=0.4, layer_height_mm=0.2)

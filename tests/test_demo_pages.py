@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from coupons.learning.profile import read_profile
-from coupons.showing.entry_page import write_entry_page
-from coupons.showing.sheet import write_sheet
-from coupons.showing.wall_card import write_wall_card
+from coupons.showing.pages.entry_page import write_entry_page
+from coupons.showing.pages.paper_sheet import write_sheet
+from coupons.showing.pages.wall_card import write_wall_card
 
 DEMO = Path(__file__).parent.parent / "results" / "filter-drawer"
 

@@ -9,9 +9,9 @@ from page_coupon import fill_run, make_record, write_run
 
 from coupons.cli import main
 from coupons.learning.profile import read_profile
-from coupons.measuring.differing import differences
-from coupons.measuring.run import load_run
-from coupons.showing.differing_words import profile_differs
+from coupons.measuring.run.differing import differences
+from coupons.measuring.run.folder import load_run
+from coupons.showing.words.differing import profile_differs
 
 
 def say(folder, *lines):

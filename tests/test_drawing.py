@@ -4,9 +4,9 @@ import pytest
 from known_profile import known_profile
 
 from coupons.answering.drawing import whole_layers
-from coupons.answering.hardware import hardware
 from coupons.answering.offset import Question, answer
-from coupons.answering.words import sentences
+from coupons.answering.standards.hardware import hardware
+from coupons.answering.words.answers import sentences
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 LAYER_MM = 0.2

@@ -4,8 +4,8 @@ from bench.calibration import profile_of_fit
 from rehearsed import rehearsed_run
 from synthetic import done_coupons
 
-from coupons.answering.compare import drifts
-from coupons.answering.drift import chart
+from coupons.answering.compare.drift import chart
+from coupons.answering.compare.profiles import drifts
 from coupons.answering.offset import Question
 from coupons.errors import AnswerError
 from coupons.learning.design import design_of
@@ -54,7 +54,7 @@ def _signals(values, sds):
     """Tell whether a chart of these values signals, its limit taken once for these sds."""
     key = sds.tobytes()
     if key not in _KNOWN:
-        from coupons.answering.drift import _contrasts
+        from coupons.answering.compare.drift import _contrasts
 
         rows = _contrasts(sds).rows
         _KNOWN[key] = rows / np.sqrt(rows**2 @ sds**2)[:, None], chart(values, sds).limit

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from small_coupon import small_coupon
 
 from coupons.errors import EntriesError
-from coupons.measuring.entries import (
+from coupons.measuring.run.entries import (
     FitEntry,
     SizeEntry,
     parse_grades,
@@ -15,7 +15,7 @@ from coupons.measuring.entries import (
     read_entries,
     understand,
 )
-from coupons.measuring.sheet import Row
+from coupons.measuring.run.sheet import Row
 from coupons.terms import Grade, Jaws
 
 HEADER = "kind,feature,mate,result,unit,jaws,along,by,note\n"

@@ -4,7 +4,7 @@ import re
 
 from page_coupon import make_record, write_run
 
-from coupons.showing.entry_page import entry_record, write_entry_page
+from coupons.showing.pages.entry_page import entry_record, write_entry_page
 
 HOSTILE = "</script><script>alert(1)</script>\"'&<!-- עברית 🔩"
 

@@ -17,13 +17,13 @@ from sklearn.utils import estimator_checks
 from sklearn.utils.estimator_checks import parametrize_with_checks
 
 from coupons.errors import FitError
+from coupons.learning.checking.downdate import each_feature, predict_left_out
+from coupons.learning.checking.regressors import effect_table
 from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS, EXTRUSION, Normal
 from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
 from coupons.learning.fit import fit_runs
-from coupons.learning.left_out import each_feature, predict_left_out
 from coupons.learning.observation_table import COLUMNS, observation_table
-from coupons.learning.yardstick import effect_table
 
 
 @parametrize_with_checks([OffsetRegressor()])

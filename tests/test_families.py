@@ -1,8 +1,8 @@
 from page_coupon import make_record, write_run
 
-from coupons.measuring import sheet
-from coupons.measuring.conditions import conditions_text
-from coupons.measuring.run import load_run
+from coupons.measuring.run import sheet
+from coupons.measuring.run.conditions import conditions_text
+from coupons.measuring.run.folder import load_run
 from coupons.showing.families import Outcome, families
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 

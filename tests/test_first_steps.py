@@ -9,10 +9,10 @@ from rehearsed import rehearsed_run
 from test_fit_summary import PATH, learned
 
 from coupons.learning.causes import Place
+from coupons.learning.checking.surprises import Surprises
 from coupons.learning.fit import fit_runs
-from coupons.learning.surprises import Surprises
-from coupons.showing.fit_summary import summary_lines
-from coupons.showing.report import write_report
+from coupons.showing.pages.report import write_report
+from coupons.showing.words.fit_summary import summary_lines
 
 
 @pytest.fixture(scope="module")

@@ -11,8 +11,8 @@ import pytest
 from click.testing import CliRunner
 
 from coupons.cli import main
-from coupons.making.marks import IS_OURS, is_preview
-from coupons.making.png import png_bytes
+from coupons.making.output.ownership import IS_OURS, is_preview
+from coupons.making.output.png import png_bytes
 
 DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from coupons.learning.foretold import PredictedReadings, PredictedTrials
+from coupons.learning.checking.predictive import PredictedReadings, PredictedTrials
 
 
 def one_reading(mean=10.0, sd=0.02, scale=0.015, dof=4.0):

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 import trimesh
 
-from coupons.making.agreement import disagreements
+from coupons.making.output.agreement import disagreements
+from coupons.making.output.solids import LETTER, build_solids
+from coupons.making.output.stl import stl_bytes
 from coupons.making.plan import Plan, plan_coupon, record
 from coupons.making.record import CouponFeature, read_coupon
-from coupons.making.solids import LETTER, build_solids
-from coupons.making.spec import parse_spec
-from coupons.making.stl import stl_bytes
+from coupons.making.spec.coupon_spec import parse_spec
 
 
 def fit(form: str, direction: str, size: float = 4, gaps: str = "[0, 0.2, 0.4]") -> str:

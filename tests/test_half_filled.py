@@ -7,9 +7,9 @@ from page_coupon import fill_run, make_record, write_run
 
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
-from coupons.showing.fit_summary import learned_from
-from coupons.showing.half_filled import blank_entries, blank_sentence, coarse_sentence
-from coupons.showing.report import write_report
+from coupons.showing.pages.report import write_report
+from coupons.showing.words.fit_summary import learned_from
+from coupons.showing.words.half_filled import blank_entries, blank_sentence, coarse_sentence
 from coupons.terms import GRADES, Grade
 
 

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from coupons.measuring.hands import grade_of, read_caliper
-from coupons.measuring.machine import load_machine
+from coupons.measuring.virtual.hands import grade_of, read_caliper
+from coupons.measuring.virtual.machine import load_machine
 from coupons.terms import GRADES
 
 BENCH = load_machine("bench-1")

@@ -3,10 +3,10 @@ import math
 import numpy as np
 import pytest
 
-from coupons.answering.hardware import hardware
+from coupons.answering.standards.hardware import hardware
 from coupons.errors import AnswerError
 from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
+from coupons.making.spec.coupon_spec import load_spec
 from coupons.terms import Form
 
 

@@ -9,9 +9,9 @@ from synthetic import coupon_design, done_coupons, plain_design
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS
 from coupons.learning.fit import fit_design
-from coupons.learning.integrate import active_scatters, integrate
-from coupons.learning.latent import N_TERMS, latent_model
-from coupons.learning.lattice import Evidence
+from coupons.learning.posterior.integrate import active_scatters, integrate
+from coupons.learning.posterior.latent import N_TERMS, latent_model
+from coupons.learning.posterior.lattice import Evidence
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coupons.answering.joint_list import COLUMNS, label_of, read_joints
+from coupons.answering.joints.joint_list import COLUMNS, label_of, read_joints
 from coupons.errors import AnswerError
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 

@@ -7,7 +7,8 @@ from known_profile import known_profile
 from test_joints import DRAWER, part
 
 from coupons.answering.drawing import FaceMove
-from coupons.answering.joint_words import (
+from coupons.answering.offset import Answer
+from coupons.answering.words.joints import (
     COLUMNS,
     answers_csv,
     note_lines,
@@ -17,7 +18,6 @@ from coupons.answering.joint_words import (
     together_sentence,
     warnings,
 )
-from coupons.answering.offset import Answer
 from coupons.terms import Form
 
 

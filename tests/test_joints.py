@@ -5,8 +5,8 @@ import pytest
 from drawn_part import DrawnPart, drawn_sizes
 from known_profile import FROM_ONE_PRINT, known_profile
 
-from coupons.answering.joint_list import COLUMNS, read_joints
-from coupons.answering.joints import answer_part
+from coupons.answering.joints.joint_list import COLUMNS, read_joints
+from coupons.answering.joints.part import answer_part
 from coupons.answering.offset import Answer
 from coupons.answering.single import SizeAnswer
 from coupons.terms import Form, Grade

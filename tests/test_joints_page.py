@@ -5,7 +5,7 @@ from known_profile import known_profile
 from test_joints import DRAWER, part
 
 from coupons.errors import WriteError
-from coupons.showing.joints_page import part_page, write_part
+from coupons.showing.pages.joints_page import part_page, write_part
 
 
 def test_three_files_are_written_and_replaced_when_asked_again(tmp_path):

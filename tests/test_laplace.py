@@ -11,10 +11,10 @@ from synthetic import (
 )
 from synthetic import observed as observed_design
 
-from coupons.learning import laplace
 from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS
-from coupons.learning.laplace import find_mode
-from coupons.learning.latent import AT_THRESHOLDS, latent_model
+from coupons.learning.posterior import laplace
+from coupons.learning.posterior.laplace import find_mode
+from coupons.learning.posterior.latent import AT_THRESHOLDS, latent_model
 
 
 def observed(seed, rows="ABCDE", n_runs=1):

@@ -8,7 +8,7 @@ from synthetic import done_coupons
 
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION
-from coupons.learning.latent import N_TERMS, latent_model
+from coupons.learning.posterior.latent import N_TERMS, latent_model
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 

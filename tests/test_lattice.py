@@ -5,8 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from coupons.learning.latent import N_TERMS
-from coupons.learning.lattice import Point, explored, flattening
+from coupons.learning.posterior.latent import N_TERMS
+from coupons.learning.posterior.lattice import Point, explored, flattening
 
 
 class Known:

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from coupons.making.layout import arrange
+from coupons.making.packing import arrange
 
 
 def overlaps(spots, sizes, space: float) -> list[tuple[int, int]]:

@@ -7,10 +7,16 @@ import pytest
 from synthetic import coupon_design
 from work import lines_run, most_bytes
 
+from coupons.learning.checking.downdate import (
+    Group,
+    each_alone,
+    each_feature,
+    predict_left_out,
+    without,
+)
 from coupons.learning.fit import fit_design
-from coupons.learning.laplace import find_mode
-from coupons.learning.latent import latent_model
-from coupons.learning.left_out import Group, each_alone, each_feature, predict_left_out, without
+from coupons.learning.posterior.laplace import find_mode
+from coupons.learning.posterior.latent import latent_model
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 

@@ -9,8 +9,7 @@ import trimesh
 from shapely.geometry import Point
 from shapely.ops import unary_union
 
-from coupons.making.bodies import label, marks, plate, turned
-from coupons.making.lettering import (
+from coupons.making.bodies.lettering import (
     CAP_MM,
     PEN_MM,
     STEP_MM,
@@ -19,12 +18,13 @@ from coupons.making.lettering import (
     letter_starts,
     width_mm,
 )
+from coupons.making.bodies.parts import label, marks, plate, turned
+from coupons.making.bodies.proportions import Measures
+from coupons.making.bodies.shapes import Text
+from coupons.making.output.solids import build_solids
+from coupons.making.output.stl import stl_bytes
 from coupons.making.plan import plan_coupon
-from coupons.making.proportions import Measures
-from coupons.making.shapes import Text
-from coupons.making.solids import build_solids
-from coupons.making.spec import parse_spec
-from coupons.making.stl import stl_bytes
+from coupons.making.spec.coupon_spec import parse_spec
 
 # Letters without a mirror line, as they must read from above: # inked, . bare, on the same 5 × 7
 # points in every letter; space = either.

@@ -6,7 +6,7 @@ from scipy import stats
 from scipy.integrate import quad
 from scipy.special import log_ndtr
 
-from coupons.learning.likelihood import log_interval, reading_terms, trial_terms
+from coupons.learning.posterior.likelihood import log_interval, reading_terms, trial_terms
 
 
 def difference(function, at, h=1e-6):

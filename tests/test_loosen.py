@@ -9,10 +9,10 @@ from drawn_part import DrawnPart, drawn_sizes
 from known_profile import FROM_ONE_PRINT, known_profile, unshifted
 from test_joints import DRAWER, part
 
-from coupons.answering.joint_words import tightness_sentence, warnings, wish
-from coupons.answering.loosen import Wider, most_gained
+from coupons.answering.joints.loosen import Wider, most_gained
+from coupons.answering.joints.together import Demand
 from coupons.answering.offset import Question, answer
-from coupons.answering.together import Demand
+from coupons.answering.words.joints import tightness_sentence, warnings, wish
 from coupons.terms import Direction, Form, Grade, Joint
 
 ASKED = "drawer,slot,tongue,12,x,slide,,,0.95\nrail,slot,tongue,20,x,slide,,,\n"

@@ -6,7 +6,7 @@ from rehearsed import rehearsed_run
 
 from coupons.learning.causes import find_causes
 from coupons.learning.fit import fit_runs
-from coupons.measuring.machine import random_machine
+from coupons.measuring.virtual.machine import random_machine
 
 
 def read_once(machine, seed):

@@ -5,7 +5,12 @@ import numpy as np
 import pytest
 
 from coupons.errors import RunError
-from coupons.measuring.machine import Machine, load_machine, random_machine, shipped_machines
+from coupons.measuring.virtual.machine import (
+    Machine,
+    load_machine,
+    random_machine,
+    shipped_machines,
+)
 
 MACHINES = files("coupons.measuring") / "machines"
 BENCH = (MACHINES / "bench-1.toml").read_text(encoding="utf-8")

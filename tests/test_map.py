@@ -3,10 +3,10 @@ from xml.etree import ElementTree
 
 import pytest
 
-from coupons.making.map import map_svg
+from coupons.making.output.map import map_svg
 from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec, shipped_specs
-from coupons.showing.picture import read_picture
+from coupons.making.spec.coupon_spec import load_spec, shipped_specs
+from coupons.showing.pages.picture import read_picture
 
 SVG = "{http://www.w3.org/2000/svg}"
 

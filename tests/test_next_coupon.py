@@ -7,9 +7,8 @@ import pytest
 from click.testing import CliRunner
 from known_profile import known_profile
 
-from coupons.answering.hardware import hardware
-from coupons.answering.joint_list import COLUMNS, read_joints
-from coupons.answering.next_coupon import (
+from coupons.answering.joints.joint_list import COLUMNS, read_joints
+from coupons.answering.next.coupon import (
     USUAL,
     ask_about,
     ask_about_listed,
@@ -17,10 +16,11 @@ from coupons.answering.next_coupon import (
     shipped_coupons,
 )
 from coupons.answering.offset import Question, answer
+from coupons.answering.standards.hardware import hardware
 from coupons.cli import main
 from coupons.learning.profile import read_profile, write_profile
 from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
+from coupons.making.spec.coupon_spec import load_spec
 from coupons.terms import Direction, Form, Grade, Joint
 
 ACROSS = {"growth_ext_z": 1.0, "growth_int_z": 1.0, "scale_z": 1.0}

@@ -7,7 +7,7 @@ from scipy import stats
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.offset import Feel, Question, answer
-from coupons.answering.words import NO_TRIALS, sentences
+from coupons.answering.words.answers import NO_TRIALS, sentences
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import MeasuredRange

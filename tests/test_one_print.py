@@ -6,7 +6,7 @@ from known_profile import known_profile
 
 from coupons.answering.offset import Question, answer
 from coupons.answering.one_print import log_sd_after
-from coupons.answering.words import sentences
+from coupons.answering.words.answers import sentences
 from coupons.learning.effects import TERMS
 from coupons.terms import Direction, Form, Grade, Joint
 

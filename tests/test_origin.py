@@ -9,17 +9,17 @@ from click.testing import CliRunner
 from known_profile import known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.compare_words import heading
-from coupons.answering.joint_words import as_data as part_data
-from coupons.answering.joint_words import note_lines
 from coupons.answering.offset import Question, answer
 from coupons.answering.origin import STALE_AFTER_DAYS, Age
-from coupons.answering.size_words import limits_data, limits_sentences, size_data, size_sentences
-from coupons.answering.words import as_data, headline, sentences
+from coupons.answering.words.answers import as_data, headline, sentences
+from coupons.answering.words.comparison import heading
+from coupons.answering.words.joints import as_data as part_data
+from coupons.answering.words.joints import note_lines
+from coupons.answering.words.sizes import limits_data, limits_sentences, size_data, size_sentences
 from coupons.cli import main
 from coupons.learning.profile import read_profile, write_profile
-from coupons.showing.board import Posted
-from coupons.showing.board_table import board_table
+from coupons.showing.pages.board import Posted
+from coupons.showing.pages.board_table import board_table
 from coupons.terms import Direction, Form, Grade, Joint
 
 TODAY = date(2026, 6, 1)

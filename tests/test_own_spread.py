@@ -7,13 +7,13 @@ import pytest
 from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from scipy.special import ndtr
 
-from coupons.answering import together
 from coupons.answering.clearance import Clearance
-from coupons.answering.joint_words import together_sentence
-from coupons.answering.joints import fit_demand
+from coupons.answering.joints import together
+from coupons.answering.joints.part import fit_demand
+from coupons.answering.joints.together import Together, chance_together, shared_of
 from coupons.answering.offset import Question, answer
 from coupons.answering.own_spread import OwnSpread
-from coupons.answering.together import Together, chance_together, shared_of
+from coupons.answering.words.joints import together_sentence
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import LogSpread
 from coupons.terms import GRADES, Bed, Direction, Form, Grade, Joint

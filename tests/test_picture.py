@@ -3,7 +3,7 @@ import re
 import pytest
 
 from coupons.errors import RunError
-from coupons.showing.picture import read_picture
+from coupons.showing.pages.picture import read_picture
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,9 @@ import pytest
 from synthetic import TYPICAL, plain_design
 
 from coupons.learning.effects import EXTRUSION
-from coupons.learning.laplace import find_mode
-from coupons.learning.latent import AT_THRESHOLDS, latent_model
-from coupons.learning.pinned import threshold_columns, threshold_marginals
+from coupons.learning.posterior.laplace import find_mode
+from coupons.learning.posterior.latent import AT_THRESHOLDS, latent_model
+from coupons.learning.posterior.threshold_marginals import threshold_columns, threshold_marginals
 
 
 @pytest.fixture(scope="module")

@@ -3,8 +3,8 @@ import re
 import pytest
 from page_coupon import make_record
 
-from coupons.showing.left_over import LeftOver
-from coupons.showing.place_plot import place_plots
+from coupons.showing.plots.place_plot import place_plots
+from coupons.showing.plots.residuals import LeftOver
 
 FEATURES = make_record(rows=2, features=3).features
 

@@ -1,11 +1,11 @@
 import pytest
 
 from coupons.errors import PlanError
+from coupons.making.bodies.shapes import Text
 from coupons.making.estimate import body_volume_mm3, estimate
+from coupons.making.output.solids import build_solids
 from coupons.making.plan import plan_coupon, record
-from coupons.making.shapes import Text
-from coupons.making.solids import build_solids
-from coupons.making.spec import load_spec, parse_spec, shipped_specs
+from coupons.making.spec.coupon_spec import load_spec, parse_spec, shipped_specs
 from coupons.terms import Form
 
 ROW = '[[row]]\nkind = "fit"\nform = "{}"\ndirection = "{}"\nsize_mm = 5\ngaps_mm = {}\n'

@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 from rehearsed import first_coupon, rehearsed_run
 
-from coupons.measuring.sheet import Row
-from coupons.measuring.slips import find_slips
+from coupons.measuring.checks.mistyped import find_slips
+from coupons.measuring.run.sheet import Row
 from coupons.terms import Form
 
 PRINTS = 60

@@ -1,7 +1,7 @@
 import pytest
 from markupsafe import Markup
 
-from coupons.showing.plot import Scale, band, drawing, frame, mark, nice_step, number
+from coupons.showing.plots.plot import Scale, band, drawing, frame, mark, nice_step, number
 
 
 @pytest.mark.parametrize(

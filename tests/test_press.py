@@ -2,8 +2,8 @@ import pytest
 from known_profile import known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.press import fit_strain
-from coupons.answering.sanity_words import strain_sentences
+from coupons.answering.strength.press import fit_strain
+from coupons.answering.words.strength import strain_sentences
 from coupons.errors import AnswerError
 from coupons.terms import Form
 

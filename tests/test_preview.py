@@ -4,12 +4,12 @@ import zlib
 import numpy as np
 import pytest
 
+from coupons.making.output.png import png_bytes
+from coupons.making.output.preview import preview_png
+from coupons.making.output.raster import nearest_triangles
+from coupons.making.output.solids import build_solids
 from coupons.making.plan import plan_coupon
-from coupons.making.png import png_bytes
-from coupons.making.preview import preview_png
-from coupons.making.raster import nearest_triangles
-from coupons.making.solids import build_solids
-from coupons.making.spec import load_spec
+from coupons.making.spec.coupon_spec import load_spec
 
 
 def read_png(data: bytes) -> np.ndarray:

@@ -10,7 +10,7 @@ from synthetic import done_coupons
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.offset import Question, answer
-from coupons.answering.words import interval_sentence
+from coupons.answering.words.answers import interval_sentence
 from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS
 from coupons.learning.fit import fit_design

@@ -4,8 +4,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from small_coupon import FEATURES, feature
 
-from coupons.measuring.machine import load_machine, random_machine
-from coupons.measuring.printer import (
+from coupons.measuring.virtual.machine import load_machine, random_machine
+from coupons.measuring.virtual.printer import (
     LEAD_IN_MM,
     Z,
     clearance_mm,

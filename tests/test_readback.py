@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from coupons import WriteError, make_coupon
-from coupons.making import folder as folder_module
-from coupons.making import readback
-from coupons.making.folder import checked_solids, write_coupon_files
+from coupons.making.output import folder as folder_module
+from coupons.making.output import readback
+from coupons.making.output.folder import checked_solids, write_coupon_files
 from coupons.making.plan import plan_coupon
-from coupons.making.spec import load_spec
+from coupons.making.spec.coupon_spec import load_spec
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +41,7 @@ def threemf_with(before, after):
         def written(*args, **named):
             monkey = pytest.MonkeyPatch()
             with monkey.context() as patched:
-                from coupons.making import threemf
+                from coupons.making.output import threemf
 
                 whole = threemf._model
                 patched.setattr(threemf, "_model", lambda *a: whole(*a).replace(before, after, 1))

@@ -7,16 +7,16 @@ from small_coupon import feature, small_coupon
 
 from coupons.errors import ConditionsError, RunError
 from coupons.making.record import CouponHardware, CouponReading, CouponTrial, write_coupon
-from coupons.measuring.checks import check_run
-from coupons.measuring.machine import load_machine, shipped_machines
-from coupons.measuring.printer import mean_sizes, shapes_of
-from coupons.measuring.rehearsal import (
+from coupons.measuring.checks.run_checks import check_run
+from coupons.measuring.run.folder import load_run, start_run
+from coupons.measuring.virtual.machine import load_machine, shipped_machines
+from coupons.measuring.virtual.printer import mean_sizes, shapes_of
+from coupons.measuring.virtual.rehearsal import (
     as_entries,
     rehearse,
     try_out,
     work_list,
 )
-from coupons.measuring.run import load_run, start_run
 from coupons.terms import GRADES, Form, Grade, Jaws
 
 

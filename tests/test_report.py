@@ -9,26 +9,26 @@ from known_profile import known_profile
 from page_coupon import fill_run, make_record, write_run
 from synthetic import done_coupons
 
-from coupons.answering.foresight import as_if_done
-from coupons.answering.words import NO_TRIALS, minus, signed
+from coupons.answering.next.expected_information import as_if_done
+from coupons.answering.words.answers import NO_TRIALS, minus, signed
 from coupons.cli import main
+from coupons.learning.checking.regressors import Yardstick
+from coupons.learning.checking.surprises import Surprise, Surprises
 from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of, write_profile
-from coupons.learning.surprises import Surprise, Surprises
-from coupons.learning.yardstick import Yardstick
 from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
-from coupons.measuring.finding import Finding
+from coupons.making.spec.coupon_spec import load_spec
+from coupons.measuring.checks.findings import Finding
 from coupons.showing.families import families
-from coupons.showing.fit_plot import grade_chances
-from coupons.showing.fit_summary import learned_from
 from coupons.showing.joint_tables import USUAL_JOINTS, JointTable, joint_tables, joint_title
-from coupons.showing.left_over import largest_left_over
-from coupons.showing.report import write_report
-from coupons.showing.size_plot import readings_of, size_plots
-from coupons.showing.unmeasured import COUPONS, unmeasured
+from coupons.showing.pages.report import write_report
+from coupons.showing.plots.fit_plot import grade_chances
+from coupons.showing.plots.residuals import largest_left_over
+from coupons.showing.plots.size_plot import readings_of, size_plots
+from coupons.showing.words.fit_summary import learned_from
+from coupons.showing.words.unmeasured import COUPONS, unmeasured
 from coupons.terms import Direction, Form, Grade, Joint
 
 ODD = Finding("look", "entries.csv row 9 (A3)", "reads </script> twice", "Measure it again")

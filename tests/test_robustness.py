@@ -24,11 +24,11 @@ from random_sets import (
 from synthetic import with_reports
 
 from coupons.cli import main
+from coupons.learning.checking.cross_validation import hold_out
+from coupons.learning.checking.downdate import each_alone, predict_left_out
 from coupons.learning.effects import EFFECTS, TERMS, prior_mean, prior_sd
 from coupons.learning.fit import fit_design
-from coupons.learning.held_out import hold_out
-from coupons.learning.latent import AT_THRESHOLDS
-from coupons.learning.left_out import each_alone, predict_left_out
+from coupons.learning.posterior.latent import AT_THRESHOLDS
 
 DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"
 THRESHOLDS = slice(len(EFFECTS), len(EFFECTS) + 4)

@@ -3,7 +3,7 @@ from small_coupon import small_coupon
 
 from coupons.errors import ConditionsError, CouponError, EntriesError, RunError
 from coupons.making.record import write_coupon
-from coupons.measuring.run import load_run, start_run
+from coupons.measuring.run.folder import load_run, start_run
 from coupons.terms import Grade
 
 

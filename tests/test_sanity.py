@@ -2,7 +2,12 @@ import math
 
 import pytest
 
-from coupons.answering.sanity import Body, check_press, check_snap, lame_pressure_mpa
+from coupons.answering.strength.press_and_clip import (
+    Body,
+    check_press,
+    check_snap,
+    lame_pressure_mpa,
+)
 from coupons.errors import AnswerError
 
 PLASTIC = Body(other_mm=16, modulus_mpa=3500)

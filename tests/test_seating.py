@@ -12,12 +12,12 @@ from manifold3d import Manifold, Mesh
 
 from coupons.cli import main
 from coupons.errors import CouponError, PlanError
-from coupons.making.agreement import faults_of
-from coupons.making.folder import write_coupon_files
+from coupons.making.output.agreement import faults_of
+from coupons.making.output.folder import write_coupon_files
+from coupons.making.output.seating import crowded
+from coupons.making.output.solids import LETTER, Solid, build_solids
 from coupons.making.plan import Plan, plan_coupon, record
-from coupons.making.seating import crowded
-from coupons.making.solids import LETTER, Solid, build_solids
-from coupons.making.spec import load_spec, parse_spec, shipped_specs
+from coupons.making.spec.coupon_spec import load_spec, parse_spec, shipped_specs
 
 ROOM_MM = 1.0  # what a mate must have round it, said here once more on purpose
 SHOULDER_MM = 1.21  # round a post: its own mate's seat, and a hair more
@@ -263,7 +263,7 @@ def test_a_ring_on_a_post_stays_clear_of_the_next_post(direction):
     [fit("tongue", "z", 3), fit("pin", "z", 5), hardware("tongue", "x", 5, "outer_mm = 12\n")],
 )
 def test_a_layout_without_room_is_found_before_a_file_is_written(row, monkeypatch, tmp_path):
-    monkeypatch.setattr("coupons.making.rows.ROOM_MM", -1.0)
+    monkeypatch.setattr("coupons.making.built_rows.ROOM_MM", -1.0)
     plan = plan_of(row)
     found = faults_of(plan, build_solids(plan))
     assert len(found) >= 3
@@ -274,7 +274,7 @@ def test_a_layout_without_room_is_found_before_a_file_is_written(row, monkeypatc
 
 
 def test_make_leaves_no_folder_behind_when_a_mate_has_no_room(monkeypatch, tmp_path):
-    monkeypatch.setattr("coupons.making.rows.ROOM_MM", -1.0)
+    monkeypatch.setattr("coupons.making.built_rows.ROOM_MM", -1.0)
     done = CliRunner().invoke(main, ["make", "sliding", "-o", str(tmp_path / "run")])
     assert done.exit_code == 1
     assert "mm of room all round" in done.stderr
@@ -282,7 +282,9 @@ def test_make_leaves_no_folder_behind_when_a_mate_has_no_room(monkeypatch, tmp_p
 
 
 def test_a_mate_that_meets_its_own_body_is_found(monkeypatch):
-    monkeypatch.setattr("coupons.making.posts.SLOT_PLAY_MM", -0.4)  # wider than its slot is long
+    monkeypatch.setattr(
+        "coupons.making.bodies.posts.SLOT_PLAY_MM", -0.4
+    )  # wider than its slot is long
     plan = plan_of(fit("slot", "x", 4))
     assert any("no overlap" in str(problem) for problem in crowded(plan.rows))
 

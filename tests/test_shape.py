@@ -8,12 +8,12 @@ from scipy import integrate, stats
 from small_coupon import small_coupon
 from synthetic import TYPICAL, Builder, done_coupons, observed, plain_design, small_scatters
 
-from coupons.answering.foresight import as_if_done
+from coupons.answering.next.expected_information import as_if_done
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION
-from coupons.learning.laplace import find_mode
-from coupons.learning.latent import latent_model
-from coupons.learning.shape import around_mode, best_mode
+from coupons.learning.posterior.corrections import around_mode, best_mode
+from coupons.learning.posterior.laplace import find_mode
+from coupons.learning.posterior.latent import latent_model
 from coupons.terms import Direction, Feature, Form
 
 

@@ -23,15 +23,15 @@ from shared_mistakes import (
 )
 
 from coupons.cli import main
+from coupons.learning.checking.shared_slips import find_shared_slips, shared_slips_of
 from coupons.learning.fit import fit_runs
-from coupons.learning.shared_slips import find_shared_slips, shared_slips_of
 from coupons.making.record import write_coupon
-from coupons.measuring.contradictions import find_contradictions
-from coupons.measuring.entries import ZeroEntry
-from coupons.measuring.rehearsal import rehearse
-from coupons.measuring.run import start_run
-from coupons.measuring.sheet import Row, read_rows, write_rows
-from coupons.measuring.slips import find_slips
+from coupons.measuring.checks.contradictions import find_contradictions
+from coupons.measuring.checks.mistyped import find_slips
+from coupons.measuring.run.entries import ZeroEntry
+from coupons.measuring.run.folder import start_run
+from coupons.measuring.run.sheet import Row, read_rows, write_rows
+from coupons.measuring.virtual.rehearsal import rehearse
 
 # A machine in good order on which nothing hides a slip: x and y shrink unlike each other.
 CLEAR = {

@@ -6,7 +6,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from coupons.errors import EntriesError
-from coupons.measuring.sheet import COLUMNS, Row, read_rows, write_rows
+from coupons.measuring.run.sheet import COLUMNS, Row, read_rows, write_rows
 
 PLAIN = "kind,feature,mate,result,unit,jaws,along,by,note\r\nsize,A1,,7.98,mm,inside,x,Ada,snug\r\n"
 READ = [Row(2, "size", "A1", "", "7.98", "mm", "inside", "x", "Ada", "snug")]

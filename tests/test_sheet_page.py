@@ -3,9 +3,9 @@ from markupsafe import Markup
 from page_coupon import make_record, write_run
 
 from coupons.making.estimate import PRINT_ADVICE
-from coupons.showing.entry_page import write_entry_page
-from coupons.showing.picture import Picture
-from coupons.showing.sheet import place_on_paper, write_sheet
+from coupons.showing.pages.entry_page import write_entry_page
+from coupons.showing.pages.paper_sheet import place_on_paper, write_sheet
+from coupons.showing.pages.picture import Picture
 
 
 @pytest.mark.parametrize(

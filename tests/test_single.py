@@ -3,8 +3,8 @@ import pytest
 from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons.answering.single import SizeQuestion, draw_size
-from coupons.answering.size_words import size_sentences
-from coupons.answering.standards import limits
+from coupons.answering.standards.iso286 import limits
+from coupons.answering.words.sizes import size_sentences
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS
 from coupons.terms import Direction, Form

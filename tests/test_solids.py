@@ -8,11 +8,11 @@ import pytest
 import trimesh
 
 from coupons.errors import PlanError
+from coupons.making.bodies.shapes import Loft, Part, rectangle
+from coupons.making.output.solids import Solid, build_solids
+from coupons.making.output.stl import stl_bytes
 from coupons.making.plan import Plan, plan_coupon, record
-from coupons.making.shapes import Loft, Part, rectangle
-from coupons.making.solids import Solid, build_solids
-from coupons.making.spec import load_spec
-from coupons.making.stl import stl_bytes
+from coupons.making.spec.coupon_spec import load_spec
 
 
 @pytest.fixture(scope="module")

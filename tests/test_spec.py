@@ -4,8 +4,8 @@ import pytest
 
 from coupons.errors import CouponError, PlanError, SpecError
 from coupons.making.plan import plan_coupon
-from coupons.making.spec import load_spec, parse_spec, shipped_specs
-from coupons.making.spec_rows import FitRow
+from coupons.making.spec.coupon_spec import load_spec, parse_spec, shipped_specs
+from coupons.making.spec.row_kinds import FitRow
 
 TITLE = 'title = "t"\n'
 FIT = {

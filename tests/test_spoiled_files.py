@@ -7,8 +7,8 @@ from small_coupon import small_coupon
 
 from coupons.errors import CouponError
 from coupons.making.record import write_coupon
-from coupons.measuring.checks import check_run
-from coupons.measuring.run import load_run, start_run
+from coupons.measuring.checks.run_checks import check_run
+from coupons.measuring.run.folder import load_run, start_run
 
 FILES = ("coupon.json", "conditions.toml", "entries.csv")
 

@@ -17,10 +17,10 @@ from coupons.making.record import (
     CouponSpecRef,
     read_coupon,
 )
-from coupons.making.spec import load_spec
-from coupons.measuring.machine import load_machine, random_machine, shipped_machines
-from coupons.measuring.rehearsal import try_out, work_list
-from coupons.measuring.squeeze import gives_per_mm
+from coupons.making.spec.coupon_spec import load_spec
+from coupons.measuring.virtual.machine import load_machine, random_machine, shipped_machines
+from coupons.measuring.virtual.rehearsal import try_out, work_list
+from coupons.measuring.virtual.squeeze import gives_per_mm
 
 EXACT = changed(
     IDEAL,

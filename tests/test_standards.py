@@ -1,6 +1,6 @@
 import pytest
 
-from coupons.answering.standards import fit_limits, it_grade_reached, limits, tolerance_mm
+from coupons.answering.standards.iso286 import fit_limits, it_grade_reached, limits, tolerance_mm
 from coupons.errors import AnswerError
 
 

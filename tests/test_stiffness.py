@@ -9,16 +9,16 @@ import trimesh
 from plane_stress import FlatBar
 from test_forms import VECTORS
 
-from coupons.making.ladders import Ladder, ladder_for, reads_off_mm, slope
+from coupons.making.bodies.proportions import Measures
+from coupons.making.bodies.ruler import label_places
+from coupons.making.bodies.ruler_bar import Ladder, ladder_for, reads_off_mm, slope
+from coupons.making.bodies.series import Item
+from coupons.making.bodies.stiffness import pressed_mm, section_of
+from coupons.making.output.solids import build_solids
+from coupons.making.output.stl import stl_bytes
 from coupons.making.plan import plan_coupon, record
-from coupons.making.proportions import Measures
-from coupons.making.rules import label_places
-from coupons.making.series import Item
-from coupons.making.solids import build_solids
-from coupons.making.spec import load_spec, shipped_specs
-from coupons.making.spec_rows import SpansRow
-from coupons.making.stiffness import pressed_mm, section_of
-from coupons.making.stl import stl_bytes
+from coupons.making.spec.coupon_spec import load_spec, shipped_specs
+from coupons.making.spec.row_kinds import SpansRow
 
 FORCE_N, MODULUS_MPA = 5.0, 2000.0  # what the tool promises its rules for
 RULES = {

@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 from rehearsed import first_coupon, rehearsed_run
 
+from coupons.learning.checking.surprises import find_surprises
 from coupons.learning.fit import fit_runs
-from coupons.learning.surprises import find_surprises
-from coupons.measuring.finding import Finding
+from coupons.measuring.checks.findings import Finding
 from coupons.terms import GRADES, Form, Grade
 
 

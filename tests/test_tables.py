@@ -1,4 +1,4 @@
-from coupons.showing.tables import WIDTH, table
+from coupons.showing.words.terminal_tables import WIDTH, table
 
 
 def test_numbers_stand_flush_right_and_words_flush_left():

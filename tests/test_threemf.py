@@ -3,10 +3,10 @@ from io import BytesIO
 
 import pytest
 
+from coupons.making.output.solids import build_solids
+from coupons.making.output.threemf import MODEL_PATH, threemf_bytes
 from coupons.making.plan import plan_coupon
-from coupons.making.solids import build_solids
-from coupons.making.spec import load_spec, shipped_specs
-from coupons.making.threemf import MODEL_PATH, threemf_bytes
+from coupons.making.spec.coupon_spec import load_spec, shipped_specs
 
 
 def package(spec: str = "first") -> bytes:

@@ -3,9 +3,9 @@ import pytest
 from small_coupon import feature, small_coupon
 
 from coupons.making.record import CouponTrial
-from coupons.measuring.machine import load_machine, random_machine, shipped_machines
-from coupons.measuring.rehearsal import try_out, work_list
 from coupons.measuring.truth import mean_clearance_mm, threshold_gap_mm
+from coupons.measuring.virtual.machine import load_machine, random_machine, shipped_machines
+from coupons.measuring.virtual.rehearsal import try_out, work_list
 from coupons.terms import GRADES, Direction, Form, Grade, Joint
 
 JOINTS = [

@@ -7,13 +7,13 @@ import pytest
 from rehearsed import rehearsed_run
 from synthetic import done_coupons
 
+from coupons.learning.checking.odd_runs import _evidence, _known, _variance_of_difference, verdicts
+from coupons.learning.checking.odd_runs import verdicts_of as held
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
 from coupons.learning.fit import fit_design
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.learning.unlike import _evidence, _known, _variance_of_difference, verdicts
-from coupons.learning.unlike import verdicts_of as held
-from coupons.showing.run_words import alike_sentence, doubted_run, odd_one_out
+from coupons.showing.words.runs import alike_sentence, doubted_run, odd_one_out
 
 
 def runs(*machines, seed=40):

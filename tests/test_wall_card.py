@@ -5,7 +5,7 @@ from known_profile import known_profile
 
 from coupons.answering.offset import Question, answer
 from coupons.learning.profile import MeasuredRange
-from coupons.showing.wall_card import SIZES_MM, card_joints, write_wall_card
+from coupons.showing.pages.wall_card import SIZES_MM, card_joints, write_wall_card
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 

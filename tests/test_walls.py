@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import trimesh
 
+from coupons.making.output.solids import build_solids
+from coupons.making.output.stl import stl_bytes
 from coupons.making.plan import plan_coupon, record
-from coupons.making.solids import build_solids
-from coupons.making.spec import load_spec, parse_spec, shipped_specs
-from coupons.making.stl import stl_bytes
+from coupons.making.spec.coupon_spec import load_spec, parse_spec, shipped_specs
 
 LEAD_IN_MM = 0.4
 ROW = (

@@ -14,8 +14,8 @@ from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.learning.profile import profile_of, write_profile
 from coupons.making.plan import plan_coupon, record
 from coupons.making.record import write_coupon
-from coupons.making.spec import load_spec
-from coupons.measuring.run import load_run, start_run
+from coupons.making.spec.coupon_spec import load_spec
+from coupons.measuring.run.folder import load_run, start_run
 from coupons.terms import GRADES, Direction, Feature, Form, Grade, Joint
 
 PRINTERS = 200

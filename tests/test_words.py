@@ -7,7 +7,7 @@ import pytest
 from known_profile import known_profile
 
 from coupons.answering.offset import Question, answer
-from coupons.answering.words import chance, chances, counted, sentences, whole_percents
+from coupons.answering.words.answers import chance, chances, counted, sentences, whole_percents
 from coupons.terms import Direction, Form, Grade, Joint
 
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from synthetic import coupon_design, with_reports
 
-from coupons.learning.left_out import Group, without
+from coupons.learning.checking.downdate import Group, without
+from coupons.learning.checking.regressors import effect_table, measure_against
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.learning.yardstick import effect_table, measure_against
 
 
 def observed(seed, rows="ABD"):

@@ -7,9 +7,9 @@ from rehearsed import rehearsed_run
 from small_coupon import small_coupon
 
 from coupons.learning.design import design_of
-from coupons.measuring.entries import ZeroEntry, with_zero
-from coupons.measuring.run import load_run, start_run
-from coupons.measuring.sheet import read_rows, write_rows
+from coupons.measuring.run.entries import ZeroEntry, with_zero
+from coupons.measuring.run.folder import load_run, start_run
+from coupons.measuring.run.sheet import read_rows, write_rows
 
 
 def test_a_known_zero_is_taken_off_every_reading_before_anything_is_learned():

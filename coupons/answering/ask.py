@@ -8,19 +8,19 @@ from pathlib import Path
 from typing import TypeVar
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
-from coupons.answering.given import takes
-from coupons.answering.hardware import Hardware
-from coupons.answering.hardware import hardware as read_hardware
-from coupons.answering.joint_list import read_joints
-from coupons.answering.joint_words import part_sentences
-from coupons.answering.joints import PartAnswer, answer_part
+from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.joints.part import PartAnswer, answer_part
+from coupons.answering.number_arguments import takes
 from coupons.answering.offset import Answer, Question, answer
 from coupons.answering.pairs import odd_pair
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
-from coupons.answering.size_words import limits_sentences, size_sentences
-from coupons.answering.standards import Limits, fit_limits, limits
+from coupons.answering.standards.hardware import Hardware
+from coupons.answering.standards.hardware import hardware as read_hardware
+from coupons.answering.standards.iso286 import Limits, fit_limits, limits
 from coupons.answering.told import sentences_of
-from coupons.answering.words import sentences
+from coupons.answering.words.answers import sentences
+from coupons.answering.words.joints import part_sentences
+from coupons.answering.words.sizes import limits_sentences, size_sentences
 from coupons.atomic import not_ours
 from coupons.errors import AnswerError, ProfileError, WriteError
 from coupons.learning.profile import Profile, is_profile, read_profile, write_profile
@@ -91,7 +91,8 @@ class Printer:
         printed_gap_mm : float, optional
             Ask what to draw so that this gap is printed, whatever the fit.
         hardware : str, optional
-            Hardware as the mate, such as ``"pin 8 m6"``; see `coupons.answering.hardware.hardware`.
+            Hardware as the mate, such as ``"pin 8 m6"``; see
+            `coupons.answering.standards.hardware.hardware`.
         bed : str, optional
             Which body has its lower mating face on the bed: ``"external"``, ``"internal"``,
             ``"both"`` or ``"none"``. By default the answer covers none and external evenly.

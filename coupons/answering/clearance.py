@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from coupons.answering.beyond import feel_variance, size_variance
-from coupons.answering.hardware import Hardware
+from coupons.answering.extrapolation import feel_variance, size_variance
 from coupons.answering.next_print import variances
 from coupons.answering.own_spread import OwnSpread, with_own
+from coupons.answering.standards.hardware import Hardware
 from coupons.learning.effects import (
     EFFECTS,
     LOSSES,

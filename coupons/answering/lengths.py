@@ -3,7 +3,7 @@
 import math
 import re
 
-from coupons.measuring.entries import parse_number
+from coupons.measuring.run.entries import parse_number
 
 _UNIT = re.compile(r"\s*mm\.?$", re.IGNORECASE)
 

@@ -41,7 +41,7 @@ def variance_parts(profile: Profile, rows: Array) -> tuple[Array, Array, Array]:
     """Return `variances` in two parts, and the weights.
 
     The first is what is not known of the machine; it goes with the scatters too (see
-    `coupons.learning.taught_shift`). The second is what the next print has of its own. Both have
+    `coupons.learning.print_effects`). The second is what the next print has of its own. Both have
     shape (n_nodes, n).
     """
     taught = profile.taught_shift

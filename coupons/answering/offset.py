@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.bed import bed_cases, odd_bed
-from coupons.answering.beyond import ranges_of
 from coupons.answering.clearance import Clearance
 from coupons.answering.drawing import (
     Drawn,
@@ -23,12 +22,13 @@ from coupons.answering.drawing import (
     draw_off_layers,
     stands_across_layers,
 )
-from coupons.answering.hardware import Hardware, two_holes
+from coupons.answering.extrapolation import ranges_of
 from coupons.answering.next_print import interval, learned_share, variance_parts
 from coupons.answering.one_print import HIGH_CHANCE, OnePrint, rests_on_one_print
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import with_own
 from coupons.answering.pairs import odd_pair
+from coupons.answering.standards.hardware import Hardware, two_holes
 from coupons.answering.told import Told
 from coupons.answering.ways import face_hint, flats_hint, way
 from coupons.answering.where_measured import advice

@@ -3,7 +3,7 @@
 Questions have one word for both, ``across``: the option, the column of a list and the argument.
 """
 
-from coupons.answering.hardware import Hardware
+from coupons.answering.standards.hardware import Hardware
 from coupons.terms import FLAT, Direction, Form
 
 

@@ -29,7 +29,7 @@ def coupons_with(form: Form, direction: Direction) -> tuple[str, ...]:
     ('upright',)
     """
     # Seldom asked, and long to import.
-    from coupons.making.spec import load_spec, shipped_specs
+    from coupons.making.spec.coupon_spec import load_spec, shipped_specs
 
     pair = {other for other in Form if (other in ROUND) == (form in ROUND)}
     return tuple(

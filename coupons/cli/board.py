@@ -35,8 +35,8 @@ def command(
     listed on the page and on stderr, and the exit code is 1; the others are still shown.
     """
     from coupons.answering.origin import age_of
-    from coupons.showing.board import read_posted, write_board
-    from coupons.showing.board_table import board_table
+    from coupons.showing.pages.board import read_posted, write_board
+    from coupons.showing.pages.board_table import board_table
 
     today = date.today()
     posted, refused = read_posted(paths, today)

@@ -10,8 +10,8 @@ import click
 
 from coupons.cli import MOST
 from coupons.job import findings_of
-from coupons.measuring.checks import Finding, blank_ranges, count_rows
-from coupons.measuring.run import Survey, survey_run
+from coupons.measuring.checks.run_checks import Finding, blank_ranges, count_rows
+from coupons.measuring.run.folder import Survey, survey_run
 from coupons.neutral import one_line
 
 WIDTH = 80

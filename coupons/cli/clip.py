@@ -31,8 +31,8 @@ def command(ctx: click.Context, /, taper: str, as_json: bool, **typed: str | Non
 
     Exit code 1 if the strain is beyond the limit.
     """
-    from coupons.answering.sanity_ask import ask_clip
-    from coupons.answering.sanity_words import clip_data, clip_sentences
+    from coupons.answering.strength.asked import ask_clip
+    from coupons.answering.words.strength import clip_data, clip_sentences
 
     clip = ask_clip({name.replace("_", "-"): text for name, text in typed.items()}, taper)
     say(clip_sentences(clip), clip_data(clip), as_json)

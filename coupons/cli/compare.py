@@ -20,9 +20,12 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
     --joints the questions are a slide fit of each kind in each direction. The fitted effects of
     the printer are compared too.
     """
-    from coupons.answering.compare import compare, drifts
-    from coupons.answering.compare_terms import compare_terms
-    from coupons.answering.compare_words import (
+    from coupons.answering.compare.drift import FEWEST
+    from coupons.answering.compare.profiles import compare, drifts
+    from coupons.answering.compare.terms import compare_terms
+    from coupons.answering.joints.part import question_of
+    from coupons.answering.next.coupon import USUAL
+    from coupons.answering.words.comparison import (
         as_data,
         compare_lines,
         compare_notes,
@@ -32,9 +35,6 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
         term_lines,
         term_note,
     )
-    from coupons.answering.drift import FEWEST
-    from coupons.answering.joints import question_of
-    from coupons.answering.next_coupon import USUAL
     from coupons.cli.listed import read_listed
     from coupons.learning.profile import read_profile
 

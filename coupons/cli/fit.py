@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from coupons.showing.fit_summary import Learned
+    from coupons.showing.words.fit_summary import Learned
 
 
 @click.command()
@@ -47,17 +47,17 @@ def command(
     predicted.
     """
     from coupons.atomic import together
-    from coupons.learning.decisions import leave_out
-    from coupons.learning.doubt import doubt_aloud
+    from coupons.learning.checking.regressors import measure_against
     from coupons.learning.fit import fit_runs
+    from coupons.learning.impossible import doubt_aloud
     from coupons.learning.profile import FILE, profile_of, write_profile
-    from coupons.learning.yardstick import measure_against
-    from coupons.measuring.checks import check_run
-    from coupons.measuring.run import load_runs
-    from coupons.showing.fit_files import fit_files
-    from coupons.showing.fit_summary import learned_from, summary_lines
-    from coupons.showing.report import write_report
-    from coupons.showing.wall_card import write_wall_card
+    from coupons.learning.without import leave_out
+    from coupons.measuring.checks.run_checks import check_run
+    from coupons.measuring.run.folder import load_runs
+    from coupons.showing.pages.fit_files import fit_files
+    from coupons.showing.pages.report import write_report
+    from coupons.showing.pages.wall_card import write_wall_card
+    from coupons.showing.words.fit_summary import learned_from, summary_lines
 
     runs, left_out = leave_out(load_runs(folders), without)
     files = fit_files(output or folders[-1] / FILE)
@@ -81,9 +81,9 @@ def command(
 def _data(learned: "Learned", path: Path) -> dict[str, object]:
     from dataclasses import asdict
 
-    from coupons.learning.decisions import row_name, run_name
-    from coupons.measuring.differing import differences
-    from coupons.showing.fit_summary import shared_slips
+    from coupons.learning.without import row_name, run_name
+    from coupons.measuring.run.differing import differences
+    from coupons.showing.words.fit_summary import shared_slips
 
     surprises = asdict(learned.surprises)
     for one in surprises["found"]:

@@ -40,9 +40,9 @@ def command(
 
     Exit code 1 if a joint has no answer.
     """
-    from coupons.answering.joint_words import as_data, note_lines, table_lines
-    from coupons.answering.joints import answer_part
-    from coupons.answering.words import marks
+    from coupons.answering.joints.part import answer_part
+    from coupons.answering.words.answers import marks
+    from coupons.answering.words.joints import as_data, note_lines, table_lines
     from coupons.cli.listed import read_listed
     from coupons.learning.profile import read_profile
 
@@ -53,7 +53,7 @@ def command(
         )
     part = answer_part(read_profile(profile), read_listed(joints))
     if folder is not None:
-        from coupons.showing.joints_page import write_part
+        from coupons.showing.pages.joints_page import write_part
 
         write_part(part, folder, joints)
     if as_json:

@@ -86,7 +86,7 @@ def command(
     Entries, and files that the tool did not write, are never overwritten.
     """
     from coupons.job import make_coupon
-    from coupons.making.proportions import DEFAULT_SPEED_MM_S
+    from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
 
     made = make_coupon(
         spec,

@@ -9,7 +9,7 @@ import click
 from coupons.cli.lengths import length
 
 if TYPE_CHECKING:
-    from coupons.answering.next_coupon import Asked, Gain
+    from coupons.answering.next.coupon import Asked, Gain
     from coupons.learning.profile import Profile
 
 _MOST_SHOWN = 8
@@ -42,7 +42,7 @@ def command(
     PROFILE is the profile.json that `coupons fit` wrote. Without --joints or --joint the
     questions are a slide fit of each kind in each direction.
     """
-    from coupons.answering.next_coupon import gains, shipped_coupons
+    from coupons.answering.next.coupon import gains, shipped_coupons
     from coupons.answering.origin import origin_data, origin_of, origin_sentence
     from coupons.learning.profile import read_profile
 
@@ -68,7 +68,7 @@ def _questions(
     fit: str | None,
 ) -> list["Asked"]:
     from coupons.answering.ask import known, parse_joint
-    from coupons.answering.next_coupon import USUAL, ask_about, ask_about_listed
+    from coupons.answering.next.coupon import USUAL, ask_about, ask_about_listed
     from coupons.answering.offset import Question
     from coupons.cli.listed import read_listed
     from coupons.terms import FITS

@@ -118,7 +118,7 @@ def _allow_only(asked: dict[str, Any], what: str, allowed: tuple[str, ...], todo
 
 
 def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
-    from coupons.answering.size_words import limits_data, limits_headline, limits_sentences
+    from coupons.answering.words.sizes import limits_data, limits_headline, limits_sentences
 
     todo = "The limits already set the sizes: leave out the rest"
     allowed = ("limits", "form", "bed") if asked["form"] else ("limits", "joint")
@@ -153,7 +153,7 @@ def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
 
 
 def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
-    from coupons.answering.hardware import hardware
+    from coupons.answering.standards.hardware import hardware
 
     name = asked["hardware"]
     allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit", "bed")
@@ -168,15 +168,15 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
 
 
 def _size_words(answer: Any) -> Spoken:
-    from coupons.answering.size_words import size_data, size_headline, size_sentences
+    from coupons.answering.words.sizes import size_data, size_headline, size_sentences
 
     return len(size_headline(answer)), size_sentences(answer), size_data(answer)
 
 
 def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
-    from coupons.answering.press import fit_strain
-    from coupons.answering.sanity_words import strain_sentences
-    from coupons.answering.words import as_data, headline, sentences
+    from coupons.answering.strength.press import fit_strain
+    from coupons.answering.words.answers import as_data, headline, sentences
+    from coupons.answering.words.strength import strain_sentences
 
     if asked["hardware"] is None and (asked["joint"] is None or asked["size_mm"] is None):
         raise click.UsageError(

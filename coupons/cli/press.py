@@ -35,8 +35,8 @@ def command(ctx: click.Context, /, as_json: bool, **typed: str | None) -> None:
 
     Exit code 1 if the strain is beyond the limit.
     """
-    from coupons.answering.sanity_ask import ask_press
-    from coupons.answering.sanity_words import press_data, press_sentences
+    from coupons.answering.strength.asked import ask_press
+    from coupons.answering.words.strength import press_data, press_sentences
 
     check = ask_press({name.replace("_", "-"): text for name, text in typed.items()})
     say(press_sentences(check), press_data(check), as_json)

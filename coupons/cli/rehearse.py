@@ -25,7 +25,7 @@ def command(folder: Path, machine: str | None, seed: int) -> None:
     The run stays marked as rehearsed, and everything made from it says so. Entries that were typed
     are never overwritten. The same seed makes the same entries.
     """
-    from coupons.measuring.rehearsal import namesake, rehearse
+    from coupons.measuring.virtual.rehearsal import namesake, rehearse
 
     machine = machine or namesake(folder)
     found = rehearse(folder, machine, seed)

@@ -22,7 +22,7 @@ def command(as_json: bool) -> None:
 def _rows() -> list[dict[str, Any]]:
     from coupons.making.estimate import estimate
     from coupons.making.plan import plan_coupon
-    from coupons.making.spec import load_spec, shipped_specs
+    from coupons.making.spec.coupon_spec import load_spec, shipped_specs
 
     rows = []
     for name in shipped_specs():

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, REFINEMENTS, print_rows, prior_sd
 from coupons.learning.fit import Fitted
-from coupons.learning.integrate import Mixture
-from coupons.learning.told_apart import mixed_up_with
+from coupons.learning.identifiability import mixed_up_with
+from coupons.learning.posterior.integrate import Mixture
 
 Array = NDArray[np.floating]
 

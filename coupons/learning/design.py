@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from coupons.errors import FitError
 from coupons.learning.effects import EFFECTS, LOSSES, ZEROED, effect_row, height_share, loss_row
 from coupons.making.record import CouponFeature
-from coupons.measuring.entries import FitEntry, SizeEntry
 from coupons.measuring.jaws import bore_from_reading
-from coupons.measuring.run import Run
+from coupons.measuring.run.entries import FitEntry, SizeEntry
+from coupons.measuring.run.folder import Run
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form, Jaws
 
 Array = NDArray[np.floating]

@@ -13,16 +13,16 @@ from sklearn.base import BaseEstimator, RegressorMixin
 from sklearn.utils.validation import check_is_fitted, validate_data
 
 from coupons.errors import FitError
+from coupons.learning.checking.predictive import PredictedReadings, PredictedTrials
+from coupons.learning.checking.regressors import effect_table
 from coupons.learning.design import Design, Readings, Sizes, design_of, trials_of
 from coupons.learning.effects import EFFECTS, EXTRUSION, Normal, PriorTable
 from coupons.learning.fit import Fitted, fit_design
-from coupons.learning.foretold import PredictedReadings, PredictedTrials
-from coupons.learning.integrate import Mixture
-from coupons.learning.latent import N_TERMS, LatentModel, latent_model
 from coupons.learning.observation_table import column, design_from_table, run_numbers
-from coupons.learning.slopes import N_EDGES, edge_offset, edge_rows
-from coupons.learning.yardstick import effect_table
-from coupons.measuring.run import Run
+from coupons.learning.posterior.edges import N_EDGES, edge_offset, edge_rows
+from coupons.learning.posterior.integrate import Mixture
+from coupons.learning.posterior.latent import N_TERMS, LatentModel, latent_model
+from coupons.measuring.run.folder import Run
 from coupons.terms import GRADES
 
 Array = NDArray[np.floating]

@@ -10,9 +10,9 @@ from threadpoolctl import threadpool_limits
 from coupons.errors import FitError, Problem
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EXTRUSION, PriorTable
-from coupons.learning.integrate import Mixture, integrate
-from coupons.learning.latent import N_TERMS, latent_model
-from coupons.measuring.run import Run
+from coupons.learning.posterior.integrate import Mixture, integrate
+from coupons.learning.posterior.latent import N_TERMS, latent_model
+from coupons.measuring.run.folder import Run
 
 Array = NDArray[np.floating]
 

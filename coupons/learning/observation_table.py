@@ -44,7 +44,7 @@ from coupons.learning.design import (
 )
 from coupons.learning.effects import ZEROED, loss_row
 from coupons.making.record import Coupon, CouponFeature
-from coupons.measuring.run import Run
+from coupons.measuring.run.folder import Run
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form
 
 Array = NDArray[np.floating]

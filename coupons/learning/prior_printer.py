@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from coupons.learning.design import Design, Trials
 from coupons.learning.effects import EXTRUSION, PriorTable, print_moves, prior_mean, prior_sd
-from coupons.learning.latent import AT_THRESHOLDS, Scatters
+from coupons.learning.posterior.latent import AT_THRESHOLDS, Scatters
 
 Array = NDArray[np.floating]
 

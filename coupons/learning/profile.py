@@ -22,7 +22,6 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from coupons import __version__
 from coupons.atomic import write_text
 from coupons.errors import Problem, ProfileError
-from coupons.learning.doubt import doubt_aloud
 from coupons.learning.effects import (
     EXTRUSION,
     EXTRUSION_2,
@@ -34,12 +33,13 @@ from coupons.learning.effects import (
     print_rows,
     prior_sd,
 )
-from coupons.learning.taught_shift import TaughtShift, taught_shift
-from coupons.measuring import sheet
-from coupons.measuring.conditions import LayerHeight, Name, Nozzle, Slicing
-from coupons.measuring.differing import Differing, differences
-from coupons.measuring.entries import LARGEST_MM
-from coupons.measuring.run import Run
+from coupons.learning.impossible import doubt_aloud
+from coupons.learning.print_effects import TaughtShift, taught_shift
+from coupons.measuring.run import sheet
+from coupons.measuring.run.conditions import LayerHeight, Name, Nozzle, Slicing
+from coupons.measuring.run.differing import Differing, differences
+from coupons.measuring.run.entries import LARGEST_MM
+from coupons.measuring.run.folder import Run
 from coupons.measuring.validation import problems_of
 from coupons.neutral import one_line
 from coupons.reading import read_plain
@@ -551,7 +551,7 @@ def read_profile(path: str | Path) -> Profile:
     ----------
     path : str or Path
         The file, or the folder of a run that holds it. Values that are not plausible for any
-        printer are warned of; see `coupons.learning.doubt`.
+        printer are warned of; see `coupons.learning.impossible`.
 
     Raises
     ------

@@ -9,9 +9,9 @@ slicer knows its machine better.
 import math
 from dataclasses import dataclass
 
+from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S, line_width_mm
+from coupons.making.bodies.shapes import Part
 from coupons.making.plan import Plan
-from coupons.making.proportions import DEFAULT_SPEED_MM_S, line_width_mm
-from coupons.making.shapes import Part
 
 PRINTING_SHARE = 0.8  # of the time that the nozzle lays plastic down (common practice, no source)
 LAYER_S = 1.5  # a layer: lift, travel, retract

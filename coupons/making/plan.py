@@ -6,10 +6,13 @@ from dataclasses import dataclass
 from pydantic import ValidationError
 
 from coupons.errors import PlanError, Problem
-from coupons.making.bodies import Bar, Body, Sized, own_direction, turned
-from coupons.making.layout import arrange
-from coupons.making.lettering import Point
-from coupons.making.proportions import BED_MARGIN_MM, BODY_SPACE_MM, room_on
+from coupons.making.bodies.lettering import Point
+from coupons.making.bodies.parts import Bar, Body, Sized, own_direction, turned
+from coupons.making.bodies.proportions import BED_MARGIN_MM, BODY_SPACE_MM, room_on
+from coupons.making.bodies.shapes import Vector
+from coupons.making.bodies.stiffness import Section
+from coupons.making.built_rows import BuiltRow, build_row
+from coupons.making.packing import arrange
 from coupons.making.record import (
     Coupon,
     CouponAssumed,
@@ -20,12 +23,9 @@ from coupons.making.record import (
     CouponSection,
     CouponSpecRef,
 )
-from coupons.making.rows import BuiltRow, build_row
-from coupons.making.settle import rounded
-from coupons.making.shapes import Vector
-from coupons.making.spec import Assumed, Spec
-from coupons.making.spec_words import problems_of
-from coupons.making.stiffness import Section
+from coupons.making.spec.coupon_spec import Assumed, Spec
+from coupons.making.spec.settle import rounded
+from coupons.making.spec.wording import problems_of
 
 MOST_FEATURES = 2_500
 """More than these nobody prints and tries; they would take gigabytes to build."""

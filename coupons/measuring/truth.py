@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from coupons.measuring.hands import CONTACT_MM, asked_more_mm
-from coupons.measuring.machine import Machine
-from coupons.measuring.printer import clearance_mm, mean_sizes, shapes_of_drawn
+from coupons.measuring.virtual.hands import CONTACT_MM, asked_more_mm
+from coupons.measuring.virtual.machine import Machine
+from coupons.measuring.virtual.printer import clearance_mm, mean_sizes, shapes_of_drawn
 from coupons.terms import GRADES, Bed, Feature, Grade, Joint
 
 # Each step leaves a tenth or less of the miss: clearance grows almost exactly as the gap does.

@@ -4,8 +4,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from coupons.making.record import CouponFeature
-from coupons.measuring.entries import FitEntry
-from coupons.measuring.run import Run
+from coupons.measuring.run.entries import FitEntry
+from coupons.measuring.run.folder import Run
 from coupons.terms import GRADES, INTERNAL, Grade, Joint, MovingBody
 
 

@@ -28,15 +28,24 @@ from OCP.GProp import GProp_GProps
 from OCP.StlAPI import StlAPI_Writer
 from scipy.spatial import ConvexHull
 
-from coupons.making.bodies import Body
-from coupons.making.lettering import PEN_MM, RAISED_MM, Stroke, line_strokes
+from coupons.making.bodies.lettering import PEN_MM, RAISED_MM, Stroke, line_strokes
+from coupons.making.bodies.parts import Body
+from coupons.making.bodies.posts import SUNK_MM
+from coupons.making.bodies.shapes import (
+    CHORD_ERROR_MM,
+    Loft,
+    Part,
+    Prism,
+    Shape,
+    Text,
+    Turned,
+    to_space,
+)
+from coupons.making.bodies.windows import OVER_MM
+from coupons.making.output.solids import PEN_SIDES, TEXT_SUNK_MM, build_solids
+from coupons.making.output.stl import stl_bytes
 from coupons.making.plan import Plan, plan_coupon
-from coupons.making.posts import SUNK_MM
-from coupons.making.shapes import CHORD_ERROR_MM, Loft, Part, Prism, Shape, Text, Turned, to_space
-from coupons.making.solids import PEN_SIDES, TEXT_SUNK_MM, build_solids
-from coupons.making.spec import load_spec
-from coupons.making.stl import stl_bytes
-from coupons.making.windows import OVER_MM
+from coupons.making.spec.coupon_spec import load_spec
 
 
 def wire(points: list[tuple[float, float, float]]) -> Any:

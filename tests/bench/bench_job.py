@@ -22,7 +22,7 @@ from known_profile import known_profile
 from naive_posterior import first_design, sample
 from synthetic import coupon_design, observed
 
-from coupons.answering.joint_list import COLUMNS
+from coupons.answering.joints.joint_list import COLUMNS
 from coupons.answering.offset import Question, answer
 from coupons.learning.fit import fit_design
 from coupons.learning.profile import write_profile

@@ -17,12 +17,12 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from coupons.making.output.preview import preview_png
+from coupons.making.output.solids import build_solids
+from coupons.making.output.stl import stl_bytes
+from coupons.making.output.threemf import threemf_bytes
 from coupons.making.plan import Plan, plan_coupon
-from coupons.making.preview import preview_png
-from coupons.making.solids import build_solids
-from coupons.making.spec import load_spec, parse_spec
-from coupons.making.stl import stl_bytes
-from coupons.making.threemf import threemf_bytes
+from coupons.making.spec.coupon_spec import load_spec, parse_spec
 
 SIZES = (50, 100, 200, 500, 1000, 2000)
 FORMS = (("hole", "z"), ("slot", "x"), ("slot", "y"), ("pin", "z"), ("hole", "x"), ("tongue", "x"))

@@ -20,13 +20,13 @@ import numpy as np
 
 from coupons.making.plan import plan_coupon, record
 from coupons.making.record import Coupon, write_coupon
-from coupons.making.spec import load_spec, shipped_specs
-from coupons.measuring.checks import check_run
-from coupons.measuring.machine import load_machine, random_machine
-from coupons.measuring.rehearsal import rehearse, try_out, work_list
-from coupons.measuring.run import load_run, start_run
-from coupons.measuring.sheet import read_rows, write_rows
+from coupons.making.spec.coupon_spec import load_spec, shipped_specs
+from coupons.measuring.checks.run_checks import check_run
+from coupons.measuring.run.folder import load_run, start_run
+from coupons.measuring.run.sheet import read_rows, write_rows
 from coupons.measuring.truth import threshold_gap_mm
+from coupons.measuring.virtual.machine import load_machine, random_machine
+from coupons.measuring.virtual.rehearsal import rehearse, try_out, work_list
 from coupons.terms import Direction, Form, Grade, Joint
 
 ROWS = (100, 1_000, 10_000, 99_000)

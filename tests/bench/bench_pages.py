@@ -16,16 +16,16 @@ from pathlib import Path
 
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
-from coupons.making.folder import write_coupon_files
+from coupons.making.output.folder import write_coupon_files
 from coupons.making.plan import plan_coupon, record
-from coupons.making.spec import load_spec
-from coupons.measuring.rehearsal import rehearse
-from coupons.measuring.run import load_run, start_run
-from coupons.showing.entry_page import write_entry_page
-from coupons.showing.fit_summary import learned_from
-from coupons.showing.report import write_report
-from coupons.showing.sheet import write_sheet
-from coupons.showing.wall_card import write_wall_card
+from coupons.making.spec.coupon_spec import load_spec
+from coupons.measuring.run.folder import load_run, start_run
+from coupons.measuring.virtual.rehearsal import rehearse
+from coupons.showing.pages.entry_page import write_entry_page
+from coupons.showing.pages.paper_sheet import write_sheet
+from coupons.showing.pages.report import write_report
+from coupons.showing.pages.wall_card import write_wall_card
+from coupons.showing.words.fit_summary import learned_from
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 from page_coupon import make_record, write_run

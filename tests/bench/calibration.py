@@ -15,9 +15,9 @@ from itertools import pairwise
 import numpy as np
 from synthetic import done_coupons
 
-from coupons.answering.joints import fit_demand
+from coupons.answering.joints.part import fit_demand
+from coupons.answering.joints.together import chance_together, shared_of
 from coupons.answering.offset import Question, answer
-from coupons.answering.together import chance_together, shared_of
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
 from coupons.learning.effects import (

@@ -30,7 +30,7 @@ from bench.spoil import spoiled
 from click.testing import CliRunner
 
 from coupons.cli import main
-from coupons.making.spec import specs_folder
+from coupons.making.spec.coupon_spec import specs_folder
 
 COMMAND = "PYTHONPATH=tests python tests/bench/fuzz.py"
 LATE_S = 90  # longer than any of these takes on a busy machine
@@ -178,7 +178,9 @@ def good_files(folder: Path) -> None:
             shutil.copytree(folder, folder.with_name(BLANK))
     shutil.copy(folder / "profile.json", folder / "good.json")
     shutil.copy(specs_folder() / "recheck.toml", folder / "spec.toml")
-    machines = Path(sys.modules["coupons.measuring.machine"].__file__ or "").parent / "machines"
+    machines = (
+        Path(sys.modules["coupons.measuring.virtual.machine"].__file__ or "").parent / "machines"
+    )
     shutil.copy(machines / "attic-1.toml", folder / "own.toml")
     (folder / "joints.csv").write_text(
         "name,internal,external,size_mm,across,fit,move,hardware\n"

@@ -14,8 +14,8 @@ import numpy as np
 from bench.worlds import changed
 from scipy.special import ndtr
 
-from coupons.measuring.printer import clearance_mm, mean_sizes, print_once, shapes_of_drawn
 from coupons.measuring.truth import drawn_pair, mean_clearance_mm, threshold_gap_mm, threshold_mm
+from coupons.measuring.virtual.printer import clearance_mm, mean_sizes, print_once, shapes_of_drawn
 from coupons.terms import Direction, Grade
 
 N_PRINTS = 120

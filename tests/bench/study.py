@@ -29,12 +29,12 @@ from coupons.answering.offset import NOTHING_LEARNED
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, effect_row, loss_row, print_moves
 from coupons.learning.fit import fit_design
-from coupons.learning.latent import N_TERMS
+from coupons.learning.posterior.latent import N_TERMS
 from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.measuring.machine import random_machine
-from coupons.measuring.printer import as_it_prints
-from coupons.measuring.rehearsal import as_entries, try_out, work_list
 from coupons.measuring.truth import threshold_gap_mm
+from coupons.measuring.virtual.machine import random_machine
+from coupons.measuring.virtual.printer import as_it_prints
+from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
 from coupons.terms import GRADES, ROUND, Bed, Direction, Feature, Form, Gives, Grade, Joint
 
 COUPONS = ("first", "upright", "round")

@@ -34,8 +34,8 @@ from coupons.atomic import write_text
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design
 from coupons.learning.profile import profile_of
-from coupons.measuring import sheet
-from coupons.measuring.rehearsal import as_entries, try_out, work_list
+from coupons.measuring.run import sheet
+from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
 from coupons.terms import GRADES, Gives, Grade
 
 SETS = {"one print": ("first", "upright"), "three prints": ("first",) * 3}

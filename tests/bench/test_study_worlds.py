@@ -8,8 +8,8 @@ from bench.worlds import ALL, ONE_BY_ONE, PLAIN, QUESTIONS, WORLDS, machine_of, 
 from rehearsed import first_coupon
 from scipy.special import ndtr
 
-from coupons.measuring.machine import Machine
-from coupons.measuring.squeeze import gives_per_mm
+from coupons.measuring.virtual.machine import Machine
+from coupons.measuring.virtual.squeeze import gives_per_mm
 
 
 def leaves(machine):

@@ -7,7 +7,7 @@ from known_profile import known_profile
 from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
 from coupons.errors import ProfileError
-from coupons.showing.board import Posted, write_board
+from coupons.showing.pages.board import Posted, write_board
 
 pytestmark = pytest.mark.browser
 

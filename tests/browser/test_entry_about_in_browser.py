@@ -7,9 +7,9 @@ from entry_pages import bring_in, printed, rows_of, saved
 from page_coupon import make_record, write_run
 from screens import DESK, PHONE, assert_nothing_runs_over
 
-from coupons.measuring.conditions import conditions_text
-from coupons.measuring.run import load_run
-from coupons.showing.entry_page import write_entry_page
+from coupons.measuring.run.conditions import conditions_text
+from coupons.measuring.run.folder import load_run
+from coupons.showing.pages.entry_page import write_entry_page
 
 pytestmark = pytest.mark.browser
 

@@ -8,9 +8,9 @@ from page_coupon import make_record, write_run
 from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
 from coupons.making.record import CouponReading, read_coupon
-from coupons.measuring.entries import read_entries
-from coupons.measuring.slips import is_plausible
-from coupons.showing.entry_page import write_entry_page
+from coupons.measuring.checks.mistyped import is_plausible
+from coupons.measuring.run.entries import read_entries
+from coupons.showing.pages.entry_page import write_entry_page
 
 pytestmark = pytest.mark.browser
 

@@ -6,10 +6,10 @@ from page_coupon import make_record, write_run
 from screens import DESK, PHONE
 
 from coupons.making.record import CouponReading, CouponTrial
-from coupons.measuring.about import read_about
-from coupons.measuring.entries import survey_entries, understand
-from coupons.measuring.sheet import Row, read_rows
-from coupons.showing.entry_page import write_entry_page
+from coupons.measuring.run.about import read_about
+from coupons.measuring.run.entries import survey_entries, understand
+from coupons.measuring.run.sheet import Row, read_rows
+from coupons.showing.pages.entry_page import write_entry_page
 from coupons.terms import Direction
 
 pytestmark = pytest.mark.browser

@@ -7,7 +7,7 @@ from page_coupon import make_record, write_run
 from screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.cli import main
-from coupons.showing.entry_page import write_entry_page
+from coupons.showing.pages.entry_page import write_entry_page
 
 pytestmark = pytest.mark.browser
 

@@ -4,11 +4,11 @@ import pytest
 from known_profile import known_profile
 from screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
-from coupons.answering.joint_list import read_joints
-from coupons.answering.joint_words import answers_csv, sizes_csv
-from coupons.answering.joints import answer_part
+from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.joints.part import answer_part
+from coupons.answering.words.joints import answers_csv, sizes_csv
 from coupons.learning.profile import MeasuredRange
-from coupons.showing.joints_page import part_page
+from coupons.showing.pages.joints_page import part_page
 from coupons.terms import Direction, Form
 
 pytestmark = pytest.mark.browser

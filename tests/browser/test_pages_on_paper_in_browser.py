@@ -7,7 +7,7 @@ from screens import DESK
 
 from coupons.cli import main
 from coupons.learning.profile import MeasuredRange
-from coupons.showing.wall_card import write_wall_card
+from coupons.showing.pages.wall_card import write_wall_card
 from coupons.terms import Direction, Form
 
 pytestmark = pytest.mark.browser

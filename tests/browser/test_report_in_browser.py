@@ -6,9 +6,9 @@ from screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
-from coupons.measuring.finding import Finding
-from coupons.showing.fit_summary import learned_from
-from coupons.showing.report import write_report
+from coupons.measuring.checks.findings import Finding
+from coupons.showing.pages.report import write_report
+from coupons.showing.words.fit_summary import learned_from
 
 pytestmark = pytest.mark.browser
 

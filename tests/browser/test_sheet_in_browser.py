@@ -5,7 +5,7 @@ import pytest
 from page_coupon import make_record, write_run
 from screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
-from coupons.showing.sheet import write_sheet
+from coupons.showing.pages.paper_sheet import write_sheet
 
 pytestmark = pytest.mark.browser
 

@@ -4,7 +4,7 @@ import pytest
 from known_profile import known_profile
 from screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
-from coupons.showing.wall_card import write_wall_card
+from coupons.showing.pages.wall_card import write_wall_card
 
 pytestmark = pytest.mark.browser
 

@@ -8,8 +8,8 @@ from screens import PHONE
 
 from coupons.cli import main
 from coupons.making.record import read_coupon
-from coupons.measuring.entries import read_entries
-from coupons.measuring.sheet import read_rows
+from coupons.measuring.run.entries import read_entries
+from coupons.measuring.run.sheet import read_rows
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from coupons.measuring.machine import load_machine, shipped_machines
-from coupons.measuring.slips import REPEAT_RANGE_MM
+from coupons.measuring.checks.mistyped import REPEAT_RANGE_MM
+from coupons.measuring.virtual.machine import load_machine, shipped_machines
 
 TABLE = Path(__file__).with_name("din862_caliper_limits.csv")
 INSIDE_EXTRA_MM = 0.02

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from synthetic import flat_table, plain_design, small_scatters
 
-from coupons.learning.laplace import find_mode
-from coupons.learning.latent import latent_model
+from coupons.learning.posterior.laplace import find_mode
+from coupons.learning.posterior.latent import latent_model
 
 # fmt: off
 NORRIS_Y = np.array([

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from coupons.answering.drift import _apart, _limit, chart
+from coupons.answering.compare.drift import _apart, _limit, chart
 
 
 @pytest.mark.parametrize(("runs", "published"), [(3, 2.34), (5, 2.56), (10, 2.80)])

@@ -17,8 +17,8 @@ from scipy.optimize import minimize
 from synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.effects import EFFECTS
-from coupons.learning.latent import latent_model
-from coupons.learning.shape import best_mode
+from coupons.learning.posterior.corrections import best_mode
+from coupons.learning.posterior.latent import latent_model
 
 # fmt: off
 READINGS = np.array([  # person, part, repeat

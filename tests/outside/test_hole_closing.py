@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coupons.measuring.machine import load_machine
 from coupons.measuring.truth import mean_size_mm
+from coupons.measuring.virtual.machine import load_machine
 from coupons.terms import Direction, Feature, Form
 
 TABLE = Path(__file__).with_name("hole_closing_published.csv")

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 from synthetic import Builder, flat_table, plain_design, small_scatters, with_reports
 
+from coupons.learning.checking.cross_validation import hold_out
 from coupons.learning.effects import EFFECTS, effect_rows
 from coupons.learning.fit import fit_design
-from coupons.learning.held_out import hold_out
-from coupons.learning.laplace import find_mode
-from coupons.learning.latent import latent_model
+from coupons.learning.posterior.laplace import find_mode
+from coupons.learning.posterior.latent import latent_model
 from coupons.terms import Direction, Feature, Form
 
 TABLE = Path(__file__).with_name("hole_closing_published.csv")

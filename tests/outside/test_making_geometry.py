@@ -13,15 +13,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coupons.making.shapes import Loft, Prism, Turned, circle_sides, rectangle
-from coupons.making.solids import solid_of
-from coupons.making.stiffness import (
+from coupons.making.bodies.shapes import Loft, Prism, Turned, circle_sides, rectangle
+from coupons.making.bodies.stiffness import (
     FORCE_N,
     MODULUS_MPA,
     POISSON,
     SHEAR_SHARE,
     window_deflection_mm,
 )
+from coupons.making.output.solids import solid_of
 
 TABLE = Path(__file__).parent / "polygon_circle.csv"
 

@@ -16,9 +16,9 @@ from scipy.special import log_ndtr
 from synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.fit import fit_design
-from coupons.learning.laplace import find_mode
-from coupons.learning.latent import AT_THRESHOLDS, latent_model
-from coupons.learning.likelihood import log_interval
+from coupons.learning.posterior.laplace import find_mode
+from coupons.learning.posterior.latent import AT_THRESHOLDS, latent_model
+from coupons.learning.posterior.likelihood import log_interval
 from coupons.terms import Grade
 
 FIXED = small_scatters(sigma=1.0, omega=1.0)

@@ -5,7 +5,12 @@ import math
 import numpy as np
 import pytest
 
-from coupons.answering.sanity import Body, cantilever_strain, check_press, lame_pressure_mpa
+from coupons.answering.strength.press_and_clip import (
+    Body,
+    cantilever_strain,
+    check_press,
+    lame_pressure_mpa,
+)
 
 
 def test_compound_cylinder():

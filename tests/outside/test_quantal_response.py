@@ -14,9 +14,9 @@ import pytest
 from scipy.optimize import minimize
 from synthetic import flat_table, plain_design, small_scatters
 
-from coupons.learning.laplace import find_mode
-from coupons.learning.latent import AT_THRESHOLDS, latent_model
-from coupons.learning.likelihood import trial_terms
+from coupons.learning.posterior.laplace import find_mode
+from coupons.learning.posterior.latent import AT_THRESHOLDS, latent_model
+from coupons.learning.posterior.likelihood import trial_terms
 from coupons.terms import Grade
 
 BLISS_DOSE = np.array([1.6907, 1.7242, 1.7552, 1.7842, 1.8113, 1.8369, 1.8610, 1.8839])

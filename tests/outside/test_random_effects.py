@@ -11,8 +11,8 @@ import pytest
 from scipy.optimize import minimize
 from synthetic import flat_table, plain_design, small_scatters
 
-from coupons.learning.latent import latent_model
-from coupons.learning.shape import best_mode
+from coupons.learning.posterior.corrections import best_mode
+from coupons.learning.posterior.latent import latent_model
 
 RAIL = np.array(
     [[55, 53, 54], [26, 37, 32], [78, 91, 85], [92, 100, 96], [49, 51, 50], [80, 85, 83]], float

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from coupons.answering.hardware import hardware
-from coupons.answering.standards import fit_limits, tolerance_mm
+from coupons.answering.standards.hardware import hardware
+from coupons.answering.standards.iso286 import fit_limits, tolerance_mm
 
 HERE = Path(__file__).parent
 

@@ -7,10 +7,10 @@ from xml.etree import ElementTree
 
 import pytest
 
+from coupons.making.output.solids import build_solids
+from coupons.making.output.threemf import threemf_bytes
 from coupons.making.plan import plan_coupon
-from coupons.making.solids import build_solids
-from coupons.making.spec import load_spec
-from coupons.making.threemf import threemf_bytes
+from coupons.making.spec.coupon_spec import load_spec
 
 CORE = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"
 MODEL_TYPE = "application/vnd.ms-package.3dmanufacturing-3dmodel+xml"

@@ -1,0 +1,1 @@
+"""Comparison of profiles, and drift of a machine over its runs."""

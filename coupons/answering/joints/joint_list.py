@@ -1,0 +1,349 @@
+"""``joints.csv``: the joints of one part, as a designer lists them in a spreadsheet."""
+
+import re
+import unicodedata
+from collections import Counter
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from coupons.answering.bed import odd_bed
+from coupons.answering.lengths import length_mm
+from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
+from coupons.answering.pairs import odd_pair
+from coupons.answering.standards.hardware import Hardware, hardware, two_holes
+from coupons.answering.strength.quantities import parse_share
+from coupons.errors import AnswerError, CouponError, Problem
+from coupons.measuring.run.entries import near_miss
+from coupons.measuring.run.spreadsheet import Cells, Layout, read_cells
+from coupons.terms import EXTERNAL, FITS, INTERNAL, Bed, Direction, Form, Grade, Joint, MovingBody
+
+COLUMNS = (
+    "name",
+    "internal",
+    "external",
+    "size_mm",
+    "across",
+    "fit",
+    "move",
+    "hardware",
+    "at_least",
+    "bed",
+)
+_UNIT_COLUMNS = ("unit", "units")
+
+_LAYOUT = Layout(
+    columns=COLUMNS,
+    needed=("name", "across"),
+    number_pair=("size_mm", "across"),
+    earlier={"gives": "move", "along": "across"},
+    holds="a list of joints",
+    if_missing="Give the path of a CSV file with the columns " + ", ".join(COLUMNS),
+    if_empty="The first row has the column names " + ", ".join(COLUMNS),
+    error=AnswerError,
+)
+_LONGEST_NAME = 60
+# What may stand in a name beside letters and digits. None of them begins a formula where a name may
+# begin with it, steers a terminal or is markup.
+_OPENING = "([{#⌀"
+_SIGNS = _OPENING + ")]} .,:-–_/&'’+×°%*@!?"
+
+
+@dataclass(frozen=True)
+class ListedJoint:
+    """One row of the list.
+
+    Parameters
+    ----------
+    row : int
+        As the spreadsheet numbers it.
+    name : str
+    joint : Joint
+    fit : Grade or None
+        The wanted grade; None if ``gap_mm`` or the standard of the hardware sets the gap.
+    gap_mm : float or None
+        A wanted printed gap.
+    move : MovingBody
+        Which body moves.
+    hardware : Hardware or None
+        The side of the joint that is not printed.
+    at_least : float or None
+        Chance with which it must go as wanted or more easily; None for the best chance of just the
+        fit.
+    bed : Bed or None
+        Which body stands on the bed; None where nobody said.
+    """
+
+    row: int
+    name: str
+    joint: Joint
+    fit: Grade | None
+    gap_mm: float | None
+    move: MovingBody
+    hardware: Hardware | None = None
+    at_least: float | None = None
+    bed: Bed | None = None
+
+
+@dataclass(frozen=True)
+class JointList:
+    """The content of a list of joints.
+
+    Parameters
+    ----------
+    joints : tuple of ListedJoint
+    ignored : tuple of str
+        Columns with content that are not used.
+    """
+
+    joints: tuple[ListedJoint, ...]
+    ignored: tuple[str, ...]
+
+
+def read_joints(path: Path) -> JointList:
+    """Read a list of joints.
+
+    Raises
+    ------
+    AnswerError
+        With every problem of the file at once.
+    """
+    rows, problems = read_cells(path, _LAYOUT)
+    joints = []
+    for row in rows:
+        reader = _Reader(path.name, row)
+        joint = reader.joint()
+        problems += reader.problems
+        if joint is not None and not reader.problems:
+            joints.append(joint)
+    problems += _twice(path.name, joints)
+    if not rows and not problems:
+        problems = [Problem(path.name, "at least one joint", "none", "List one joint a row")]
+    if problems:
+        raise AnswerError(sorted(problems, key=_row_number))
+    return JointList(tuple(joints), _ignored(rows))
+
+
+def _ignored(rows: list[Cells]) -> tuple[str, ...]:
+    told = {name: None for row in rows for name, text in row.others.items() if text}
+    return tuple(name or "(without a name)" for name in told if name not in _UNIT_COLUMNS)
+
+
+def label_of(name: str) -> str:
+    """Write a name in letters, digits and underscores, as the name of a value in a model.
+
+    Examples
+    --------
+    >>> label_of("Lid pin (2)"), label_of("2nd lid")
+    ('Lid_pin_2', 'joint_2nd_lid')
+    """
+    words = re.sub(r"\W+", "_", name).strip("_")
+    return words if words[:1].isalpha() else f"joint_{words}"
+
+
+def _is_name(text: str) -> bool:
+    """Tell whether a text can name a joint: as people type it, but no formula or markup."""
+    return (
+        0 < len(text) <= _LONGEST_NAME
+        and (text[0].isalnum() or text[0] in _OPENING)
+        and any(sign.isalnum() for sign in text)
+        and all(sign in _SIGNS or unicodedata.category(sign)[0] in "LMN" for sign in text)
+    )
+
+
+def _row_number(problem: Problem) -> int:
+    digits = re.search(r"row (\d+)", problem.where)
+    return int(digits[1]) if digits else 0
+
+
+def _twice(file: str, joints: list[ListedJoint]) -> list[Problem]:
+    """Find names with the same label: in a model, one would overwrite the other."""
+    counts = Counter(label_of(joint.name).lower() for joint in joints)
+    return [
+        Problem(
+            f"{file} row {joint.row}",
+            "a name of its own",
+            f"{joint.name!r} again",
+            "Add a number to it: names that differ only in signs, blanks or capitals count as one",
+        )
+        for joint in joints
+        if counts[label_of(joint.name).lower()] > 1
+    ]
+
+
+class _Reader:
+    """Reads one row and collects its problems."""
+
+    def __init__(self, file: str, row: Cells) -> None:
+        self.where = f"{file} row {row.number}"
+        self.number = row.number
+        self.cells = {column: row.named.get(column, "") for column in COLUMNS}
+        self.units = [row.others.get(column, "") for column in _UNIT_COLUMNS]
+        self.problems: list[Problem] = []
+
+    def joint(self) -> ListedJoint | None:
+        """Return the joint, or None if the row has problems that prevent it."""
+        if self._has_formula():
+            return None
+        self._refuse_other_units()
+        name = self._name()
+        piece = self._hardware()
+        internal = self._form("internal", INTERNAL, piece)
+        external = self._form("external", EXTERNAL, piece)
+        self._refuse_odd_pair(internal, external)
+        size_mm = self._size(piece)
+        direction = self._across()
+        fit, gap_mm = self._fit(piece)
+        self._refuse_wide_gap(gap_mm, size_mm)
+        move = self._move(piece)
+        at_least = self._at_least()
+        bed = self._bed(internal, external, direction, piece)
+        if internal is None or external is None or size_mm is None or direction is None:
+            return None
+        joint = Joint(internal, external, size_mm, direction)
+        return ListedJoint(self.number, name, joint, fit, gap_mm, move, piece, at_least, bed)
+
+    def _refuse(self, expected: str, got: str, todo: str) -> None:
+        shown = repr(got[:60]) if got else "nothing"
+        self.problems.append(Problem(self.where, expected, shown, todo))
+
+    def _has_formula(self) -> bool:
+        formulas = [cell for cell in self.cells.values() if cell.startswith("=")]
+        for cell in formulas:
+            self._refuse("text or a number", cell, "Type the value instead of the formula")
+        return bool(formulas)
+
+    def _refuse_other_units(self) -> None:
+        for unit in self.units:
+            if unit.lower() not in ("", "mm"):
+                self._refuse("unit mm", unit, "Write all sizes and gaps in mm")
+
+    def _name(self) -> str:
+        name = unicodedata.normalize("NFC", self.cells["name"])
+        if not _is_name(name):
+            todo = (
+                f"Use up to {_LONGEST_NAME} letters, digits, brackets and signs such as . - _ / &, "
+                "beginning with a letter, a digit or a bracket: a spreadsheet takes a cell that "
+                "begins with = + - or @ for a formula"
+            )
+            self._refuse("a name", name, todo)
+        return name
+
+    def _hardware(self) -> Hardware | None:
+        if not self.cells["hardware"]:
+            return None
+        try:
+            return hardware(self.cells["hardware"])
+        except CouponError as error:
+            self.problems += [
+                Problem(self.where, p.expected, p.got, p.todo) for p in error.problems
+            ]
+            return None
+
+    def _form(self, side: str, forms: frozenset[Form], piece: Hardware | None) -> Form | None:
+        text = self.cells[side].lower()
+        if piece is not None:
+            implied = next(form for form in piece.forms if form in forms)
+            if text not in ("", implied):
+                self._refuse(f"{implied} as {side} with {piece.name}", text, "Correct one of them")
+            return implied
+        known = sorted(forms)
+        if text not in known:
+            if not self.cells["hardware"]:  # unreadable hardware has its own problem
+                self._refuse(f"{side} {' or '.join(known)}", text, near_miss(text, known, ""))
+            return None
+        return Form(text)
+
+    def _refuse_odd_pair(self, internal: Form | None, external: Form | None) -> None:
+        if internal and external and (wrong := odd_pair(internal, external)):
+            pairs = "a hole with a pin, or a slot with a tongue"
+            self._refuse(pairs, f"{internal} with {external}", wrong)
+
+    def _size(self, piece: Hardware | None) -> float | None:
+        text = self.cells["size_mm"]
+        if not text and self.cells["hardware"]:  # which says its size, if it can be read
+            return None if piece is None else piece.nominal_mm
+        size_mm = length_mm(text)
+        if size_mm is None or not SMALLEST_MM <= size_mm <= LARGEST_MM:
+            todo = "Write the size in mm, such as 12.5"
+            self._refuse(f"size_mm from {SMALLEST_MM:g} to {LARGEST_MM:g}", text, todo)
+            return None
+        if piece is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
+            self._refuse(f"{piece.nominal_mm:g}, the size of {piece.name}", text, "Leave it blank")
+        return size_mm
+
+    def _across(self) -> Direction | None:
+        text = self.cells["across"].lower()
+        if text not in tuple(Direction):
+            todo = "Write the printer axis across the faces; for a round joint, along its axis"
+            self._refuse(f"across {', '.join(Direction)}", text, todo)
+            return None
+        return Direction(text)
+
+    def _fit(self, piece: Hardware | None) -> tuple[Grade | None, float | None]:
+        text = self.cells["fit"].lower()
+        series = piece and text and two_holes(piece, f"fit {text}")
+        if series:
+            self.problems.append(replace(series, where=self.where))
+            return None, None
+        if text in FITS:
+            return Grade(text), None
+        gap_mm = length_mm(text.removeprefix("gap"))
+        if gap_mm is not None:
+            return None, gap_mm
+        unread = piece is None and bool(self.cells["hardware"])  # perhaps with a standard hole
+        if not text and (unread or (piece is not None and piece.printed is not None)):
+            return None, None
+        words = f"fit {', '.join(FITS)} or a printed gap in mm"
+        self._refuse(words, text, near_miss(text, FITS, "Such as slide, or gap 0.2"))
+        return None, None
+
+    def _refuse_wide_gap(self, gap_mm: float | None, size_mm: float | None) -> None:
+        if gap_mm is not None and size_mm is not None and abs(gap_mm) >= size_mm / 2:
+            self._refuse("a gap under half of the size", self.cells["fit"], "Check both numbers")
+
+    def _move(self, piece: Hardware | None) -> MovingBody:
+        text = self.cells["move"].lower()
+        if piece is not None:
+            if text not in ("", piece.move):
+                expected = f"move {piece.move}, the printed body with {piece.name}"
+                self._refuse(expected, text, "Leave it blank")
+            return piece.move
+        if text and text not in tuple(MovingBody):
+            bodies = tuple(MovingBody)
+            self._refuse(f"move {', '.join(bodies)}", text, near_miss(text, bodies, ""))
+            return MovingBody.EXTERNAL
+        return MovingBody(text or MovingBody.EXTERNAL)
+
+    def _bed(
+        self,
+        internal: Form | None,
+        external: Form | None,
+        direction: Direction | None,
+        piece: Hardware | None,
+    ) -> Bed | None:
+        text = self.cells["bed"].lower()
+        if not text:
+            return None
+        if text not in tuple(Bed):
+            self._refuse(f"bed {', '.join(Bed)}", text, near_miss(text, tuple(Bed), ""))
+            return None
+        of_piece = piece and piece.form
+        printed = [form for form in (internal, external) if form and form is not of_piece]
+        if direction and (odd := odd_bed(printed, direction, Bed(text))):
+            self._refuse("a body that can stand on the bed", text, odd)
+            return None
+        return Bed(text)
+
+    def _at_least(self) -> float | None:
+        text = self.cells["at_least"]
+        if not text:
+            return None
+        if self.cells["fit"].lower() not in FITS:
+            todo = "A chance needs a fit such as slide: write one, or leave at_least blank"
+            self._refuse("nothing in at_least without a fit", text, todo)
+            return None
+        chance = parse_share(text)
+        if chance is None or not 0 < chance < 1:
+            self._refuse("at_least between 0 and 1", text, "Write it as 0.95 or 95 %")
+            return None
+        return chance

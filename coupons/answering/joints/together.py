@@ -1,0 +1,308 @@
+"""The chance that several joints all fit, with the uncertainty of the printer that they share.
+
+Joints of one printer are not independent: if growth is larger than estimated, all of them are
+tighter together, and so they are if the next print comes out fat. Given what is shared they are
+independent, so that the chance of all is the mean, over all that is shared, of a product of
+one-joint chances. That mean is taken over a lattice that fills the shared space evenly, shifted at
+random a few times so that the spread between shifts gives the error.
+
+How large own deviations, judgement and shifts are is shared too: an error in them affects every
+joint.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
+from threadpoolctl import threadpool_limits
+
+from coupons.answering.own_spread import own_scatters
+from coupons.learning.print_effects import TaughtShift
+from coupons.learning.profile import LogSpread, Profile
+
+Array = NDArray[np.floating]
+Indices = NDArray[np.intp]
+
+_SHIFTS = 8
+_FEW_SHIFTS = 4  # for differences, which are known far better
+_POINTS = 2048
+# Of Student's t with one degree of freedom less than there are shifts (textbook).
+_T_95 = 2.365
+# Margins at points are worked through in blocks of this many numbers, to bound the memory.
+_LARGEST_BLOCK = 1_000_000
+# Directions of the terms that move no margin by more than this share of its own spread are left
+# out of the lattice.
+_NEGLIGIBLE = 1e-6
+_IMPOSSIBLE = 1e-300
+
+
+@dataclass(frozen=True)
+class Shared:
+    """What all joints of one print share, in mm.
+
+    Parameters
+    ----------
+    terms : TaughtShift
+        What is not known of the printer's terms; part of it goes with how large shifts are.
+    prints : tuple of LogSpread
+        Scatters of what a print has of its own; known only roughly themselves. As many as ``terms``
+        was taken apart by.
+    scatter_of : tuple of int
+        By place among the scatters between prints, on which one each of them goes: whoever is
+        mistaken about a scatter is so about all that go with it. Each on its own if not given.
+    own : tuple of LogSpread
+        Scatters of what each joint has to itself; known only roughly as well.
+    """
+
+    terms: TaughtShift
+    prints: tuple[LogSpread, ...] = ()
+    scatter_of: tuple[int, ...] | None = None
+    own: tuple[LogSpread, ...] = ()
+
+
+def shared_of(profile: Profile) -> Shared:
+    """Return what the joints of one print share: terms, what it has of its own, scatters."""
+    names = [effect.scatter for effect in profile.prior_table.prints]
+    scatters = list(dict.fromkeys(names))
+    return Shared(
+        profile.taught_shift,
+        profile.print_spreads,
+        tuple(scatters.index(name) for name in names),
+        own_scatters(profile),
+    )
+
+
+@dataclass(frozen=True)
+class Demand:
+    """Condition for one joint to fit: above one threshold and below the next, in mm.
+
+    Its margins over the two thresholds are ``constant + row · shared + e`` with the same
+    normal e in both; ``shared`` holds the terms less their mean, then what the print has of its
+    own.
+    A joint holds if the lower margin is positive and the upper one negative.
+
+    Parameters
+    ----------
+    lower, upper : tuple of (float, ndarray of shape (n_terms + n_print_effects,)) or None
+        Constant and row of the margin over the threshold below and above the wanted grades; None
+        where the wanted grades are open on that side.
+    own_sd_mm : float
+        Part of e that is known outright, as a standard deviation.
+    counts : tuple of float
+        How often each of the scatters ``Shared.own`` adds its variance to that of e; none if
+        nothing is given.
+    or_else : tuple of Demand
+        Other cases, each as likely as this one, where it is not known which holds.
+    """
+
+    lower: tuple[float, Array] | None
+    upper: tuple[float, Array] | None
+    own_sd_mm: float
+    counts: tuple[float, ...] = ()
+    or_else: tuple["Demand", ...] = ()
+
+
+@dataclass(frozen=True)
+class Together:
+    """The chance that all demands hold, and the standard error of that number (0 if exact)."""
+
+    chance: float
+    error: float
+
+    @property
+    def sampling_error(self) -> float:
+        """Half width of the 95 % confidence interval of the sampled chance."""
+        return _T_95 * self.error
+
+
+def chance_together(demands: Sequence[Demand], shared: Shared, seed: int = 0) -> Together:
+    """Compute the chance that all demands hold at once.
+
+    Parameters
+    ----------
+    demands : sequence of Demand
+    shared : Shared
+    seed : int
+        Of the lattice's random shifts; the same seed gives the same digits.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> sure = Demand((0.3, np.zeros(1)), None, own_sd_mm=0.1)
+    >>> terms = TaughtShift(np.eye(1), np.zeros((1, 0)), np.zeros((0, 0)), np.zeros(0))
+    >>> round(chance_together([sure, sure], Shared(terms)).chance, 4)
+    0.9973
+    """
+    if not demands:
+        return Together(1.0, 0.0)
+    margins = _Margins(demands, len(shared.own))
+    lattice = _Lattice(margins, shared)
+    rng = np.random.default_rng(seed)
+    with threadpool_limits(1):  # as in the fit: threads only wait for one another
+        means = [margins.mean_product(*lattice.points(rng)) for _ in range(_SHIFTS)]
+    return Together(float(np.mean(means)), float(np.std(means, ddof=1) / np.sqrt(_SHIFTS)))
+
+
+@dataclass(frozen=True)
+class Change:
+    """One demand, by its place in a list, and what it might be instead."""
+
+    at: int
+    demand: Demand
+
+
+def chances_if_changed(
+    demands: Sequence[Demand], changes: Sequence[Change], shared: Shared, seed: int = 0
+) -> tuple[float, Array]:
+    """Compute the chance that all demands hold, and the same with one of them changed.
+
+    All are taken at the same points, so that they differ by far less than each is off.
+
+    Parameters
+    ----------
+    demands : sequence of Demand
+    changes : sequence of Change
+        Each is made by itself, with all other demands as they are.
+    shared : Shared
+    seed : int
+
+    Returns
+    -------
+    chance : float
+        Of all demands as they are.
+    changed : ndarray of shape (n_changes,)
+    """
+    every = [*demands, *(change.demand for change in changes)]
+    margins = _Margins(every, len(shared.own))
+    lattice = _Lattice(margins, shared)
+    rng = np.random.default_rng(seed)
+    places = [change.at for change in changes]
+    with threadpool_limits(1):
+        means = [margins.mean_changed(*lattice.points(rng), places) for _ in range(_FEW_SHIFTS)]
+    mean = np.mean(means, axis=0)
+    return float(mean[0]), mean[1:]
+
+
+class _Margins:
+    """The margins of all demands as arrays; an open side is a margin that always holds."""
+
+    def __init__(self, demands: Sequence[Demand], n_scatters: int) -> None:
+        cases = [case for demand in demands for case in (demand, *demand.or_else)]
+        n_shared = next(len(m[1]) for d in cases for m in (d.lower, d.upper) if m is not None)
+        nothing = np.zeros(n_shared)
+        low = [case.lower or (np.inf, nothing) for case in cases]
+        high = [case.upper or (-np.inf, nothing) for case in cases]
+        # Chances of cases become those of demands.
+        counts = [1 + len(demand.or_else) for demand in demands]
+        of_demand = np.repeat(np.arange(len(demands)), counts)
+        self.n_demands = len(demands)
+        self.averages = (of_demand[:, None] == np.arange(len(demands))) / np.array(counts)
+        self.low_constants = np.array([constant for constant, _ in low])
+        self.high_constants = np.array([constant for constant, _ in high])
+        self.low_rows = np.array([row for _, row in low])
+        self.high_rows = np.array([row for _, row in high])
+        self.known = np.array([case.own_sd_mm**2 for case in cases])
+        none = (0.0,) * n_scatters
+        self.counts = np.array([case.counts or none for case in cases])
+
+    def mean_product(self, points: Array, squares: Array) -> float:
+        """Average, over points of the shared space, the product of the demands' chances there.
+
+        ``squares`` are the scatters' variances at the points, in mm².
+        """
+        products = [
+            np.prod(self._chances(points[part], squares[part]), axis=1)
+            for part in self._blocks(len(points))
+        ]
+        return float(np.mean(np.concatenate(products)))
+
+    def mean_changed(self, points: Array, squares: Array, places: Sequence[int]) -> Array:
+        """Average that product over the first demands, then with one of the last in each place.
+
+        Returns
+        -------
+        ndarray of shape (1 + n_places,)
+        """
+        n = self.n_demands - len(places)
+        products = []
+        for part in self._blocks(len(points)):
+            chances = self._chances(points[part], squares[part])
+            whole = np.prod(chances[:, :n], axis=1)[:, None]
+            others = whole / np.maximum(chances[:, places], _IMPOSSIBLE)
+            products.append(np.concatenate([whole, others * chances[:, n:]], axis=1))
+        return np.asarray(np.mean(np.concatenate(products), axis=0))
+
+    def _blocks(self, n_points: int) -> list[Indices]:
+        blocks = 1 + n_points * len(self.low_constants) // _LARGEST_BLOCK
+        return np.array_split(np.arange(n_points), blocks)
+
+    def _chances(self, points: Array, squares: Array) -> Array:
+        """Chance of each demand at each point, shape (n_points, n_demands)."""
+        own_sds = np.sqrt(self.known + squares @ self.counts.T)
+        inside = ndtr((self.low_constants + points @ self.low_rows.T) / own_sds)
+        inside -= ndtr((self.high_constants + points @ self.high_rows.T) / own_sds)
+        inside = np.maximum(inside, 0.0)
+        if len(self.averages) == self.n_demands:  # one case each
+            return np.asarray(inside)
+        return np.asarray(inside @ self.averages)
+
+
+class _Lattice:
+    """Points of the shared space: a Kronecker lattice with steps from the generalised golden ratio.
+
+    Its first coordinates are its most even ones. They go to the print's shifts, to the mean shifts
+    of the prints that were learned from, then to the directions of the terms in the order of how
+    far they move the margins; how large own scatters and shifts are comes last.
+    """
+
+    def __init__(self, margins: _Margins, shared: Shared) -> None:
+        self.terms = shared.terms
+        rows = np.concatenate([margins.low_rows, margins.high_rows])[:, : len(self.terms.root)]
+        # Directions count by how far they move margins in units of the demands' own spread.
+        own = np.sqrt(margins.known + margins.counts @ [s.mean_square for s in shared.own])
+        self.directions = _directions(rows / np.tile(own, 2)[:, None], self.terms.root)
+        self.own_medians = np.array([scatter.median_mm for scatter in shared.own])
+        self.own_log_sds = np.array([scatter.log_sd for scatter in shared.own])
+        self.medians = np.array([spread.median_mm for spread in shared.prints])
+        self.log_sds = np.array([spread.log_sd for spread in shared.prints])
+        each = tuple(range(len(shared.prints)))
+        self.scatter_of = np.array(each if shared.scatter_of is None else shared.scatter_of, int)
+        n_scatters = len(shared.own) + len(set(self.scatter_of.tolist()))
+        self.steps = _steps(2 * len(shared.prints) + self.directions.shape[1] + n_scatters)
+
+    def points(self, rng: np.random.Generator) -> tuple[Array, Array]:
+        """Return a fresh set of points.
+
+        Returns
+        -------
+        points : ndarray of shape (n_points, n_terms + n_print_effects)
+        squares : ndarray of shape (n_points, n_scatters)
+            The own scatters' variances there, in mm².
+        """
+        lattice = rng.random(len(self.steps)) + np.outer(np.arange(_POINTS), self.steps)
+        folded = np.abs(2 * (lattice % 1) - 1)  # the fold makes any integrand periodic
+        normal = ndtri(np.clip(folded, 1e-12, 1 - 1e-12))
+        k, r, n = len(self.medians), self.directions.shape[1], len(self.own_medians)
+        ends = np.cumsum([k, k, r, n])
+        ours, theirs, along, own, how_large = np.split(normal, ends, axis=1)
+        sds = self.medians * np.exp(self.log_sds * how_large[:, self.scatter_of])
+        roots = np.linalg.cholesky(self.terms.covariance(sds**2))
+        mean_shifts = np.einsum("nij,nj->ni", roots, theirs)
+        terms = along @ self.directions.T + mean_shifts @ self.terms.slope.T
+        squares = (self.own_medians * np.exp(self.own_log_sds * own)) ** 2
+        return np.concatenate([terms, ours * sds], axis=1), squares
+
+
+def _directions(rows: Array, root: Array) -> Array:
+    """Turn standard normals into terms, the direction that moves the margins most first."""
+    _, strengths, turned = np.linalg.svd(rows @ root, full_matrices=False)
+    return np.asarray(root @ turned[strengths > _NEGLIGIBLE].T)
+
+
+def _steps(n: int) -> Array:
+    golden = 2.0
+    for _ in range(60):  # the positive root of x^(n+1) = x + 1, by its contraction
+        golden = (1 + golden) ** (1 / (n + 1))
+    return np.asarray(golden ** -np.arange(1.0, n + 1))

@@ -1,0 +1,1 @@
+"""What to print next: the coupon that is expected to teach most."""

@@ -1,0 +1,190 @@
+"""Which coupon to print next: the one with the smallest expected uncertainty of the answers."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.answering.clearance import Clearance
+from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.part import question_of
+from coupons.answering.next.expected_information import Belief, covariance_after
+from coupons.answering.next_print import interval, learned_share
+from coupons.answering.offset import (
+    NOTHING_LEARNED,
+    Question,
+    check_question,
+    clearances,
+    interval_mixture,
+    window_row,
+)
+from coupons.learning.effects import EXTRUSION, prior_mean, prior_sd
+from coupons.learning.posterior.latent import Scatters
+from coupons.learning.profile import Profile
+from coupons.making.record import Coupon
+from coupons.terms import Direction, Form, Grade, Joint
+
+Array = NDArray[np.floating]
+
+# What is asked where nothing in particular is: a sliding fit of each kind, in each direction.
+USUAL = tuple(
+    Question(Joint(internal, external, size_mm, direction), Grade.SLIDE)
+    for internal, external, size_mm in (
+        (Form.SLOT, Form.TONGUE, 12.0),
+        (Form.HOLE, Form.PIN, 8.0),
+    )
+    for direction in (Direction.X, Direction.Y, Direction.Z)
+)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A question with all cases that its answer covers: what has to be known to answer it.
+
+    ``measured`` says whether the profile has enough data to answer at all.
+    """
+
+    name: str
+    measured: bool
+    question: Question
+    cases: tuple[Clearance, ...]
+
+    @property
+    def known_to_mm(self) -> float:
+        """Half width of the answer's 90 % interval, as `offset` gives it."""
+        low_mm, high_mm = interval(*interval_mixture(self.cases, self.question))
+        return (high_mm - low_mm) / 2
+
+    def known_to_mm_after(self, covariance: Array) -> float:
+        """Return the same, were the terms known with this covariance."""
+        low_mm, high_mm = interval(*interval_mixture(self.cases, self.question, covariance))
+        return (high_mm - low_mm) / 2
+
+    @property
+    def pair(self) -> frozenset[Form]:
+        """The printed forms of the joint; a coupon that tries such a pair tests the joint."""
+        return frozenset(self.question.printed_forms)
+
+
+@dataclass(frozen=True)
+class Gain:
+    """The expected effect of one coupon: the half width of each answer's interval, in mm.
+
+    ``tries`` says of each whether such a joint is on the coupon. ``narrower`` is the mean share by
+    which their intervals shrink; a joint that is not on the coupon counts as unchanged, since its
+    prediction rests on the model alone.
+    """
+
+    coupon: str
+    known_to_mm: tuple[float, ...]
+    tries: tuple[bool, ...]
+    narrower: float
+
+
+def ask_about(profile: Profile, question: Question) -> Asked:
+    """Write a question as a combination of the printer's terms.
+
+    Raises
+    ------
+    AnswerError
+        If the question makes no sense.
+    """
+    check_question(question)
+    # The row hardly depends on the gap: as drawn, before any offset, will do.
+    cases = clearances(profile, question, np.zeros(1))
+    rows = window_row(cases[0], question)
+    measured = bool(learned_share(profile, rows)[0] <= NOTHING_LEARNED)
+    return Asked(question.name, measured, question, cases)
+
+
+def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:
+    """Write a listed joint as a combination of the printer's terms."""
+    return replace(ask_about(profile, question_of(listed)), name=listed.name)
+
+
+def gains(
+    profile: Profile, asked: Sequence[Asked], coupons: Mapping[str, Coupon]
+) -> tuple[Gain, ...]:
+    """Predict the uncertainty after each coupon, printed once and filled in completely.
+
+    Parameters
+    ----------
+    profile : Profile
+    asked : sequence of Asked
+    coupons : mapping of str to Coupon
+        By name.
+
+    Returns
+    -------
+    tuple of Gain
+        First the one that narrows the intervals of the joints on it most, on average. If no coupon
+        has any of them, first the one from which the model would learn most.
+
+    Examples
+    --------
+    >>> from coupons import load_profile
+    >>> from coupons.making.plan import plan_coupon, record
+    >>> from coupons.making.spec.coupon_spec import load_spec
+    >>> profile = load_profile("results/filter-drawer/profile.json").profile
+    >>> shelf = Question(Joint(Form.SLOT, Form.TONGUE, 12, Direction.Z), Grade.SLIDE)
+    >>> coupons = {name: record(plan_coupon(load_spec(name))) for name in ("upright", "spans")}
+    >>> [gain.coupon for gain in gains(profile, [ask_about(profile, shelf)], coupons)]
+    ['upright', 'spans']
+    """
+    belief = _belief(profile)
+    predicted = []
+    for name, coupon in coupons.items():
+        covariance = covariance_after(coupon, belief)
+        after_mm = tuple(question.known_to_mm_after(covariance) for question in asked)
+        shrunk = [  # nothing that is tried makes an answer less known
+            max(0.0, 1 - mm / question.known_to_mm)
+            for mm, question in zip(after_mm, asked, strict=True)
+        ]
+        tries = tuple(
+            question.question.joint.direction in _tried(coupon, question.pair) for question in asked
+        )
+        seen = float(np.mean(np.multiply(shrunk, tries)))
+        predicted.append((Gain(name, after_mm, tries, seen), float(np.mean(shrunk))))
+    predicted.sort(key=lambda one: (-one[0].narrower, -sum(one[0].tries), -one[1]))
+    return tuple(gain for gain, _ in predicted)
+
+
+def best_coupon(profile: Profile) -> Gain:
+    """Return the shipped coupon that would narrow the usual questions most."""
+    records, _ = shipped_coupons()
+    return gains(profile, [ask_about(profile, question) for question in USUAL], records)[0]
+
+
+def shipped_coupons() -> tuple[dict[str, Coupon], dict[str, float]]:
+    """Return the record and the minutes of every shipped coupon, by name."""
+    # Seldom asked, and long to import.
+    from coupons.making.estimate import estimate
+    from coupons.making.plan import plan_coupon, record
+    from coupons.making.spec.coupon_spec import load_spec, shipped_specs
+
+    plans = {name: plan_coupon(load_spec(name)) for name in shipped_specs()}
+    records = {name: record(plan) for name, plan in plans.items()}
+    return records, {name: estimate(plan).minutes for name, plan in plans.items()}
+
+
+def _belief(profile: Profile) -> Belief:
+    """Return what is held of a printer; what its model does not know of, as before any print."""
+    priors = EXTRUSION.scatters
+    squares = {name: profile.scatters.get(name, priors[name]).mean_square for name in priors}
+    unknown = prior_sd(profile.prior_table) == 0
+    mean = np.where(unknown, prior_mean(), profile.mean_vector)
+    covariance = profile.covariance_matrix + np.diag(np.where(unknown, prior_sd() ** 2, 0.0))
+    sds = {name: float(np.sqrt(square)) for name, square in squares.items()}
+    return Belief(mean, covariance, Scatters(**sds))
+
+
+def _tried(coupon: Coupon, pair: frozenset[Form]) -> set[Direction]:
+    """Return the directions in which a coupon tries a printed pair, or a form with any mate."""
+    features = {feature.id: feature for feature in coupon.features}
+    found = set()
+    for trial in coupon.trials:
+        printed = [features[one] for one in (trial.feature, trial.mate) if one in features]
+        if pair <= {feature.form for feature in printed}:
+            found.add(printed[0].direction)
+    return found

@@ -1,0 +1,1 @@
+"""Published tables: limits of size, hardware, and the numeric limits of a fit."""

@@ -1,0 +1,1 @@
+"""Presses and clips: what the plastic can bear."""

@@ -1,0 +1,460 @@
+"""An answer in words: the same sentences on the terminal, in reports and on the wall card."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from datetime import date
+
+from coupons.answering.bed import unsaid_sentence
+from coupons.answering.drawing import FaceMove, whole_layers
+from coupons.answering.offset import INTERVAL, Answer, Feel, Question
+from coupons.answering.origin import (
+    Origin,
+    hands_sentence,
+    old_model_mark,
+    origin_data,
+    origin_sentence,
+    stale_mark,
+)
+from coupons.answering.standards.hardware import Hardware
+from coupons.answering.ways import flats_hint, sizes_in
+from coupons.learning.profile import MeasuredRange
+from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Form, Grade
+
+REHEARSED = (
+    "REHEARSED: from a virtual printer, not measured on a real one. Do not use it for real parts."
+)
+
+PRACTICE = "common practice is used instead"
+
+NO_TRIALS = f"No printed pair was tried by hand, so the trials show no fit: {PRACTICE}."
+
+_MOST_NAMED = 8
+_ROUNDING = 1e-9
+
+VERBS = {
+    Grade.NO_GO: "does not go",
+    Grade.FORCE: "needs force",
+    Grade.PUSH: "pushes in",
+    Grade.SLIDE: "slides",
+    Grade.LOOSE: "is loose",
+}
+
+
+ADJECTIVES = {
+    Grade.FORCE: "force",
+    Grade.PUSH: "push",
+    Grade.SLIDE: "sliding",
+    Grade.LOOSE: "loose",
+}
+
+
+def signed(mm: float) -> str:
+    """Write an offset with its sign, a real minus, and two decimals; a third where it has one.
+
+    Examples
+    --------
+    >>> signed(-0.17), signed(0.05), signed(-0.125), signed(0.0)
+    ('−0.17', '+0.05', '−0.125', '0.00')
+    """
+    text = f"{mm:+.3f}".removesuffix("0")
+    if float(text) == 0:
+        return "0.00"
+    return text.replace("-", "−")
+
+
+def percent(share: float, decimals: int = 0) -> str:
+    """Write a share so that no line ends between the number and its sign."""
+    return f"{100 * share:.{decimals}f}\N{NO-BREAK SPACE}%"
+
+
+def chance(p: float) -> str:
+    r"""Write a chance so that it never claims certainty.
+
+    Examples
+    --------
+    >>> [text.replace("\N{NO-BREAK SPACE}", " ") for text in map(chance, (0.934, 0.9999, 0.0001))]
+    ['93 %', 'over 99 %', 'under 1 %']
+    """
+    if p > 0.99:
+        return f"over {percent(0.99)}"
+    if p < 0.01:
+        return f"under {percent(0.01)}"
+    return percent(p)
+
+
+def whole_percents(shares: Sequence[float], total: int = 100) -> tuple[int, ...]:
+    """Round shares to whole percents that add up to ``total``: those cut most are rounded up.
+
+    Examples
+    --------
+    >>> whole_percents([0.684, 0.133, 0.095, 0.088])
+    (68, 13, 10, 9)
+    """
+    exact = [100 * share for share in shares]
+    whole = [math.floor(each + _ROUNDING) for each in exact]
+    most_cut = sorted(range(len(exact)), key=lambda n: whole[n] - exact[n])
+    for n in most_cut[: max(0, total - sum(whole))]:
+        whole[n] += 1
+    return tuple(whole)
+
+
+def chances(first: float, *others: float) -> tuple[str, ...]:
+    r"""Write chances that exclude each other so that they add up; the first as it stands alone.
+
+    Examples
+    --------
+    >>> [text.replace("\N{NO-BREAK SPACE}", " ") for text in chances(0.748, 0.105, 0.147)]
+    ['75 %', '10 %', '15 %']
+    """
+    rest = whole_percents(others, 100 - round(100 * first))
+    return chance(first), *(
+        percent(whole / 100) if 0.01 <= p <= 0.99 else chance(p)
+        for p, whole in zip(others, rest, strict=True)
+    )
+
+
+def counted(number: int, one: str, several: str = "") -> str:
+    """Write a number of things; several of them are called so, or with an s.
+
+    Examples
+    --------
+    >>> counted(1, "whole layer"), counted(2, "whole layer"), counted(-1, "whole layer")
+    ('1 whole layer', '2 whole layers', '−1 whole layer')
+    """
+    return f"{number} {one if abs(number) == 1 else several or one + 's'}".replace("-", "−")
+
+
+PREDICTED = f"({percent(INTERVAL)} prediction interval)"
+
+
+def draw_sentence(moves: Sequence[FaceMove], stays: str = "") -> str:
+    """Say what to draw: which faces move how far and which way, and what stays.
+
+    Parameters
+    ----------
+    moves : sequence of FaceMove
+    stays : str
+        What keeps its place, in words; empty if nothing does.
+
+    Examples
+    --------
+    >>> said = draw_sentence([FaceMove(Form.TONGUE, -0.17, 2, 11.66)], "the slot stays 12.00 mm")
+    >>> for part in said.split(": "):
+    ...     print(part)
+    Move each face of the 12 mm tongue −0.17 mm, into the material (material removed)
+    draw the tongue 11.66 mm; the slot stays 12.00 mm.
+    """
+    moved = [move for move in moves if move.offset_mm]
+    kept = [
+        f"leave the {move.form} as it is, {length(move.drawn_mm)} mm"
+        for move in moves
+        if not move.offset_mm
+    ]
+    parts = [f"{_faces(move)} {signed(move.offset_mm)} mm, {_way(move)}" for move in moved]
+    drawn = [f"the {move.form} {length(move.drawn_mm)} mm" for move in moved]
+    told = [f"move {', and '.join(parts)}: draw {' and '.join(drawn)}"] if moved else []
+    sentence = "; ".join([*told, *kept, *filter(None, [stays])])
+    return f"{sentence[0].upper()}{sentence[1:]}."
+
+
+def _faces(move: FaceMove) -> str:
+    flat = "each face" if move.faces == 2 else "one face"
+    which = "the round face" if move.form in ROUND else flat
+    return f"{which} of the {move.from_mm:g} mm {move.form}"
+
+
+def _way(move: FaceMove) -> str:
+    if move.offset_mm < 0:
+        way = "into the material (material removed"
+        return way + (", the opening widens)" if move.form in INTERNAL else ")")
+    way = "out of the material (material added"
+    return way + (", the opening narrows)" if move.form in INTERNAL else ")")
+
+
+def length(mm: float) -> str:
+    """Write a size with two decimals; a third where it has one."""
+    return f"{mm:.3f}".removesuffix("0")
+
+
+def stays_words(question: Question, moves: Sequence[FaceMove]) -> str:
+    """Say which body of a joint is not moved; empty where both are."""
+    if question.hardware is not None:
+        return f"the {question.hardware.alone.name} stays as it is"
+    form = question.staying
+    if form is None or form in {move.form for move in moves}:
+        return ""
+    return f"the {form} stays {length(question.joint.size_mm)} mm"
+
+
+def minus(mm: float) -> str:
+    """Write a length with two decimals and a real minus."""
+    return f"{mm:.2f}".replace("-", "−")
+
+
+def interval_sentence(answer: Answer) -> str:
+    """Give the interval of the best gap for the next print, or of the gap of one pair."""
+    fit, wanted_mm = answer.question.fit, answer.question.printed_gap_mm
+    if wanted_mm is not None:
+        printed = (wanted_mm + answer.gap_mm - end for end in (answer.high_mm, answer.low_mm))
+        gaps = " to ".join(map(minus, printed))
+        return f"Drawn this way, a pair on the next print has a gap of {gaps} mm {PREDICTED}."
+    gaps = f"a gap of {minus(answer.low_mm)} to {minus(answer.high_mm)} mm {PREDICTED}"
+    if answer.at_edge:
+        return f"On the next print the {fit} range begins at {gaps}."
+    return f"On the next print the middle of the {fit} range is at {gaps}."
+
+
+def evidence(measured: Iterable[MeasuredRange]) -> list[str]:
+    """Say which sizes of each form were tried by hand, and which were measured.
+
+    Examples
+    --------
+    >>> slots = MeasuredRange(form=Form.SLOT, direction=Direction.X, low_mm=4, high_mm=25)
+    >>> evidence([slots])
+    ['Measured: slots across x of 4 to 25 mm.']
+    >>> evidence([slots.model_copy(update={"tried_mm": (4, 8), "read_mm": (4, 25)})])
+    ['Slots across x: tried by hand at 4 to 8 mm, measured by caliper at 4 to 25 mm.']
+    """
+    return [_evidence(each) for each in measured]
+
+
+def _evidence(each: MeasuredRange) -> str:
+    if each.tried_mm is None and each.read_mm is None:  # an early profile, which did not say
+        sizes = size_range(each.low_mm, each.high_mm)
+        return f"Measured: {sizes_in(each.form, each.direction)} of {sizes}."
+    what = sizes_in(each.form, each.direction).capitalize()
+    tried, read = _at("tried by hand", each.tried_mm), _at("measured by caliper", each.read_mm)
+    return f"{what}: {tried}, {read}."
+
+
+def _at(done: str, sizes_mm: tuple[float, float] | None) -> str:
+    return f"{done} at {size_range(*sizes_mm)}" if sizes_mm else f"not {done}"
+
+
+def measured_data(measured: Iterable[MeasuredRange]) -> list[dict[str, object]]:
+    """Return the measured sizes behind an answer as plain data."""
+    return [each.model_dump(mode="json") for each in measured]
+
+
+def size_range(low_mm: float, high_mm: float) -> str:
+    """Write a range of sizes, or one size if both ends are the same."""
+    ends = [f"{round(mm, 2):g}" for mm in (low_mm, high_mm)]
+    return f"{' to '.join(dict.fromkeys(ends))} mm"
+
+
+def named(things: Sequence[str]) -> str:
+    """List things in a sentence; beyond a few they are only counted."""
+    more = f" and {len(things) - _MOST_NAMED} more" if len(things) > _MOST_NAMED else ""
+    return ", ".join(things[:_MOST_NAMED]) + more
+
+
+def hardware_sentence(piece: Hardware) -> str:
+    """Give the size of a piece of hardware, and its source."""
+    limits = f"{piece.lower_mm:.3f} to {piece.upper_mm:.3f} mm"
+    return f"Hardware: {piece.name}, {limits} ({piece.source})."
+
+
+def extrapolated(size_mm: float, direction: Direction, unmeasured: Sequence[Form]) -> str:
+    """Say that a size is outside the measured range, and which forms were not measured at all."""
+    if unmeasured:
+        forms = " and no ".join(sizes_in(form, direction) for form in unmeasured)
+        return f"EXTRAPOLATED from other features: no {forms} were measured."
+    return (
+        f"EXTRAPOLATED: {size_mm:g} mm is outside the measured sizes; the added uncertainty is "
+        "included."
+    )
+
+
+def marks(rehearsed: bool, origin: Origin, today: date | None = None) -> list[str]:
+    """Return what a reader must know before the answer: that it is made up, or old."""
+    old = filter(None, [old_model_mark(origin.version), stale_mark(origin, today)])
+    return [*([REHEARSED] if rehearsed else []), *old]
+
+
+def sentences(answer: Answer, today: date | None = None) -> list[str]:
+    """Return the answer as sentences: the decision, then details.
+
+    Parameters
+    ----------
+    answer : Answer
+    today : date, optional
+        The day on which the age of the print is counted; today unless given.
+    """
+    return [*headline(answer, today), *details(answer, today)]
+
+
+def headline(answer: Answer, today: date | None = None) -> list[str]:
+    """Return marks, what to draw, the chance, and what makes that chance doubtful."""
+    question, joint = answer.question, answer.question.joint
+    lines = marks(answer.rehearsed, answer.origin, today)
+    lines.append(draw_sentence(answer.moves, stays_words(question, answer.moves)))
+    lines.append(_chance_sentences(answer)[0])
+    if answer.prints_as:
+        lines += layer_sentences(answer)
+    if answer.extrapolated:
+        lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
+    return lines
+
+
+def details(answer: Answer, today: date | None = None) -> list[str]:
+    """Return the details of an answer, most important first."""
+    question = answer.question
+    lines = [*_chance_sentences(answer)[1:], *_feel_sentences(answer)]
+    lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
+    if not answer.prints_as:
+        lines += layer_sentences(answer)
+    if question.printed_gap_mm is None:
+        lines.append(interval_sentence(answer))
+    lines += filter(None, [unsaid_sentence(answer.high_mm - answer.low_mm, answer.beds)])
+    if question.hardware is not None:
+        lines.append(hardware_sentence(question.hardware))
+        lines += filter(None, [flats_hint(question.hardware, question.joint.direction)])
+    lines += one_print_sentence(answer)
+    lines += evidence(answer.measured)
+    if question.printed_gap_mm is None:
+        lines += filter(None, [hands_sentence(answer.origin)])
+    lines.append(origin_sentence(answer.origin, today))
+    if question.fit in (Grade.FORCE, Grade.PUSH):
+        lines.append("Caution: force and push fits across layers can split a part along them.")
+    return lines
+
+
+def _chance_sentences(answer: Answer) -> list[str]:
+    """Give the chances, the one asked for first."""
+    question, verb = answer.question, VERBS[answer.question.fit]
+    alone, tight, loose = chances(answer.chance, answer.too_tight, answer.too_loose)
+    missed = f"too tight {tight}"
+    if question.fit is not Grade.LOOSE:  # which nothing is too loose for
+        missed += f", too loose {loose}"
+    lines = [f"It {verb} with {alone} chance ({missed})."]
+    if question.at_least is not None and question.fit is not Grade.LOOSE:
+        enough = chance(answer.chance + answer.too_loose)
+        lines.insert(0, f"It {verb} or is looser with {enough} chance.")
+    if question.printed_gap_mm is not None:
+        lines.insert(0, interval_sentence(answer))
+    return lines
+
+
+def layer_sentences(answer: Answer) -> list[str]:
+    """Say how many layers the sizes of a joint are, and what prints if that is no whole number.
+
+    Nothing for other joints.
+    """
+    layer_mm, joint = answer.layer_mm, answer.question.joint
+    if layer_mm is None:
+        return []
+    sizes = ", ".join(f"{move.form} {_layers(move.drawn_mm, layer_mm)}" for move in answer.moves)
+    gap = _layers(answer.gap_mm, layer_mm)
+    if answer.prints_as:
+        verb = VERBS[answer.question.fit]
+        prints = " or as ".join(
+            f"{_layers(mm, layer_mm)} ({minus(mm)} mm), which {verb} with {chance(p)} chance"
+            for mm, p in answer.prints_as
+        )
+        return [
+            f"A gap of {minus(answer.gap_mm)} mm is {gap} of {layer_mm:g} mm ({sizes}), and only "
+            "whole layers print.",
+            f"It prints as {prints}. The chance above is the mean of these.",
+        ]
+    if answer.question.hardware is None:
+        sizes += f", gap {gap}"
+    if answer.question.drawn_gap_mm is not None:
+        return [f"With {layer_mm:g} mm layers: {sizes}."]
+    best = f"before rounding to layers the best gap is {minus(answer.best_gap_mm)} mm"
+    lines = [f"With {layer_mm:g} mm layers: {sizes}; {best}."]
+    if answer.question.hardware is None and whole_layers(joint.size_mm, layer_mm) is None:
+        lines.append(
+            f"{joint.size_mm:g} mm is {_layers(joint.size_mm, layer_mm)}, not a whole number, so "
+            "both bodies are rounded to layers."
+        )
+    return lines
+
+
+def _layers(mm: float, layer_mm: float) -> str:
+    """Count layers, to a hundredth of one."""
+    count = f"{mm / layer_mm:.2f}".rstrip("0").rstrip(".").replace("-", "−")
+    return f"{count} layer{'' if count.lstrip('−') == '1' else 's'}"
+
+
+def one_print_sentence(answer: Answer) -> list[str]:
+    """Say what one print cannot know of a high chance, and what a second one would bring."""
+    found = answer.one_print
+    if found is None:
+        return []
+    return [
+        "One print cannot show how far prints differ: on the tenth of machines whose prints differ "
+        f"least this chance is {chance(found.if_alike)}, on the tenth with the most "
+        f"{chance(found.if_unlike)}; a second print, fitted together, would make it about "
+        f"{chance(found.after)} ({chance(found.after_if_alike)} to "
+        f"{chance(found.after_if_unlike)})."
+    ]
+
+
+def _feel_sentences(answer: Answer) -> list[str]:
+    """Say where common practice is used because the trials do not show the fit."""
+    if answer.feel is Feel.UNTRIED:
+        return [NO_TRIALS]
+    if answer.feel is Feel.UNCLEAR:
+        fit = answer.question.fit
+        where = f"the {fit} range begins" + ("" if fit is GRADES[-1] else " and ends")
+        return [f"The trials do not show where {where}: {PRACTICE}."]
+    return []
+
+
+def move_data(move: FaceMove) -> dict[str, object]:
+    """Return one body's move as plain data."""
+    return {
+        "form": str(move.form),
+        "from_mm": move.from_mm,
+        "offset_mm": move.offset_mm,
+        "faces": move.faces,
+        "drawn_mm": move.drawn_mm,
+    }
+
+
+def question_data(question: Question) -> dict[str, object]:
+    """Return what was asked of a joint as plain data."""
+    return {
+        "joint": f"{question.joint.internal}/{question.joint.external}",
+        "size_mm": question.joint.size_mm,
+        "across": str(question.joint.direction),
+        "hardware": question.hardware.name if question.hardware else None,
+        "fit": str(question.fit),
+        "move": str(question.move),
+        "at_least": question.at_least,
+        "drawn_gap_mm": question.drawn_gap_mm,
+        "printed_gap_mm": question.printed_gap_mm,
+        "bed": None if question.bed is None else str(question.bed),
+    }
+
+
+def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
+    """Return the answer as plain data, units in the names, question and sentences with it."""
+    question = answer.question
+    drawn_anew = {move.form for move in answer.moves}
+    stays = None if question.staying in drawn_anew else question.staying
+    return {
+        "question": question_data(question),
+        "moves": [move_data(move) for move in answer.moves],
+        "stays": None if stays is None else str(stays),
+        "gap_mm": answer.gap_mm,
+        "best_gap_mm": answer.best_gap_mm,
+        "low_mm": answer.low_mm,
+        "high_mm": answer.high_mm,
+        "chance": answer.chance,
+        "too_tight": answer.too_tight,
+        "too_loose": answer.too_loose,
+        "grades": {str(grade): p for grade, p in answer.grade_chances.items()},
+        "measured": measured_data(answer.measured),
+        "extrapolated": answer.extrapolated,
+        "rehearsed": answer.rehearsed,
+        "layers": answer.layers,
+        "layer_mm": answer.layer_mm,
+        "prints_as": [{"gap_mm": gap_mm, "chance": p} for gap_mm, p in answer.prints_as],
+        "feel": str(answer.feel),
+        "beds": [{"bed": str(bed), "interval_mm": mm} for bed, mm in answer.beds],
+        "one_print": None if answer.one_print is None else asdict(answer.one_print),
+        "origin": origin_data(answer.origin, today),
+        "words": sentences(answer, today),
+    }

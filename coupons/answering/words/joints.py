@@ -1,0 +1,352 @@
+"""The answers to a list of joints as a table, as a list of drawn sizes, in words and as data."""
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Iterator
+from datetime import date
+
+from coupons.answering.drawing import FaceMove
+from coupons.answering.joints.joint_list import JointList, ListedJoint, label_of
+from coupons.answering.joints.part import JointAnswer, PartAnswer
+from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
+from coupons.answering.origin import hands_sentence, origin_data, origin_sentence
+from coupons.answering.single import SizeAnswer
+from coupons.answering.ways import flats_hint
+from coupons.answering.words.answers import (
+    PRACTICE,
+    chance,
+    extrapolated,
+    marks,
+    minus,
+    move_data,
+    named,
+    percent,
+    signed,
+)
+from coupons.answering.words.columns import cell
+from coupons.neutral import one_line
+from coupons.terms import GRADES, Direction, Form, Grade
+
+_WIDTHS = (16, 15, 14, 21, 9)
+
+COLUMNS = (
+    "name",
+    "internal",
+    "external",
+    "size_mm",
+    "across",
+    "fit",
+    "at_least",
+    "hardware",
+    "internal_drawn_mm",
+    "external_drawn_mm",
+    "internal_offset_mm",
+    "external_offset_mm",
+    "faces",
+    "chance",
+    "too_tight",
+    "warnings",
+)
+
+SIZE_COLUMNS = ("joint", "body", "drawn_mm", "nominal_mm", "offset_mm", "faces", "label")
+_REHEARSED_ROW = [
+    "REHEARSED: do not use these sizes for real parts",
+    *[""] * 5,
+    "REHEARSED_do_not_build",
+]
+
+
+def ignored_columns(listed: JointList) -> str:
+    """Say which columns of a list are not used."""
+    return f"columns not used: {', '.join(map(one_line, listed.ignored))}."
+
+
+def wish(joint: JointAnswer) -> str:
+    """Say in a word or two what was wanted of a joint."""
+    listed = joint.listed
+    if listed.fit is not None:
+        return f"{listed.fit} or looser" if _is_open(listed) else str(listed.fit)
+    if listed.gap_mm is not None:
+        return f"gap {minus(listed.gap_mm)}"
+    limits = listed.hardware.printed if listed.hardware else None
+    return limits.code if limits else ""
+
+
+def _is_open(listed: ListedJoint) -> bool:
+    """Tell whether this fit or a looser one is wanted, not exactly this fit."""
+    return listed.at_least is not None and listed.fit is not GRADES[-1]
+
+
+def short_move(move: FaceMove) -> str:
+    """Say in few words what to do with each face, sign and words together.
+
+    Examples
+    --------
+    >>> from coupons.terms import Form
+    >>> short_move(FaceMove(Form.TONGUE, -0.13, 2, 11.74))
+    '−0.13 into material'
+    """
+    if move.offset_mm == 0:
+        return "as it is"
+    way = "into" if move.offset_mm < 0 else "out of"
+    return f"{signed(move.offset_mm)} {way} " + ("material" if move.faces == 2 else "one face")
+
+
+def warnings(joint: JointAnswer) -> list[str]:
+    """Return short warnings that belong to the number."""
+    if joint.found is None:
+        return [joint.why]
+    found, listed = joint.found, joint.listed
+    lines = _size_warnings(joint, found)
+    if joint.chance is not None and joint.chance < EVEN_CHANCE:
+        lines.append("Less than 50\N{NO-BREAK SPACE}% chance: print a sample and try it first.")
+    if listed.fit is not None and isinstance(found, Answer) and found.feel is not Feel.HAND:
+        lines.append(f"No trials show this fit: {PRACTICE}.")
+    if listed.joint.direction is Direction.Z and (hint := flats_hint(listed.hardware, Direction.Z)):
+        lines.append(hint)
+    if isinstance(found, Answer) and _is_open(listed):
+        lines.append(
+            f"Chance of exactly this fit: {chance(found.chance)}; otherwise mostly looser."
+        )
+    if listed.fit in (Grade.FORCE, Grade.PUSH):
+        lines.append("May split along the layers.")
+    return lines
+
+
+def _size_warnings(joint: JointAnswer, found: Answer | SizeAnswer) -> list[str]:
+    """Return the warnings about the sizes to draw."""
+    lines, asked = [], joint.listed.joint
+    if found.extrapolated:
+        lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
+    starts = {move.form: move.from_mm for move in joint.moves}
+    lines += [
+        f"The offset is from the {from_mm:g} mm {form} of the standard."
+        for form, from_mm in starts.items()
+        if abs(from_mm - asked.size_mm) > 1e-6
+    ]
+    if found.layer_mm is not None:
+        lines.append("Rounded to whole layers.")
+    if found.beds:
+        lines.append("What stands on the bed was not said (column bed): covers none and external.")
+    return lines
+
+
+def table_lines(part: PartAnswer) -> Iterator[str]:
+    """Yield the table for a terminal of 80 columns."""
+    yield _line("joint", "fit", "draw, mm", "each face, mm", "chance")
+    for joint in part.joints:
+        yield from _joint_lines(joint)
+
+
+def part_sentences(part: PartAnswer, today: date | None = None) -> list[str]:
+    """Return marks, the table and everything that is said of it, as the terminal shows them."""
+    return [*marks(part.rehearsed, part.origin, today), *table_lines(part), "", *note_lines(part)]
+
+
+def note_lines(part: PartAnswer) -> Iterator[str]:
+    """Yield the chance that all joints fit, every warning with its joints, and the origin."""
+    yield together_sentence(part)
+    if part.counted:
+        yield tightness_sentence(part)
+    yield from told_once(
+        (joint.listed.name, warning) for joint in part.joints for warning in warnings(joint)
+    )
+    yield from filter(None, [hands_sentence(part.origin)])
+    yield origin_sentence(part.origin)
+
+
+def told_once(warned: Iterable[tuple[str, str]]) -> Iterator[str]:
+    """Yield each warning once, with the names of its joints."""
+    told: dict[str, list[str]] = {}
+    for name, warning in warned:
+        told.setdefault(warning, []).append(name)
+    for warning, names in told.items():
+        yield f"{named(names)}: {warning}"
+
+
+def _joint_lines(joint: JointAnswer) -> Iterator[str]:
+    name, chance_text = joint.listed.name, chance(joint.chance) if joint.chance is not None else ""
+    if joint.found is None:
+        yield _line(name, wish(joint), "no answer", "", "")
+    for number, move in enumerate(joint.moves):
+        drawn = f"{move.form} {move.drawn_mm:.2f}"
+        head = (name, wish(joint)) if number == 0 else ("", "")
+        yield _line(*head, drawn, short_move(move), chance_text if number == 0 else "")
+
+
+def _line(*cells: str) -> str:
+    return " ".join(cell(text, n) for text, n in zip(cells, _WIDTHS, strict=True)).rstrip()
+
+
+def together_sentence(part: PartAnswer) -> str:
+    """Give the chance that all joints fit on one print, with its sampling error."""
+    reasons = {
+        "no chance for a gap in mm": [
+            joint.listed.name
+            for joint in part.joints
+            if joint.found is not None and joint.chance is None
+        ],
+        "no answer": [joint.listed.name for joint in part.joints if joint.found is None],
+    }
+    left_out = "; ".join(f"{named(names)} ({why})" for why, names in reasons.items() if names)
+    sentence = _counted_sentence(part)
+    return f"{sentence} Not included: {left_out}." if left_out else sentence
+
+
+def _counted_sentence(part: PartAnswer) -> str:
+    n = len(part.counted)
+    if n == 0:
+        return "There is no chance to give for these joints."
+    worst = min(part.counted, key=lambda joint: joint.chance or 0.0)
+    if n == 1:
+        return f"Chance that {worst.listed.name} fits: {chance(part.together.chance)}."
+    # Rounded up, to cover what it must.
+    error = math.ceil(1000 * part.together.sampling_error) / 1000
+    return (
+        f"Chance that {'both' if n == 2 else f'all {n}'} joints fit on one print: "
+        f"{chance(part.together.chance)} (sampling error ±{percent(error, 1)}); "
+        f"lowest: {worst.listed.name} with {chance(worst.chance or 0.0)}."
+    )
+
+
+def tightness_sentence(part: PartAnswer) -> str:
+    """Give the chance that no joint is too tight, and the joint to loosen to raise it most."""
+    sentence = f"Chance that no joint is too tight: {chance(part.not_too_tight.chance)}."
+    found = part.loosen
+    if found is None:
+        return sentence
+    free, fit = part.loosened
+    drawn = " and ".join(f"{move.form} {move.drawn_mm:.2f}" for move in found.moves)
+    return (
+        f"{sentence} Loosening {part.counted[found.at].listed.name} helps most: draw {drawn} mm "
+        f"({found.wider_mm:.2f} mm more gap). Then no joint is too tight with {chance(free)} "
+        f"chance, and all fit with {chance(fit)}."
+    )
+
+
+def answers_csv(part: PartAnswer) -> str:
+    """Write the answers as CSV, one joint a row."""
+    rows = [_cells(joint, marks(part.rehearsed, part.origin)) for joint in part.joints]
+    return _csv([list(COLUMNS), *rows])
+
+
+def _cells(joint: JointAnswer, marked: list[str]) -> list[str]:
+    listed = joint.listed
+    offsets = {move.form: move.offset_mm for move in joint.moves}
+    mated = (listed.joint.internal, listed.joint.external)
+    notes = marked + warnings(joint)
+    return [
+        listed.name,
+        *mated,
+        f"{listed.joint.size_mm:g}",
+        listed.joint.direction,
+        str(listed.fit) if listed.fit else wish(joint).replace("−", "-"),
+        "" if listed.at_least is None else f"{listed.at_least:g}",
+        listed.hardware.name if listed.hardware else "",
+        *(_number(joint.drawn_mm(form)) for form in mated),
+        *(_number(offsets.get(form)) for form in mated),
+        str(joint.moves[0].faces) if joint.moves else "",
+        "" if joint.chance is None else f"{joint.chance:.4f}",
+        "" if joint.too_tight is None else f"{joint.too_tight:.4f}",
+        " ".join(notes),
+    ]
+
+
+def sizes_csv(part: PartAnswer) -> str:
+    """Write the sizes to draw as CSV, one printed body a row, for a model that reads a table.
+
+    Each row has a label of its own by which a model can look it up. Sizes from a rehearsed profile
+    begin with a row that says so.
+    """
+    rows = [_REHEARSED_ROW] if part.rehearsed else []
+    for joint in part.joints:
+        mated = joint.listed.joint
+        rows += [_size_cells(joint, form) for form in (mated.internal, mated.external)]
+    return _csv([list(SIZE_COLUMNS), *filter(None, rows)])
+
+
+def _size_cells(joint: JointAnswer, form: Form) -> list[str]:
+    """Return the row of one body; empty for hardware, and without an answer."""
+    drawn_mm = joint.drawn_mm(form)
+    if drawn_mm is None:
+        return []
+    stays = FaceMove(form, 0.0, 2, drawn_mm)
+    move = next((move for move in joint.moves if move.form is form), stays)
+    return [
+        joint.listed.name,
+        form,
+        *(_number(mm) for mm in (move.drawn_mm, move.from_mm, move.offset_mm)),
+        str(move.faces),
+        f"{label_of(joint.listed.name)}_{form}",
+    ]
+
+
+def _number(mm: float | None) -> str:
+    return "" if mm is None else f"{mm:.4f}".rstrip("0").rstrip(".")
+
+
+def _csv(rows: list[list[str]]) -> str:
+    text = io.StringIO(newline="")
+    csv.writer(text).writerows(rows)
+    return text.getvalue()
+
+
+def _question_data(joint: JointAnswer) -> dict[str, object]:
+    listed, asked = joint.listed, joint.listed.joint
+    return {
+        "joint": f"{asked.internal}/{asked.external}",
+        "size_mm": asked.size_mm,
+        "across": str(asked.direction),
+        "hardware": listed.hardware.name if listed.hardware else None,
+        "fit": None if listed.fit is None else str(listed.fit),
+        "printed_gap_mm": listed.gap_mm,
+        "move": str(listed.move),
+        "bed": None if listed.bed is None else str(listed.bed),
+    }
+
+
+def as_data(part: PartAnswer) -> dict[str, object]:
+    """Return the answers as plain data, units in the names."""
+    return {
+        "rehearsed": part.rehearsed,
+        "origin": origin_data(part.origin),
+        "together": {
+            "chance": part.together.chance,
+            "error": part.together.error,
+            "sampling_error": part.together.sampling_error,
+            "joints": [joint.listed.name for joint in part.counted],
+        },
+        "not_too_tight": {
+            "chance": part.not_too_tight.chance,
+            "error": part.not_too_tight.error,
+        },
+        "loosen": _loosen_data(part),
+        "joints": [
+            {
+                "name": joint.listed.name,
+                "question": _question_data(joint),
+                "wish": wish(joint),
+                "at_least": joint.listed.at_least,
+                "chance": joint.chance,
+                "too_tight": joint.too_tight,
+                "moves": [move_data(move) for move in joint.moves],
+                "warnings": warnings(joint),
+            }
+            for joint in part.joints
+        ],
+    }
+
+
+def _loosen_data(part: PartAnswer) -> dict[str, object] | None:
+    found = part.loosen
+    if found is None:
+        return None
+    free, fit = part.loosened
+    return {
+        "name": part.counted[found.at].listed.name,
+        "wider_mm": found.wider_mm,
+        "moves": [move_data(move) for move in found.moves],
+        "not_too_tight": free,
+        "together": fit,
+    }

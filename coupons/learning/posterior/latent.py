@@ -1,0 +1,277 @@
+"""The latent values of the model and how every observation depends on them.
+
+Latent values are laid out as ``[effects, thresholds, losses, print effects, caliper zeros,
+hands]``, the *shared* block of a few dozen, followed by one *own deviation* a size. Print effects
+and zeros are laid out kind by kind, one a run; hands one a person. An observation touches at most
+two own deviations, so that part is kept sparse.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_array, hstack
+
+from coupons.learning.design import Design, Trials
+from coupons.learning.effects import (
+    EFFECTS,
+    TERMS,
+    THRESHOLDS,
+    PriorTable,
+    print_rows,
+    prior_mean,
+    prior_sd,
+)
+from coupons.learning.posterior.bordered import Rows, not_meeting
+from coupons.terms import GRADES
+
+Array = NDArray[np.floating]
+Indices = NDArray[np.intp]
+
+_N_EFFECTS, _N_THRESHOLDS = len(EFFECTS), len(THRESHOLDS)
+N_TERMS = len(TERMS)
+AT_THRESHOLDS = slice(_N_EFFECTS, _N_EFFECTS + _N_THRESHOLDS)
+_AT_LOSSES = slice(_N_EFFECTS + _N_THRESHOLDS, N_TERMS)
+
+
+@dataclass(frozen=True)
+class Scatters:
+    """Standard deviations, in mm but for scales; see `coupons.learning.effects.PriorTable`."""
+
+    tau: float
+    tau_z: float
+    sigma: float
+    omega: float
+    rho: float
+    rho_scale: float
+    rho_scale_z: float
+    rho_bed: float
+    rho_roof: float
+
+
+@dataclass(frozen=True)
+class LatentModel:
+    """Structure of one data set, built once and used at every value of the scatters.
+
+    *Margins* are the readings, then each trial's clearance less the threshold that bounds its
+    grades below, then less the one above: rows of ``margins_shared``, of which the columns are the
+    shared latent values. The sparse ``margins_own`` maps margins (columns) to own deviations
+    (rows).
+
+    ``alone`` are the latent values that share no observation with one another, most own deviations;
+    ``core`` are all others, the shared ones first. ``meetings`` are the flat indices of the trials
+    in a table of core sizes × all sizes.
+    """
+
+    design: Design
+    table: PriorTable
+    margins_shared: Array
+    margins_own: csr_array
+    has_lower: NDArray[np.bool_]
+    has_upper: NDArray[np.bool_]
+    core: Indices
+    alone: Indices
+    meetings: Indices
+    reading_rows: Rows
+    margin_rows: tuple[Rows, Rows]
+
+    @property
+    def n_shared(self) -> int:
+        """Number of latent values that are not own deviations."""
+        return len(self.prior_center) - len(self.design.sizes.drawn)
+
+    @property
+    def n_per_run(self) -> int:
+        """Number of latent values that each run has: print effects and zeros of its caliper."""
+        return len(self.table.prints) + len(self.table.zeros)
+
+    @property
+    def at_lower(self) -> slice:
+        """Where the lower margins are among all margins."""
+        first = len(self.design.readings.size)
+        return slice(first, first + len(self.has_lower))
+
+    @property
+    def at_upper(self) -> slice:
+        """Where the upper margins are among all margins."""
+        return slice(self.at_lower.stop, len(self.margins_shared))
+
+    @property
+    def reading_shared(self) -> Array:
+        """Weights of the shared latent values in the readings, one row each."""
+        return self.margins_shared[: self.at_lower.start]
+
+    @property
+    def lower_shared(self) -> Array:
+        """The same for the trials' lower margins."""
+        return self.margins_shared[self.at_lower]
+
+    @property
+    def upper_shared(self) -> Array:
+        """The same for the trials' upper margins."""
+        return self.margins_shared[self.at_upper]
+
+    @property
+    def reading_own(self) -> csr_array:
+        """Weights of own deviations in the readings, one column each."""
+        return csr_array(self.margins_own[:, : self.at_lower.start])
+
+    @property
+    def trial_own(self) -> csr_array:
+        """The same for the trials, whose two margins depend on the same deviations."""
+        return csr_array(self.margins_own[:, self.at_lower])
+
+    @cached_property
+    def prior_center(self) -> Array:
+        """Prior mean of all latent values."""
+        of_runs = self.n_per_run * self.design.n_runs
+        rest = of_runs + len(_told_hands(self.design)) + len(self.design.sizes.drawn)
+        return np.concatenate([prior_mean(self.table), np.zeros(rest)])
+
+    def prior_variance(self, scatters: Scatters) -> Array:
+        """Prior variance of all latent values, all independent."""
+        sizes, n = self.design.sizes, self.design.n_runs
+        printed = (1 - sizes.z_share) * scatters.tau**2 + sizes.z_share * scatters.tau_z**2
+        bought = np.isfinite(sizes.fixed_sd)
+        # A piece known exactly still needs a positive variance; an sd of a nanometre is negligible.
+        own = np.where(bought, np.maximum(sizes.fixed_sd, 1e-6) ** 2, printed)
+        prints = [effect.share * getattr(scatters, effect.scatter) for effect in self.table.prints]
+        of_runs = np.repeat([*prints, *(zero.sd for zero in self.table.zeros.values())], n)
+        hands = np.full(len(_told_hands(self.design)), self.table.hand.sd)
+        return np.concatenate([np.concatenate([prior_sd(self.table), of_runs, hands]) ** 2, own])
+
+    def predicted(self, latent: Array) -> Array:
+        """Predicted size in mm of each reading."""
+        size = self.design.readings.size
+        drawn, own = self.design.sizes.drawn[size], latent[self.n_shared :][size]
+        predicted: Array = drawn + own + self.reading_shared @ latent[: self.n_shared]
+        return predicted
+
+    def reading_scale(self, scatters: Scatters) -> Array:
+        """Scale of each reading in mm; rounding to the caliper's step is part of it."""
+        scale: Array = np.sqrt(scatters.sigma**2 + self.design.readings.resolution**2 / 12)
+        return scale
+
+    def distances(self, latent: Array, scatters: Scatters) -> tuple[Array, Array]:
+        """Standardised distance of each trial's clearance to the thresholds around its grades.
+
+        Parameters
+        ----------
+        latent : ndarray of shape (n_latent,)
+        scatters : Scatters
+
+        Returns
+        -------
+        lower, upper : ndarray of shape (n_trials,)
+            In sds of the judgement, infinite where a set of grades has no bound; see
+            `coupons.learning.posterior.likelihood.TrialTerms`.
+        """
+        trials, drawn = self.design.trials, self.design.sizes.drawn
+        shared, size = latent[: self.n_shared], drawn + latent[self.n_shared :]
+        gap = size[trials.internal] - size[trials.external]
+        lower, upper = gap + self.lower_shared @ shared, gap + self.upper_shared @ shared
+        return (
+            np.where(self.has_lower, lower / scatters.omega, np.inf),
+            np.where(self.has_upper, upper / scatters.omega, -np.inf),
+        )
+
+
+def latent_model(design: Design, table: PriorTable) -> LatentModel:
+    """Build the structure: which latent values each observation depends on."""
+    sizes, readings, trials = design.sizes, design.readings, design.trials
+    every = np.arange(len(sizes.drawn))
+    size_shared = _shared_rows(design, table, every, sizes.effects)
+    read = readings.size
+    reading_shared = _shared_rows(design, table, read, sizes.effects[read] + readings.effects)
+    reading_shared[:, _zeros_at(design, table)] = _one_of(
+        np.where(readings.jaws < 0, -1, readings.jaws * design.n_runs + sizes.run[read]),
+        len(table.zeros) * design.n_runs,
+    )
+    clearance = size_shared[trials.internal] - size_shared[trials.external]
+    clearance[:, _AT_LOSSES] = -trials.losses
+    if hands := len(_told_hands(design)):
+        # A person whose thresholds all lie higher finds every pair tighter.
+        clearance[:, -hands:] = -_one_of(trials.hand, hands)
+    n_sizes, n_shared = len(sizes.drawn), size_shared.shape[1]
+    parts = _Parts(not_meeting(trials.internal, trials.external, n_sizes), n_sizes)
+    lower = _minus_threshold(clearance, trials.tightest - 1)
+    upper = _minus_threshold(clearance, trials.loosest)
+    reading_own = _pick(readings.size, n_sizes)
+    trial_own = _pick(trials.internal, n_sizes) - _pick(trials.external, n_sizes)
+    return LatentModel(
+        design,
+        table,
+        np.concatenate([reading_shared, lower, upper]),
+        csr_array(hstack([reading_own, trial_own, trial_own])),
+        trials.tightest > 0,
+        trials.loosest < len(GRADES) - 1,
+        np.concatenate([np.arange(n_shared), n_shared + parts.core]),
+        n_shared + parts.alone,
+        parts.meetings(trials),
+        parts.rows(reading_shared, reading_own),
+        (parts.rows(lower, trial_own), parts.rows(upper, trial_own)),
+    )
+
+
+class _Parts:
+    """Sizes split into those that are eliminated first and the core of all others."""
+
+    def __init__(self, alone: Indices, n_sizes: int) -> None:
+        self.alone, self.n_sizes = alone, n_sizes
+        self.core = np.setdiff1d(np.arange(n_sizes), alone)
+
+    def meetings(self, trials: Trials) -> Indices:
+        place = np.full(self.n_sizes, -1)
+        place[self.core] = np.arange(len(self.core))
+        inside = place[trials.internal] >= 0  # else the other one is of the core
+        one = np.where(inside, trials.internal, trials.external)
+        other = np.where(inside, trials.external, trials.internal)
+        flat: Indices = place[one] * self.n_sizes + other
+        return flat
+
+    def rows(self, shared: Array, own: csr_array) -> Rows:
+        """Split the weights of all latent values in observations."""
+        of_core, of_alone = own[self.core].toarray(), own[self.alone].tocoo()
+        place, weight = np.zeros(len(shared), np.intp), np.zeros(len(shared))
+        place[of_alone.col], weight[of_alone.col] = of_alone.row, of_alone.data
+        return Rows(np.concatenate([shared.T, of_core]), place, weight)
+
+
+def _told_hands(design: Design) -> tuple[str, ...]:
+    """Return the people whose thresholds can be told apart: none where there is one alone."""
+    return design.hands if len(design.hands) > 1 else ()
+
+
+def _zeros_at(design: Design, table: PriorTable) -> slice:
+    """Where the zero errors of the runs' calipers are among the shared latent values."""
+    first = N_TERMS + len(table.prints) * design.n_runs
+    return slice(first, first + len(table.zeros) * design.n_runs)
+
+
+def _shared_rows(design: Design, table: PriorTable, at: Indices, effects: Array) -> Array:
+    """Weights of the shared values in some printed sizes, with effects as met there."""
+    of_run = design.sizes.run[at, None] == np.arange(design.n_runs)
+    prints = print_rows(effects, table)[:, :, None] * of_run[:, None, :]
+    n, n_prints = len(at), len(table.prints) * design.n_runs
+    n_rest = len(table.zeros) * design.n_runs + len(_told_hands(design))
+    middle, rest = np.zeros((n, N_TERMS - _N_EFFECTS)), np.zeros((n, n_rest))
+    return np.concatenate([effects, middle, prints.reshape(n, n_prints), rest], axis=1)
+
+
+def _one_of(index: Indices, count: int) -> Array:
+    """Return rows of zeros with a one at each index; none at a negative one."""
+    return np.asarray(index[:, None] == np.arange(count), float)
+
+
+def _minus_threshold(clearance: Array, threshold: NDArray[np.intp]) -> Array:
+    """Subtract each trial's threshold; ranks outside the four thresholds stand for no bound."""
+    rows = clearance.copy()
+    bounded = np.flatnonzero((threshold >= 0) & (threshold < _N_THRESHOLDS))
+    rows[bounded, _N_EFFECTS + threshold[bounded]] -= 1
+    return rows
+
+
+def _pick(index: NDArray[np.intp], n_sizes: int) -> csr_array:
+    n = len(index)
+    return csr_array((np.ones(n), (index, np.arange(n))), shape=(n_sizes, n))

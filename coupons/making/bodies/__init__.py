@@ -1,0 +1,1 @@
+"""The bodies of a coupon as lists of simple shapes, each in its own frame. No meshes here."""

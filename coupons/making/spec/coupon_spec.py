@@ -1,0 +1,135 @@
+"""A coupon spec: what to print, as rows of features, read from TOML.
+
+Everything that is wrong with the shape of a file is reported at once, each problem with its path.
+Whether the geometry can be made is for :mod:`coupons.making.plan` to say.
+"""
+
+import hashlib
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field, ValidationError, model_validator
+
+from coupons.errors import Problem, SpecError
+from coupons.making.bodies.proportions import THICKEST_LAYER, Measures
+from coupons.making.spec.row_kinds import ROW_LETTERS, Line, Number, Row, SpecModel
+from coupons.making.spec.wording import problems_of, unknown_key
+from coupons.reading import load_toml, read_plain, stands
+
+MOST_BYTES = 1_000_000
+
+BedSide = Annotated[Number, Field(ge=40, le=2000)]
+
+
+class Assumed(SpecModel):
+    """The machine that the spec is made for; options of ``make`` override each value."""
+
+    bed_mm: tuple[BedSide, BedSide] = (180.0, 180.0)
+    layer_height_mm: Annotated[Number, Field(ge=0.04, le=1.0)] = 0.2
+    nozzle_mm: Annotated[Number, Field(ge=0.1, le=1.5)] = 0.4
+
+    @property
+    def measures(self) -> Measures:
+        """The proportions that follow nozzle and layers."""
+        return Measures(self.nozzle_mm, self.layer_height_mm)
+
+    @model_validator(mode="after")
+    def _layers_hold(self) -> "Assumed":
+        most = THICKEST_LAYER * self.nozzle_mm
+        if self.layer_height_mm > most + 1e-9:
+            raise ValueError(
+                f"layer_height_mm at most {most:g} mm, {THICKEST_LAYER:g} of the nozzle, "
+                f"got {self.layer_height_mm:g} mm"
+            )
+        return self
+
+
+class Spec(SpecModel):
+    """A whole coupon spec."""
+
+    title: Line
+    about: Annotated[str, Field(max_length=2000)] = ""
+    assumed: Assumed = Assumed()
+    rows: Annotated[
+        tuple[Annotated[Row, Field(discriminator="kind")], ...],
+        Field(alias="row", min_length=1, max_length=len(ROW_LETTERS)),
+    ]
+    name: str = "spec"
+    digest: str = ""
+
+    def row_ids(self) -> tuple[str, ...]:
+        """Return the letter of each row: its own, or the next one that nobody claims."""
+        claimed = {row.id for row in self.rows if row.id}
+        free = iter(letter for letter in ROW_LETTERS if letter not in claimed)
+        return tuple(row.id or next(free) for row in self.rows)
+
+    @model_validator(mode="after")
+    def _ids_differ(self) -> "Spec":
+        own = [row.id for row in self.rows if row.id]
+        twice = sorted({letter for letter in own if own.count(letter) > 1})
+        if twice:
+            raise ValueError(f"a different id for each row, got {', '.join(twice)} twice")
+        return self
+
+
+def specs_folder() -> Path:
+    """Return where the shipped specs are: beside the package in a checkout, in it in a wheel."""
+    package = Path(__file__).resolve().parents[2]
+    packed = package / "_specs"
+    return packed if packed.is_dir() else package.parent / "coupon_specs"
+
+
+def shipped_specs() -> tuple[str, ...]:
+    """Return the names of the shipped specs, `first` first."""
+    names = sorted(path.stem for path in specs_folder().glob("*.toml"))
+    return tuple(sorted(names, key=lambda name: (name != "first", name)))
+
+
+def load_spec(name_or_path: str | Path) -> Spec:
+    """Read a shipped spec by name, or any spec by path.
+
+    Raises
+    ------
+    SpecError
+        If there is no such spec, or with every problem of its text at once.
+    """
+    path = _find(name_or_path)
+    try:
+        data = read_plain(path, MOST_BYTES)
+    except OSError as error:
+        raise SpecError([Problem(str(path), "a readable file", str(error.strerror))]) from None
+    # The name goes into files that hold text, and into names of files.
+    name = "".join(sign if sign.isprintable() else "_" for sign in path.stem)
+    return parse_spec(data, name=name, where=path.name)
+
+
+def parse_spec(data: bytes, name: str, where: str) -> Spec:
+    """Read a spec from the bytes of a TOML file; ``where`` names it in messages.
+
+    Raises
+    ------
+    SpecError
+        With every problem at once.
+    """
+    try:
+        table = load_toml(data.decode("utf-8-sig"), where, SpecError)
+    except UnicodeDecodeError:
+        raise SpecError([Problem(where, "UTF-8 text", "other bytes")]) from None
+    digest = hashlib.sha256(data.replace(b"\r\n", b"\n")).hexdigest()[:16]
+    reserved = [key for key in ("name", "digest") if key in table]
+    if reserved:
+        raise SpecError([unknown_key(where, key) for key in reserved])
+    try:
+        return Spec.model_validate({**table, "name": name, "digest": digest})
+    except ValidationError as error:
+        raise SpecError(problems_of(where, error.errors())) from None
+
+
+def _find(name_or_path: str | Path) -> Path:
+    if isinstance(name_or_path, str) and name_or_path in shipped_specs():
+        return specs_folder() / f"{name_or_path}.toml"
+    path = Path(name_or_path)
+    if stands(path):
+        return path
+    todo = f"Give the path of a .toml file or one of {', '.join(shipped_specs())}"
+    raise SpecError([Problem("coupon spec", "an existing spec", f"{str(path)!r}", todo)])

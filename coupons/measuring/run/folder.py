@@ -1,0 +1,255 @@
+"""A run: one print of one coupon on one machine with one material, in one folder."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from coupons.atomic import write_text
+from coupons.errors import ConditionsError, CouponError, EntriesError, Problem, RunError
+from coupons.making.record import Coupon, read_coupon
+from coupons.measuring.run import conditions as conditions_file
+from coupons.measuring.run import sheet
+from coupons.measuring.run.about import NOTHING, About, read_about
+from coupons.measuring.run.conditions import (
+    Conditions,
+    conditions_text,
+    parse_conditions,
+    read_conditions,
+)
+from coupons.measuring.run.entries import FitEntry, SizeEntry, Typed, ZeroEntry, survey_entries
+from coupons.neutral import one_line
+from coupons.reading import read_plain, stands
+
+RECORD_FILE = "coupon.json"
+LEAST_SHARING, MOST_SHARING = 20, 2000  # entries of a sheet; see `may_share_slips`
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Run:
+    """The contents of one run folder. ``sizes`` and ``fits`` are in the order of the sheet."""
+
+    folder: Path
+    coupon: Coupon
+    conditions: Conditions
+    sizes: tuple[SizeEntry, ...]
+    fits: tuple[FitEntry, ...]
+    zeros: tuple[ZeroEntry, ...] = ()
+
+    def __repr__(self) -> str:
+        """One line: which print it is, and how much was entered."""
+        what = f"{self.conditions.machine}, {self.conditions.material}"
+        counts = f"{len(self.fits)} trials, {len(self.sizes)} readings"
+        return f"<Run {one_line(f'{self.folder} ({what})')}: {counts}>"
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What could be read of a run folder, and the errors of the files that could not be."""
+
+    coupon: Coupon | None
+    conditions: Conditions | None
+    typed: Typed
+    faults: tuple[CouponError, ...]
+    about: About = NOTHING
+
+
+def load_run(folder: Path) -> Run:
+    """Read the three files of a run folder.
+
+    Raises
+    ------
+    RunError
+        If the folder or its coupon record cannot be read, or if both of the other files are at
+        fault.
+    ConditionsError, EntriesError
+        If only that file is at fault. Either way every problem is told at once.
+    """
+    found = survey_run(folder)
+    run = run_of(folder, found)
+    if run is None:
+        raise _joined(found.faults)
+    return run
+
+
+def run_of(folder: Path, found: Survey) -> Run | None:
+    """Return the run that was read from a folder, None if any of its files is at fault."""
+    if found.coupon is None or found.conditions is None or found.faults:
+        return None
+    typed = found.typed
+    return Run(folder, found.coupon, found.conditions, typed.sizes, typed.fits, typed.zeros)
+
+
+def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:
+    """Read several run folders; see `load_run` and `each_print_once`."""
+    return each_print_once([load_run(folder) for folder in folders])
+
+
+def each_print_once(runs: Sequence[Run]) -> tuple[Run, ...]:
+    """Return runs that are prints of their own.
+
+    Raises
+    ------
+    RunError
+        If two of them hold one print, which would count twice and look as if every print came out
+        the same.
+    """
+    todo = "Name each print once; if they are two prints, fill in printed_on in conditions.toml"
+    problems = [
+        Problem(str(run.folder), "another print", f"the same entries as {first.folder}", todo)
+        for n, run in enumerate(runs)
+        if (first := next((other for other in runs[:n] if _same_print(other, run)), None))
+    ]
+    if problems:
+        raise RunError(problems)
+    return tuple(runs)
+
+
+def _same_print(one: Run, other: Run) -> bool:
+    same_conditions = one.conditions == other.conditions
+    return same_conditions and (one.sizes, one.fits) == (other.sizes, other.fits)
+
+
+def survey_run(folder: Path) -> Survey:
+    """Read as much as possible of a run folder.
+
+    Raises
+    ------
+    RunError
+        If there is no such folder.
+    """
+    if not folder.is_dir():
+        todo = "Create it with `coupons make`"
+        raise RunError([Problem(str(folder), "a run folder", "no such folder", todo)])
+    faults: list[CouponError] = []
+    coupon = _attempt(lambda: read_coupon(folder / RECORD_FILE), faults)
+    typed = survey_entries(folder / sheet.FILE, coupon)
+    about = read_about(typed.rows, coupon)
+    path = folder / conditions_file.FILE
+    conditions = _attempt(lambda: read_conditions(path, about.conditions), faults)
+    if typed.problems or about.problems:
+        faults.append(EntriesError((*typed.problems, *about.problems)))
+    return Survey(coupon, conditions, typed, tuple(faults), about)
+
+
+def may_share_slips(run: Run) -> bool:
+    """Tell whether a sheet has the right length for a search for mistakes in many entries.
+
+    Fewer entries cannot tell such a mistake from chance; more were not typed by hand.
+    """
+    return LEAST_SHARING <= len(run.sizes) + len(run.fits) <= MOST_SHARING
+
+
+def start_run(
+    folder: Path,
+    coupon: Coupon,
+    *,
+    machine: str = "",
+    material: str = "",
+    nozzle_mm: float | None = None,
+    layer_height_mm: float | None = None,
+    speed_mm_s: float | None = None,
+) -> None:
+    """Write conditions to fill in and a sheet with one blank row per trial and reading.
+
+    Blank names are left for the person to fill in; nozzle and layer height default to those that
+    the coupon was made for. Call this before writing anything else of a coupon into the folder.
+
+    Raises
+    ------
+    RunError
+        If the folder holds filled-in rows or another coupon, or if the conditions could not be
+        read back; nothing is then written.
+    """
+    assumed = coupon.assumed
+    text = conditions_text(
+        machine,
+        material,
+        assumed.nozzle_mm if nozzle_mm is None else nozzle_mm,
+        assumed.layer_height_mm if layer_height_mm is None else layer_height_mm,
+        speed_mm_s,
+    )
+    problems = [
+        *_unusable(text),
+        *_other_coupon(folder, coupon),
+        *typed_entries(folder),
+        *_other_conditions(folder, text),
+    ]
+    if problems:
+        raise RunError(problems)
+    write_text(folder / conditions_file.FILE, text)
+    sheet.write_rows(folder / sheet.FILE, sheet.blank_rows(coupon))
+
+
+_ELSEWHERE = "Choose a new folder, or move this one"
+
+
+def _unusable(text: str) -> list[Problem]:
+    """Return the problems of conditions, except for names that are still to be filled in."""
+    try:
+        parse_conditions(text)
+    except ConditionsError as error:
+        return [problem for problem in error.problems if problem.got != "nothing"]
+    return []
+
+
+def _other_coupon(folder: Path, coupon: Coupon) -> list[Problem]:
+    path = folder / RECORD_FILE
+    if not stands(path):
+        return []
+    try:
+        digest = read_coupon(path).spec.digest
+    except RunError:
+        digest = "a record that cannot be read"
+    if digest == coupon.spec.digest:
+        return []
+    return [Problem(str(path), "no other coupon in the folder", digest[:40], _ELSEWHERE)]
+
+
+def typed_entries(folder: Path) -> list[Problem]:
+    """Return the problem that a sheet is filled in, or nothing.
+
+    A sheet that cannot be read counts as filled in.
+    """
+    path = folder / sheet.FILE
+    if not stands(path):
+        return []
+    try:
+        rows, odd = sheet.read_rows(path)
+        typed = len(odd) + sum(bool(row.result or row.by or row.note) for row in rows)
+        got = f"{typed} {'row' if typed == 1 else 'rows'} filled in" if typed else ""
+    except EntriesError:
+        got = "a sheet that cannot be read"
+    return [Problem(str(path), "a blank sheet", got, _ELSEWHERE)] if got else []
+
+
+def _other_conditions(folder: Path, text: str) -> list[Problem]:
+    path = folder / conditions_file.FILE
+    try:
+        if read_plain(path) == text.encode("utf-8", "backslashreplace"):
+            return []
+    except FileNotFoundError:
+        return []
+    except OSError:
+        pass  # whatever it is, it is not ours
+    todo = "Delete it if you do not need it, or choose a new folder"
+    got = "one that may hold values of yours"
+    return [Problem(str(path), "no conditions.toml yet", got, todo)]
+
+
+def _attempt(read: Callable[[], T], faults: list[CouponError]) -> T | None:
+    try:
+        return read()
+    except CouponError as error:
+        faults.append(error)
+        return None
+
+
+def _joined(faults: Sequence[CouponError]) -> CouponError:
+    """Join the problems of several files; one file's fault keeps its own class."""
+    kind = type(faults[0]) if len(faults) == 1 else RunError
+    if kind not in (ConditionsError, EntriesError):
+        kind = RunError
+    return kind(problem for fault in faults for problem in fault.problems)

@@ -1,0 +1,1 @@
+"""The virtual printer: a machine of known causes, hands and a caliper, and the rehearsed run."""

@@ -1,0 +1,1 @@
+"""Pages: entry page, paper sheet, report, wall card, lists of joints, board."""

@@ -1,0 +1,67 @@
+"""Questions about the print that the entry page asks once."""
+
+from dataclasses import dataclass
+from typing import Any, get_args
+
+from coupons.measuring.run.about import limits
+from coupons.measuring.run.conditions import WallOrder
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One question.
+
+    Parameters
+    ----------
+    key : str
+        What the answer is about, as in `coupons.measuring.run.about`.
+    label, hint : str
+        The question, and an example or what its sign means.
+    kind : {"date", "number", "choice", "text"}
+    none : str
+        The answer for a slicer that makes no corrections; empty if there is no such answer.
+    """
+
+    key: str
+    label: str
+    hint: str = ""
+    kind: str = "number"
+    none: str = ""
+
+
+NAMES = (
+    Asked("machine", "Machine", "your name for it", "text"),
+    Asked("material", "Material", "with its colour, if you have several", "text"),
+)
+PRINT = (
+    Asked("printed_on", "Printed on", kind="date"),
+    Asked("first_layer_height_mm", "Height of the first layer, mm", "0.2"),
+)
+CALIPER = (
+    Asked("resolution_mm", "Smallest step of the caliper, mm", "0.01"),
+    Asked("jaw_land_mm", "Flat on its inside jaws, mm", "0 if they are sharp"),
+)
+SLICING = (
+    Asked("outlines_mm", "Outlines moved, mm per face", "+ out, − in", none="0"),
+    Asked("holes_mm", "Holes widened, mm on the diameter", "0", none="0"),
+    Asked("first_layer_mm", "First layer narrowed, mm per face", "0", none="0"),
+    Asked("wall_order", "Wall order", kind="choice"),
+    Asked("flow_percent", "Flow, %", "100"),
+)
+WALL_ORDERS: tuple[str, ...] = get_args(WallOrder)
+
+
+def questions(machine: str, material: str) -> tuple[tuple[str, tuple[Asked, ...]], ...]:
+    """Return the questions under their heads; names that are known are not asked."""
+    known = {"machine": machine, "material": material}
+    names = tuple(asked for asked in NAMES if not known[asked.key])
+    return (
+        ("The print", (*names, *PRINT)),
+        ("The caliper", CALIPER),
+        ("Corrections by the slicer", SLICING),
+    )
+
+
+def asked_record(asked: Asked) -> dict[str, Any]:
+    """Return what the page's script needs to know of a question."""
+    return {"key": asked.key, "label": asked.label, "kind": asked.kind, **limits(asked.key)}

@@ -1,0 +1,193 @@
+"""``entry.html``: the page for typing trials and readings at the printer."""
+
+import hashlib
+import os
+from pathlib import Path
+from typing import Any
+
+from coupons.atomic import write_text
+from coupons.making.record import (
+    Coupon,
+    CouponFeature,
+    CouponReading,
+    CouponTrial,
+    read_coupon,
+)
+from coupons.measuring.checks.mistyped import plausible_mm
+from coupons.measuring.run.about import identity
+from coupons.measuring.run.entries import LARGEST_MM, LARGEST_ZERO_MM, SMALLEST_MM, parse_grades
+from coupons.showing.pages.about_form import WALL_ORDERS, asked_record, questions
+from coupons.showing.pages.page import render_page
+from coupons.showing.pages.picture import read_picture
+from coupons.showing.words.steps import (
+    CAUTIONS,
+    CLOSED_HOW,
+    CLOSED_TITLE,
+    PRINTED_SOLID,
+    read_how,
+    read_title,
+    try_how,
+    try_title,
+)
+from coupons.terms import GRADES, HAND_TESTS, Jaws
+
+_STYLES = ("shared/bench.css", "entry/entry.css")
+_SCRIPTS = tuple(
+    f"entry/{name}.js"
+    for name in (
+        "steps",
+        "rules",
+        "csv",
+        "journal",
+        "plausible",
+        "picture",
+        "card",
+        "about",
+        "files",
+        "main",
+    )
+)
+
+
+def write_entry_page(folder: Path) -> Path:
+    """Write ``entry.html`` into a run folder from its ``coupon.json`` and ``map.svg``.
+
+    Parameters
+    ----------
+    folder : Path
+        Run folder. Without a ``map.svg`` the page works from its list alone.
+
+    Returns
+    -------
+    Path
+        The page, one file that needs no network.
+
+    Raises
+    ------
+    RunError
+        If the record or the map cannot be read.
+    """
+    page = folder / "entry.html"
+    coupon = read_coupon(folder / "coupon.json")
+    picture = read_picture(folder / "map.svg")
+    write_text(
+        page,
+        render_page(
+            "entry/entry.html.j2",
+            styles=_STYLES,
+            scripts=_SCRIPTS,
+            title=coupon.spec.title,
+            run=folder.resolve().name,
+            picture=picture,
+            names=[name for name in (*_names(coupon), folder.resolve().name) if name],
+            questions=questions(*_names(coupon)),
+            wall_orders=WALL_ORDERS,
+            grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
+            cautions=CAUTIONS,
+            printed_solid=PRINTED_SOLID,
+            record=entry_record(coupon, folder.resolve().name),
+        ),
+    )
+    return page
+
+
+def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
+    """Return what the page's script works from.
+
+    Parameters
+    ----------
+    coupon : Coupon
+    run : str
+        Name of the run folder. Where the record does not say which print it was made for, it makes
+        with the coupon the key under which a browser keeps the entries.
+
+    Returns
+    -------
+    dict
+        ``key``, ``identity`` and names of the print, ``about`` (what is asked once), ``ranks`` of
+        the words for grades, ``sizes`` (smallest and largest that is accepted), ``zero`` (largest
+        closed-jaw reading), ``hardware`` by id, ``features`` by id (form, direction, size, row, and
+        the plausible limits low and high) and ``steps`` in the order of the sheet: trials,
+        readings, then the closed jaws once.
+    """
+    features = {feature.id: feature for feature in coupon.features}
+    fits = [_fit_step(coupon, features[trial.feature], trial) for trial in coupon.trials]
+    sizes = [_size_step(features[reading.feature], reading) for reading in coupon.readings]
+    print_id = coupon.run.id if coupon.run else run
+    # Without the names in it, so that another name of the machine keeps the key.
+    kept_under = f"{coupon.model_dump_json(exclude={'run'})}\n{print_id}"
+    return {
+        "key": "coupon-entries-" + hashlib.sha256(os.fsencode(kept_under)).hexdigest()[:20],
+        "run": " · ".join(filter(None, (*_names(coupon), run))),
+        "identity": identity(coupon),
+        **dict(zip(("machine", "material"), _names(coupon), strict=True)),
+        "about": [asked_record(one) for _, each in questions(*_names(coupon)) for one in each],
+        "ranks": _ranks(),
+        "sizes": [SMALLEST_MM, LARGEST_MM],
+        "zero": LARGEST_ZERO_MM,
+        "hardware": {piece.id: piece.form for piece in coupon.hardware},
+        "features": {feature.id: _feature_record(feature) for feature in coupon.features},
+        "steps": [*fits, *sizes, *([_zero_step()] if sizes else [])],
+    }
+
+
+def _names(coupon: Coupon) -> tuple[str, str]:
+    """Return machine and material as the coupon was made for them; empty if it does not say."""
+    return (coupon.run.machine, coupon.run.material) if coupon.run else ("", "")
+
+
+def _ranks() -> dict[str, tuple[int, int]]:
+    """Return each word that the checks read as a grade, or as several, with the ranks it spans."""
+    words = (*GRADES, "stop", "stops", "go", "goes")
+    spans = {word: parse_grades(word) for word in words}
+    return {
+        word: (GRADES.index(span[0]), GRADES.index(span[1])) for word, span in spans.items() if span
+    }
+
+
+def _feature_record(feature: CouponFeature) -> dict[str, Any]:
+    low_mm, high_mm = plausible_mm(feature)
+    return {
+        "form": feature.form,
+        "direction": feature.direction,
+        "size": feature.size_mm,
+        "row": feature.row,
+        "low": low_mm,
+        "high": high_mm,
+    }
+
+
+def _fit_step(coupon: Coupon, feature: CouponFeature, trial: CouponTrial) -> dict[str, str]:
+    return {
+        "kind": "fit",
+        "feature": trial.feature,
+        "mate": trial.mate,
+        "jaws": "",
+        "along": "",
+        "title": try_title(feature, trial),
+        "how": try_how(coupon, feature, trial),
+    }
+
+
+def _zero_step() -> dict[str, str]:
+    return {
+        "kind": "zero",
+        "feature": "",
+        "mate": "",
+        "jaws": Jaws.OUTSIDE.value,
+        "along": "",
+        "title": CLOSED_TITLE,
+        "how": CLOSED_HOW,
+    }
+
+
+def _size_step(feature: CouponFeature, reading: CouponReading) -> dict[str, str]:
+    return {
+        "kind": "size",
+        "feature": reading.feature,
+        "mate": "",
+        "jaws": reading.jaws.value,
+        "along": reading.along or "",
+        "title": read_title(reading),
+        "how": read_how(feature, reading),
+    }

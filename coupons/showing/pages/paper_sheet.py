@@ -1,0 +1,124 @@
+"""``sheet.html``: the sheet to print and fill in by pen, with the map at true scale."""
+
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+
+from coupons.atomic import write_text
+from coupons.making.output.map_drawing import signed
+from coupons.making.record import Coupon, read_coupon
+from coupons.showing.pages.page import render_page
+from coupons.showing.pages.picture import Picture, read_picture
+from coupons.showing.words.steps import CAUTIONS, PRINTED_SOLID, jaw_places
+from coupons.terms import GRADES, HAND_TESTS
+
+# What both A4 and Letter leave inside margins of 12 mm, less the ruler and the words on the map's
+# page.
+ROOM_MM = (186.0, 215.0)
+RULER_MM = 100
+
+_CONDITIONS = (
+    "machine",
+    "material",
+    "nozzle, mm",
+    "layer height, mm",
+    "nozzle, °C",
+    "bed, °C",
+    "speed, mm/s",
+    "printed on",
+    "first layer, mm",
+    "outlines moved by slicer, mm per face",
+    "holes widened by slicer, mm",
+    "first layer narrowed, mm per face",
+    "walls: inner or outer first",
+    "flow, %",
+    "caliper step, mm",
+    "flat on inside jaws, mm",
+    "closed jaws read, mm",
+    "tried by",
+    "measured by",
+)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A picture on paper: its size there, whether it is turned a quarter, and 1 : ``reduced``."""
+
+    picture: Picture
+    width_mm: float
+    height_mm: float
+    turned: bool
+    reduced: int
+
+
+def write_sheet(folder: Path) -> Path:
+    """Write ``sheet.html`` into a run folder from its ``coupon.json`` and ``map.svg``.
+
+    Returns
+    -------
+    Path
+        A page whose print, at 100 % on A4 or Letter, shows the map at true scale.
+
+    Raises
+    ------
+    RunError
+        If the record or the map cannot be read.
+    """
+    coupon = read_coupon(folder / "coupon.json")
+    picture = read_picture(folder / "map.svg")
+    page = folder / "sheet.html"
+    write_text(
+        page,
+        render_page(
+            "sheet/sheet.html.j2",
+            styles=("shared/bench.css", "sheet/sheet.css"),
+            title=coupon.spec.title,
+            run=folder.resolve().name,
+            conditions=_CONDITIONS,
+            placed=picture and place_on_paper(picture),
+            ruler_mm=RULER_MM,
+            grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
+            jaw_places=jaw_places(coupon),
+            cautions=CAUTIONS,
+            printed_solid=PRINTED_SOLID,
+            rows=_trial_rows(coupon),
+            readings=_readings(coupon),
+        ),
+    )
+    return page
+
+
+def place_on_paper(picture: Picture) -> Placed:
+    """Fit a picture into what the paper leaves: as it is, turned, or reduced by a whole number."""
+    width, height = picture.view_mm[2:]
+    reduced = 1
+    while True:
+        for turned in (False, True):
+            on_paper = (height, width) if turned else (width, height)
+            size = on_paper[0] / reduced, on_paper[1] / reduced
+            if size[0] <= ROOM_MM[0] and size[1] <= ROOM_MM[1]:
+                return Placed(picture, *size, turned, reduced)
+        reduced += 1
+
+
+def _trial_rows(coupon: Coupon) -> list[tuple[str, list[tuple[str, str, str]]]]:
+    """Return feature, gap and mate of the trials under the row of the coupon that they are of."""
+    row_of = {feature.id: feature.row for feature in coupon.features}
+    return [
+        (row, [(trial.feature, signed(trial.gap_mm), trial.mate) for trial in trials])
+        for row, trials in groupby(coupon.trials, key=lambda trial: row_of[trial.feature])
+    ]
+
+
+def _readings(coupon: Coupon) -> list[tuple[str, str]]:
+    """Return each reading as the feature's id and the words beside its box."""
+    at_bed = {feature.id for feature in coupon.features if feature.at_bed}
+    return [
+        (
+            reading.feature,
+            reading.jaws
+            + (f" along {reading.along}" if reading.along else "")
+            + (", at the bed" if reading.feature in at_bed else ""),
+        )
+        for reading in coupon.readings
+    ]

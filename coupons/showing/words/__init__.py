@@ -1,0 +1,1 @@
+"""Terminal text: summaries, tables, and what to do next."""
