@@ -42,12 +42,10 @@ def invocations(folder):
         ],
         "joints": [[PROFILE, DEMO / "joints.csv"]],
         "press": [
-            "--size 10 --interference 0.1 --ring-outside 16 --ring-modulus 3500".split()
-            + ["--strain-limit", "2 %"]
+            "--size 10 --interference 0.1 --ring-outside 16 --ring-modulus 3500 --strain-limit 0.02".split(),
         ],
         "clip": [
-            "--deflection 2.4 --length 19 --thickness 3.2 --taper half".split()
-            + ["--strain-limit", "2 %"]
+            "--deflection 2.4 --length 19 --thickness 3.2 --taper half --strain-limit 0.02".split(),
         ],
         "compare": [[PROFILE, PROFILE]],
         "next": [[PROFILE, *SLIDING]],
