@@ -24,6 +24,9 @@ def folder(tmp_path_factory):
     return shutil.copytree(DEMO, tmp_path_factory.mktemp("said") / "run")
 
 
+RING = "--size 10 --interference 0.1 --ring-outside 16".split()
+
+
 def invocations(folder):
     """Name one run of every command that says much, by the command."""
     again = folder.parent / "again"
@@ -42,7 +45,7 @@ def invocations(folder):
         ],
         "joints": [[PROFILE, DEMO / "joints.csv"]],
         "press": [
-            "--size 10 --interference 0.1 --ring-outside 16 --ring-modulus 3500 --strain-limit 0.02".split(),
+            ["--ring-modulus", "3500", "--strain-limit", "2 %", *RING],
         ],
         "clip": [
             "--deflection 2.4 --length 19 --thickness 3.2 --taper half --strain-limit 0.02".split(),
