@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from coupons.answering.ask import Printer
     from coupons.making.estimate import Estimate
     from coupons.making.record import Coupon
-    from coupons.measuring.checks.findings import Finding
+    from coupons.measuring.run.findings import Finding
     from coupons.measuring.run.folder import Run, Survey
 
 
@@ -157,7 +157,7 @@ def check(folder: str | Path) -> tuple["Finding", ...]:
 
     Returns
     -------
-    tuple of coupons.measuring.checks.findings.Finding
+    tuple of coupons.measuring.run.findings.Finding
         What is an ``"error"`` keeps the run from being fitted; a ``"look"`` may well be right.
 
     Raises

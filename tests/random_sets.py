@@ -3,11 +3,11 @@
 from dataclasses import replace
 
 import numpy as np
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import Builder, coupon_design, with_reports
 
 from coupons.learning.checking.downdate import Group, without
 from coupons.learning.design import Sizes
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.terms import Direction, Feature, Form
 
 ROWS = ("A", "B", "E", "AB", "BE", "ABC", "ABCDE")

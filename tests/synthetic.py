@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+from prior_printer import draw_printer, observe, print_sizes
 
 from coupons.answering.next.expected_information import as_if_done
 from coupons.learning.design import Design, Readings, Sizes, Trials
@@ -18,7 +19,6 @@ from coupons.learning.effects import (
     loss_row,
 )
 from coupons.learning.posterior.latent import Scatters
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
 from coupons.terms import INTERNAL, Direction, Feature, Form

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 from bench.calibration import profile_of_fit
 from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import done_coupons
 
 from coupons.answering.capability import BAND_SDS, grades_reached, meet_limits
@@ -9,7 +10,6 @@ from coupons.answering.standards.iso286 import fit_limits, tolerance_mm
 from coupons.answering.words.sizes import limits_sentences
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.learning.profile import LogSpread, MeasuredRange
 from coupons.terms import Direction, Form
 

@@ -5,12 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from prior_printer import PriorPrinter, observe, print_sizes
 from synthetic import coupon_design, small_scatters
 
 from coupons.learning.causes import Place, find_causes
 from coupons.learning.effects import EFFECTS, EXTRUSION, EXTRUSION_2, prior_mean
 from coupons.learning.fit import fit_design
-from coupons.learning.prior_printer import PriorPrinter, observe, print_sizes
 
 SCATTERS = small_scatters(tau=0.02, tau_z=0.05, sigma=0.012, omega=0.03)
 

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from small_coupon import feature, small_coupon
 from test_printer import IDEAL, changed
+from truth import mean_clearance_mm, threshold_gap_mm
 
 from coupons.making.record import CouponBody, CouponReading, CouponTrial, write_coupon
 from coupons.measuring.run.folder import load_run, start_run
-from coupons.measuring.truth import mean_clearance_mm, threshold_gap_mm
 from coupons.measuring.virtual.hands import CONTACT_MM
 from coupons.measuring.virtual.machine import Machine, load_machine
 from coupons.measuring.virtual.printer import clearance_mm, mean_sizes, print_once, shapes_of

@@ -3,9 +3,9 @@ from small_coupon import feature, small_coupon
 from work import lines_run
 
 from coupons.making.record import write_coupon
-from coupons.measuring.checks.findings import MOST_OF_A_KIND
 from coupons.measuring.checks.mistyped import is_plausible, plausible_mm
 from coupons.measuring.checks.run_checks import Count, blank_ranges, check_run, count_rows
+from coupons.measuring.run.findings import MOST_OF_A_KIND
 from coupons.measuring.run.folder import survey_run
 from coupons.measuring.run.sheet import COLUMNS, blank_rows
 

@@ -6,6 +6,7 @@ import pytest
 from bench.calibration import profile_of_fit
 from click.testing import CliRunner
 from known_profile import known_profile
+from prior_printer import draw_printer, observe, print_sizes
 from scipy.special import ndtr
 from small_coupon import small_coupon
 from synthetic import done_coupons, with_reports
@@ -19,7 +20,6 @@ from coupons.errors import AnswerError
 from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS, effect_row, loss_row
 from coupons.learning.fit import fit_design
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.learning.profile import MeasuredRange, write_profile
 from coupons.terms import Direction, Feature, Form, Grade, Joint
 

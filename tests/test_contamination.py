@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import coupon_design, mistyped, with_reports, with_slips
 
 from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_row
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.latent import N_TERMS
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.terms import Direction, Feature, Form, Grade
 
 PRINTERS = 80

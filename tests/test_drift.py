@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 from bench.calibration import profile_of_fit
+from prior_printer import draw_printer, observe, print_sizes
 from rehearsed import rehearsed_run
 from synthetic import done_coupons
 
@@ -10,7 +11,6 @@ from coupons.answering.offset import Question
 from coupons.errors import AnswerError
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design, fit_runs
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.terms import Direction, Form, Grade, Joint
 
 ASKED = {

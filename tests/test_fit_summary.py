@@ -8,7 +8,7 @@ from rehearsed import rehearsed_run
 
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
-from coupons.measuring.checks.findings import Finding
+from coupons.measuring.run.findings import Finding
 from coupons.showing.words.fit_summary import WIDTH, learned_from, summary_lines
 from coupons.terms import Grade
 

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import coupon_design, with_reports
 
 from coupons.learning.checking.cross_validation import hold_out, likeliest_sets
 from coupons.learning.checking.downdate import Group, without
 from coupons.learning.fit import fit_design
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 
 def observed(seed):

@@ -4,6 +4,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import coupon_design, done_coupons, plain_design
 
 from coupons.learning.design import design_of
@@ -12,7 +13,6 @@ from coupons.learning.fit import fit_design
 from coupons.learning.posterior.integrate import active_scatters, integrate
 from coupons.learning.posterior.latent import N_TERMS, latent_model
 from coupons.learning.posterior.lattice import Evidence
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 
 def observed(seed, rows="ABCDE", n_runs=1):

@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import done_coupons
 
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION
 from coupons.learning.posterior.latent import N_TERMS, latent_model
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 
 @pytest.fixture(scope="module")

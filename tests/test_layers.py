@@ -1,7 +1,10 @@
 """Imports point one way: a module may import its own room and those above it, never below."""
 
 import ast
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
+
+import pytest
 
 import coupons
 
@@ -58,6 +61,43 @@ def test_no_module_imports_from_a_later_room():
 def test_the_check_sees_an_upward_import_inside_a_function():
     source = "def f():\n    from coupons.learning.fit import fit_runs\n"
     assert upward_imports("making", source) == ["coupons.learning.fit"]
+
+
+def part(module: str) -> str:
+    """The sub-room of a module; for a module that is in none, the module itself."""
+    return ".".join(module.split(".")[:3])
+
+
+def runs_nothing(node: ast.AST) -> bool:
+    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+
+
+def without_annotations(source: str) -> str:
+    """The source without imports that are there for annotations alone."""
+    tree = ast.parse(source)
+    tree.body = [node for node in tree.body if not runs_nothing(node)]
+    return ast.unparse(tree)
+
+
+def imports_between_parts() -> dict[str, set[str]]:
+    graph: dict[str, set[str]] = {}
+    for path in sorted(HOUSE.rglob("*.py")):
+        module = ".".join(("coupons", *path.relative_to(HOUSE).with_suffix("").parts))
+        if path.name == "__init__.py" or room(module) == "cli":
+            continue
+        source = without_annotations(path.read_text(encoding="utf-8"))
+        imported = {part(name) for name in imported_modules(source)}
+        graph.setdefault(part(module), set()).update(imported - {part(module)})
+    return graph
+
+
+def test_no_two_parts_import_each_other():
+    TopologicalSorter(imports_between_parts()).prepare()
+
+
+def test_the_check_sees_a_circle_of_parts():
+    with pytest.raises(CycleError):
+        TopologicalSorter({"a": {"b"}, "b": {"c"}, "c": {"a"}}).prepare()
 
 
 def test_only_solids_knows_the_geometry_kernel():

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import coupon_design
 from work import lines_run, most_bytes
 
@@ -17,7 +18,6 @@ from coupons.learning.checking.downdate import (
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.laplace import find_mode
 from coupons.learning.posterior.latent import latent_model
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 
 def fitted(seed, rows="ABE"):

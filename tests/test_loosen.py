@@ -10,8 +10,8 @@ from known_profile import FROM_ONE_PRINT, known_profile, unshifted
 from test_joints import DRAWER, part
 
 from coupons.answering.joints.loosen import Wider, most_gained
-from coupons.answering.joints.together import Demand
 from coupons.answering.offset import Question, answer
+from coupons.answering.together import Demand
 from coupons.answering.words.joints import tightness_sentence, warnings, wish
 from coupons.terms import Direction, Form, Grade, Joint
 

@@ -27,9 +27,6 @@ def folder(tmp_path_factory):
     return shutil.copytree(DEMO, tmp_path_factory.mktemp("said") / "run")
 
 
-RING = "--size 10 --interference 0.1 --ring-outside 16".split()
-
-
 def invocations(folder):
     """Name one run of every command that says much, by the command."""
     again = folder.parent / "again"
@@ -47,12 +44,8 @@ def invocations(folder):
             [PROFILE, "--form", "hole", "--prints", "8", "--across", "z", "--json"],
         ],
         "joints": [[PROFILE, DEMO / "joints.csv"]],
-        "press": [
-            ["--ring-modulus", "3500", "--strain-limit", "2 %", *RING],
-        ],
-        "clip": [
-            "--deflection 2.4 --length 19 --thickness 3.2 --taper half --strain-limit 0.02".split(),
-        ],
+        "press": [PRESS],
+        "clip": [CLIP],
         "compare": [[PROFILE, PROFILE]],
         "next": [[PROFILE, *SLIDING]],
         "board": [[PROFILE, "-o", folder.parent / "board.html"]],

@@ -10,9 +10,9 @@ from scipy.special import ndtr
 from coupons.answering.clearance import Clearance
 from coupons.answering.joints import together
 from coupons.answering.joints.part import fit_demand
-from coupons.answering.joints.together import Together, chance_together, shared_of
 from coupons.answering.offset import Question, answer
 from coupons.answering.own_spread import OwnSpread
+from coupons.answering.together import Together, chance_together, shared_of
 from coupons.answering.words.joints import together_sentence
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import LogSpread

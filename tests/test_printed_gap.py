@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from bench.calibration import print_gap, profile_of_fit
 from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import done_coupons
 
 from coupons.answering.clearance import Clearance
@@ -14,7 +15,6 @@ from coupons.answering.words.answers import interval_sentence
 from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS
 from coupons.learning.fit import fit_design
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 SLOT_X = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)

@@ -20,7 +20,7 @@ from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of, write_profile
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
-from coupons.measuring.checks.findings import Finding
+from coupons.measuring.run.findings import Finding
 from coupons.showing.families import families
 from coupons.showing.joint_tables import USUAL_JOINTS, JointTable, joint_tables, joint_title
 from coupons.showing.pages.report import write_report

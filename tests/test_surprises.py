@@ -7,7 +7,7 @@ from rehearsed import first_coupon, rehearsed_run
 
 from coupons.learning.checking.surprises import find_surprises
 from coupons.learning.fit import fit_runs
-from coupons.measuring.checks.findings import Finding
+from coupons.measuring.run.findings import Finding
 from coupons.terms import GRADES, Form, Grade
 
 

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from bench.calibration import profile_of_fit
 from known_profile import FROM_ONE_PRINT, covariance_at, known_profile
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import done_coupons
 
 from coupons.answering.clearance import Clearance
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, LogNormal
 from coupons.learning.fit import fit_design
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.terms import Bed, Direction, Form, Gives, Grade, Joint
 
 

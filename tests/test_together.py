@@ -5,8 +5,8 @@ import pytest
 from known_profile import FROM_ONE_PRINT, known_profile, unshifted
 
 from coupons.answering.joints.part import fit_demand
-from coupons.answering.joints.together import Demand, chance_together, shared_of
 from coupons.answering.offset import Question, answer
+from coupons.answering.together import Demand, chance_together, shared_of
 from coupons.terms import Direction, Form, Grade, Joint
 
 NONE = np.zeros(2)

@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 from small_coupon import feature, small_coupon
+from truth import mean_clearance_mm, threshold_gap_mm
 
 from coupons.making.record import CouponTrial
-from coupons.measuring.truth import mean_clearance_mm, threshold_gap_mm
 from coupons.measuring.virtual.machine import load_machine, random_machine, shipped_machines
 from coupons.measuring.virtual.rehearsal import try_out, work_list
 from coupons.terms import GRADES, Direction, Form, Grade, Joint

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from prior_printer import draw_printer, observe, print_sizes
 from rehearsed import rehearsed_run
 from synthetic import done_coupons
 
@@ -12,7 +13,6 @@ from coupons.learning.checking.odd_runs import verdicts_of as held
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
 from coupons.learning.fit import fit_design
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.showing.words.runs import alike_sentence, doubted_run, odd_one_out
 
 

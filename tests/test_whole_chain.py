@@ -4,13 +4,13 @@ import csv
 
 import numpy as np
 import pytest
+from prior_printer import draw_printer, observe, print_sizes
 
 from coupons import load_profile
 from coupons.answering.offset import Question, answer
 from coupons.learning.design import design_of
 from coupons.learning.effects import effect_row
 from coupons.learning.fit import fit_runs
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.learning.profile import profile_of, write_profile
 from coupons.making.plan import plan_coupon, record
 from coupons.making.record import write_coupon

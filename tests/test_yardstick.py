@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import coupon_design, with_reports
 
 from coupons.learning.checking.downdate import Group, without
 from coupons.learning.checking.regressors import effect_table, measure_against
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 
 
 def observed(seed, rows="ABD"):

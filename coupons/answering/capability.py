@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.joints.together import Together, chance_together, shared_of
 from coupons.answering.one_print import log_sd_after
 from coupons.answering.single import (
     PrintedSize,
@@ -22,6 +21,7 @@ from coupons.answering.standards.iso286 import (
     tolerance_mm,
 )
 from coupons.answering.standards.published import rows
+from coupons.answering.together import Together, chance_together, shared_of
 from coupons.answering.told import Told
 from coupons.learning.effects import height_share
 from coupons.learning.profile import MeasuredRange, Profile

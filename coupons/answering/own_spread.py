@@ -3,7 +3,7 @@
 How large own deviations and the judgement are is known only roughly (log-normal), and an error
 in them affects every joint. A chance is therefore an average over what they may be:
 for one joint over the nodes of `OwnSpread.variance_rule`, for several at once over a lattice of
-what they share (`coupons.answering.joints.together`).
+what they share (`coupons.answering.together`).
 """
 
 from dataclasses import dataclass

@@ -17,6 +17,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from truth import threshold_gap_mm
 
 from coupons.making.plan import plan_coupon, record
 from coupons.making.record import Coupon, write_coupon
@@ -24,7 +25,6 @@ from coupons.making.spec.coupon_spec import load_spec, shipped_specs
 from coupons.measuring.checks.run_checks import check_run
 from coupons.measuring.run.folder import load_run, start_run
 from coupons.measuring.run.sheet import read_rows, write_rows
-from coupons.measuring.truth import threshold_gap_mm
 from coupons.measuring.virtual.machine import load_machine, random_machine
 from coupons.measuring.virtual.rehearsal import rehearse, try_out, work_list
 from coupons.terms import Direction, Form, Grade, Joint

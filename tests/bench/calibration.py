@@ -13,11 +13,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from prior_printer import draw_printer, observe, print_sizes
 from synthetic import done_coupons
 
 from coupons.answering.joints.part import fit_demand
-from coupons.answering.joints.together import chance_together, shared_of
 from coupons.answering.offset import Question, answer
+from coupons.answering.together import chance_together, shared_of
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
 from coupons.learning.effects import (
@@ -31,7 +32,6 @@ from coupons.learning.effects import (
     print_rows,
 )
 from coupons.learning.fit import fit_design
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
 from coupons.learning.profile import Counts, LogSpread, MeasuredRange, Profile
 from coupons.terms import GRADES, ROUND, Direction, Feature, Form, Grade, Joint
 

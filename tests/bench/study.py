@@ -20,8 +20,10 @@ import click
 import numpy as np
 from bench.calibration import profile_of_fit
 from joblib import Parallel, delayed
+from prior_printer import draw_printer, observe, print_sizes
 from scipy.stats import norm
 from synthetic import done_coupons, with_slips
+from truth import threshold_gap_mm
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.next_print import half_width, learned_share, variance_parts
@@ -30,8 +32,6 @@ from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, effect_row, loss_row, print_moves
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.latent import N_TERMS
-from coupons.learning.prior_printer import draw_printer, observe, print_sizes
-from coupons.measuring.truth import threshold_gap_mm
 from coupons.measuring.virtual.machine import random_machine
 from coupons.measuring.virtual.printer import as_it_prints
 from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list

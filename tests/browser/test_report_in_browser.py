@@ -6,7 +6,7 @@ from screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
-from coupons.measuring.checks.findings import Finding
+from coupons.measuring.run.findings import Finding
 from coupons.showing.pages.report import write_report
 from coupons.showing.words.fit_summary import learned_from
 

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from truth import mean_size_mm
 
-from coupons.measuring.truth import mean_size_mm
 from coupons.measuring.virtual.machine import load_machine
 from coupons.terms import Direction, Feature, Form
 

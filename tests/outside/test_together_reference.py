@@ -5,7 +5,7 @@ import pytest
 from known_profile import unshifted
 from scipy.stats import multivariate_normal
 
-from coupons.answering.joints.together import Demand, chance_together
+from coupons.answering.together import Demand, chance_together
 
 
 def some_joints(n_joints, seed):

@@ -1,1 +1,1 @@
-"""A list of joints: its file, each joint's answer, and the chance that all fit on one print."""
+"""Lists of joints: the file, the answers for a whole part, and how to loosen it."""

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from coupons.answering.drawing import FaceMove
-from coupons.answering.joints.together import Change, Demand, Shared, chances_if_changed
+from coupons.answering.together import Change, Demand, Shared, chances_if_changed
 
 # Less is not worth drawing anything anew.
 _WORTH = 0.01

@@ -10,10 +10,10 @@ from coupons.answering.clearance import Clearance
 from coupons.answering.drawing import FaceMove, gap_step_mm
 from coupons.answering.joints.joint_list import ListedJoint
 from coupons.answering.joints.loosen import Loosening, Wider, most_gained, not_too_tight
-from coupons.answering.joints.together import Demand, Together, chance_together, shared_of
 from coupons.answering.offset import Answer, Question, answer, clearances, moves_at
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand
+from coupons.answering.together import Demand, Together, chance_together, shared_of
 from coupons.answering.told import Told
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile

@@ -17,7 +17,7 @@ from coupons.learning.checking.misplaced import (
     turned_prints,
 )
 from coupons.learning.fit import Fitted, fit_runs
-from coupons.measuring.checks.findings import Finding
+from coupons.measuring.run.findings import Finding
 from coupons.measuring.run.folder import Run, may_share_slips
 from coupons.measuring.run.sheet import FILE
 

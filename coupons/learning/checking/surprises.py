@@ -10,8 +10,8 @@ from coupons.learning.checking.cross_validation import likeliest_sets, reported
 from coupons.learning.checking.downdate import each_alone, predict_left_out
 from coupons.learning.checking.predictive import PredictedReadings
 from coupons.learning.fit import Fitted
-from coupons.measuring.checks.findings import Finding
 from coupons.measuring.run.entries import FitEntry, SizeEntry
+from coupons.measuring.run.findings import Finding
 from coupons.measuring.run.folder import Run
 from coupons.measuring.run.sheet import FILE
 from coupons.terms import GRADES

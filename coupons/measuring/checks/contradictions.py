@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from itertools import combinations, groupby
 
 from coupons.making.record import Coupon, CouponFeature, CouponHardware
-from coupons.measuring.checks.findings import Finding
 from coupons.measuring.run.entries import FitEntry
+from coupons.measuring.run.findings import Finding
 from coupons.measuring.run.sheet import FILE
 from coupons.terms import GRADES, INTERNAL, Grade
 

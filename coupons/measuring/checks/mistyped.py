@@ -6,8 +6,8 @@ from itertools import groupby, pairwise
 from statistics import median
 
 from coupons.making.record import Coupon, CouponFeature
-from coupons.measuring.checks.findings import Finding
 from coupons.measuring.run.entries import MM_PER_INCH, SizeEntry, parse_number
+from coupons.measuring.run.findings import Finding
 from coupons.measuring.run.sheet import FILE, Row
 from coupons.terms import Form
 

@@ -8,13 +8,13 @@ from pathlib import Path
 
 from coupons.making.record import Coupon
 from coupons.measuring.checks.contradictions import find_contradictions
-from coupons.measuring.checks.findings import Finding, told_together
 from coupons.measuring.checks.mistyped import find_slips
 from coupons.measuring.run.about import KIND as ABOUT
 from coupons.measuring.run.about import disagreements
 from coupons.measuring.run.conditions import FILE as CONDITIONS_FILE
 from coupons.measuring.run.conditions import OPTIONAL_KEYS, Conditions, unsaid_of_slicing
 from coupons.measuring.run.entries import SizeEntry, Typed
+from coupons.measuring.run.findings import Finding, told_together
 from coupons.measuring.run.folder import Survey, survey_run
 from coupons.measuring.run.sheet import FILE, KINDS, Row, blank_rows
 from coupons.terms import FLAT, ROUND, Direction, Jaws

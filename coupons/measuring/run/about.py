@@ -15,7 +15,6 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from coupons.errors import Problem
 from coupons.making.record import Coupon
-from coupons.measuring.checks.findings import Finding
 from coupons.measuring.run.conditions import FILE as CONDITIONS_FILE
 from coupons.measuring.run.conditions import (
     CaliperStep,
@@ -28,6 +27,7 @@ from coupons.measuring.run.conditions import (
     Place,
     WallOrder,
 )
+from coupons.measuring.run.findings import Finding
 from coupons.measuring.run.sheet import FILE, Row
 from coupons.measuring.validation import problems_of
 

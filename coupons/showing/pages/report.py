@@ -18,8 +18,8 @@ from coupons.atomic import write_text
 from coupons.learning.checking.regressors import Yardstick
 from coupons.learning.fit import Fitted
 from coupons.learning.without import row_name
-from coupons.measuring.checks.findings import Finding
 from coupons.measuring.run.differing import NAMES, value_of
+from coupons.measuring.run.findings import Finding
 from coupons.measuring.run.folder import Run
 from coupons.showing.families import Family, families
 from coupons.showing.joint_tables import joint_title

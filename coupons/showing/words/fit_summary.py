@@ -20,7 +20,7 @@ from coupons.learning.checking.surprises import Surprise, Surprises, find_surpri
 from coupons.learning.fit import Fitted
 from coupons.learning.profile import Profile
 from coupons.learning.without import row_name
-from coupons.measuring.checks.findings import Finding
+from coupons.measuring.run.findings import Finding
 from coupons.measuring.run.folder import Run
 from coupons.showing.families import families
 from coupons.showing.joint_tables import JointTable, joint_tables
