@@ -23,7 +23,7 @@ from coupons.measuring.virtual.machine import load_machine
 DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"
 PROFILE = DEMO / "profile.json"
 SLIDING = ["--joint", "slot/tongue", "--size", "12", "--across", "x"]
-MACHINES = Path(read_profile.__code__.co_filename).parents[1] / "measuring" / "machines"
+MACHINES = Path(read_profile.__code__.co_filename).parents[1] / "measuring" / "virtual" / "machines"
 
 
 @pytest.fixture(autouse=True)

@@ -148,8 +148,8 @@ def test_the_widths_told_are_those_of_the_answers():
         ({"joint": "slot/tongue", "size_mm": 12, "across": "x", "bed": "none"}, "no face looks"),
         ({"joint": "hole/pin", "size_mm": 8, "across": "z", "bed": "external"}, "no face looks"),
         ({"joint": "slot/tongue", "size_mm": 12, "across": "z", "bed": "lower"}, "body on the bed"),
-        ({"bought": "nut M4", "across": "z", "bed": "external"}, "is not printed here"),
-        ({"bought": "nut M4", "across": "z", "bed": "both"}, "Only the slot is printed"),
+        ({"hardware": "nut M4", "across": "z", "bed": "external"}, "is not printed here"),
+        ({"hardware": "nut M4", "across": "z", "bed": "both"}, "Only the slot is printed"),
     ],
 )
 def test_what_cannot_stand_on_a_bed_is_refused(wish, message):
@@ -159,8 +159,8 @@ def test_what_cannot_stand_on_a_bed_is_refused(wish, message):
 
 def test_a_size_in_the_layer_plane_stands_on_no_bed():
     with pytest.raises(AnswerError, match="no face looks down"):
-        Printer(known_profile()).size("tongue", printed_mm=8, across="x", bed="external")
-    assert Printer(known_profile()).size("pin", printed_mm=8, across="x", bed="external")
+        Printer(known_profile()).size("tongue", prints_mm=8, across="x", bed="external")
+    assert Printer(known_profile()).size("pin", prints_mm=8, across="x", bed="external")
 
 
 def test_older_models_know_nothing_of_the_bed():

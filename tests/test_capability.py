@@ -128,8 +128,8 @@ def test_a_grade_is_told_with_its_confidence_and_with_what_no_print_showed():
 def test_after_one_print_the_words_say_how_sure_and_what_makes_it_surer():
     profile = with_log_sds(known_profile(), rho=0.5)
     said = " ".join(limits_sentences(meet(profile))).replace("\N{NO-BREAK SPACE}", " ")
-    assert "sure; scatter of" in said
-    assert "% sure)." in said or "% sure), so that some will miss it" in said
+    assert "% confidence; six standard deviations are" in said
+    assert "requires IT13: reached (72 % confidence)" in said
     assert "is common practice, not measured: that of" in said
     assert "a second print begins to show it" in said
     assert "common practice, not measured" not in " ".join(limits_sentences(meet(known_profile())))
@@ -171,18 +171,22 @@ def test_further_prints_tell_how_far_prints_differ_little_by_little():
 
 
 def test_each_side_is_told_by_its_own_grade_and_across_layers_by_the_scatter_there():
-    # Across layers a size scatters by tau_z and rho_z alone, in the layer plane by the other two.
+    # Across layers a slot scatters by tau_z and its roof alone, in the layer plane by tau and rho,
+    # of which half acts with the other sign on outsides: 1 + 0.5² of the variance.
     small, large = (0.004, 0.003), (0.05, 0.04)
     for in_plane, along_z in ((small, large), (large, small)):
-        names = ("tau", "rho", "tau_z", "rho_z")
-        profile = known_profile(scatters=dict(zip(names, in_plane + along_z, strict=True)))
+        names = ("tau", "rho", "tau_z", "rho_roof")
+        scatters = dict(zip(names, in_plane + along_z, strict=True))
+        profile = known_profile(scatters=scatters | {"rho_scale": 1e-9, "rho_scale_z": 1e-9})
         bands = {
             reach.direction: reach.band_mm
             for reach in grades_reached(profile)
             if reach.form is Form.SLOT and reach.low_mm <= 12 <= reach.high_mm
         }
         assert bands[Direction.Z] == pytest.approx(6 * np.hypot(*along_z), rel=0.05)
-        assert bands[Direction.X] == pytest.approx(6 * np.hypot(*in_plane), rel=0.05)
+        assert bands[Direction.X] == pytest.approx(
+            6 * np.hypot(in_plane[0], 1.25**0.5 * in_plane[1]), rel=0.05
+        )
 
 
 def test_the_verdict_on_a_side_is_that_of_its_form():
@@ -191,6 +195,6 @@ def test_the_verdict_on_a_side_is_that_of_its_form():
         for form, low_mm in ((Form.SLOT, 3), (Form.TONGUE, 20))
     )
     said = limits_sentences(meet(known_profile(scatters=FINE, measured=only_slots)))
-    told = [line for line in said if "asks for IT13" in line]
+    told = [line for line in said if "requires IT13" in line]
     assert len(told) == 1, said
     assert told[0].startswith("Slots across x of 10 to 18 mm reach IT")

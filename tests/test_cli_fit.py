@@ -130,7 +130,7 @@ def test_one_print_given_twice_is_refused(folder, tmp_path):
     for twice in (folder, folder.parent / "." / "spring", copy):
         result = fit(folder, twice, "--without", "spring:43")
         assert result.exit_code == 1
-        assert f"{twice}: expected another print, got the entries of {folder} again" in (
+        assert f"{twice}: expected another print, got the same entries as {folder}" in (
             result.stderr
         )
     conditions = copy / "conditions.toml"

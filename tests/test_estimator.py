@@ -235,9 +235,7 @@ def test_codes_that_are_none_are_refused(table, column, value, message):
 @pytest.mark.parametrize(
     ("estimator", "columns", "message"),
     [
-        (OffsetRegressor(), 3, "X must have the 17 columns kind, run"),
-        (OffsetRegressor(rows="effects"), 20, "X must have at most 19 columns. Got 20 instead."),
-        (OffsetRegressor(rows="trials"), 3, "rows must be one of observations, effects."),
+        (ObservationModel(), 3, "X must have the 17 columns kind, run"),
     ],
 )
 def test_tables_of_another_shape_are_refused(estimator, columns, message):

@@ -112,7 +112,8 @@ def test_every_file_made_is_known_again_and_none_that_was_saved_anew(made):
 
 
 def test_files_of_older_folders_are_known_too():
-    found = [path for path in DEMO.rglob("*") if path.suffix in IS_OURS]
+    kept = IS_OURS.keys() - {".stl"}  # not kept in the repository: made again in a second
+    found = [path for path in DEMO.rglob("*") if path.suffix in kept]
     assert len(found) == 3
     assert [path.name for path in found if not IS_OURS[path.suffix](path.read_bytes())] == []
 

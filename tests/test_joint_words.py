@@ -133,7 +133,7 @@ def test_whole_layers_are_said(tmp_path):
 
 
 def test_less_than_an_even_chance_is_said_and_an_even_one_is_not(tmp_path):
-    even = "Less than an even chance: print one and try it before the part."
+    even = "Less than 50\N{NO-BREAK SPACE}% chance: print a sample and try it first."
     found = part(tmp_path, known_profile(sd_share=0.05))
     fits = [joint for joint in found.counted if isinstance(joint.found, Answer)]
     assert fits

@@ -12,7 +12,7 @@ from coupons.measuring.virtual.machine import (
     shipped_machines,
 )
 
-MACHINES = files("coupons.measuring") / "machines"
+MACHINES = files("coupons.measuring.virtual") / "machines"
 BENCH = (MACHINES / "bench-1.toml").read_text(encoding="utf-8")
 RANGES = tomllib.loads((MACHINES / "ranges.toml").read_text(encoding="utf-8"))
 

@@ -77,12 +77,12 @@ def test_it_is_stale_from_the_day_after():
     ("wish", "first", "second"),
     [
         ({}, "of the 12 mm tongue −", "It slides with"),
-        ({"gives": "internal"}, "of the 12 mm slot −", "It slides with"),
-        ({"at_least": 0.9}, "the slot stays 12.00 mm.", "It slides or goes more easily with"),
+        ({"move": "internal"}, "of the 12 mm slot −", "It slides with"),
+        ({"at_least": 0.9}, "the slot stays 12.00 mm.", "It slides or is looser with"),
         (
             {"printed_gap_mm": 0.2},
             "draw the tongue 11.",
-            "Drawn like this, one pair of the next print has",
+            "Drawn this way, a pair on the next print has a gap of",
         ),
         ({"drawn_gap_mm": 0.0}, "Leave the tongue as it is, 12.00 mm", "It slides with"),
     ],
@@ -108,7 +108,7 @@ def test_an_empty_line_parts_what_decides_from_the_details(part):
     lines = CliRunner().invoke(main, ["offset", str(part), *asked]).output.split("\n\n")
     assert len(lines) == 2
     assert lines[0].startswith("STALE")
-    assert " % (too tight " in " ".join(lines[0].split()[-12:])
+    assert " % chance (too tight " in " ".join(lines[0].split()[-12:])
     assert lines[1].startswith("The drawn gap is")
 
 

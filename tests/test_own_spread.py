@@ -8,7 +8,7 @@ from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from scipy.special import ndtr
 
 from coupons.answering.clearance import Clearance
-from coupons.answering.joints import together
+from coupons.answering import together
 from coupons.answering.joints.part import fit_demand
 from coupons.answering.offset import Question, answer
 from coupons.answering.own_spread import OwnSpread
@@ -99,7 +99,7 @@ def brute_force(profile, asked, gaps, n, seed):
     for question, gap_mm in zip(asked, gaps, strict=True):
         joint = question.joint
         in_z = joint.direction is Direction.Z and joint.internal is Form.SLOT
-        row = Clearance(profile, joint, question.gives, np.array([gap_mm])).rows[0]
+        row = Clearance(profile, joint, question.move, np.array([gap_mm])).rows[0]
         # A print's scales act on both bodies, so that only the gap is left of them.
         of_print = gap_mm * taller - roof if in_z else gap_mm * stretched - 2 * closed
         felt = gap_mm + terms @ row + of_print

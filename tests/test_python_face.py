@@ -78,7 +78,7 @@ def test_a_script_is_checked_and_nothing_in_it_is_any(tmp_path):
             from coupons import NotMeasuredError, check, fit, load_profile, load_run, make_coupon
 
             reveal_type(load_profile("a").offset("slot/tongue", size_mm=12, across="x"))
-            reveal_type(load_profile("a").size("hole", printed_mm=8, across="z").drawn_mm)
+            reveal_type(load_profile("a").size("hole", prints_mm=8, across="z").drawn_mm)
             reveal_type(fit("a", load_run("b")).profile.machine)
             reveal_type([found.what for found in check("a")])
             reveal_type(make_coupon("first", "a").cost.minutes)
@@ -116,7 +116,7 @@ ASKED = [
         ["--joint", "slot/tongue", "--size", "12", "--across", "x", "--fit", "push"],
     ),
     (
-        lambda p: p.size("hole", printed_mm=8, across="z"),
+        lambda p: p.size("hole", prints_mm=8, across="z"),
         ["--form", "hole", "--prints", "8", "--across", "z"],
     ),
     (
@@ -149,7 +149,7 @@ def test_a_line_tells_what_to_draw():
     answer = printer.offset("slot/tongue", fit="slide", **JOINT)
     drawn = f"draw tongue {answer.moves[0].drawn_mm:g} mm"
     assert repr(answer).startswith(f"<Answer to slide slot/tongue 12 mm across x: {drawn}; ")
-    hole = printer.size("hole", across="z", limits_code="8 H13")
+    hole = printer.size("hole", across="z", limits="8 H13")
     assert f"hole 8.11 mm axis along z within 8 H13: draw {hole.drawn_mm:g} mm" in repr(hole)
 
 

@@ -203,7 +203,7 @@ def test_a_plain_person_says_go_or_stop(tmp_path):
 
 
 def _toml_of(machine):
-    path = files("coupons.measuring") / "machines" / f"{machine.name}.toml"
+    path = files("coupons.measuring.virtual") / "machines" / f"{machine.name}.toml"
     return path.read_text(encoding="utf-8")
 
 

@@ -159,9 +159,9 @@ def test_a_move_of_both_bodies_that_takes_another_gap_says_which(taught, html):
 def test_what_was_not_measured_is_marked_and_listed_as_on_the_terminal(taught, html):
     table = html.split("Random scatter")[1].split("</table>")[0]
     marked = re.findall(r'<th scope="row">([^<]*)<small>not measured: typical value', table)
-    assert "between like features, across layers" in marked
-    assert "between like features, in the layer plane" not in marked
-    assert "between like features, in the layer plane" in table
+    assert "two like features differ, across layers" in marked
+    assert "two like features differ, in the layer plane" not in marked
+    assert "two like features differ, in the layer plane" in table
     _, _, profile, learned = taught
     listed = {what for what, _ in unmeasured((), profile)}
     scatters = {"scatter in the layer plane", "scatter along z"}

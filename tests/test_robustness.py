@@ -152,7 +152,7 @@ def rows_of(results):
 
 SHEETS = {
     "no trials": lambda kind, _, old: old if kind == "size" else "",
-    "tenfold": lambda kind, _, old: old if kind == "fit" else f"{float(old) * 10:.2f}",
+    "tenfold": lambda kind, _, old: f"{float(old) * 10:.2f}" if kind == "size" else old,
     "grades in turn": lambda kind, at, old: ("loose", "no-go")[at % 2] if kind == "fit" else old,
     "no readings": lambda kind, _, old: old if kind == "fit" else "",
     "only no-go": lambda kind, _, old: "no-go" if kind == "fit" else old,

@@ -13,7 +13,7 @@ from coupons.answering.clearance import Clearance
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, LogNormal
 from coupons.learning.fit import fit_design
-from coupons.terms import Bed, Direction, Form, Gives, Grade, Joint
+from coupons.terms import Bed, Direction, Form, MovingBody, Grade, Joint
 
 
 def variance_at(profile, row, **squares):
@@ -41,7 +41,7 @@ def test_it_is_what_a_fit_to_prints_that_differ_otherwise_finds(coupon, directio
     observed = observe(printer, design, print_sizes(printer, design, rng), rng)
     profile = profile_of_fit(fit_design(observed))
     joint = Joint(Form.SLOT, Form.TONGUE, 8.0, Direction(direction))
-    clearance = Clearance(profile, joint, Gives.EXTERNAL, np.array([0.3]), bed=bed)
+    clearance = Clearance(profile, joint, MovingBody.EXTERNAL, np.array([0.3]), bed=bed)
     row = clearance.margin_row(Grade.SLIDE)[0]
     found, expected = [], []
     for times in (0.4, 1.0, 2.5):

@@ -35,7 +35,7 @@ from coupons.learning.posterior.latent import N_TERMS
 from coupons.measuring.virtual.machine import random_machine
 from coupons.measuring.virtual.printer import as_it_prints
 from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
-from coupons.terms import GRADES, ROUND, Bed, Direction, Feature, Form, Gives, Grade, Joint
+from coupons.terms import GRADES, ROUND, Bed, Direction, Feature, Form, MovingBody, Grade, Joint
 
 COUPONS = ("first", "upright", "round")
 EDGES = {"press": Grade.FORCE, "push": Grade.PUSH, "slide": Grade.SLIDE}
@@ -64,7 +64,7 @@ def name_of(joint):
 
 def tell(profile, joint, grade, gap_mm=0.3, bed=Bed.NONE):
     """Ask where a grade begins, or None where it was not measured."""
-    clearance = Clearance(profile, joint, Gives.INTERNAL, np.array([gap_mm]), bed=bed)
+    clearance = Clearance(profile, joint, MovingBody.INTERNAL, np.array([gap_mm]), bed=bed)
     row = clearance.margin_row(grade)
     if learned_share(profile, row)[0] > NOTHING_LEARNED:
         return None

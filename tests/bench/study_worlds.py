@@ -36,7 +36,7 @@ from coupons.learning.fit import fit_design
 from coupons.learning.profile import profile_of
 from coupons.measuring.run import sheet
 from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
-from coupons.terms import GRADES, Gives, Grade
+from coupons.terms import GRADES, MovingBody, Grade
 
 SETS = {"one print": ("first", "upright"), "three prints": ("first",) * 3}
 OF_MACHINE, OF_HANDS, OF_PRINTS = range(3)
@@ -46,10 +46,10 @@ def told_joint(profile, asked):
     """Return what the profile says of a sliding joint, or None where it was not measured."""
     joint, bed = asked.joint, asked.bed
     gaps_mm = grid_of(joint, profile.layer_height_mm)
-    over = Clearance(profile, joint, Gives.INTERNAL, gaps_mm, bed=bed)
+    over = Clearance(profile, joint, MovingBody.INTERNAL, gaps_mm, bed=bed)
     chances = over.chance_from(Grade.SLIDE) - over.chance_from(Grade.LOOSE)
     best = int(chances.argmax())
-    at = Clearance(profile, joint, Gives.INTERNAL, gaps_mm[[best]], bed=bed)
+    at = Clearance(profile, joint, MovingBody.INTERNAL, gaps_mm[[best]], bed=bed)
     row = (at.margin_row(Grade.SLIDE) + at.margin_row(Grade.LOOSE)) / 2
     if learned_share(profile, row)[0] > NOTHING_LEARNED:
         return None

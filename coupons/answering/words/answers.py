@@ -21,9 +21,7 @@ from coupons.answering.ways import flats_hint, sizes_in
 from coupons.learning.profile import MeasuredRange
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Form, Grade
 
-REHEARSED = (
-    "REHEARSED: from a virtual printer, not measured on a real one. Do not use it for real parts."
-)
+REHEARSED = "REHEARSED: from a virtual printer, not a real one. Do not use it for real parts."
 
 PRACTICE = "common practice is used instead"
 
