@@ -7,8 +7,8 @@ import pytest
 from known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from scipy.special import ndtr
 
-from coupons.answering.clearance import Clearance
 from coupons.answering import together
+from coupons.answering.clearance import Clearance
 from coupons.answering.joints.part import fit_demand
 from coupons.answering.offset import Question, answer
 from coupons.answering.own_spread import OwnSpread

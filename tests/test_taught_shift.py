@@ -13,7 +13,7 @@ from coupons.answering.clearance import Clearance
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, LogNormal
 from coupons.learning.fit import fit_design
-from coupons.terms import Bed, Direction, Form, MovingBody, Grade, Joint
+from coupons.terms import Bed, Direction, Form, Grade, Joint, MovingBody
 
 
 def variance_at(profile, row, **squares):

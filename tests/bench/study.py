@@ -35,7 +35,7 @@ from coupons.learning.posterior.latent import N_TERMS
 from coupons.measuring.virtual.machine import random_machine
 from coupons.measuring.virtual.printer import as_it_prints
 from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
-from coupons.terms import GRADES, ROUND, Bed, Direction, Feature, Form, MovingBody, Grade, Joint
+from coupons.terms import GRADES, ROUND, Bed, Direction, Feature, Form, Grade, Joint, MovingBody
 
 COUPONS = ("first", "upright", "round")
 EDGES = {"press": Grade.FORCE, "push": Grade.PUSH, "slide": Grade.SLIDE}

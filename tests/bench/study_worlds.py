@@ -36,7 +36,7 @@ from coupons.learning.fit import fit_design
 from coupons.learning.profile import profile_of
 from coupons.measuring.run import sheet
 from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
-from coupons.terms import GRADES, MovingBody, Grade
+from coupons.terms import GRADES, Grade, MovingBody
 
 SETS = {"one print": ("first", "upright"), "three prints": ("first",) * 3}
 OF_MACHINE, OF_HANDS, OF_PRINTS = range(3)
