@@ -160,8 +160,8 @@ SHEETS = {
     "only go": lambda kind, *_: "go" if kind == "fit" else "",
     "one trial": lambda _, at, old: old if at == 3 else "",
     "one reading": lambda _, at, old: old if at == 70 else "",
-    "inches": lambda kind, _, old: old if kind == "fit" else f"{float(old) / 25.4:.3f}",
-    "one number": lambda kind, _, old: old if kind == "fit" else "5.00",
+    "inches": lambda kind, _, old: f"{float(old) / 25.4:.3f}" if kind == "size" else old,
+    "one number": lambda kind, _, old: "5.00" if kind == "size" else old,
 }
 NOTHING_ON_SLIDING = ("no trials", "one trial", "one reading", "only no-go", "only loose")
 # What a person must be told.

@@ -84,7 +84,9 @@ def test_a_joint_without_an_answer_says_so_and_shared_cautions_stand_below(page_
         MeasuredRange(form=form, direction=Direction.X, low_mm=3.0, high_mm=10.0)
         for form in (Form.SLOT, Form.TONGUE)
     )
-    prior_alone = dict.fromkeys(("round_ext", "round_int", "curl_int"), 1.0)
+    prior_alone = dict.fromkeys(
+        ("round_ext", "round_int", "curl_ext", "curl_int", "curl_bend"), 1.0
+    )
     text = "\n".join(
         (
             LIST.splitlines()[0],
