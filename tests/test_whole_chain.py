@@ -9,7 +9,7 @@ from prior_printer import draw_printer, observe, print_sizes
 from coupons import load_profile
 from coupons.answering.offset import Question, answer
 from coupons.learning.design import design_of
-from coupons.learning.effects import effect_row
+from coupons.learning.effects import effect_row, print_moves
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of, write_profile
 from coupons.making.plan import plan_coupon, record
@@ -48,15 +48,18 @@ def blank_design(folder):
     """What the sheet asks for, as arrays: fill it with anything valid, then read it back."""
     with (folder / "entries.csv").open(encoding="utf-8-sig", newline="") as file:
         kinds = [row["kind"] for row in csv.DictReader(file)]
-    fill(folder, ["slide" if kind == "fit" else "5.00" for kind in kinds])
+    valid = {"fit": "slide", "size": "5.00"}  # the jaws are not closed
+    fill(folder, [valid.get(kind, "") for kind in kinds])
     run = load_run(folder)
     return kinds, run, design_of([run])
 
 
 def results_of(kinds, design):
-    grades = iter(GRADES[k] for k in design.trials.tightest)
-    sizes = iter(f"{value:.2f}" for value in design.readings.value)
-    return [next(grades if kind == "fit" else sizes) for kind in kinds]
+    found = {
+        "fit": iter(GRADES[k] for k in design.trials.tightest),
+        "size": iter(f"{value:.2f}" for value in design.readings.value),
+    }
+    return [next(found[kind]) if kind in found else "" for kind in kinds]
 
 
 def first_that_slides(run, observed):
@@ -98,7 +101,7 @@ def needed_gaps(printer, printed, joint, gap_mm, rng):
     """Gap at which sliding truly begins, on the print that was tried and on the next one."""
     slot = Feature(joint.internal, joint.size_mm, joint.direction)
     tongue = Feature(joint.external, joint.size_mm - gap_mm, joint.direction)
-    closes = (effect_row(slot) - effect_row(tongue)) @ printer.effects
-    machine = printer.thresholds[2] - closes
-    shift = rng.normal(0, printer.scatters.rho)
-    return machine + 2 * printed.shifts[0, 0], machine + 2 * shift
+    opens = effect_row(slot) - effect_row(tongue)
+    moved = print_moves(printer.table) @ rng.normal(0, printer.print_sds)
+    slides_from = printer.thresholds[2]
+    return slides_from - opens @ printed.effects[0], slides_from - opens @ (printer.effects + moved)
