@@ -156,9 +156,9 @@ def test_grades_are_reached_as_often_as_their_confidence_says():
 
 @pytest.mark.slow
 def test_further_prints_tell_how_far_prints_differ_little_by_little():
-    # 12 printers each; the prior's sd of the log is 0.5. Measured: 0.40 ± 0.02 after two prints, 0.28
-    # ± 0.01 after five. Two effects of each print share the scatter: were they seen without error,
-    # each further print would add 2 × 2 to the information, and five leave (4 + 16)^−½ = 0.22.
+    # 12 printers each; the prior's sd of the log is 0.5. Measured: 0.40 ± 0.02 after two prints,
+    # 0.28 ± 0.01 after five. Two effects of each print share the scatter: were they seen without
+    # error, each further print would add 2 × 2 to the information: (4 + 16)^−½ = 0.22 after five.
     left = {}
     for prints in (1, 2, 5):
         rng, sds = np.random.default_rng(4), []
