@@ -9,9 +9,10 @@ from coupons.answering.capability import BAND_SDS, grades_reached, meet_limits
 from coupons.answering.standards.iso286 import fit_limits, tolerance_mm
 from coupons.answering.words.sizes import limits_sentences
 from coupons.learning.design import design_of
+from coupons.learning.effects import EXTRUSION, effect_row, print_moves
 from coupons.learning.fit import fit_design
 from coupons.learning.profile import LogSpread, MeasuredRange
-from coupons.terms import Direction, Form
+from coupons.terms import Direction, Feature, Form
 
 FINE = {"tau": 0.004, "rho": 0.003, "rho_scale": 1e-7}
 
@@ -147,7 +148,9 @@ def test_grades_are_reached_as_often_as_their_confidence_says():
         seen = observe(printer, design, print_sizes(printer, design, rng), rng)
         profile = profile_of_fit(fit_design(seen)).model_copy(update={"measured": (SLOT,)})
         (reach,) = grades_reached(profile)
-        true_mm = BAND_SDS * np.hypot(printer.scatters.tau, printer.scatters.rho)
+        acts = effect_row(Feature(Form.SLOT, reach.high_mm, Direction.X)) @ print_moves(EXTRUSION)
+        of_prints = np.sum((acts * printer.print_sds) ** 2)
+        true_mm = BAND_SDS * np.sqrt(printer.scatters.tau**2 + of_prints)
         told = {(reach.grade or 15) - 1, reach.grade or 14} & set(reach.confidences)
         excess += [(true_mm <= tolerance_mm(n, 15)) - reach.confidences[n] for n in told]
     error = np.std(excess) / np.sqrt(250)
