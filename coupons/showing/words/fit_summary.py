@@ -265,5 +265,5 @@ def _first_joint(runs: Sequence[Run]) -> str:
 
 
 def _no_fits(profile: Profile) -> list[str]:
-    bought = "Only bought pieces were tried, no printed pair: ask about them with `--hardware`."
-    return textwrap.wrap(bought if profile.counts.trials else NO_TRIALS, WIDTH)
+    only = "Only hardware was tried, no printed pair: ask about it with `--hardware`."
+    return textwrap.wrap(only if profile.counts.trials else NO_TRIALS, WIDTH)
