@@ -51,6 +51,7 @@ def test_the_chance_of_both_is_that_of_drawn_pairs():
     assert found.both.chance <= min(found.hole.chance, found.shaft.chance) + found.both.error
 
 
+@pytest.mark.slow
 def test_finer_limits_are_held_less_often():
     chances = [meet(known_profile(), f"12 H{n}/d{n}").both.chance for n in (8, 10, 12, 14)]
     assert chances == sorted(chances)

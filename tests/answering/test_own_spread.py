@@ -125,6 +125,7 @@ def test_the_chance_of_all_is_that_of_brute_force(n_joints):
     assert stated.chance == pytest.approx(share, abs=4 * math.hypot(error, stated.error))
 
 
+@pytest.mark.slow
 def test_each_joint_alone_has_the_chance_of_brute_force():
     profile = one_print()
     for seed, question in enumerate(questions(5)):
@@ -133,6 +134,7 @@ def test_each_joint_alone_has_the_chance_of_brute_force():
         assert found.chance == pytest.approx(share, abs=4 * error + 1e-3)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("n_joints", [5, 10, 20])
 def test_the_stated_sampling_error_holds(n_joints, monkeypatch):
     # 100 seeds against 32 times as many points: 95 % are to be inside, 88 % or fewer would be by

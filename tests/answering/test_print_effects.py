@@ -26,6 +26,7 @@ def variance_at(profile, row, **squares):
     return float(np.sum((row @ taught.root) ** 2) + moved)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("coupon", "direction", "bed", "scatter"),
     [

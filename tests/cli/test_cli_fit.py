@@ -23,6 +23,7 @@ def fit(*arguments):
     return CliRunner().invoke(main, ["fit", *map(str, arguments)])
 
 
+@pytest.mark.slow
 def test_entries_left_out_stand_in_the_profile(folder):
     result = fit(folder, "--without", "43", "--without", "61")
     assert result.exit_code == 0, result.output
@@ -31,6 +32,7 @@ def test_entries_left_out_stand_in_the_profile(folder):
     assert profile.counts.trials == 72
 
 
+@pytest.mark.slow
 def test_the_profile_keeps_which_sizes_were_tried_and_which_were_read(folder):
     fit(folder)
     measured = read_profile(folder / "profile.json").measured
@@ -79,6 +81,7 @@ def test_all_entries_left_out_is_one_clear_line(folder):
     assert "hold no result yet" in result.stderr
 
 
+@pytest.mark.slow
 def test_profiles_in_one_folder_keep_their_own_pages(folder, tmp_path):
     for name in ("bench-1", "bench-2"):
         result = fit(folder, "-o", tmp_path / f"{name}.json")
@@ -117,6 +120,7 @@ def test_a_report_of_ones_own_beside_the_profile_is_never_written_over(folder, t
     assert [path.name for path in tmp_path.iterdir()] == ["p-report.html"]
 
 
+@pytest.mark.slow
 def test_a_damaged_profile_may_be_replaced(folder):
     assert fit(folder).exit_code == 0
     path = folder / "profile.json"

@@ -52,6 +52,7 @@ def made_for(folder, machine):
     return read_coupon(folder / "coupon.json").run
 
 
+@pytest.mark.slow
 def test_each_run_has_an_id_that_it_keeps_when_made_again(tmp_path):
     first = made_for(tmp_path / "a" / "first", "bench-1")
     other = made_for(tmp_path / "b" / "first", "bench-2")
@@ -72,6 +73,7 @@ def test_a_folder_that_holds_entries_is_left_as_it_is(tmp_path):
     assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
 
 
+@pytest.mark.slow
 def test_the_bed_given_splits_the_coupon_over_plates(tmp_path):
     done = run("make", "first", "-o", tmp_path / "run", "--bed", "100x100")
     assert done.exit_code == 0, done.output
@@ -84,6 +86,7 @@ def test_the_bed_given_splits_the_coupon_over_plates(tmp_path):
             assert body.origin_mm[k] + body.extent_mm[k] <= 95 + 1e-6
 
 
+@pytest.mark.slow
 def test_a_new_layout_leaves_no_print_file_of_the_old_one(tmp_path):
     folder = tmp_path / "run"
     assert run("make", "first", "-o", folder, "--bed", "100x100").exit_code == 0

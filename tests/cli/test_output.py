@@ -52,6 +52,7 @@ def invocations(folder):
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["cp1252", "latin-1", "ascii"])
 def test_every_command_speaks_to_a_stream_of_few_characters(folder, encoding):
     runner = CliRunner(charset=encoding)

@@ -27,6 +27,7 @@ def test_ninety_percent_intervals_hold_ninety_percent():
     assert trials == pytest.approx(expected, abs=0.03)
 
 
+@pytest.mark.slow
 def test_a_wild_reading_shows_in_the_rms_and_not_in_the_median():
     sound = observed(3)
     value = sound.readings.value.copy()

@@ -86,6 +86,7 @@ def with_repeats(design, times):
     return replace(design, readings=readings, trials=trials)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("split", [each_feature, each_alone])
 def test_repeats_are_left_out_as_if_each_had_been_taken_by_itself(split):
     design = with_repeats(fitted(5, "A").design, 30)
@@ -109,6 +110,7 @@ def work_with_repeats(times):
     return np.array([lines_run(leave_out)[1], most_bytes(leave_out)[1]])
 
 
+@pytest.mark.slow
 def test_ten_times_the_repeats_take_at_most_about_ten_times_the_work():
     few, many = (work_with_repeats(times) for times in (40, 400))
     assert (many < 15 * few).all()

@@ -72,12 +72,14 @@ def test_it_is_the_same_fit(runs, fitted):
     assert fitted.coef_ == pytest.approx(direct.mean[: len(EFFECTS)], abs=1e-9)
 
 
+@pytest.mark.slow
 def test_several_runs_are_the_same_fit_too(runs):
     X, y, _ = observation_table(runs)
     ours = ObservationModel().fit(X, y).fitted_
     assert ours.mean == pytest.approx(fit_runs(runs).mean, abs=1e-9)
 
 
+@pytest.mark.slow
 def test_prediction_leaves_out_a_feature_as_the_quick_way_does(runs, table):
     X, y, groups = table
     quick, _ = predict_left_out(fit_runs(runs[:1]).mixture, each_feature(design_of(runs[:1])))
@@ -92,6 +94,7 @@ def test_prediction_leaves_out_a_feature_as_the_quick_way_does(runs, table):
     assert max(off) <= 0.4
 
 
+@pytest.mark.slow
 def test_cross_validation_by_feature_is_the_librarys(table):
     X, y, groups = table
     read = X[:, COLUMNS.index("kind")] == 0
@@ -162,6 +165,7 @@ def test_effects_with_the_printers_priors_are_the_fit_of_the_readings(runs):
     assert abs(flat.coef_ - least_squares).max() < 4 * flat.coef_sd_.max()
 
 
+@pytest.mark.slow
 def test_the_score_is_the_mean_log_chance_of_what_was_observed(table, fitted):
     X, y, _ = table
     read = X[:, COLUMNS.index("kind")] == 0

@@ -64,6 +64,7 @@ def test_weights_are_a_mixture():
     assert len(mixture.weights) == len(mixture.modes) == len(mixture.means)
 
 
+@pytest.mark.slow
 def test_scatters_agree_with_a_fine_grid():
     """Two scatters only, so that a grid of 33 × 33 integrates their posterior outright."""
     rng = np.random.default_rng(3)
@@ -120,6 +121,7 @@ def test_a_mirrored_coupon_only_swaps_the_axes():
     assert mirrored.mean == pytest.approx(sign * straight.mean[order], abs=1e-6)
 
 
+@pytest.mark.slow
 def test_two_runs_teach_how_far_prints_differ():
     """With six runs the print-to-print scatter is known better than before any."""
     rng = np.random.default_rng(7)

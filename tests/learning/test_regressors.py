@@ -15,6 +15,7 @@ def observed(seed, rows="ABD"):
     return observe(printer, design, print_sizes(printer, design, rng), rng)
 
 
+@pytest.mark.slow
 def test_on_readings_alone_the_model_is_as_good_as_the_best_of_the_library():
     """Six printers; the library's regressors know neither priors nor tails."""
     ratios = []

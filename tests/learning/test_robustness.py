@@ -112,6 +112,7 @@ def test_grades_that_contradict_each_other_leave_the_hand_unknown(kind):
     assert np.exp(judgement) > 0.3  # mm: no gap is then sure to give any grade
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", first_quick(range(4)))
 def test_a_single_grade_says_where_the_thresholds_are_not(seed):
     rng = np.random.default_rng(seed)
@@ -179,6 +180,7 @@ def folder(tmp_path_factory):
     return shutil.copytree(DEMO, tmp_path_factory.mktemp("bad") / "spring")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", first_quick(SHEETS, 3))
 def test_an_odd_sheet_gives_an_honest_answer(folder, name):
     (folder / "entries.csv").write_text(rows_of(SHEETS[name]), encoding="utf-8")

@@ -101,6 +101,7 @@ def test_rows_of_x_and_y_exchanged_are_named_in_pairs(clear):
     assert "letters and arrows on the part" in found.todo
 
 
+@pytest.mark.slow
 def test_a_print_that_was_turned_shows_against_another_of_its_machine(coupon):
     rng = np.random.default_rng(4)
     machine = drawn_machine(rng, **CLEAR)
@@ -120,6 +121,7 @@ def test_a_short_sheet_tells_nothing(clear):
     assert shared_slips_of(short) == ()
 
 
+@pytest.mark.slow
 def test_check_and_fit_both_show_them(tmp_path, coupon):
     start_run(tmp_path, coupon, machine="bench-2", material="grey")
     write_coupon(coupon, tmp_path / "coupon.json")

@@ -56,6 +56,7 @@ def test_end_walls_of_upright_windows_are_whole_at_both_mouths(name):
                 assert hits[1] - hits[0] >= walls[feature.row] - mouths * flare - 0.01, feature.id
 
 
+@pytest.mark.slow
 def test_windows_of_plates_keep_a_wall_from_the_cut_corner():
     """In plan, at mid height: no point of a window is nearer to the outside than the wall."""
     spec, bed = SPECS["windows"]

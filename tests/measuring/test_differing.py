@@ -57,6 +57,7 @@ def test_only_what_two_runs_say_differently_differs(folders):
     ]
 
 
+@pytest.mark.slow
 def test_a_fit_says_so_at_its_top_and_keeps_it(folders, tmp_path):
     out = tmp_path / "profile.json"
     said = " ".join(run("fit", *folders, "-o", out).split())
@@ -70,6 +71,7 @@ def test_a_fit_says_so_at_its_top_and_keeps_it(folders, tmp_path):
     assert profile_differs(profile.differs_in).endswith("differ in layer height, flow.")
 
 
+@pytest.mark.slow
 def test_the_same_as_data(folders, tmp_path):
     data = json.loads(run("fit", *folders, "-o", tmp_path / "p.json", "--json"))
     assert data["differs_in"] == [
@@ -78,6 +80,7 @@ def test_the_same_as_data(folders, tmp_path):
     ]
 
 
+@pytest.mark.slow
 def test_a_profile_of_prints_that_nobody_described_has_nothing_new_in_it(tmp_path):
     folder = write_run(tmp_path, make_record(rows=2, features=4), name="bare")
     fill_run(folder)
@@ -87,6 +90,7 @@ def test_a_profile_of_prints_that_nobody_described_has_nothing_new_in_it(tmp_pat
     assert not {"first_layer_height_mm", "slicing", "differs_in"} & set(json.loads(text))
 
 
+@pytest.mark.slow
 def test_a_report_shows_what_the_slicing_program_did(folders):
     run("fit", folders[0])
     html = (folders[0] / "report.html").read_text(encoding="utf-8")

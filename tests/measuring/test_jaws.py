@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 from coupons.measuring.jaws import bore_from_reading, reading_in_bore
 
 
+@pytest.mark.slow
 @given(st.floats(0.5, 200), st.floats(0, 0.4))
 def test_the_correction_undoes_the_jaws(bore_mm, land_mm):
     assert bore_from_reading(reading_in_bore(bore_mm, land_mm), land_mm) == pytest.approx(bore_mm)

@@ -116,6 +116,7 @@ def test_a_sheet_of_no_usable_shape_is_told(tmp_path, text, message):
     assert caught.value.message == message
 
 
+@pytest.mark.slow
 def test_a_million_rows_are_told_and_not_worked_through(tmp_path):
     with pytest.raises(EntriesError) as caught:
         read(tmp_path, "kind,feature,result\n" + "size,A1,7.98\n" * 1_000_000)

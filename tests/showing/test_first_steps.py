@@ -42,6 +42,7 @@ def on_page(found, run, folder):
     return [html.unescape(f"{head}. {text}") for head, text in steps]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("slipped", [False, True])
 def test_page_and_terminal_say_the_same_in_the_same_order(run, slipped, tmp_path):
     sizes = list(run.sizes)

@@ -59,6 +59,7 @@ def test_without_fits_it_says_so(run):
     assert "grades predicted" not in text
 
 
+@pytest.mark.slow
 def test_rows_of_several_runs_carry_the_runs_name(run):
     other = rehearsed_run(8, "bench-2", folder="run-b")
     sizes = list(other.sizes)
@@ -99,6 +100,7 @@ def test_all_clear_slips_are_named_first(run):
     assert all(str(sizes[at].row) in first for at in slipped)
 
 
+@pytest.mark.slow
 def test_a_fault_with_all_of_the_budget_keeps_its_columns_apart(run):
     one = learned([run])
     only = replace(one.causes.found[0], share=1.0)

@@ -53,6 +53,7 @@ def test_a_rehearsed_card_says_so(tmp_path, rehearsed):
     assert ("REHEARSED" in path.read_text(encoding="utf-8")) == rehearsed
 
 
+@pytest.mark.slow
 def test_names_are_escaped_and_bytes_are_the_same(tmp_path):
     profile = known_profile(machine="</style><script>alert(1)</script>", material="<b>x</b>")
     one = write_wall_card(tmp_path / "a.html", profile).read_bytes()
