@@ -6,6 +6,7 @@ What a script needs is imported from here:
 
 =====================================================  ============================================
 `make_coupon`, `load_run`, `check`, `fit`              the job, step by step
+`fit_each`                                             a whole tree of runs
 `load_profile`, `Printer`, `Joint`                     asking what was learned
 `OffsetRegressor`, `reading_table`                     caliper readings, as scikit-learn has them
 `ObservationModel`, `observation_table`                readings and trials, the same way
@@ -19,6 +20,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer, load_profile
+    from coupons.batch import fit_each
     from coupons.errors import (
         AnswerError,
         ConditionsError,
@@ -61,6 +63,7 @@ __all__ = [
     "__version__",
     "check",
     "fit",
+    "fit_each",
     "load_profile",
     "load_run",
     "make_coupon",
@@ -72,6 +75,7 @@ if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name
     _HOMES = {
         **dict.fromkeys(("Printer", "load_profile"), "coupons.answering.ask"),
         **dict.fromkeys(("check", "fit", "load_run", "make_coupon"), "coupons.job"),
+        "fit_each": "coupons.batch",
         "Joint": "coupons.terms",
         **dict.fromkeys(
             ("ObservationModel", "OffsetRegressor", "reading_table"), "coupons.learning.estimator"

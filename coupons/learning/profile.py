@@ -327,8 +327,23 @@ class Profile(_Frozen):
         return PRIORS[self.version]
 
 
-def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = ()) -> Profile:
+def profile_of(
+    fitted: "Fitted",
+    runs: Sequence[Run],
+    without: Sequence[str] = (),
+    entries_sha256: str | None = None,
+) -> Profile:
     """Return the profile of a fit.
+
+    Parameters
+    ----------
+    fitted : Fitted
+    runs : sequence of Run
+        What was fitted.
+    without : sequence of str
+        Rows that were left out, as `coupons.learning.without.leave_out` names them.
+    entries_sha256 : str, optional
+        See `entries_digest`; read from the folders of the runs if not given.
 
     Raises
     ------
@@ -367,7 +382,7 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
         slicing=last.slicing if last.slicing != Slicing() else None,
         differs_in=tuple(one.key for one in differences(runs)),
         coupons=tuple(run.coupon.spec.name for run in runs),
-        entries_sha256=_digest(runs),
+        entries_sha256=entries_sha256 or entries_digest([run.folder for run in runs]),
     )
 
 
@@ -478,10 +493,11 @@ def _ends(sizes_mm: list[float] | None) -> tuple[float, float] | None:
     return (min(sizes_mm), max(sizes_mm)) if sizes_mm else None
 
 
-def _digest(runs: Sequence[Run]) -> str:
+def entries_digest(folders: Sequence[Path]) -> str:
+    """Return the SHA-256 of the sheets of some runs, one after the other, in hexadecimal."""
     digest = hashlib.sha256()
-    for run in runs:
-        digest.update(read_plain(run.folder / sheet.FILE))
+    for folder in folders:
+        digest.update(read_plain(folder / sheet.FILE))
     return digest.hexdigest()
 
 
