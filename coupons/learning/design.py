@@ -142,16 +142,19 @@ class Design:
 
 def as_feature(feature: CouponFeature) -> Feature:
     """Return the sized feature that a coupon feature is."""
-    on_bed = stands_on_bed(feature.form, feature.direction)
+    on_bed = stands_on_bed(feature)
     return Feature(feature.form, feature.size_mm, feature.direction, feature.at_bed, on_bed)
 
 
-def stands_on_bed(form: Form, direction: Direction) -> bool:
+def stands_on_bed(feature: CouponFeature) -> bool:
     """Tell whether the lower face of a coupon's feature is the first layer.
 
-    Heights of outer forms are printed from the bed upwards on every coupon; windows have a floor.
+    Where the record does not say it, heights of outer forms are printed from the bed upwards, and
+    windows have a floor.
     """
-    return form is Form.TONGUE and direction is Direction.Z
+    if feature.on_bed is not None:
+        return feature.on_bed
+    return feature.form is Form.TONGUE and feature.direction is Direction.Z
 
 
 def zeroed_by(jaws: Jaws) -> int:

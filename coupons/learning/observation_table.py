@@ -9,6 +9,7 @@ column              what it holds
 ``form``            0 pin, 1 tongue, 2 hole, 3 slot
 ``direction``       0 x, 1 y, 2 z, 3 x+y, 4 x-y
 ``at_bed``          1 if the size is met at the first layer
+``on_bed``          1 if the lower of its faces across layers is the first layer
 ``drawn_mm``        its drawn size
 ``along``           axis of a reading of a round feature: 0 x, 1 y, 2 z, −1 none
 ``jaws``            jaws of a reading: 0 outside, 1 inside, −1 others, and for trials
@@ -17,6 +18,7 @@ column              what it holds
 ``mate_form``       and its form, direction and sizes as above; 0 for readings
 ``mate_direction``
 ``mate_at_bed``
+``mate_on_bed``
 ``mate_drawn_mm``
 ``mate_sd_mm``      standard deviation of a bought piece, −1 for a printed one
 ``width``           how many grades beyond the tightest the person left open
@@ -57,6 +59,7 @@ COLUMNS = (
     "form",
     "direction",
     "at_bed",
+    "on_bed",
     "drawn_mm",
     "along",
     "jaws",
@@ -65,23 +68,26 @@ COLUMNS = (
     "mate_form",
     "mate_direction",
     "mate_at_bed",
+    "mate_on_bed",
     "mate_drawn_mm",
     "mate_sd_mm",
     "width",
 )
 _AT = {name: column for column, name in enumerate(COLUMNS)}
 _FORMS, _DIRECTIONS, _AXES = tuple(Form), tuple(Direction), ("x", "y", "z")
-_NO_MATE = (-1, 0, 0, 0, 0, -1)
+_NO_MATE = (-1, 0, 0, 0, 0, 0, -1)
 _CODES = {
     "kind": (0, 1),
     "form": (0, len(_FORMS) - 1),
     "direction": (0, len(_DIRECTIONS) - 1),
     "at_bed": (0, 1),
+    "on_bed": (0, 1),
     "along": (-1, len(_AXES) - 1),
     "jaws": (-1, len(ZEROED) - 1),
     "mate_form": (0, len(_FORMS) - 1),
     "mate_direction": (0, len(_DIRECTIONS) - 1),
     "mate_at_bed": (0, 1),
+    "mate_on_bed": (0, 1),
     "width": (0, len(GRADES) - 1),
 }
 
@@ -128,6 +134,7 @@ def _codes(feature: CouponFeature) -> tuple[float, ...]:
         _FORMS.index(feature.form),
         _DIRECTIONS.index(feature.direction),
         float(feature.at_bed),
+        float(stands_on_bed(feature)),
         feature.size_mm,
     )
 
@@ -159,7 +166,7 @@ def _mate_codes(coupon: Coupon, index: dict[str, int], mate: str) -> tuple[float
     at = next(k for k, piece in enumerate(coupon.hardware) if piece.id == mate)
     piece = coupon.hardware[at]
     number = len(coupon.features) + at
-    return (number, _FORMS.index(piece.form), 0, 0, piece.size_mm, piece.sd_mm)
+    return (number, _FORMS.index(piece.form), 0, 0, 0, piece.size_mm, piece.sd_mm)
 
 
 def run_numbers(X: Array, known: Sequence[float] = ()) -> tuple[float, ...]:
@@ -218,9 +225,9 @@ def _check(X: Array) -> None:
 def _feature(row: Array, prefix: str = "") -> Feature:
     form = _FORMS[int(row[_AT[f"{prefix}form"]])]
     direction = _DIRECTIONS[int(row[_AT[f"{prefix}direction"]])]
-    at_bed = bool(row[_AT[f"{prefix}at_bed"]])
+    at_bed, on_bed = (bool(row[_AT[f"{prefix}{name}"]]) for name in ("at_bed", "on_bed"))
     size_mm = float(row[_AT[f"{prefix}drawn_mm"]])
-    return Feature(form, size_mm, direction, at_bed, stands_on_bed(form, direction))
+    return Feature(form, size_mm, direction, at_bed, on_bed)
 
 
 def _reading(table: SizeTable, run: int, row: Array, value: float, at: int) -> tuple[object, ...]:

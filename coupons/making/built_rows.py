@@ -12,6 +12,7 @@ from coupons.making.bodies.proportions import ROOM_MM, SHOULDER_MM, room_on
 from coupons.making.bodies.ruler import rule
 from coupons.making.bodies.ruler_bar import ladder_for
 from coupons.making.bodies.series import Item, Series
+from coupons.making.bodies.steps import steps
 from coupons.making.bodies.tiles import tile
 from coupons.making.bodies.windows import windowed_plate, windowed_wall
 from coupons.making.printable import row_problems, rule_items
@@ -60,6 +61,8 @@ def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow 
 
 def _build(series: Series) -> Body:
     """Choose the builder by form and direction."""
+    if not series.on_bed:
+        return steps(series)
     if series.form in INTERNAL:
         return windowed_wall(series) if series.lying else windowed_plate(series)
     return lying(series) if series.lying else standing(series)
@@ -222,11 +225,12 @@ def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
 
 
 def _sizes_series(row: SizesRow, letter: str, assumed: Assumed) -> Series:
+    # Between two upper faces jaws have nothing to close on: the depth rod measures.
+    by = readings_for(row.form, row.direction) if row.on_bed else ((Jaws.DEPTH, None),)
     items = tuple(
-        Item(f"{letter}{number}", size, readings_for(row.form, row.direction))
-        for number, size in enumerate(row.sizes_mm, start=1)
+        Item(f"{letter}{number}", size, by) for number, size in enumerate(row.sizes_mm, start=1)
     )
-    return replace(_series(row, letter, assumed), role="span", items=items)
+    return replace(_series(row, letter, assumed), role="span", items=items, on_bed=row.on_bed)
 
 
 def _tiles(row: SwellRow, letter: str, assumed: Assumed) -> tuple[Body, ...]:

@@ -32,8 +32,8 @@ class CouponFeature(_Frozen):
     ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (the mating
     feature of a loose piece), *span* (for the caliper only) or *swell* (met at the first layer on
     purpose). ``place_mm`` is its centre on its plate as printed. ``seam`` says of a pin whether its
-    seam stands proud (*shown*) or in a groove made for it (*hidden*); records of before that was
-    recorded say nothing.
+    seam stands proud (*shown*) or in a groove made for it (*hidden*), ``on_bed`` whether the lower
+    of its faces across layers is the first layer; records of before that was recorded say nothing.
     """
 
     id: str
@@ -47,6 +47,7 @@ class CouponFeature(_Frozen):
     place_mm: tuple[Place, Place, Place]
     at_bed: bool = False
     seam: Seam | None = None
+    on_bed: bool | None = None
 
 
 class CouponHardware(_Frozen):

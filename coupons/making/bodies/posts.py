@@ -17,6 +17,7 @@ from coupons.making.bodies.proportions import (
     SHOULDER_CLEAR_MM,
     SHOULDER_MM,
     SLOT_PLAY_MM,
+    SUNK_MM,
     TIP_MM,
     Measures,
 )
@@ -29,7 +30,6 @@ SPINE_MM = 8.0  # tallest spine: higher posts stand over it
 SEAM_DEG, SEAM_DEEP, SEAM_HALF = 67.5, 0.875, 1.0
 SEAM_LEAST_HALF_MM = 0.4
 EDGE_BREAK_MM = 0.4
-SUNK_MM = 0.1  # how far a post starts inside its base, so that the union has no touching faces
 
 
 def standing(series: Series) -> Body:
