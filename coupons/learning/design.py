@@ -7,12 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import FitError
+from coupons.learning.contact import contact_of_pair_mm, contacts_mm
 from coupons.learning.effects import EFFECTS, LOSSES, ZEROED, effect_row, height_share, loss_row
 from coupons.making.record import CouponFeature
 from coupons.measuring.jaws import bore_from_reading
 from coupons.measuring.run.entries import FitEntry, SizeEntry
 from coupons.measuring.run.folder import Run
-from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form, Jaws
+from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form, Jaws, Seam
 
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
@@ -157,6 +158,14 @@ def stands_on_bed(feature: CouponFeature) -> bool:
     return feature.form is Form.TONGUE and feature.direction is Direction.Z
 
 
+def shows_seam(*pair: CouponFeature | None) -> bool:
+    """Tell whether one of a pair is a standing pin whose seam is known to stand proud."""
+    return any(
+        each is not None and each.seam is Seam.SHOWN and each.direction is Direction.Z
+        for each in pair
+    )
+
+
 def zeroed_by(jaws: Jaws) -> int:
     """Return which zero error is in a reading with these jaws: its place in `ZEROED`, or −1."""
     return ZEROED.index(jaws) if jaws in ZEROED else -1
@@ -255,7 +264,7 @@ def _true_size(entry: SizeEntry, feature: Feature, land_mm: float) -> float:
 def _trial_rows(
     table: SizeTable, n: int, run: Run, hands: Sequence[str]
 ) -> Iterable[tuple[object, ...]]:
-    features = _features(run)
+    features, contacts = _features(run), contacts_mm(run.coupon)
     for entry in run.fits:
         if (entry.tightest, entry.loosest) == (GRADES[0], GRADES[-1]):
             continue  # every grade is possible: nothing was reported
@@ -268,7 +277,12 @@ def _trial_rows(
             external,
             GRADES.index(entry.tightest),
             GRADES.index(entry.loosest),
-            loss_row(feature.form in ROUND, feature.direction),
+            loss_row(
+                feature.form in ROUND,
+                feature.direction,
+                shows_seam(feature, features.get(entry.mate)),
+                contact_of_pair_mm(contacts, feature.id, entry.mate),
+            ),
             hands.index(entry.by),
             entry.row,
         )

@@ -22,6 +22,8 @@ column              what it holds
 ``mate_drawn_mm``
 ``mate_sd_mm``      standard deviation of a bought piece, −1 for a printed one
 ``width``           how many grades beyond the tightest the person left open
+``contact_mm``      trials: length over which the two bear on each other; 0 where not known
+``seam``            trials: 1 if the seam of a standing pin is known to stand proud
 ==================  ==============================================================================
 
 The value to learn is the size read in mm (after correction for the jaws), or the rank of the
@@ -34,12 +36,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import FitError
+from coupons.learning.contact import contact_of_pair_mm, contacts_mm
 from coupons.learning.design import (
     Design,
     SizeTable,
     beyond_size,
     design_of,
     readings_of,
+    shows_seam,
     stands_on_bed,
     trials_of,
     zeroed_by,
@@ -72,6 +76,8 @@ COLUMNS = (
     "mate_drawn_mm",
     "mate_sd_mm",
     "width",
+    "contact_mm",
+    "seam",
 )
 _AT = {name: column for column, name in enumerate(COLUMNS)}
 _FORMS, _DIRECTIONS, _AXES = tuple(Form), tuple(Direction), ("x", "y", "z")
@@ -89,6 +95,7 @@ _CODES = {
     "mate_at_bed": (0, 1),
     "mate_on_bed": (0, 1),
     "width": (0, len(GRADES) - 1),
+    "seam": (0, 1),
 }
 
 
@@ -146,18 +153,23 @@ def _reading_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
         along = -1 if entry.along is None else _AXES.index(entry.along)
         step = run.conditions.caliper.resolution_mm
         codes = _codes(run.coupon.features[at])
-        yield (0, n, at, *codes, along, zeroed_by(entry.jaws), step, *_NO_MATE, 0)
+        yield (0, n, at, *codes, along, zeroed_by(entry.jaws), step, *_NO_MATE, 0, 0, 0)
 
 
 def _trial_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
     index = {feature.id: at for at, feature in enumerate(run.coupon.features)}
+    by_id = {feature.id: feature for feature in run.coupon.features}
+    contacts = contacts_mm(run.coupon)
     for entry in run.fits:
         if (entry.tightest, entry.loosest) == (GRADES[0], GRADES[-1]):
             continue  # every grade is possible: nothing was reported
         at = index[entry.feature]
         width = GRADES.index(entry.loosest) - GRADES.index(entry.tightest)
         mate = _mate_codes(run.coupon, index, entry.mate)
-        yield (1, n, at, *_codes(run.coupon.features[at]), -1, -1, 0, *mate, width)
+        seam = shows_seam(run.coupon.features[at], by_id.get(entry.mate))
+        contact_mm = contact_of_pair_mm(contacts, entry.feature, entry.mate) or 0.0
+        trial = (*mate, width, contact_mm, seam)
+        yield (1, n, at, *_codes(run.coupon.features[at]), -1, -1, 0, *trial)
 
 
 def _mate_codes(coupon: Coupon, index: dict[str, int], mate: str) -> tuple[float, ...]:
@@ -253,7 +265,12 @@ def _trial(table: SizeTable, run: int, row: Array, rank: int, at: int) -> tuple[
         external,
         rank,
         loosest,
-        loss_row(feature.form in ROUND, feature.direction),
+        loss_row(
+            feature.form in ROUND,
+            feature.direction,
+            bool(row[_AT["seam"]]),
+            float(row[_AT["contact_mm"]]) or None,
+        ),
         0,
         at,
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from coupons.errors import Problem
+from coupons.making.bodies.contact import contact_of
 from coupons.making.bodies.hardware_mates import bought_piece, outside_mm
 from coupons.making.bodies.parts import Along, Body, Turn, turn_for
 from coupons.making.bodies.posts import lying, standing, width_in_row_mm
@@ -194,12 +195,16 @@ def _fit(row: FitRow, letter: str, assumed: Assumed) -> BuiltRow:
     gauges = [_build(_gauge_series(row, letter, assumed, copy)) for copy in range(row.gauges)]
     fixed = _spaced(_fixed_series(row, letter, assumed), gauges[0])
     # From loose to tight, one loose piece after the other: nothing wears before it is judged.
-    trials = [
-        CouponTrial(feature=item.id, mate=gauge.id, gap_mm=gap)
-        for gauge in gauges
+    trials = [trial for gauge in gauges for trial in _trials(row, fixed, gauge.id)]
+    return BuiltRow(letter, (*_build_to_fit(fixed, assumed), *gauges), tuple(trials))
+
+
+def _trials(row: FitRow | HardwareRow, fixed: Series, mate: str) -> list[CouponTrial]:
+    deep_mm, wide_mm = contact_of(fixed)
+    return [
+        CouponTrial(feature=item.id, mate=mate, gap_mm=gap, deep_mm=deep_mm, wide_mm=wide_mm)
         for item, gap in reversed(list(zip(fixed.items, row.gaps(), strict=True)))
     ]
-    return BuiltRow(letter, (*_build_to_fit(fixed, assumed), *gauges), tuple(trials))
 
 
 def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
@@ -216,10 +221,7 @@ def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
         # A piece is taken to lie anywhere in its band alike: a uniform spread.
         sd_mm=round((high - low) / math.sqrt(12), 6),
     )
-    trials = [
-        CouponTrial(feature=item.id, mate=ware.id, gap_mm=gap)
-        for item, gap in reversed(list(zip(fixed.items, row.gaps(), strict=True)))
-    ]
+    trials = _trials(row, fixed, ware.id)
     bodies = _build_to_fit(_spaced(fixed, piece), assumed)
     return BuiltRow(letter, bodies, tuple(trials), (ware,), (piece,))
 

@@ -6,7 +6,7 @@ The later rooms know a coupon by its record alone; none of them reads a spec or 
 import json
 import re
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -61,11 +61,45 @@ class CouponHardware(_Frozen):
 
 
 class CouponTrial(_Frozen):
-    """One pair worth trying: a fixed feature and the mate to try in or on it."""
+    """One pair worth trying: a fixed feature and the mate to try in or on it.
+
+    ``deep_mm`` and ``wide_mm`` are over which depth and width they bear on each other; rounds have
+    no width, and older records say neither.
+    """
 
     feature: str
     mate: str
     gap_mm: float
+    deep_mm: Length | None = None
+    wide_mm: Length | None = None
+
+    @property
+    def contact_mm(self) -> float | None:
+        """Length of the contact: the longer of depth and width; None where it was not recorded."""
+        return None if self.deep_mm is None else max(self.deep_mm, self.wide_mm or 0.0)
+
+
+LONG_CONTACT_MM = 20.0
+"""A row whose pairs bear on each other over this length is a long one."""
+
+
+def long_row_sentence(trials: Iterable[CouponTrial]) -> str:
+    """Name the rows whose pairs bear on each other over a long way; empty if there are none.
+
+    Examples
+    --------
+    >>> long_row_sentence([CouponTrial(feature="E1", mate="EG", gap_mm=0, deep_mm=3, wide_mm=21)])
+    'Row E is the long one: its pairs bear on each other over 21 mm.'
+    """
+    lengths = {
+        trial.feature[0]: trial.contact_mm
+        for trial in trials
+        if trial.contact_mm is not None and trial.contact_mm >= LONG_CONTACT_MM
+    }
+    return " ".join(
+        f"Row {row} is the long one: its pairs bear on each other over {mm:.0f} mm."
+        for row, mm in sorted(lengths.items())
+    )
 
 
 class CouponReading(_Frozen):
