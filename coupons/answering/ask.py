@@ -66,6 +66,7 @@ class Printer:
         printed_gap_mm: float | None = None,
         hardware: str | None = None,
         bed: str | None = None,
+        contact_mm: float | None = None,
     ) -> Answer:
         """Say how far to move which face of a joint.
 
@@ -96,6 +97,9 @@ class Printer:
         bed : str, optional
             Which body has its lower mating face on the bed: ``"external"``, ``"internal"``,
             ``"both"`` or ``"none"``. By default the answer covers none and external evenly.
+        contact_mm : float, optional
+            How long the bodies bear on each other: the longer of depth of engagement and width. By
+            default as long as usual on the coupon, with the uncertainty of not knowing it.
 
         Raises
         ------
@@ -126,6 +130,7 @@ class Printer:
             printed_gap_mm,
             piece,
             bed_of(bed),
+            contact_mm,
         )
         return answer(self.profile, question)
 

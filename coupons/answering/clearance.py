@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from coupons.answering.contact import unsaid_variance, usual_contact_mm
 from coupons.answering.extrapolation import feel_variance, size_variance
 from coupons.answering.next_print import variances
 from coupons.answering.own_spread import OwnSpread, with_own
@@ -57,6 +58,8 @@ class Clearance:
         Hardware in place of the printed feature of its form.
     bed : Bed
         Which bodies have their lower mating face on the bed; of joints across layers.
+    contact_mm : float, optional
+        How long the bodies bear on each other, if it was said.
     """
 
     profile: Profile
@@ -65,6 +68,7 @@ class Clearance:
     gaps_mm: Array
     hardware: Hardware | None = None
     bed: Bed = Bed.NONE
+    contact_mm: float | None = None
 
     @cached_property
     def printed_rows(self) -> Array:
@@ -84,7 +88,8 @@ class Clearance:
         is_round = self.joint.internal in ROUND and self.joint.external in ROUND
         # A designer's pin has its seam somewhere; on a bought one there is none.
         seam = any(feature.form is Form.PIN for feature in self._printed)
-        rows[:, -len(LOSSES) :] = -loss_row(is_round, self.joint.direction, seam)
+        contact_mm = self.contact_mm or usual_contact_mm(self.profile)
+        rows[:, -len(LOSSES) :] = -loss_row(is_round, self.joint.direction, seam, contact_mm)
         return rows
 
     @cached_property
@@ -129,9 +134,10 @@ class Clearance:
 
     @cached_property
     def feel_doubt(self) -> float:
-        """Variance in mm² of where a fit begins, from extrapolation beyond the sizes tried."""
+        """Variance in mm² of where a fit begins: beyond the sizes tried, and of unsaid contact."""
         forms = [each.form for each in self._printed]
-        return feel_variance(self.profile, forms, self.joint.direction, self.joint.size_mm)
+        beyond = feel_variance(self.profile, forms, self.joint.direction, self.joint.size_mm)
+        return beyond + (unsaid_variance(self.profile) if self.contact_mm is None else 0.0)
 
     @property
     def own(self) -> OwnSpread:

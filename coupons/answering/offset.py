@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from coupons.answering.bed import bed_cases, odd_bed
 from coupons.answering.clearance import Clearance
+from coupons.answering.contact import Contact, contact_in, odd_contact
 from coupons.answering.drawing import (
     Drawn,
     FaceMove,
@@ -75,6 +76,9 @@ class Question:
     bed : Bed, optional
         Which bodies have their lower mating face on the bed. Unsaid, the answer covers both usual
         cases; see `coupons.answering.bed`.
+    contact_mm : float, optional
+        How long the bodies bear on each other: the longer of depth of engagement and width. Unsaid,
+        as long as usual on the coupon, give or take; see `coupons.answering.contact`.
     """
 
     joint: Joint
@@ -85,6 +89,7 @@ class Question:
     printed_gap_mm: float | None = None
     hardware: Hardware | None = None
     bed: Bed | None = None
+    contact_mm: float | None = None
 
     @property
     def name(self) -> str:
@@ -138,8 +143,9 @@ class Answer(Told):
     ``prints_as`` holds the gaps, and the chance at each, as which a gap between two whole numbers
     of layers may print; the chances are then their mean. ``feel`` says whether trials showed where
     the fit begins and ends. ``beds`` holds what may stand on the bed where that was not said, and
-    how wide the interval would be if it were. ``one_print`` says how far a high chance rests on
-    what a single print cannot know.
+    how wide the interval would be if it were. ``contact`` is how long the bodies are taken to bear
+    on each other, None where the profile's model knows of no such effect. ``one_print`` says how
+    far a high chance rests on what a single print cannot know.
     """
 
     question: Question
@@ -162,6 +168,7 @@ class Answer(Told):
     feel: Feel
     origin: Origin
     beds: tuple[tuple[Bed, float], ...] = ()
+    contact: Contact | None = None
     one_print: OnePrint | None = None
 
     def __repr__(self) -> str:
@@ -221,6 +228,7 @@ def answer(profile: Profile, question: Question) -> Answer:
         feel=_feel(profile, question.fit),
         origin=origin_of(profile),
         beds=_beds(profile, question, best),
+        contact=contact_in(profile, question.contact_mm),
         one_print=_one_print(profile, question, drawn.gap_mm, float(chances[rank])),
     )
 
@@ -295,6 +303,7 @@ def check_question(question: Question) -> None:
     if sum(wish is not None for wish in wishes) > 1:
         wrong.append("Use only one of: a chance at least, a drawn gap, a printed gap.")
     wrong += _gaps_too_large(question)
+    wrong += filter(None, [odd_contact(question.contact_mm)])
     wrong += filter(None, [odd_bed(question.printed_forms, joint.direction, question.bed)])
     if wrong:
         raise AnswerError("\n".join(wrong))
@@ -316,7 +325,10 @@ def clearances(profile: Profile, question: Question, gaps_mm: Array) -> tuple[Cl
     """
     joint, move, hardware = question.joint, question.move, question.hardware
     cases = bed_cases(profile, question.printed_forms, joint.direction, question.bed)
-    return tuple(Clearance(profile, joint, move, gaps_mm, hardware, bed) for bed in cases)
+    contact_mm = question.contact_mm
+    return tuple(
+        Clearance(profile, joint, move, gaps_mm, hardware, bed, contact_mm) for bed in cases
+    )
 
 
 def _chance_from(cases: Sequence[Clearance], grade: Grade) -> Array:

@@ -28,6 +28,7 @@ _OPTIONS = {
     "prints_mm": "--prints",
     "strain_limit": "--strain-limit",
     "bed": "--bed",
+    "contact_mm": "--contact",
 }
 _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 
@@ -70,6 +71,13 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.option(
     "--bed",
     help="Across z: whose lower face is the first layer: external, internal, both or none.",
+)
+@click.option(
+    "--contact",
+    "contact_mm",
+    type=length,
+    help="How long the bodies bear on each other, mm: the depth of engagement, or the width if that"
+    " is longer. By default as on the coupon.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(profile: Path, as_json: bool, **asked: Any) -> None:
@@ -156,7 +164,7 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.standards.hardware import hardware
 
     name = asked["hardware"]
-    allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit", "bed")
+    allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit", "bed", "contact_mm")
     todo = "The hardware sets the size, and only the printed body moves: leave it out"
     _allow_only(asked, "--hardware", allowed, todo)
     piece = hardware(name)
@@ -182,7 +190,7 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         raise click.UsageError(
             "Use --joint with --size, or --hardware, or --limits, or --form with --prints."
         )
-    wishes = ("size_mm", "across", "move", "at_least", "drawn_gap_mm", "printed_gap_mm", "bed")
+    wishes = ("size_mm", "across", "move", *_GAPS, "bed", "contact_mm")
     answer = printer.offset(
         asked["joint"],
         fit=asked["fit"] or "slide",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from coupons.answering.bed import odd_bed
+from coupons.answering.contact import LONGEST_MM, SHORTEST_MM, odd_contact
 from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
 from coupons.answering.pairs import odd_pair
@@ -28,6 +29,7 @@ COLUMNS = (
     "hardware",
     "at_least",
     "bed",
+    "contact_mm",
 )
 _UNIT_COLUMNS = ("unit", "units")
 
@@ -71,6 +73,8 @@ class ListedJoint:
         fit.
     bed : Bed or None
         Which body stands on the bed; None where nobody said.
+    contact_mm : float or None
+        How long the bodies bear on each other; None where nobody said.
     """
 
     row: int
@@ -82,6 +86,7 @@ class ListedJoint:
     hardware: Hardware | None = None
     at_least: float | None = None
     bed: Bed | None = None
+    contact_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -197,10 +202,12 @@ class _Reader:
         move = self._move(piece)
         at_least = self._at_least()
         bed = self._bed(internal, external, direction, piece)
+        contact_mm = self._contact()
         if internal is None or external is None or size_mm is None or direction is None:
             return None
         joint = Joint(internal, external, size_mm, direction)
-        return ListedJoint(self.number, name, joint, fit, gap_mm, move, piece, at_least, bed)
+        told = (fit, gap_mm, move, piece, at_least, bed, contact_mm)
+        return ListedJoint(self.number, name, joint, *told)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
         shown = repr(got[:60]) if got else "nothing"
@@ -333,6 +340,18 @@ class _Reader:
             self._refuse("a body that can stand on the bed", text, odd)
             return None
         return Bed(text)
+
+    def _contact(self) -> float | None:
+        text = self.cells["contact_mm"]
+        if not text:
+            return None
+        mm = length_mm(text)
+        if mm is None or odd_contact(mm):
+            todo = "Write the longer of depth of engagement and width in mm, or leave it blank"
+            expected = f"contact_mm from {SHORTEST_MM:g} to {LONGEST_MM:g}"
+            self._refuse(expected, text, todo)
+            return None
+        return mm
 
     def _at_least(self) -> float | None:
         text = self.cells["at_least"]

@@ -145,6 +145,7 @@ def question_of(listed: ListedJoint) -> Question:
         printed_gap_mm=gap_mm,
         hardware=piece,
         bed=listed.bed,
+        contact_mm=listed.contact_mm,
     )
 
 

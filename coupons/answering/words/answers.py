@@ -6,6 +6,7 @@ from dataclasses import asdict
 from datetime import date
 
 from coupons.answering.bed import unsaid_sentence
+from coupons.answering.contact import contact_sentence
 from coupons.answering.drawing import FaceMove, whole_layers
 from coupons.answering.offset import INTERVAL, Answer, Feel, Question
 from coupons.answering.origin import (
@@ -292,6 +293,8 @@ def headline(answer: Answer, today: date | None = None) -> list[str]:
         lines += layer_sentences(answer)
     if answer.extrapolated:
         lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
+    if answer.contact and answer.contact.is_far:
+        lines.append(contact_sentence(answer.contact))
     return lines
 
 
@@ -311,6 +314,8 @@ def details(answer: Answer, today: date | None = None) -> list[str]:
     lines += one_print_sentence(answer)
     lines += evidence(answer.measured)
     if question.printed_gap_mm is None:
+        if answer.contact and not answer.contact.is_far:
+            lines.append(contact_sentence(answer.contact))
         lines += filter(None, [hands_sentence(answer.origin)])
     lines.append(origin_sentence(answer.origin, today))
     if question.fit in (Grade.FORCE, Grade.PUSH):
@@ -424,6 +429,7 @@ def question_data(question: Question) -> dict[str, object]:
         "drawn_gap_mm": question.drawn_gap_mm,
         "printed_gap_mm": question.printed_gap_mm,
         "bed": None if question.bed is None else str(question.bed),
+        "contact_mm": question.contact_mm,
     }
 
 
@@ -452,6 +458,7 @@ def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
         "prints_as": [{"gap_mm": gap_mm, "chance": p} for gap_mm, p in answer.prints_as],
         "feel": str(answer.feel),
         "beds": [{"bed": str(bed), "interval_mm": mm} for bed, mm in answer.beds],
+        "contact": None if answer.contact is None else asdict(answer.contact),
         "one_print": None if answer.one_print is None else asdict(answer.one_print),
         "origin": origin_data(answer.origin, today),
         "words": sentences(answer, today),

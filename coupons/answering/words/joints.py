@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Iterator
 from datetime import date
 
+from coupons.answering.contact import contact_sentence
 from coupons.answering.drawing import FaceMove
 from coupons.answering.joints.joint_list import JointList, ListedJoint, label_of
 from coupons.answering.joints.part import JointAnswer, PartAnswer
@@ -103,6 +104,8 @@ def warnings(joint: JointAnswer) -> list[str]:
         lines.append("Less than 50\N{NO-BREAK SPACE}% chance: print a sample and try it first.")
     if listed.fit is not None and isinstance(found, Answer) and found.feel is not Feel.HAND:
         lines.append(f"No trials show this fit: {PRACTICE}.")
+    if isinstance(found, Answer) and found.contact and found.contact.is_far:
+        lines.append(contact_sentence(found.contact))
     if listed.joint.direction is Direction.Z and (hint := flats_hint(listed.hardware, Direction.Z)):
         lines.append(hint)
     if isinstance(found, Answer) and _is_open(listed):
@@ -303,6 +306,7 @@ def _question_data(joint: JointAnswer) -> dict[str, object]:
         "printed_gap_mm": listed.gap_mm,
         "move": str(listed.move),
         "bed": None if listed.bed is None else str(listed.bed),
+        "contact_mm": listed.contact_mm,
     }
 
 
