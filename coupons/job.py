@@ -313,6 +313,40 @@ def fit_to_files(
     return FitWritten(files, learned)
 
 
+@takes(FitError)
+def fit_hand(run: "Run | str | Path", profile: "Printer | str | Path", *, by: str) -> "Printer":
+    """Learn where the fits of another person's hand begin, from six to eight trials on a print.
+
+    Nothing is written, and nothing but the thresholds changes.
+
+    Parameters
+    ----------
+    run : Run, str or Path
+        The print, with that person's trials among its entries.
+    profile : Printer, str or Path
+        What was fitted to that print, or its file.
+    by : str
+        The person, as column ``by`` of the entries says it.
+
+    Returns
+    -------
+    coupons.answering.ask.Printer
+        Whose answers about fits are for that person.
+
+    Raises
+    ------
+    FitError
+        If the trials are too few, or not of a print that the profile was fitted to.
+    RunError, ConditionsError, EntriesError, ProfileError
+        If the run or the profile cannot be read.
+    """
+    from coupons.answering.ask import Printer, load_profile
+    from coupons.learning.new_hand import profile_for_hand
+
+    printer = profile if isinstance(profile, Printer) else load_profile(profile)
+    return Printer(profile_for_hand(printer.profile, _run(run), by))
+
+
 def _run(given: object) -> "Run":
     from coupons.measuring.run.folder import Run
 
