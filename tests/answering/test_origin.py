@@ -151,6 +151,7 @@ def test_data_holds_the_question_and_what_stays():
         "drawn_gap_mm": None,
         "printed_gap_mm": None,
         "bed": None,
+        "contact_mm": None,
     }
     assert data["stays"] == "slot"
     assert data["moves"][0]["from_mm"] == 12
@@ -201,6 +202,7 @@ def test_a_part_says_whose_answers_it_holds(part):
         "printed_gap_mm": None,
         "move": "external",
         "bed": None,
+        "contact_mm": None,
     }
 
 

@@ -57,7 +57,7 @@ class Bench:
         return replace(self.design, trials=Trials(**both), hands=("first", "new"))
 
 
-def one_printer(bench, seed, counts, own_sd_mm=0.0):
+def one_printer(bench, seed, counts, own_sd_mm=0.0, new_mm=None):
     """Return, for one printer, what each profile says and what is true of the new hand.
 
     Parameters
@@ -68,6 +68,8 @@ def one_printer(bench, seed, counts, own_sd_mm=0.0):
         Numbers of trials of the new hand.
     own_sd_mm : float
         By how much each threshold of the new hand differs by itself, which the model knows not.
+    new_mm : float, optional
+        By how much all of them differ; drawn as the model says where it is not given.
 
     Returns
     -------
@@ -77,7 +79,8 @@ def one_printer(bench, seed, counts, own_sd_mm=0.0):
     rng = np.random.default_rng(seed)
     printer = draw_printer(rng)
     printed = print_sizes(printer, bench.design, rng)
-    first_mm, new_mm = rng.normal(0, printer.table.hand.sd, 2)
+    first_mm, drawn_mm = rng.normal(0, printer.table.hand.sd, 2)
+    new_mm = drawn_mm if new_mm is None else new_mm
     # Out of order a hand's grades are no grades: such a person is drawn again.
     while True:
         moved = printer.thresholds + new_mm + rng.normal(0, own_sd_mm, len(printer.thresholds))
