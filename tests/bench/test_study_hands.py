@@ -9,7 +9,7 @@ COUNT = 8
 
 @pytest.mark.slow
 def test_trials_of_a_new_hand_find_a_hand_that_is_far_off():
-    """Twelve printers whose second person asks for 0.08 mm more: nearly three of the prior's sds."""
+    """Twelve printers whose second person asks for 0.08 mm more, nearly three prior sds."""
     bench = Bench()
     every = [one_printer(bench, (7, n), [COUNT], new_mm=0.08) for n in range(12)]
     held = {name: np.array([np.mean(one[name]["held"]) for one in every]) for name in every[0]}
