@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from known_profile import known_profile
+from support.known_profile import known_profile
 
 from coupons.answering.ask import Printer
 from coupons.answering.joints.joint_list import read_joints

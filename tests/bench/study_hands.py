@@ -17,9 +17,9 @@ from pathlib import Path
 import numpy as np
 from bench.calibration import profile_of_fit
 from bench.study import print_sd, tell, true_edge
-from prior_printer import draw_printer, observe, print_sizes
 from scipy.stats import norm
-from synthetic import done_coupons
+from support.prior_printer import draw_printer, observe, print_sizes
+from support.synthetic import done_coupons
 
 from coupons.answering.offset import Question, answer
 from coupons.learning.design import Trials, design_of

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rehearsed import rehearsed_run
-from synthetic import TYPICAL, done_coupons
+from support.rehearsed import rehearsed_run
+from support.synthetic import TYPICAL, done_coupons
 
 from coupons.learning.contact import contacts_tried_mm
 from coupons.learning.design import design_of

@@ -1,7 +1,7 @@
 """What heights from the bed and from a floor tell apart on one print."""
 
 import numpy as np
-from synthetic import TYPICAL, done_coupons
+from support.synthetic import TYPICAL, done_coupons
 
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from synthetic import done_coupons, observed
+from support.synthetic import done_coupons, observed
 
 from coupons.errors import FitError
 from coupons.job import load_run

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.optimize import minimize
-from synthetic import flat_table, plain_design, small_scatters
+from support.synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.effects import EFFECTS, PrintEffect
 from coupons.learning.posterior.corrections import best_mode

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import norm
-from synthetic import Builder, with_reports
+from support.synthetic import Builder, with_reports
 
 from coupons.learning.effects import (
     EFFECTS,

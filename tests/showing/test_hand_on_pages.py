@@ -3,7 +3,7 @@
 from datetime import date
 
 import pytest
-from known_profile import known_profile
+from support.known_profile import known_profile
 
 from coupons.learning.profile import Hand, write_profile
 from coupons.showing.pages.board import read_posted, write_board
