@@ -131,10 +131,32 @@ class Joint:
     size_mm : float
         Nominal size of the joint.
     direction : Direction
-        Both features have it: parts are taken to be printed as they will be asked about.
+        Of the internal feature as it is printed, and of the external one unless that is given.
+    external_direction : Direction, optional
+        Of the external feature, where it is printed lying otherwise.
     """
 
     internal: Form
     external: Form
     size_mm: float
     direction: Direction
+    external_direction: Direction | None = None
+
+    @property
+    def forms(self) -> tuple[Form, Form]:
+        """The internal form and the external one."""
+        return self.internal, self.external
+
+    @property
+    def directions(self) -> tuple[Direction, Direction]:
+        """Of the internal feature and of the external one."""
+        return self.direction, self.external_direction or self.direction
+
+    def direction_of(self, form: Form) -> Direction:
+        """Return how the body of a form lies as it is printed."""
+        return self.directions[form in EXTERNAL]
+
+    @property
+    def lies_unlike(self) -> bool:
+        """Whether the two bodies are printed lying in different directions."""
+        return self.directions[0] != self.directions[1]

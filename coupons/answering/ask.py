@@ -1,11 +1,7 @@
 """The Python interface: load a profile, ask questions about it."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
-from enum import StrEnum
 from pathlib import Path
-from typing import TypeVar
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
 from coupons.answering.joints.joint_list import read_joints
@@ -13,11 +9,13 @@ from coupons.answering.joints.part import PartAnswer, answer_part
 from coupons.answering.number_arguments import takes
 from coupons.answering.offset import Answer, Question, answer
 from coupons.answering.pairs import odd_pair
+from coupons.answering.prints import made_by
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.standards.hardware import hardware as read_hardware
 from coupons.answering.standards.iso286 import Limits, fit_limits, limits
 from coupons.answering.told import sentences_of
+from coupons.answering.wording import known, read_across
 from coupons.answering.words.answers import sentences
 from coupons.answering.words.joints import part_sentences
 from coupons.answering.words.sizes import limits_sentences, size_sentences
@@ -26,8 +24,6 @@ from coupons.errors import AnswerError, ProfileError, WriteError
 from coupons.learning.profile import Profile, is_profile, read_profile, write_profile
 from coupons.neutral import one_line
 from coupons.terms import FITS, INTERNAL, Bed, Direction, Form, Joint, MovingBody
-
-Word = TypeVar("Word", bound=StrEnum)
 
 sentences_of.register(Answer, sentences)
 sentences_of.register(SizeAnswer, size_sentences)
@@ -66,6 +62,9 @@ class Printer:
         printed_gap_mm: float | None = None,
         hardware: str | None = None,
         bed: str | None = None,
+        other: "Printer | None" = None,
+        other_makes: str | None = None,
+        two_prints: bool = False,
     ) -> Answer:
         """Say how far to move which face of a joint.
 
@@ -75,7 +74,8 @@ class Printer:
             Internal and external form, such as ``"slot/tongue"`` or ``"hole/pin"``. With
             hardware it may be left out, and so may the size.
         across : str
-            Printer axis across the faces of a flat joint; of a round one, along its axis.
+            Printer axis across the faces of a flat joint; of a round one, along its axis. Where the
+            two bodies are printed lying unlike, internal/external: ``"z/x"``.
         size_mm : float, optional
             Nominal size.
         fit : str
@@ -96,6 +96,13 @@ class Printer:
         bed : str, optional
             Which body has its lower mating face on the bed: ``"external"``, ``"internal"``,
             ``"both"`` or ``"none"``. By default the answer covers none and external evenly.
+        other : Printer, optional
+            The printer that makes one body, where it is not this one. The hand that tries is still
+            this profile's.
+        other_makes : str, optional
+            The body that it makes: ``"external"`` (the default) or ``"internal"``.
+        two_prints : bool
+            The bodies come from two prints of this printer, not from one.
 
         Raises
         ------
@@ -112,6 +119,9 @@ class Printer:
         True
         >>> printer.offset(hardware="pin 8 m6", across="z").moves[0].form
         <Form.HOLE: 'hole'>
+        >>> apart = printer.offset("slot/tongue", size_mm=12, across="x", two_prints=True)
+        >>> apart.chance > answer.chance  # what one print has of its own counts for both bodies
+        True
         """
         piece = None if hardware is None else read_hardware(hardware)
         moved = None if move is None else known(MovingBody, move, "body to move")
@@ -126,6 +136,8 @@ class Printer:
             printed_gap_mm,
             piece,
             bed_of(bed),
+            *makers_of(other, other_makes or (piece.move if piece and other else None)),
+            two_prints,
         )
         return answer(self.profile, question)
 
@@ -208,7 +220,16 @@ class Printer:
         return draw_hole(self.profile, piece, hardware_joint(piece, across, joint).direction)
 
     @takes()
-    def limits(self, code: str, *, joint: str, across: str) -> LimitsAnswer:
+    def limits(
+        self,
+        code: str,
+        *,
+        joint: str,
+        across: str,
+        other: "Printer | None" = None,
+        other_makes: str | None = None,
+        two_prints: bool = False,
+    ) -> LimitsAnswer:
         """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, with their chance.
 
         Parameters
@@ -219,7 +240,9 @@ class Printer:
         joint : str
             Internal and external form, such as ``"slot/tongue"``.
         across : str
-            Printer axis.
+            Printer axis; ``"z/x"`` where the bodies are printed lying unlike.
+        other, other_makes, two_prints : optional
+            As in `offset`.
 
         Raises
         ------
@@ -237,7 +260,9 @@ class Printer:
         """
         fit = fit_limits(code)
         asked = parse_joint(joint, fit.hole.nominal_mm, across)
-        return meet_limits(self.profile, fit, asked.internal, asked.external, asked.direction)
+        makers = makers_of(other, other_makes)
+        made = made_by(self.profile, *makers, two_prints=two_prints)
+        return meet_limits(self.profile, fit, *asked.forms, *asked.directions, made)
 
     @takes()
     def part(self, path: str | Path) -> PartAnswer:
@@ -317,6 +342,26 @@ def bed_of(text: str | None) -> Bed | None:
     return None if text is None else known(Bed, text, "body on the bed")
 
 
+def makers_of(
+    other: Printer | None, other_makes: str | None
+) -> tuple[Profile | None, Profile | None]:
+    """Return the profiles of the internal and of the external body, None for the one asked.
+
+    Raises
+    ------
+    AnswerError
+        If a body is named that no other printer makes.
+    """
+    if other is None:
+        if other_makes is not None:
+            raise AnswerError(f"Say which other printer makes the {other_makes} body.")
+        return None, None
+    if not isinstance(other, Printer):
+        raise AnswerError(f"other: expected a printer from load_profile, got {other!r}.")
+    body = known((MovingBody.INTERNAL, MovingBody.EXTERNAL), other_makes or "external", "body")
+    return (other.profile, None) if body is MovingBody.INTERNAL else (None, other.profile)
+
+
 def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:
     """Return the joint between two printed bodies.
 
@@ -346,6 +391,8 @@ def hardware_joint(
     """
     joint = parse_joint("/".join(piece.forms), piece.nominal_mm, across)
     wrong: list[str] = []
+    if joint.lies_unlike:
+        wrong.append(f"Only one body is printed with {piece.name}: give one direction.")
     if text is not None and parse_joint(text, piece.nominal_mm, across) != joint:
         wrong.append(f"{piece.name} makes a {'/'.join(piece.forms)} joint, not {text}.")
     if size_mm is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
@@ -390,21 +437,5 @@ def parse_joint(text: str, size_mm: float, across: str) -> Joint:
     unlike = odd_pair(internal, external)
     if unlike:
         raise AnswerError(unlike)
-    return Joint(internal, external, size_mm, known(Direction, across, "direction"))
-
-
-def known(words: Iterable[Word], text: str, what: str) -> Word:
-    """Return the allowed word that a text stands for.
-
-    Raises
-    ------
-    AnswerError
-        With all allowed words, and the nearest one.
-    """
-    allowed = {str(word): word for word in words}
-    found = allowed.get(text.strip().lower())
-    if found is None:
-        near = get_close_matches(text.strip().lower(), allowed, 1)
-        hint = f" Did you mean {near[0]}?" if near else ""
-        raise AnswerError(f"Expected a {what} ({', '.join(allowed)}), got {text!r}.{hint}")
-    return found
+    (inner,), (outer,) = read_across(across)
+    return Joint(internal, external, size_mm, inner, outer if outer != inner else None)

@@ -15,10 +15,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 from scipy.special import ndtr, ndtri
 from threadpoolctl import threadpool_limits
 
 from coupons.answering.own_spread import own_scatters
+from coupons.answering.prints import Prints, prints_of
 from coupons.learning.print_effects import TaughtShift
 from coupons.learning.profile import LogSpread, Profile
 
@@ -40,15 +42,18 @@ _IMPOSSIBLE = 1e-300
 
 @dataclass(frozen=True)
 class Shared:
-    """What all joints of one print share, in mm.
+    """What all joints of some prints share, in mm.
 
     Parameters
     ----------
     terms : TaughtShift
-        What is not known of the printer's terms; part of it goes with how large shifts are.
+        What is not known of the printers' terms; part of it goes with how large shifts are.
     prints : tuple of LogSpread
         Scatters of what a print has of its own; known only roughly themselves. As many as ``terms``
         was taken apart by.
+    draws : tuple of int
+        By place among ``prints``, what is drawn anew for the next prints: of two prints of one
+        printer each has a draw. One draw of each if not given.
     scatter_of : tuple of int
         By place among the scatters between prints, on which one each of them goes: whoever is
         mistaken about a scatter is so about all that go with it. Each on its own if not given.
@@ -60,17 +65,44 @@ class Shared:
     prints: tuple[LogSpread, ...] = ()
     scatter_of: tuple[int, ...] | None = None
     own: tuple[LogSpread, ...] = ()
+    draws: tuple[int, ...] | None = None
 
 
-def shared_of(profile: Profile) -> Shared:
-    """Return what the joints of one print share: terms, what it has of its own, scatters."""
-    names = [effect.scatter for effect in profile.prior_table.prints]
+def shared_of(made: Profile | Prints) -> Shared:
+    """Return what the joints of some prints share: terms, what each has of its own, scatters.
+
+    Terms come in the order of the profiles, what is drawn anew after them: print by print, those
+    of the first profile first. A profile stands for one print of its printer.
+    """
+    prints = prints_of(made)
+    names = [
+        (at, effect.scatter)
+        for at, profile in enumerate(prints.profiles)
+        for effect in profile.prior_table.prints
+    ]
     scatters = list(dict.fromkeys(names))
+    of_profile = [
+        tuple(n for n, (of, _) in enumerate(names) if of == at)
+        for at in range(len(prints.profiles))
+    ]
     return Shared(
-        profile.taught_shift,
-        profile.print_spreads,
+        _beside_one_another([profile.taught_shift for profile in prints.profiles]),
+        tuple(spread for profile in prints.profiles for spread in profile.print_spreads),
         tuple(scatters.index(name) for name in names),
-        own_scatters(profile),
+        own_scatters(prints),
+        tuple(n for of in sorted(prints.of) for n in of_profile[of]),
+    )
+
+
+def _beside_one_another(taught: Sequence[TaughtShift]) -> TaughtShift:
+    """Return what is known of several printers, none of which tells of another."""
+    if len(taught) == 1:
+        return taught[0]
+    return TaughtShift(
+        block_diag(*(one.root for one in taught)),
+        block_diag(*(one.slope for one in taught)),
+        block_diag(*(one.information for one in taught)),
+        np.concatenate([one.runs for one in taught]),
     )
 
 
@@ -269,8 +301,10 @@ class _Lattice:
         self.log_sds = np.array([spread.log_sd for spread in shared.prints])
         each = tuple(range(len(shared.prints)))
         self.scatter_of = np.array(each if shared.scatter_of is None else shared.scatter_of, int)
+        self.draws = np.array(each if shared.draws is None else shared.draws, int)
         n_scatters = len(shared.own) + len(set(self.scatter_of.tolist()))
-        self.steps = _steps(2 * len(shared.prints) + self.directions.shape[1] + n_scatters)
+        n_shifts = len(self.draws) + len(shared.prints)
+        self.steps = _steps(n_shifts + self.directions.shape[1] + n_scatters)
 
     def points(self, rng: np.random.Generator) -> tuple[Array, Array]:
         """Return a fresh set of points.
@@ -285,14 +319,14 @@ class _Lattice:
         folded = np.abs(2 * (lattice % 1) - 1)  # the fold makes any integrand periodic
         normal = ndtri(np.clip(folded, 1e-12, 1 - 1e-12))
         k, r, n = len(self.medians), self.directions.shape[1], len(self.own_medians)
-        ends = np.cumsum([k, k, r, n])
+        ends = np.cumsum([len(self.draws), k, r, n])
         ours, theirs, along, own, how_large = np.split(normal, ends, axis=1)
         sds = self.medians * np.exp(self.log_sds * how_large[:, self.scatter_of])
         roots = np.linalg.cholesky(self.terms.covariance(sds**2))
         mean_shifts = np.einsum("nij,nj->ni", roots, theirs)
         terms = along @ self.directions.T + mean_shifts @ self.terms.slope.T
         squares = (self.own_medians * np.exp(self.own_log_sds * own)) ** 2
-        return np.concatenate([terms, ours * sds], axis=1), squares
+        return np.concatenate([terms, ours * sds[:, self.draws]], axis=1), squares
 
 
 def _directions(rows: Array, root: Array) -> Array:

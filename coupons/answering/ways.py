@@ -4,7 +4,7 @@ Questions have one word for both, ``across``: the option, the column of a list a
 """
 
 from coupons.answering.standards.hardware import Hardware
-from coupons.terms import FLAT, Direction, Form
+from coupons.terms import FLAT, Direction, Form, Joint
 
 
 def way(form: Form, direction: Direction) -> str:
@@ -16,6 +16,25 @@ def way(form: Form, direction: Direction) -> str:
     ('across x', 'axis along z')
     """
     return f"across {direction}" if form in FLAT else f"axis along {direction}"
+
+
+def joint_way(joint: Joint) -> str:
+    """Say how the bodies of a joint lie to the printer axes: internal/external where they differ.
+
+    Examples
+    --------
+    >>> joint_way(Joint(Form.SLOT, Form.TONGUE, 12, Direction.X))
+    'across x'
+    >>> joint_way(Joint(Form.HOLE, Form.PIN, 8, Direction.Z, Direction.X))
+    'axis along z/x'
+    """
+    said = way(joint.internal, joint.direction)
+    return f"{said}/{joint.directions[1]}" if joint.lies_unlike else said
+
+
+def across_of(joint: Joint) -> str:
+    """Write the direction of a joint as it is asked for: ``x``, or ``z/x``, a body each."""
+    return "/".join(joint.directions) if joint.lies_unlike else joint.direction
 
 
 def sizes_in(form: Form, direction: Direction) -> str:

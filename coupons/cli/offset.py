@@ -28,7 +28,11 @@ _OPTIONS = {
     "prints_mm": "--prints",
     "strain_limit": "--strain-limit",
     "bed": "--bed",
+    "other": "--other",
+    "other_makes": "--other-makes",
+    "two_prints": "--two-prints",
 }
+_SIDES = ("other", "other_makes", "two_prints")
 _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 
 
@@ -39,7 +43,8 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 @click.option(
     "--across",
     required=True,
-    help="Printer axis across the faces; of a round joint, along its axis: x, y or z.",
+    help="Printer axis across the faces; of a round joint, along its axis: x, y or z. "
+    "Bodies that are printed lying unlike: internal/external, such as z/x.",
 )
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option(
@@ -71,6 +76,18 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
     "--bed",
     help="Across z: whose lower face is the first layer: external, internal, both or none.",
 )
+@click.option(
+    "--other",
+    type=click.Path(path_type=Path),
+    help="Profile of the printer that makes one of the two bodies, if not PROFILE's.",
+)
+@click.option("--other-makes", help="The body that it makes: external (the default) or internal.")
+@click.option(
+    "--two-prints",
+    is_flag=True,
+    default=None,
+    help="The two bodies come from two prints of PROFILE's printer, not from one.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(profile: Path, as_json: bool, **asked: Any) -> None:
     """Say how far to move which face of a joint, in which direction, with what chance.
@@ -84,6 +101,8 @@ def command(profile: Path, as_json: bool, **asked: Any) -> None:
     """
     from coupons.answering.ask import load_profile
 
+    if asked["other"] is not None:
+        asked["other"] = load_profile(asked["other"])
     head, sentences, data = _answer(load_profile(profile), asked)
     if as_json:
         click.echo(json.dumps(data, indent=1))
@@ -121,7 +140,7 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.words.sizes import limits_data, limits_headline, limits_sentences
 
     todo = "The limits already set the sizes: leave out the rest"
-    allowed = ("limits", "form", "bed") if asked["form"] else ("limits", "joint")
+    allowed = ("limits", "form", "bed") if asked["form"] else ("limits", "joint", *_SIDES)
     _allow_only(asked, "--limits", allowed, todo)
     code, across = asked["limits"], asked["across"]
     if (asked["joint"] is None) is (asked["form"] is None):
@@ -132,8 +151,13 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     if asked["form"] is not None:
         bed = asked["bed"]
         return _size_words(printer.size(asked["form"], across=across, limits=code, bed=bed))
-    answer = printer.limits(code, joint=asked["joint"], across=across)
+    answer = printer.limits(code, joint=asked["joint"], across=across, **_sides(asked))
     return len(limits_headline(answer)), limits_sentences(answer), limits_data(answer)
+
+
+def _sides(asked: dict[str, Any]) -> dict[str, Any]:
+    """Return what was said of the two bodies' printers and prints."""
+    return {name: asked[name] for name in _SIDES[:2]} | {"two_prints": bool(asked["two_prints"])}
 
 
 def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
@@ -156,7 +180,7 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.standards.hardware import hardware
 
     name = asked["hardware"]
-    allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit", "bed")
+    allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit", "bed", "other", "other_makes")
     todo = "The hardware sets the size, and only the printed body moves: leave it out"
     _allow_only(asked, "--hardware", allowed, todo)
     piece = hardware(name)
@@ -187,6 +211,7 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         asked["joint"],
         fit=asked["fit"] or "slide",
         hardware=asked["hardware"],
+        **_sides(asked),
         **{name: asked[name] for name in wishes},
     )
     lines, data = sentences(answer), as_data(answer)

@@ -46,12 +46,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from coupons.answering.bed import odd_bed
+from coupons.answering.joints.list_sides import LONGEST_PRINT, Makers, is_print, prints_of_two
 from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
 from coupons.answering.pairs import odd_pair
 from coupons.answering.standards.hardware import Hardware, hardware, two_holes
 from coupons.answering.strength.quantities import parse_share
-from coupons.errors import AnswerError, CouponError, Problem
+from coupons.answering.wording import read_across
+from coupons.errors import AnswerError, CouponError, Problem, ProfileError
+from coupons.learning.profile import Profile
 from coupons.measuring.run.entries import near_miss
 from coupons.measuring.run.spreadsheet import Cells, Layout, read_cells
 from coupons.terms import EXTERNAL, FITS, INTERNAL, Bed, Direction, Form, Grade, Joint, MovingBody
@@ -67,6 +70,10 @@ COLUMNS = (
     "hardware",
     "at_least",
     "bed",
+    "internal_profile",
+    "external_profile",
+    "internal_print",
+    "external_print",
 )
 _UNIT_COLUMNS = ("unit", "units")
 
@@ -110,6 +117,10 @@ class ListedJoint:
         fit.
     bed : Bed or None
         Which body stands on the bed; None where nobody said.
+    internal_profile, external_profile : Profile or None
+        Of the printer of a body; None for the one that is asked.
+    internal_print, external_print : str
+        The print that a body comes from; empty where nobody said.
     """
 
     row: int
@@ -121,6 +132,26 @@ class ListedJoint:
     hardware: Hardware | None = None
     at_least: float | None = None
     bed: Bed | None = None
+    internal_profile: Profile | None = None
+    external_profile: Profile | None = None
+    internal_print: str = ""
+    external_print: str = ""
+
+    @property
+    def print_words(self) -> tuple[tuple[str, Profile | None], ...]:
+        """Prints that were named, each with the profile of its printer; None is the one asked."""
+        sides = (
+            (self.internal_print, self.internal_profile),
+            (self.external_print, self.external_profile),
+        )
+        return tuple((word, maker) for word, maker in sides if word)
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What is asked, as something that can be looked up: rows that ask the same are equal."""
+        makers = self.internal_profile, self.external_profile
+        alone = replace(self, row=0, name="", internal_profile=None, external_profile=None)
+        return alone, *map(id, makers)
 
 
 @dataclass(frozen=True)
@@ -148,13 +179,15 @@ def read_joints(path: Path) -> JointList:
     """
     rows, problems = read_cells(path, _LAYOUT)
     joints = []
+    makers = Makers(path.parent)
     for row in rows:
-        reader = _Reader(path.name, row)
+        reader = _Reader(path.name, row, makers)
         joint = reader.joint()
         problems += reader.problems
         if joint is not None and not reader.problems:
             joints.append(joint)
     problems += _twice(path.name, joints)
+    problems += prints_of_two(path.name, joints)
     if not rows and not problems:
         problems = [Problem(path.name, "at least one joint", "none", "List one joint a row")]
     if problems:
@@ -212,7 +245,8 @@ def _twice(file: str, joints: list[ListedJoint]) -> list[Problem]:
 class _Reader:
     """Reads one row and collects its problems."""
 
-    def __init__(self, file: str, row: Cells) -> None:
+    def __init__(self, file: str, row: Cells, makers: Makers) -> None:
+        self.makers = makers
         self.where = f"{file} row {row.number}"
         self.number = row.number
         self.cells = {column: row.named.get(column, "") for column in COLUMNS}
@@ -230,16 +264,18 @@ class _Reader:
         external = self._form("external", EXTERNAL, piece)
         self._refuse_odd_pair(internal, external)
         size_mm = self._size(piece)
-        direction = self._across()
+        across = self._across(piece)
         fit, gap_mm = self._fit(piece)
         self._refuse_wide_gap(gap_mm, size_mm)
         move = self._move(piece)
         at_least = self._at_least()
-        bed = self._bed(internal, external, direction, piece)
-        if internal is None or external is None or size_mm is None or direction is None:
+        bed = self._bed(internal, external, across, piece)
+        sides = self._sides(piece)
+        if internal is None or external is None or size_mm is None or across is None:
             return None
-        joint = Joint(internal, external, size_mm, direction)
-        return ListedJoint(self.number, name, joint, fit, gap_mm, move, piece, at_least, bed)
+        joint = Joint(internal, external, size_mm, *across)
+        asked = fit, gap_mm, move, piece, at_least, bed
+        return ListedJoint(self.number, name, joint, *asked, *sides)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
         shown = repr(got[:60]) if got else "nothing"
@@ -310,13 +346,55 @@ class _Reader:
             self._refuse(f"{piece.nominal_mm:g}, the size of {piece.name}", text, "Leave it blank")
         return size_mm
 
-    def _across(self) -> Direction | None:
+    def _across(self, piece: Hardware | None) -> tuple[Direction, Direction | None] | None:
+        """Return the direction of both bodies, or of the internal and of the external one."""
         text = self.cells["across"].lower()
-        if text not in tuple(Direction):
-            todo = "Write the printer axis across the faces; for a round joint, along its axis"
+        try:
+            (inner,), (outer,) = read_across(text)
+        except AnswerError:
+            todo = (
+                "Write the printer axis across the faces; for a round joint, along its axis; "
+                "internal/external, such as z/x, where the bodies are printed lying unlike"
+            )
             self._refuse(f"across {', '.join(Direction)}", text, todo)
             return None
-        return Direction(text)
+        if piece is not None and outer != inner:
+            todo = f"Only the {piece.move} body is printed: write how it lies"
+            self._refuse(f"one direction with {piece.name}", text, todo)
+        return inner, None if outer == inner else outer
+
+    def _sides(self, piece: Hardware | None) -> tuple[Profile | None, Profile | None, str, str]:
+        """Return the profile and the print of each body, where they are said."""
+        bought = piece and ("internal" if piece.move is MovingBody.EXTERNAL else "external")
+        for column in (f"{bought}_profile", f"{bought}_print") if bought else ():
+            if self.cells[column]:
+                expected = f"nothing in {column} with hardware"
+                self._refuse(expected, self.cells[column], "Hardware comes from no printer")
+        return (
+            self._maker("internal_profile"),
+            self._maker("external_profile"),
+            self._print("internal_print"),
+            self._print("external_print"),
+        )
+
+    def _maker(self, column: str) -> Profile | None:
+        if not self.cells[column]:
+            return None
+        try:
+            return self.makers.read(self.cells[column])
+        except ProfileError as error:
+            self.problems += [
+                Problem(f"{self.where} {column}", p.expected, p.got, p.todo) for p in error.problems
+            ]
+            return None
+
+    def _print(self, column: str) -> str:
+        text = self.cells[column]
+        if not is_print(text):
+            todo = "Use a word or two, such as plate 1, the same for all bodies of one print"
+            self._refuse(f"{column} of up to {LONGEST_PRINT} signs", text, todo)
+            return ""
+        return text
 
     def _fit(self, piece: Hardware | None) -> tuple[Grade | None, float | None]:
         text = self.cells["fit"].lower()
@@ -357,7 +435,7 @@ class _Reader:
         self,
         internal: Form | None,
         external: Form | None,
-        direction: Direction | None,
+        across: tuple[Direction, Direction | None] | None,
         piece: Hardware | None,
     ) -> Bed | None:
         text = self.cells["bed"].lower()
@@ -367,8 +445,13 @@ class _Reader:
             self._refuse(f"bed {', '.join(Bed)}", text, near_miss(text, tuple(Bed), ""))
             return None
         of_piece = piece and piece.form
-        printed = [form for form in (internal, external) if form and form is not of_piece]
-        if direction and (odd := odd_bed(printed, direction, Bed(text))):
+        inner, outer = across or (None, None)
+        printed = [
+            (form, lies)
+            for form, lies in ((internal, inner), (external, outer or inner))
+            if form and lies and form is not of_piece
+        ]
+        if printed and (odd := odd_bed(printed, Bed(text))):
             self._refuse("a body that can stand on the bed", text, odd)
             return None
         return Bed(text)

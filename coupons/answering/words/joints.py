@@ -12,7 +12,7 @@ from coupons.answering.joints.part import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
 from coupons.answering.origin import hands_sentence, origin_data, origin_sentence
 from coupons.answering.single import SizeAnswer
-from coupons.answering.ways import flats_hint
+from coupons.answering.ways import across_of, flats_hint
 from coupons.answering.words.answers import (
     PRACTICE,
     chance,
@@ -116,9 +116,10 @@ def warnings(joint: JointAnswer) -> list[str]:
 
 def _size_warnings(joint: JointAnswer, found: Answer | SizeAnswer) -> list[str]:
     """Return the warnings about the sizes to draw."""
-    lines, asked = [], joint.listed.joint
+    lines, asked = side_warnings(joint.listed), joint.listed.joint
     if found.extrapolated:
-        lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
+        unmeasured = [(form, asked.direction_of(form)) for form in found.unmeasured]
+        lines.append(extrapolated(asked.size_mm, unmeasured))
     starts = {move.form: move.from_mm for move in joint.moves}
     lines += [
         f"The offset is from the {from_mm:g} mm {form} of the standard."
@@ -129,6 +130,29 @@ def _size_warnings(joint: JointAnswer, found: Answer | SizeAnswer) -> list[str]:
         lines.append("Rounded to whole layers.")
     if found.beds:
         lines.append("What stands on the bed was not said (column bed): covers none and external.")
+    return lines
+
+
+def side_warnings(listed: ListedJoint) -> list[str]:
+    """Say what is not alike of the two bodies of a joint."""
+    lines = []
+    if listed.joint.lies_unlike:
+        lines.append(
+            "The bodies lie unlike as they are printed: such a pair was not tried by hand, it is "
+            "predicted from pairs that lie alike."
+        )
+    others = [
+        f"{side} body from {one_line(maker.machine)}"
+        for side, maker in (
+            ("internal", listed.internal_profile),
+            ("external", listed.external_profile),
+        )
+        if maker is not None
+    ]
+    if others:
+        lines.append(f"Made by others: {', '.join(others)}; the feel is that of the profile asked.")
+    elif listed.internal_print != listed.external_print and listed.hardware is None:
+        lines.append("The two bodies come from two prints: how prints differ counts for each.")
     return lines
 
 
@@ -154,6 +178,7 @@ def note_lines(part: PartAnswer) -> Iterator[str]:
     )
     yield from filter(None, [hands_sentence(part.origin)])
     yield origin_sentence(part.origin)
+    yield from (f"Another printer: {origin_sentence(origin)}" for origin in part.makers)
 
 
 def told_once(warned: Iterable[tuple[str, str]]) -> Iterator[str]:
@@ -204,10 +229,14 @@ def _counted_sentence(part: PartAnswer) -> str:
     # Rounded up, to cover what it must.
     error = math.ceil(1000 * part.together.sampling_error) / 1000
     return (
-        f"Chance that {'both' if n == 2 else f'all {n}'} joints fit on one print: "
+        f"Chance that {'both' if n == 2 else f'all {n}'} joints fit on {_prints(part)}: "
         f"{chance(part.together.chance)} (sampling error ±{percent(error, 1)}); "
         f"lowest: {worst.listed.name} with {chance(worst.chance or 0.0)}."
     )
+
+
+def _prints(part: PartAnswer) -> str:
+    return "one print" if part.prints == 1 else f"the {part.prints} prints together"
 
 
 def tightness_sentence(part: PartAnswer) -> str:
@@ -240,7 +269,7 @@ def _cells(joint: JointAnswer, marked: list[str]) -> list[str]:
         listed.name,
         *mated,
         f"{listed.joint.size_mm:g}",
-        listed.joint.direction,
+        across_of(listed.joint),
         str(listed.fit) if listed.fit else wish(joint).replace("−", "-"),
         "" if listed.at_least is None else f"{listed.at_least:g}",
         listed.hardware.name if listed.hardware else "",
@@ -297,13 +326,21 @@ def _question_data(joint: JointAnswer) -> dict[str, object]:
     return {
         "joint": f"{asked.internal}/{asked.external}",
         "size_mm": asked.size_mm,
-        "across": str(asked.direction),
+        "across": across_of(asked),
         "hardware": listed.hardware.name if listed.hardware else None,
         "fit": None if listed.fit is None else str(listed.fit),
         "printed_gap_mm": listed.gap_mm,
         "move": str(listed.move),
         "bed": None if listed.bed is None else str(listed.bed),
+        "sides": [_side_data(listed, side) for side in ("internal", "external")],
     }
+
+
+def _side_data(listed: ListedJoint, side: str) -> dict[str, object]:
+    """Return who prints a body and in which print, where it is said, as plain data."""
+    maker = listed.internal_profile if side == "internal" else listed.external_profile
+    word = listed.internal_print if side == "internal" else listed.external_print
+    return {"side": side, "machine": maker and maker.machine, "print": word or None}
 
 
 def as_data(part: PartAnswer) -> dict[str, object]:
@@ -311,6 +348,8 @@ def as_data(part: PartAnswer) -> dict[str, object]:
     return {
         "rehearsed": part.rehearsed,
         "origin": origin_data(part.origin),
+        "prints": part.prints,
+        "makers": [origin_data(origin) for origin in part.makers],
         "together": {
             "chance": part.together.chance,
             "error": part.together.error,

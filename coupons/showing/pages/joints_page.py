@@ -11,7 +11,7 @@ from urllib.parse import quote
 from coupons.answering.joints.part import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
 from coupons.answering.origin import origin_sentence
-from coupons.answering.ways import way
+from coupons.answering.ways import joint_way
 from coupons.answering.words.answers import chance, marks, whole_percents
 from coupons.answering.words.joints import (
     COLUMNS,
@@ -131,7 +131,7 @@ def _row(joint: JointAnswer, repeated: Set[str]) -> dict[str, object]:
         "name": listed.name,
         "wish": wish(joint),
         "grade": listed.fit or "",
-        "way": way(listed.joint.internal, listed.joint.direction),
+        "way": joint_way(listed.joint),
         "bodies": [_body(joint, form) for form in (listed.joint.internal, listed.joint.external)],
         "answered": joint.found is not None,
         "chance": "" if joint.chance is None else chance(joint.chance),

@@ -1,0 +1,33 @@
+"""The prints that the bodies of a part come from, as its list of joints says."""
+
+from collections.abc import Sequence
+
+from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.prints import Made, Prints
+from coupons.learning.profile import Profile
+
+
+def plan_prints(profile: Profile, listed: Sequence[ListedJoint]) -> tuple[Prints, tuple[Made, ...]]:
+    """Return all prints of a part, and from which of them the bodies of each joint come.
+
+    Bodies of one printer whose print is named alike come from one print, and so do those whose
+    print is not named.
+    """
+    profiles, prints = [profile], [(0, "")]
+    places: list[tuple[int, int]] = []
+    for joint in listed:
+        sides = (
+            (joint.internal_profile or profile, joint.internal_print),
+            (joint.external_profile or profile, joint.external_print),
+        )
+        if joint.hardware is not None:  # is of no print: stands with its mate
+            sides = (sides[joint.hardware.form is joint.joint.internal],) * 2
+        for maker, word in sides:
+            if maker not in profiles:
+                profiles.append(maker)
+            if (profiles.index(maker), word) not in prints:
+                prints.append((profiles.index(maker), word))
+        inner, outer = (prints.index((profiles.index(maker), word)) for maker, word in sides)
+        places.append((inner, outer))
+    every = Prints(tuple(profiles), tuple(of for of, _ in prints))
+    return every, tuple(Made(every, *at) for at in places)
