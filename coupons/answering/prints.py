@@ -100,6 +100,18 @@ class Made:
         return self.prints.profiles[self.prints.of[self.place_of(internal=internal)]]
 
 
+def place_among(profiles: list[Profile], maker: Profile) -> int:
+    """Return the place of a profile in a list, to which it is added if it is not there yet.
+
+    The same file read twice is one printer.
+    """
+    for at, known in enumerate(profiles):
+        if known is maker or known.model_dump() == maker.model_dump():
+            return at
+    profiles.append(maker)
+    return len(profiles) - 1
+
+
 def prints_of(made: Profile | Prints) -> Prints:
     """Return prints as they are; a profile stands for one print of its printer."""
     return made if isinstance(made, Prints) else Prints((made,))
@@ -127,9 +139,7 @@ def made_by(
     prints = [0]
     places: list[int] = []
     for maker in (internal or profile, external or profile):
-        if maker not in profiles:
-            profiles.append(maker)
-        at = profiles.index(maker)
+        at = place_among(profiles, maker)
         taken = places if two_prints else []
         free = [n for n, of in enumerate(prints) if of == at and n not in taken]
         if not free:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from coupons.answering.joints.joint_list import ListedJoint
-from coupons.answering.prints import Made, Prints
+from coupons.answering.prints import Made, Prints, place_among
 from coupons.learning.profile import Profile
 
 
@@ -22,12 +22,9 @@ def plan_prints(profile: Profile, listed: Sequence[ListedJoint]) -> tuple[Prints
         )
         if joint.hardware is not None:  # is of no print: stands with its mate
             sides = (sides[joint.hardware.form is joint.joint.internal],) * 2
-        for maker, word in sides:
-            if maker not in profiles:
-                profiles.append(maker)
-            if (profiles.index(maker), word) not in prints:
-                prints.append((profiles.index(maker), word))
-        inner, outer = (prints.index((profiles.index(maker), word)) for maker, word in sides)
+        named = [(place_among(profiles, maker), word) for maker, word in sides]
+        prints += [one for one in dict.fromkeys(named) if one not in prints]
+        inner, outer = map(prints.index, named)
         places.append((inner, outer))
     every = Prints(tuple(profiles), tuple(of for of, _ in prints))
     return every, tuple(Made(every, *at) for at in places)
