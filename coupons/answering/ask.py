@@ -10,25 +10,30 @@ from coupons.answering.number_arguments import takes
 from coupons.answering.offset import Answer, Question, answer
 from coupons.answering.pairs import odd_pair
 from coupons.answering.prints import made_by
+from coupons.answering.several.answer import SeveralAnswer, answer_several
+from coupons.answering.several.kinds import Corners, Kind, Several
+from coupons.answering.several.reading import kind_of, read_corners, read_legs, read_sides
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.standards.hardware import hardware as read_hardware
 from coupons.answering.standards.iso286 import Limits, fit_limits, limits
 from coupons.answering.told import sentences_of
-from coupons.answering.wording import known, read_across
+from coupons.answering.wording import joint_with, known, read_across
 from coupons.answering.words.answers import sentences
 from coupons.answering.words.joints import part_sentences
+from coupons.answering.words.several import several_sentences
 from coupons.answering.words.sizes import limits_sentences, size_sentences
 from coupons.atomic import not_ours
 from coupons.errors import AnswerError, ProfileError, WriteError
 from coupons.learning.profile import Profile, is_profile, read_profile, write_profile
 from coupons.neutral import one_line
-from coupons.terms import FITS, INTERNAL, Bed, Direction, Form, Joint, MovingBody
+from coupons.terms import FITS, FLAT, INTERNAL, Bed, Direction, Form, Joint, MovingBody
 
 sentences_of.register(Answer, sentences)
 sentences_of.register(SizeAnswer, size_sentences)
 sentences_of.register(LimitsAnswer, limits_sentences)
 sentences_of.register(PartAnswer, part_sentences)
+sentences_of.register(SeveralAnswer, several_sentences)
 
 
 @dataclass(frozen=True)
@@ -65,6 +70,7 @@ class Printer:
         other: "Printer | None" = None,
         other_makes: str | None = None,
         two_prints: bool = False,
+        slant_deg: float | None = None,
     ) -> Answer:
         """Say how far to move which face of a joint.
 
@@ -103,6 +109,10 @@ class Printer:
             The body that it makes: ``"external"`` (the default) or ``"internal"``.
         two_prints : bool
             The bodies come from two prints of this printer, not from one.
+        slant_deg : float, optional
+            Angle between the faces and the way in which the bodies are pulled apart, of a wedge, a
+            dovetail or a taper. Flat joints then have two directions, across and along the pull:
+            ``"xz"``. Gaps are along the faces' normals.
 
         Raises
         ------
@@ -125,8 +135,10 @@ class Printer:
         """
         piece = None if hardware is None else read_hardware(hardware)
         moved = None if move is None else known(MovingBody, move, "body to move")
+        if piece is not None and slant_deg is not None:
+            raise AnswerError(f"{piece.name} has no faces that lean: leave the slant out.")
         question = Question(
-            joint_of(joint, size_mm, across)
+            joint_of(joint, size_mm, across, slant_deg)
             if piece is None
             else hardware_joint(piece, across, joint, size_mm, moved),
             known(FITS, fit, "fit"),
@@ -140,6 +152,101 @@ class Printer:
             two_prints,
         )
         return answer(self.profile, question)
+
+    @takes()
+    def several(
+        self,
+        joint: str,
+        *,
+        across: str,
+        size_mm: float | tuple[float, float] | None = None,
+        fit: str = "slide",
+        move: str | None = None,
+        at_least: float | None = None,
+        drawn_gap_mm: float | None = None,
+        hardware: str | None = None,
+        bed: str | None = None,
+        pitch_mm: float | None = None,
+        corners: str | None = None,
+        leg: str | None = None,
+        mouth_mm: float | None = None,
+        strain_limit: float | None = None,
+        other: "Printer | None" = None,
+        other_makes: str | None = None,
+        two_prints: bool = False,
+    ) -> SeveralAnswer:
+        """Say how far to move the faces of a joint that has more than one pair of them.
+
+        Parameters
+        ----------
+        joint : str
+            ``"pocket/plate"`` or ``"sleeve/bar"`` (two sizes at once), ``"holes/pins"`` (two at a
+            pitch), ``"legs/bar"`` (two springy legs that clasp a bar).
+        across : str
+            Printer axes of both bodies, or internal/external: of a pocket or a sleeve across the
+            first size and across the second, ``"xy"``; of holes along their axes and along the
+            pitch, ``"zx"``; of legs across, ``"x"``.
+        size_mm : float or (float, float), optional
+            Nominal size, or both sizes; of legs the width of the bar. With hardware it may be left
+            out.
+        fit, move, at_least, drawn_gap_mm, hardware, bed, other, other_makes, two_prints
+            As in `offset`; a gap is that of each pair. Hardware is two pieces for two holes, held
+            by the external body.
+        pitch_mm : float, optional
+            Distance between the axes of the two holes.
+        corners : str, optional
+            Drawn radii of the corners, internal/external, ``"2/0.5"``; ``"relief/0.5"`` where the
+            internal ones are cut free. By default both are sharp.
+        leg : str, optional
+            Free length x thickness of a leg at its root, ``"20x2"``.
+        mouth_mm : float, optional
+            Drawn opening between the lips of the legs.
+        strain_limit : float, optional
+            Of the legs' material, such as 0.02 for 2 %.
+
+        Raises
+        ------
+        AnswerError
+            With everything that makes no sense.
+        NotMeasuredError
+            If the profile has almost no data on one of the pairs.
+
+        Examples
+        --------
+        >>> printer = load_profile("results/filter-drawer/profile.json")
+        >>> cover = printer.several("pocket/plate", size_mm=(40, 25), across="xy")
+        >>> cover.chance < min(pair.alone.chance for pair in cover.pairs)
+        True
+        """
+        kind = kind_of(joint)
+        if kind is None:
+            raise AnswerError(f"Expected one of {', '.join(Kind)}, got {joint!r}.")
+        piece = None if hardware is None else read_hardware(hardware)
+        moved = None if move is None else known(MovingBody, move, "body to move")
+        internal, external = makers_of(other, other_makes)
+        legs = read_legs(
+            leg,
+            None if mouth_mm is None else f"{mouth_mm:g}",
+            None if strain_limit is None else f"{strain_limit:g}",
+        )
+        question = Several(
+            kind,
+            _sizes_of(size_mm, piece),
+            read_sides(kind, across),
+            known(FITS, fit, "fit"),
+            (moved or MovingBody.EXTERNAL) if piece is None else piece.move,
+            at_least,
+            drawn_gap_mm,
+            piece,
+            bed_of(bed),
+            internal,
+            external,
+            two_prints,
+            pitch_mm,
+            Corners() if corners is None else read_corners(corners),
+            legs,
+        )
+        return answer_several(self.profile, question)
 
     @takes()
     def size(
@@ -362,7 +469,18 @@ def makers_of(
     return (other.profile, None) if body is MovingBody.INTERNAL else (None, other.profile)
 
 
-def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:
+def _sizes_of(
+    size_mm: float | tuple[float, float] | None, piece: Hardware | None
+) -> tuple[float, ...]:
+    """Return one size or two, that of the hardware if it is not given."""
+    if size_mm is None:
+        return () if piece is None else (piece.nominal_mm,)
+    return tuple(size_mm) if isinstance(size_mm, list | tuple) else (size_mm,)
+
+
+def joint_of(
+    text: str | None, size_mm: float | None, across: str, slant_deg: float | None = None
+) -> Joint:
     """Return the joint between two printed bodies.
 
     Raises
@@ -372,7 +490,7 @@ def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:
     """
     if text is None or size_mm is None:
         raise AnswerError("Give the joint, such as slot/tongue, and its size, or hardware.")
-    return parse_joint(text, size_mm, across)
+    return parse_joint(text, size_mm, across, slant_deg)
 
 
 def hardware_joint(
@@ -422,8 +540,8 @@ def side_limits(code: str, form: Form) -> Limits:
     return band
 
 
-def parse_joint(text: str, size_mm: float, across: str) -> Joint:
-    """Read ``slot/tongue`` with its size and direction.
+def parse_joint(text: str, size_mm: float, across: str, slant_deg: float | None = None) -> Joint:
+    """Read ``slot/tongue`` with its size and direction, and with its slant if its faces lean.
 
     Raises
     ------
@@ -437,5 +555,8 @@ def parse_joint(text: str, size_mm: float, across: str) -> Joint:
     unlike = odd_pair(internal, external)
     if unlike:
         raise AnswerError(unlike)
-    (inner,), (outer,) = read_across(across)
-    return Joint(internal, external, size_mm, inner, outer if outer != inner else None)
+    axes = (
+        ("across", "along the pull") if slant_deg is not None and internal in FLAT else ("across",)
+    )
+    sides = read_across(across, axes)
+    return joint_with(internal, external, size_mm, sides, slant_deg)

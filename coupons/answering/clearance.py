@@ -16,13 +16,18 @@ from coupons.answering.extrapolation import feel_variance, size_variance
 from coupons.answering.next_print import variances
 from coupons.answering.own_spread import OwnSpread, with_own
 from coupons.answering.prints import N_TERMS, Made, Prints, made_by
+from coupons.answering.slants import (
+    across_mm,
+    doubt_mm2,
+    face_rows,
+    share_of_height,
+    with_stairs,
+)
 from coupons.answering.standards.hardware import Hardware
 from coupons.learning.effects import (
     EFFECTS,
     LOSSES,
     THRESHOLDS,
-    effect_rows,
-    height_share,
     loss_row,
 )
 from coupons.learning.profile import Profile
@@ -51,6 +56,7 @@ def drawn_sizes(joint: Joint, move: MovingBody, gaps_mm: Array) -> tuple[Array, 
     The body that does not move keeps the nominal size.
     """
     share = {MovingBody.INTERNAL: 1.0, MovingBody.EXTERNAL: 0.0, MovingBody.BOTH: 0.5}[move]
+    gaps_mm = across_mm(joint, gaps_mm)
     return joint.size_mm + share * gaps_mm, joint.size_mm - (1 - share) * gaps_mm
 
 
@@ -100,7 +106,7 @@ class Clearance:
         internal, external = drawn_sizes(self.joint, self.move, self.gaps_mm)
         for feature in self._printed:
             is_internal = feature.form in INTERNAL
-            effects = effect_rows(feature, internal if is_internal else external)
+            effects = face_rows(self.joint, feature, internal if is_internal else external)
             at = self.source.place_of(internal=is_internal) * N_TERMS
             rows[:, at : at + _N_EFFECTS] += effects if is_internal else -effects
         return rows
@@ -119,7 +125,7 @@ class Clearance:
         ]
         both = (lost[0] + lost[1]) / 2
         both[_SEAM] = lost[1][_SEAM]
-        rows[:, _AT_LOSSES] = -both
+        rows[:, _AT_LOSSES] = -with_stairs(self.joint, both)
         return rows
 
     @property
@@ -170,8 +176,8 @@ class Clearance:
 
     @cached_property
     def size_doubt(self) -> float:
-        """Variance in mm² of the printed gap from extrapolation beyond the measured sizes."""
-        return sum(
+        """Variance in mm² of the printed gap from extrapolation beyond what was measured."""
+        return doubt_mm2(self.joint, len(self._printed)) + sum(
             size_variance(self._profile_of(each), each.form, each.direction, each.size_mm)
             for each in self._printed
         )
@@ -187,7 +193,7 @@ class Clearance:
         """What this one pair has to itself: own deviations, and a bought mate's."""
         counts = np.zeros((len(self.prints.profiles), 3))
         for feature in self._printed:
-            z = height_share(feature)
+            z = share_of_height(self.joint, feature)
             at = self.prints.of[self.source.place_of(internal=feature.form in INTERNAL)]
             counts[at, :2] += 1 - z, z
         known_mm2 = self.hardware.sd_mm**2 if self.hardware else 0.0

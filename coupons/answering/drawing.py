@@ -24,7 +24,8 @@ class FaceMove:
     """What to do with one body: its form, the offset of each moved face, the size to draw.
 
     ``faces`` is 2, or 1 across layers where whole layers come off or go on at one side only.
-    ``layer_mm`` is the height of its layers where this body alone, of the two, is drawn in them.
+    ``layer_mm`` is the height of its layers where this body alone, of the two, is drawn in them;
+    ``slant_deg`` is the angle of faces that lean, whose offset is along their normal.
     """
 
     form: Form
@@ -32,11 +33,13 @@ class FaceMove:
     faces: int
     drawn_mm: float
     layer_mm: float | None = None
+    slant_deg: float = 0.0
 
     @property
     def from_mm(self) -> float:
         """Size that the offset starts from."""
-        return _clean(self.drawn_mm - side(self.form) * self.faces * self.offset_mm)
+        across_mm = self.offset_mm / math.cos(math.radians(self.slant_deg))
+        return _clean(self.drawn_mm - side(self.form) * self.faces * across_mm)
 
 
 @dataclass(frozen=True)
@@ -247,7 +250,10 @@ def _move(
     joint: Joint, form: Form, drawn_mm: float, faces: int, layer_mm: float | None = None
 ) -> FaceMove:
     offset_mm = side(form) * (drawn_mm - joint.size_mm) / faces
-    return FaceMove(form, _clean(offset_mm), faces, drawn_mm, layer_mm)
+    if joint.slant is None:
+        return FaceMove(form, _clean(offset_mm), faces, drawn_mm, layer_mm)
+    normal_mm = offset_mm * math.cos(math.radians(joint.slant.angle_deg))
+    return FaceMove(form, _clean(normal_mm), faces, drawn_mm, slant_deg=joint.slant.angle_deg)
 
 
 def _clean(mm: float) -> float:

@@ -31,6 +31,7 @@ from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import with_own
 from coupons.answering.pairs import odd_pair
 from coupons.answering.prints import Made, Prints, made_by
+from coupons.answering.slants import odd_slant
 from coupons.answering.standards.hardware import Hardware, two_holes
 from coupons.answering.told import Told
 from coupons.answering.ways import face_hint, flats_hint, joint_way
@@ -227,7 +228,7 @@ def answer(profile: Profile, question: Question) -> Answer:
     check_materials(profile, question)
     best = _best_gap(profile, question)
     low, high = _interval(profile, question, best)
-    drawn = _as_drawn(profile, question, best)
+    drawn = drawn_as(profile, question, best)
     rank = GRADES.index(question.fit)
     printed = {gap_mm: _chances(profile, question, gap_mm) for gap_mm in set(drawn.prints_mm)}
     # Which way a size between layers is rounded is unknown: each way counts the same.
@@ -336,6 +337,7 @@ def check_question(question: Question) -> None:
     wrong += _gaps_too_large(question)
     wrong += filter(None, [odd_bed(question.ways, question.bed)])
     wrong += odd_sides(question)
+    wrong += filter(None, [odd_slant(joint)])
     if wrong:
         raise AnswerError("\n".join(wrong))
 
@@ -561,7 +563,7 @@ def _has_other_printer(question: Question) -> bool:
     return not (question.internal_profile is None and question.external_profile is None)
 
 
-def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> Drawn:
+def drawn_as(profile: Profile, question: Question, gap_mm: float) -> Drawn:
     """Round a gap to what a person draws and a printer prints."""
     joint, move, hardware = question.joint, question.move, question.hardware
     asked, layers_mm = question.drawn_gap_mm is not None, _layers_of(profile, question)
@@ -582,7 +584,7 @@ def _layers_of(profile: Profile, question: Question) -> LayersOf:
     made, printed = question.made(profile), dict(question.ways)
     heights = {
         form: made.profile_of(internal=form in INTERNAL).layer_height_mm
-        if stands_across_layers(form, lies)
+        if stands_across_layers(form, lies) and question.joint.slant is None
         else None
         for form, lies in printed.items()
     }
@@ -592,7 +594,7 @@ def _layers_of(profile: Profile, question: Question) -> LayersOf:
 
 def moves_at(profile: Profile, question: Question, gap_mm: float) -> tuple[FaceMove, ...]:
     """Return what to do with each body for another gap than the answer's, rounded as drawn."""
-    return _as_drawn(profile, question, gap_mm).moves
+    return drawn_as(profile, question, gap_mm).moves
 
 
 def _chances(profile: Profile, question: Question, gap_mm: float) -> Array:

@@ -3,6 +3,8 @@
 Questions have one word for both, ``across``: the option, the column of a list and the argument.
 """
 
+from collections.abc import Sequence
+
 from coupons.answering.standards.hardware import Hardware
 from coupons.terms import FLAT, Direction, Form, Joint
 
@@ -29,12 +31,31 @@ def joint_way(joint: Joint) -> str:
     'axis along z/x'
     """
     said = way(joint.internal, joint.direction)
-    return f"{said}/{joint.directions[1]}" if joint.lies_unlike else said
+    said = f"{said}/{joint.directions[1]}" if joint.lies_unlike else said
+    return said if joint.slant is None else f"{said}, slanted {joint.slant.angle_deg:g} degrees"
 
 
 def across_of(joint: Joint) -> str:
-    """Write the direction of a joint as it is asked for: ``x``, or ``z/x``, a body each."""
-    return "/".join(joint.directions) if joint.lies_unlike else joint.direction
+    """Write the directions of a joint as they are asked for: ``x``, ``z/x``, ``xz/xy``."""
+    sides: list[tuple[Direction, ...]] = [(lies,) for lies in joint.directions]
+    if joint.slant is not None and joint.internal in FLAT:
+        sides = list(zip(joint.directions, joint.slant.pulls, strict=True))
+    return written_across(sides)
+
+
+def written_across(sides: Sequence[tuple[Direction, ...]]) -> str:
+    """Write the directions of the internal and the external body as they are asked for.
+
+    Examples
+    --------
+    >>> written_across([(Direction.Z, Direction.XY_PLUS), (Direction.X, Direction.Y)])
+    'z,x+y/xy'
+    """
+    said = [
+        ("," if any(len(d) > 1 for d in side) and len(side) > 1 else "").join(side)
+        for side in sides
+    ]
+    return "/".join(dict.fromkeys(said))
 
 
 def sizes_in(form: Form, direction: Direction) -> str:

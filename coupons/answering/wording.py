@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import TypeAlias, TypeVar
 
 from coupons.errors import AnswerError
-from coupons.terms import Direction
+from coupons.terms import Direction, Form, Joint, Slant
 
 Word = TypeVar("Word", bound=StrEnum)
 
@@ -62,6 +62,19 @@ def read_across(text: str, axes: Sequence[str] = ("across",)) -> Sides:
         )
     read = [_directions(side, text, axes) for side in sides]
     return read[0], read[-1]
+
+
+def joint_with(
+    internal: Form, external: Form, size_mm: float, sides: Sides, slant_deg: float | None = None
+) -> Joint:
+    """Return the joint of two forms whose bodies lie so; the second direction is the pull."""
+    inner, outer = sides
+    slant = None
+    if slant_deg is not None:  # a round taper is pulled along its axis
+        pull, other = inner[-1], outer[-1]
+        slant = Slant(slant_deg, pull, other if other is not pull else None)
+    other_way = outer[0] if outer[0] is not inner[0] else None
+    return Joint(internal, external, size_mm, inner[0], other_way, slant)
 
 
 def _directions(side: str, text: str, axes: Sequence[str]) -> tuple[Direction, ...]:

@@ -9,13 +9,20 @@ import numpy as np
 from coupons.answering.clearance import Clearance
 from coupons.answering.drawing import FaceMove, gap_step_mm
 from coupons.answering.joints.joint_list import ListedJoint
-from coupons.answering.joints.loosen import Loosening, Wider, most_gained, not_too_tight
+from coupons.answering.joints.loosen import Loosening, Wider, most_gained
 from coupons.answering.joints.print_plan import plan_prints
 from coupons.answering.offset import Answer, Question, answer, clearances, moves_at
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.prints import Made, made_by
 from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand
-from coupons.answering.together import Demand, Shared, Together, chance_together, shared_of
+from coupons.answering.together import (
+    Demand,
+    Shared,
+    Together,
+    chance_together,
+    not_too_tight,
+    shared_of,
+)
 from coupons.answering.told import Told
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile

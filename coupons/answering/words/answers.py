@@ -16,6 +16,7 @@ from coupons.answering.origin import (
     origin_sentence,
     stale_mark,
 )
+from coupons.answering.slants import pull_gap_mm
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.ways import across_of, flats_hint, sizes_in, way
 from coupons.learning.profile import MeasuredRange
@@ -293,6 +294,7 @@ def headline(answer: Answer, today: date | None = None) -> list[str]:
     ]
     lines.append(draw_sentence(answer.moves, stays_words(question, answer.moves)))
     lines.append(_chance_sentences(answer)[0])
+    lines += slant_sentences(answer)
     if answer.prints_as:
         lines += layer_sentences(answer)
     if answer.extrapolated:
@@ -324,6 +326,20 @@ def details(answer: Answer, today: date | None = None) -> list[str]:
     if question.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("Caution: force and push fits across layers can split a part along them.")
     return lines
+
+
+def slant_sentences(answer: Answer) -> list[str]:
+    """Say what an offset and a gap mean on faces that lean; nothing for others."""
+    joint = answer.question.joint
+    if joint.slant is None:
+        return []
+    return [
+        f"NEVER TRIED BY HAND: faces that lean ({joint.slant.angle_deg:g} degrees to the pull). "
+        "What they print as lies between what faces across and along the pull do.",
+        f"The offset is along each face's normal, sizes are across. The gap of "
+        f"{minus(answer.gap_mm)} mm over both sides is {minus(answer.gap_mm / 2)} mm along each "
+        f"normal and {minus(pull_gap_mm(joint, answer.gap_mm))} mm along the pull.",
+    ]
 
 
 def side_sentences(question: Question) -> list[str]:
@@ -469,6 +485,7 @@ def question_data(question: Question) -> dict[str, object]:
         "joint": f"{question.joint.internal}/{question.joint.external}",
         "size_mm": question.joint.size_mm,
         "across": across_of(question.joint),
+        "slant_deg": question.joint.slant and question.joint.slant.angle_deg,
         "hardware": question.hardware.name if question.hardware else None,
         "fit": str(question.fit),
         "move": str(question.move),
@@ -490,6 +507,7 @@ def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
         "moves": [move_data(move) for move in answer.moves],
         "stays": None if stays is None else str(stays),
         "gap_mm": answer.gap_mm,
+        "pull_gap_mm": pull_gap_mm(question.joint, answer.gap_mm) if question.joint.slant else None,
         "best_gap_mm": answer.best_gap_mm,
         "low_mm": answer.low_mm,
         "high_mm": answer.high_mm,
