@@ -11,8 +11,8 @@ from coupons.answering.offset import Answer, Question, answer
 from coupons.answering.pairs import odd_pair
 from coupons.answering.prints import made_by
 from coupons.answering.several.answer import SeveralAnswer, answer_several
-from coupons.answering.several.kinds import Corners, Kind, Several
-from coupons.answering.several.reading import kind_of, read_corners, read_legs, read_sides
+from coupons.answering.several.kinds import Kind
+from coupons.answering.several.reading import kind_of, several_of
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.standards.hardware import hardware as read_hardware
@@ -224,27 +224,24 @@ class Printer:
         piece = None if hardware is None else read_hardware(hardware)
         moved = None if move is None else known(MovingBody, move, "body to move")
         internal, external = makers_of(other, other_makes)
-        legs = read_legs(
-            leg,
-            None if mouth_mm is None else f"{mouth_mm:g}",
-            None if strain_limit is None else f"{strain_limit:g}",
-        )
-        question = Several(
+        question = several_of(
             kind,
-            _sizes_of(size_mm, piece),
-            read_sides(kind, across),
-            known(FITS, fit, "fit"),
-            (moved or MovingBody.EXTERNAL) if piece is None else piece.move,
-            at_least,
-            drawn_gap_mm,
-            piece,
-            bed_of(bed),
-            internal,
-            external,
-            two_prints,
-            pitch_mm,
-            Corners() if corners is None else read_corners(corners),
-            legs,
+            across=across,
+            corners=corners,
+            leg=leg,
+            mouth=None if mouth_mm is None else f"{mouth_mm:g}",
+            strain_limit=None if strain_limit is None else f"{strain_limit:g}",
+            sizes_mm=_sizes_of(size_mm, piece),
+            fit=known(FITS, fit, "fit"),
+            move=(moved or MovingBody.EXTERNAL) if piece is None else piece.move,
+            at_least=at_least,
+            drawn_gap_mm=drawn_gap_mm,
+            hardware=piece,
+            bed=bed_of(bed),
+            internal_profile=internal,
+            external_profile=external,
+            two_prints=two_prints,
+            pitch_mm=pitch_mm,
         )
         return answer_several(self.profile, question)
 

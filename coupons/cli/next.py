@@ -79,7 +79,9 @@ def _questions(
     if joints is not None:
         if given:
             raise click.UsageError(f"Not together with --joints: {', '.join(given)}.")
-        return [ask_about_listed(profile, listed) for listed in read_listed(joints)]
+        return [
+            asked for listed in read_listed(joints) for asked in ask_about_listed(profile, listed)
+        ]
     if joint is None:
         if given:
             raise click.UsageError(f"Only with --joint: {', '.join(given)}.")

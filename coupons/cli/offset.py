@@ -57,7 +57,8 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
     required=True,
     help="Printer axis across the faces; of a round joint, along its axis: x, y or z. "
     "Bodies that are printed lying unlike: internal/external, such as z/x. Two axes in a row for "
-    "pockets and sleeves (each size: xy), holes (axis, pitch: zx), slanted faces (across, pull: xz).",
+    "pockets and sleeves (each size: xy), holes (axis, pitch: zx), slanted faces (across, pull: "
+    "xz).",
 )
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option(
@@ -204,8 +205,8 @@ def _several(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         several_sentences,
     )
 
-    same = ("across", "size_mm", "move", "at_least", "drawn_gap_mm", "hardware", "bed")
-    same += (*_OF_SEVERAL, "strain_limit")
+    joint = ("across", "size_mm", "move", "at_least", "drawn_gap_mm", "hardware", "bed")
+    same = (*joint, *_OF_SEVERAL, "strain_limit")
     allowed = ("joint", "fit", *same, *_SIDES)
     _allow_only(asked, f"--joint {asked['joint']}", allowed, "Leave it out")
     answer = printer.several(
@@ -263,8 +264,8 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         raise click.UsageError(
             "Use --joint with --size, or --hardware, or --limits, or --form with --prints."
         )
-    wishes = ("size_mm", "across", "move", "at_least", "drawn_gap_mm", "printed_gap_mm", "bed")
-    wishes += ("slant_deg",)
+    where = ("size_mm", "across", "move", "bed", "slant_deg")
+    wishes = (*where, *_GAPS)
     answer = printer.offset(
         asked["joint"],
         fit=asked["fit"] or "slide",

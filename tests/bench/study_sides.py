@@ -1,8 +1,8 @@
 """Whether intervals hold for joints whose bodies lie unlike, or come from two prints or printers.
 
-Printers drawn from the prior print one coupon once, slots and tongues across x, y and z and standing
-rounds, and are fitted. Each is asked, alone and with the printer before it, at which gap a grade begins on the next
-print. Run from the checkout:
+Printers drawn from the prior print one coupon once, slots and tongues across x, y and z and
+standing rounds, and are fitted. Each is asked, alone and with the printer before it, at which gap
+the middle of a grade is on the next print. Run from the checkout:
 
     PYTHONPATH=tests nice python tests/bench/study_sides.py --printers 240
 """

@@ -50,14 +50,28 @@ from coupons.answering.joints.list_sides import LONGEST_PRINT, Makers, is_print,
 from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
 from coupons.answering.pairs import odd_pair
+from coupons.answering.several.kinds import TWO_SIZES, Kind, Several
+from coupons.answering.several.reading import read_sizes, several_of
+from coupons.answering.slants import odd_slant
 from coupons.answering.standards.hardware import Hardware, hardware, two_holes
 from coupons.answering.strength.quantities import parse_share
-from coupons.answering.wording import read_across
+from coupons.answering.wording import Sides, joint_with, read_across
 from coupons.errors import AnswerError, CouponError, Problem, ProfileError
 from coupons.learning.profile import Profile
-from coupons.measuring.run.entries import near_miss
+from coupons.measuring.run.entries import near_miss, parse_number
 from coupons.measuring.run.spreadsheet import Cells, Layout, read_cells
-from coupons.terms import EXTERNAL, FITS, INTERNAL, Bed, Direction, Form, Grade, Joint, MovingBody
+from coupons.terms import (
+    EXTERNAL,
+    FITS,
+    FLAT,
+    INTERNAL,
+    Bed,
+    Direction,
+    Form,
+    Grade,
+    Joint,
+    MovingBody,
+)
 
 COLUMNS = (
     "name",
@@ -74,7 +88,14 @@ COLUMNS = (
     "external_profile",
     "internal_print",
     "external_print",
+    "pitch_mm",
+    "corner_mm",
+    "leg_mm",
+    "mouth_mm",
+    "strain_limit",
+    "slant_deg",
 )
+_OF_SEVERAL = ("pitch_mm", "corner_mm", "leg_mm", "mouth_mm", "strain_limit")
 _UNIT_COLUMNS = ("unit", "units")
 
 _LAYOUT = Layout(
@@ -121,6 +142,8 @@ class ListedJoint:
         Of the printer of a body; None for the one that is asked.
     internal_print, external_print : str
         The print that a body comes from; empty where nobody said.
+    several : Several or None
+        The question about a joint of more than one pair of faces; ``joint`` is its first pair.
     """
 
     row: int
@@ -136,6 +159,7 @@ class ListedJoint:
     external_profile: Profile | None = None
     internal_print: str = ""
     external_print: str = ""
+    several: Several | None = None
 
     @property
     def print_words(self) -> tuple[tuple[str, Profile | None], ...]:
@@ -150,7 +174,12 @@ class ListedJoint:
     def key(self) -> tuple[object, ...]:
         """What is asked, as something that can be looked up: rows that ask the same are equal."""
         makers = self.internal_profile, self.external_profile
-        alone = replace(self, row=0, name="", internal_profile=None, external_profile=None)
+        several = self.several and replace(
+            self.several, internal_profile=None, external_profile=None
+        )
+        alone = replace(
+            self, row=0, name="", internal_profile=None, external_profile=None, several=several
+        )
         return alone, *map(id, makers)
 
 
@@ -260,11 +289,20 @@ class _Reader:
         self._refuse_other_units()
         name = self._name()
         piece = self._hardware()
+        kind = next((k for k in Kind if k.bodies[0] == self.cells["internal"].lower()), None)
+        if kind is not None:
+            return self._several(name, kind, piece)
+        for column in _OF_SEVERAL:
+            if self.cells[column]:
+                kinds = ", ".join(one.bodies[0] for one in Kind)
+                todo = f"It belongs to joints of several pairs of faces: {kinds}"
+                self._refuse(f"nothing in {column}", self.cells[column], todo)
         internal = self._form("internal", INTERNAL, piece)
         external = self._form("external", EXTERNAL, piece)
         self._refuse_odd_pair(internal, external)
         size_mm = self._size(piece)
-        across = self._across(piece)
+        slant_deg = self._slant(piece)
+        across = self._across(piece, internal, slant_deg)
         fit, gap_mm = self._fit(piece)
         self._refuse_wide_gap(gap_mm, size_mm)
         move = self._move(piece)
@@ -273,7 +311,9 @@ class _Reader:
         sides = self._sides(piece)
         if internal is None or external is None or size_mm is None or across is None:
             return None
-        joint = Joint(internal, external, size_mm, *across)
+        joint = joint_with(internal, external, size_mm, across, slant_deg)
+        if odd := odd_slant(joint):
+            self._refuse("a slant that the bodies can have", self.cells["slant_deg"], odd)
         asked = fit, gap_mm, move, piece, at_least, bed
         return ListedJoint(self.number, name, joint, *asked, *sides)
 
@@ -346,12 +386,103 @@ class _Reader:
             self._refuse(f"{piece.nominal_mm:g}, the size of {piece.name}", text, "Leave it blank")
         return size_mm
 
-    def _across(self, piece: Hardware | None) -> tuple[Direction, Direction | None] | None:
-        """Return the direction of both bodies, or of the internal and of the external one."""
-        text = self.cells["across"].lower()
+    def _several(self, name: str, kind: Kind, piece: Hardware | None) -> ListedJoint | None:
+        """Return a joint of several pairs of faces."""
+        self._refuse_odd_columns(kind, piece)
+        sizes_mm = self._sizes(kind, piece)
+        fit, pitch_mm, bed = self._fit_of_several(), self._pitch(), self._bed_word()
+        move, at_least = self._move(piece), self._at_least()
+        sides = self._sides(None)
         try:
-            (inner,), (outer,) = read_across(text)
-        except AnswerError:
+            several = several_of(
+                kind,
+                across=self.cells["across"].lower(),
+                corners=self.cells["corner_mm"],
+                leg=self.cells["leg_mm"],
+                mouth=self.cells["mouth_mm"],
+                strain_limit=self.cells["strain_limit"],
+                sizes_mm=sizes_mm,
+                fit=fit,
+                move=move,
+                at_least=at_least,
+                hardware=piece,
+                bed=bed,
+                internal_profile=sides[0],
+                external_profile=sides[1],
+                two_prints=sides[2] != sides[3],
+                pitch_mm=pitch_mm,
+            )
+        except AnswerError as error:
+            for line in error.message.split("\n"):
+                self.problems.append(
+                    Problem(self.where, f"a {kind} joint that can be made", "", line)
+                )
+            return None
+        asked = several.fit, None, move, piece, at_least, several.bed
+        return ListedJoint(
+            self.number, name, several.pairs[0].joint, *asked, *sides, several=several
+        )
+
+    # What cannot be read in these has its own problem; something takes its place.
+
+    def _refuse_odd_columns(self, kind: Kind, piece: Hardware | None) -> None:
+        external, slant = self.cells["external"].lower(), self.cells["slant_deg"]
+        if external not in (("", kind.bodies[1]) if piece else (kind.bodies[1],)):
+            todo = f"With {kind.bodies[0]} the other body is {kind.bodies[1]}"
+            self._refuse(f"external {kind.bodies[1]}", external, todo)
+        if slant:
+            todo = "Only slot/tongue and hole/pin can lean"
+            self._refuse(f"nothing in slant_deg with {kind.bodies[0]}", slant, todo)
+
+    def _sizes(self, kind: Kind, piece: Hardware | None) -> tuple[float, ...]:
+        text = self.cells["size_mm"]
+        if not text and piece is not None:
+            return (piece.nominal_mm,)
+        sizes_mm = read_sizes(text) if text else None
+        if sizes_mm is None:
+            self._refuse("size_mm, such as 12 or 40x25", text, "Write it in mm")
+            return (10.0, 10.0) if kind in TWO_SIZES else (10.0,)
+        return sizes_mm
+
+    def _fit_of_several(self) -> Grade:
+        text = self.cells["fit"].lower()
+        if text not in FITS:
+            self._refuse(f"fit {', '.join(FITS)}", text, near_miss(text, FITS, "Such as slide"))
+            return Grade.SLIDE
+        return Grade(text)
+
+    def _pitch(self) -> float | None:
+        text = self.cells["pitch_mm"]
+        pitch_mm = length_mm(text) if text else None
+        if text and pitch_mm is None:
+            self._refuse("pitch_mm in mm", text, "Such as 60")
+            return 60.0
+        return pitch_mm
+
+    def _slant(self, piece: Hardware | None) -> float | None:
+        text = self.cells["slant_deg"]
+        if not text:
+            return None
+        slant_deg = parse_number(text)
+        if slant_deg is None:
+            self._refuse("slant_deg in degrees", text, "Such as 30")
+        elif piece is not None:
+            self._refuse("nothing in slant_deg with hardware", text, "Hardware does not lean")
+        return slant_deg
+
+    def _across(
+        self, piece: Hardware | None, internal: Form | None, slant_deg: float | None
+    ) -> Sides | None:
+        """Return the directions of the internal and of the external body."""
+        text = self.cells["across"].lower()
+        flat = internal in FLAT and slant_deg is not None
+        axes = ("across", "along the pull") if flat else ("across",)
+        try:
+            inner, outer = read_across(text, axes)
+        except AnswerError as error:
+            if flat:
+                self._refuse("across and pull, such as xz", text, error.message)
+                return None
             todo = (
                 "Write the printer axis across the faces; for a round joint, along its axis; "
                 "internal/external, such as z/x, where the bodies are printed lying unlike"
@@ -361,7 +492,7 @@ class _Reader:
         if piece is not None and outer != inner:
             todo = f"Only the {piece.move} body is printed: write how it lies"
             self._refuse(f"one direction with {piece.name}", text, todo)
-        return inner, None if outer == inner else outer
+        return inner, outer
 
     def _sides(self, piece: Hardware | None) -> tuple[Profile | None, Profile | None, str, str]:
         """Return the profile and the print of each body, where they are said."""
@@ -435,24 +566,29 @@ class _Reader:
         self,
         internal: Form | None,
         external: Form | None,
-        across: tuple[Direction, Direction | None] | None,
+        across: Sides | None,
         piece: Hardware | None,
     ) -> Bed | None:
+        bed = self._bed_word()
+        if bed is None:
+            return None
+        of_piece = piece and piece.form
+        printed = [
+            (form, lies[0])
+            for form, lies in zip((internal, external), across or (), strict=False)
+            if form and form is not of_piece
+        ]
+        if printed and (odd := odd_bed(printed, bed)):
+            self._refuse("a body that can stand on the bed", bed, odd)
+            return None
+        return bed
+
+    def _bed_word(self) -> Bed | None:
         text = self.cells["bed"].lower()
         if not text:
             return None
         if text not in tuple(Bed):
             self._refuse(f"bed {', '.join(Bed)}", text, near_miss(text, tuple(Bed), ""))
-            return None
-        of_piece = piece and piece.form
-        inner, outer = across or (None, None)
-        printed = [
-            (form, lies)
-            for form, lies in ((internal, inner), (external, outer or inner))
-            if form and lies and form is not of_piece
-        ]
-        if printed and (odd := odd_bed(printed, Bed(text))):
-            self._refuse("a body that can stand on the bed", text, odd)
             return None
         return Bed(text)
 

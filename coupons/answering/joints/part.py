@@ -14,6 +14,8 @@ from coupons.answering.joints.print_plan import plan_prints
 from coupons.answering.offset import Answer, Question, answer, clearances, moves_at
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.prints import Made, made_by
+from coupons.answering.several.answer import SeveralAnswer, answer_several
+from coupons.answering.several.faces import whole_demand
 from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand
 from coupons.answering.together import (
     Demand,
@@ -24,6 +26,7 @@ from coupons.answering.together import (
     shared_of,
 )
 from coupons.answering.told import Told
+from coupons.answering.ways import joint_way
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.terms import GRADES, Form, Grade
@@ -41,7 +44,7 @@ class JointAnswer:
     """
 
     listed: ListedJoint
-    found: Answer | SizeAnswer | None
+    found: Answer | SizeAnswer | SeveralAnswer | None
     why: str = ""
 
     @property
@@ -52,6 +55,7 @@ class JointAnswer:
         """
         if self.found is None or self.listed.gap_mm is not None:
             return None
+        # Of several pairs at once the chance is already that.
         if isinstance(self.found, Answer) and self.listed.at_least is not None:
             return self.found.chance + self.found.too_loose
         return self.found.chance
@@ -59,8 +63,10 @@ class JointAnswer:
     @property
     def too_tight(self) -> float | None:
         """Chance that it is tighter than wanted; None if no fit was wanted."""
-        has_fit = isinstance(self.found, Answer) and self.listed.fit is not None
-        return self.found.too_tight if isinstance(self.found, Answer) and has_fit else None
+        found = self.found
+        if isinstance(found, Answer | SeveralAnswer) and self.listed.fit is not None:
+            return found.too_tight
+        return None
 
     @property
     def moves(self) -> tuple[FaceMove, ...]:
@@ -69,6 +75,8 @@ class JointAnswer:
             return self.found.moves
         if self.found is None:
             return ()
+        if isinstance(self.found, SeveralAnswer):
+            return tuple(move for pair in self.found.pairs for move in pair.moves)
         size = self.found
         return (FaceMove(size.question.form, size.offset_mm, size.faces, size.drawn_mm),)
 
@@ -173,6 +181,16 @@ def question_of(listed: ListedJoint) -> Question:
     )
 
 
+def questions_of(listed: ListedJoint) -> dict[str, Question]:
+    """Return a listed joint as questions by name: one, or one for each of its pairs of faces."""
+    if listed.several is None:
+        return {listed.name: question_of(listed)}
+    pairs = listed.several.pairs
+    if len(pairs) == 1:
+        return {listed.name: pairs[0]}
+    return {f"{listed.name}, {joint_way(pair.joint)}": pair for pair in pairs}
+
+
 def has_standard_hole(listed: ListedJoint) -> bool:
     """Tell whether a joint is wanted with the standard hole of its screw."""
     piece = listed.hardware
@@ -192,6 +210,8 @@ def _answer_once(
 def _answer_one(profile: Profile, listed: ListedJoint) -> JointAnswer:
     piece = listed.hardware
     try:
+        if listed.several is not None:
+            return JointAnswer(listed, answer_several(profile, listed.several))
         if piece is not None and has_standard_hole(listed):
             maker = listed.internal_profile or profile
             return JointAnswer(listed, draw_hole(maker, piece, listed.joint.direction, listed.bed))
@@ -209,6 +229,8 @@ def demand_of(profile: Profile, joint: JointAnswer, made: Made | None = None) ->
     found = joint.found
     if found is None or joint.listed.gap_mm is not None:
         return None
+    if isinstance(found, SeveralAnswer):
+        return whole_demand(profile, found.question, found.gaps_mm, made)
     if isinstance(found, Answer):
         return fit_demand(profile, found.question, found.gap_mm, made)
     return _size_demand(profile, found.question, found.drawn_mm, made)
@@ -289,10 +311,10 @@ def _what_to_loosen(
 
 
 def _drawn_wider(
-    profile: Profile, found: Answer | SizeAnswer | None, at: int, made: Made
+    profile: Profile, found: Answer | SizeAnswer | SeveralAnswer | None, at: int, made: Made
 ) -> Iterator[Wider]:
-    """Yield a joint step by step wider, as it can be drawn."""
-    if found is None:
+    """Yield a joint step by step wider, as it can be drawn; none of several pairs of faces."""
+    if found is None or isinstance(found, SeveralAnswer):
         return
     step_mm = _step_mm(found)
     for steps in range(1, max(1, math.floor(_WIDEST_MM / step_mm)) + 1):

@@ -20,7 +20,9 @@ def plan_prints(profile: Profile, listed: Sequence[ListedJoint]) -> tuple[Prints
             (joint.internal_profile or profile, joint.internal_print),
             (joint.external_profile or profile, joint.external_print),
         )
-        if joint.hardware is not None:  # is of no print: stands with its mate
+        if (
+            joint.hardware is not None and joint.several is None
+        ):  # is of no print: stands with its mate
             sides = (sides[joint.hardware.form is joint.joint.internal],) * 2
         named = [(place_among(profiles, maker), word) for maker, word in sides]
         prints += [one for one in dict.fromkeys(named) if one not in prints]

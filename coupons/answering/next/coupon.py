@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.joints.joint_list import ListedJoint
-from coupons.answering.joints.part import question_of
+from coupons.answering.joints.part import questions_of
 from coupons.answering.next.expected_information import Belief, covariance_after
 from coupons.answering.next_print import interval, learned_share
 from coupons.answering.offset import (
@@ -103,9 +103,12 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     return Asked(question.name, measured, question, cases)
 
 
-def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:
-    """Write a listed joint as a combination of the printer's terms."""
-    return replace(ask_about(profile, question_of(listed)), name=listed.name)
+def ask_about_listed(profile: Profile, listed: ListedJoint) -> tuple[Asked, ...]:
+    """Write a listed joint, each pair of its faces, as combinations of the printer's terms."""
+    return tuple(
+        replace(ask_about(profile, question), name=name)
+        for name, question in questions_of(listed).items()
+    )
 
 
 def gains(

@@ -1,10 +1,13 @@
 """What people type for a joint of several pairs of faces: two sizes, corners, legs, kinds."""
 
+from typing import Any
+
 from coupons.answering.lengths import length_mm
-from coupons.answering.several.kinds import AXES, Corners, Kind, Legs
+from coupons.answering.several.kinds import AXES, Corners, Kind, Legs, Several, check_several
 from coupons.answering.strength.quantities import parse_share
 from coupons.answering.wording import Sides, read_across
 from coupons.errors import AnswerError
+from coupons.terms import Direction
 
 
 def kind_of(text: str | None) -> Kind | None:
@@ -86,6 +89,62 @@ def read_legs(leg: str | None, mouth: str | None, limit: str | None) -> Legs | N
     if wrong or sizes is None:
         raise AnswerError("\n".join(wrong))
     return Legs(sizes[0], sizes[1], mouth_mm, share)
+
+
+# What is looked at in place of what could not be read, so that all other faults are told as well.
+_ANY = (Direction.X, Direction.Y)
+_ANY_LEGS = Legs(20.0, 2.0)
+
+
+def several_of(
+    kind: Kind,
+    *,
+    across: str,
+    corners: str | None = None,
+    leg: str | None = None,
+    mouth: str | None = None,
+    strain_limit: str | None = None,
+    **rest: Any,
+) -> Several:
+    """Return the question about a joint of several pairs, from what was typed.
+
+    Parameters
+    ----------
+    kind : Kind
+    across, corners, leg, mouth, strain_limit : str, optional
+        As typed; see `read_sides`, `read_corners` and `read_legs`.
+    **rest
+        All other fields of `Several`, read.
+
+    Raises
+    ------
+    AnswerError
+        With everything that cannot be read or makes no sense.
+    """
+    wrong: list[str] = []
+    sides: Sides = (_ANY, _ANY)
+    read, legs = Corners(), None
+    try:
+        sides = read_sides(kind, across)
+    except AnswerError as error:
+        wrong.append(error.message)
+    try:
+        read = read_corners(corners) if corners else Corners()
+    except AnswerError as error:
+        wrong.append(error.message)
+    try:
+        legs = read_legs(leg, mouth, strain_limit)
+    except AnswerError as error:
+        wrong.append(error.message)
+        legs = _ANY_LEGS if kind is Kind.LEGS else None
+    asked = Several(kind, sides=sides, corners=read, legs=legs, **rest)
+    try:
+        check_several(asked)
+    except AnswerError as error:
+        wrong.append(error.message)
+    if wrong:
+        raise AnswerError("\n".join(wrong))
+    return asked
 
 
 def read_sides(kind: Kind, across: str) -> Sides:

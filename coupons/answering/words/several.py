@@ -119,6 +119,19 @@ def _corner_sentences(answer: SeveralAnswer) -> list[str]:
     ]
 
 
+def several_warnings(answer: SeveralAnswer) -> list[str]:
+    """Return short warnings that belong to the number."""
+    lines = [f"{answer.question.kind}: NEVER TRIED BY HAND as a whole, only pair by pair."]
+    lines += _corner_sentences(answer)
+    if answer.extrapolated:
+        lines.append("EXTRAPOLATED: a size is outside those measured in its direction.")
+    legs = answer.legs
+    if legs is not None:
+        limit = "" if legs.limit is None else f" (limit {percent(legs.limit, 1)})"
+        lines.append(f"The mouth strains the legs by {percent(legs.expected, 2)}{limit}.")
+    return lines
+
+
 def _pitch_sentences(answer: SeveralAnswer) -> list[str]:
     if answer.pitch is None:
         return []
