@@ -152,6 +152,8 @@ def test_data_holds_the_question_and_what_stays():
         "printed_gap_mm": None,
         "bed": None,
         "contact_mm": None,
+        "two_prints": False,
+        "slant_deg": None,
     }
     assert data["stays"] == "slot"
     assert data["moves"][0]["from_mm"] == 12
