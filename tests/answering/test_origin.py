@@ -205,6 +205,13 @@ def test_a_part_says_whose_answers_it_holds(part):
         "move": "external",
         "bed": None,
         "contact_mm": None,
+        "sides": [
+            {"side": "internal", "machine": None, "print": None},
+            {"side": "external", "machine": None, "print": None},
+        ],
+        "pitch_mm": None,
+        "sizes_mm": [12.0],
+        "slant_deg": None,
     }
 
 
