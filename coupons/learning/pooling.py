@@ -31,7 +31,7 @@ Array = NDArray[np.floating]
 SPREADS = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0)
 """Standard deviation between machines of one kind, as a share of the general prior's. The smallest
 keeps machines that came out alike by chance from passing for one machine."""
-GENERAL_SHARE = 0.1
+GENERAL_SHARE = 0.2
 """Share of the prior that knows nothing of the others: more of it learns less from them, less of it
 holds longer on to them where a machine is unlike."""
 

@@ -38,7 +38,7 @@ def test_a_machine_of_which_little_is_known_is_taken_for_one_of_its_kind():
 
 
 def test_the_farther_machines_differ_the_less_is_taken_over():
-    bare = machine("bench-9", 0.04, sd_share=0.95)
+    bare = machine("bench-9", 0.08, sd_share=0.8)
     alike, apart = (lean_on(bare, fleet(*mm)) for mm in ((0.1, 0.1, 0.1), (0.0, 0.1, 0.2)))
     assert sd_of(alike) < 0.6 * sd_of(apart)
 
