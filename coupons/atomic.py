@@ -42,6 +42,13 @@ class Group:
         self._staged: list[_Staged] = []
         self._stale: list[Path] = []
         self._new: list[Path] = []
+        self._cleaned: set[Path] = set()
+
+    def clean(self, folder: Path) -> None:
+        """Remove what killed processes left in a folder, once however many files go there."""
+        if folder not in self._cleaned:
+            self._cleaned.add(folder)
+            _clean(folder)
 
     def add(self, staged: _Staged) -> None:
         """Keep a file until `settle`."""
@@ -54,11 +61,12 @@ class Group:
     def settle(self) -> None:
         """Put all written files in place, then remove outdated ones."""
         folders = {staged.target.parent for staged in self._staged}
+        self._staged.reverse()
         while self._staged:
-            staged = self._staged[0]
+            staged = self._staged[-1]
             with _worded(staged.path):
                 staged.put()
-            self._new.append(self._staged.pop(0).path)
+            self._new.append(self._staged.pop().path)
         for folder in folders:
             _sync_folder(folder)
         while self._stale:
@@ -114,9 +122,9 @@ def write_bytes(path: Path, data: bytes) -> None:
     WriteError
         If the file cannot be written; an old one is left unchanged.
     """
-    with _worded(path):
-        staged = _stage(path, data)
     group = _group.get()
+    with _worded(path):
+        staged = _stage(path, data, _clean if group is None else group.clean)
     if group is not None:
         group.add(staged)
         return
@@ -209,10 +217,10 @@ def _target(path: Path) -> tuple[Path, int]:
     return Path(os.path.realpath(path)), stat.S_IMODE(found.st_mode)
 
 
-def _stage(path: Path, data: bytes) -> _Staged:
+def _stage(path: Path, data: bytes, clean: Callable[[Path], None]) -> _Staged:
     target, mode = _target(path)
     target.parent.mkdir(parents=True, exist_ok=True)
-    _clean(target.parent)
+    clean(target.parent)
     prefix = f"{_PREFIX}{os.getpid()}-"
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=prefix, suffix=_SUFFIX)
     temporary = Path(name)

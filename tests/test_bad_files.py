@@ -155,7 +155,7 @@ def test_names_that_are_no_text(folder, tmp_path):
     without = ["--without", f"{Path(odd).name}:12"]
     assert run("fit", odd, tmp_path / "other", *without, "-o", profile).exit_code == 0
     assert read_profile(profile).without == ("odd-\\udcff\\udcfe:12",)
-    assert run("board", odd, "-o", Path(odd) / "board.html").exit_code in (0, 1)
+    assert run("board", odd, "-o", Path(odd) / "board").exit_code in (0, 1)
 
 
 def spoil_number(sheet):
@@ -193,8 +193,8 @@ def test_a_folder_that_may_not_be_searched(folder, tmp_path, monkeypatch):
         ["make", "recheck", "-o", closed / "run"],
         ["offset", closed / "profile.json", *SLIDING],
         ["joints", PROFILE, closed / "joints.csv"],
-        ["board", closed / "profile.json", "-o", tmp_path / "board.html"],
-        ["board", PROFILE, "-o", closed / "board.html"],
+        ["board", closed / "profile.json", "-o", tmp_path / "board"],
+        ["board", PROFILE, "-o", closed / "board"],
         ["fit", folder, "-o", closed / "profile.json"],
     ):
         said = refused(*arguments)
@@ -240,13 +240,13 @@ def test_what_is_no_plain_file_elsewhere(tmp_path, kind):
         ["compare", profile, PROFILE],
         ["next", profile],
         ["next", PROFILE, "--joints", listed],
-        ["board", profile, "-o", tmp_path / "board.html"],
+        ["board", profile, "-o", tmp_path / "board"],
         ["make", tmp_path / "spec.toml", "-o", tmp_path / "run"],
         ["rehearse", DEMO, "--machine", tmp_path / "own.toml"],
     ):
         refused(*arguments)
     if kind in ("pipe", "loop"):
-        refused("board", tmp_path, "-o", tmp_path / "board.html")
+        refused("board", tmp_path, "-o", tmp_path / "board")
 
 
 def test_a_profile_is_read_by_the_text_of_its_path():
@@ -300,12 +300,12 @@ def test_a_printer_that_there_cannot_be_is_doubted_wherever_it_is_used(impossibl
         ["joints", impossible, DEMO / "joints.csv"],
         ["compare", impossible, PROFILE],
         ["next", impossible],
-        ["board", impossible, "-o", tmp_path / "board.html"],
+        ["board", impossible, "-o", tmp_path / "board"],
     ):
         said = " ".join(run(*arguments).stderr.split())
         assert "not plausible for any printer: scale_x −100 %, growth_ext 1 mm" in said
         assert "Warning: " in said
-    page = (tmp_path / "board.html").read_text(encoding="utf-8")
+    page = (tmp_path / "board" / "index.html").read_text(encoding="utf-8")
     assert "No printer is like that: growth_ext 1 mm" in page
     with pytest.warns(DoubtWarning, match="not plausible for any printer"):
         load_profile(impossible)

@@ -1,6 +1,6 @@
 """Process capability: limits of size and fit, and the tolerance grade that a printer reaches."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -169,10 +169,18 @@ def meet_limits(
     )
 
 
-def grades_reached(profile: Profile) -> tuple[Reach, ...]:
+def grades_reached(
+    profile: Profile, among: Sequence[MeasuredRange] | None = None
+) -> tuple[Reach, ...]:
     """Return the tolerance grade that the scatter reaches, per form, direction and size step.
 
     Only measured sizes are given, in the steps of the standard that the measured sizes fall into.
+
+    Parameters
+    ----------
+    profile : Profile
+    among : sequence of MeasuredRange, optional
+        The sizes to work it out for; all that the profile measured unless given.
 
     Examples
     --------
@@ -184,7 +192,7 @@ def grades_reached(profile: Profile) -> tuple[Reach, ...]:
     """
     return tuple(
         _reach(profile, found, max(over_mm, found.low_mm), min(to_mm, found.high_mm))
-        for found in profile.measured
+        for found in (profile.measured if among is None else among)
         for over_mm, to_mm in _steps()
         if over_mm < found.high_mm and found.low_mm <= to_mm
     )

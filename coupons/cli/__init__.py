@@ -27,7 +27,7 @@ COMMANDS = {
     "clip": "Check the strain of a clip that bends as it snaps in.",
     "compare": "Show which answers changed between profiles, and what to redraw.",
     "next": "Suggest the coupon to print next, to reduce the uncertainty most.",
-    "board": "Show the profiles of all machines on one page, with their age.",
+    "board": "Write a site of all machines: gaps, state, history, profiles.",
 }
 
 

@@ -1,4 +1,4 @@
-"""``coupons board``: the profiles of all machines on one page."""
+"""``coupons board``: the profiles of all machines as a site of pages."""
 
 from datetime import date
 from pathlib import Path
@@ -11,10 +11,16 @@ import click
 @click.option(
     "-o",
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    default="board.html",
+    type=click.Path(path_type=Path),
+    default="board",
     show_default=True,
-    help="Page to write.",
+    help="Folder to write: index.html, a page for each machine, the profiles, index.json.",
+)
+@click.option(
+    "--job",
+    type=click.Path(path_type=Path),
+    metavar="JOINTS.CSV",
+    help="Rank the machines by the chance that all joints of this list fit on one print.",
 )
 @click.option(
     "--stale-after",
@@ -27,25 +33,39 @@ import click
 )
 @click.pass_context
 def command(
-    ctx: click.Context, paths: tuple[Path, ...], output: Path, stale_after_days: int
+    ctx: click.Context,
+    paths: tuple[Path, ...],
+    output: Path,
+    job: Path | None,
+    stale_after_days: int,
 ) -> None:
-    """Show the profiles of all machines side by side on one page, with their age.
+    """Write the board: one row for each machine and material, with its gaps and its state.
 
-    PATHS are profile.json files, or folders to search for them. Files that cannot be read are
-    listed on the page and on stderr, and the exit code is 1; the others are still shown.
+    PATHS are profiles, or folders to search for them, with all folders in them. Open index.html;
+    no server is needed. Files that cannot be read are listed on the page and on stderr, and the
+    exit code is 1; the others are still shown.
     """
-    from coupons.answering.origin import age_of
-    from coupons.showing.pages.board import read_posted, write_board
-    from coupons.showing.pages.board_table import board_table
+    from coupons.answering.joints.rank import rank
+    from coupons.cli.listed import read_listed
+    from coupons.showing.board.collect import read_posted
+    from coupons.showing.board.machines import make_board
+    from coupons.showing.board.site import HOME_FILE, write_site
+    from coupons.showing.board.table import board_table, job_table
 
-    today = date.today()
-    posted, refused = read_posted(paths, today)
-    figures = write_board(output, posted, refused, today, stale_after_days)
-    ages = [age_of(one.profile, today, stale_after_days) for one in posted]
-    if posted:
-        click.echo(board_table(posted, ages, figures))
+    listed = None if job is None else read_listed(job)
+    posted, refused = read_posted(paths)
+    board = make_board(posted, date.today(), stale_after_days)
+    chances = None
+    if listed is not None:
+        found = rank([row.head.profile for row in board.rows], listed)
+        chances = {(one.profile.machine, one.profile.material): one for one in found}
+    write_site(output, board, refused, chances)
+    if board.rows:
+        click.echo(board_table(board) if chances is None else job_table(board, chances))
+    for note in board.notes:
+        click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
     for error in refused:
         click.echo(error.message, err=True)
-    click.echo(f"Wrote {output}")
+    click.echo(f"Wrote {output / HOME_FILE}")
     if refused:
         ctx.exit(1)

@@ -69,7 +69,7 @@ PLANS = {
             "joints {}/profile.json {}/joints.csv": 4,
             "compare {}/profile.json {}/good.json": 4,
             "next {}/profile.json --joint hole/pin --size 5 --across z": 60,
-            "board {} -o {}/board.html": 10,
+            "board {} -o {}/board": 10,
         },
     ),
     "joints": Plan(

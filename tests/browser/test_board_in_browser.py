@@ -1,19 +1,27 @@
 """The board on a screen, with a profile that a stranger sent."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
-from support.known_profile import known_profile
+from support.known_profile import EVERYTHING, known_profile
 from support.screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
 from coupons.errors import ProfileError
-from coupons.showing.pages.board import Posted, write_board
+from coupons.showing.board.collect import Posted
+from coupons.showing.board.machines import make_board
+from coupons.showing.board.site import page_of, write_site
+from coupons.terms import Direction
 
 pytestmark = pytest.mark.browser
 
-# As high as the figures below a strip come out on the screen.
-PX_OF_FIGURES = """[...document.querySelectorAll(".strip text")].map(
-    (text) => parseFloat(getComputedStyle(text).fontSize) * text.getScreenCTM().d)"""
+TODAY = date(2026, 6, 30)
+FLAT_X = tuple(one for one in EVERYTHING if one.direction is Direction.X)
+
+
+def posted(name, days=3, **changes):
+    changes = {"measured": FLAT_X, "machine": name} | changes
+    profile = known_profile(printed_on=TODAY - timedelta(days), **changes)
+    return Posted(profile, name, f"{name} {days}".encode("utf-8", "backslashreplace"))
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
@@ -21,18 +29,70 @@ PX_OF_FIGURES = """[...document.querySelectorAll(".strip text")].map(
 def test_a_strangers_profile_is_words_only_and_axe_finds_nothing_serious(
     visit, tmp_path, size, scheme, axe_findings
 ):
-    posted = [
-        Posted(known_profile(printed_on=date(2026, 6, 1)), "mine"),
-        Posted(known_profile(machine=HOSTILE, material=HOSTILE, rehearsed=True), HOSTILE),
-        Posted(known_profile(machine="x" * 60, material="y" * 60), "z" * 200),
+    profiles = [
+        posted("mine", measured=EVERYTHING),
+        posted("mine", 200),
+        posted(HOSTILE, 200, material=HOSTILE, rehearsed=True),
+        posted("x" * 60, material="y" * 60),
     ]
-    path = tmp_path / "board.html"
-    write_board(path, posted, [ProfileError(HOSTILE * 3)], date(2026, 6, 30))
-    seen = visit(path, size, color_scheme=scheme, bypass_csp=True)
+    made = make_board(profiles, TODAY)
+    write_site(tmp_path, made, [ProfileError(HOSTILE * 3)])
+    for name in ("index.html", page_of("mine"), page_of(HOSTILE)):
+        seen = visit(tmp_path / name, size, color_scheme=scheme, bypass_csp=True)
+        page = seen.page
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        assert axe_findings(page) == []
+        assert page.locator("img").count() == 0
+        assert_nothing_runs_over(page)
+        seen.assert_clean()
+    assert HOSTILE in page.inner_text("h1")
+
+
+def test_rows_are_found_sorted_and_led_on_without_a_server(visit, tmp_path):
+    days = {f"bench-{n}": n for n in range(1, 13)} | {"attic-1": 200}
+    profiles = [posted(name, n, means={"growth_ext": n / 5000}) for name, n in days.items()]
+    write_site(tmp_path, make_board(profiles, TODAY))
+    seen = visit(tmp_path / "index.html", PHONE)
     page = seen.page
-    assert axe_findings(page) == []
-    assert page.locator("img, script").count() == 0
-    assert HOSTILE in page.inner_text("article:nth-child(2) h2")
-    assert_nothing_runs_over(page)
-    assert min(page.evaluate(PX_OF_FIGURES)) >= 11
+
+    def names():
+        return page.eval_on_selector_all(
+            "#gaps tbody tr:not([hidden]) a", "(all) => all.map((one) => one.textContent)"
+        )
+
+    page.fill("#words", "bench-1")
+    assert names() == ["bench-1", "bench-10", "bench-11", "bench-12"]
+    assert page.locator("#rows details:visible").count() == 4
+    page.fill("#words", "")
+    page.select_option("#state", "stale")
+    assert names() == ["attic-1"]
+    assert page.inner_text("#count") == "1 of 13"
+    page.select_option("#state", "")
+    for _ in range(2):
+        page.click("#gaps thead button >> text=machine")
+    assert names()[:4] == ["bench-12", "bench-11", "bench-10", "bench-9"]
+    page.click("#gaps thead button >> text=flat x >> nth=0")
+    assert names()[-1] == "attic-1"
+    page.click("#gaps tbody tr:not([hidden]) a >> nth=0")
+    assert page.locator("h1").inner_text() == names_first(days)
+    page.click("text=Board of machines")
+    assert page.locator("#gaps").count() == 1
     seen.assert_clean()
+
+
+def names_first(days):
+    return min(days, key=days.get)
+
+
+def test_without_a_script_every_row_can_be_read(visit, tmp_path):
+    profiles = [posted(f"bench-{n}") for n in range(1, 151)]
+    write_site(tmp_path, make_board(profiles, TODAY))
+    for script, shown in ((True, 100), (False, 150)):
+        seen = visit(tmp_path / "index.html", PHONE, java_script_enabled=script)
+        assert seen.page.locator("#rows details:visible").count() == shown
+        assert seen.page.locator("#find").is_visible() is script
+        assert seen.page.locator("#gaps tbody tr").count() == 150
+    seen = visit(tmp_path / "index.html", PHONE)
+    seen.page.click("#more")
+    assert seen.page.locator("#rows details:visible").count() == 150
+    assert not seen.page.locator("#more").is_visible()

@@ -48,7 +48,7 @@ def invocations(folder):
         "clip": [CLIP],
         "compare": [[PROFILE, PROFILE]],
         "next": [[PROFILE, *SLIDING]],
-        "board": [[PROFILE, "-o", folder.parent / "board.html"]],
+        "board": [[PROFILE, "-o", folder.parent / "board"]],
     }
 
 
@@ -151,7 +151,7 @@ def test_nothing_in_a_spec_or_profile_steers_a_terminal(tmp_path):
     text = PROFILE.read_text(encoding="utf-8")
     profile.write_text(text.replace('"machine": "', '"machine": "\\u001b[2J\\u202e'), "utf-8")
     assert said_with("offset", profile, *SLIDING).exit_code == 1
-    assert said_with("board", profile, "-o", tmp_path / "board.html").exit_code == 1
+    assert said_with("board", profile, "-o", tmp_path / "board").exit_code == 1
 
 
 def test_nothing_typed_as_an_option_or_a_path_steers_a_terminal(tmp_path):

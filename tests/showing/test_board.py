@@ -1,38 +1,66 @@
-import re
+import json
+import os
 from datetime import date, timedelta
 
 import pytest
 from click.testing import CliRunner
-from support.known_profile import known_profile
+from support.known_profile import EVERYTHING, known_profile
 
 from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.cli import main
-from coupons.learning.profile import write_profile
-from coupons.showing.pages.board import Posted, read_posted, write_board
-from coupons.showing.pages.board_figures import Value, figures
-from coupons.showing.pages.board_table import board_table
-from coupons.showing.pages.wall_card import write_wall_card
+from coupons.learning.effects import TERMS
+from coupons.learning.profile import MAX_BYTES, write_profile
+from coupons.showing.board.collect import natural_key, read_posted
+from coupons.showing.board.figures import COLUMNS, Gap, capability_of, gaps_of
+from coupons.showing.board.machines import Role, make_board
+from coupons.showing.board.site import page_of, slug, write_site
+from coupons.showing.board.table import board_table
+from coupons.terms import Direction, Form
 
 TODAY = date(2026, 6, 30)
 HOSTILE = "</script><script>alert(1)</script>"
+FLAT_X = tuple(one for one in EVERYTHING if one.direction is Direction.X)
+ROUND = ("round_int", "curl_int", "round_ext", "curl_ext", "round_loss", "growth_int")
+PLANE = tuple(one for one in EVERYTHING if one.direction is not Direction.Z)
+FEW = known_profile().counts.model_copy(update={"trials": 12, "readings": 20})
 
 
 def ago(days, entries="a", **changes):
     printed_on = None if days is None else TODAY - timedelta(days)
+    # Of one direction alone, to be quick.
+    changes = {"measured": FLAT_X} | changes
     return known_profile(printed_on=printed_on, entries_sha256=entries * 64, **changes)
+
+
+def full(days, entries="a", **changes):
+    return ago(days, entries, measured=PLANE, **changes)
+
+
+def shelve(folder, **profiles):
+    for name, profile in profiles.items():
+        write_profile(profile, folder / name / "profile.json")
+    return folder
+
+
+def board_of(folder, **profiles):
+    posted, refused = read_posted([shelve(folder, **profiles)])
+    assert refused == ()
+    return make_board(posted, TODAY)
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(each) for each in arguments])
 
 
 @pytest.fixture
 def shelf(tmp_path):
     """Three run folders with a profile each, one of them rehearsed and from a stranger."""
-    profiles = {
-        "old": ago(200),
-        "new": ago(10, "b", means={"growth_int": 0.1}),
-        "stranger": known_profile(machine=HOSTILE, material="a", rehearsed=True),
-    }
-    for name, profile in profiles.items():
-        write_profile(profile, tmp_path / name / "profile.json")
-    return tmp_path
+    return shelve(
+        tmp_path / "shelf",
+        old=ago(200),
+        new=ago(10, "b", means={"growth_int": 0.1}),
+        stranger=known_profile(machine=HOSTILE, material="a", rehearsed=True),
+    )
 
 
 @pytest.mark.parametrize(
@@ -54,11 +82,83 @@ def test_an_undated_profile_is_not_fresh():
     assert not age_of(known_profile(), TODAY).is_fresh
 
 
-def test_profiles_are_sorted_by_machine_with_the_newest_print_first(shelf):
-    posted, refused = read_posted([shelf], TODAY)
-    assert [one.source for one in posted] == ["stranger", "new", "old"]
-    assert [one.is_older for one in posted] == [False, False, True]
-    assert refused == ()
+def test_machines_stand_in_the_order_in_which_people_count(tmp_path):
+    names = ["bench-10", "bench-2", "attic-1", "Bench-3", "bench-1"]
+    made = board_of(tmp_path, **{name: ago(3, machine=name) for name in names})
+    assert [row.machine for row in made.rows] == [
+        "attic-1",
+        "bench-1",
+        "bench-2",
+        "Bench-3",
+        "bench-10",
+    ]
+    assert natural_key("2") < natural_key("10") < natural_key("a")
+
+
+def test_one_row_a_machine_and_material_with_the_newest_that_answers(shelf):
+    posted, _ = read_posted([shelf])
+    made = make_board(posted, TODAY)
+    assert [(row.machine, row.material) for row in made.rows] == [
+        (HOSTILE, "a"),
+        ("bench-1", "grey"),
+    ]
+    row = made.rows[1]
+    assert row.head.posted.source == "new"
+    assert [(one.posted.source, one.role) for one in row.others] == [("old", Role.OLDER)]
+
+
+@pytest.mark.parametrize(
+    ("later", "head", "role"),
+    [
+        (full(3, "b"), "later", Role.OLDER),
+        # A print of one direction alone answers less: it does not blank the row.
+        (ago(3, "b"), "full", Role.RECHECK),
+        (full(3, "b", sd_share=dict.fromkeys(TERMS, 0.9)), "full", Role.RECHECK),
+        (full(3, "b", counts=FEW), "full", Role.RECHECK),
+        # Another nozzle is another thing: it answers for itself, and checks nothing.
+        (full(3, "b", counts=FEW, nozzle_mm=0.6), "later", Role.OTHER),
+        (full(None, "b"), "full", Role.UNDATED),
+        (full(-3, "b"), "full", Role.FUTURE),
+        (full(3, "b", rehearsed=True), "full", Role.REHEARSED),
+    ],
+)
+def test_what_takes_the_place_of_a_full_profile(tmp_path, later, head, role):
+    (row,) = board_of(tmp_path, full=full(9), later=later).rows
+    assert row.head.posted.source == head
+    assert [one.role for one in row.others] == [role]
+    assert (row.rechecks != ()) is (role is Role.RECHECK)
+    assert row.head.gaps[0] is not None
+    assert row.head.gaps[1] is not None
+
+
+def test_history_is_told_newest_first_with_what_tells_equal_rows_apart(tmp_path):
+    days = {"jan": 150, "feb": 120, "mar": 90, "now": 3}
+    profiles = {name: ago(n, name[0]) for name, n in days.items()}
+    profiles["now"] = ago(3, "n", counts=FEW)
+    write_site(tmp_path / "site", board_of(tmp_path / "shelf", **profiles))
+    page = (tmp_path / "site" / page_of("bench-1")).read_text(encoding="utf-8")
+    dates = [page.index(str(TODAY - timedelta(n))) for n in (3, 90, 120, 150)]
+    assert page.index("History") < dates[0] < dates[2] < dates[3]
+    ids = {path.stem[-8:] for path in (tmp_path / "site" / "profiles").iterdir()}
+    assert len(ids) == 4
+    assert all(f">{one}<" in page for one in ids)
+
+
+def test_every_reason_against_a_profile_is_told(tmp_path):
+    def why(profile):
+        (row,) = board_of(tmp_path / str(len(list(tmp_path.iterdir()))), one=profile).rows
+        return row.state, " ".join(row.reasons)
+
+    assert why(ago(3)) == ("fresh", "")
+    assert why(ago(200)) == ("stale", "Its print is 200 days old: print a re-check.")
+    assert why(ago(None))[0] == "undated"
+    state, reason = why(ago(-5))
+    assert state == "future date"
+    assert f"dated {TODAY + timedelta(5)}, in the future: correct printed_on" in reason
+    assert why(ago(3, rehearsed=True))[0] == "rehearsed"
+    with pytest.warns(UserWarning, match="not plausible"):
+        state, reason = why(ago(3, means={"growth_ext": 1.0}))
+    assert (state, reason) == ("doubted", "No printer is like that: growth_ext 1 mm.")
 
 
 @pytest.mark.parametrize(
@@ -75,135 +175,259 @@ def test_profiles_are_sorted_by_machine_with_the_newest_print_first(shelf):
 def test_one_bad_file_is_named_and_hides_no_good_one(shelf, text, says):
     bad = shelf / "bad.json"
     bad.write_text(text)
-    posted, refused = read_posted([bad, shelf], TODAY)
-    assert len(posted) == 3
+    posted, refused = read_posted([bad, shelf / "new", shelf / "old"])
+    assert len(posted) == 2
     assert says in refused[0].message
 
 
-def test_one_bad_file_in_a_folder_hides_no_good_one(shelf):
-    (shelf / "new" / "profile.json").write_text("{")
-    posted, refused = read_posted([shelf], TODAY)
-    assert [one.source for one in posted] == ["stranger", "old"]
-    assert str(shelf / "new" / "profile.json") in refused[0].message
+def test_a_folder_is_searched_for_profiles_of_any_name_and_nothing_else(tmp_path):
+    write_profile(ago(3, machine="a"), tmp_path / "deep" / "er" / "profile.json")
+    write_profile(ago(3, machine="b"), tmp_path / "taken-home.json")
+    (tmp_path / "coupon.json").write_text("{}")
+    (tmp_path / "notes.txt").write_text('"offset-profile"')
+    posted, refused = read_posted([tmp_path])
+    assert [one.source for one in posted] == ["er", "taken-home.json"]
+    assert refused == ()
 
 
 def test_the_same_file_named_twice_is_one_profile(shelf):
-    posted, _ = read_posted([shelf, shelf / "new", shelf / "new" / "profile.json"], TODAY)
+    posted, _ = read_posted([shelf, shelf / "new", shelf / "new" / "profile.json"])
     assert len(posted) == 3
 
 
-@pytest.mark.parametrize(
-    ("one", "other", "is_older"),
-    [
-        (ago(9), ago(3, "b"), True),
-        (ago(9), ago(9, "b"), False),
-        (ago(9), ago(3, "b", material="white"), False),
-        (ago(9), ago(3, "b", machine="bench-2"), False),
-        (ago(9), ago(3, "a"), False),
-        (ago(None), ago(3, "b"), False),
-        (ago(9), ago(None, "b"), False),
-        (ago(9), ago(-3, "b"), False),
-        (ago(-3), ago(-5, "b"), False),
-    ],
-)
-def test_a_profile_is_older_only_than_a_later_print_that_is_known(tmp_path, one, other, is_older):
-    for name, profile in (("one", one), ("other", other)):
-        write_profile(profile, tmp_path / f"{name}.json")
-    posted, _ = read_posted([tmp_path / "one.json", tmp_path / "other.json"], TODAY)
-    assert {each.source: each.is_older for each in posted} == {
-        "one.json": is_older,
-        "other.json": False,
-    }
+def test_copies_count_once_and_are_said(tmp_path):
+    made = board_of(tmp_path, one=ago(3), two=ago(3))
+    assert made.rows[0].others == ()
+    assert "In several files of the same content, shown once: one." in made.notes
 
 
-@pytest.mark.parametrize(
-    ("profile", "says"),
-    [
-        (ago(24), "fresh, 24 days"),
-        (ago(191), "stale, 191 days"),
-        (ago(None), "undated"),
-        (ago(-9), "future date"),
-    ],
-)
-def test_the_age_is_whole_in_the_table_beside_the_longest_names(profile, says):
-    long = profile.model_copy(update={"machine": "m" * 60, "material": "n" * 60})
-    posted = [Posted(long, "mine"), Posted(long, "mine", is_older=profile.printed_on is not None)]
-    table = board_table(posted, [age_of(long, TODAY)] * 2, figures([long] * 2)).splitlines()
-    assert max(map(len, table)) <= 80
-    assert f"  {says}  " in table[1]
-    assert ("  older" in table[2]) == (profile.printed_on is not None)
-
-
-def test_a_folder_without_a_profile_is_named(tmp_path):
-    _, refused = read_posted([tmp_path], TODAY)
-    assert "expected a folder with a profile.json, got none" in refused[0].message
-
-
-def test_strangers_words_stay_words_and_a_rehearsal_is_stamped_wherever_it_stands(shelf, tmp_path):
-    posted, refused = read_posted([shelf], TODAY)
-    write_board(tmp_path / "board.html", posted, refused, TODAY)
-    html = (tmp_path / "board.html").read_text(encoding="utf-8")
-    assert "<script" not in html
-    named = len(re.findall(r"<bdi>&lt;/script&gt;", html))
-    assert named == html.count('class="stamp">rehearsed<')
-    assert named == 1 + len(
-        [figure for figure in figures([posted[0].profile]) if any(figure.values)]
+def test_names_in_other_capitals_and_several_materials_are_said(tmp_path):
+    made = board_of(
+        tmp_path,
+        a=ago(3, machine="bench-1"),
+        b=ago(3, machine="Bench-1"),
+        c=ago(3, machine="bench-1", material="white"),
+        d=ago(-3, machine="bench-2"),
+    )
+    assert len(made.rows) == 4
+    assert made.notes == (
+        "Bench-1 and bench-1 differ in capitals only: give one machine one name.",
+        "With several materials, a row each: bench-1 (grey, white).",
+        "Dated in the future, so not used where there is another: d.",
     )
 
 
-def test_machines_are_compared_on_the_same_questions():
-    found = figures([known_profile(), known_profile(means={"growth_int": 0.1}, sd_share=0.9)])
-    by_title = {figure.title: figure for figure in found}
-    inner = by_title["Growth of each inner face"]
-    assert inner.values[0].value == pytest.approx(0.06)
-    assert inner.values[1] is None  # next to nothing learned
-    slide = by_title["Gap for a sliding tongue in a slot, 5 mm, across x"]
-    assert slide.values[0].low < slide.values[0].value < slide.values[0].high
+def test_names_that_a_disk_may_take_for_one_have_pages_of_their_own():
+    names = ["bench-1", "Bench-1", "BENCH-1", "bench/1", "bench 1", "../bench-1", "⌀", "", "x" * 60]
+    slugs = [slug(name) for name in names]
+    assert len({one.casefold() for one in slugs}) == len(names)
+    assert all(one and set(one) <= set("abcdefghijklmnopqrstuvwxyz0123456789-") for one in slugs)
 
 
-@pytest.mark.parametrize(("mm", "words"), [(-0.004, "0.00"), (0.0, "0.00"), (-0.006, "−0.01")])
-def test_nothing_has_no_sign(mm, words):
-    assert Value(mm, -1.0, 1.0).words == words
+def test_links_pipes_and_huge_files_are_named_and_hide_no_good_one(shelf):
+    (shelf / "new" / "loop").symlink_to(shelf)
+    (shelf / "old" / "again").symlink_to(shelf / "new")
+    (shelf / "broken").symlink_to(shelf / "nowhere")
+    (shelf / "pipe").mkdir()
+    os.mkfifo(shelf / "pipe" / "profile.json")
+    os.mkfifo(shelf / "pipe" / "other.json")
+    huge = shelf / "huge" / "profile.json"
+    huge.parent.mkdir()
+    with huge.open("wb") as file:
+        file.write(b'{"format": "offset-profile"')
+        file.truncate(100_000_000)
+    posted, refused = read_posted([shelf])
+    assert len(posted) == 3
+    said = sorted(error.message.removeprefix(str(shelf)) for error in refused)
+    assert [text.split(": expected")[0] for text in said] == [
+        "/huge/profile.json",
+        "/new/loop",
+        "/pipe/profile.json",
+    ]
+    assert "got a link that leads back to a folder above it" in said[1]
+    assert "got a pipe or a device" in said[2]
 
 
-def test_the_command_writes_the_page_prints_a_table_and_names_what_is_at_fault(shelf, tmp_path):
+def test_a_folder_without_a_profile_is_named(tmp_path):
+    _, refused = read_posted([tmp_path])
+    assert "expected a folder with a profile.json, got none" in refused[0].message
+
+
+def test_strangers_words_stay_words_on_every_page(shelf, tmp_path):
+    posted, _ = read_posted([shelf])
+    write_site(tmp_path / "site", make_board(posted, TODAY))
+    for path in (tmp_path / "site").rglob("*.html"):
+        html = path.read_text(encoding="utf-8")
+        assert "<script>alert" not in html
+        assert ("&lt;/script&gt;" in html) is ("bench-1" not in path.name)
+
+
+def test_the_index_as_data_leads_to_every_profile(shelf, tmp_path):
+    posted, _ = read_posted([shelf])
+    site = tmp_path / "site"
+    write_site(site, make_board(posted, TODAY))
+    data = json.loads((site / "index.json").read_text(encoding="utf-8"))
+    row = data["rows"][1]
+    assert (row["machine"], row["material"], row["state"]) == ("bench-1", "grey", "fresh")
+    assert list(row["gaps"]) == [column["key"] for column in data["columns"]]
+    assert (site / row["profile"]).read_bytes() == (shelf / "new/profile.json").read_bytes()
+    older = site / row["others"][0]["profile"]
+    assert older.read_bytes() == (shelf / "old/profile.json").read_bytes()
+    assert (site / row["page"]).exists()
+    files = {str(path.relative_to(site)) for path in site.rglob("*") if path.is_file()}
+    assert files == set(data["files"])
+
+
+def test_every_row_is_readable_without_a_script(shelf, tmp_path):
+    posted, _ = read_posted([shelf])
+    write_site(tmp_path / "site", make_board(posted, TODAY))
+    html = (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
+    assert html.count('<details class="row">') == html.count('<tr><th scope="row">') == 2
+    hidden = [part.split(">")[0] for part in html.split("<")[1:] if " hidden" in part.split(">")[0]]
+    assert {one.split()[0] for one in hidden} == {"form", "button"}
+
+
+def test_a_board_may_lie_in_the_folder_that_it_shows(shelf):
+    for _ in range(2):
+        result = run("board", shelf, "-o", shelf / "site")
+        assert result.exit_code == 0, result.output
+    data = json.loads((shelf / "site" / "index.json").read_text(encoding="utf-8"))
+    assert len(data["rows"]) == 2
+    assert all(one["id"] for row in data["rows"] for one in (row, *row["others"]))
+
+
+def test_what_is_gone_leaves_the_board_and_nothing_else_does(shelf):
+    site = shelf / "site"
+    run("board", shelf, "-o", site)
+    (site / "mine.html").write_text("typed")
+    (site / "machines" / "bench-9.html").write_text("typed")
+    page = site / page_of(HOSTILE)
+    assert page.exists()
+    for path in (shelf / "stranger").iterdir():
+        path.unlink()
+    run("board", shelf, "-o", site)
+    assert not page.exists()
+    assert len(list((site / "profiles").iterdir())) == 2
+    assert (site / "mine.html").read_text() == "typed"
+    assert (site / "machines" / "bench-9.html").read_text() == "typed"
+
+
+def test_the_same_profiles_give_the_same_bytes(shelf, tmp_path):
+    posted, _ = read_posted([shelf])
+    for name in ("a", "b"):
+        write_site(tmp_path / name, make_board(posted, TODAY))
+    for path in (tmp_path / "a").rglob("*.*"):
+        assert path.read_bytes() == (tmp_path / "b" / path.relative_to(tmp_path / "a")).read_bytes()
+
+
+def test_the_command_writes_the_site_prints_a_table_and_names_what_is_at_fault(shelf, tmp_path):
     bad = shelf / "bad.json"
     bad.write_text("{}")
-    page = tmp_path / "board.html"
-    result = CliRunner().invoke(main, ["board", str(shelf), str(bad), "-o", str(page)])
+    result = run("board", shelf, bad, "-o", tmp_path / "site")
     assert result.exit_code == 1
-    assert page.exists()
+    assert (tmp_path / "site" / "index.html").exists()
     assert "bad.json: expected an offset profile" in result.stderr
     lines = result.stdout.splitlines()
-    assert lines[0].split() == ["machine", "material", "age", "(1)", "(2)", "(3)"]
-    assert max(map(len, lines[:4])) <= 80
+    assert lines[0].split() == ["machine", "material", "state", "(1)", "(2)", "(3)"]
+    assert max(map(len, lines[:-1])) <= 80  # the last names a path
     assert "REHEARSED a" in result.stdout
 
 
 @pytest.mark.parametrize(
-    ("name", "got"),
+    ("taken", "says"),
     [
-        ("entries.csv", "another kind of file"),
-        ("wall-card.html", "another kind of file"),
-        ("entries.csv/b.html", "a file where its folder should be"),
+        ("site", "site: expected a path that can be written, got a file"),
+        ("site/index.html", "index.html: expected a page of a board to replace"),
+        ("site/index.json", "index.json: expected a page of a board to replace"),
+        ("site/machines/bench-1.html", "bench-1.html: expected a page of a board to replace"),
     ],
 )
-def test_what_is_no_board_is_never_written_over(shelf, name, got):
-    (shelf / "entries.csv").write_text("typed")
-    write_wall_card(shelf / "wall-card.html", known_profile())
-    result = CliRunner().invoke(main, ["board", str(shelf), "-o", str(shelf / name)])
+def test_what_is_no_board_is_never_written_over(shelf, tmp_path, taken, says):
+    other = tmp_path / taken
+    other.parent.mkdir(parents=True, exist_ok=True)
+    other.write_text("typed")
+    result = run("board", shelf, "-o", tmp_path / "site")
     assert result.exit_code == 1
-    assert f"{name}: expected a" in result.stderr
-    assert f"got {got}" in result.stderr
-    assert (shelf / "entries.csv").read_text() == "typed"
+    assert says in result.stderr
+    assert other.read_text() == "typed"
+    assert not (tmp_path / "site" / "profiles").exists()
 
 
-def test_a_board_is_replaced_by_the_next(shelf):
-    for _ in range(2):
-        result = CliRunner().invoke(main, ["board", str(shelf), "-o", str(shelf / "board.html")])
-        assert result.exit_code == 0
+def test_the_state_is_whole_in_the_table_beside_the_longest_names(tmp_path):
+    days = {"a": 24, "b": 191, "c": None, "d": -9}
+    long = {"machine": "m" * 60}
+    profiles = {n: ago(day, material=n * 60, **long) for n, day in days.items()}
+    table = board_table(board_of(tmp_path, **profiles))
+    assert max(map(len, table.splitlines())) <= 80
+    for says in ("fresh, 24 days", "stale, 191 days", "undated", "future date"):
+        assert f"  {says}  " in table
+
+
+@pytest.mark.parametrize(("mm", "words"), [(-0.004, "0.00"), (0.0, "0.00"), (-0.006, "−0.01")])
+def test_nothing_has_no_sign(mm, words):
+    assert Gap(mm, -1.0, 1.0, 0.5).words == words
+
+
+def test_a_question_without_data_is_blank_and_the_capability_is_near_the_usual_size():
+    only_x = dict(zip((column.key for column in COLUMNS), gaps_of(ago(3)), strict=True))
+    assert only_x["slide_flat_x"].low_mm < only_x["slide_flat_x"].gap_mm
+    assert only_x["slide_flat_y"] is only_x["slide_round_z"] is None
+    found = capability_of(known_profile())
+    assert (found.form, found.high_mm) == (Form.TONGUE, 12.0)
+    assert capability_of(known_profile(measured=())) is None
+
+
+def test_no_profile_makes_the_site_larger_than_its_share(tmp_path):
+    # 15 MB for a thousand profiles, with the largest profile that there may be.
+    profiles = {f"bench-{n}": ago(3, machine=f"bench-{n}", measured=EVERYTHING) for n in range(4)}
+    made = board_of(tmp_path / "shelf", **profiles)
+    sizes = []
+    for n in (2, 4):
+        board = make_board([row.head.posted for row in made.rows[:n]], TODAY)
+        write_site(tmp_path / str(n), board)
+        files = [path for path in (tmp_path / str(n)).rglob("*.*") if "profiles" not in path.parts]
+        sizes.append(sum(path.stat().st_size for path in files))
+    assert (sizes[1] - sizes[0]) / 2 + MAX_BYTES < 15_000
+
+
+def test_a_job_ranks_the_machines(tmp_path):
+    shelf = shelve(
+        tmp_path / "shelf",
+        sure=ago(3, machine="sure", scatters={"tau": 0.01, "omega": 0.01}),
+        vague=ago(3, machine="vague", sd_share=0.6),
+        partly=ago(3, machine="partly", sd_share=dict.fromkeys(ROUND, 1.0)),
+    )
+    joints = tmp_path / "joints.csv"
+    joints.write_text(
+        "name,internal,external,size_mm,across,fit\n"
+        "drawer,slot,tongue,12,x,slide\nlid,hole,pin,8,z,push\n"
+    )
+    result = run("board", shelf, "--job", joints, "-o", tmp_path / "site")
+    assert result.exit_code == 0, result.output
+    names = [line.split()[0] for line in result.stdout.splitlines()[1:4]]
+    assert names == ["sure", "vague", "partly"]
+    assert "not measured: lid" in result.stdout
+    html = (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
+    assert html.index(">sure<") < html.index(">vague<")
+    rows = json.loads((tmp_path / "site" / "index.json").read_text())["rows"]
+    chances = {row["machine"]: row["job_chance"] for row in rows}
+    assert chances["sure"] > chances["vague"] > 0
+    assert chances["partly"] is None
+    joints.write_text("name,internal,external,size_mm,across,fit\nlid,slot,tongue,12,x,0.2\n")
+    refused = run("board", shelf, "--job", joints, "-o", tmp_path / "other")
+    assert refused.exit_code == 1
+    assert "give at least one joint a fit" in refused.stderr
+
+
+def test_a_job_that_no_machine_measured_says_so(tmp_path):
+    nothing = ago(3, sd_share=dict.fromkeys(TERMS, 1.0))
+    joints = tmp_path / "joints.csv"
+    joints.write_text("name,internal,external,size_mm,across,fit\nlid,slot,tongue,12,x,slide\n")
+    shelf = shelve(tmp_path / "shelf", one=nothing)
+    said = run("board", shelf, "--job", joints, "-o", tmp_path / "site").stdout
+    assert "not measured: lid" in said
+    assert "No machine has data on all joints" in said
 
 
 def test_the_commands_limit_is_the_boards():
-    help_text = CliRunner().invoke(main, ["board", "--help"]).stdout
-    assert f"default: {STALE_AFTER_DAYS}" in help_text
+    assert f"default: {STALE_AFTER_DAYS}" in run("board", "--help").stdout

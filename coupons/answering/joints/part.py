@@ -204,11 +204,12 @@ def _answer_once(
 ) -> JointAnswer:
     """Answer a joint, or copy the answer of an earlier row that asks the same."""
     if listed.key not in known:
-        known[listed.key] = _answer_one(profile, listed)
+        known[listed.key] = answer_listed(profile, listed)
     return replace(known[listed.key], listed=listed)
 
 
-def _answer_one(profile: Profile, listed: ListedJoint) -> JointAnswer:
+def answer_listed(profile: Profile, listed: ListedJoint) -> JointAnswer:
+    """Answer one row of a list; without data on it, the answer says why there is none."""
     piece = listed.hardware
     try:
         if listed.several is not None:

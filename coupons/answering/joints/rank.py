@@ -1,0 +1,68 @@
+"""Which machine to print a job on: the chance, on each, that all joints of a list fit at once."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.part import answer_listed, demand_of
+from coupons.answering.together import chance_together, shared_of
+from coupons.errors import AnswerError
+from coupons.learning.profile import Profile
+from coupons.progress import steps
+
+
+@dataclass(frozen=True)
+class JobChance:
+    """How likely a whole job fits, printed by one profile.
+
+    Parameters
+    ----------
+    profile : Profile
+    chance : float or None
+        That all joints fit on one print, each drawn for this machine; None where the profile has no
+        data on one of them.
+    sampling_error : float
+        Half width of the 95 % confidence interval of the sampled chance.
+    weakest : str
+        The joint with the lowest chance by itself.
+    not_measured : tuple of str
+        Joints on which the profile has no data.
+    """
+
+    profile: Profile
+    chance: float | None
+    sampling_error: float
+    weakest: str
+    not_measured: tuple[str, ...]
+
+
+def rank(profiles: Sequence[Profile], listed: Sequence[ListedJoint]) -> tuple[JobChance, ...]:
+    """Return the chance of a job on each profile, in the order given.
+
+    A gap that is wanted as a number in mm has no chance and does not count.
+
+    Raises
+    ------
+    AnswerError
+        If no joint of the list is wanted with a fit.
+    """
+    fits = [one for one in listed if one.gap_mm is None]
+    if not fits:
+        raise AnswerError(
+            "Machines are ranked by fits: give at least one joint a fit such as slide."
+        )
+    return tuple(_chance(profile, fits) for profile in steps(profiles, "machines ranked"))
+
+
+def _chance(profile: Profile, listed: Sequence[ListedJoint]) -> JobChance:
+    answers = [answer_listed(profile, one) for one in listed]
+    missing = tuple(one.listed.name for one in answers if one.found is None)
+    known = [(one.chance, one.listed.name) for one in answers if one.chance is not None]
+    weakest = min(known, default=(0.0, ""))[1]
+    if missing:
+        return JobChance(profile, None, 0.0, weakest, missing)
+    if len(answers) == 1:
+        return JobChance(profile, answers[0].chance, 0.0, weakest, ())
+    demands = [demand for one in answers if (demand := demand_of(profile, one)) is not None]
+    together = chance_together(demands, shared_of(profile))
+    return JobChance(profile, together.chance, together.sampling_error, weakest, ())

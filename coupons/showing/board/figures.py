@@ -1,0 +1,145 @@
+"""What the board tells of a profile: gaps by fit and direction, scatter, capability."""
+
+from dataclasses import dataclass
+
+from coupons.answering.capability import Reach, grades_reached
+from coupons.answering.extrapolation import ranges_of
+from coupons.answering.offset import Question, answer
+from coupons.errors import NotMeasuredError
+from coupons.learning.profile import MeasuredRange, Profile
+from coupons.showing.learned import is_learned
+from coupons.terms import Direction, Form, Grade, Joint
+
+SIZE_MM = 5.0
+CAPABILITY_MM = 12.0
+
+
+@dataclass(frozen=True)
+class Column:
+    """One question that is asked of every profile.
+
+    Parameters
+    ----------
+    key : str
+        Its name in ``index.json``.
+    fit : Grade
+    short : str
+        The joint in two words, below the fit in the matrix.
+    joint : Joint
+    """
+
+    key: str
+    fit: Grade
+    short: str
+    joint: Joint
+
+    @property
+    def question(self) -> Question:
+        """The question; the external body moves."""
+        return Question(self.joint, self.fit)
+
+    @property
+    def title(self) -> str:
+        """The question in words."""
+        return self.question.name
+
+
+def _column(fit: Grade, form: Form, direction: Direction) -> Column:
+    is_round = form is Form.HOLE
+    mate = Form.PIN if is_round else Form.TONGUE
+    shape = "round" if is_round else "flat"
+    joint = Joint(form, mate, SIZE_MM, direction)
+    return Column(f"{fit}_{shape}_{direction}", fit, f"{shape} {direction}", joint)
+
+
+COLUMNS: tuple[Column, ...] = (
+    _column(Grade.SLIDE, Form.SLOT, Direction.X),
+    _column(Grade.SLIDE, Form.SLOT, Direction.Y),
+    _column(Grade.SLIDE, Form.SLOT, Direction.Z),
+    _column(Grade.SLIDE, Form.HOLE, Direction.Z),
+    _column(Grade.PUSH, Form.SLOT, Direction.X),
+    _column(Grade.PUSH, Form.HOLE, Direction.Z),
+)
+
+
+@dataclass(frozen=True)
+class Gap:
+    """The gap to draw, over both sides, with its 90 % interval and the chance of the fit."""
+
+    gap_mm: float
+    low_mm: float
+    high_mm: float
+    chance: float
+
+    @property
+    def words(self) -> str:
+        """The gap with two decimals and a real minus; what rounds to zero has no sign."""
+        return _mm(self.gap_mm)
+
+    @property
+    def interval(self) -> str:
+        """The 90 % interval in mm."""
+        return f"{_mm(self.low_mm)} to {_mm(self.high_mm)}"
+
+
+def _mm(value: float) -> str:
+    return f"{value:z.2f}".replace("-", "−")
+
+
+def gaps_of(profile: Profile) -> tuple[Gap | None, ...]:
+    """Ask a profile every question; None where it was not measured at that size."""
+    return tuple(_gap(profile, column.question) for column in COLUMNS)
+
+
+def _gap(profile: Profile, question: Question) -> Gap | None:
+    joint = question.joint
+    ranges = ranges_of(profile, question.printed_forms, joint.direction)
+    inside = [one for one in ranges if one.low_mm <= joint.size_mm <= one.high_mm]
+    if len(inside) < len(question.printed_forms):
+        return None
+    try:
+        found = answer(profile, question)
+    except NotMeasuredError:
+        return None
+    return Gap(found.gap_mm, found.low_mm, found.high_mm, found.chance)
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """How much like things differ, in mm; ``measured`` unless it is only what is usual."""
+
+    name: str
+    words: str
+    mm: float
+    measured: bool
+
+
+_SCATTERS = {
+    "tau": "like features, in the layer plane",
+    "tau_z": "like features, across layers",
+    "rho": "prints, in the layer plane",
+}
+
+
+def scatters_of(profile: Profile) -> tuple[Scatter, ...]:
+    """Return how much features and prints of a machine differ."""
+    return tuple(
+        Scatter(name, words, profile.scatters[name].median_mm, is_learned(profile, name))
+        for name, words in _SCATTERS.items()
+    )
+
+
+def capability_of(profile: Profile) -> Reach | None:
+    """Return the tolerance grade of flat outer sizes in the plane, near the usual size.
+
+    None if no outer size was measured there. How it is reckoned: `coupons.answering.capability`.
+    """
+    plane = (Direction.X, Direction.Y)
+    for one in profile.measured:
+        if one.form is Form.TONGUE and one.direction in plane:
+            size_mm = min(max(CAPABILITY_MM, one.low_mm), one.high_mm)
+            at = MeasuredRange(
+                form=one.form, direction=one.direction, low_mm=size_mm, high_mm=size_mm
+            )
+            return grades_reached(profile, [at])[0]
+    return None

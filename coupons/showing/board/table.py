@@ -1,0 +1,62 @@
+"""The board for a terminal: a line for each row, then a key to the columns."""
+
+import textwrap
+from collections.abc import Sequence
+
+from coupons.answering.joints.rank import JobChance
+from coupons.answering.origin import is_old_model, old_model_mark
+from coupons.answering.words.answers import chance
+from coupons.showing.board.figures import COLUMNS
+from coupons.showing.board.machines import Board, Row
+from coupons.showing.board.site import Job, ranked
+from coupons.showing.words.terminal_tables import WIDTH, table
+
+_SHOWN = (0, 1, 3)  # columns that have room beside the names
+
+
+def board_table(board: Board) -> str:
+    """Return the rows with their state and a few gaps, 80 columns wide."""
+    shown = [COLUMNS[at] for at in _SHOWN]
+    head = ["machine", "material", "state", *(f"({n})" for n in range(1, len(shown) + 1))]
+    rows = [_line(row) for row in board.rows]
+    right = range(3, 3 + len(shown))
+    notes = [f"({n}) gap for {column.title}, mm" for n, column in enumerate(shown, start=1)]
+    versions = sorted({row.head.profile.version for row in board.rows})
+    notes += [mark for version in versions if (mark := old_model_mark(version))]
+    return "\n".join([table(head, rows, right=tuple(right)), "", *map(_wrapped, notes)])
+
+
+def _wrapped(text: str) -> str:
+    return textwrap.fill(text, WIDTH, subsequent_indent="  ")
+
+
+def job_table(board: Board, job: Job) -> str:
+    """Return the machines by the chance that a whole job fits, 80 columns wide."""
+    rows = [_job_line(row, job[row.machine, row.material]) for row in ranked(board.rows, job)]
+    lines = [table(["machine", "material", "state", "all fit", "lowest"], rows, right=(3,)), ""]
+    lines.append("all fit: the chance that all joints fit on one print, drawn for that machine.")
+    if all(one.chance is None for one in job.values()):
+        lines.append("No machine has data on all joints: `coupons next` says what to print.")
+    return "\n".join(lines)
+
+
+def _job_line(row: Row, found: JobChance) -> Sequence[str]:
+    last = found.weakest
+    if found.not_measured:
+        last = f"not measured: {', '.join(found.not_measured)}"
+    told = "–" if found.chance is None else chance(found.chance)
+    return [row.machine, row.material, row.state, told, last]
+
+
+def _line(row: Row) -> Sequence[str]:
+    profile = row.head.profile
+    return [
+        row.machine,
+        # In front, where a long name cannot push it out of the column.
+        ("REHEARSED " if profile.rehearsed else "")
+        + ("OLD MODEL " if is_old_model(profile.version) else "")
+        + row.material,
+        # The word that decides first, so that a narrow column cuts only the days.
+        ", ".join(filter(None, (row.state, row.age.since))),
+        *(gap.words if (gap := row.head.gaps[at]) else "–" for at in _SHOWN),
+    ]
