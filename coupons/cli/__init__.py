@@ -26,6 +26,7 @@ COMMANDS = {
     "press": "Check the strain of a ring with a pin pressed into it.",
     "clip": "Check the strain of a clip that bends as it snaps in.",
     "compare": "Show which answers changed between profiles, and what to redraw.",
+    "still": "Tell whether a profile still holds, by all re-checks since.",
     "next": "Suggest the coupon to print next, to reduce the uncertainty most.",
     "board": "Write a site of all machines: gaps, state, history, profiles.",
 }

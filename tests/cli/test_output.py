@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from coupons.cli import COMMANDS, main
+from coupons.learning.profile import read_profile, write_profile
 
 DEMO = Path(__file__).parents[2] / "results" / "filter-drawer"
 PROFILE = DEMO / "profile.json"
@@ -47,9 +48,17 @@ def invocations(folder):
         "press": [PRESS],
         "clip": [CLIP],
         "compare": [[PROFILE, PROFILE]],
+        "still": [[PROFILE, recheck_of(folder)]],
         "next": [[PROFILE, *SLIDING]],
         "board": [[PROFILE, "-o", folder.parent / "board"]],
     }
+
+
+def recheck_of(folder):
+    """Write a profile beside a run that differs from the demo's in its entries alone."""
+    again = read_profile(PROFILE).model_copy(update={"entries_sha256": "a" * 64})
+    write_profile(again, folder.parent / "recheck.json")
+    return folder.parent / "recheck.json"
 
 
 @pytest.mark.slow

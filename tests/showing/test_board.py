@@ -131,6 +131,28 @@ def test_what_takes_the_place_of_a_full_profile(tmp_path, later, head, role):
     assert row.head.gaps[1] is not None
 
 
+def test_a_recheck_confirms_a_profile_and_makes_it_fresh(tmp_path):
+    again = full(3, "b", counts=FEW)
+    (row,) = board_of(tmp_path, base=full(200), again=again).rows
+    assert (row.state, row.age.words) == ("fresh", "fresh, 3 days old")
+    assert row.told.startswith("YES: bench-1, grey is still as its profile of")
+    assert row.reasons == ()
+
+
+def test_a_recheck_doubts_a_profile_with_the_reason(tmp_path):
+    fatter = {"growth_ext": 0.14, "growth_int": 0.16}
+    checks = {f"c{n}": full(n, f"{n}", counts=FEW, means=fatter) for n in (3, 4, 5)}
+    (row,) = board_of(tmp_path, base=full(40), **checks).rows
+    assert row.state == "doubted"
+    text = " ".join(row.reasons)
+    assert "NO: bench-1, grey is no longer as its profile of" in text
+    assert "Likeliest change: all faces moved 0.0" in text
+    assert "Look at the extrusion amount" in text
+    # It still answers: a re-check never blanks the row.
+    assert row.head.posted.source == "base"
+    assert row.head.gaps[0] is not None
+
+
 def test_history_is_told_newest_first_with_what_tells_equal_rows_apart(tmp_path):
     days = {"jan": 150, "feb": 120, "mar": 90, "now": 3}
     profiles = {name: ago(n, name[0]) for name, n in days.items()}

@@ -19,7 +19,7 @@ from coupons.answering.offset import (
 from coupons.errors import NotMeasuredError
 from coupons.learning.profile import Profile
 
-_LOSS = 0.10
+LOSS = 0.10
 
 RULE = (
     "An answer counts as changed if it differs by more than 1.96 times the combined standard "
@@ -88,7 +88,7 @@ class AnswerChange:
             return None
         if self.kept_chance is None:
             return Verdict.REDRAW if self.is_changed else Verdict.WORKS
-        if self.kept_chance < self.after.chance - _LOSS:
+        if self.kept_chance < self.after.chance - LOSS:
             return Verdict.REDRAW if self.is_changed else Verdict.UNCLEAR
         return Verdict.WORKS if self.kept_chance >= EVEN_CHANCE else Verdict.NO_WORSE
 

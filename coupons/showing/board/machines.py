@@ -8,14 +8,22 @@ the place of a full profile; it confirms or doubts it.
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import StrEnum
 from functools import cached_property
 
 from coupons.answering.capability import Reach
-from coupons.answering.origin import STALE_AFTER_DAYS, Age, age_of
+from coupons.answering.compare.still import Still, StillGood, still_good
+from coupons.answering.origin import STALE_AFTER_DAYS, Age, age_of, is_old_model, origin_of
 from coupons.answering.words.answers import chance
+from coupons.answering.words.still import (
+    moved_words,
+    todo_sentence,
+    verdict_sentence,
+    when_words,
+)
+from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.progress import steps
 from coupons.showing.board.collect import Posted, natural_key
@@ -83,7 +91,11 @@ class Row:
     others : tuple of Entry
         All other profiles of this machine and material, the newest first.
     age : Age
-        Of ``head``.
+        Of ``head``, or of the last re-check that confirms it.
+    scatters : tuple of Scatter
+    capability : Reach or None
+    still : StillGood or None
+        What the re-checks say of ``head``; None without any.
     """
 
     head: Entry
@@ -91,6 +103,7 @@ class Row:
     age: Age
     scatters: tuple[Scatter, ...]
     capability: Reach | None
+    still: StillGood | None = None
 
     @property
     def machine(self) -> str:
@@ -136,12 +149,18 @@ class Row:
 
     @property
     def state(self) -> str:
-        """One word: fresh, doubted, stale, undated, future date or rehearsed."""
+        """One word: fresh, watch, doubted, stale, undated, future date or rehearsed."""
         if self.head.profile.rehearsed:
             return "rehearsed"
-        if self.head.posted.doubts:
+        verdict = self.still and self.still.verdict
+        if self.head.posted.doubts or verdict is Still.NO:
             return "doubted"
-        return self.age.state
+        return "watch" if verdict is Still.WATCH else self.age.state
+
+    @property
+    def told(self) -> str:
+        """The verdict of the re-checks, in a sentence; empty without any."""
+        return verdict_sentence(self.still) if self.still else ""
 
 
 def _reasons(row: Row) -> Iterator[str]:
@@ -150,6 +169,10 @@ def _reasons(row: Row) -> Iterator[str]:
         yield "It comes from a virtual printer: not for real parts."
     for doubt in posted.doubts:
         yield f"No printer is like that: {doubt}."
+    if row.still and row.still.verdict is not Still.YES:
+        yield verdict_sentence(row.still)
+        yield f"Likeliest change: {moved_words(row.still)}, {when_words(row.still)}."
+        yield todo_sentence(row.still)
     if age.state == "stale":
         yield f"Its print is {age.since} old: print a re-check."
     elif age.state == "undated":
@@ -208,13 +231,29 @@ def _row(group: Sequence[Entry], today: date, stale_after_days: int) -> Row:
         for one in newest_first
         if one is not head
     )
+    still = _still(head, [one for one in others if one.role is Role.RECHECK])
+    # A re-check that confirms a profile makes it as fresh as itself.
+    confirmed = still.dates[-1] if still and still.verdict is Still.YES else None
+    newest = replace(origin_of(head.profile), printed_on=confirmed) if confirmed else head.profile
     return Row(
         head,
         others,
-        age_of(head.profile, today, stale_after_days),
+        age_of(newest, today, stale_after_days),
         scatters_of(head.profile),
         capability_of(head.profile),
+        still,
     )
+
+
+def _still(head: Entry, rechecks: Sequence[Entry]) -> StillGood | None:
+    """Hold a profile against its re-checks, as far as they can be held against it."""
+    known = [one.profile for one in rechecks if not is_old_model(one.profile.version)]
+    if not known or is_old_model(head.profile.version):
+        return None
+    try:
+        return still_good(head.profile, known, {})
+    except AnswerError:  # the re-checks say nothing of it
+        return None
 
 
 def _newest(today: date) -> Callable[[Entry], tuple[int, int, str]]:

@@ -10,6 +10,7 @@ from pathlib import Path
 from coupons import __version__
 from coupons.answering.joints.rank import JobChance
 from coupons.answering.words.answers import chance
+from coupons.answering.words.still import still_data
 from coupons.atomic import not_ours, remove, together, write_bytes
 from coupons.errors import CouponError, Problem, WriteError
 from coupons.learning.profile import is_profile
@@ -261,6 +262,7 @@ def _row_data(row: Row, job: Job | None) -> dict[str, object]:
         "material": row.material,
         "state": row.state,
         "reasons": list(row.reasons),
+        "still": None if row.still is None else still_data(row.still),
         "page": page_of(row.machine),
         **_entry_data(row.head),
         "scatter_mm": {one.name: one.mm for one in row.scatters if one.measured},

@@ -1,0 +1,499 @@
+"""How far re-checks speak against an unchanged machine: a likelihood ratio over all of them.
+
+Every profile is a posterior: normal, with the mean x and the covariance I − S in units of the
+prior's standard deviations, measured from the prior mean. With S = U·diag(s)·Uᵀ the numbers
+t = s^(−½)·Uᵀ·x are what its data said: on a machine of the prior they have unit variance, and
+
+    t = Wᵀ(β + A·δ) + noise,    W = U·s^½,
+
+where β are the machine's terms and δ what its prints have of their own. Of the same machine, t of
+two profiles therefore have the covariance W₁ᵀW₂; a change d of the machine between them moves the
+later t by Wᵀd. How much prints differ is known only roughly: everything is averaged over what the
+first profile leaves open of it, weighed by how well the numbers fit, so that prints that differ
+much show it themselves.
+
+A change is one cause that moved: from some re-check on, or a little with each. Its size is normal
+around zero, with a share of what machines differ by as standard deviation. The evidence is the mean
+of the likelihood ratios of all such changes against none, with a twelfth for each re-check at which
+a step may have come. Each ratio is on average one where nothing changed, so that after the twelve
+re-checks of a year the evidence is on average one, and exceeds a limit c at any of them in at most
+one year of c (Doob's inequality for nonnegative submartingales; textbook).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+from scipy.special import logsumexp, ndtri
+from threadpoolctl import threadpool_limits
+
+from coupons.learning.effects import EFFECTS, TERMS, THRESHOLDS, prior_mean, prior_sd
+from coupons.learning.profile import Profile
+
+Array = NDArray[np.floating]
+
+A_YEAR = 12
+"""Re-checks of a year, over which false alarms are counted."""
+STEPS, DRIFT = 0.8, 0.2
+"""Shares of the evidence that ask for a step, and for a steady change with each re-check."""
+SIZES = (0.25, 0.75)
+"""Sizes of a change, in standard deviations of the prior: as far as machines differ (common
+practice, no source)."""
+
+CAUSES: dict[str, dict[str, float]] = {
+    "extrusion": {"growth_ext": 1.0, "growth_int": 1.0},
+    **{
+        name: {name: 1.0}
+        for name in EFFECTS
+        if name not in ("scale_int", "growth_ext_xy", "growth_int_xy", "curl_ext", "curl_bend")
+    },
+}
+"""What may have moved: one term, or the two growths together, as too much plastic moves them."""
+
+EXTRUSION_SHARE = 0.4
+"""Weight of too much or too little plastic among the causes (common practice, no source)."""
+HALF_A_YEAR = 6.0
+"""Months over which a steady change is as large as a step."""
+
+_LARGEST_LOG = 600.0  # beyond any doubt, and still a number
+_LEARNED = 1e-3  # directions of which less was learned say nothing
+_SCATTER_NODES = 48
+_HEAVIEST = 16  # nodes over which the machine as it is now is averaged
+_LEAST_VARIANCE = 1e-4
+_LEAST_INFORMED = 0.02
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What re-checks say of a change since the first profile.
+
+    Parameters
+    ----------
+    value : float
+        The likelihood ratio, on average one after a year in which nothing changed.
+    path : tuple of float
+        The same after each re-check.
+    cause : str
+        The likeliest cause, of `CAUSES`.
+    cause_share : float
+        Its share among all causes, had something changed.
+    since : int or None
+        The re-check, from 0, from which on a step fits best; None for a steady change.
+    shift, sd : float
+        By how much that cause moved up to the last re-check, in its own unit, and the standard
+        deviation of that.
+    detectable_sds : dict of str to float
+        The change of each cause alone, in the prior's standard deviations, that comes with the next
+        re-check like the last one and is found by it with 80 % power.
+    mean, covariance : ndarray
+        The terms of the machine as it is now, all profiles and the likeliest change considered.
+    """
+
+    value: float
+    path: tuple[float, ...]
+    cause: str
+    cause_share: float
+    since: int | None
+    shift: float
+    sd: float
+    detectable_sds: dict[str, float]
+    mean: Array
+    covariance: Array
+
+
+@dataclass(frozen=True)
+class Told:
+    """What one profile's data said: ``t`` and its loadings W on the terms, in prior sds.
+
+    ``acts`` is Wᵀ·A: how the print effects move t; ``prints`` over how many prints each is;
+    ``rest`` the covariance of what is left: features, caliper, judgement.
+    """
+
+    t: Array
+    loadings: Array
+    acts: Array
+    prints: Array
+    rest: Array
+
+
+def told_by(profile: Profile) -> Told:
+    """Take a posterior apart into what its data said."""
+    sd = prior_sd(profile.prior_table)
+    x = (profile.mean_vector - prior_mean(profile.prior_table)) / sd
+    share = np.eye(len(sd)) - profile.covariance_matrix / np.outer(sd, sd)
+    values, axes = np.linalg.eigh(share)
+    kept = values > _LEARNED
+    loadings = axes[:, kept] * np.sqrt(np.minimum(values[kept], 1.0))
+    t = (axes[:, kept].T @ x) / np.sqrt(values[kept])
+    prints = np.maximum(np.array(profile.counts.informing, float), 1.0)
+    believed = np.array([spread.mean_square for spread in profile.print_spreads])
+    acts = loadings.T @ (profile.print_moves / sd[:, None])
+    rest = np.eye(len(t)) - loadings.T @ loadings - (acts * (believed / prints)) @ acts.T
+    return Told(t, loadings, acts, prints, _floored(rest))
+
+
+class Series:
+    """A full profile and its re-checks in the order of time, ready to be weighed.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        The full one first; all of today's model.
+    same_hand : bool
+        One person tried all. If not, the re-checks are taken to be of one other person, or each of
+        another, as likely.
+    times : sequence of float, optional
+        Months since the first profile, one for each; evenly spaced unless given.
+    """
+
+    def __init__(
+        self,
+        profiles: Sequence[Profile],
+        same_hand: bool = False,
+        times: Sequence[float] | None = None,
+    ) -> None:
+        self.told = [told_by(profile) for profile in profiles]
+        self.table = profiles[0].prior_table
+        self.sd = prior_sd(self.table)
+        self.same_hand = same_hand
+        self.times = np.arange(len(profiles), dtype=float) if times is None else np.array(times)
+        self.t = np.concatenate([one.t for one in self.told])
+        self.of = np.repeat(np.arange(len(self.told)), [len(one.t) for one in self.told])
+        self.loadings = np.concatenate([one.loadings for one in self.told], axis=1)
+        self.nodes = _scatter_nodes(profiles[0])
+        self.hand_cases = (False,) if same_hand else (False, True)
+
+    @cached_property
+    def causes(self) -> dict[str, Array]:
+        """Directions of the causes of which the re-checks say something, in prior sds."""
+        found: dict[str, Array] = {}
+        for name, moves in CAUSES.items():
+            direction = np.zeros(len(TERMS))
+            for term, amount in moves.items():
+                direction[TERMS.index(term)] = amount
+            informed = [np.sum((one.loadings.T @ direction) ** 2) for one in self.told[1:]]
+            if max(informed) >= _LEAST_INFORMED:
+                found[name] = direction
+        return found
+
+    @property
+    def shapes(self) -> list[Array]:
+        """How much of a change each profile has: steps from each re-check on, then a drift."""
+        n = len(self.told)
+        steps = [(np.arange(n) >= k).astype(float) for k in range(1, n)]
+        return [*steps, (self.times - self.times[0]) / HALF_A_YEAR]
+
+    @cached_property
+    def change_weights(self) -> Array:
+        """Weights of the changes after each re-check, (n_rechecks, n_causes · n_shapes).
+
+        Together one after a year; a step that is still to come has none.
+        """
+        n = len(self.told) - 1
+        by_shape = np.concatenate([STEPS / A_YEAR * np.tri(n), np.full((n, 1), DRIFT)], axis=1)
+        rest = (1 - EXTRUSION_SHARE) / max(len(self.causes) - 1, 1)
+        by_cause = np.array([EXTRUSION_SHARE if c == "extrusion" else rest for c in self.causes])
+        by_cause /= by_cause.sum()
+        return np.asarray((by_cause[None, :, None] * by_shape[:, None, :]).reshape(n, -1))
+
+    @cached_property
+    def ends(self) -> list[int]:
+        """How many numbers there are up to each profile."""
+        ends: list[int] = np.cumsum([len(one.t) for one in self.told]).tolist()
+        return ends
+
+    @cached_property
+    def prepared(self) -> list["_Node"]:
+        """Everything about each node that does not depend on what the profiles said."""
+        columns = self.changes().reshape(len(self.t), -1)
+        found = []
+        for each_another in self.hand_cases:
+            for squares in self.nodes:
+                root = np.linalg.cholesky(self.covariance(squares, each_another))
+                moved = solve_triangular(root, columns, lower=True)
+                inside = np.cumsum(moved**2, axis=0)[np.array(self.ends[1:]) - 1]
+                found.append(_Node(root, moved, inside))
+        return found
+
+    def covariance(self, squares: Array, each_another: bool) -> Array:
+        """Covariance of t where nothing changed, prints differing by these mean squares."""
+        whole = self.loadings.T @ self.loadings
+        hand = self._hand_loads()
+        other = self.of[:, None] != self.of[None, :]
+        first = (self.of[:, None] == 0) | (self.of[None, :] == 0)
+        if not self.same_hand:
+            apart = other if each_another else other & first
+            whole = whole - np.outer(hand, hand) * apart
+        whole[~other] = 0.0
+        for k, one in enumerate(self.told):
+            at = self.of == k
+            own = one.loadings.T @ one.loadings + one.rest
+            whole[np.ix_(at, at)] = own + (one.acts * (squares / one.prints)) @ one.acts.T
+        return np.asarray(whole)
+
+    def _hand_loads(self) -> Array:
+        direction = np.zeros(len(TERMS))
+        for grade in THRESHOLDS:
+            at = TERMS.index(f"from_{grade}")
+            direction[at] = self.table.hand.sd / self.sd[at]
+        return np.asarray(self.loadings.T @ direction)
+
+    def changes(self) -> Array:
+        """How t moves by a unit of each cause in each shape, (n, n_causes, n_shapes)."""
+        by_cause = self.loadings.T @ np.array(list(self.causes.values())).T
+        by_shape = np.array(self.shapes)[:, self.of].T
+        return np.asarray(by_cause[:, :, None] * by_shape[:, None, :])
+
+
+@dataclass(frozen=True)
+class _Node:
+    """One possible size of what prints have of their own: everything but the numbers themselves.
+
+    Parameters
+    ----------
+    root : ndarray of shape (n, n)
+        Cholesky root of the covariance of t.
+    moved : ndarray of shape (n, n_causes · n_shapes)
+        How each change moves t, divided by the root.
+    inside : ndarray of shape (n_rechecks, n_causes · n_shapes)
+        Its squared length after each re-check.
+    """
+
+    root: Array
+    moved: Array
+    inside: Array
+
+
+def paths(series: Series, t: Array) -> tuple[Array, Array, Array]:
+    """Weigh all changes against none after each re-check, for many series of the same coupons.
+
+    Parameters
+    ----------
+    series : Series
+    t : ndarray of shape (n, n_series)
+        What the profiles of each series said.
+
+    Returns
+    -------
+    values : ndarray of shape (n_rechecks, n_series)
+        The evidence after each re-check.
+    by_change : ndarray of shape (n_causes, n_shapes, n_series)
+        Its parts after the last one.
+    nodes : ndarray of shape (n_nodes, n_series)
+        How likely each size of what prints have of their own is after the last one.
+    """
+    with threadpool_limits(1):
+        found = [_of_node(series, node, t) for node in series.prepared]
+    log_null = np.array([null for null, _ in found])  # (n_nodes, n_rechecks, n_series)
+    ratios = np.array([ratio for _, ratio in found])  # (n_nodes, n_rechecks, n_changes, n_series)
+    posterior = np.exp(log_null - logsumexp(log_null, axis=0))
+    by_change = np.einsum("krs,krcs->rcs", posterior, ratios)
+    by_change *= series.change_weights[:, :, None]
+    n_causes, n_shapes = len(series.causes), len(series.shapes)
+    last = by_change[-1].reshape(n_causes, n_shapes, -1)
+    return by_change.sum(axis=1), last, posterior[:, -1]
+
+
+def _of_node(series: Series, node: _Node, t: Array) -> tuple[Array, Array]:
+    """Log likelihood without a change, and mean likelihood ratio of each change over its sizes."""
+    z = solve_triangular(node.root, t, lower=True)
+    own = -0.5 * z**2 - np.log(np.diag(node.root))[:, None]
+    nulls, ratios = [], []
+    along = np.zeros((node.moved.shape[1], t.shape[1]))
+    start = 0
+    for k, end in enumerate(series.ends):
+        along = along + node.moved[start:end].T @ z[start:end]
+        start = end
+        if k == 0:  # the full profile alone
+            continue
+        nulls.append(own[:end].sum(axis=0))
+        inside = node.inside[k - 1][:, None]
+        each = np.zeros_like(along)
+        for size in SIZES:
+            grown = 1 + size**2 * inside
+            logs = np.minimum(0.5 * size**2 * along**2 / grown, _LARGEST_LOG)
+            each += np.exp(logs) / np.sqrt(grown) / len(SIZES)
+        ratios.append(each)
+    return np.array(nulls), np.array(ratios)
+
+
+def weigh(series: Series) -> Evidence:
+    """Weigh all changes that there may have been against none."""
+    values, by_change, nodes = paths(series, series.t[:, None])
+    by_cause = by_change[:, :, 0].sum(axis=1)
+    cause = int(np.argmax(by_cause))
+    shape = int(np.argmax(by_change[cause, :, 0]))
+    name = list(series.causes)[cause]
+    heavy = np.argsort(-nodes[:, 0])[:_HEAVIEST]
+    posterior = nodes[heavy, 0] / nodes[heavy, 0].sum()
+    halves = []
+    for k in heavy:
+        root = series.prepared[k].root
+        halves.append((root, solve_triangular(root, series.t, lower=True)))
+    return _summed_up(series, by_cause, name, shape, (posterior, halves), values[:, 0])
+
+
+def _summed_up(
+    series: Series,
+    by_cause: Array,
+    name: str,
+    shape: int,
+    nodes: tuple[Array, list[tuple[Array, Array]]],
+    values: Array,
+) -> Evidence:
+    """State the likeliest change, and the machine as it is now."""
+    posterior, halves = nodes
+    size, value = max(SIZES), float(values[-1])
+    direction = series.causes[name]
+    by_shape = series.shapes[shape]
+    moved = (series.loadings.T @ direction) * by_shape[series.of]
+    shift, sd = _shift(moved, size, posterior, halves)
+    unchanged = _now(series, np.zeros(len(TERMS)), np.zeros(len(moved)), 0.0, posterior, halves)
+    changed = _now(series, direction, moved, size, posterior, halves)
+    chance = PRIOR_CHANCE * value / (PRIOR_CHANCE * value + 1 - PRIOR_CHANCE)
+    mean, covariance = _mixed(unchanged, changed, chance)
+    at = int(np.argmax(np.abs(direction)))
+    return Evidence(
+        value=value,
+        path=tuple(values.tolist()),
+        cause=name,
+        cause_share=float(by_cause.max() / by_cause.sum()),
+        since=shape if shape < len(series.told) - 1 else None,
+        shift=shift * series.sd[at],
+        sd=sd * series.sd[at],
+        detectable_sds=_detectable(series),
+        mean=prior_mean(series.table) + series.sd * mean,
+        covariance=covariance * np.outer(series.sd, series.sd),
+    )
+
+
+PRIOR_CHANCE = 0.2
+"""Chance, before any re-check, that a machine changed since its profile (common practice, no
+source); it weighs what the joints are worth now, not the verdict."""
+
+
+def _shift(
+    moved: Array, size: float, posterior: Array, halves: list[tuple[Array, Array]]
+) -> tuple[float, float]:
+    """Posterior of the size of one change, over the nodes."""
+    means, squares = [], []
+    for root, z in halves:
+        y = solve_triangular(root, moved, lower=True)
+        variance = 1 / (1 / size**2 + y @ y)
+        means.append(variance * (y @ z))
+        squares.append(variance)
+    mean = posterior @ np.array(means)
+    variance = posterior @ (np.array(squares) + np.array(means) ** 2) - mean**2
+    return float(mean), float(np.sqrt(variance))
+
+
+def _now(
+    series: Series,
+    direction: Array,
+    moved: Array,
+    size: float,
+    posterior: Array,
+    halves: list[tuple[Array, Array]],
+) -> tuple[Array, Array]:
+    """Mean and covariance of the terms now, in prior sds, given one change of unknown size.
+
+    The hand is that of the first profile.
+    """
+    cross = series.loadings.copy()
+    if not series.same_hand:
+        hand = np.zeros(len(TERMS))
+        for grade in THRESHOLDS:
+            at = TERMS.index(f"from_{grade}")
+            hand[at] = series.table.hand.sd / series.sd[at]
+        cross -= np.outer(hand, series._hand_loads() * (series.of > 0))
+    cross = cross + size**2 * np.outer(direction, moved)
+    prior = np.eye(len(TERMS)) + size**2 * np.outer(direction, direction)
+    means, covariances = [], []
+    for root, z in halves:
+        y = solve_triangular(root, moved, lower=True)
+        c = solve_triangular(root, cross.T, lower=True)
+        # The change adds size² · moved · movedᵀ to the covariance of t: one rank more.
+        gain = size**2 / (1 + size**2 * (y @ y))
+        along = c.T @ y
+        means.append(c.T @ z - gain * along * (y @ z))
+        covariances.append(prior - c.T @ c + gain * np.outer(along, along))
+    mean = posterior @ np.array(means)
+    spread = np.array(means) - mean
+    covariance = np.einsum("k,kij->ij", posterior, np.array(covariances))
+    return mean, covariance + (posterior[:, None] * spread).T @ spread
+
+
+def _mixed(
+    one: tuple[Array, Array], other: tuple[Array, Array], chance: float
+) -> tuple[Array, Array]:
+    """Moments of the second with a chance, and of the first otherwise."""
+    apart = other[0] - one[0]
+    covariance = (1 - chance) * one[1] + chance * other[1]
+    return (
+        one[0] + chance * apart,
+        covariance + chance * (1 - chance) * np.outer(apart, apart),
+    )
+
+
+_POWER_SDS = 0.84
+NO_FROM = 8.0
+"""Evidence from which the answer is no. At most one year in eight without a change reaches it by
+the inequality above; measured, it is 1 to 3 in a hundred (``results/recheck_power.md``)."""
+WATCH_FROM = 2.0
+"""Evidence from which the answer is watch: in 9 to 14 of a hundred years without a change."""
+
+
+def _detectable(series: Series) -> dict[str, float]:
+    """Return the change of each cause, coming with the last re-check, that it finds in 4 of 5.
+
+    For one typical node of how far prints differ.
+    """
+    squares = np.median(series.nodes, axis=0)
+    root = np.linalg.cholesky(series.covariance(squares, each_another=False))
+    last = (series.of == len(series.told) - 1).astype(float)
+    found = {}
+    for name, direction in series.causes.items():
+        y = solve_triangular(root, (series.loadings.T @ direction) * last, lower=True)
+        inside = float(y @ y)
+        if inside < _LEAST_INFORMED:
+            continue
+        at = list(series.causes).index(name) * len(series.shapes)
+        needed = np.log(NO_FROM / series.change_weights[-1, at])
+        by_size = []
+        for size in SIZES:
+            square = size**2 * inside
+            log_limit = needed + np.log(len(SIZES)) + 0.5 * np.log1p(square)
+            by_size.append(np.sqrt(2 * log_limit * (1 + square) / square))
+        found[name] = (min(by_size) + _POWER_SDS) / np.sqrt(inside)
+    return found
+
+
+def _floored(covariance: Array) -> Array:
+    """Keep a covariance positive: fits are not quite normal, and averaged over the scatters."""
+    values, axes = np.linalg.eigh(covariance)
+    return np.asarray((axes * np.maximum(values, _LEAST_VARIANCE)) @ axes.T)
+
+
+def _scatter_nodes(profile: Profile) -> Array:
+    """Mean squares of the print effects, drawn evenly from what is known of their scatters.
+
+    Returns
+    -------
+    ndarray of shape (n_nodes, n_print_effects)
+    """
+    effects = profile.prior_table.prints
+    names = list(dict.fromkeys(effect.scatter for effect in effects))
+    golden = 2.0
+    for _ in range(60):  # the positive root of x^(n+1) = x + 1, by its contraction
+        golden = (1 + golden) ** (1 / (len(names) + 1))
+    steps = golden ** -np.arange(1.0, len(names) + 1)
+    places = (0.5 + np.outer(np.arange(1, _SCATTER_NODES + 1), steps)) % 1
+    logs = ndtri(places)
+    sizes = {
+        name: profile.scatters[name].median_mm * np.exp(profile.scatters[name].log_sd * logs[:, k])
+        for k, name in enumerate(names)
+    }
+    return np.stack([(one.share * sizes[one.scatter]) ** 2 for one in effects], axis=-1)

@@ -1,0 +1,171 @@
+"""The answer to "is it still good?" as sentences, as a table and as data."""
+
+from collections.abc import Iterator
+
+from coupons.answering.compare.evidence import NO_FROM, WATCH_FROM
+from coupons.answering.compare.profiles import Verdict
+from coupons.answering.compare.still import JointStill, Still, StillGood
+from coupons.answering.words.answers import REHEARSED, chance, minus, percent
+from coupons.answering.words.columns import cell
+from coupons.learning.causes import unit_of, unsaid
+
+_NAME_WIDTH = 34
+
+RULE = (
+    "Every re-check since the full profile counts, and so does how far prints and hands differ. In "
+    "a year of monthly re-checks at most 5\N{NO-BREAK SPACE}% of unchanged machines are told no."
+)
+_LOOK_AT = {
+    "extrusion": "the extrusion amount, the nozzle and its temperature",
+    "lost_motion": "the belts",
+    "skew": "the squareness of the frame",
+    "scale_x": "the belt of x, and how parts cool",
+    "scale_y": "the belt of y, and how parts cool",
+    "scale_z": "the drive along z",
+    "bed_height": "the height of the nozzle at the first layer",
+    "first_layer": "the height of the nozzle at the first layer",
+}
+
+
+def moved_words(found: StillGood) -> str:
+    """Name the likeliest cause with how far it moved."""
+    evidence = found.evidence
+    name = evidence.cause
+    if name == "extrusion":
+        way = "out of" if evidence.shift > 0 else "into"
+        far = f"{abs(evidence.shift):.3f} ± {evidence.sd:.3f} mm"
+        return f"all faces moved {far} {way} the material"
+    what, unit = unsaid(name), unit_of(name)
+    times, told, digits = (100.0, "%", 2) if unit == "ratio" else (1.0, unit, 3)
+    number = f"{times * evidence.shift:+.{digits}f} ± {times * evidence.sd:.{digits}f} {told}"
+    return f"{what}: {number}".replace("-", "−")
+
+
+def when_words(found: StillGood) -> str:
+    """Say since when, as far as the evidence tells a step from a steady change."""
+    if found.evidence.since is None:
+        return "a little with each re-check"
+    if found.since is None:
+        return f"from re-check {found.evidence.since + 1} on"
+    return f"from the re-check of {found.since} on"
+
+
+def verdict_sentence(found: StillGood) -> str:
+    """Say in one sentence whether the profile still holds."""
+    base, n = found.base, len(found.dates)
+    of = f" of {base.printed_on}" if base.printed_on else ""
+    checks = f"{n} re-check{'' if n == 1 else 's'}"
+    who = f"{base.machine}, {base.material}"
+    if found.verdict is Still.YES:
+        return f"YES: {who} is still as its profile{of} says, by {checks}."
+    if found.verdict is Still.WATCH:
+        return f"WATCH: {who} may no longer be as its profile{of} says, by {checks}."
+    return f"NO: {who} is no longer as its profile{of} says, by {checks}."
+
+
+def todo_sentence(found: StillGood) -> str:
+    """Say what to do."""
+    if found.verdict is Still.YES:
+        return "Go on drawing with this profile, and print the next re-check in a month."
+    if found.verdict is Still.WATCH:
+        return (
+            "Print the re-check once more before parts that matter: a single odd print looks like "
+            "a changed machine."
+        )
+    look = _LOOK_AT.get(found.evidence.cause)
+    first = f"Look at {look}. " if look else ""
+    return (
+        f"{first}Print the full coupon again and draw with its profile; until then fit the prints "
+        "since the change together: `coupons fit RUN RUN`."
+    )
+
+
+def still_sentences(found: StillGood) -> Iterator[str]:
+    """Yield the answer, what moved, what to do, and what could have been found."""
+    if found.base.rehearsed:
+        yield REHEARSED
+    yield verdict_sentence(found)
+    if found.verdict is not Still.YES:
+        share = percent(found.evidence.cause_share)
+        what = f"{moved_words(found)}, {when_words(found)}"
+        yield f"Likeliest change ({share} of the evidence): {what}."
+    yield f"What to do: {todo_sentence(found)}"
+
+
+def limits_sentence(found: StillGood) -> str:
+    """Say which change would have been found."""
+    if found.detectable_mm is None:
+        return "These re-checks say nothing of gaps: try printed pairs in the next one."
+    more = (
+        " Print the full coupon again and fit both prints together: after one print little can be "
+        "told from how far prints differ."
+        if found.base.counts.runs == 1
+        else ""
+    )
+    return (
+        f"A change of all gaps by {found.detectable_mm:.2f} mm that came with the last re-check "
+        f"would be found by it with 80\N{NO-BREAK SPACE}% power; a smaller one by later ones.{more}"
+    )
+
+
+def still_lines(found: StillGood) -> Iterator[str]:
+    """Yield the table of the joints drawn by the full profile, for 80 columns."""
+    if found.joints:
+        yield _line("joint as drawn", "gap, mm", "then", "now", "best now", "drawing")
+    for one in found.joints:
+        yield _joint_line(one)
+
+
+def _joint_line(one: JointStill) -> str:
+    best = f"{minus(one.best_gap_mm)} {percent(one.best_chance)}"
+    then, now = chance(one.chance_then), chance(one.chance)
+    return _line(one.name, minus(one.gap_mm), then, now, best, str(one.verdict))
+
+
+def _line(name: str, *cells: str) -> str:
+    widths = (8, 8, 8, 12, 10)
+    pairs = zip(cells, widths, strict=True)
+    return cell(name, _NAME_WIDTH) + "".join(cell(text, n, right=True) for text, n in pairs)
+
+
+def joints_sentence(found: StillGood) -> str:
+    """Sum up the table."""
+    works = sum(one.verdict is Verdict.WORKS for one in found.joints)
+    text = f"{works} of {len(found.joints)} joints drawn by the full profile still work."
+    if found.unanswered:
+        text += f" Not measured: {', '.join(found.unanswered)}."
+    return text
+
+
+def still_data(found: StillGood) -> dict[str, object]:
+    """Return the answer as plain data, units in the names."""
+    evidence = found.evidence
+    return {
+        "still": found.verdict,
+        "evidence": evidence.value,
+        "evidence_path": list(evidence.path),
+        "no_from": NO_FROM,
+        "watch_from": WATCH_FROM,
+        "printed_on": [day and day.isoformat() for day in found.dates],
+        "cause": evidence.cause,
+        "cause_share": evidence.cause_share,
+        "since": found.since and found.since.isoformat(),
+        "steady": evidence.since is None,
+        "shift": evidence.shift,
+        "shift_sd": evidence.sd,
+        "shift_unit": "mm a face" if evidence.cause == "extrusion" else unit_of(evidence.cause),
+        "detectable_gap_mm": found.detectable_mm,
+        "joints": [
+            {
+                "name": one.name,
+                "gap_mm": one.gap_mm,
+                "chance_then": one.chance_then,
+                "chance": one.chance,
+                "best_gap_mm": one.best_gap_mm,
+                "best_chance": one.best_chance,
+                "verdict": one.verdict,
+            }
+            for one in found.joints
+        ],
+        "unanswered": list(found.unanswered),
+    }
