@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from coupons.making.record import Coupon
     from coupons.measuring.run.findings import Finding
     from coupons.measuring.run.folder import Run, Survey
+    from coupons.answering.compare.before_after import BeforeAfter
     from coupons.showing.pages.fit_files import FitFiles
     from coupons.showing.words.fit_summary import Learned
 
@@ -260,10 +261,13 @@ class FitWritten:
         The profile, the report and the wall card.
     learned : Learned
         What was learned, as the report shows it.
+    changed : BeforeAfter or None
+        What became of each cause of error since an earlier profile, if one was given.
     """
 
     files: "FitFiles"
     learned: "Learned"
+    changed: "BeforeAfter | None" = None
 
     @property
     def profile(self) -> "Profile":
@@ -276,6 +280,7 @@ def fit_to_files(
     output: Path | None = None,
     *,
     without: Sequence[str] = (),
+    before: Path | None = None,
     yardstick: bool = False,
     public: bool = False,
     like: Sequence[Path] = (),
@@ -290,6 +295,8 @@ def fit_to_files(
         Profile to write; ``profile.json`` in the last folder if not given.
     without : sequence of str
         Rows of entries.csv to leave out; see `fit`.
+    before : Path, optional
+        Profile from before a change of the machine; the report tells what became of each cause.
     yardstick : bool
         Show in the report how well general-purpose regressions predict the same readings.
     public : bool
@@ -305,11 +312,18 @@ def fit_to_files(
     WriteError
         If a file is in the way that the tool did not write, or cannot be written.
     """
+    from coupons.answering.compare.before_after import before_after
     from coupons.atomic import together
     from coupons.learning.checking.regressors import measure_against
     from coupons.learning.fit import fit_runs
     from coupons.learning.impossible import doubt_aloud
-    from coupons.learning.profile import FILE, entries_digest, profile_of, write_profile
+    from coupons.learning.profile import (
+        FILE,
+        entries_digest,
+        profile_of,
+        read_profile,
+        write_profile,
+    )
     from coupons.learning.without import leave_out, renamed
     from coupons.measuring.checks.run_checks import check_run
     from coupons.measuring.run.folder import load_runs
@@ -325,17 +339,20 @@ def fit_to_files(
     if public:
         nameless = without_people(runs)
         runs, left_out = nameless, renamed(left_out, runs, nameless)
+    # Read first: it may be the file that is written.
+    earlier = None if before is None else read_profile(before)
     files = fit_files(output or folders[-1] / FILE)
     fitted = fit_runs(runs)
     profile = _leaning(profile_of(fitted, runs, left_out, digest), like)
     doubt_aloud(profile)
     learned = learned_from(profile, fitted, runs, findings)
+    changed = None if earlier is None else before_after(earlier, profile)
     others = measure_against(fitted.design) if yardstick else ()
     with together():
         write_profile(profile, files.profile)
-        write_report(files.report, learned, fitted, findings, others)
+        write_report(files.report, learned, fitted, findings, others, changed)
         write_wall_card(files.card, profile)
-    return FitWritten(files, learned)
+    return FitWritten(files, learned, changed)
 
 
 @takes(FitError)

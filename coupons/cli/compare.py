@@ -1,6 +1,7 @@
 """``coupons compare``: two profiles, or many runs of one machine."""
 
 import json
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
@@ -11,20 +12,25 @@ import click
 @click.option(
     "--joints", type=click.Path(path_type=Path), help="Compare answers for a list of joints."
 )
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Page to write of the same.")
 @click.option("--json", "as_json", is_flag=True, help="Print the comparison as data.")
-def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> None:
+def command(
+    profiles: tuple[Path, ...], joints: Path | None, output: Path | None, as_json: bool
+) -> None:
     """Show which answers changed between profiles, and which drawings still work.
 
     PROFILES are two or more profile.json, the older first: the first and the last are compared.
     With three or more, each answer is also charted over all of them, in the order given. Without
-    --joints the questions are a slide fit of each kind in each direction. The fitted effects of
-    the printer are compared too.
+    --joints the questions are a slide fit of each kind in each direction. The causes of error are
+    compared too: cured, better, unchanged or worse since.
     """
+    from coupons.answering.compare.before_after import before_after
     from coupons.answering.compare.drift import FEWEST
     from coupons.answering.compare.profiles import compare, drifts
     from coupons.answering.compare.terms import compare_terms
     from coupons.answering.joints.part import questions_of
     from coupons.answering.next.coupon import USUAL
+    from coupons.answering.words.before_after import before_after_lines, cause_data
     from coupons.answering.words.comparison import (
         as_data,
         compare_lines,
@@ -37,6 +43,7 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
     )
     from coupons.cli.listed import read_listed
     from coupons.learning.profile import read_profile
+    from coupons.showing.pages.compare_page import write_compare_page
 
     if len(profiles) < 2:
         raise click.UsageError("Give at least two profiles to compare.")
@@ -53,21 +60,29 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
     changes = compare(known[0], known[-1], questions)
     terms = compare_terms(known[0], known[-1])
     found = drifts(known, questions)
+    causes = before_after(known[0], known[-1])
+    if output is not None:
+        write_compare_page(output, known[0], known[-1], changes)
     if as_json:
-        click.echo(json.dumps(as_data(changes, found, terms), indent=1))
+        data = as_data(changes, found, terms) | cause_data(causes)
+        click.echo(json.dumps(data, indent=1))
         return
-    for line in heading(known):
-        click.echo(click.wrap_text(line, 80, subsequent_indent="  "))
+    _say(heading(known))
     click.echo("\n".join(["", *compare_lines(changes), ""]))
     notes = compare_notes(changes, is_same([known[0], known[-1]]))
     tried = all(profile.counts.trials for profile in (known[0], known[-1]))
     table = list(term_lines(terms, every=not tried))
-    for note in [*notes, term_note(terms)]:
-        click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
+    _say([*notes, term_note(terms)])
     if table:
         click.echo("\n".join(["", *table]))
+    click.echo("\n".join(["", *before_after_lines(causes)]))
     # For two profiles the table says what a chart would.
-    for note in ["", *drift_lines(found)] if found and len(known) > FEWEST else ():
-        indent = "  " if note.startswith("  ") else ""
-        text = click.wrap_text(note.strip(), 80, indent, indent + "  ")
-        click.echo(text)
+    _say(["", *drift_lines(found)] if found and len(known) > FEWEST else ())
+    _say([f"Wrote {output}"] if output else ())
+
+
+def _say(lines: Iterable[str]) -> None:
+    """Print lines wrapped to 80 columns; what begins with blanks stays below them."""
+    for line in lines:
+        indent = "  " if line.startswith("  ") else ""
+        click.echo(click.wrap_text(line.strip(), 80, indent, indent + "  "))

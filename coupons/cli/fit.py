@@ -26,6 +26,12 @@ if TYPE_CHECKING:
     " repeated. The profile keeps a record of it.",
 )
 @click.option(
+    "--before",
+    type=click.Path(path_type=Path),
+    metavar="PROFILE",
+    help="Profile from before a change of the machine: show what each cause was and is now.",
+)
+@click.option(
     "--yardstick",
     is_flag=True,
     help="Show in the report how well general-purpose regressions predict the same readings; takes"
@@ -68,6 +74,7 @@ def command(
     folders: tuple[Path, ...],
     output: Path | None,
     without: tuple[str, ...],
+    before: Path | None,
     yardstick: bool,
     like: tuple[Path, ...],
     public: bool,
@@ -88,23 +95,39 @@ def command(
     """
     if each or each_machine:
         _refuse_of_one(
-            {"-o": output, "--without": without, "--yardstick": yardstick, "--like": like}
+            {
+                "-o": output,
+                "--without": without,
+                "--before": before,
+                "--yardstick": yardstick,
+                "--like": like,
+            }
         )
         _fit_tree(ctx, folders, each_machine and not each, jobs, public, as_json)
         return
     if jobs is not None:
         raise click.UsageError("--jobs goes with --each or --each-machine.")
+    from coupons.answering.words.before_after import before_after_lines, cause_data
     from coupons.job import fit_to_files
     from coupons.showing.words.fit_summary import summary_lines
 
     done = fit_to_files(
-        folders, output, without=without, yardstick=yardstick, public=public, like=like
+        folders,
+        output,
+        without=without,
+        before=before,
+        yardstick=yardstick,
+        public=public,
+        like=like,
     )
     files = done.files
     if as_json:
-        click.echo(json.dumps(_data(done.learned, files.profile), indent=1))
+        since = {} if done.changed is None else {"before": cause_data(done.changed)}
+        click.echo(json.dumps(_data(done.learned, files.profile) | since, indent=1))
     else:
         click.echo("\n".join(summary_lines(done.learned, files.profile)))
+        if done.changed is not None:
+            click.echo("\n".join(["", *before_after_lines(done.changed, every=True), ""]))
         click.echo(f"Wrote {files.profile}, {files.report.name} and {files.card.name}")
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from coupons.answering.compare.before_after import BeforeAfter
 from coupons.answering.words.answers import (
     NO_TRIALS,
     REHEARSED,
@@ -14,6 +15,8 @@ from coupons.answering.words.answers import (
     signed,
     whole_percents,
 )
+from coupons.answering.words.before_after import RULE as BEFORE_RULE
+from coupons.answering.words.before_after import cause_name, cause_notes, number
 from coupons.atomic import write_text
 from coupons.learning.checking.regressors import Yardstick
 from coupons.learning.fit import Fitted
@@ -25,6 +28,7 @@ from coupons.showing.families import Family, families
 from coupons.showing.joint_tables import joint_title
 from coupons.showing.learned import is_learned
 from coupons.showing.pages.page import render_page
+from coupons.showing.plots.before_after_bars import before_after_bars
 from coupons.showing.plots.cause_bars import cause_bars
 from coupons.showing.plots.fit_plot import fit_plot
 from coupons.showing.plots.place_plot import place_plots
@@ -60,6 +64,7 @@ def write_report(
     fitted: Fitted,
     findings: Sequence[Sequence[Finding]] = (),
     yardsticks: Sequence[Yardstick] = (),
+    before: BeforeAfter | None = None,
 ) -> Path:
     """Write the results of a fit as one self-contained page.
 
@@ -75,6 +80,8 @@ def write_report(
         What the checks found in each of the runs.
     yardsticks : sequence of Yardstick
         Cross-validation errors of this model and of others, if that was worked out.
+    before : BeforeAfter, optional
+        What became of each cause since an earlier profile.
 
     Returns
     -------
@@ -85,7 +92,12 @@ def write_report(
         path,
         render_page(
             "report/report.html.j2",
-            styles=("shared/bench.css", "shared/plot.css", "report/report.css"),
+            styles=(
+                "shared/bench.css",
+                "shared/plot.css",
+                "report/report.css",
+                *(["shared/before_after.css"] if before else []),
+            ),
             profile=learned.profile,
             rehearsed=REHEARSED,
             differing=runs_differ(learned.runs),
@@ -105,6 +117,7 @@ def write_report(
             plus_minus=plus_minus,
             chance=chance,
             counted=counted,
+            **_before(before),
             **_answers(learned),
             **_causes(learned),
             **_entries(learned, findings),
@@ -112,6 +125,16 @@ def write_report(
         ),
     )
     return path
+
+
+def _before(found: BeforeAfter | None) -> dict[str, Any]:
+    pairs = () if found is None else zip(found.causes, before_after_bars(found.causes), strict=True)
+    return {
+        "before": None if found is None else list(pairs),
+        "before_notes": [] if found is None else [*cause_notes(found), BEFORE_RULE],
+        "cause_name": cause_name,
+        "number": number,
+    }
 
 
 def _answers(learned: Learned) -> dict[str, Any]:
