@@ -182,6 +182,7 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
             for where, one in shared_slips(learned)
         ],
         "held_out": asdict(learned.held_out),
+        "drifts": [asdict(one) | {"found": one.is_found} for one in learned.drifts],
         "runs": [
             {
                 "run": run_name(learned.runs, one.run),

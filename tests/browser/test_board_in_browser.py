@@ -31,7 +31,8 @@ def test_a_strangers_profile_is_words_only_and_axe_finds_nothing_serious(
 ):
     profiles = [
         posted("mine", measured=EVERYTHING),
-        posted("mine", 200),
+        posted("mine", 200, nozzle_mm=0.6),
+        posted("mine", 100, means={"growth_ext": 0.2}),
         posted(HOSTILE, 200, material=HOSTILE, rehearsed=True),
         posted("x" * 60, material="y" * 60),
     ]

@@ -79,7 +79,9 @@ class Chart:
     signal: Signal | None
 
 
-def chart(values_mm: Sequence[float], sds_mm: Sequence[float]) -> Chart:
+def chart(
+    values_mm: Sequence[float], sds_mm: Sequence[float], months: Sequence[float] | None = None
+) -> Chart:
     """Chart one answer over runs.
 
     Parameters
@@ -88,6 +90,9 @@ def chart(values_mm: Sequence[float], sds_mm: Sequence[float]) -> Chart:
         In the order of time.
     sds_mm : sequence of float
         Standard deviation of each, positive.
+    months : sequence of float, optional
+        When each was, not all at once. A steady drift is then one by the month; otherwise, one by
+        the run.
 
     Raises
     ------
@@ -102,7 +107,8 @@ def chart(values_mm: Sequence[float], sds_mm: Sequence[float]) -> Chart:
     if len(values_mm) < FEWEST:
         raise AnswerError(f"A chart over runs needs at least {FEWEST} runs, got {len(values_mm)}.")
     values, sds = np.array(values_mm, float), np.array(sds_mm, float)
-    contrasts = _contrasts(sds)
+    times = np.arange(len(values), dtype=float) if months is None else np.array(months, float)
+    contrasts = _contrasts(sds, times)
     spread = np.sqrt((contrasts.rows**2) @ sds**2)
     limit = _limit(contrasts.rows * sds / spread[:, None])
     moves = contrasts.rows @ values
@@ -117,7 +123,11 @@ def chart(values_mm: Sequence[float], sds_mm: Sequence[float]) -> Chart:
         limit=limit,
         detectable_middle_mm=float(detectable[n // 2 - 1]),
         detectable_last_mm=float(detectable[n - 2]),
-        signal=Signal(contrasts.runs[largest], _why(contrasts, largest, moves[largest]), sure)
+        signal=Signal(
+            contrasts.runs[largest],
+            _why(contrasts, largest, moves[largest], "run to run" if months is None else ""),
+            sure,
+        )
         if sure > limit
         else None,
     )
@@ -135,7 +145,7 @@ class _Contrasts:
     kinds: tuple[str, ...]
 
 
-def _contrasts(sds: Array) -> _Contrasts:
+def _contrasts(sds: Array, times: Array | None = None) -> _Contrasts:
     n, weights = len(sds), sds**-2
     steps = [np.arange(n) >= k for k in range(1, n)]
     # The first and the last run alone are steps already.
@@ -144,8 +154,9 @@ def _contrasts(sds: Array) -> _Contrasts:
     runs = [*range(1, n), *range(1, n - 1)]
     kinds = ["step"] * (n - 1) + ["alone"] * len(alone)
     if n > 2:
-        slope = weights * (np.arange(n) - np.average(np.arange(n), weights=weights))
-        rows.append(slope / (slope @ np.arange(n)))
+        times = np.arange(n, dtype=float) if times is None else times
+        slope = weights * (times - np.average(times, weights=weights))
+        rows.append(slope / (slope @ times))
         runs.append(0)
         kinds.append("drift")
     return _Contrasts(np.array(rows), tuple(runs), tuple(kinds))
@@ -166,9 +177,10 @@ def _limit(rows: Array) -> float:
     return float(np.quantile(np.abs(draws @ rows.T).max(axis=1), 1 - FALSE_ALARMS))
 
 
-def _why(contrasts: _Contrasts, largest: int, move_mm: float) -> str:
+def _why(contrasts: _Contrasts, largest: int, move_mm: float, per: str) -> str:
     run, kind = contrasts.runs[largest] + 1, contrasts.kinds[largest]
-    way = f"{abs(move_mm):.2f} mm {'wider' if move_mm > 0 else 'narrower'}"
+    digits = 3 if kind == "drift" and not per else 2
+    way = f"{abs(move_mm):.{digits}f} mm {'wider' if move_mm > 0 else 'narrower'}"
     if kind == "drift":
-        return f"{way} from run to run"
+        return f"{way} from {per}" if per else f"{way} a month"
     return f"run {run} alone {way}" if kind == "alone" else f"from run {run} on {way}"

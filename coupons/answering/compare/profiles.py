@@ -149,6 +149,11 @@ def _ask(profile: Profile, question: Question) -> Answer | None:
         return None
 
 
+def gap_sd_mm(profile: Profile, question: Question) -> float:
+    """Return the standard deviation of the gap that a question needs, from the terms alone."""
+    return float(np.sqrt(_variance(profile, question)))
+
+
 def _variance(profile: Profile, question: Question) -> float:
     """Variance of the needed gap from the terms; they hold their own print's shift already.
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from coupons.answering.capability import Reach, grades_reached
+from coupons.answering.compare.profiles import gap_sd_mm
 from coupons.answering.extrapolation import ranges_of
 from coupons.answering.offset import Question, answer
 from coupons.errors import NotMeasuredError
@@ -64,12 +65,18 @@ COLUMNS: tuple[Column, ...] = (
 
 @dataclass(frozen=True)
 class Gap:
-    """The gap to draw, over both sides, with its 90 % interval and the chance of the fit."""
+    """The gap to draw, over both sides, with its 90 % interval and the chance of the fit.
+
+    ``best_mm`` is the gap before rounding, ``sd_mm`` the standard deviation of it for this machine:
+    what the charts over months compare.
+    """
 
     gap_mm: float
     low_mm: float
     high_mm: float
     chance: float
+    best_mm: float = 0.0
+    sd_mm: float = 0.0
 
     @property
     def words(self) -> str:
@@ -101,7 +108,9 @@ def _gap(profile: Profile, question: Question) -> Gap | None:
         found = answer(profile, question)
     except NotMeasuredError:
         return None
-    return Gap(found.gap_mm, found.low_mm, found.high_mm, found.chance)
+    sd_mm = gap_sd_mm(profile, question)
+    drawn = (found.gap_mm, found.low_mm, found.high_mm)
+    return Gap(*drawn, found.chance, found.best_gap_mm, sd_mm)
 
 
 @dataclass(frozen=True)

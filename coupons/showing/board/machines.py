@@ -169,13 +169,13 @@ def _reasons(row: Row) -> Iterator[str]:
         yield "It comes from a virtual printer: not for real parts."
     for doubt in posted.doubts:
         yield f"No printer is like that: {doubt}."
-    if row.still and row.still.verdict is not Still.YES:
-        yield verdict_sentence(row.still)
-        yield f"Likeliest change: {moved_words(row.still)}, {when_words(row.still)}."
-        yield todo_sentence(row.still)
-    if age.state == "stale":
+    doubted = row.still is not None and row.still.verdict is not Still.YES
+    if row.still and doubted:
+        what = f"Likeliest change: {moved_words(row.still)}, {when_words(row.still)}."
+        yield f"{verdict_sentence(row.still)} {what} {todo_sentence(row.still)}"
+    if not doubted and age.state == "stale":
         yield f"Its print is {age.since} old: print a re-check."
-    elif age.state == "undated":
+    if age.state == "undated":
         yield "It has no print date, so nobody knows how old it is."
     elif age.state == "future date":
         yield f"It is dated {posted.profile.printed_on}, in the future: correct printed_on."

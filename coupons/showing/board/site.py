@@ -19,6 +19,7 @@ from coupons.reading import read_plain
 from coupons.showing.board.collect import INDEX_FILE, SITE_FORMAT, is_index
 from coupons.showing.board.figures import COLUMNS, Gap
 from coupons.showing.board.machines import RULE, Board, Entry, Row
+from coupons.showing.board.months import months_of
 from coupons.showing.pages.page import is_page, render_page
 
 Job = Mapping[tuple[str, str], JobChance]
@@ -205,10 +206,13 @@ def _fits() -> list[tuple[str, int]]:
 
 
 def _machine_page(board: Board, machine: str, rows: Sequence[Row]) -> str:
+    months = [months_of(row, rows) for row in rows]
+    drawn = ("shared/plot.css", "board/months.css") if any(one.trends for one in months) else ()
     return render_page(
         "board/machine.html.j2",
-        styles=("shared/bench.css", "board/machine.css"),
+        styles=("shared/bench.css", "board/machine.css", *drawn),
         machine=machine,
+        months=months,
         board=board,
         rows=rows,
         columns=COLUMNS,

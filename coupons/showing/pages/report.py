@@ -38,6 +38,7 @@ from coupons.showing.plots.size_plot import size_plots
 from coupons.showing.words.differing import runs_differ
 from coupons.showing.words.fit_summary import Learned, amount, quality_sentence, shared_slips
 from coupons.showing.words.half_filled import blank_sentence, coarse_sentence
+from coupons.showing.words.runs import drift_sentence
 from coupons.showing.words.unmeasured import unmeasured
 from coupons.terms import MovingBody
 
@@ -102,6 +103,7 @@ def write_report(
             rehearsed=REHEARSED,
             differing=runs_differ(learned.runs),
             blank=blank_sentence(learned.runs),
+            drift=drift_sentence(learned.drifts),
             coarse=coarse_sentence(learned.runs),
             no_trials=NO_TRIALS,
             conditions=conditions_table(learned.runs),

@@ -14,10 +14,11 @@ from coupons.learning.checking.cross_validation import (
     HeldOutTrials,
     hold_out,
 )
-from coupons.learning.checking.odd_runs import RunVerdict, verdicts
+from coupons.learning.checking.odd_runs import RunVerdict, verdicts_of
+from coupons.learning.checking.one_way import OneWayDrift, one_way_drifts
 from coupons.learning.checking.shared_slips import find_shared_slips
 from coupons.learning.checking.surprises import Surprise, Surprises, find_surprises
-from coupons.learning.fit import Fitted
+from coupons.learning.fit import Fitted, fit_runs
 from coupons.learning.profile import Profile
 from coupons.learning.without import row_name
 from coupons.measuring.run.findings import Finding
@@ -26,7 +27,7 @@ from coupons.showing.families import families
 from coupons.showing.joint_tables import JointTable, joint_tables
 from coupons.showing.words.differing import runs_differ
 from coupons.showing.words.first_steps import Step, first_steps
-from coupons.showing.words.runs import alike_sentence, doubted_run
+from coupons.showing.words.runs import alike_sentence, doubted_run, drift_sentence
 from coupons.terms import INTERNAL
 
 WIDTH = 80
@@ -39,7 +40,7 @@ class Learned:
     """Everything that a fit found.
 
     ``looks`` is how many more things `coupons check` lists to look at; ``verdicts`` compare each of
-    several runs with the others.
+    several runs with the others; ``drifts`` tell how sizes change from print to print.
     """
 
     profile: Profile
@@ -50,6 +51,7 @@ class Learned:
     looks: int
     shared: tuple[tuple[Finding, ...], ...] = ()
     verdicts: tuple[RunVerdict, ...] = ()
+    drifts: tuple[OneWayDrift, ...] = ()
 
     @cached_property
     def tables(self) -> tuple[JointTable, ...]:
@@ -95,9 +97,12 @@ def learned_from(
     looks = sum((n, look.where) not in told for n, each in enumerate(findings) for look in each)
     held_out = hold_out(fitted.mixture)
     shared = find_shared_slips(fitted, runs)
-    apart = verdicts(runs, fitted.mixture.model.table)
+    table = fitted.mixture.model.table
+    singly = [fit_runs([run], table) for run in runs] if len(runs) > 1 else []
+    apart = verdicts_of(singly, table) if singly else ()
+    drifts = one_way_drifts(singly, [run.conditions.printed_on for run in runs])
     causes = find_causes(fitted)
-    return Learned(profile, runs, causes, surprises, held_out, looks, shared, apart)
+    return Learned(profile, runs, causes, surprises, held_out, looks, shared, apart, drifts)
 
 
 def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
@@ -115,7 +120,9 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     if learned.steps:
         lines += ["", "Do first:", *_numbered(learned.steps)]
     lines += ["", *_cause_lines(learned.causes)]
-    lines += textwrap.wrap(alike_sentence(learned.verdicts), WIDTH, subsequent_indent="  ")
+    # Runs of a machine that drifts are not alike, though none is far from the others.
+    agree = drift_sentence(learned.drifts) or alike_sentence(learned.verdicts)
+    lines += textwrap.wrap(agree, WIDTH, subsequent_indent="  ")
     lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out), ""]
     if not any(table.lines for table in learned.tables):
         ask = f"No offset is known yet. `coupons next {profile_path}` says what to print next."

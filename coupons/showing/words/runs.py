@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from coupons.answering.words.answers import named, percent
 from coupons.learning.causes import RATIOS, unit_of, unsaid
 from coupons.learning.checking.odd_runs import DETECTED, EffectDifference, RunVerdict
+from coupons.learning.checking.one_way import OneWayDrift
 from coupons.learning.without import run_name
 from coupons.measuring.run.folder import Run
 
@@ -60,6 +61,28 @@ def alike_sentence(verdicts: Sequence[RunVerdict]) -> str:
         f"The runs agree. A run that differs in {' or in '.join(shown)} would be detected with"
         f" {percent(DETECTED)} chance."
     )
+
+
+def drift_sentence(drifts: Sequence[OneWayDrift]) -> str:
+    """Say along which axes sizes drift one way from print to print; empty if along none."""
+    found = [one for one in drifts if one.is_found]
+    if not found:
+        return ""
+    order = "in the order of their dates" if found[0].dated else "in the order given"
+    told = named([f"those along {one.axis} by {_a_print(one)}" for one in found])
+    return (
+        f"The prints drift one way, {order}: outer sizes of about {_length(found)} change, {told}. "
+        "The last print is nearest to the next one: look for what wears or slips, and fit the last "
+        "prints alone until it is found."
+    )
+
+
+def _a_print(one: OneWayDrift) -> str:
+    return f"{one.by_mm:+.3f} ± {one.sd_mm:.3f} mm a print".replace("-", "−")
+
+
+def _length(found: Sequence[OneWayDrift]) -> str:
+    return named([f"{one.length_mm:.0f} mm" for one in found])
 
 
 def _how_far(one: EffectDifference, sd: float | None, by: float) -> str:
