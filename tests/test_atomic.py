@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from coupons import atomic
 from coupons.atomic import not_ours, remove, together, write_text
 from coupons.errors import WriteError
 
@@ -169,3 +170,14 @@ def test_data_reach_the_disk_before_their_name_does(tmp_path, monkeypatch):
     monkeypatch.setattr(Path, "replace", replace)
     write_text(tmp_path / "profile", "12345")
     assert done == ["5 bytes", "name", "folder"]
+
+
+def test_a_folder_is_cleaned_once_however_many_files_go_there(tmp_path, monkeypatch):
+    cleaned = []
+    monkeypatch.setattr(atomic, "_clean", cleaned.append)
+    with together():
+        for n in range(20):
+            write_text(tmp_path / f"{n}.txt", "text")
+            write_text(tmp_path / "deep" / f"{n}.txt", "text")
+    assert sorted(cleaned) == [tmp_path, tmp_path / "deep"]
+    assert len(list(tmp_path.rglob("*.txt"))) == 40

@@ -170,6 +170,7 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
     surprises = asdict(learned.surprises)
     for one in surprises["found"]:
         one["without"] = row_name(learned.runs, one["run"], one["row"])
+    drifts = [asdict(one) | {"found": one.is_found} for one in learned.drifts]
     differing = [asdict(one) for one in differences(learned.runs)]
     return {
         "profile": str(path),
@@ -182,7 +183,7 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
             for where, one in shared_slips(learned)
         ],
         "held_out": asdict(learned.held_out),
-        "drifts": [asdict(one) | {"found": one.is_found} for one in learned.drifts],
+        **({"drifts": drifts} if drifts else {}),
         "runs": [
             {
                 "run": run_name(learned.runs, one.run),

@@ -115,7 +115,7 @@ def test_a_recheck_that_says_nothing_changes_nothing():
 def naive(series):
     """The evidence by the densities of the numbers themselves, one change after another."""
     total = 0.0
-    weights = [(squares, case) for case in series.hand_cases for squares in series.nodes]
+    weights = series.nodes
     null = [multivariate_normal(cov=series.covariance(*one)).logpdf(series.t) for one in weights]
     moved, shares = series.changes(), series.change_weights[-1]
     for at, share in enumerate(shares):
@@ -135,7 +135,7 @@ def naive(series):
 
 def test_the_evidence_is_what_the_densities_say():
     series = Series([full(), recheck(2), recheck(3, 0.03)])
-    series.nodes = series.nodes[:2]
+    series.scatter_nodes = series.scatter_nodes[:2]
     series.causes = {name: series.causes[name] for name in ("extrusion", "scale_x")}
     assert weigh(series).value == pytest.approx(naive(series), rel=1e-6)
 
@@ -162,7 +162,7 @@ def test_the_numbers_of_a_profile_give_its_posterior_back():
 def test_the_machine_as_it_is_now_is_what_all_prints_say_of_it():
     # Unchanged, the terms are the sum of all information, as in any normal model.
     series = Series([full(), recheck(2)], same_hand=True)
-    series.nodes = np.full((1, len(EXTRUSION.prints)), 1e-12)
+    series.scatter_nodes = np.full((1, len(EXTRUSION.prints)), 1e-12)
     now = weigh(series)
     at = TERMS.index("skew")  # no print effect moves it
     sd = prior_sd(EXTRUSION)[at]
@@ -186,7 +186,7 @@ def scalar_series(n, noise_sd):
     series.told = [known, *[again] * n]
     series.t, series.of = np.zeros(n + 1), np.arange(n + 1)
     series.loadings = np.concatenate([one.loadings for one in series.told], axis=1)
-    series.nodes = series.nodes[:1]
+    series.scatter_nodes = series.scatter_nodes[:1]
     series.causes = {"extrusion": unit[:, 0]}
     return series, np.sqrt(share)
 

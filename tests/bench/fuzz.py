@@ -68,6 +68,7 @@ PLANS = {
             "offset {}/profile.json --form hole --prints 5 --across z --json": 2,
             "joints {}/profile.json {}/joints.csv": 4,
             "compare {}/profile.json {}/good.json": 4,
+            "still {}/good.json {}/profile.json": 4,
             "next {}/profile.json --joint hole/pin --size 5 --across z": 60,
             "board {} -o {}/board": 10,
         },

@@ -23,6 +23,7 @@ one year of c (Doob's inequality for nonnegative submartingales; textbook).
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,9 @@ from coupons.learning.effects import EFFECTS, TERMS, THRESHOLDS, prior_mean, pri
 from coupons.learning.profile import Profile
 
 Array = NDArray[np.floating]
+
+Node = tuple[Array, bool]
+"""Mean squares of the print effects, and whether each re-check is of another hand."""
 
 A_YEAR = 12
 """Re-checks of a year, over which false alarms are counted."""
@@ -163,8 +167,7 @@ class Series:
         self.t = np.concatenate([one.t for one in self.told])
         self.of = np.repeat(np.arange(len(self.told)), [len(one.t) for one in self.told])
         self.loadings = np.concatenate([one.loadings for one in self.told], axis=1)
-        self.nodes = _scatter_nodes(profiles[0])
-        self.hand_cases = (False,) if same_hand else (False, True)
+        self.scatter_nodes = _scatter_nodes(profiles[0])
 
     @cached_property
     def causes(self) -> dict[str, Array]:
@@ -206,17 +209,10 @@ class Series:
         return ends
 
     @cached_property
-    def prepared(self) -> list["_Node"]:
-        """Everything about each node that does not depend on what the profiles said."""
-        columns = self.changes().reshape(len(self.t), -1)
-        found = []
-        for each_another in self.hand_cases:
-            for squares in self.nodes:
-                root = np.linalg.cholesky(self.covariance(squares, each_another))
-                moved = solve_triangular(root, columns, lower=True)
-                inside = np.cumsum(moved**2, axis=0)[np.array(self.ends[1:]) - 1]
-                found.append(_Node(root, moved, inside))
-        return found
+    def nodes(self) -> list[Node]:
+        """What everything is averaged over: how far prints differ, and whose the hands are."""
+        hands = (False,) if self.same_hand else (False, True)
+        return [(squares, case) for case in hands for squares in self.scatter_nodes]
 
     def covariance(self, squares: Array, each_another: bool) -> Array:
         """Covariance of t where nothing changed, prints differing by these mean squares."""
@@ -248,25 +244,6 @@ class Series:
         return np.asarray(by_cause[:, :, None] * by_shape[:, None, :])
 
 
-@dataclass(frozen=True)
-class _Node:
-    """One possible size of what prints have of their own: everything but the numbers themselves.
-
-    Parameters
-    ----------
-    root : ndarray of shape (n, n)
-        Cholesky root of the covariance of t.
-    moved : ndarray of shape (n, n_causes · n_shapes)
-        How each change moves t, divided by the root.
-    inside : ndarray of shape (n_rechecks, n_causes · n_shapes)
-        Its squared length after each re-check.
-    """
-
-    root: Array
-    moved: Array
-    inside: Array
-
-
 def paths(series: Series, t: Array) -> tuple[Array, Array, Array]:
     """Weigh all changes against none after each re-check, for many series of the same coupons.
 
@@ -285,39 +262,60 @@ def paths(series: Series, t: Array) -> tuple[Array, Array, Array]:
     nodes : ndarray of shape (n_nodes, n_series)
         How likely each size of what prints have of their own is after the last one.
     """
+    log_nulls, largest = [], np.array(-np.inf)
+    summed: Array = np.zeros(())
+    total: Array = np.zeros(())
     with threadpool_limits(1):
-        found = [_of_node(series, node, t) for node in series.prepared]
-    log_null = np.array([null for null, _ in found])  # (n_nodes, n_rechecks, n_series)
-    ratios = np.array([ratio for _, ratio in found])  # (n_nodes, n_rechecks, n_changes, n_series)
-    posterior = np.exp(log_null - logsumexp(log_null, axis=0))
-    by_change = np.einsum("krs,krcs->rcs", posterior, ratios)
-    by_change *= series.change_weights[:, :, None]
+        for node in series.nodes:
+            null, ratio = _of_node(series, node, t)
+            # A running sum of exponentials: ratios of all nodes at once would fill the memory.
+            higher = np.maximum(largest, null)
+            kept, added = np.exp(largest - higher), np.exp(null - higher)
+            summed = summed * kept[..., None, :] + added[:, None, :] * ratio
+            total = total * kept + added
+            largest = higher
+            log_nulls.append(null[-1])
+    by_change = summed / total[:, None, :] * series.change_weights[:, :, None]
+    log_null = np.array(log_nulls)
+    nodes = np.exp(log_null - logsumexp(log_null, axis=0))
     n_causes, n_shapes = len(series.causes), len(series.shapes)
     last = by_change[-1].reshape(n_causes, n_shapes, -1)
-    return by_change.sum(axis=1), last, posterior[:, -1]
+    return by_change.sum(axis=1), last, nodes
 
 
-def _of_node(series: Series, node: _Node, t: Array) -> tuple[Array, Array]:
-    """Log likelihood without a change, and mean likelihood ratio of each change over its sizes."""
-    z = solve_triangular(node.root, t, lower=True)
-    own = -0.5 * z**2 - np.log(np.diag(node.root))[:, None]
+def _of_node(series: Series, node: Node, t: Array) -> tuple[Array, Array]:
+    """Log likelihood without a change, and mean likelihood ratio of each change over its sizes.
+
+    Returns
+    -------
+    nulls : ndarray of shape (n_rechecks, n_series)
+    ratios : ndarray of shape (n_rechecks, n_changes, n_series)
+    """
+    root = np.linalg.cholesky(series.covariance(*node))
+    columns = series.changes().reshape(len(t), -1)
+    moved = solve_triangular(root, columns, lower=True)
+    z = solve_triangular(root, t, lower=True)
+    own = -0.5 * z**2 - np.log(np.diag(root))[:, None]
     nulls, ratios = [], []
-    along = np.zeros((node.moved.shape[1], t.shape[1]))
-    start = 0
-    for k, end in enumerate(series.ends):
-        along = along + node.moved[start:end].T @ z[start:end]
-        start = end
-        if k == 0:  # the full profile alone
+    along, inside = np.zeros((moved.shape[1], t.shape[1])), np.zeros((moved.shape[1], 1))
+    for start, end in pairwise([0, *series.ends]):
+        along = along + moved[start:end].T @ z[start:end]
+        inside = inside + np.sum(moved[start:end] ** 2, axis=0)[:, None]
+        if start == 0:  # the full profile alone
             continue
         nulls.append(own[:end].sum(axis=0))
-        inside = node.inside[k - 1][:, None]
-        each = np.zeros_like(along)
-        for size in SIZES:
-            grown = 1 + size**2 * inside
-            logs = np.minimum(0.5 * size**2 * along**2 / grown, _LARGEST_LOG)
-            each += np.exp(logs) / np.sqrt(grown) / len(SIZES)
-        ratios.append(each)
+        ratios.append(_mean_ratios(along, inside))
     return np.array(nulls), np.array(ratios)
+
+
+def _mean_ratios(along: Array, inside: Array) -> Array:
+    """Mean over the sizes of a change of its likelihood ratio against none."""
+    mean = np.zeros_like(along)
+    for size in SIZES:
+        grown = 1 + size**2 * inside
+        logs = np.minimum(0.5 * size**2 * along**2 / grown, _LARGEST_LOG)
+        mean += np.exp(logs) / np.sqrt(grown) / len(SIZES)
+    return mean
 
 
 def weigh(series: Series) -> Evidence:
@@ -331,7 +329,7 @@ def weigh(series: Series) -> Evidence:
     posterior = nodes[heavy, 0] / nodes[heavy, 0].sum()
     halves = []
     for k in heavy:
-        root = series.prepared[k].root
+        root = np.linalg.cholesky(series.covariance(*series.nodes[k]))
         halves.append((root, solve_triangular(root, series.t, lower=True)))
     return _summed_up(series, by_cause, name, shape, (posterior, halves), values[:, 0])
 
@@ -451,7 +449,7 @@ def _detectable(series: Series) -> dict[str, float]:
 
     For one typical node of how far prints differ.
     """
-    squares = np.median(series.nodes, axis=0)
+    squares = np.median(series.scatter_nodes, axis=0)
     root = np.linalg.cholesky(series.covariance(squares, each_another=False))
     last = (series.of == len(series.told) - 1).astype(float)
     found = {}
