@@ -10,12 +10,12 @@ from coupons.errors import EntriesError, FitError, PlanError, Problem, RunError
 
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer
+    from coupons.answering.compare.before_after import BeforeAfter
     from coupons.learning.profile import Profile
     from coupons.making.estimate import Estimate
     from coupons.making.record import Coupon
     from coupons.measuring.run.findings import Finding
     from coupons.measuring.run.folder import Run, Survey
-    from coupons.answering.compare.before_after import BeforeAfter
     from coupons.showing.pages.fit_files import FitFiles
     from coupons.showing.words.fit_summary import Learned
 

@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from support.known_profile import known_profile
 from scipy.stats import multivariate_normal
+from support.known_profile import known_profile
 
 from coupons.answering.compare.evidence import (
     A_YEAR,

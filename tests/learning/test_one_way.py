@@ -3,8 +3,8 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from prior_printer import draw_printer, observe, print_sizes
-from synthetic import done_coupons
+from support.prior_printer import draw_printer, observe, print_sizes
+from support.synthetic import done_coupons
 
 from coupons.learning.checking.one_way import OneWayDrift, one_way_drifts
 from coupons.learning.design import design_of

@@ -3,10 +3,10 @@
 from datetime import date
 
 import pytest
+from coupons.showing.pages.board import read_posted, write_board
 from support.known_profile import known_profile
 
 from coupons.learning.profile import Hand, write_profile
-from coupons.showing.pages.board import read_posted, write_board
 from coupons.showing.pages.wall_card import write_wall_card
 
 BO = Hand(by="Bo <b>", trials=8)

@@ -1,7 +1,7 @@
 from datetime import date, timedelta
 
 import pytest
-from known_profile import EVERYTHING, known_profile
+from support.known_profile import EVERYTHING, known_profile
 
 from coupons.answering.compare.drift import chart
 from coupons.learning.profile import profile_text
