@@ -54,10 +54,11 @@ class Scatters:
 class LatentModel:
     """Structure of one data set, built once and used at every value of the scatters.
 
-    *Margins* are the readings, then each trial's clearance less the threshold that bounds its
-    grades below, then less the one above: rows of ``margins_shared``, of which the columns are the
-    shared latent values. The sparse ``margins_own`` maps margins (columns) to own deviations
-    (rows).
+    What is *seen* are the readings, then the clearance of each trial: rows of ``seen_shared``, of
+    which the columns are the shared latent values. The sparse ``seen_own`` maps what is seen
+    (columns) to own deviations (rows). ``below`` and ``above``, a row a trial and a column a
+    threshold, mark the thresholds that bound its grades. A clearance less one of these is a
+    *margin*.
 
     ``alone`` are the latent values that share no observation with one another, most own deviations;
     ``core`` are all others, the shared ones first. ``meetings`` are the flat indices of the trials
@@ -66,8 +67,10 @@ class LatentModel:
 
     design: Design
     table: PriorTable
-    margins_shared: Array
-    margins_own: csr_array
+    seen_shared: Array
+    seen_own: csr_array
+    below: Array
+    above: Array
     has_lower: NDArray[np.bool_]
     has_upper: NDArray[np.bool_]
     core: Indices
@@ -87,40 +90,29 @@ class LatentModel:
         return len(self.table.prints) + len(self.table.zeros)
 
     @property
-    def at_lower(self) -> slice:
-        """Where the lower margins are among all margins."""
-        first = len(self.design.readings.size)
-        return slice(first, first + len(self.has_lower))
-
-    @property
-    def at_upper(self) -> slice:
-        """Where the upper margins are among all margins."""
-        return slice(self.at_lower.stop, len(self.margins_shared))
+    def n_readings(self) -> int:
+        """Number of readings, which come first in what is seen."""
+        return len(self.design.readings.size)
 
     @property
     def reading_shared(self) -> Array:
         """Weights of the shared latent values in the readings, one row each."""
-        return self.margins_shared[: self.at_lower.start]
+        return self.seen_shared[: self.n_readings]
 
     @property
-    def lower_shared(self) -> Array:
-        """The same for the trials' lower margins."""
-        return self.margins_shared[self.at_lower]
-
-    @property
-    def upper_shared(self) -> Array:
-        """The same for the trials' upper margins."""
-        return self.margins_shared[self.at_upper]
+    def clearance_shared(self) -> Array:
+        """The same for the clearances of the trials."""
+        return self.seen_shared[self.n_readings :]
 
     @property
     def reading_own(self) -> csr_array:
         """Weights of own deviations in the readings, one column each."""
-        return csr_array(self.margins_own[:, : self.at_lower.start])
+        return csr_array(self.seen_own[:, : self.n_readings])
 
     @property
     def trial_own(self) -> csr_array:
-        """The same for the trials, whose two margins depend on the same deviations."""
-        return csr_array(self.margins_own[:, self.at_lower])
+        """The same for the clearances of the trials."""
+        return csr_array(self.seen_own[:, self.n_readings :])
 
     @cached_property
     def prior_center(self) -> Array:
@@ -169,8 +161,8 @@ class LatentModel:
         """
         trials, drawn = self.design.trials, self.design.sizes.drawn
         shared, size = latent[: self.n_shared], drawn + latent[self.n_shared :]
-        gap = size[trials.internal] - size[trials.external]
-        lower, upper = gap + self.lower_shared @ shared, gap + self.upper_shared @ shared
+        gap = size[trials.internal] - size[trials.external] + self.clearance_shared @ shared
+        lower, upper = (gap - bound @ shared[AT_THRESHOLDS] for bound in (self.below, self.above))
         return (
             np.where(self.has_lower, lower / scatters.omega, np.inf),
             np.where(self.has_upper, upper / scatters.omega, -np.inf),
@@ -195,22 +187,27 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
         clearance[:, -hands:] = -_one_of(trials.hand, hands)
     n_sizes, n_shared = len(sizes.drawn), size_shared.shape[1]
     parts = _Parts(not_meeting(trials.internal, trials.external, n_sizes), n_sizes)
-    lower = _minus_threshold(clearance, trials.tightest - 1)
-    upper = _minus_threshold(clearance, trials.loosest)
+    below = _one_of(trials.tightest - 1, _N_THRESHOLDS)
+    above = _one_of(trials.loosest, _N_THRESHOLDS)
     reading_own = _pick(readings.size, n_sizes)
     trial_own = _pick(trials.internal, n_sizes) - _pick(trials.external, n_sizes)
     return LatentModel(
         design,
         table,
-        np.concatenate([reading_shared, lower, upper]),
-        csr_array(hstack([reading_own, trial_own, trial_own])),
+        np.concatenate([reading_shared, clearance]),
+        csr_array(hstack([reading_own, trial_own])),
+        below,
+        above,
         trials.tightest > 0,
         trials.loosest < len(GRADES) - 1,
         np.concatenate([np.arange(n_shared), n_shared + parts.core]),
         n_shared + parts.alone,
         parts.meetings(trials),
         parts.rows(reading_shared, reading_own),
-        (parts.rows(lower, trial_own), parts.rows(upper, trial_own)),
+        (
+            parts.rows(_minus_threshold(clearance, below), trial_own),
+            parts.rows(_minus_threshold(clearance, above), trial_own),
+        ),
     )
 
 
@@ -260,15 +257,14 @@ def _shared_rows(design: Design, table: PriorTable, at: Indices, effects: Array)
 
 
 def _one_of(index: Indices, count: int) -> Array:
-    """Return rows of zeros with a one at each index; none at a negative one."""
+    """Return rows of zeros with a one at each index; none at an index outside ``count``."""
     return np.asarray(index[:, None] == np.arange(count), float)
 
 
-def _minus_threshold(clearance: Array, threshold: NDArray[np.intp]) -> Array:
-    """Subtract each trial's threshold; ranks outside the four thresholds stand for no bound."""
+def _minus_threshold(clearance: Array, bound: Array) -> Array:
+    """Subtract the threshold that bounds each trial's grades, where there is one."""
     rows = clearance.copy()
-    bounded = np.flatnonzero((threshold >= 0) & (threshold < _N_THRESHOLDS))
-    rows[bounded, _N_EFFECTS + threshold[bounded]] -= 1
+    rows[:, AT_THRESHOLDS] -= bound
     return rows
 
 
