@@ -1,9 +1,9 @@
 """The latent values of the model and how every observation depends on them.
 
-Latent values are laid out as ``[effects, thresholds, losses, print effects, caliper zeros,
-hands]``, the *shared* block of a few dozen, followed by one *own deviation* a size. Print effects
-and zeros are laid out kind by kind, one a run; hands one a person. An observation touches at most
-two own deviations, so that part is kept sparse.
+Latent values are laid out as ``[effects, thresholds, losses, print effects, caliper zeros, bumps,
+hands]``, the *shared* block of a few dozen, followed by one *own deviation* a size. Print effects,
+zeros and bumps are laid out kind by kind, one a run; hands one a person. An observation touches at
+most two own deviations, so that part is kept sparse.
 """
 
 from dataclasses import dataclass
@@ -22,6 +22,7 @@ from coupons.learning.effects import (
     print_rows,
     prior_mean,
     prior_sd,
+    seam_share,
 )
 from coupons.learning.posterior.bordered import Rows, not_meeting
 from coupons.terms import GRADES
@@ -86,8 +87,8 @@ class LatentModel:
 
     @property
     def n_per_run(self) -> int:
-        """Number of latent values that each run has: print effects and zeros of its caliper."""
-        return len(self.table.prints) + len(self.table.zeros)
+        """Number of latent values that each run has: print effects, zeros of its caliper, bump."""
+        return len(self.table.prints) + len(self.table.zeros) + 1
 
     @property
     def n_readings(self) -> int:
@@ -129,7 +130,8 @@ class LatentModel:
         # A piece known exactly still needs a positive variance; an sd of a nanometre is negligible.
         own = np.where(bought, np.maximum(sizes.fixed_sd, 1e-6) ** 2, printed)
         prints = [effect.share * getattr(scatters, effect.scatter) for effect in self.table.prints]
-        of_runs = np.repeat([*prints, *(zero.sd for zero in self.table.zeros.values())], n)
+        zeros = [zero.sd for zero in self.table.zeros.values()]
+        of_runs = np.repeat([*prints, *zeros, self.table.bump.sd], n)
         hands = np.full(len(_told_hands(self.design)), self.table.hand.sd)
         return np.concatenate([np.concatenate([prior_sd(self.table), of_runs, hands]) ** 2, own])
 
@@ -176,10 +178,12 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
     size_shared = _shared_rows(design, table, every, sizes.effects)
     read = readings.size
     reading_shared = _shared_rows(design, table, read, sizes.effects[read] + readings.effects)
-    reading_shared[:, _zeros_at(design, table)] = _one_of(
-        np.where(readings.jaws < 0, -1, readings.jaws * design.n_runs + sizes.run[read]),
-        len(table.zeros) * design.n_runs,
-    )
+    of_run = _one_of(sizes.run[read], design.n_runs)
+    of_jaws = _one_of(readings.jaws, len(table.zeros))[:, :, None] * of_run[:, None, :]
+    bumps = seam_share(readings.effects)[:, None] * of_run
+    of_reading = np.concatenate([of_jaws.reshape(len(read), -1), bumps], axis=1)
+    first = N_TERMS + len(table.prints) * design.n_runs
+    reading_shared[:, first : first + of_reading.shape[1]] = of_reading
     clearance = size_shared[trials.internal] - size_shared[trials.external]
     clearance[:, _AT_LOSSES] = -trials.losses
     if hands := len(_told_hands(design)):
@@ -240,18 +244,12 @@ def _told_hands(design: Design) -> tuple[str, ...]:
     return design.hands if len(design.hands) > 1 else ()
 
 
-def _zeros_at(design: Design, table: PriorTable) -> slice:
-    """Where the zero errors of the runs' calipers are among the shared latent values."""
-    first = N_TERMS + len(table.prints) * design.n_runs
-    return slice(first, first + len(table.zeros) * design.n_runs)
-
-
 def _shared_rows(design: Design, table: PriorTable, at: Indices, effects: Array) -> Array:
     """Weights of the shared values in some printed sizes, with effects as met there."""
     of_run = design.sizes.run[at, None] == np.arange(design.n_runs)
     prints = print_rows(effects, table)[:, :, None] * of_run[:, None, :]
     n, n_prints = len(at), len(table.prints) * design.n_runs
-    n_rest = len(table.zeros) * design.n_runs + len(_told_hands(design))
+    n_rest = (len(table.zeros) + 1) * design.n_runs + len(_told_hands(design))
     middle, rest = np.zeros((n, N_TERMS - _N_EFFECTS)), np.zeros((n, n_rest))
     return np.concatenate([effects, middle, prints.reshape(n, n_prints), rest], axis=1)
 
