@@ -14,7 +14,9 @@ import json
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import inf
 from pathlib import Path
+from time import monotonic
 
 import click
 import numpy as np
@@ -288,19 +290,32 @@ def replace_caliper(conditions, machine):
     return conditions.model_copy(update={"caliper": caliper})
 
 
-def spread_out(function, seeds: Sequence[int], jobs, label, *arguments):
-    """Run in chunks, with progress on stderr; results in the order of the seeds."""
+def spread_out(function, seeds: Sequence[int], label, running, *arguments):
+    """Run in chunks, with progress on stderr; results in the order of the seeds.
+
+    Ends with the chunk in which the minutes of ``running`` are over.
+    """
     chunks = [seeds[k : k + CHUNK] for k in range(0, len(seeds), CHUNK)]
     task = delayed(_chunk)
-    found = []
+    found, started = [], monotonic()
     with click.progressbar(length=len(seeds), label=label, file=sys.stderr) as bar:
-        running = Parallel(n_jobs=jobs, return_as="generator")(
+        jobs = Parallel(n_jobs=running.jobs, return_as="generator", pre_dispatch=running.jobs)(
             task(function, chunk, arguments) for chunk in chunks
         )
-        for chunk, results in zip(chunks, running, strict=True):
+        for results in jobs:
             found += results
-            bar.update(len(chunk))
+            bar.update(len(results))
+            if monotonic() - started > 60 * running.minutes:
+                break
     return found
+
+
+@dataclass(frozen=True)
+class Running:
+    """How many processes work, and after how many minutes each part of the study ends."""
+
+    jobs: int
+    minutes: float
 
 
 def _chunk(function, seeds, arguments):
@@ -331,19 +346,21 @@ def table(rows):
     return lines
 
 
-def study(n_printers, n_virtual, seed, jobs):
+def study(n_printers, n_virtual, seed, running):
     """Run all three parts."""
     runs = done_coupons(*COUPONS)
     seeds = [seed * 100_000 + k for k in range(n_printers)]
-    prior = spread_out(from_prior, seeds, jobs, "prior", design_of(runs))
+    prior = spread_out(from_prior, seeds, "prior", running, design_of(runs))
     first = runs[0]
     tried = (design_of([first]), one_tongue(first.coupon))
-    habit = spread_out(habit_row, seeds, jobs, "habit", *tried)
+    fewer = replace(running, minutes=running.minutes / 3)
+    habit = spread_out(habit_row, seeds, "habit", fewer, *tried)
     work = [(run, work_list(run.coupon)) for run in runs]
-    virtual = spread_out(from_physics, seeds[:n_virtual], jobs, "virtual", work)
+    virtual = spread_out(from_physics, seeds[:n_virtual], "virtual", running, work)
     return {
-        "printers": n_printers,
-        "virtual": n_virtual,
+        "printers": len(prior),
+        "against_habit": len(habit),
+        "virtual": len(virtual),
         "seed": seed,
         "prior": table([row for rows in prior for row in rows]),
         "habit": {
@@ -385,6 +402,8 @@ def as_text(found):
         "",
         "## Against reading off the first slot in which one tongue slides (`first`, this print)",
         "",
+        f"{found['against_habit']} printers.",
+        "",
         "| | rms, mm |",
         "|---|---|",
         *(f"| {key} | {value:.4f} |" for key, value in found["habit"].items()),
@@ -422,9 +441,13 @@ def main():
     parser.add_argument("--virtual", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument(
+        "--minutes", type=float, default=inf, help="of each part; a third of it of the habit"
+    )
     parser.add_argument("--out", type=Path, default=Path("results/study"))
     options = parser.parse_args()
-    found = study(options.printers, options.virtual, options.seed, options.jobs)
+    running = Running(options.jobs, options.minutes)
+    found = study(options.printers, options.virtual, options.seed, running)
     options.out.mkdir(parents=True, exist_ok=True)
     (options.out / "study.json").write_text(json.dumps(found, indent=1) + "\n")
     (options.out / "study.md").write_text(as_text(found))
