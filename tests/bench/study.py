@@ -346,6 +346,17 @@ def table(rows):
     return lines
 
 
+def together(found):
+    """Shares of intervals that hold over all questions, with standard errors over printers."""
+    shares = {}
+    for part in ("machine", "next"):
+        for at, share in enumerate((50, 90)):
+            of_each = [np.mean([row[part][at] for row in rows]) for rows in found]
+            error = np.std(of_each, ddof=1) / np.sqrt(len(of_each))
+            shares[f"{part} {share} %"] = (float(np.mean(of_each)), float(error))
+    return shares
+
+
 def study(n_printers, n_virtual, seed, running):
     """Run all three parts."""
     runs = done_coupons(*COUPONS)
@@ -363,6 +374,7 @@ def study(n_printers, n_virtual, seed, running):
         "virtual": len(virtual),
         "seed": seed,
         "prior": table([row for rows in prior for row in rows]),
+        "prior_together": together(prior),
         "habit": {
             key: float(np.sqrt(np.mean([row[key] ** 2 for row in habit]))) for key in habit[0]
         }
@@ -372,6 +384,7 @@ def study(n_printers, n_virtual, seed, running):
             for name in ("clean", "habit")
         },
         "virtual_machines": table([row for rows in virtual for row in rows]),
+        "virtual_together": together(virtual),
     }
 
 
@@ -400,6 +413,8 @@ def as_text(found):
         "",
         *_rows(found["prior"]),
         "",
+        _sentence(found["prior_together"]),
+        "",
         "## Against reading off the first slot in which one tongue slides (`first`, this print)",
         "",
         f"{found['against_habit']} printers.",
@@ -417,8 +432,17 @@ def as_text(found):
         "",
         *_rows(found["virtual_machines"]),
         "",
+        _sentence(found["virtual_together"]),
+        "",
     ]
     return "\n".join(lines)
+
+
+def _sentence(shares):
+    said = [
+        f"{name}: {100 * mean:.1f} ± {100 * error:.1f}" for name, (mean, error) in shares.items()
+    ]
+    return "All questions together, ± one standard error: " + ", ".join(said) + "."
 
 
 def _rows(lines):
