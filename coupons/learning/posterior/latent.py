@@ -181,7 +181,8 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
     of_run = _one_of(sizes.run[read], design.n_runs)
     of_jaws = _one_of(readings.jaws, len(table.zeros))[:, :, None] * of_run[:, None, :]
     bumps = seam_share(readings.effects)[:, None] * of_run
-    of_reading = np.concatenate([of_jaws.reshape(len(read), -1), bumps], axis=1)
+    n_zeros = len(table.zeros) * design.n_runs
+    of_reading = np.concatenate([of_jaws.reshape(len(read), n_zeros), bumps], axis=1)
     first = N_TERMS + len(table.prints) * design.n_runs
     reading_shared[:, first : first + of_reading.shape[1]] = of_reading
     clearance = size_shared[trials.internal] - size_shared[trials.external]
