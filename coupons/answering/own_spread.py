@@ -7,6 +7,7 @@ what they share (`coupons.answering.together`).
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,19 +58,26 @@ class OwnSpread:
 
     def variance_rule(self, made: Profile | Prints) -> tuple[Array, Array]:
         """Variances in mm² to average over, and their weights, both of shape (n_nodes,)."""
-        variances: Array = np.zeros(1)
-        weights: Array = np.ones(1)
-        for count, spread in zip(self.counts, own_scatters(made), strict=True):
-            if count and spread.log_sd:
-                squares, shares = spread.variance_rule()
-                variances = np.add.outer(variances, count * squares).ravel()
-                weights = np.outer(weights, shares).ravel()
-            else:
-                variances = variances + count * spread.mean_square
-        if len(variances) > _NODES:
-            logs, weights = _fewer(np.log(variances), weights)
-            variances = np.exp(logs)
+        variances, weights = _rule(self.counts, own_scatters(made))
         return self.known_mm2 + variances, weights
+
+
+@lru_cache(maxsize=64)  # a search over gaps asks for the same one again and again
+def _rule(counts: tuple[float, ...], spreads: tuple[LogSpread, ...]) -> tuple[Array, Array]:
+    """Return variances to average over, and their weights, where so many of each scatter act."""
+    variances: Array = np.zeros(1)
+    weights: Array = np.ones(1)
+    for count, spread in zip(counts, spreads, strict=True):
+        if count and spread.log_sd:
+            squares, shares = spread.variance_rule()
+            variances = np.add.outer(variances, count * squares).ravel()
+            weights = np.outer(weights, shares).ravel()
+        else:
+            variances = variances + count * spread.mean_square
+    if len(variances) > _NODES:
+        logs, weights = _fewer(np.log(variances), weights)
+        variances = np.exp(logs)
+    return variances, weights
 
 
 def own_scatters(made: Profile | Prints) -> tuple[LogSpread, ...]:

@@ -321,7 +321,7 @@ class Profile(_Frozen):
             self.counts.informing,
         )
 
-    @property
+    @cached_property
     def print_spreads(self) -> tuple[LogSpread, ...]:
         """How large each print effect is."""
         return tuple(

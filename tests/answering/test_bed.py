@@ -60,15 +60,15 @@ def test_the_interval_unsaid_holds_nine_prints_in_ten_of_both_cases():
 
 
 def test_the_bed_moves_a_single_size_and_what_it_varies_by():
-    shares = FROM_ONE_PRINT | {"growth_ext_z": 0.5}
+    shares = FROM_ONE_PRINT | {"growth_ext_z": 0.5, "bed_height": 0.6}
     profile = known_profile({"bed_height": -0.1}, sd_share=shares)
     free, stands, unsaid = (
         draw_size(profile, SizeQuestion(Form.TONGUE, 8.0, Direction.Z, bed=bed, drawn_mm=8.0))
         for bed in (Bed.NONE, Bed.EXTERNAL, None)
     )
     assert stands.expected_mm == pytest.approx(free.expected_mm - 0.1)
-    # 0.9 of the prior's 0.10 is left of the term, and prints differ by 0.05 with 0.2 of a log.
-    more = 0.09**2 + 0.05**2 * np.exp(2 * 0.2**2)
+    # 0.6 of the prior's 0.10 is left of the term, and prints differ by 0.05 with 0.2 of a log.
+    more = 0.06**2 + 0.05**2 * np.exp(2 * 0.2**2)
     assert stands.sd_mm**2 - free.sd_mm**2 == pytest.approx(more, rel=0.01)
     assert unsaid.expected_mm == pytest.approx(free.expected_mm - 0.05)
     mixed = (free.sd_mm**2 + stands.sd_mm**2) / 2 + 0.05**2

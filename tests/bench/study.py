@@ -14,20 +14,24 @@ import json
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import inf
 from pathlib import Path
+from time import monotonic
 
 import click
 import numpy as np
 from bench.calibration import profile_of_fit
+from bench.worlds import changed
 from joblib import Parallel, delayed
 from scipy.stats import norm
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons, with_slips
-from support.truth import threshold_gap_mm
+from support.truth import mean_size_mm, threshold_gap_mm
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.next_print import half_width, learned_share, variance_parts
 from coupons.answering.offset import NOTHING_LEARNED
+from coupons.answering.single import PrintedSize
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, effect_row, loss_row, print_moves
 from coupons.learning.fit import fit_design
@@ -43,6 +47,7 @@ FLAT = tuple(Joint(Form.SLOT, Form.TONGUE, 8.0, d) for d in (Direction.X, Direct
 STANDING = (Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z),)
 LYING = tuple(Joint(Form.HOLE, Form.PIN, 8.0, d) for d in (Direction.X, Direction.Y))
 JOINTS = FLAT + STANDING + LYING
+SIZES = tuple(Feature(Form.TONGUE, 15.0, d) for d in (Direction.X, Direction.Y))
 CHUNK = 10
 MISTYPED = 0.03
 SHARES = (0.5, 0.9)
@@ -58,14 +63,63 @@ class Told:
     next_print: tuple[float, float]
 
 
-def name_of(joint):
-    return f"{joint.internal}/{joint.external} {joint.direction}"
+@dataclass(frozen=True)
+class Asked:
+    """Where a grade of a joint begins, or how much larger a single size is to be drawn."""
+
+    edge: str
+    joint: Joint | None = None
+    grade: Grade | None = None
+    bed: Bed = Bed.NONE
+    size: Feature | None = None
+
+    @property
+    def name(self):
+        if self.size is not None:
+            return f"{self.size.form} {self.size.direction}"
+        on_bed = ", tongue on the bed" if self.bed is Bed.EXTERNAL else ""
+        return f"{self.joint.internal}/{self.joint.external} {self.joint.direction}{on_bed}"
+
+    def told(self, profile):
+        """Return what a profile tells of it, or None where it was not measured."""
+        if self.size is not None:
+            return _told(profile, PrintedSize(profile, self.size).row[None])
+        return tell(profile, self.joint, self.grade, bed=self.bed)
+
+    def true_mm(self, printer):
+        """Return the truth of a printer from the prior, prints apart."""
+        if self.size is not None:
+            return float(-effect_row(self.size) @ printer.effects)
+        return true_edge(printer, self.joint, self.grade, bed=self.bed)
+
+    def print_sd_mm(self, printer):
+        """Return how much it differs between the prints of a printer from the prior."""
+        if self.size is not None:
+            moves = effect_row(self.size) @ print_moves(printer.table)
+            return float(np.linalg.norm(moves * printer.print_sds))
+        return print_sd(self.joint, printer, self.bed)
+
+    def of_machine_mm(self, machine):
+        """Return the truth of a virtual machine. Lying pins stand on a flat, as on a coupon."""
+        if self.size is not None:
+            return self.size.size_mm - mean_size_mm(machine, self.size)
+        return threshold_gap_mm(machine, self.joint, self.grade, self.bed, flat=True)
+
+
+EVERY = (
+    *(Asked(edge, joint, grade) for joint in JOINTS for edge, grade in EDGES.items()),
+    *(Asked(edge, FLAT[2], grade, Bed.EXTERNAL) for edge, grade in EDGES.items()),
+    *(Asked("size", size=size) for size in SIZES),
+)
 
 
 def tell(profile, joint, grade, gap_mm=0.3, bed=Bed.NONE):
     """Ask where a grade begins, or None where it was not measured."""
     clearance = Clearance(profile, joint, MovingBody.INTERNAL, np.array([gap_mm]), bed=bed)
-    row = clearance.margin_row(grade)
+    return _told(profile, clearance.margin_row(grade))
+
+
+def _told(profile, row):
     if learned_share(profile, row)[0] > NOTHING_LEARNED:
         return None
     of_machine, of_print, weights = variance_parts(profile, row)
@@ -113,28 +167,27 @@ def from_prior(seed, design):
     """Fit one printer from the prior; one row an edge that was told.
 
     Whether the interval for the next print holds is asked of all next prints of the printer at
-    once: their shifts are normal. One draw of a shift would be judged with all 18 questions.
+    once: their shifts are normal. One draw of a shift would be judged with all questions.
     """
     rng = np.random.default_rng(seed)
     printer = draw_printer(rng)
     observed = observe(printer, design, print_sizes(printer, design, rng), rng)
     profile = profile_of_fit(fit_design(observed))
     rows = []
-    for joint in JOINTS:
-        for edge, grade in EDGES.items():
-            told = tell(profile, joint, grade)
-            if told is not None:
-                miss = told.gap_mm - true_edge(printer, joint, grade)
-                next_miss = norm(miss, print_sd(joint, printer))
-                held = [float(next_miss.cdf(h) - next_miss.cdf(-h)) for h in told.next_print]
-                rows.append(_judged(joint, edge, miss, told, held))
+    for asked in EVERY:
+        told = asked.told(profile)
+        if told is not None:
+            miss = told.gap_mm - asked.true_mm(printer)
+            next_miss = norm(miss, asked.print_sd_mm(printer))
+            held = [float(next_miss.cdf(h) - next_miss.cdf(-h)) for h in told.next_print]
+            rows.append(_judged(asked, miss, told, held))
     return rows
 
 
-def _judged(joint, edge, miss, told, next_held):
+def _judged(asked, miss, told, next_held):
     return {
-        "joint": name_of(joint),
-        "edge": edge,
+        "joint": asked.name,
+        "edge": asked.edge,
         "miss_mm": miss,
         "sd_mm": told.sd_mm,
         "machine": [abs(miss) <= half for half in told.machine],
@@ -208,24 +261,23 @@ def from_physics(seed, work):
     profile = profile_of_fit(fit_design(design_of(runs)))
     after = next_print_of(machine, rng)
     rows = []
-    for joint in JOINTS:
-        for edge, grade in EDGES.items():
-            told = tell(profile, joint, grade)
-            if told is not None:
-                miss, next_miss = (
-                    told.gap_mm - threshold_gap_mm(printing, joint, grade)
-                    for printing in (machine, after)
-                )
-                held = [abs(next_miss) <= half for half in told.next_print]
-                rows.append(_judged(joint, edge, miss, told, held))
+    for asked in EVERY:
+        told = asked.told(profile)
+        if told is not None:
+            miss, next_miss = (
+                told.gap_mm - asked.of_machine_mm(printing) for printing in (machine, after)
+            )
+            held = [abs(next_miss) <= half for half in told.next_print]
+            rows.append(_judged(asked, miss, told, held))
     return rows
 
 
 def next_print_of(machine, rng):
-    """Return the machine as it happens to be on its next print, its line's width and all."""
+    """Return the machine as it happens to be on its next print, line and nozzle height and all."""
     laid_mm = machine.bead.laid_mm + rng.normal(0, machine.scatter.print_mm)
     machine = as_it_prints(machine, rng)
-    return machine.model_copy(update={"bead": machine.bead.model_copy(update={"laid_mm": laid_mm})})
+    squeeze_mm = machine.layers.squeeze_mm + rng.normal(0, machine.scatter.print_z_mm)
+    return changed(machine, {"bead": {"laid_mm": laid_mm}, "layers": {"squeeze_mm": squeeze_mm}})
 
 
 def replace_caliper(conditions, machine):
@@ -238,19 +290,32 @@ def replace_caliper(conditions, machine):
     return conditions.model_copy(update={"caliper": caliper})
 
 
-def spread_out(function, seeds: Sequence[int], label, *arguments):
-    """Run on both cores in chunks, with progress on stderr; results in the order of the seeds."""
+def spread_out(function, seeds: Sequence[int], label, running, *arguments):
+    """Run in chunks, with progress on stderr; results in the order of the seeds.
+
+    Ends with the chunk in which the minutes of ``running`` are over.
+    """
     chunks = [seeds[k : k + CHUNK] for k in range(0, len(seeds), CHUNK)]
     task = delayed(_chunk)
-    found = []
+    found, started = [], monotonic()
     with click.progressbar(length=len(seeds), label=label, file=sys.stderr) as bar:
-        jobs = Parallel(n_jobs=2, return_as="generator")(
+        jobs = Parallel(n_jobs=running.jobs, return_as="generator", pre_dispatch=running.jobs)(
             task(function, chunk, arguments) for chunk in chunks
         )
-        for chunk, results in zip(chunks, jobs, strict=True):
+        for results in jobs:
             found += results
-            bar.update(len(chunk))
+            bar.update(len(results))
+            if monotonic() - started > 60 * running.minutes:
+                break
     return found
+
+
+@dataclass(frozen=True)
+class Running:
+    """How many processes work, and after how many minutes each part of the study ends."""
+
+    jobs: int
+    minutes: float
 
 
 def _chunk(function, seeds, arguments):
@@ -281,20 +346,35 @@ def table(rows):
     return lines
 
 
-def study(n_printers, n_virtual, seed):
+def together(found):
+    """Shares of intervals that hold over all questions, with standard errors over printers."""
+    shares = {}
+    for part in ("machine", "next"):
+        for at, share in enumerate((50, 90)):
+            of_each = [np.mean([row[part][at] for row in rows]) for rows in found]
+            error = np.std(of_each, ddof=1) / np.sqrt(len(of_each))
+            shares[f"{part} {share} %"] = (float(np.mean(of_each)), float(error))
+    return shares
+
+
+def study(n_printers, n_virtual, seed, running):
     """Run all three parts."""
     runs = done_coupons(*COUPONS)
     seeds = [seed * 100_000 + k for k in range(n_printers)]
-    prior = spread_out(from_prior, seeds, "prior", design_of(runs))
+    prior = spread_out(from_prior, seeds, "prior", running, design_of(runs))
     first = runs[0]
-    habit = spread_out(habit_row, seeds, "habit", design_of([first]), one_tongue(first.coupon))
+    tried = (design_of([first]), one_tongue(first.coupon))
+    fewer = replace(running, minutes=running.minutes / 3)
+    habit = spread_out(habit_row, seeds, "habit", fewer, *tried)
     work = [(run, work_list(run.coupon)) for run in runs]
-    virtual = spread_out(from_physics, seeds[:n_virtual], "virtual", work)
+    virtual = spread_out(from_physics, seeds[:n_virtual], "virtual", running, work)
     return {
-        "printers": n_printers,
-        "virtual": n_virtual,
+        "printers": len(prior),
+        "against_habit": len(habit),
+        "virtual": len(virtual),
         "seed": seed,
         "prior": table([row for rows in prior for row in rows]),
+        "prior_together": together(prior),
         "habit": {
             key: float(np.sqrt(np.mean([row[key] ** 2 for row in habit]))) for key in habit[0]
         }
@@ -304,6 +384,7 @@ def study(n_printers, n_virtual, seed):
             for name in ("clean", "habit")
         },
         "virtual_machines": table([row for rows in virtual for row in rows]),
+        "virtual_together": together(virtual),
     }
 
 
@@ -318,8 +399,10 @@ def as_text(found):
         f"`PYTHONPATH=tests nice python tests/bench/study.py --printers {found['printers']} "
         f"--virtual {found['virtual']} --seed {found['seed']} --out results/study`",
         "",
-        "Where each grade begins (a gap), asked of profiles made from one print each of `first`, "
-        "`upright` and `round`. *machine*: its long-run value; *next*: its next print, whose own "
+        "Where each grade begins (a gap), and how much larger a 15 mm tongue is to be drawn "
+        "(*size*), "
+        "asked of profiles made from one print each of `first`, `upright` and `round`. *machine*: "
+        "its long-run value; *next*: its next print, whose own "
         f"shift nobody can know. One standard error of a 90 % coverage is {of_printers} over the "
         f"printers and {of_virtual} over the virtual machines; of *next* it is smaller over the "
         "printers, as all next prints of each are asked at once.",
@@ -330,7 +413,11 @@ def as_text(found):
         "",
         *_rows(found["prior"]),
         "",
+        _sentence(found["prior_together"]),
+        "",
         "## Against reading off the first slot in which one tongue slides (`first`, this print)",
+        "",
+        f"{found['against_habit']} printers.",
         "",
         "| | rms, mm |",
         "|---|---|",
@@ -345,8 +432,17 @@ def as_text(found):
         "",
         *_rows(found["virtual_machines"]),
         "",
+        _sentence(found["virtual_together"]),
+        "",
     ]
     return "\n".join(lines)
+
+
+def _sentence(shares):
+    said = [
+        f"{name}: {100 * mean:.1f} ± {100 * error:.1f}" for name, (mean, error) in shares.items()
+    ]
+    return "All questions together, ± one standard error: " + ", ".join(said) + "."
 
 
 def _rows(lines):
@@ -368,9 +464,14 @@ def main():
     parser.add_argument("--printers", type=int, default=1000)
     parser.add_argument("--virtual", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument(
+        "--minutes", type=float, default=inf, help="of each part; a third of it of the habit"
+    )
     parser.add_argument("--out", type=Path, default=Path("results/study"))
     options = parser.parse_args()
-    found = study(options.printers, options.virtual, options.seed)
+    running = Running(options.jobs, options.minutes)
+    found = study(options.printers, options.virtual, options.seed, running)
     options.out.mkdir(parents=True, exist_ok=True)
     (options.out / "study.json").write_text(json.dumps(found, indent=1) + "\n")
     (options.out / "study.md").write_text(as_text(found))

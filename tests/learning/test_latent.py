@@ -7,7 +7,7 @@ import pytest
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
-from coupons.learning.design import design_of
+from coupons.learning.design import design_of, readings_of
 from coupons.learning.effects import EXTRUSION
 from coupons.learning.posterior.latent import N_TERMS, latent_model
 
@@ -34,7 +34,9 @@ def test_a_printer_run_forwards_shows_what_the_model_predicts(three_coupons):
     systematic = sizes.drawn + sizes.effects @ printer.effects
     of_print = np.sum(sizes.effects * (printed.effects - printer.effects)[sizes.run], axis=1)
     own = printed.sizes - systematic - of_print
-    latent = np.concatenate([printer.terms, printed.own.T.ravel(), printed.zeros.ravel(), own])
+    latent = np.concatenate(
+        [printer.terms, printed.own.T.ravel(), printed.zeros.ravel(), printed.bumps, own]
+    )
     assert latent_model(design, EXTRUSION).predicted(latent) == pytest.approx(shown, abs=1e-6)
     assert np.ptp(shown - systematic[readings.size]) > 0.1  # else there is little to agree on
 
@@ -78,3 +80,9 @@ def test_by_hand_what_a_print_has_of_its_own_moves_sizes(three_coupons):
     assert of_run["rho_bed"][inner] == pytest.approx(0.0)
     assert of_run["rho_roof"][inner] == pytest.approx(-1.0)
     assert all(part.any() for part in (outer, inner, flat_in_plane))
+
+
+def test_grades_alone_need_no_reading(three_coupons):
+    model = latent_model(replace(three_coupons, readings=readings_of([])), EXTRUSION)
+    assert model.reading_shared.shape == (0, model.n_shared)
+    assert len(model.clearance_shared) == len(three_coupons.trials.row)

@@ -26,13 +26,16 @@ FROM_ONE_PRINT = dict.fromkeys(TERMS, 0.3) | {
 def known_profile(means=None, sd_share=0.1, scatters=None, measured=EVERYTHING, runs=1, **changes):
     """Return a profile with the prior's means but for ``means``, and a share of the prior's sds.
 
+    Its nozzle is set right: whether a body stands on the bed changes nothing on average.
+
     ``sd_share`` may be one number, or a dict of terms with 0.1 for all others.
     """
     shares = dict.fromkeys(TERMS, 0.1) | (
         sd_share if isinstance(sd_share, dict) else dict.fromkeys(TERMS, sd_share)
     )
     sds = prior_sd() * np.array([shares[name] for name in TERMS])
-    values = dict(zip(TERMS, map(float, prior_mean()), strict=True)) | (means or {})
+    values = dict(zip(TERMS, map(float, prior_mean()), strict=True))
+    values |= {"bed_height": 0.0} | (means or {})
     medians = {name: prior.median for name, prior in EXTRUSION.scatters.items()} | (scatters or {})
     fields = {
         "machine": "bench-1",

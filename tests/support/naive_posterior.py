@@ -16,7 +16,14 @@ from numpyro.infer import MCMC, NUTS
 from support.synthetic import GAPS_MM, SPANS_MM, Builder, done_coupons, observed
 
 from coupons.learning.design import Design, design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS, prior_mean, prior_sd
+from coupons.learning.effects import (
+    EFFECTS,
+    EXTRUSION,
+    THRESHOLDS,
+    prior_mean,
+    prior_sd,
+    seam_share,
+)
 from coupons.learning.posterior.integrate import active_scatters
 from coupons.learning.posterior.latent import latent_model
 from coupons.terms import Direction, Feature, Form
@@ -65,6 +72,7 @@ class NaivePosterior:
             "own": jnp.zeros(len(self.design.sizes.drawn)),
             "prints": jnp.zeros(len(EXTRUSION.prints)),
             "zeros": jnp.zeros(len(EXTRUSION.zeros)),
+            "bump": jnp.zeros(1),
             "scatters": jnp.zeros(len(self.active)),
         }
 
@@ -91,7 +99,7 @@ class NaivePosterior:
         # Weight of the order, and the change of variables from thresholds to log steps.
         log_prior += (EXTRUSION.order_weight + 1) * at["steps"].sum()
         log_prior += sum(
-            norm.logpdf(at[name]).sum() for name in ("own", "prints", "zeros", "scatters")
+            norm.logpdf(at[name]).sum() for name in ("own", "prints", "zeros", "bump", "scatters")
         )
         effects = self._of_this_print(at, terms, scatters)
         printed = self._printed(at, effects, scatters)
@@ -118,6 +126,7 @@ class NaivePosterior:
         sds = jnp.array([zero.sd for zero in EXTRUSION.zeros.values()] + [0.0])
         zeros = jnp.concatenate([at["zeros"], jnp.zeros(1)])
         shown += (sds * zeros)[readings.jaws]  # −1: none
+        shown += seam_share(readings.effects) * EXTRUSION.bump.sd * at["bump"][0]
         scale = jnp.sqrt(scatters["sigma"] ** 2 + readings.resolution**2 / 12)
         return student.logpdf(readings.value, EXTRUSION.reading_dof, shown, scale).sum()
 

@@ -11,7 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.learning.design import Design, Trials
-from coupons.learning.effects import EXTRUSION, PriorTable, print_moves, prior_mean, prior_sd
+from coupons.learning.effects import (
+    EXTRUSION,
+    PriorTable,
+    print_moves,
+    prior_mean,
+    prior_sd,
+    seam_share,
+)
 from coupons.learning.posterior.latent import AT_THRESHOLDS, Scatters
 
 Array = NDArray[np.floating]
@@ -70,6 +77,8 @@ class PrintedRun:
         True effects in each print: the printer's and its own.
     zeros : ndarray of shape (n_zeroed_jaws, n_runs)
         True zero errors of each run's caliper, in mm.
+    bumps : ndarray of shape (n_runs,)
+        By how much standing rounds of each run stand out more along x than along y, in mm.
     hands : ndarray of shape (n_hands,)
         By how much the thresholds of each person differ from those of people at large, in mm.
     """
@@ -78,6 +87,7 @@ class PrintedRun:
     own: Array
     effects: Array
     zeros: Array
+    bumps: Array
     hands: Array
 
 
@@ -92,10 +102,11 @@ def print_sizes(printer: PriorPrinter, design: Design, rng: np.random.Generator)
     table = printer.table
     sds = [zero.sd for zero in table.zeros.values()]
     zeros = rng.normal(0, sds, (design.n_runs, len(sds))).T
+    bumps = rng.normal(0, table.bump.sd, design.n_runs)
     n_hands = len(design.hands)
     hands = rng.normal(0, table.hand.sd, n_hands) if n_hands > 1 else np.zeros(1)
     systematic = np.sum(sizes.effects * effects[sizes.run], axis=1)
-    return PrintedRun(sizes.drawn + systematic + own, of_prints, effects, zeros, hands)
+    return PrintedRun(sizes.drawn + systematic + own, of_prints, effects, zeros, bumps, hands)
 
 
 def observe(
@@ -118,7 +129,8 @@ def _read(
     run = design.sizes.run[readings.size]
     beyond = np.sum(readings.effects * printed.effects[run], axis=1)
     zero = np.where(readings.jaws < 0, 0.0, printed.zeros[readings.jaws, run])
-    exact = printed.sizes[readings.size] + beyond + zero + noise
+    bump = seam_share(readings.effects) * printed.bumps[run]
+    exact = printed.sizes[readings.size] + beyond + zero + bump + noise
     rounded: Array = np.round(exact / readings.resolution) * readings.resolution
     return rounded
 

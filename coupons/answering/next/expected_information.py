@@ -106,7 +106,7 @@ def _from_readings(model: LatentModel, scatters: Scatters) -> Array:
 
 
 def _from_trials(model: LatentModel, belief: Belief) -> Array:
-    clearance = _clearance_rows(model)
+    clearance = np.concatenate([model.clearance_shared, model.trial_own.T.toarray()], axis=1)
     gap = _drawn_gaps(model.design)
     thresholds = slice(_N_EFFECTS, _N_EFFECTS + _N_THRESHOLDS)
     expected = gap + clearance[:, :N_TERMS] @ belief.mean
@@ -122,13 +122,6 @@ def _from_trials(model: LatentModel, belief: Belief) -> Array:
     rows = np.repeat(clearance[:, None, :], _N_THRESHOLDS, axis=1)
     rows[:, range(_N_THRESHOLDS), range(_N_EFFECTS, _N_EFFECTS + _N_THRESHOLDS)] -= 1
     return np.asarray(np.einsum("tka,tkl,tlb->ab", rows, weights, rows, optimize=True))
-
-
-def _clearance_rows(model: LatentModel) -> Array:
-    """Rows of the clearance itself: the model keeps them less the threshold of the lower bound."""
-    shared = model.lower_shared.copy()
-    shared[:, _N_EFFECTS : _N_EFFECTS + _N_THRESHOLDS] = 0
-    return np.concatenate([shared, model.trial_own.T.toarray()], axis=1)
 
 
 def _drawn_gaps(design: Design) -> Array:

@@ -28,8 +28,8 @@ N_EDGES = len(THRESHOLDS)
 
 def edge_rows(model: LatentModel) -> csr_array:
     """Return the weights of all latent values in the edges, shape (n_edges, n_latent)."""
-    clearance = np.repeat(model.lower_shared, N_EDGES, axis=0)
-    at_thresholds = np.tile(-np.eye(N_EDGES), (len(model.lower_shared), 1))
+    clearance = np.repeat(model.clearance_shared, N_EDGES, axis=0)
+    at_thresholds = np.tile(-np.eye(N_EDGES), (len(model.clearance_shared), 1))
     clearance[:, len(EFFECTS) : len(EFFECTS) + N_EDGES] = at_thresholds
     own = hstack([model.reading_own, model.trial_own[:, np.arange(len(clearance)) // N_EDGES]])
     return csr_array(hstack([csr_array(np.concatenate([model.reading_shared, clearance])), own.T]))

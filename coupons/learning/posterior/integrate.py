@@ -139,13 +139,13 @@ def integrate(model: LatentModel) -> Mixture:
     """
     active = active_scatters(model)
     evidence = Evidence(model, [name for name in active if name in _AT_ONCE])
-    by_itself = {}
+    by_itself, top = {}, None
     if alone := [name for name in active if name not in _AT_ONCE]:
         top = top_of(evidence)
         for name in alone:
             by_itself[name] = one_scatter(evidence, name, top)
             evidence.fixed[name] = float(np.sqrt(by_itself[name].mean_square))
-    points, weights = _weighted(explored(evidence))
+    points, weights = _weighted(explored(evidence, top))
     marginals = tuple(_marginals(model, points, weights))
     return Mixture(
         model,

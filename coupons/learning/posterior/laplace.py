@@ -144,27 +144,30 @@ def _derivatives(
     model: LatentModel, scatters: Scatters, variance: Array, point: _Point
 ) -> tuple[Array, Bordered]:
     """Gradient and (near the mode positive definite) Hessian of the objective."""
-    n, omega = model.n_shared, scatters.omega
+    n, n_readings, omega = model.n_shared, model.n_readings, scatters.omega
     t, r = point.trials, point.readings
-    rows, own_rows = model.margins_shared, model.margins_own
-    slope = np.concatenate([r.gradient, t.gradient_lower / omega, t.gradient_upper / omega])
+    below, above = model.below, model.above
+    over_lower, over_upper = t.gradient_lower / omega, t.gradient_upper / omega
+    slope = np.concatenate([r.gradient, over_lower + over_upper])
     gradient = (point.latent - model.prior_center) / variance
-    gradient[:n] -= slope @ rows
-    gradient[n:] -= own_rows @ slope
+    gradient[:n] -= slope @ model.seen_shared
+    gradient[n:] -= model.seen_own @ slope
     push, between = _order_terms(model, point.latent)
-    gradient[AT_THRESHOLDS] += push
+    gradient[AT_THRESHOLDS] += push + over_lower @ below + over_upper @ above
 
     of_trials = np.array([t.curvature_lower, t.curvature_upper, t.curvature_cross]) / omega**2
     lower, upper, cross = of_trials
-    weighted = rows * np.concatenate([r.curvature, lower, upper])[:, None]
-    at_lower, at_upper = model.at_lower, model.at_upper
-    weighted[at_lower] += cross[:, None] * rows[at_upper]
-    weighted[at_upper] += cross[:, None] * rows[at_lower]
-    shared = rows.T @ weighted
-    shared.flat[:: n + 1] += 1 / variance[:n]
-    shared[AT_THRESHOLDS, AT_THRESHOLDS] += between
     of_clearance = lower + 2 * cross + upper
-    own = own_rows @ weighted
+    weighted = model.seen_shared * np.concatenate([r.curvature, of_clearance])[:, None]
+    of_cuts = (lower + cross) * below.T + (upper + cross) * above.T
+    weighted[n_readings:, AT_THRESHOLDS] -= of_cuts.T
+    shared = model.seen_shared.T @ weighted
+    shared[AT_THRESHOLDS] = shared[:, AT_THRESHOLDS].T
+    both = (cross * below.T) @ above
+    at_cuts = (lower * below.T) @ below + (upper * above.T) @ above + both + both.T
+    shared[AT_THRESHOLDS, AT_THRESHOLDS] = at_cuts + between
+    shared.flat[:: n + 1] += 1 / variance[:n]
+    own = model.seen_own @ weighted
     return gradient, _bordered(model, shared, own, 1 / variance[n:], r.curvature, of_clearance)
 
 

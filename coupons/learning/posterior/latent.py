@@ -1,9 +1,9 @@
 """The latent values of the model and how every observation depends on them.
 
-Latent values are laid out as ``[effects, thresholds, losses, print effects, caliper zeros,
-hands]``, the *shared* block of a few dozen, followed by one *own deviation* a size. Print effects
-and zeros are laid out kind by kind, one a run; hands one a person. An observation touches at most
-two own deviations, so that part is kept sparse.
+Latent values are laid out as ``[effects, thresholds, losses, print effects, caliper zeros, bumps,
+hands]``, the *shared* block of a few dozen, followed by one *own deviation* a size. Print effects,
+zeros and bumps are laid out kind by kind, one a run; hands one a person. An observation touches at
+most two own deviations, so that part is kept sparse.
 """
 
 from dataclasses import dataclass
@@ -22,6 +22,7 @@ from coupons.learning.effects import (
     print_rows,
     prior_mean,
     prior_sd,
+    seam_share,
 )
 from coupons.learning.posterior.bordered import Rows, not_meeting
 from coupons.terms import GRADES
@@ -54,10 +55,11 @@ class Scatters:
 class LatentModel:
     """Structure of one data set, built once and used at every value of the scatters.
 
-    *Margins* are the readings, then each trial's clearance less the threshold that bounds its
-    grades below, then less the one above: rows of ``margins_shared``, of which the columns are the
-    shared latent values. The sparse ``margins_own`` maps margins (columns) to own deviations
-    (rows).
+    What is *seen* are the readings, then the clearance of each trial: rows of ``seen_shared``, of
+    which the columns are the shared latent values. The sparse ``seen_own`` maps what is seen
+    (columns) to own deviations (rows). ``below`` and ``above``, a row a trial and a column a
+    threshold, mark the thresholds that bound its grades. A clearance less one of these is a
+    *margin*.
 
     ``alone`` are the latent values that share no observation with one another, most own deviations;
     ``core`` are all others, the shared ones first. ``meetings`` are the flat indices of the trials
@@ -66,8 +68,10 @@ class LatentModel:
 
     design: Design
     table: PriorTable
-    margins_shared: Array
-    margins_own: csr_array
+    seen_shared: Array
+    seen_own: csr_array
+    below: Array
+    above: Array
     has_lower: NDArray[np.bool_]
     has_upper: NDArray[np.bool_]
     core: Indices
@@ -83,44 +87,33 @@ class LatentModel:
 
     @property
     def n_per_run(self) -> int:
-        """Number of latent values that each run has: print effects and zeros of its caliper."""
-        return len(self.table.prints) + len(self.table.zeros)
+        """Number of latent values that each run has: print effects, zeros of its caliper, bump."""
+        return len(self.table.prints) + len(self.table.zeros) + 1
 
     @property
-    def at_lower(self) -> slice:
-        """Where the lower margins are among all margins."""
-        first = len(self.design.readings.size)
-        return slice(first, first + len(self.has_lower))
-
-    @property
-    def at_upper(self) -> slice:
-        """Where the upper margins are among all margins."""
-        return slice(self.at_lower.stop, len(self.margins_shared))
+    def n_readings(self) -> int:
+        """Number of readings, which come first in what is seen."""
+        return len(self.design.readings.size)
 
     @property
     def reading_shared(self) -> Array:
         """Weights of the shared latent values in the readings, one row each."""
-        return self.margins_shared[: self.at_lower.start]
+        return self.seen_shared[: self.n_readings]
 
     @property
-    def lower_shared(self) -> Array:
-        """The same for the trials' lower margins."""
-        return self.margins_shared[self.at_lower]
-
-    @property
-    def upper_shared(self) -> Array:
-        """The same for the trials' upper margins."""
-        return self.margins_shared[self.at_upper]
+    def clearance_shared(self) -> Array:
+        """The same for the clearances of the trials."""
+        return self.seen_shared[self.n_readings :]
 
     @property
     def reading_own(self) -> csr_array:
         """Weights of own deviations in the readings, one column each."""
-        return csr_array(self.margins_own[:, : self.at_lower.start])
+        return csr_array(self.seen_own[:, : self.n_readings])
 
     @property
     def trial_own(self) -> csr_array:
-        """The same for the trials, whose two margins depend on the same deviations."""
-        return csr_array(self.margins_own[:, self.at_lower])
+        """The same for the clearances of the trials."""
+        return csr_array(self.seen_own[:, self.n_readings :])
 
     @cached_property
     def prior_center(self) -> Array:
@@ -137,7 +130,8 @@ class LatentModel:
         # A piece known exactly still needs a positive variance; an sd of a nanometre is negligible.
         own = np.where(bought, np.maximum(sizes.fixed_sd, 1e-6) ** 2, printed)
         prints = [effect.share * getattr(scatters, effect.scatter) for effect in self.table.prints]
-        of_runs = np.repeat([*prints, *(zero.sd for zero in self.table.zeros.values())], n)
+        zeros = [zero.sd for zero in self.table.zeros.values()]
+        of_runs = np.repeat([*prints, *zeros, self.table.bump.sd], n)
         hands = np.full(len(_told_hands(self.design)), self.table.hand.sd)
         return np.concatenate([np.concatenate([prior_sd(self.table), of_runs, hands]) ** 2, own])
 
@@ -169,8 +163,8 @@ class LatentModel:
         """
         trials, drawn = self.design.trials, self.design.sizes.drawn
         shared, size = latent[: self.n_shared], drawn + latent[self.n_shared :]
-        gap = size[trials.internal] - size[trials.external]
-        lower, upper = gap + self.lower_shared @ shared, gap + self.upper_shared @ shared
+        gap = size[trials.internal] - size[trials.external] + self.clearance_shared @ shared
+        lower, upper = (gap - bound @ shared[AT_THRESHOLDS] for bound in (self.below, self.above))
         return (
             np.where(self.has_lower, lower / scatters.omega, np.inf),
             np.where(self.has_upper, upper / scatters.omega, -np.inf),
@@ -184,10 +178,13 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
     size_shared = _shared_rows(design, table, every, sizes.effects)
     read = readings.size
     reading_shared = _shared_rows(design, table, read, sizes.effects[read] + readings.effects)
-    reading_shared[:, _zeros_at(design, table)] = _one_of(
-        np.where(readings.jaws < 0, -1, readings.jaws * design.n_runs + sizes.run[read]),
-        len(table.zeros) * design.n_runs,
-    )
+    of_run = _one_of(sizes.run[read], design.n_runs)
+    of_jaws = _one_of(readings.jaws, len(table.zeros))[:, :, None] * of_run[:, None, :]
+    bumps = seam_share(readings.effects)[:, None] * of_run
+    n_zeros = len(table.zeros) * design.n_runs
+    of_reading = np.concatenate([of_jaws.reshape(len(read), n_zeros), bumps], axis=1)
+    first = N_TERMS + len(table.prints) * design.n_runs
+    reading_shared[:, first : first + of_reading.shape[1]] = of_reading
     clearance = size_shared[trials.internal] - size_shared[trials.external]
     clearance[:, _AT_LOSSES] = -trials.losses
     if hands := len(_told_hands(design)):
@@ -195,22 +192,27 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
         clearance[:, -hands:] = -_one_of(trials.hand, hands)
     n_sizes, n_shared = len(sizes.drawn), size_shared.shape[1]
     parts = _Parts(not_meeting(trials.internal, trials.external, n_sizes), n_sizes)
-    lower = _minus_threshold(clearance, trials.tightest - 1)
-    upper = _minus_threshold(clearance, trials.loosest)
+    below = _one_of(trials.tightest - 1, _N_THRESHOLDS)
+    above = _one_of(trials.loosest, _N_THRESHOLDS)
     reading_own = _pick(readings.size, n_sizes)
     trial_own = _pick(trials.internal, n_sizes) - _pick(trials.external, n_sizes)
     return LatentModel(
         design,
         table,
-        np.concatenate([reading_shared, lower, upper]),
-        csr_array(hstack([reading_own, trial_own, trial_own])),
+        np.concatenate([reading_shared, clearance]),
+        csr_array(hstack([reading_own, trial_own])),
+        below,
+        above,
         trials.tightest > 0,
         trials.loosest < len(GRADES) - 1,
         np.concatenate([np.arange(n_shared), n_shared + parts.core]),
         n_shared + parts.alone,
         parts.meetings(trials),
         parts.rows(reading_shared, reading_own),
-        (parts.rows(lower, trial_own), parts.rows(upper, trial_own)),
+        (
+            parts.rows(_minus_threshold(clearance, below), trial_own),
+            parts.rows(_minus_threshold(clearance, above), trial_own),
+        ),
     )
 
 
@@ -243,32 +245,25 @@ def _told_hands(design: Design) -> tuple[str, ...]:
     return design.hands if len(design.hands) > 1 else ()
 
 
-def _zeros_at(design: Design, table: PriorTable) -> slice:
-    """Where the zero errors of the runs' calipers are among the shared latent values."""
-    first = N_TERMS + len(table.prints) * design.n_runs
-    return slice(first, first + len(table.zeros) * design.n_runs)
-
-
 def _shared_rows(design: Design, table: PriorTable, at: Indices, effects: Array) -> Array:
     """Weights of the shared values in some printed sizes, with effects as met there."""
     of_run = design.sizes.run[at, None] == np.arange(design.n_runs)
     prints = print_rows(effects, table)[:, :, None] * of_run[:, None, :]
     n, n_prints = len(at), len(table.prints) * design.n_runs
-    n_rest = len(table.zeros) * design.n_runs + len(_told_hands(design))
+    n_rest = (len(table.zeros) + 1) * design.n_runs + len(_told_hands(design))
     middle, rest = np.zeros((n, N_TERMS - _N_EFFECTS)), np.zeros((n, n_rest))
     return np.concatenate([effects, middle, prints.reshape(n, n_prints), rest], axis=1)
 
 
 def _one_of(index: Indices, count: int) -> Array:
-    """Return rows of zeros with a one at each index; none at a negative one."""
+    """Return rows of zeros with a one at each index; none at an index outside ``count``."""
     return np.asarray(index[:, None] == np.arange(count), float)
 
 
-def _minus_threshold(clearance: Array, threshold: NDArray[np.intp]) -> Array:
-    """Subtract each trial's threshold; ranks outside the four thresholds stand for no bound."""
+def _minus_threshold(clearance: Array, bound: Array) -> Array:
+    """Subtract the threshold that bounds each trial's grades, where there is one."""
     rows = clearance.copy()
-    bounded = np.flatnonzero((threshold >= 0) & (threshold < _N_THRESHOLDS))
-    rows[bounded, _N_EFFECTS + threshold[bounded]] -= 1
+    rows[:, AT_THRESHOLDS] -= bound
     return rows
 
 

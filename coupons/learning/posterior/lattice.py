@@ -106,7 +106,7 @@ _ALONE = np.linspace(-3.0, 3.0, 9)
 
 def top_of(evidence: Evidence) -> Point:
     """Climb to the top from the prior medians of the active scatters."""
-    return _climb(evidence, evidence.at(np.zeros(len(evidence.active))))[0]
+    return _climb(evidence, evidence.at(np.zeros(len(evidence.active)))).top
 
 
 def one_scatter(evidence: Evidence, name: str, top: Point) -> OneScatter:
@@ -137,6 +137,15 @@ def one_scatter(evidence: Evidence, name: str, top: Point) -> OneScatter:
 
 
 @dataclass(frozen=True)
+class _Climb:
+    """Where a climb ended, the curvature there, and whether that is on no hill known before."""
+
+    top: Point
+    hessian: Array
+    is_new: bool
+
+
+@dataclass(frozen=True)
 class Hill:
     """A lattice over one hill of the posterior: its steps, one a row, and its points by place."""
 
@@ -150,18 +159,29 @@ class Hill:
         return self.points.get(tuple(place.tolist()))
 
 
-def explored(evidence: Evidence) -> list[Point]:
+def explored(evidence: Evidence, top: Point | None = None) -> list[Point]:
     """Climb to the tops of the posterior and lay a lattice over each hill that counts.
 
     Grades that contradict each other leave two hills: lapses, or a poor judgement. The search for a
-    second one starts where the judgement is far better, and far worse, than at the first top.
+    second one starts where the judgement is far better, and far worse, than at the first top. It
+    ends where it comes onto a hill that is covered already.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    top : Point, optional
+        From `top_of`, where that is known and scatters which are not active have changed since.
     """
-    first = _hill(evidence, evidence.at(np.zeros(len(evidence.active))))
+    if top is None:
+        start = evidence.at(np.zeros(len(evidence.active)))
+    else:
+        start = evidence.at(top.z, top.mode.latent)
+    first = _hill(evidence, start)
     hills = [first]
     for z in _other_starts(evidence, first.top):
-        top, hessian = _climb(evidence, evidence.at(z))
-        if top.log_posterior > first.top.log_posterior - _DROP and not _is_on(evidence, hills, top):
-            hills.append(_laid_over(evidence, top, hessian))
+        climb = _climb(evidence, evidence.at(z), hills)
+        if climb.is_new and climb.top.log_posterior > first.top.log_posterior - _DROP:
+            hills.append(_laid_over(evidence, climb))
     points = list(first.points.values())
     for at, hill in enumerate(hills[1:], 1):
         new = (p for p in hill.points.values() if not _is_on(evidence, hills[:at], p))
@@ -172,15 +192,16 @@ def explored(evidence: Evidence) -> list[Point]:
 def _hill(evidence: Evidence, best: Point) -> Hill:
     """Lay a lattice over the hill of a point; over a higher one, if one of its points found it."""
     for _ in range(_MAX_HILLS):
-        hill = _laid_over(evidence, *_climb(evidence, best))
+        hill = _laid_over(evidence, _climb(evidence, best))
         best = max(hill.points.values(), key=lambda point: point.log_posterior)
         if best.log_posterior <= hill.top.log_posterior + _HIGHER:
             break
     return hill
 
 
-def _laid_over(evidence: Evidence, top: Point, hessian: Array) -> Hill:
-    steps = _lattice_steps(evidence, top, hessian)
+def _laid_over(evidence: Evidence, climb: _Climb) -> Hill:
+    top = climb.top
+    steps = _lattice_steps(evidence, top, climb.hessian)
     log_volume = float(np.linalg.slogdet(steps)[1]) if len(steps) else 0.0
     points = _lattice(evidence, top, steps)
     sized = {at: replace(point, log_volume=log_volume) for at, point in points.items()}
@@ -301,9 +322,15 @@ def _neighbours(at: tuple[int, ...]) -> list[tuple[int, ...]]:
     return [(*at[:i], at[i] + side, *at[i + 1 :]) for i in range(len(at)) for side in (1, -1)]
 
 
-def _climb(evidence: Evidence, point: Point) -> tuple[Point, Array]:
-    """Find the scatters' mode and the curvature there, by Newton with finite differences."""
+def _climb(evidence: Evidence, point: Point, hills: Sequence[Hill] = ()) -> _Climb:
+    """Find the scatters' mode and the curvature there, by Newton with finite differences.
+
+    The search ends early where it comes onto one of the hills.
+    """
+    hessian: Array = np.eye(len(point.z))
     for _ in range(_MAX_STEPS):
+        if _is_on(evidence, hills, point):
+            return _Climb(point, hessian, is_new=False)
         gradient, hessian = _differences(evidence, point)
         eigenvalues, axes = np.linalg.eigh(hessian)
         step = axes @ ((axes.T @ gradient) / np.maximum(np.abs(eigenvalues), 0.5))
@@ -313,9 +340,10 @@ def _climb(evidence: Evidence, point: Point) -> tuple[Point, Array]:
             share /= 2
             new = evidence.at(point.z + share * step, point.mode.latent)
         if new.log_posterior <= point.log_posterior + _TOP_ENOUGH:
-            return max(point, new, key=lambda p: p.log_posterior), hessian
+            top = max(point, new, key=lambda p: p.log_posterior)
+            return _Climb(top, hessian, is_new=not _is_on(evidence, hills, top))
         point = new
-    return point, hessian
+    return _Climb(point, hessian, is_new=not _is_on(evidence, hills, point))
 
 
 def _differences(evidence: Evidence, point: Point) -> tuple[Array, Array]:

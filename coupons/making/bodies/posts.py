@@ -201,7 +201,7 @@ def _lying_post(
         half, z = _post_width(series) / 2, r
         full, small = (_bar_section(x, half - c, z, r - c, foot) for c in (0, lead_in))
     else:
-        z = round(r * _PIN_FLAT, 6)
+        z = round(r * PIN_FLAT, 6)
         full, small = (_pin_section(x, z, r - c, circle_sides(r)) for c in (0, lead_in))
     levels = ((spine_y - SUNK_MM, full), (reach - lead_in, full), (reach, small))
     return Part(Loft("y", levels), feature=item.id), z
@@ -224,9 +224,10 @@ def _bar_section(x: float, half: float, z: float, half_z: float, foot: float) ->
 # A lying pin keeps its round from 25° below its middle upwards. Below that a 45° chord, which no
 # printer needs support for, leads to a flat on the bed; chord and flat stay clear of the mate.
 ROUND_FROM_DEG = -25.0
-_PIN_FLAT = (
+PIN_FLAT = (
     math.sin(math.radians(-ROUND_FROM_DEG)) + math.sin(math.radians(90 + ROUND_FROM_DEG))
 ) / 2
+"""Height of a lying pin's middle over its flat, as a share of its radius."""
 
 
 def _pin_section(x: float, z: float, r: float, count: int) -> Outline:
@@ -234,7 +235,7 @@ def _pin_section(x: float, z: float, r: float, count: int) -> Outline:
     steps = math.ceil(count * sweep / math.tau)
     angles = [start + sweep * i / steps for i in range(steps + 1)]
     arc = [(x + r * math.cos(a), z + r * math.sin(a)) for a in angles]
-    flat_z = z - r * _PIN_FLAT
-    run = r * (_PIN_FLAT + math.sin(start))  # the chord falls at 45°, so it runs in as it falls
+    flat_z = z - r * PIN_FLAT
+    run = r * (PIN_FLAT + math.sin(start))  # the chord falls at 45°, so it runs in as it falls
     flat_x = r * math.cos(start) - run
     return ((x - flat_x, flat_z), (x + flat_x, flat_z), *arc)
