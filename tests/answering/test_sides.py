@@ -17,6 +17,8 @@ from coupons.answering.words.answers import as_data, sentences
 from coupons.errors import AnswerError
 from coupons.learning.effects import EFFECTS, LOSSES, TERMS, effect_row
 from coupons.learning.profile import MeasuredRange, write_profile
+from coupons.measuring.virtual.machine import random_machine
+from coupons.measuring.virtual.printer import clearance_mm, mean_sizes, shapes_of_drawn
 from coupons.terms import Bed, Direction, Feature, Form, Grade, Joint, MovingBody
 
 SLOT, TONGUE, HOLE, PIN = Form.SLOT, Form.TONGUE, Form.HOLE, Form.PIN
@@ -46,17 +48,42 @@ def test_each_body_has_the_effects_of_its_own_direction():
     assert gap.own.counts == (1, 1, 0)
 
 
-def test_a_lying_pin_in_a_standing_hole_loses_half_of_what_each_kind_of_pair_does():
+def test_a_lying_pin_in_a_standing_hole_loses_what_lying_pairs_do_not_quite_surely():
     profile = known_profile()
-    losses = {}
+    losses, doubts = {}, {}
     for lies in ((Z, Z), (X, X), (Z, X), (X, Z)):
         pair = Clearance(profile, Joint(HOLE, PIN, 8.0, *lies), MovingBody.EXTERNAL, np.zeros(1))
+        doubts[lies] = pair.feel_doubt
         losses[lies] = dict(zip(LOSSES, -pair.rows[0, -len(LOSSES) :], strict=True))
     assert losses[Z, X] == pytest.approx(
-        {"round_loss": 0.5, "lying_loss": 0.5, "seam_loss": 0, "contact_loss": 0}
+        {"round_loss": 0, "lying_loss": 1, "seam_loss": 0, "contact_loss": 0}
     )
+    assert doubts[Z, X] - doubts[X, X] == pytest.approx(0.065**2)
+    assert doubts[Z, Z] == doubts[X, X] == 0
     assert losses[X, Z]["seam_loss"] == losses[Z, Z]["seam_loss"] == 1
     assert losses[X, X]["lying_loss"] == 1
+
+
+def test_virtual_machines_lose_so_where_one_round_body_stands_and_the_other_lies():
+    # The machines know nothing of the model: what a pair's form takes up of its clearance.
+    more = []
+    for seed in range(60):
+        machine = random_machine(np.random.default_rng(seed))
+        lost = {}
+        for lies in ((X, X), (Z, X)):
+            sizes = mean_sizes(
+                machine,
+                shapes_of_drawn(
+                    [Feature(HOLE, 8.3, lies[0]), Feature(PIN, 8.0, lies[1])], [9.0, 9.0]
+                ),
+                on_layers=False,
+            )
+            inner, outer = (sizes.of(np.array([at])) for at in (0, 1))
+            gap = sizes.mean_mm[0] - sizes.mean_mm[1]
+            lost[lies] = float(gap - clearance_mm(inner, outer)[0])
+        more.append(lost[Z, X] - lost[X, X])
+    assert np.mean(more) == pytest.approx(0.0, abs=2.5 * 0.065 / math.sqrt(60))
+    assert np.std(more) == pytest.approx(0.065, rel=0.25)
 
 
 def test_in_one_print_its_shift_comes_twice_and_in_two_prints_from_two_draws():
