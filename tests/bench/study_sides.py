@@ -32,6 +32,7 @@ from coupons.terms import GRADES, ROUND, Bed, Direction, Feature, Form, Grade, J
 SLOT, TONGUE, HOLE, PIN = Form.SLOT, Form.TONGUE, Form.HOLE, Form.PIN
 X, Y, Z = Direction.X, Direction.Y, Direction.Z
 ASKED = {
+    "slot x, one print": Question(Joint(SLOT, TONGUE, 12.0, X), Grade.SLIDE),
     "slot z, tongue x": Question(Joint(SLOT, TONGUE, 8.0, Z, X), Grade.SLIDE, bed=Bed.NONE),
     "slot x, tongue y, two prints": Question(
         Joint(SLOT, TONGUE, 12.0, X, Y), Grade.SLIDE, two_prints=True
