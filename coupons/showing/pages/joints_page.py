@@ -18,17 +18,19 @@ from coupons.answering.words.joints import (
     COLUMNS,
     SIZE_COLUMNS,
     answers_csv,
-    bodies_of,
-    listed_across,
-    named_moves,
     short_move,
-    size_of,
     sizes_csv,
     tightness_sentence,
     together_sentence,
     told_once,
     warnings,
     wish,
+)
+from coupons.answering.words.listed_bodies import (
+    bodies_of,
+    listed_across,
+    named_moves,
+    size_of,
 )
 from coupons.atomic import not_ours, together, write_text
 from coupons.errors import Problem, WriteError
