@@ -78,6 +78,7 @@ def test_a_plate_slides_in_a_pocket_as_often_as_drawn_ones_do():
     agrees(stated.too_tight, np.mean(~enters))
 
 
+@pytest.mark.slow
 def test_two_pins_go_into_two_holes_as_often_as_drawn_ones_do():
     profile = known_profile(sd_share=FROM_ONE_PRINT)
     asked = replace(COVER, sides=((Z, X), (Z, Y)), drawn_gap_mm=0.5)
@@ -107,6 +108,7 @@ def test_two_pins_go_into_two_holes_as_often_as_drawn_ones_do():
     agrees(stated.chance, np.mean(goes & (play < drawn.threshold("loose"))))
 
 
+@pytest.mark.slow
 def test_legs_clasp_a_bar_as_often_as_drawn_ones_do():
     profile = known_profile(sd_share=FROM_ONE_PRINT)
     asked = replace(CLIP, fit=Grade.PUSH, drawn_gap_mm=0.25)
@@ -122,6 +124,7 @@ def test_legs_clasp_a_bar_as_often_as_drawn_ones_do():
     assert stated.legs.tight == pytest.approx(np.quantile(strain, 0.95), rel=0.05)
 
 
+@pytest.mark.slow
 def test_a_sleeve_across_layers_covers_both_cases_of_what_stands_on_the_bed():
     profile = known_profile()
     asked = Several(Kind.SLEEVE, (12.0, 8.0), ((X, Z), (X, Z)), drawn_gap_mm=0.4)
@@ -188,6 +191,7 @@ def test_corners_touch_where_arcs_do():
     assert corner_room(np.array([[0.2, 0.2]]), -math.inf)[0] == math.inf
 
 
+@pytest.mark.slow
 def test_corners_that_meet_first_are_told_with_the_radius_that_cures_them():
     found = answer_several(known_profile(), replace(LID, corners=Corners(2.0, 0.5)))
     assert found.chance < 0.01
@@ -206,6 +210,7 @@ def test_corners_that_meet_first_are_told_with_the_radius_that_cures_them():
     )
 
 
+@pytest.mark.slow
 def test_gaps_of_two_pins_are_wider_than_one_wants_alone():
     profile = known_profile(sd_share=0.3)
     turned = replace(COVER, sides=((Z, X), (Z, Y)))

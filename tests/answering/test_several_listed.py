@@ -52,6 +52,7 @@ def test_every_kind_is_read_as_listed(tmp_path):
     assert wedge.joint.directions == (X, Y)
 
 
+@pytest.mark.slow
 def test_each_is_answered_as_it_is_by_itself(part):
     profile = known_profile(sd_share=FROM_ONE_PRINT)
     for joint in part.joints:

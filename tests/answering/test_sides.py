@@ -64,6 +64,7 @@ def test_a_lying_pin_in_a_standing_hole_loses_what_lying_pairs_do_not_quite_sure
     assert losses[X, X]["lying_loss"] == 1
 
 
+@pytest.mark.slow
 def test_virtual_machines_lose_so_where_one_round_body_stands_and_the_other_lies():
     # The machines know nothing of the model: what a pair's form takes up of its clearance.
     more = []
@@ -153,6 +154,7 @@ def felt(profiles, joint, gap_mm, rng, n):
     return gap - drawn[0][0][:, TERMS.index("from_slide")], drawn[0][0]
 
 
+@pytest.mark.slow
 def test_two_printers_slide_as_often_as_drawn_ones_do():
     profiles = [known_profile(sd_share=FROM_ONE_PRINT), known_profile(sd_share=0.4)]
     question = Question(UNLIKE, Grade.SLIDE, external_profile=profiles[1], drawn_gap_mm=0.35)
