@@ -179,6 +179,16 @@ def test_a_body_in_layers_is_drawn_in_layers_and_the_other_in_hundredths():
         assert "layers of 0.2 mm" in " ".join(sentences(found))
 
 
+def test_bodies_of_printers_with_unlike_layers_are_each_drawn_in_their_own():
+    other = known_profile(machine="bench-2", layer_height_mm=0.25)
+    joint = Joint(SLOT, TONGUE, 12.1, Z)
+    found = answer(known_profile(), Question(joint, Grade.SLIDE, external_profile=other))
+    drawn = {each.form: each.drawn_mm for each in found.moves}
+    assert drawn[SLOT] == pytest.approx(12.0)
+    assert drawn[TONGUE] / 0.25 == pytest.approx(round(drawn[TONGUE] / 0.25))
+    assert abs(found.gap_mm - found.best_gap_mm) <= 0.125 + 1e-6
+
+
 def test_a_drawn_gap_between_layers_prints_as_either_of_the_layered_body():
     question = Question(UNLIKE, Grade.SLIDE, MovingBody.INTERNAL, drawn_gap_mm=0.30)
     found = answer(known_profile(), question)
