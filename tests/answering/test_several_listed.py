@@ -76,7 +76,7 @@ def test_table_sizes_and_data_name_the_bodies(part):
     assert rows[2]["external_drawn_mm"] == ""
     labels = [row["label"] for row in csv.DictReader(io.StringIO(sizes_csv(part)))]
     assert len(labels) == len(set(labels))
-    assert {"lid_plate", "lid_plate_2", "cover_holes", "clip_bar", "wedge_tongue"} <= set(labels)
+    assert {"lid_plate_1", "lid_plate_2", "cover_holes", "clip_bar", "wedge_tongue"} <= set(labels)
     data = as_data(part)["joints"]
     assert data[1]["question"]["sizes_mm"] == [40.0, 25.0]
     assert [move["body"] for move in data[1]["moves"]] == ["plate 1", "plate 2"]

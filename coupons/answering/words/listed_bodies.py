@@ -11,16 +11,25 @@ from coupons.terms import Form
 
 
 def named_moves(joint: JointAnswer) -> list[tuple[str, FaceMove]]:
-    """Return what to do with each body, with what the body is called in its joint."""
-    found = joint.found
-    if not isinstance(found, SeveralAnswer):
+    """Return what to do with each body that moves, and what it is called in its joint."""
+    if not isinstance(joint.found, SeveralAnswer):
         return [(move.form, move) for move in joint.moves]
-    moves = []
-    for number, pair in enumerate(found.pairs):
-        called = dict(zip(pair.alone.question.joint.forms, found.question.kind.bodies, strict=True))
-        more = f" {number + 1}" if len(found.pairs) > 1 else ""
-        moves += [(f"{called[move.form]}{more}", move) for move in pair.moves]
-    return moves
+    moved = {id(move) for move in joint.moves}
+    return [(name, move) for name, move in named_bodies(joint.found) if id(move) in moved]
+
+
+def named_bodies(found: SeveralAnswer) -> list[tuple[str, FaceMove]]:
+    """Return every printed body of each pair of faces, also one that stays, with its name."""
+    bodies = []
+    for place, pair in enumerate(found.pairs):
+        more = f" {place + 1}" if len(found.pairs) > 1 else ""
+        question = pair.alone.question
+        moves = {move.form: move for move in pair.moves}
+        for form, body in zip(question.joint.forms, found.question.kind.bodies, strict=True):
+            if form in question.printed_forms:
+                stays = FaceMove(form, 0.0, 2, question.joint.size_mm)
+                bodies.append((f"{body}{more}", moves.get(form, stays)))
+    return bodies
 
 
 def size_cells(joint: JointAnswer, form: Form) -> list[str]:
@@ -40,18 +49,11 @@ def size_cells(joint: JointAnswer, form: Form) -> list[str]:
 
 
 def several_size_rows(joint: JointAnswer, found: SeveralAnswer) -> Iterator[list[str]]:
-    """Yield the rows of both bodies of each pair of faces; the second pair's labels end in 2."""
-    internal, external = found.question.kind.bodies
-    for place, pair in enumerate(found.pairs):
-        forms = pair.alone.question.joint.forms
-        for form, body in zip(forms, (internal, external), strict=True):
-            if form not in pair.alone.question.printed_forms:
-                continue
-            stays = FaceMove(form, 0.0, 2, pair.alone.question.joint.size_mm)
-            move = next((move for move in pair.moves if move.form is form), stays)
-            label = f"{label_of(joint.listed.name)}_{body}" + (f"_{place + 1}" if place else "")
-            sizes = (move.drawn_mm, move.from_mm, move.offset_mm)
-            yield [joint.listed.name, body, *map(number, sizes), str(move.faces), label]
+    """Yield the rows of both bodies of each pair of faces; labels end in the pair's number."""
+    for body, move in named_bodies(found):
+        sizes = (move.drawn_mm, move.from_mm, move.offset_mm)
+        label = f"{label_of(joint.listed.name)}_{body.replace(' ', '_')}"
+        yield [joint.listed.name, body, *map(number, sizes), str(move.faces), label]
 
 
 def bodies_of(listed: ListedJoint) -> tuple[str, str]:
