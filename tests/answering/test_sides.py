@@ -322,6 +322,11 @@ def test_all_wrong_sides_of_a_list_are_told_at_once(tmp_path):
         sided(tmp_path, "c,slot,tongue,12,x,slide,,bench-2.json,left,left\n")
 
 
+def test_a_path_with_odd_signs_is_refused(tmp_path):
+    with pytest.raises(AnswerError, match="a path of plain signs"):
+        sided(tmp_path, "a,slot,tongue,12,x,slide,bench\x002.json,,,\n")
+
+
 def test_hardware_has_no_printer(tmp_path):
     path = tmp_path / "joints.csv"
     path.write_text("name,across,fit,hardware,external_print\nhinge,z,push,pin 8 m6,left\n")
