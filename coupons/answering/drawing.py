@@ -158,16 +158,17 @@ def draw_unlike(
     order = sorted(wanted, key=lambda form: (form in moves, -(layers_mm[form] or 0.0)))
     sizes: dict[Form, float] = {}
     for form in order:
-        layer_mm, grows = layers_mm[form], -side(form)
-        if form is order[-1] and form in moves:
-            other = sizes[order[0]]
-            wanted[form] = other + grows * gap_mm
-        start = 0.0 if layer_mm else joint.size_mm
-        step = layer_mm or (2 * _STEP_MM if form in moves else math.inf)
-        steps = 0 if step == math.inf else (wanted[form] - start) / step
-        last = form is order[-1] and form in moves
-        whole = grows * _whole(grows * steps, up and last)
-        sizes[form] = round(start + (whole * step if whole else 0.0), 6)
+        makes_up = form is order[-1] and form in moves
+        if makes_up:
+            wanted[form] = sizes[order[0]] - side(form) * gap_mm
+        if form in moves or layers_mm[form]:
+            start_mm, step_mm = 0.0, layers_mm[form]
+            if step_mm is None:
+                start_mm, step_mm = joint.size_mm, 2 * _STEP_MM
+            # Up is where the gap grows: a larger opening, a smaller tongue or pin.
+            steps = _whole(-side(form) * (wanted[form] - start_mm) / step_mm, up and makes_up)
+            wanted[form] = round(start_mm - side(form) * steps * step_mm, 6)
+        sizes[form] = wanted[form]
     found = [
         _move(joint, form, sizes[form], 1 if layers_mm[form] else 2, layers_mm[form])
         for form in sorted(sizes, key=lambda form: form not in moves)

@@ -32,6 +32,7 @@ from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import with_own
 from coupons.answering.pairs import odd_pair
 from coupons.answering.prints import Made, Prints, made_by
+from coupons.answering.sides import check_materials, odd_sides
 from coupons.answering.slants import odd_slant
 from coupons.answering.standards.hardware import Hardware, two_holes
 from coupons.answering.told import Told
@@ -40,7 +41,6 @@ from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS, THRESHOLDS
 from coupons.learning.profile import MeasuredRange, Profile
-from coupons.neutral import one_line
 from coupons.terms import GRADES, INTERNAL, Bed, Direction, Form, Grade, Joint, MovingBody
 
 Array = NDArray[np.floating]
@@ -358,42 +358,6 @@ def _gaps_too_large(question: Question) -> list[str]:
         for gap_mm in (question.drawn_gap_mm, question.printed_gap_mm)
         if gap_mm is not None and not abs(gap_mm) < question.joint.size_mm / 2
     ]
-
-
-def odd_sides(question: Question) -> list[str]:
-    """Say which of what was said of the two sides of a joint makes no sense."""
-    if question.hardware is None:
-        return []
-    printed, piece = question.printed_forms[0], question.hardware
-    wrong = []
-    if question.joint.lies_unlike:
-        wrong.append(f"Only the {printed} is printed with {piece.name}: give one direction.")
-    if question.two_prints:
-        wrong.append(f"Only the {printed} is printed with {piece.name}: it comes from one print.")
-    bought = question.external_profile if printed in INTERNAL else question.internal_profile
-    if bought is not None:
-        wrong.append(f"{piece.name} comes from no printer: leave out its profile.")
-    return wrong
-
-
-def check_materials(profile: Profile, question: Question) -> None:
-    """Refuse profiles of another material than the one whose fits were tried.
-
-    Raises
-    ------
-    AnswerError
-    """
-    makers = (("internal", question.internal_profile), ("external", question.external_profile))
-    wrong = [
-        f"The {side} body is of {one_line(maker.material)} ({one_line(maker.machine)}), the fits "
-        f"were tried in {one_line(profile.material)} ({one_line(profile.machine)}): nobody tried "
-        "the two together. Ask for the size of each body by itself, or fit a coupon of the "
-        "same material."
-        for side, maker in makers
-        if maker is not None and maker.material.casefold() != profile.material.casefold()
-    ]
-    if wrong:
-        raise AnswerError("\n".join(wrong))
 
 
 def clearances(

@@ -75,7 +75,8 @@ class Whole:
     judged : Spread
         Of the one hand, shape (1,).
     corner_mm : float
-        By how much the radius of inner corners exceeds that of outer ones; see `corner_room`.
+        By how much the radius of inner corners exceeds that of outer ones beside half of the drawn
+        gap; see `corner_room`.
     others : Linear
         Lengths that must be above zero besides, which no hand judges.
     others_own : Spread
@@ -99,8 +100,8 @@ class Whole:
     @property
     def rows(self) -> Array:
         """Rows of the margins over what is shared, shape (n, n_shared)."""
-        margins = self.clearances.rows - self.thresholds.rows[:1]
-        return np.concatenate([margins, self.others.rows])
+        margins = [self.clearances.rows - threshold for threshold in self.thresholds.rows]
+        return np.concatenate([*margins, self.others.rows])
 
     @property
     def typical_sd_mm(self) -> float:
@@ -141,17 +142,21 @@ def corner_room(room: Array, corner_mm: float) -> Array:
     """Return the clearance at rounded corners over both sides of a diagonal, in mm.
 
     An inner corner of radius R and an outer one of radius r, with a gap of a and b on their two
-    faces, are R − r − √((R − r − a)² + (R − r − b)²) apart; where R is no larger than r the faces
-    meet first.
+    faces, are D − √((D − a)² + (D − b)²) apart, where D = R − r (plane geometry). As plastic stands
+    proud of the drawn faces, R shrinks and r grows by as much as the faces do: printed, D exceeds
+    half of the gap by as much as drawn.
 
     Parameters
     ----------
     room : ndarray of shape (n_points, n)
         The first two are the clearances of the two pairs of faces, over both sides.
     corner_mm : float
-        R − r.
+        R − r less half of the gap, as drawn; −inf for corners that never meet.
     """
-    if corner_mm <= 0:
+    if corner_mm == -np.inf:
         return np.full(len(room), np.inf)
-    left = np.maximum(corner_mm - room[:, :2] / 2, 0.0)
-    return np.asarray(2 * (corner_mm - np.hypot(left[:, 0], left[:, 1])))
+    halves = room[:, :2] / 2
+    excess = np.maximum(corner_mm + halves.mean(axis=1), 0.0)
+    left = np.maximum(excess[:, None] - halves, 0.0)
+    apart = 2 * (excess - np.hypot(left[:, 0], left[:, 1]))
+    return np.where(excess > 0, apart, np.inf)

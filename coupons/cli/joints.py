@@ -26,7 +26,12 @@ def command(
     PROFILE is the profile.json that `coupons fit` wrote. JOINTS is a CSV file with the columns
     name, internal, external, size_mm, across, fit, move, hardware and at_least, one joint a row:
 
-    across: printer axis across the faces; of a round joint, along its axis.
+    internal, external: slot and tongue, hole and pin; with more than one pair of faces pocket and
+    plate, sleeve and bar (size_mm 40x25), holes and pins, legs and bar.
+
+    across: printer axis across the faces; of a round joint, along its axis. Bodies that are printed
+    lying unlike: internal/external, such as z/x. Two axes in a row, such as xy, for pocket and
+    sleeve (each size), holes (axis, pitch) and slanted faces (across, pull).
 
     fit: force, push, slide, loose, or a printed gap in mm such as 0.2.
 
@@ -37,6 +42,14 @@ def command(
 
     at_least: such as 0.95 or 95 %; asks for the smallest gap with this chance of the fit or a
     looser one.
+
+    internal_profile, external_profile: profile.json of the printer of a body, if not PROFILE's.
+
+    internal_print, external_print: a word for the print that a body comes from; bodies with the
+    same word come from one print, those without any too.
+
+    pitch_mm (holes); corner_mm, such as 2/0.5 or relief/0.5 (pocket, sleeve); leg_mm, such as
+    20x2, mouth_mm and strain_limit (legs); slant_deg (slot/tongue, hole/pin).
 
     Exit code 1 if a joint has no answer.
     """

@@ -25,7 +25,10 @@ _NO_COUPON = (
 @click.option("--joints", type=click.Path(path_type=Path), help="Ask about a list of joints.")
 @click.option("--joint", help="Ask about one joint: slot/tongue or hole/pin.")
 @click.option("--size", "size_mm", type=length, help="Nominal size of the joint, mm.")
-@click.option("--across", help="Printer axis across its faces; of a round one, along its axis.")
+@click.option(
+    "--across",
+    help="Printer axis across its faces; of a round one, along its axis; a body each: z/x.",
+)
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(

@@ -48,11 +48,16 @@ from pathlib import Path
 from coupons.answering.bed import odd_bed
 from coupons.answering.contact import LONGEST_MM, SHORTEST_MM, odd_contact
 from coupons.answering.joints.list_sides import LONGEST_PRINT, Makers, is_print, prints_of_two
+from coupons.answering.joints.several_cells import (
+    SEVERAL_COLUMNS,
+    kind_in,
+    read_several,
+    refuse_columns_of_several,
+)
 from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
 from coupons.answering.pairs import odd_pair
-from coupons.answering.several.kinds import TWO_SIZES, Kind, Several
-from coupons.answering.several.reading import read_sizes, several_of
+from coupons.answering.several.kinds import Kind, Several
 from coupons.answering.slants import odd_slant
 from coupons.answering.standards.hardware import Hardware, hardware, two_holes
 from coupons.answering.strength.quantities import parse_share
@@ -90,14 +95,9 @@ COLUMNS = (
     "external_profile",
     "internal_print",
     "external_print",
-    "pitch_mm",
-    "corner_mm",
-    "leg_mm",
-    "mouth_mm",
-    "strain_limit",
+    *SEVERAL_COLUMNS,
     "slant_deg",
 )
-_OF_SEVERAL = ("pitch_mm", "corner_mm", "leg_mm", "mouth_mm", "strain_limit")
 _UNIT_COLUMNS = ("unit", "units")
 
 _LAYOUT = Layout(
@@ -294,14 +294,10 @@ class _Reader:
         self._refuse_other_units()
         name = self._name()
         piece = self._hardware()
-        kind = next((k for k in Kind if k.bodies[0] == self.cells["internal"].lower()), None)
+        kind = kind_in(self.cells)
         if kind is not None:
             return self._several(name, kind, piece)
-        for column in _OF_SEVERAL:
-            if self.cells[column]:
-                kinds = ", ".join(one.bodies[0] for one in Kind)
-                todo = f"It belongs to joints of several pairs of faces: {kinds}"
-                self._refuse(f"nothing in {column}", self.cells[column], todo)
+        refuse_columns_of_several(self.cells, self._refuse)
         internal = self._form("internal", INTERNAL, piece)
         external = self._form("external", EXTERNAL, piece)
         self._refuse_odd_pair(internal, external)
@@ -394,79 +390,26 @@ class _Reader:
 
     def _several(self, name: str, kind: Kind, piece: Hardware | None) -> ListedJoint | None:
         """Return a joint of several pairs of faces."""
-        self._refuse_odd_columns(kind, piece)
-        sizes_mm = self._sizes(kind, piece)
-        fit, pitch_mm, bed = self._fit_of_several(), self._pitch(), self._bed_word()
-        move, at_least = self._move(piece), self._at_least()
+        move, at_least, bed = self._move(piece), self._at_least(), self._bed_word()
         sides = self._sides(None)
-        try:
-            several = several_of(
-                kind,
-                across=self.cells["across"].lower(),
-                corners=self.cells["corner_mm"],
-                leg=self.cells["leg_mm"],
-                mouth=self.cells["mouth_mm"],
-                strain_limit=self.cells["strain_limit"],
-                sizes_mm=sizes_mm,
-                fit=fit,
-                move=move,
-                at_least=at_least,
-                hardware=piece,
-                bed=bed,
-                internal_profile=sides[0],
-                external_profile=sides[1],
-                two_prints=sides[2] != sides[3],
-                pitch_mm=pitch_mm,
-            )
-        except AnswerError as error:
-            for line in error.message.split("\n"):
-                self.problems.append(
-                    Problem(self.where, f"a {kind} joint that can be made", "", line)
-                )
+        several = read_several(
+            kind,
+            self.cells,
+            piece,
+            self._refuse,
+            move=move,
+            at_least=at_least,
+            bed=bed,
+            internal_profile=sides[0],
+            external_profile=sides[1],
+            two_prints=sides[2] != sides[3],
+        )
+        if several is None:
             return None
-        asked = several.fit, None, move, piece, at_least, several.bed, None
+        asked = several.fit, None, move, piece, at_least, bed, None
         return ListedJoint(
             self.number, name, several.pairs[0].joint, *asked, *sides, several=several
         )
-
-    # What cannot be read in these has its own problem; something takes its place.
-
-    def _refuse_odd_columns(self, kind: Kind, piece: Hardware | None) -> None:
-        external, slant = self.cells["external"].lower(), self.cells["slant_deg"]
-        if contact := self.cells["contact_mm"]:
-            todo = "Its fit is taken as tried on the coupon: leave it blank"
-            self._refuse(f"nothing in contact_mm with {kind.bodies[0]}", contact, todo)
-        if external not in (("", kind.bodies[1]) if piece else (kind.bodies[1],)):
-            todo = f"With {kind.bodies[0]} the other body is {kind.bodies[1]}"
-            self._refuse(f"external {kind.bodies[1]}", external, todo)
-        if slant:
-            todo = "Only slot/tongue and hole/pin can lean"
-            self._refuse(f"nothing in slant_deg with {kind.bodies[0]}", slant, todo)
-
-    def _sizes(self, kind: Kind, piece: Hardware | None) -> tuple[float, ...]:
-        text = self.cells["size_mm"]
-        if not text and piece is not None:
-            return (piece.nominal_mm,)
-        sizes_mm = read_sizes(text) if text else None
-        if sizes_mm is None:
-            self._refuse("size_mm, such as 12 or 40x25", text, "Write it in mm")
-            return (10.0, 10.0) if kind in TWO_SIZES else (10.0,)
-        return sizes_mm
-
-    def _fit_of_several(self) -> Grade:
-        text = self.cells["fit"].lower()
-        if text not in FITS:
-            self._refuse(f"fit {', '.join(FITS)}", text, near_miss(text, FITS, "Such as slide"))
-            return Grade.SLIDE
-        return Grade(text)
-
-    def _pitch(self) -> float | None:
-        text = self.cells["pitch_mm"]
-        pitch_mm = length_mm(text) if text else None
-        if text and pitch_mm is None:
-            self._refuse("pitch_mm in mm", text, "Such as 60")
-            return 60.0
-        return pitch_mm
 
     def _slant(self, piece: Hardware | None) -> float | None:
         text = self.cells["slant_deg"]

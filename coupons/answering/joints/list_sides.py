@@ -1,11 +1,12 @@
 """The columns of a list of joints that each body has for itself: its printer and its print."""
 
+import os
 from collections import defaultdict
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coupons.errors import Problem
+from coupons.errors import Problem, ProfileError
 from coupons.learning.profile import Profile, read_profile
 from coupons.neutral import one_line
 
@@ -36,7 +37,10 @@ class Makers:
         ProfileError
             If there is none.
         """
-        path = (self.folder / text).resolve()
+        if one_line(text) != text:
+            todo = "Write the path of a profile.json, from the list's folder"
+            raise ProfileError([Problem("the path", "a path of plain signs", repr(text), todo)])
+        path = Path(os.path.realpath(self.folder / text))
         if path not in self._read:
             self._read[path] = read_profile(path)
         return self._read[path]

@@ -12,12 +12,12 @@ from coupons.answering.offset import (
     Feel,
     Question,
     answer,
-    check_materials,
     drawn_as,
 )
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.several.faces import bent_own, bent_row, pitch_difference, whole_demand
 from coupons.answering.several.kinds import Corners, Kind, Several, check_several
+from coupons.answering.sides import check_materials
 from coupons.answering.strength.press_and_clip import cantilever_strain
 from coupons.answering.together import (
     Together,

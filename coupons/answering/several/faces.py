@@ -87,10 +87,16 @@ class _Builder:
             plays=plays,
             thresholds=self._thresholds(),
             judged=self._spread([judged]),
-            corner_mm=self.asked.corners.excess_mm,
+            corner_mm=self._corner_mm(),
             others=others,
             others_own=others_own,
         )
+
+    def _corner_mm(self) -> float:
+        excess_mm = self.asked.corners.excess_mm
+        if excess_mm <= 0:  # faces meet first
+            return -np.inf
+        return excess_mm - float(np.mean([pair.gaps_mm[0] for pair in self.pairs])) / 2
 
     def _two_pairs(self) -> tuple[Linear, Spread, tuple[tuple[int, ...], ...]]:
         lengths = [self._length(float(p.given_mm[0]), p.rows[0]) for p in self.pairs]

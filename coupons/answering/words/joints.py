@@ -8,13 +8,13 @@ from datetime import date
 
 from coupons.answering.contact import contact_sentence
 from coupons.answering.drawing import FaceMove
-from coupons.answering.joints.joint_list import JointList, ListedJoint, label_of
+from coupons.answering.joints.joint_list import JointList, ListedJoint
 from coupons.answering.joints.part import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
 from coupons.answering.origin import hands_sentence, origin_data, origin_sentence
 from coupons.answering.several.answer import SeveralAnswer
 from coupons.answering.single import SizeAnswer
-from coupons.answering.ways import across_of, flats_hint, written_across
+from coupons.answering.ways import flats_hint
 from coupons.answering.words.answers import (
     PRACTICE,
     chance,
@@ -27,9 +27,18 @@ from coupons.answering.words.answers import (
     signed,
 )
 from coupons.answering.words.columns import cell
+from coupons.answering.words.listed_bodies import (
+    bodies_of,
+    listed_across,
+    named_moves,
+    numbers,
+    several_size_rows,
+    size_cells,
+    size_of,
+)
 from coupons.answering.words.several import several_warnings
 from coupons.neutral import one_line
-from coupons.terms import GRADES, Direction, Form, Grade
+from coupons.terms import GRADES, Direction, Grade
 
 _WIDTHS = (16, 15, 14, 21, 9)
 
@@ -220,19 +229,6 @@ def _joint_lines(joint: JointAnswer) -> Iterator[str]:
         yield _line(*head, drawn, short_move(move), chance_text if number == 0 else "")
 
 
-def named_moves(joint: JointAnswer) -> list[tuple[str, FaceMove]]:
-    """Return what to do with each body, with what the body is called in its joint."""
-    found = joint.found
-    if not isinstance(found, SeveralAnswer):
-        return [(move.form, move) for move in joint.moves]
-    moves = []
-    for number, pair in enumerate(found.pairs):
-        called = dict(zip(pair.alone.question.joint.forms, found.question.kind.bodies, strict=True))
-        more = f" {number + 1}" if len(found.pairs) > 1 else ""
-        moves += [(f"{called[move.form]}{more}", move) for move in pair.moves]
-    return moves
-
-
 def _line(*cells: str) -> str:
     return " ".join(cell(text, n) for text, n in zip(cells, _WIDTHS, strict=True)).rstrip()
 
@@ -305,8 +301,8 @@ def _cells(joint: JointAnswer, marked: list[str]) -> list[str]:
         str(listed.fit) if listed.fit else wish(joint).replace("−", "-"),
         "" if listed.at_least is None else f"{listed.at_least:g}",
         listed.hardware.name if listed.hardware else "",
-        *(_numbers(joint, form) for form in mated),
-        *(_numbers(joint, form, offsets=True) for form in mated),
+        *(numbers(joint, form) for form in mated),
+        *(numbers(joint, form, offsets=True) for form in mated),
         str(joint.moves[0].faces) if joint.moves else "",
         "" if joint.chance is None else f"{joint.chance:.4f}",
         "" if joint.too_tight is None else f"{joint.too_tight:.4f}",
@@ -323,82 +319,11 @@ def sizes_csv(part: PartAnswer) -> str:
     rows = [_REHEARSED_ROW] if part.rehearsed else []
     for joint in part.joints:
         if isinstance(joint.found, SeveralAnswer):
-            rows += _several_size_rows(joint, joint.found)
+            rows += several_size_rows(joint, joint.found)
             continue
         mated = joint.listed.joint
-        rows += [_size_cells(joint, form) for form in (mated.internal, mated.external)]
+        rows += [size_cells(joint, form) for form in (mated.internal, mated.external)]
     return _csv([list(SIZE_COLUMNS), *filter(None, rows)])
-
-
-def _size_cells(joint: JointAnswer, form: Form) -> list[str]:
-    """Return the row of one body; empty for hardware, and without an answer."""
-    drawn_mm = joint.drawn_mm(form)
-    if drawn_mm is None:
-        return []
-    stays = FaceMove(form, 0.0, 2, drawn_mm)
-    move = next((move for move in joint.moves if move.form is form), stays)
-    return [
-        joint.listed.name,
-        form,
-        *(_number(mm) for mm in (move.drawn_mm, move.from_mm, move.offset_mm)),
-        str(move.faces),
-        f"{label_of(joint.listed.name)}_{form}",
-    ]
-
-
-def _several_size_rows(joint: JointAnswer, found: SeveralAnswer) -> Iterator[list[str]]:
-    """Yield the rows of both bodies of each pair of faces; the second pair's labels end in 2."""
-    internal, external = found.question.kind.bodies
-    for number, pair in enumerate(found.pairs):
-        forms = pair.alone.question.joint.forms
-        for form, body in zip(forms, (internal, external), strict=True):
-            if form not in pair.alone.question.printed_forms:
-                continue
-            stays = FaceMove(form, 0.0, 2, pair.alone.question.joint.size_mm)
-            move = next((move for move in pair.moves if move.form is form), stays)
-            label = f"{label_of(joint.listed.name)}_{body}" + (f"_{number + 1}" if number else "")
-            sizes = (move.drawn_mm, move.from_mm, move.offset_mm)
-            yield [joint.listed.name, body, *map(_number, sizes), str(move.faces), label]
-
-
-def bodies_of(listed: ListedJoint) -> tuple[str, str]:
-    """Return what the internal and the external body of a joint are called."""
-    return listed.joint.forms if listed.several is None else listed.several.kind.bodies
-
-
-def size_of(listed: ListedJoint) -> str:
-    """Write the nominal size of a joint, or both: ``40x25``."""
-    sizes_mm = (listed.joint.size_mm,) if listed.several is None else listed.several.sizes_mm
-    return "x".join(f"{mm:g}" for mm in sizes_mm)
-
-
-def listed_across(listed: ListedJoint) -> str:
-    """Write the directions of a joint as they are listed."""
-    if listed.several is None:
-        return across_of(listed.joint)
-    return written_across(listed.several.sides)
-
-
-def _numbers(joint: JointAnswer, form: Form, *, offsets: bool = False) -> str:
-    """Write the drawn size of a body, or its offset; of several pairs each, with an x between."""
-    found = joint.found
-    if not isinstance(found, SeveralAnswer):
-        moved = {move.form: move.offset_mm for move in joint.moves}
-        return _number(moved.get(form) if offsets else joint.drawn_mm(form))
-    numbers = []
-    for pair in found.pairs:
-        if form not in pair.alone.question.printed_forms:
-            continue
-        move = next((move for move in pair.moves if move.form is form), None)
-        stays = None if offsets else pair.alone.question.joint.size_mm
-        if move is not None:
-            stays = move.offset_mm if offsets else move.drawn_mm
-        numbers.append(_number(stays))
-    return "x".join(filter(None, numbers))
-
-
-def _number(mm: float | None) -> str:
-    return "" if mm is None else f"{mm:.4f}".rstrip("0").rstrip(".")
 
 
 def _csv(rows: list[list[str]]) -> str:

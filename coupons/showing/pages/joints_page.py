@@ -12,23 +12,26 @@ from coupons.answering.joints.joint_list import ListedJoint
 from coupons.answering.joints.part import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
 from coupons.answering.origin import origin_sentence
+from coupons.answering.several.answer import SeveralAnswer
 from coupons.answering.ways import joint_way
 from coupons.answering.words.answers import chance, marks, whole_percents
 from coupons.answering.words.joints import (
     COLUMNS,
     SIZE_COLUMNS,
     answers_csv,
-    bodies_of,
-    listed_across,
-    named_moves,
     short_move,
-    size_of,
     sizes_csv,
     tightness_sentence,
     together_sentence,
     told_once,
     warnings,
     wish,
+)
+from coupons.answering.words.listed_bodies import (
+    bodies_of,
+    listed_across,
+    named_bodies,
+    size_of,
 )
 from coupons.atomic import not_ours, together, write_text
 from coupons.errors import Problem, WriteError
@@ -154,12 +157,14 @@ def _way(listed: ListedJoint) -> str:
 
 
 def _bodies(joint: JointAnswer) -> list[dict[str, str]]:
-    if joint.listed.several is None:
+    if not isinstance(joint.found, SeveralAnswer):
         return [_body(joint, form) for form in joint.listed.joint.forms]
+    piece = joint.listed.hardware
+    bought = [] if piece is None else [{"what": piece.name, "size": "", "move": "as bought"}]
     return [
         {"what": body, "size": f"{move.drawn_mm:.2f}", "move": short_move(move)}
-        for body, move in named_moves(joint)
-    ]
+        for body, move in named_bodies(joint.found)
+    ] + bought
 
 
 def _body(joint: JointAnswer, form: Form) -> dict[str, str]:
