@@ -98,7 +98,7 @@ def overlapping(a: BoxTree, b: BoxTree, reach: float = 0.0) -> Iterator[tuple[In
 
 
 def overlapping_within(tree: BoxTree, least: float) -> Iterator[tuple[Ints, Ints]]:
-    """Yield pairs of boxes of a tree with sheets that overlap by so much and may cross, each once."""
+    """Yield pairs of boxes of a tree with sheets that overlap so far and may cross, each once."""
     yield from _descend(tree, tree, -least, is_self=True)
 
 
