@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 import trimesh
-from drawn_bodies import (
+from support.drawn_bodies import (
     as_trimesh,
     box,
     drawn,

@@ -2,7 +2,7 @@ import math
 
 import numpy as np
 import pytest
-from drawn_bodies import box, drawn, round_bar, rounded_plate
+from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 from manifold3d import Manifold
 
 from coupons.answering.bodies.regions import Kind, regions_of

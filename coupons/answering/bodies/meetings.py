@@ -19,8 +19,8 @@ from coupons.answering.bodies.veiled import without_veiled
 from coupons.making.output.solids import distance_mm
 from coupons.progress import steps
 
-LETTERS = "ABCDEFGHJKLMNPQSTUVWXYZ"
-"""Of joints; I and O look like figures, R is for rests."""
+LETTERS = "ABCDEFGHJKLMNPSTUVWXYZ"
+"""Of joints; I and O look like figures, R is for rests and Q for free-form faces."""
 
 
 @dataclass(frozen=True, eq=False)
