@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 import trimesh
+from manifold3d import Manifold
 from support.drawn_bodies import (
     as_trimesh,
     box,
@@ -11,7 +12,6 @@ from support.drawn_bodies import (
     threemf_object,
     write,
 )
-from manifold3d import Manifold
 
 from coupons.answering.bodies import raw_meshes
 from coupons.answering.bodies.mesh import read_bodies

@@ -3,8 +3,8 @@ import io
 
 import numpy as np
 import pytest
-from support.drawn_bodies import box, drawn, round_bar
 from manifold3d import Manifold
+from support.drawn_bodies import box, drawn, round_bar
 from support.meeting_cases import TILT, Case, Known, cases, pin_in_plate, pocket, rail, z_gap
 
 from coupons.answering.bodies.list_rows import gaps_mm, list_csv, rows, sizes_mm

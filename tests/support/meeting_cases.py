@@ -6,8 +6,8 @@ Sizes, gaps and directions are those of the drawing, so nothing here is computed
 from dataclasses import dataclass, field
 
 import numpy as np
-from support.drawn_bodies import box, round_bar, rounded_plate
 from manifold3d import CrossSection, Manifold, OpType
+from support.drawn_bodies import box, round_bar, rounded_plate
 
 TILT = (31.0, 17.0, 60.0)
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from coupons.answering.bodies.mesh import read_bodies
 from coupons.answering.bodies.meetings import Met, meet
+from coupons.answering.bodies.mesh import read_bodies
 from coupons.errors import BodyError, Problem
 from coupons.reading import read_plain
 
