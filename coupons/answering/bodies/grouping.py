@@ -95,6 +95,7 @@ def _pocket(
     first: Pair, second: Pair, left: list[Contact], surfaces: tuple[Surface, ...]
 ) -> tuple[Group, list[Contact]]:
     """Make a pocket if something stops its pull, else a sleeve; its corners belong to it."""
+    first, second = sorted((first, second), key=lambda pair: -pair.sizes_mm[0])
     pull = np.cross(first.way, second.way)
     stops = [
         one

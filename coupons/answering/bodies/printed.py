@@ -146,5 +146,5 @@ def read_ups(text: str) -> dict[str, str]:
 
 
 def leaning(bodies: Iterable[Printed]) -> list[str]:
-    """Name the bodies that no flat face would lie on the bed with."""
-    return [one.body.name for one in bodies if not one.stands()]
+    """Name the bodies as exported that no flat face would lie on the bed with."""
+    return [one.body.name for one in bodies if one.up == "z" and not one.stands()]
