@@ -99,6 +99,18 @@ COLUMNS = (
     "slant_deg",
 )
 _UNIT_COLUMNS = ("unit", "units")
+# What `coupons meet` found in the bodies, for `coupons relieve` and for the eye.
+_MET_COLUMNS = (
+    "faces",
+    "internal_body",
+    "external_body",
+    "drawn_gap_mm",
+    "area_mm2",
+    "depth_mm",
+    "across_flats_mm",
+    "by_area_mm",
+    "sagitta_mm",
+)
 
 _LAYOUT = Layout(
     columns=COLUMNS,
@@ -106,6 +118,7 @@ _LAYOUT = Layout(
     number_pair=("size_mm", "across"),
     earlier={"gives": "move", "along": "across"},
     holds="a list of joints",
+    besides=_MET_COLUMNS,
     if_missing="Give the path of a CSV file with the columns " + ", ".join(COLUMNS),
     if_empty="The first row has the column names " + ", ".join(COLUMNS),
     error=AnswerError,
@@ -231,7 +244,8 @@ def read_joints(path: Path) -> JointList:
 
 def _ignored(rows: list[Cells]) -> tuple[str, ...]:
     told = {name: None for row in rows for name, text in row.others.items() if text}
-    return tuple(name or "(without a name)" for name in told if name not in _UNIT_COLUMNS)
+    known = _UNIT_COLUMNS + _MET_COLUMNS
+    return tuple(name or "(without a name)" for name in told if name not in known)
 
 
 def label_of(name: str) -> str:

@@ -1,0 +1,1 @@
+"""Bodies that a designer drew: read, divided into regions, and where they meet."""
