@@ -1,0 +1,1 @@
+"""Bodies as they are drawn: where they meet, and their faces moved by the answers."""
