@@ -281,15 +281,30 @@ def test_faces_that_would_cross_are_named():
     mesh = mesh_of(box((0, 0, 0), (30, 20, 10)) - box((10, -1, 5), (10.4, 21, 11)))
     left, right = facing(mesh, (1, 0, 0), (10, 0, 0)), facing(mesh, (-1, 0, 0), (10.4, 0, 0))
     found = faults_of(mesh, ("left", left, 0.25), ("right", right, 0.25))
-    assert set(found) == {"left", "right"}
+    words = "would meet the face opposite, which is 0.40 mm away"
+    assert found == {"left": words, "right": words}
 
 
 def test_a_peg_that_would_grow_into_its_neighbour_is_named():
     pegs = box((0, 0, 0), (40, 20, 5)) + box((5, 5, 4), (9, 9, 20)) + box((9.3, 3, 4), (14, 12, 18))
     mesh = mesh_of(pegs)
     near = facing(mesh, (1, 0, 0), (9, 0, 0))
-    assert set(faults_of(mesh, ("peg", near, 0.5))) == {"peg"}
+    found = faults_of(mesh, ("peg", near, 0.5))
+    assert found == {"peg": "would meet the face opposite, which is 0.30 mm away"}
     assert not faults_of(mesh, ("peg", near, 0.2))
+
+
+def test_a_corner_that_would_go_into_a_slope_is_named():
+    """No face looks at the other here: only triangles that go through one another tell."""
+    slope = prism([(22, 0), (30, 0), (30, 20), (12, 20)], 40).transform(
+        [[1, 0, 0, 0], [0, 0, -1, 30], [0, 1, 0, 0]]
+    )
+    mesh = mesh_of(box((-20, -10, -5), (40, 30, 0.5)) + box((0, 0, 0), (9, 20, 12)) + slope)
+    near = facing(mesh, (0, 0, 1), (0, 0, 12))
+    side = facing(mesh, (1, 0, 0), (9, 0, 0))
+    assert not faults_of(mesh, ("top", near, 1.0), ("side", side, 1.0))
+    found = faults_of(mesh, ("side", side, 8.0))
+    assert found == {"side": "would go through another face of the body"}
 
 
 def test_a_face_with_two_offsets_is_named():

@@ -11,7 +11,7 @@ across flats grows by twice the offset.
 Corners that touch no moved face are returned bit for bit.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from coupons.answering.bodies.walls import Mesh, crossing_pairs, normals_of, walls_behind
+from coupons.answering.bodies.walls import Mesh, Walls, crossing_pairs, normals_of, walls_behind
 
 _FLAT_MM = 2e-5
 """Triangles within this height of one plane are one plane, and flatter ones have no normal."""
@@ -299,20 +299,37 @@ def _crossing_faults(work: _Work, moved: NDArray[np.floating]) -> list[Fault]:
 
 
 def _wall_faults(work: _Work, least_wall_mm: float) -> list[Fault]:
-    """Find walls that the moves use up, or leave thinner than the least."""
-    into = work.moving[work.offset_mm[work.moving] < 0]
-    if not len(into):
-        return []
-    deepest_mm = -2 * float(work.offset_mm.min()) + least_wall_mm
-    walls = walls_behind(work.mesh, into, deepest_mm)
-    left_mm = walls.depth_mm + work.offset_mm[walls.front] + work.offset_mm[walls.back]
-    thins = left_mm < walls.depth_mm - 1e-9
+    """Find walls that the moves use up, or leave thinner than the least, and slits that close."""
+    thins = work.moving[work.offset_mm[work.moving] < 0]
+    closes = work.moving[work.offset_mm[work.moving] > 0]
+    faults = []
+    if len(thins):
+        reach_mm = -2 * float(work.offset_mm.min()) + least_wall_mm
+        walls = walls_behind(work.mesh, thins, reach_mm)
+        left_mm = walls.depth_mm + work.offset_mm[walls.front] + work.offset_mm[walls.back]
+        bad = (left_mm < walls.depth_mm - 1e-9) & (left_mm < max(least_wall_mm, 1e-9))
+        faults += _worst(work, walls, left_mm, bad, _wall_words)
+    if len(closes):
+        air = walls_behind(work.mesh, closes, -2 * float(work.offset_mm.max()))
+        left_mm = -air.depth_mm - work.offset_mm[air.front] - work.offset_mm[air.back]
+        faults += _worst(work, air, left_mm, left_mm < 1e-9, _air_words)
+    return faults
+
+
+def _worst(
+    work: _Work,
+    walls: Walls,
+    left_mm: NDArray[np.floating],
+    bad: NDArray[np.bool_],
+    words: Callable[[float, float], str],
+) -> list[Fault]:
+    """Return one fault for each of the moved faces: where least is left."""
     faults = []
     for index, name in enumerate(work.names):
-        mine = thins & (work.owner[walls.front] == index) & (left_mm < max(least_wall_mm, 1e-9))
+        mine = bad & (work.owner[walls.front] == index)
         if mine.any():
             worst = np.flatnonzero(mine)[np.argmin(left_mm[mine])]
-            faults.append(Fault((name,), _wall_words(walls.depth_mm[worst], left_mm[worst])))
+            faults.append(Fault((name,), words(abs(walls.depth_mm[worst]), left_mm[worst])))
     return faults
 
 
@@ -320,3 +337,7 @@ def _wall_words(depth_mm: float, left_mm: float) -> str:
     if left_mm <= 0:
         return f"would go through its wall, which is {depth_mm:.2f} mm thick"
     return f"would leave a wall of {left_mm:.2f} mm, now {depth_mm:.2f} mm"
+
+
+def _air_words(depth_mm: float, _: float) -> str:
+    return f"would meet the face opposite, which is {depth_mm:.2f} mm away"

@@ -12,10 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.bodies.triangle_tree import TriangleTree
+from coupons.answering.bodies.triangle_tree import TriangleTree, near_pairs
 
 _APART = -0.94
 """Cosine between normals from which two faces count as the two sides of a wall (20°)."""
+_SAME_WAY = 0.1
+"""Cosine between normals from which two faces look the same way."""
 _TOUCHING_MM = 1e-4
 """Triangles that go through one another by less only touch: 32-bit places are off by as much."""
 _EDGES = ((0, 1), (1, 2), (2, 0))
@@ -53,20 +55,42 @@ def normals_of(
 def crossing_pairs(mesh: Mesh, some: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return the pairs of triangles that go through one another, of which one is among ``some``.
 
-    Triangles with a common corner are not compared.
+    Triangles with a common corner are not compared, nor those that face the same way: where a
+    closed body begins to cross itself, faces look at one another.
     """
     corners = mesh.corners_mm
-    tree = TriangleTree(corners)
-    low, high = corners[some].min(axis=1), corners[some].max(axis=1)
     found: list[tuple[NDArray[np.intp], NDArray[np.intp]]] = []
-    for boxes, others in _portions(tree.near(low, high)):
-        ones = some[boxes]
+    for ones, others in _near(corners, corners[some], some, _SAME_WAY):
         apart = _share_no_corner(mesh.triangles, ones, others)
         ones, others = ones[apart], others[apart]
         crosses = _edge_through(corners[ones], corners[others])
         crosses |= _edge_through(corners[others], corners[ones])
         found.append((ones[crosses], others[crosses]))
     return _joined(found)
+
+
+def _near(
+    corners: NDArray[np.floating],
+    reach: NDArray[np.floating],
+    some: NDArray[np.intp],
+    facing_below: float,
+) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Yield pairs of one of some triangles, which reach through space, and one of all."""
+    normals, _ = normals_of(corners)
+    every = TriangleTree(*_box(corners), normals)
+    asked = TriangleTree(*_box(reach), normals[some])
+    for ones, others in near_pairs(asked, every, facing_below):
+        for start in range(0, len(ones), _PORTION):
+            part = slice(start, start + _PORTION)
+            yield some[ones[part]], others[part]
+
+
+def _box(points: NDArray[np.floating]) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    """Return the low and high corners of the boxes around some points each."""
+    low = high = points[:, 0]
+    for k in range(1, points.shape[1]):
+        low, high = np.minimum(low, points[:, k]), np.maximum(high, points[:, k])
+    return low, high
 
 
 @dataclass(frozen=True)
@@ -95,36 +119,25 @@ def walls_behind(mesh: Mesh, some: NDArray[np.intp], within_mm: float) -> Walls:
     some : array of int
         The triangles asked about.
     within_mm : float
-        Thicker walls are left out.
+        Thicker walls are left out. A negative limit asks for the air in front instead, which then
+        has negative depths.
     """
     corners = mesh.corners_mm
     normals, _ = normals_of(corners)
-    tree = TriangleTree(corners)
     inward = -within_mm * normals[some][:, None, :]
     swept = np.concatenate([corners[some], corners[some] + inward], axis=1)
+    side = 1.0 if within_mm >= 0 else -1.0
     fronts, backs, depths = [], [], []
-    for boxes, others in _portions(tree.near(swept.min(axis=1), swept.max(axis=1))):
-        ones = some[boxes]
-        apart = np.einsum("ij,ij->i", normals[ones], normals[others]) < _APART
-        ones, others = ones[apart], others[apart]
-        depth = _least_depth(corners[ones], corners[others], normals[ones], normals[others])
-        thin = depth <= within_mm
+    for ones, others in _near(corners, swept, some, _APART):
+        depth = _least_depth(corners[ones], corners[others], normals[ones], normals[others], side)
+        thin = depth <= abs(within_mm)
         fronts.append(ones[thin])
         backs.append(others[thin])
-        depths.append(depth[thin])
+        depths.append(side * depth[thin])
     if not fronts:
         none = np.zeros(0, dtype=np.intp)
         return Walls(none, none, np.zeros(0))
     return Walls(np.concatenate(fronts), np.concatenate(backs), np.concatenate(depths))
-
-
-def _portions(
-    pairs: Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]],
-) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
-    for ones, others in pairs:
-        for start in range(0, len(ones), _PORTION):
-            some = slice(start, start + _PORTION)
-            yield ones[some], others[some]
 
 
 def _joined(
@@ -179,29 +192,34 @@ def _least_depth(
     back: NDArray[np.floating],
     front_normal: NDArray[np.floating],
     back_normal: NDArray[np.floating],
+    side: float,
 ) -> NDArray[np.floating]:
-    """Return the least depth from front to back along the front's normal; infinite if beside.
+    """Return the least distance of each back behind its front, along the front's normal.
 
-    A back that is not behind the front counts as beside it.
+    It is infinite where the two are not over one another. With ``side`` −1 it is the distance in
+    front.
     """
-    depth = np.full(len(front), np.inf)
+    least = np.full(len(front), np.inf)
     slant = np.einsum("ij,ij->i", front_normal, back_normal)  # about -1
+
+    def take(hit: NDArray[np.bool_], depth: NDArray[np.floating]) -> None:
+        hit &= side * depth > _TOUCHING_MM
+        least[hit] = np.minimum(least[hit], side * depth[hit])
+
     for corner in range(3):
-        # A corner of the back under the front.
-        below = np.einsum("ij,ij->i", front[:, 0] - back[:, corner], front_normal)
-        hit = _inside(back[:, corner], front, front_normal, 0.0)
-        depth = np.where(hit & (below > _TOUCHING_MM), np.minimum(depth, below), depth)
-        # A corner of the front over the back: down its own normal to the plane of the back.
+        # A corner of the back, seen from the front.
+        depth = np.einsum("ij,ij->i", front[:, 0] - back[:, corner], front_normal)
+        take(_inside(back[:, corner], front, front_normal, 0.0), depth)
+        # A corner of the front: along its normal to the plane of the back.
         over = np.einsum("ij,ij->i", front[:, corner] - back[:, 0], back_normal)
-        below = over / np.where(slant < 0, slant, -1.0)
-        point = front[:, corner] - below[:, None] * front_normal
-        hit = _inside(point, back, back_normal, 0.0)
-        depth = np.where(hit & (below > _TOUCHING_MM), np.minimum(depth, below), depth)
+        depth = over / np.where(slant < 0, slant, -1.0)
+        point = front[:, corner] - depth[:, None] * front_normal
+        take(_inside(point, back, back_normal, 0.0), depth)
     for a, b in _EDGES:
         for c, d in _EDGES:
-            below = _edges_cross(front[:, a], front[:, b], back[:, c], back[:, d], front_normal)
-            depth = np.where(below > _TOUCHING_MM, np.minimum(depth, below), depth)
-    return depth
+            depth = _edges_cross(front[:, a], front[:, b], back[:, c], back[:, d], front_normal)
+            take(np.isfinite(depth), depth)
+    return least
 
 
 def _edges_cross(
