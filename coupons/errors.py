@@ -11,6 +11,7 @@
     ├── FitError                observations that no model can be fitted to
     ├── ProfileError            profile.json
     ├── WriteError              a file that cannot be written, or that the tool did not write
+    ├── BodyError               a mesh file that cannot be used as a body
     └── AnswerError             a question that cannot be answered as asked
         └── NotMeasuredError    the profile has almost no data on what is asked
 
@@ -106,6 +107,10 @@ class ProfileError(CouponError):
 
 class WriteError(CouponError):
     """A file that cannot be written, or that would replace one the tool did not write."""
+
+
+class BodyError(CouponError):
+    """A mesh file that cannot be used as a body."""
 
 
 class AnswerError(CouponError):

@@ -1,45 +1,97 @@
-"""Bodies for tests of faces, drawn with the geometry kernel."""
+"""Bodies drawn with the geometry kernel, and written as a design program would export them."""
+
+import io
+from pathlib import Path
 
 import numpy as np
 import trimesh
 from manifold3d import CrossSection, Manifold
 
+from coupons.answering.bodies.body import Body
+from coupons.answering.bodies.mesh import merged, read_bodies
 
-def mesh_of(solid: Manifold) -> trimesh.Trimesh:
+
+def box(x: float, y: float, z: float, at=(0.0, 0.0, 0.0)) -> Manifold:
+    return Manifold.cube((x, y, z)).translate(at)
+
+
+def round_bar(diameter: float, height: float, at=(0.0, 0.0, 0.0), sides: int = 64) -> Manifold:
+    """A cylinder along z whose corners lie on the drawn circle."""
+    return Manifold.cylinder(height, diameter / 2, diameter / 2, sides).translate(at)
+
+
+def rounded_plate(x: float, y: float, z: float, radius: float, sides: int = 64) -> Manifold:
+    corners = [
+        CrossSection.circle(radius, sides).translate((i * (x / 2 - radius), j * (y / 2 - radius)))
+        for i in (-1, 1)
+        for j in (-1, 1)
+    ]
+    return Manifold.extrude(CrossSection.batch_hull(corners), z)
+
+
+def as_trimesh(solid: Manifold) -> trimesh.Trimesh:
     mesh = solid.to_mesh64()
-    made = trimesh.Trimesh(mesh.vert_properties[:, :3], mesh.tri_verts, process=False)
-    assert made.is_watertight
-    return made
+    return trimesh.Trimesh(mesh.vert_properties[:, :3], mesh.tri_verts, process=False)
 
 
-def box(low, high) -> Manifold:
-    low, high = np.asarray(low, float), np.asarray(high, float)
-    return Manifold.cube(tuple(high - low)).translate(tuple(low))
+def write(solid: Manifold | trimesh.Trimesh, path: Path) -> Path:
+    """Write a solid in the format of the path's ending; STL, OBJ or PLY."""
+    mesh = as_trimesh(solid) if isinstance(solid, Manifold) else solid
+    mesh.export(path)
+    return path
 
 
-def prism(outline, high_mm: float) -> Manifold:
-    """An outline in x and y, counter-clockwise, raised along z."""
-    return Manifold.extrude(CrossSection([np.asarray(outline, float)]), high_mm)
+def drawn(solid: Manifold, name: str = "body") -> Body:
+    """A solid as a body, its corners rounded to 32 bits as in a file."""
+    mesh = solid.to_mesh64()
+    corners = np.asarray(mesh.vert_properties[:, :3])[np.asarray(mesh.tri_verts)]
+    return Body(name, f"{name}.stl", *merged(corners.astype(np.float32).astype(np.float64)))
 
 
-def rod(diameter_mm: float, high_mm: float, sides: int) -> Manifold:
-    """A cylinder of so many sides; its diameter is that over its corners."""
-    return Manifold.cylinder(high_mm, diameter_mm / 2, diameter_mm / 2, sides)
+def threemf(objects: str, build: str, unit: str = "millimeter", more=()) -> bytes:
+    """A 3MF package with this text of resources and build."""
+    core = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+    start = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
+    relations = "http://schemas.openxmlformats.org/package/2006/relationships"
+    production = "http://schemas.microsoft.com/3dmanufacturing/production/2015/06"
+    text = (
+        f'<model unit="{unit}" xmlns="{core}" xmlns:p="{production}">'
+        f"<resources>{objects}</resources><build>{build}</build></model>"
+    )
+    import zipfile
+
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as package:
+        package.writestr(
+            "_rels/.rels",
+            f'<Relationships xmlns="{relations}"><Relationship Id="a" Type="{start}" '
+            'Target="/3D/main.model"/></Relationships>',
+        )
+        package.writestr("3D/main.model", text)
+        for name, other in more:
+            package.writestr(
+                name,
+                f'<model unit="{unit}" xmlns="{core}"><resources>{other}</resources><build/>'
+                "</model>",
+            )
+    return buffer.getvalue()
 
 
-def facing(mesh, normal, through=None, within_mm: float = 1e-3):
-    """Triangles with this normal, and if given in the plane through this point."""
-    normal = np.asarray(normal, float) / np.linalg.norm(normal)
-    hit = mesh.face_normals @ normal > 1 - 1e-6
-    if through is not None:
-        off = (mesh.triangles_center - np.asarray(through, float)) @ normal
-        hit &= np.abs(off) < within_mm
-    return np.flatnonzero(hit)
+def threemf_object(solid: Manifold, number: int, name: str = "") -> str:
+    mesh = solid.to_mesh64()
+    vertices = "".join(
+        f'<vertex x="{x!r}" y="{y!r}" z="{z!r}"/>'
+        for x, y, z in np.asarray(mesh.vert_properties[:, :3]).tolist()
+    )
+    triangles = "".join(
+        f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in np.asarray(mesh.tri_verts).tolist()
+    )
+    return (
+        f'<object id="{number}" type="model" name="{name}"><mesh><vertices>{vertices}</vertices>'
+        f"<triangles>{triangles}</triangles></mesh></object>"
+    )
 
 
-def around_z(mesh, radius_mm: float, middle=(0.0, 0.0), within_mm: float = 0.02):
-    """Triangles of a cylinder about z: flat along z, at a distance from its axis."""
-    out = mesh.triangles - np.array([*middle, 0.0])
-    far = np.linalg.norm(out[:, :, :2], axis=2)
-    level = np.abs(mesh.face_normals[:, 2]) < 1e-6
-    return np.flatnonzero(level & (np.abs(far - radius_mm) < within_mm).all(axis=1))
+def read_one(path: Path, units=None) -> Body:
+    (body,) = read_bodies([path], units).bodies
+    return body

@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 import trimesh
-from drawn_bodies import around_z, box, facing, mesh_of, prism, rod
+from drawn_bodies import as_trimesh, round_bar
+from moved_faces import around_z, between, body_of, facing, prism
 from scipy.spatial import ConvexHull, HalfspaceIntersection
 
 from coupons.answering.bodies.face_offset import MovedFaces, offset_faces
@@ -10,20 +11,20 @@ TURNS = [np.eye(4), trimesh.transformations.rotation_matrix(0.7, (1, -2, 0.5))]
 
 
 def moved_mesh(mesh, *asked, **extra):
-    found = offset_faces(mesh.vertices, mesh.faces, [MovedFaces(*one) for one in asked], **extra)
+    found = offset_faces(body_of(mesh), [MovedFaces(*one) for one in asked], **extra)
     assert not found.faults, found.faults
-    return trimesh.Trimesh(found.vertices_mm, mesh.faces, process=False)
+    return trimesh.Trimesh(found.body.vertices_mm, mesh.faces, process=False)
 
 
 def faults_of(mesh, *asked, **extra):
-    found = offset_faces(mesh.vertices, mesh.faces, [MovedFaces(*one) for one in asked], **extra)
+    found = offset_faces(body_of(mesh), [MovedFaces(*one) for one in asked], **extra)
     return {name: fault.reason for fault in found.faults for name in fault.names}
 
 
 @pytest.mark.parametrize("turn", TURNS)
 @pytest.mark.parametrize("t_mm", [-0.35, 0.2])
-def test_a_box_offset_on_all_sides_has_the_volume_of_the_larger_box(turn, t_mm):
-    mesh = mesh_of(box((3, 4, 5), (13, 24, 35))).apply_transform(turn)
+def test_a_box_offset_on_all_sides_has_the_volume_of_the_larger_between(turn, t_mm):
+    mesh = as_trimesh(between((3, 4, 5), (13, 24, 35))).apply_transform(turn)
     every = np.arange(len(mesh.faces))
     moved = moved_mesh(mesh, ("all", every, t_mm))
     want = (10 + 2 * t_mm) * (20 + 2 * t_mm) * (30 + 2 * t_mm)
@@ -33,7 +34,7 @@ def test_a_box_offset_on_all_sides_has_the_volume_of_the_larger_box(turn, t_mm):
 @pytest.mark.parametrize("sides", [24, 97, 256])
 @pytest.mark.parametrize("turn", TURNS)
 def test_a_cylinder_grows_across_flats_and_keeps_its_axis_and_its_ends(sides, turn):
-    mesh = mesh_of(rod(10, 12, sides))
+    mesh = as_trimesh(round_bar(10, 12, sides=sides))
     side = around_z(mesh, 5)
     mesh.apply_transform(turn)
     moved = moved_mesh(mesh, ("pin", side, -0.15))
@@ -92,8 +93,8 @@ def test_the_volume_of_a_convex_body_grows_as_steiner_says(seed):
 
 def pocketed():
     """A block with a blind pocket, and a peg that stands on it."""
-    block = box((0, 0, 0), (40, 30, 10)) - box((5, 5, 4), (17, 25, 11))
-    return mesh_of(block + box((24, 10, 9), (34, 20, 16)))
+    block = between((0, 0, 0), (40, 30, 10)) - between((5, 5, 4), (17, 25, 11))
+    return as_trimesh(block + between((24, 10, 9), (34, 20, 16)))
 
 
 def test_a_pocket_gets_wider_by_its_offsets_and_nothing_else_moves():
@@ -138,7 +139,7 @@ def dovetail():
         (-6, 5),
         (-20, 5),
     ]
-    return mesh_of(prism(outline, 25))
+    return as_trimesh(prism(outline, 25))
 
 
 @pytest.mark.parametrize("turn", TURNS)
@@ -155,7 +156,7 @@ def test_the_flanks_of_a_dovetail_move_along_their_normals(turn):
 
 
 def test_a_four_sided_sleeve_gets_wider_inside_alone():
-    mesh = mesh_of(box((-10, -10, 0), (10, 10, 20)) - box((-7, -6, -1), (7, 6, 21)))
+    mesh = as_trimesh(between((-10, -10, 0), (10, 10, 20)) - between((-7, -6, -1), (7, 6, 21)))
     inside = [
         facing(mesh, normal, through)
         for normal, through in [
@@ -175,7 +176,7 @@ def test_a_hole_with_a_chamfered_mouth_keeps_its_chamfer_in_place(sides):
 
     shape = [(0, -1), (3, -1), (3, 9), (4, 10), (4, 11), (0, 11)]
     cutter = Manifold.revolve(CrossSection([np.array(shape, float)]), sides)
-    mesh = mesh_of(box((-8, -8, 0), (8, 8, 10)) - cutter)
+    mesh = as_trimesh(between((-8, -8, 0), (8, 8, 10)) - cutter)
     moved = moved_mesh(mesh, ("hole", around_z(mesh, 3), -0.1))
     grown = 0.1 / np.cos(np.pi / sides)  # over corners
     polygon = sides / 2 * np.sin(2 * np.pi / sides)  # area over the square of the radius
@@ -192,8 +193,8 @@ def test_a_hole_with_a_chamfered_mouth_keeps_its_chamfer_in_place(sides):
 
 def test_an_oblique_hole_keeps_its_axis():
     turn = trimesh.transformations.rotation_matrix(np.radians(25), (1, 0, 0))
-    cutter = rod(6, 60, 96).translate((0, 0, -30)).transform(turn[:3])
-    mesh = mesh_of(box((-15, -15, -5), (15, 15, 5)) - cutter)
+    cutter = round_bar(6, 60, sides=96).translate((0, 0, -30)).transform(turn[:3])
+    mesh = as_trimesh(between((-15, -15, -5), (15, 15, 5)) - cutter)
     upright = mesh.copy().apply_transform(np.linalg.inv(turn))
     hole = around_z(upright, 3)
     moved = moved_mesh(mesh, ("hole", hole, -0.1)).apply_transform(np.linalg.inv(turn))
@@ -212,7 +213,7 @@ def test_the_offset_taken_back_restores_the_body(turn):
 
 
 def test_places_of_32_bits_change_nothing_that_counts():
-    mesh = mesh_of(rod(10, 12, 128).translate((150, 130, 20)))
+    mesh = as_trimesh(round_bar(10, 12, sides=128).translate((150, 130, 20)))
     mesh.vertices = mesh.vertices.astype(np.float32).astype(float)
     side = around_z(mesh, 5, (150, 130))
     moved = moved_mesh(mesh, ("pin", side, -0.15))
@@ -243,13 +244,13 @@ REFUSED = [
 
 @pytest.mark.parametrize(("what", "offset_mm", "words"), REFUSED)
 def test_a_face_is_not_moved_through_its_wall(what, offset_mm, words):
-    mesh = mesh_of(box((0, 0, 0), (30, 20, 3)))
+    mesh = as_trimesh(between((0, 0, 0), (30, 20, 3)))
     top = facing(mesh, (0, 0, 1))
     assert faults_of(mesh, ("top", top, offset_mm), least_wall_mm=0.8) == {"top": words}, what
 
 
 def test_a_wall_is_seen_where_only_a_small_pocket_makes_it_thin():
-    mesh = mesh_of(box((0, 0, 0), (100, 100, 6)) - box((70, 20, -1), (73, 23, 5)))
+    mesh = as_trimesh(between((0, 0, 0), (100, 100, 6)) - between((70, 20, -1), (73, 23, 5)))
     top = facing(mesh, (0, 0, 1), (0, 0, 6))
     assert faults_of(mesh, ("top", top, -0.3), least_wall_mm=0.8) == {
         "top": "would leave a wall of 0.70 mm, now 1.00 mm"
@@ -257,8 +258,8 @@ def test_a_wall_is_seen_where_only_a_small_pocket_makes_it_thin():
 
 
 def test_a_wall_is_seen_where_two_bars_cross_without_a_corner_over_either():
-    slot = box((-50, -1, -1), (50, 1, 4)) + box((-1, -50, 5), (1, 50, 11))
-    mesh = mesh_of(box((-30, -30, 0), (30, 30, 10)) - slot)
+    slot = between((-50, -1, -1), (50, 1, 4)) + between((-1, -50, 5), (1, 50, 11))
+    mesh = as_trimesh(between((-30, -30, 0), (30, 30, 10)) - slot)
     floor = facing(mesh, (0, 0, 1), (0, 0, 5))
     assert faults_of(mesh, ("floor", floor, -0.5), least_wall_mm=0.8) == {
         "floor": "would leave a wall of 0.50 mm, now 1.00 mm"
@@ -266,19 +267,19 @@ def test_a_wall_is_seen_where_two_bars_cross_without_a_corner_over_either():
 
 
 def test_two_sides_of_a_wall_count_together():
-    mesh = mesh_of(box((0, 0, 0), (30, 20, 1)))
+    mesh = as_trimesh(between((0, 0, 0), (30, 20, 1)))
     both = [("top", facing(mesh, (0, 0, 1)), -0.6), ("floor", facing(mesh, (0, 0, -1)), -0.6)]
     words = "would go through its wall, which is 1.00 mm thick"
     assert faults_of(mesh, *both) == {"top": words, "floor": words}
 
 
 def test_a_face_may_grow_where_its_wall_is_thin():
-    mesh = mesh_of(box((0, 0, 0), (30, 20, 0.5)))
+    mesh = as_trimesh(between((0, 0, 0), (30, 20, 0.5)))
     assert not faults_of(mesh, ("top", facing(mesh, (0, 0, 1)), 0.1), least_wall_mm=0.8)
 
 
 def test_faces_that_would_cross_are_named():
-    mesh = mesh_of(box((0, 0, 0), (30, 20, 10)) - box((10, -1, 5), (10.4, 21, 11)))
+    mesh = as_trimesh(between((0, 0, 0), (30, 20, 10)) - between((10, -1, 5), (10.4, 21, 11)))
     left, right = facing(mesh, (1, 0, 0), (10, 0, 0)), facing(mesh, (-1, 0, 0), (10.4, 0, 0))
     found = faults_of(mesh, ("left", left, 0.25), ("right", right, 0.25))
     words = "would meet the face opposite, which is 0.40 mm away"
@@ -286,8 +287,12 @@ def test_faces_that_would_cross_are_named():
 
 
 def test_a_peg_that_would_grow_into_its_neighbour_is_named():
-    pegs = box((0, 0, 0), (40, 20, 5)) + box((5, 5, 4), (9, 9, 20)) + box((9.3, 3, 4), (14, 12, 18))
-    mesh = mesh_of(pegs)
+    pegs = (
+        between((0, 0, 0), (40, 20, 5))
+        + between((5, 5, 4), (9, 9, 20))
+        + between((9.3, 3, 4), (14, 12, 18))
+    )
+    mesh = as_trimesh(pegs)
     near = facing(mesh, (1, 0, 0), (9, 0, 0))
     found = faults_of(mesh, ("peg", near, 0.5))
     assert found == {"peg": "would meet the face opposite, which is 0.30 mm away"}
@@ -299,7 +304,9 @@ def test_a_corner_that_would_go_into_a_slope_is_named():
     slope = prism([(22, 0), (30, 0), (30, 20), (12, 20)], 40).transform(
         [[1, 0, 0, 0], [0, 0, -1, 30], [0, 1, 0, 0]]
     )
-    mesh = mesh_of(box((-20, -10, -5), (40, 30, 0.5)) + box((0, 0, 0), (9, 20, 12)) + slope)
+    mesh = as_trimesh(
+        between((-20, -10, -5), (40, 30, 0.5)) + between((0, 0, 0), (9, 20, 12)) + slope
+    )
     near = facing(mesh, (0, 0, 1), (0, 0, 12))
     side = facing(mesh, (1, 0, 0), (9, 0, 0))
     assert not faults_of(mesh, ("top", near, 1.0), ("side", side, 1.0))
@@ -308,7 +315,7 @@ def test_a_corner_that_would_go_into_a_slope_is_named():
 
 
 def test_a_face_with_two_offsets_is_named():
-    mesh = mesh_of(box((0, 0, 0), (30, 20, 10)))
+    mesh = as_trimesh(between((0, 0, 0), (30, 20, 10)))
     top = facing(mesh, (0, 0, 1))
     found = faults_of(mesh, ("slot", top, -0.1), ("rest", top, -0.2))
     assert found == dict.fromkeys(
@@ -317,7 +324,7 @@ def test_a_face_with_two_offsets_is_named():
 
 
 def test_a_part_of_a_plane_does_not_move_alone():
-    mesh = mesh_of(box((0, 0, 0), (30, 20, 10)))
+    mesh = as_trimesh(between((0, 0, 0), (30, 20, 10)))
     found = faults_of(mesh, ("half", facing(mesh, (0, 0, 1))[:1], -0.1))
     assert found == {"half": "lies in one plane with a neighbouring face that moves differently"}
 

@@ -1,1 +1,1 @@
-"""Bodies as they are drawn: where they meet, and their faces moved by the answers."""
+"""Bodies that a designer drew: read, divided into regions, and where they meet."""

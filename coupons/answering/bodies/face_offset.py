@@ -16,14 +16,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
-from coupons.answering.bodies.walls import Mesh, Walls, crossing_pairs, normals_of, walls_behind
+from coupons.answering.bodies.body import Body, Floats, Ints
+from coupons.answering.bodies.patches import FLAT_MM, flat_patches
+from coupons.answering.bodies.soundness import crossings_of
+from coupons.answering.bodies.walls import Walls, walls_behind
 
-_FLAT_MM = 2e-5
-"""Triangles within this height of one plane are one plane, and flatter ones have no normal."""
-_ROUNDING = 4e-7  # of a 32-bit place, relative
 _INCONSISTENT_MM = 2e-4
 """Planes that disagree in a corner by more do not meet in one point after the move."""
 _SAME_DIRECTION = 2e-4
@@ -47,8 +45,8 @@ class MovedFaces:
     """
 
     name: str
-    triangles: NDArray[np.integer]
-    offset_mm: float | NDArray[np.floating]
+    triangles: Ints
+    offset_mm: float | Floats
 
 
 @dataclass(frozen=True)
@@ -69,33 +67,25 @@ class Fault:
 
 @dataclass(frozen=True)
 class Offset:
-    """A mesh with its faces moved.
+    """A body with its faces moved.
 
     Parameters
     ----------
-    vertices_mm : array, shape (v, 3)
-        Of no use if there are faults.
+    body : Body
+        Of no use if there are faults. Its triangles are those of the body that was given.
     faults : tuple of Fault
     """
 
-    vertices_mm: NDArray[np.floating]
+    body: Body
     faults: tuple[Fault, ...]
 
 
-def offset_faces(
-    vertices_mm: NDArray[np.floating],
-    triangles: NDArray[np.integer],
-    asked: Sequence[MovedFaces],
-    *,
-    least_wall_mm: float = 0.0,
-) -> Offset:
-    """Move faces of a closed mesh along their outward normals.
+def offset_faces(body: Body, asked: Sequence[MovedFaces], *, least_wall_mm: float = 0.0) -> Offset:
+    """Move faces of a body along their outward normals.
 
     Parameters
     ----------
-    vertices_mm : array, shape (v, 3)
-    triangles : array of int, shape (n, 3)
-        Counter-clockwise as seen from outside.
+    body : Body
     asked : sequence of MovedFaces
     least_wall_mm : float
         A wall that gets thinner, to less than this, is a fault.
@@ -104,43 +94,44 @@ def offset_faces(
     --------
     >>> import trimesh
     >>> box = trimesh.creation.box((10, 20, 30))
-    >>> top = np.flatnonzero(box.face_normals[:, 2] > 0.5)
-    >>> moved = offset_faces(box.vertices, box.faces, [MovedFaces("top", top, -0.5)])
-    >>> float(trimesh.Trimesh(moved.vertices_mm, box.faces).volume)
+    >>> body = Body("box", "box.stl", np.array(box.vertices), np.array(box.faces))
+    >>> top = np.flatnonzero(body.normals[:, 2] > 0.5)
+    >>> moved = offset_faces(body, [MovedFaces("top", top, -0.5)])
+    >>> round(moved.body.volume_mm3, 9)
     5900.0
     """
-    work = _Work(Mesh(np.asarray(vertices_mm, dtype=np.float64), np.asarray(triangles)), asked)
-    faults = work.faults
-    if not faults and work.touched.any():
-        faults = _wall_faults(work, least_wall_mm)
-    if faults or not work.touched.any():
-        return Offset(work.mesh.vertices_mm, tuple(faults))
+    work = _Work(body, asked)
+    if work.faults or not len(work.moving):
+        return Offset(body, tuple(work.faults))
+    if faults := _wall_faults(work, least_wall_mm):
+        return Offset(body, tuple(faults))
     moved, faults = _moved_corners(work)
-    faults = faults or _turned_over(work, moved) or _crossing_faults(work, moved)
-    return Offset(moved, tuple(faults))
+    if faults:
+        return Offset(body, tuple(faults))
+    changed = Body(body.name, body.file, moved, body.triangles)
+    faults = _turned_over(work, changed) or _crossing_faults(work, changed)
+    return Offset(changed, tuple(faults))
 
 
 class _Work:
     """What is asked of each triangle, and the triangles around the corners that move."""
 
-    def __init__(self, mesh: Mesh, asked: Sequence[MovedFaces]) -> None:
-        self.mesh = mesh
+    def __init__(self, body: Body, asked: Sequence[MovedFaces]) -> None:
+        self.body = body
         self.names = tuple(one.name for one in asked)
-        count = len(mesh.triangles)
+        count = len(body.triangles)
         self.offset_mm = np.zeros(count)
         self.owner = np.full(count, -1)  # index of the moved faces; the last that asks
         self.faults: list[Fault] = []
         for index, one in enumerate(asked):
             self._ask(index, one)
-        moving = self.offset_mm != 0
-        self.touched = np.zeros(len(mesh.vertices_mm), dtype=bool)
-        self.touched[mesh.triangles[moving]] = True
-        self.moving = np.flatnonzero(moving)
-        self.around = np.flatnonzero(self.touched[mesh.triangles].any(axis=1))
-        corners = mesh.corners_mm[self.around]
-        self.normals, self.double_area = normals_of(corners)
-        self.flat_mm = max(_FLAT_MM, _ROUNDING * float(np.abs(mesh.vertices_mm).max()))
-        self.solid = _heights(corners, self.double_area) > 2 * self.flat_mm
+        self.moving = np.flatnonzero(self.offset_mm)
+        self.touched = np.zeros(len(body.vertices_mm), dtype=bool)
+        self.touched[body.triangles[self.moving]] = True
+        self.around = np.flatnonzero(self.touched[body.triangles].any(axis=1))
+        self.flat_mm = FLAT_MM + 4 * body.rounding_mm
+        # Flatter triangles have no normal that could be trusted.
+        self.solid = self.around[_heights(body, self.around) > 2 * self.flat_mm]
 
     def _ask(self, index: int, one: MovedFaces) -> None:
         offset_mm = np.broadcast_to(np.asarray(one.offset_mm, float), one.triangles.shape)
@@ -152,77 +143,39 @@ class _Work:
         self.offset_mm[one.triangles] = offset_mm
         self.owner[one.triangles] = index
 
-    def names_at(self, vertices: NDArray[np.integer]) -> tuple[str, ...]:
+    def names_at(self, vertices: Ints) -> tuple[str, ...]:
         """Return the moved faces that meet at some corners."""
         at = np.zeros(len(self.touched), dtype=bool)
         at[vertices] = True
-        hit = self.moving[at[self.mesh.triangles[self.moving]].any(axis=1)]
+        hit = self.moving[at[self.body.triangles[self.moving]].any(axis=1)]
         return self._told(self.owner[hit])
 
-    def names_of(self, triangles: NDArray[np.integer]) -> tuple[str, ...]:
+    def names_of(self, triangles: Ints) -> tuple[str, ...]:
         """Return the moved faces whose corners some triangles have."""
-        return self.names_at(self.mesh.triangles[triangles].ravel())
+        return self.names_at(self.body.triangles[triangles].ravel())
 
-    def owners_of(self, triangles: NDArray[np.integer]) -> tuple[str, ...]:
+    def owners_of(self, triangles: Ints) -> tuple[str, ...]:
         """Return the moved faces that some triangles belong to."""
         return self._told(self.owner[triangles])
 
-    def _told(self, owners: NDArray[np.integer]) -> tuple[str, ...]:
+    def _told(self, owners: Ints) -> tuple[str, ...]:
         return tuple(self.names[owner] for owner in np.unique(owners) if owner >= 0)
 
 
-def _heights(
-    corners: NDArray[np.floating], double_area: NDArray[np.floating]
-) -> NDArray[np.floating]:
-    """Return the least height of each triangle."""
+def _heights(body: Body, some: Ints) -> Floats:
+    """Return the least height of each of some triangles."""
+    corners = body.corners_mm[some]
     edges = corners - np.roll(corners, 1, axis=1)
     longest = np.linalg.norm(edges, axis=2).max(axis=1)
-    return np.asarray(double_area / np.where(longest > 0, longest, 1))
+    return np.asarray(2 * body.areas_mm2[some] / np.where(longest > 0, longest, 1))
 
 
-def _planes(work: _Work) -> tuple[NDArray[np.integer], NDArray[np.floating]]:
-    """Return the plane of each triangle around the moved corners, and the normal of each plane.
-
-    Neighbours in one plane are one plane; its normal is the mean over their areas.
-    """
-    triangles = work.mesh.triangles[work.around]
-    one, two = _neighbours(triangles)
-    apart = ~(work.solid[one] & work.solid[two])
-    # The far corner of the smaller triangle over the plane of the larger, which is known best.
-    swap = work.double_area[one] < work.double_area[two]
-    large, small = np.where(swap, two, one), np.where(swap, one, two)
-    corners = work.mesh.vertices_mm[triangles]
-    off = np.einsum("ijk,ik->ij", corners[small] - corners[large][:, :1], work.normals[large])
-    facing = np.einsum("ij,ij->i", work.normals[one], work.normals[two]) > 0
-    same = ~apart & facing & (np.abs(off).max(axis=1) <= work.flat_mm)
-    count = len(triangles)
-    links = coo_matrix((np.ones(same.sum()), (one[same], two[same])), shape=(count, count))
-    planes, plane = connected_components(links, directed=False)
-    weighted = work.normals * work.double_area[:, None]
-    total = np.column_stack(
-        [np.bincount(plane, weights=weighted[:, axis], minlength=planes) for axis in range(3)]
-    )
-    length = np.linalg.norm(total, axis=1, keepdims=True)
-    return plane, total / np.where(length > 0, length, 1)
-
-
-def _neighbours(
-    triangles: NDArray[np.integer],
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return the pairs of triangles that share an edge."""
-    edges = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1).astype(np.int64)
-    key = edges[:, 0] * (int(triangles.max()) + 1) + edges[:, 1]
-    order = np.argsort(key, kind="stable")
-    owner = np.repeat(np.arange(len(triangles)), 3)[order]
-    same = np.flatnonzero(key[order][1:] == key[order][:-1])
-    return owner[same], owner[same + 1]
-
-
-def _moved_corners(work: _Work) -> tuple[NDArray[np.floating], list[Fault]]:
+def _moved_corners(work: _Work) -> tuple[Floats, list[Fault]]:
     """Return all corners, the touched ones moved, and the faults that this meets."""
-    plane, normals = _planes(work)
+    patches = flat_patches(work.body)
+    plane, normals = patches.label, patches.normals
     offset_mm, faults = _plane_offsets(work, plane, len(normals))
-    moved = work.mesh.vertices_mm.copy()
+    moved = work.body.vertices_mm.copy()
     if faults:
         return moved, faults
     vertex, of = _meeting(work, plane)
@@ -241,35 +194,30 @@ def _moved_corners(work: _Work) -> tuple[NDArray[np.floating], list[Fault]]:
     return moved, faults
 
 
-def _plane_offsets(
-    work: _Work, plane: NDArray[np.integer], count: int
-) -> tuple[NDArray[np.floating], list[Fault]]:
+def _plane_offsets(work: _Work, plane: Ints, count: int) -> tuple[Floats, list[Fault]]:
     """Return the offset of each plane; parts of one plane cannot move differently."""
-    wanted = work.offset_mm[work.around]
+    wanted, of = work.offset_mm[work.solid], plane[work.solid]
     least, most = np.full(count, np.inf), np.full(count, -np.inf)
-    np.minimum.at(least, plane, wanted)
-    np.maximum.at(most, plane, wanted)
-    torn = (most - least > _INCONSISTENT_MM)[plane]
+    np.minimum.at(least, of, wanted)
+    np.maximum.at(most, of, wanted)
+    torn = (most - least > _INCONSISTENT_MM)[of]
     if not torn.any():
-        return (least + most) / 2, []
+        return least, []
     reason = "lies in one plane with a neighbouring face that moves differently"
-    return least, [Fault(work.owners_of(work.around[torn]), reason)]
+    return least, [Fault(work.owners_of(work.solid[torn]), reason)]
 
 
-def _meeting(work: _Work, plane: NDArray[np.integer]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _meeting(work: _Work, plane: Ints) -> tuple[Ints, Ints]:
     """Return the distinct pairs of a touched corner and a plane that meets there."""
-    solid = np.flatnonzero(work.solid)
-    vertex = work.mesh.triangles[work.around[solid]].ravel().astype(np.int64)
-    of = np.repeat(plane[solid], 3).astype(np.int64)
+    vertex = work.body.triangles[work.solid].ravel()
+    of = np.repeat(plane[work.solid], 3)
     kept = work.touched[vertex]
     planes = int(plane.max()) + 1
     key = np.unique(vertex[kept] * planes + of[kept])
     return key // planes, key % planes
 
 
-def _by_count(
-    vertex: NDArray[np.intp], of: NDArray[np.intp]
-) -> Iterable[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+def _by_count(vertex: Ints, of: Ints) -> Iterable[tuple[Ints, Ints]]:
     """Yield the corners at which equally many planes meet, with these planes."""
     vertices, starts, counts = np.unique(vertex, return_index=True, return_counts=True)
     for count in np.unique(counts):
@@ -277,25 +225,22 @@ def _by_count(
         yield vertices[some], of[starts[some][:, None] + np.arange(count)]
 
 
-def _turned_over(work: _Work, moved: NDArray[np.floating]) -> list[Fault]:
+def _turned_over(work: _Work, changed: Body) -> list[Fault]:
     """Find triangles that a move turns over or leaves without area."""
-    corners = moved[work.mesh.triangles[work.around]]
-    normals, double_area = normals_of(corners)
-    upright = np.einsum("ij,ij->i", normals, work.normals) > 0.5
-    gone = work.solid & ~(upright & (_heights(corners, double_area) > work.flat_mm))
+    some = work.solid
+    upright = np.einsum("ij,ij->i", changed.normals[some], work.body.normals[some]) > 0.5
+    gone = ~(upright & (_heights(changed, some) > work.flat_mm))
     if not gone.any():
         return []
-    names = work.names_of(work.around[gone])
-    return [Fault(names, "would go past the end of a neighbouring face")]
+    reason = "would go past the end of a neighbouring face"
+    return [Fault(work.names_of(some[gone]), reason)]
 
 
-def _crossing_faults(work: _Work, moved: NDArray[np.floating]) -> list[Fault]:
-    some = work.around[work.solid]
-    ones, others = crossing_pairs(Mesh(moved, work.mesh.triangles), some)
-    if not len(ones):
+def _crossing_faults(work: _Work, changed: Body) -> list[Fault]:
+    crossing = crossings_of(changed, work.solid)
+    if not len(crossing):
         return []
-    names = work.names_of(np.concatenate([ones, others]))
-    return [Fault(names, "would go through another face of the body")]
+    return [Fault(work.names_of(crossing.ravel()), "would go through another face of the body")]
 
 
 def _wall_faults(work: _Work, least_wall_mm: float) -> list[Fault]:
@@ -305,12 +250,12 @@ def _wall_faults(work: _Work, least_wall_mm: float) -> list[Fault]:
     faults = []
     if len(thins):
         reach_mm = -2 * float(work.offset_mm.min()) + least_wall_mm
-        walls = walls_behind(work.mesh, thins, reach_mm)
+        walls = walls_behind(work.body, thins, reach_mm)
         left_mm = walls.depth_mm + work.offset_mm[walls.front] + work.offset_mm[walls.back]
         bad = (left_mm < walls.depth_mm - 1e-9) & (left_mm < max(least_wall_mm, 1e-9))
         faults += _worst(work, walls, left_mm, bad, _wall_words)
     if len(closes):
-        air = walls_behind(work.mesh, closes, -2 * float(work.offset_mm.max()))
+        air = walls_behind(work.body, closes, -2 * float(work.offset_mm.max()))
         left_mm = -air.depth_mm - work.offset_mm[air.front] - work.offset_mm[air.back]
         faults += _worst(work, air, left_mm, left_mm < 1e-9, _air_words)
     return faults
@@ -319,7 +264,7 @@ def _wall_faults(work: _Work, least_wall_mm: float) -> list[Fault]:
 def _worst(
     work: _Work,
     walls: Walls,
-    left_mm: NDArray[np.floating],
+    left_mm: Floats,
     bad: NDArray[np.bool_],
     words: Callable[[float, float], str],
 ) -> list[Fault]:

@@ -1,0 +1,117 @@
+"""What keeps a mesh from being a body, in words."""
+
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.answering.bodies.body import Body, Floats, Ints
+from coupons.answering.bodies.box_tree import box_tree, overlapping_and_facing, overlapping_within
+from coupons.answering.bodies.patches import flat_patches
+from coupons.errors import Problem
+
+DEEPEST_TOUCH_MM = 1e-3
+"""Triangles that pass through each other by less only touch: numbers of 32 bits are rounded."""
+SAME_WAY = 0.1
+"""Scalar product of the normals of triangles that face the same way."""
+
+
+def faults(body: Body) -> Iterator[Problem]:
+    """Yield what is wrong with a body's surface; a sound one yields nothing."""
+    where = body.file if body.file.startswith(body.name + ".") else f"{body.file} {body.name}"
+    edges = body.edges
+    if len(edges.opened):
+        got = f"{len(edges.opened)} open edges, the first {_at(body, edges.opened[0])}"
+        yield Problem(where, "a closed surface", got, "Repair it, or export the solid again")
+    if len(edges.turned):
+        got = f"{len(edges.turned)} edges where it turns over, the first "
+        got += _at(body, edges.turned[0])
+        todo = "Turn all normals outwards, and export it again"
+        yield Problem(where, "triangles that face outwards", got, todo)
+    flat = int((body.areas_mm2 == 0).sum())
+    if flat == len(body.triangles) or abs(body.volume_mm3) < 1e-6:
+        yield Problem(where, "a body with volume", "none", "Export the solid, not its sketch")
+        return
+    crossing = crossings(body)
+    if len(crossing):
+        place = body.corners_mm[crossing[0, 0]].mean(axis=0)
+        got = f"one that crosses itself in {len(crossing)} places, the first at {_point(place)}"
+        todo = "Join its parts into one solid, and export it again"
+        yield Problem(where, "a surface without crossings", got, todo)
+
+
+def _at(body: Body, edge: Ints) -> str:
+    return f"at {_point(body.vertices_mm[edge].mean(axis=0))}"
+
+
+def _point(point: Floats) -> str:
+    return "({:.2f}, {:.2f}, {:.2f})".format(*point)
+
+
+def crossings(body: Body) -> Ints:
+    """Return pairs of triangles that pass through each other, shape (k, 2)."""
+    corners = body.corners_mm
+    # A flat patch cannot cross itself.
+    tree = box_tree(corners.min(axis=1), corners.max(axis=1), flat_patches(body).label)
+    return _crossing(body, overlapping_within(tree))
+
+
+def crossings_of(body: Body, some: Ints) -> Ints:
+    """Return pairs of one of some triangles and another that pass through each other.
+
+    For triangles that were moved a little: pairs that face the same way are not looked at, since
+    where a closed surface begins to cross itself, triangles face one another.
+    """
+    low, high = body.corners_mm.min(axis=1), body.corners_mm.max(axis=1)
+    every = box_tree(low, high, normals=body.normals)
+    asked = box_tree(low[some], high[some], normals=body.normals[some])
+    pairs = overlapping_and_facing(asked, every, SAME_WAY)
+    return _crossing(body, ((some[i], j) for i, j in pairs))
+
+
+def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]]) -> Ints:
+    found = [np.empty((0, 2), dtype=np.int64)]
+    for i, j in pairs:
+        apart = _straddle(body, i, j)
+        i, j = i[apart], j[apart]
+        apart = _straddle(body, j, i)
+        i, j = i[apart], j[apart]
+        crossed = _edge_through(body, i, j) | _edge_through(body, j, i)
+        found.append(np.column_stack([i[crossed], j[crossed]]))
+    return np.concatenate(found)
+
+
+def _straddle(body: Body, i: Ints, j: Ints) -> NDArray[np.bool_]:
+    """Tell which triangles j have corners well to both sides of the plane of triangle i."""
+    heights = _heights(body, i, j)
+    low, high = heights.min(axis=1), heights.max(axis=1)
+    return np.asarray((low < -DEEPEST_TOUCH_MM) & (high > DEEPEST_TOUCH_MM))
+
+
+def _heights(body: Body, i: Ints, j: Ints) -> Floats:
+    """Return the heights of the corners of triangles j above the planes of triangles i."""
+    away = body.corners_mm[j] - body.corners_mm[i, :1]
+    return np.asarray(np.einsum("kcx,kx->kc", away, body.normals[i]))
+
+
+def _edge_through(body: Body, i: Ints, j: Ints) -> NDArray[np.bool_]:
+    """Tell whether an edge of triangle j passes through triangle i, clear of its rim."""
+    heights = _heights(body, i, j)
+    a, b, c = np.moveaxis(body.corners_mm[i], 1, 0)
+    hit = np.zeros(len(i), dtype=bool)
+    for k in range(3):
+        start, stop = body.corners_mm[j, k], body.corners_mm[j, (k + 1) % 3]
+        h0, h1 = heights[:, k], heights[:, (k + 1) % 3]
+        through = ((h0 < -DEEPEST_TOUCH_MM) & (h1 > DEEPEST_TOUCH_MM)) | (
+            (h1 < -DEEPEST_TOUCH_MM) & (h0 > DEEPEST_TOUCH_MM)
+        )
+        share = np.where(through, h0 / np.where(h0 != h1, h0 - h1, 1), 0.0)
+        point = start + share[:, None] * (stop - start)
+        inside = np.ones(len(i), dtype=bool)
+        for u, v in ((a, b), (b, c), (c, a)):
+            side = np.cross(v - u, point - u)
+            length = np.linalg.norm(v - u, axis=1)
+            inward = np.einsum("kx,kx->k", side, body.normals[i]) / np.where(length > 0, length, 1)
+            inside &= inward > DEEPEST_TOUCH_MM
+        hit |= through & inside
+    return hit

@@ -1,0 +1,184 @@
+import numpy as np
+import pytest
+import trimesh
+from drawn_bodies import (
+    as_trimesh,
+    box,
+    drawn,
+    read_one,
+    round_bar,
+    threemf,
+    threemf_object,
+    write,
+)
+from manifold3d import Manifold
+
+from coupons.answering.bodies import raw_meshes
+from coupons.answering.bodies.mesh import read_bodies
+from coupons.answering.bodies.soundness import crossings
+from coupons.errors import BodyError
+
+PLATE = box(40, 30, 8) - round_bar(10, 20, (20, 15, -5))
+
+
+def refusal(*paths, units=None) -> str:
+    with pytest.raises(BodyError) as caught:
+        read_bodies(list(paths), units)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize("kind", ["stl", "obj", "ply"])
+def test_a_body_is_read_from_each_format(tmp_path, kind):
+    body = read_one(write(PLATE, tmp_path / f"plate.{kind}"))
+    assert body.name == "plate"
+    assert body.volume_mm3 == pytest.approx(PLATE.volume(), rel=1e-6)
+    np.testing.assert_allclose(body.box_mm, [[0, 0, 0], [40, 30, 8]], atol=1e-5)
+    assert not len(body.edges.opened)
+
+
+def test_stl_as_text_is_read(tmp_path):
+    (tmp_path / "plate.stl").write_text(as_trimesh(PLATE).export(file_type="stl_ascii"))
+    assert read_one(tmp_path / "plate.stl").volume_mm3 == pytest.approx(PLATE.volume(), rel=1e-5)
+
+
+def test_placed_objects_of_a_package_are_bodies_in_their_places(tmp_path):
+    objects = threemf_object(box(10, 6, 4), 1, "peg") + threemf_object(box(20, 20, 2), 2, "floor")
+    quarter_turn = "0 1 0 -1 0 0 0 0 1 100 50 3"  # x to y, then moved
+    build = f'<item objectid="1" transform="{quarter_turn}"/><item objectid="2"/>'
+    (tmp_path / "two.3mf").write_bytes(threemf(objects, build))
+    peg, floor = read_bodies([tmp_path / "two.3mf"]).bodies
+    assert (peg.name, floor.name) == ("peg", "floor")
+    np.testing.assert_allclose(peg.box_mm, [[94, 50, 3], [100, 60, 7]])
+    assert peg.volume_mm3 == pytest.approx(240)
+
+
+def test_components_units_and_mirrors_of_a_package_are_followed(tmp_path):
+    objects = threemf_object(box(1, 2, 3), 1, "half")
+    part = '<object id="1" name="far">' + threemf_object(box(1, 1, 1), 1).split(">", 1)[1]
+    objects += (
+        '<object id="7" name="both"><components>'
+        '<component objectid="1" transform="1 0 0 0 1 0 0 0 1 5 0 0"/>'
+        '<component objectid="1" transform="-1 0 0 0 1 0 0 0 1 0 0 0"/>'
+        '<component p:path="/3D/other.model" objectid="1" transform="1 0 0 0 1 0 0 0 1 0 9 0"/>'
+        "</components></object>"
+    )
+    build = '<item objectid="7"/>'
+    (tmp_path / "inch.3mf").write_bytes(threemf(objects, build, "inch", [("3D/other.model", part)]))
+    read = read_bodies([tmp_path / "inch.3mf"])
+    assert [body.name for body in read.bodies] == ["both 1", "both 2", "both 3"]
+    inch3 = 25.4**3
+    volumes = [body.volume_mm3 for body in read.bodies]
+    assert volumes == pytest.approx([6 * inch3, 6 * inch3, inch3])
+    assert read.bodies[1].box_mm[0, 0] == pytest.approx(-25.4)
+    assert read.notes == ("inch.3mf holds 3 bodies: both 1, both 2, both 3.",)
+
+
+def test_shells_of_one_file_are_bodies_and_a_cavity_stays_with_its_own(tmp_path):
+    hollow = box(20, 20, 20) - box(4, 4, 4, (8, 8, 8))
+    both = Manifold.compose([hollow, box(5, 5, 5, (30, 0, 0))])
+    first, second = read_bodies([write(both, tmp_path / "two.stl")]).bodies
+    assert sorted([first.volume_mm3, second.volume_mm3]) == pytest.approx([125, 8000 - 64])
+
+
+def test_bodies_of_one_name_are_numbered(tmp_path):
+    (tmp_path / "a").mkdir()
+    one, two = write(box(9, 9, 9), tmp_path / "peg.stl"), write(PLATE, tmp_path / "a" / "peg.stl")
+    assert [body.name for body in read_bodies([one, two]).bodies] == ["peg (1)", "peg (2)"]
+
+
+def test_a_unit_is_asked_where_mm_is_not_plausible(tmp_path):
+    path = write(PLATE.scale((1e-3, 1e-3, 1e-3)), tmp_path / "plate.stl")
+    said = refusal(path)
+    assert "plate.stl: expected a unit, got none, and a longest side of 0.04" in said
+    assert "40 mm if in m" in said
+    assert read_one(path, "m").box_mm[1, 0] == pytest.approx(40, rel=1e-6)
+    inches = write(PLATE.scale((1 / 25.4,) * 3), tmp_path / "inches.obj")
+    assert "40 mm if in in" in refusal(inches)
+    assert read_one(inches, "in").box_mm[1, 0] == pytest.approx(40, rel=1e-6)
+
+
+def test_everything_wrong_is_told_at_once(tmp_path):
+    mesh = as_trimesh(PLATE)
+    opened = trimesh.Trimesh(mesh.vertices, mesh.faces[1:], process=False)
+    inward = trimesh.Trimesh(mesh.vertices, mesh.faces[:, ::-1], process=False)
+    turned = trimesh.Trimesh(mesh.vertices, np.vstack([mesh.faces[:1, ::-1], mesh.faces[1:]]))
+    (tmp_path / "note.txt").write_text("no mesh")
+    (tmp_path / "half.stl").write_bytes(write(PLATE, tmp_path / "x.stl").read_bytes()[:-30])
+    (tmp_path / "empty.obj").write_text("# nothing\n")
+    cube = as_trimesh(box(20, 20, 20))
+    pulled = cube.vertices.copy()
+    pulled[pulled[:, 0].argmax()] = [-30, 5, 4]  # a corner goes out through the far wall
+    bow = trimesh.Trimesh(pulled, cube.faces, process=False)
+    said = refusal(
+        write(opened, tmp_path / "opened.stl"),
+        write(inward, tmp_path / "inward.stl"),
+        write(turned, tmp_path / "turned.stl"),
+        write(bow, tmp_path / "bow.stl"),
+        tmp_path / "note.txt",
+        tmp_path / "half.stl",
+        tmp_path / "empty.obj",
+    )
+    for words in (
+        "opened.stl: expected a closed surface, got 3 open edges, the first at (",
+        "inward.stl: expected outward normals, got inward ones",
+        "turned.stl: expected triangles that face outwards, got 3 edges where it turns over",
+        "bow.stl: expected a surface without crossings, got one that crosses itself in",
+        "note.txt: expected a file in .stl, .3mf, .obj, .ply, got .txt",
+        "half.stl: expected a whole STL file, got one that is damaged",
+        "empty.obj: expected a",
+    ):
+        assert words in said, said
+
+
+def test_two_parts_left_in_each_other_are_two_bodies(tmp_path):
+    parts = [as_trimesh(box(20, 20, 20)), as_trimesh(box(20, 20, 20, (5, 6, 7)))]
+    read = read_bodies([write(trimesh.util.concatenate(parts), tmp_path / "both.stl")])
+    assert [body.volume_mm3 for body in read.bodies] == pytest.approx([8000, 8000])
+
+
+def test_triangles_without_area_do_no_harm(tmp_path):
+    mesh = as_trimesh(box(20, 20, 20))
+    a, b, _ = mesh.faces[0]
+    middle = mesh.vertices[[a, b]].mean(axis=0)
+    corners = np.concatenate([mesh.triangles, [[mesh.vertices[a], middle, mesh.vertices[b]]]])
+    # The neighbour across this edge gets the new corner, so that the surface stays closed.
+    at = next(n for n, f in enumerate(mesh.faces) if n and {a, b} <= set(f.tolist()))
+    face = mesh.faces[at].tolist()
+    k = face.index(b)
+    p, q, r = (mesh.vertices[face[(k + n) % 3]] for n in range(3))
+    corners = np.concatenate([np.delete(corners, at, axis=0), [[p, middle, r], [middle, q, r]]])
+    flat = trimesh.Trimesh(corners.reshape(-1, 3), np.arange(3 * len(corners)).reshape(-1, 3))
+    body = read_one(write(flat, tmp_path / "flat.stl"))
+    assert (body.areas_mm2 == 0).sum() == 1
+    assert body.volume_mm3 == pytest.approx(8000)
+
+
+def test_too_many_triangles_are_refused_before_they_are_read(tmp_path, monkeypatch):
+    monkeypatch.setattr(raw_meshes, "MOST_TRIANGLES", 20)
+    paths = [write(PLATE, tmp_path / f"many.{kind}") for kind in ("stl", "obj", "ply")]
+    (tmp_path / "text.stl").write_text(as_trimesh(PLATE).export(file_type="stl_ascii"))
+    (tmp_path / "many.3mf").write_bytes(threemf(threemf_object(PLATE, 1), '<item objectid="1"/>'))
+    monkeypatch.setattr(raw_meshes, "_loaded", None)  # would fail if it were called
+    said = refusal(*paths, tmp_path / "text.stl", tmp_path / "many.3mf")
+    assert said.count("expected at most 20 triangles, got") == 5
+
+
+def test_crossings_agree_with_every_pair_tried():
+    rng = np.random.default_rng(5)
+    shape = Manifold.sphere(10, 16).warp_batch(lambda p: p * (1 + 0.02 * np.sin(p[:, [2, 0, 1]])))
+    body = drawn(shape)
+    assert not len(crossings(body))
+    spoiled = body.vertices_mm.copy()
+    spoiled[rng.integers(len(spoiled), size=6)] *= -0.4
+    from coupons.answering.bodies import soundness
+    from coupons.answering.bodies.body import Body
+
+    crossed = Body("b", "b.stl", spoiled, body.triangles.copy())
+    i, j = np.triu_indices(len(crossed.triangles), 1)
+    keep = soundness._straddle(crossed, i, j) & soundness._straddle(crossed, j, i)
+    i, j = i[keep], j[keep]
+    met = soundness._edge_through(crossed, i, j) | soundness._edge_through(crossed, j, i)
+    naive = {frozenset(pair) for pair in zip(i[met].tolist(), j[met].tolist(), strict=True)}
+    found = {frozenset(pair) for pair in crossings(crossed).tolist()}
+    assert len(naive) > 20
+    assert found == naive
