@@ -6,7 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.bodies.body import Body, Floats, Ints
-from coupons.answering.bodies.box_tree import box_tree, overlapping_and_facing, overlapping_within
+from coupons.answering.bodies.box_tree import (
+    box_tree,
+    overlapping,
+    overlapping_and_facing,
+    overlapping_within,
+)
 from coupons.answering.bodies.patches import flat_patches
 from coupons.errors import Problem
 
@@ -67,6 +72,20 @@ def crossings_of(body: Body, some: Ints) -> Ints:
     asked = box_tree(low[some], high[some], normals=body.normals[some])
     pairs = overlapping_and_facing(asked, every, SAME_WAY)
     return _crossing(body, ((some[i], j) for i, j in pairs))
+
+
+def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
+    """Return pairs of one of some triangles of a body and one of another that pass through."""
+    vertices = np.concatenate([one.vertices_mm, other.vertices_mm])
+    later = other.triangles + len(one.vertices_mm)
+    both = Body("", "", vertices, np.concatenate([one.triangles[some], later]))
+    corners = both.corners_mm
+    tree, others = (
+        box_tree(part.min(axis=1), part.max(axis=1))
+        for part in (corners[: len(some)], corners[len(some) :])
+    )
+    pairs = _crossing(both, ((i, j + len(some)) for i, j in overlapping(tree, others)))
+    return np.column_stack([some[pairs[:, 0]], pairs[:, 1] - len(some)])
 
 
 def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]]) -> Ints:
