@@ -26,44 +26,80 @@ class BoxTree:
         Which box stands at each place of the lowest level.
     lows, highs : tuple of ndarray, each of shape (n over a power of two, 3)
         Level by level, the boxes themselves first, a single one last.
-    labels : tuple of ndarray of int
-        The label that all boxes below have in common, or -1.
-    ways : tuple of pairs of ndarray, each of shape (n over a power of two, 3)
-        Level by level, the least and the most of the normals of what is in the boxes; empty if no
-        normals were given.
+    sheets : tuple of Sheets
+        Level by level, what is needed to leave out pairs of one smooth sheet.
     """
 
     order: Ints
     lows: tuple[Floats, ...]
     highs: tuple[Floats, ...]
-    labels: tuple[Ints, ...]
-    ways: tuple[tuple[Floats, Floats], ...] = ()
+    sheets: tuple["Sheets", ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Sheets:
+    """To which smooth sheet of a surface boxes belong, and how their normals spread.
+
+    Parameters
+    ----------
+    label : ndarray of int, shape (n,)
+        The sheet that all boxes below have in common, or -1.
+    low, high : ndarray of float, shape (n, 3)
+        Bounds of the normals below.
+    """
+
+    label: Ints
+    low: Floats
+    high: Floats
+
+    def halved(self, starts: Ints) -> "Sheets":
+        """Return those of the level above."""
+        least, most = (f.reduceat(self.label, starts) for f in (np.minimum, np.maximum))
+        return Sheets(
+            np.where(least == most, least, -1),
+            np.minimum.reduceat(self.low, starts),
+            np.maximum.reduceat(self.high, starts),
+        )
+
+    def may_cross(self, i: Ints, j: Ints) -> NDArray[np.bool_]:
+        """Tell which pairs may hold triangles that cross.
+
+        A piece of one sheet whose normals all have one direction in common lies above a plane like
+        a cloth on a table: it cannot cross itself.
+        """
+        together = (self.label[i] >= 0) & (self.label[i] == self.label[j])
+        low, high = np.minimum(self.low[i], self.low[j]), np.maximum(self.high[i], self.high[j])
+        middle, half = (low + high) / 2, (high - low) / 2
+        least = (middle**2 - half * np.abs(middle)).sum(axis=1)
+        return np.asarray(~(together & (least > 0)))
+
+    def may_differ(self, i: Ints, other: "Sheets", j: Ints, below: float) -> NDArray[np.bool_]:
+        """Tell which pairs may hold triangles with a lower scalar product of their normals."""
+        least = np.zeros(len(i))
+        for axis in range(3):
+            a, b = self.low[i, axis], self.high[i, axis]
+            c, d = other.low[j, axis], other.high[j, axis]
+            least += np.minimum(np.minimum(a * c, a * d), np.minimum(b * c, b * d))
+        return np.asarray(least < below)
 
 
 def box_tree(
-    low: Floats, high: Floats, labels: Ints | None = None, normals: Floats | None = None
+    low: Floats, high: Floats, sheet: Ints | None = None, normals: Floats | None = None
 ) -> BoxTree:
-    """Build the tree of boxes, shape (n, 3) each; boxes may have labels of 0 or more."""
-    order = _along_curve((low + high) / 2)
-    own = np.full(len(low), -1) if labels is None else labels
-    lows, highs, common = [low[order]], [high[order]], [own[order]]
+    """Build the tree of boxes, shape (n, 3); with normals and sheets of a surface if given."""
+    middle = (low + high) / 2
+    order = _along_curve(middle) if sheet is None else _sheet_by_sheet(middle, sheet)
+    lows, highs, sheets = [low[order]], [high[order]], []
+    if normals is not None:
+        label = np.full(len(low), -1) if sheet is None else sheet[order]
+        sheets.append(Sheets(label, normals[order], normals[order]))
     while len(lows[-1]) > 1:
         starts = np.arange(0, len(lows[-1]), 2)
         lows.append(np.minimum.reduceat(lows[-1], starts))
         highs.append(np.maximum.reduceat(highs[-1], starts))
-        least, most = (f.reduceat(common[-1], starts) for f in (np.minimum, np.maximum))
-        common.append(np.where(least == most, least, -1))
-    ways = () if normals is None else _ways(normals[order])
-    return BoxTree(order, tuple(lows), tuple(highs), tuple(common), ways)
-
-
-def _ways(normals: Floats) -> tuple[tuple[Floats, Floats], ...]:
-    levels = [(normals, normals)]
-    while len(levels[-1][0]) > 1:
-        least, most = levels[-1]
-        starts = np.arange(0, len(least), 2)
-        levels.append((np.minimum.reduceat(least, starts), np.maximum.reduceat(most, starts)))
-    return tuple(levels)
+        if sheets:
+            sheets.append(sheets[-1].halved(starts))
+    return BoxTree(order, tuple(lows), tuple(highs), tuple(sheets))
 
 
 def overlapping(a: BoxTree, b: BoxTree, reach: float = 0.0) -> Iterator[tuple[Ints, Ints]]:
@@ -74,23 +110,21 @@ def overlapping(a: BoxTree, b: BoxTree, reach: float = 0.0) -> Iterator[tuple[In
 def overlapping_and_facing(
     a: BoxTree, b: BoxTree, facing_below: float
 ) -> Iterator[tuple[Ints, Ints]]:
-    """Yield pairs of boxes of two trees that overlap and whose normals differ.
-
-    On a smooth surface, where neighbours face the same way, few are left to look at.
+    """Yield pairs of boxes of two trees with normals that overlap and face different ways.
 
     Parameters
     ----------
     a, b : BoxTree
-        With normals.
     facing_below : float
-        Only pairs whose normals have a lower scalar product than this.
+        Only pairs whose normals have a lower scalar product than this. On a smooth surface, where
+        neighbours face the same way, few are left.
     """
     yield from _descend(a, b, 0.0, is_self=False, facing_below=facing_below)
 
 
-def overlapping_within(tree: BoxTree) -> Iterator[tuple[Ints, Ints]]:
-    """Yield pairs of boxes of one tree that overlap, each pair once, none with a common label."""
-    yield from _descend(tree, tree, 0.0, is_self=True)
+def overlapping_within(tree: BoxTree, least: float) -> Iterator[tuple[Ints, Ints]]:
+    """Yield pairs of boxes of a tree with sheets that overlap by so much and may cross, each once."""
+    yield from _descend(tree, tree, -least, is_self=True)
 
 
 def _descend(
@@ -103,11 +137,11 @@ def _descend(
         (at_a, at_b), i, j = waiting.pop()
         near = _near(a, b, (at_a, at_b), (i, j), reach)
         if is_self:
-            near &= _unlike(a.labels[at_a], i, j)
+            near[near] = a.sheets[at_a].may_cross(i[near], j[near])
+        elif facing_below is not None:
+            differ = a.sheets[at_a].may_differ(i[near], b.sheets[at_b], j[near], facing_below)
+            near[near] = differ
         i, j = i[near], j[near]
-        if facing_below is not None:
-            faces = _least_product(a.ways[at_a], b.ways[at_b], i, j) < facing_below
-            i, j = i[faces], j[faces]
         if at_a == at_b == 0:
             yield (a.order[i], b.order[j])
             continue
@@ -127,11 +161,6 @@ def _portions(level: tuple[int, int], i: Ints, j: Ints) -> list[tuple[tuple[int,
     return [(level, i[start : start + _AT_ONCE], j[start : start + _AT_ONCE]) for start in starts]
 
 
-def _unlike(labels: Ints, i: Ints, j: Ints) -> NDArray[np.bool_]:
-    """Tell which pairs of nodes of one tree may hold two different labels."""
-    return np.asarray((labels[i] < 0) | (labels[i] != labels[j]))
-
-
 def _near(
     a: BoxTree, b: BoxTree, at: tuple[int, int], pairs: tuple[Ints, Ints], reach: float
 ) -> NDArray[np.bool_]:
@@ -141,15 +170,6 @@ def _near(
         near &= a.lows[at_a][i, axis] <= b.highs[at_b][j, axis] + reach
         near &= b.lows[at_b][j, axis] <= a.highs[at_a][i, axis] + reach
     return near
-
-
-def _least_product(a: tuple[Floats, Floats], b: tuple[Floats, Floats], i: Ints, j: Ints) -> Floats:
-    """Return for each pair what the scalar product of two of its normals is at least."""
-    total = np.zeros(len(i))
-    for axis in range(3):
-        ends = [one[i, axis] * two[j, axis] for one in a for two in b]
-        total += np.minimum(np.minimum(ends[0], ends[1]), np.minimum(ends[2], ends[3]))
-    return total
 
 
 def _halves(i: Ints, j: Ints, many: int) -> tuple[Ints, Ints]:
@@ -169,3 +189,14 @@ def _along_curve(points: Floats) -> Ints:
         for axis in range(3):
             key |= ((cells[:, axis] >> bit) & 1) << (3 * bit + axis)
     return np.argsort(key, kind="stable")
+
+
+def _sheet_by_sheet(points: Floats, sheet: Ints) -> Ints:
+    """Return the order of points sheet by sheet, both along the curve: most nodes are then pure."""
+    counts = np.bincount(sheet)
+    sums = [np.bincount(sheet, points[:, axis]) for axis in range(3)]
+    of_sheet = np.empty(len(counts), dtype=np.int64)
+    of_sheet[_along_curve(np.column_stack(sums) / counts[:, None])] = np.arange(len(counts))
+    of_point = np.empty(len(points), dtype=np.int64)
+    of_point[_along_curve(points)] = np.arange(len(points))
+    return np.lexsort((of_point, of_sheet[sheet]))

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from coupons.answering.bodies.body import Body, Floats, Ints
 from coupons.answering.bodies.patches import FLAT_MM, flat_patches
-from coupons.answering.bodies.soundness import crossings_of
+from coupons.answering.bodies.soundness import crossings
 from coupons.answering.bodies.walls import Walls, walls_behind
 
 _INCONSISTENT_MM = 2e-4
@@ -237,10 +237,9 @@ def _turned_over(work: _Work, changed: Body) -> list[Fault]:
 
 
 def _crossing_faults(work: _Work, changed: Body) -> list[Fault]:
-    crossing = crossings_of(changed, work.solid)
-    if not len(crossing):
-        return []
-    return [Fault(work.names_of(crossing.ravel()), "would go through another face of the body")]
+    crossing = crossings(changed)
+    names = work.names_of(crossing.ravel())
+    return [Fault(names, "would go through another face of the body")] if names else []
 
 
 def _wall_faults(work: _Work, least_wall_mm: float) -> list[Fault]:

@@ -6,19 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.bodies.body import Body, Floats, Ints
-from coupons.answering.bodies.box_tree import (
-    box_tree,
-    overlapping,
-    overlapping_and_facing,
-    overlapping_within,
-)
-from coupons.answering.bodies.patches import flat_patches
+from coupons.answering.bodies.box_tree import box_tree, overlapping, overlapping_within
+from coupons.answering.bodies.patches import joined
 from coupons.errors import Problem
 
 DEEPEST_TOUCH_MM = 1e-3
 """Triangles that pass through each other by less only touch: numbers of 32 bits are rounded."""
-SAME_WAY = 0.1
-"""Scalar product of the normals of triangles that face the same way."""
+
+
+_LITTLE = np.cos(np.radians(30.0))
 
 
 def faults(body: Body) -> Iterator[Problem]:
@@ -55,23 +51,13 @@ def _point(point: Floats) -> str:
 
 def crossings(body: Body) -> Ints:
     """Return pairs of triangles that pass through each other, shape (k, 2)."""
-    corners = body.corners_mm
-    # A flat patch cannot cross itself.
-    tree = box_tree(corners.min(axis=1), corners.max(axis=1), flat_patches(body).label)
-    return _crossing(body, overlapping_within(tree))
-
-
-def crossings_of(body: Body, some: Ints) -> Ints:
-    """Return pairs of one of some triangles and another that pass through each other.
-
-    For triangles that were moved a little: pairs that face the same way are not looked at, since
-    where a closed surface begins to cross itself, triangles face one another.
-    """
-    low, high = body.corners_mm.min(axis=1), body.corners_mm.max(axis=1)
-    every = box_tree(low, high, normals=body.normals)
-    asked = box_tree(low[some], high[some], normals=body.normals[some])
-    pairs = overlapping_and_facing(asked, every, SAME_WAY)
-    return _crossing(body, ((some[i], j) for i, j in pairs))
+    sheet = _smooth_sheets(body)
+    frame = _squared_up(body, sheet)
+    corners = [(body.vertices_mm @ frame)[body.triangles[:, k]] for k in range(3)]
+    low = np.minimum(np.minimum(corners[0], corners[1]), corners[2])
+    high = np.maximum(np.maximum(corners[0], corners[1]), corners[2])
+    tree = box_tree(low, high, sheet, body.normals @ frame)
+    return _crossing(body, overlapping_within(tree, DEEPEST_TOUCH_MM))
 
 
 def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
@@ -100,17 +86,43 @@ def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]]) -> Ints:
     return np.concatenate(found)
 
 
+def _smooth_sheets(body: Body) -> Ints:
+    """Number the sheets within which neighbours turn little."""
+    pairs = body.edges.triangles
+    facing = np.einsum("kx,kx->k", body.normals[pairs[:, 0]], body.normals[pairs[:, 1]])
+    return joined(len(body.triangles), pairs[facing > _LITTLE])
+
+
+def _squared_up(body: Body, sheet: Ints) -> Floats:
+    """Return the rotation that lays the largest faces square to the axes: boxes are thin there."""
+    sums = np.column_stack([np.bincount(sheet, body.doubled_mm2[:, k]) for k in range(3)])
+    first = sums[np.linalg.norm(sums, axis=1).argmax()]
+    if not np.linalg.norm(first) > 1e-3 * body.areas_mm2.sum():
+        return np.eye(3)
+    first = first / np.linalg.norm(first)
+    aside = sums - np.outer(sums @ first, first)
+    second = aside[np.linalg.norm(aside, axis=1).argmax()]
+    if not np.linalg.norm(second) > 1e-3 * body.areas_mm2.sum():
+        second = np.cross(first, np.eye(3)[np.abs(first).argmin()])
+    second = second / np.linalg.norm(second)
+    return np.column_stack([first, second, np.cross(first, second)])
+
+
 def _straddle(body: Body, i: Ints, j: Ints) -> NDArray[np.bool_]:
     """Tell which triangles j have corners well to both sides of the plane of triangle i."""
     heights = _heights(body, i, j)
-    low, high = heights.min(axis=1), heights.max(axis=1)
+    low = np.minimum(np.minimum(heights[0], heights[1]), heights[2])
+    high = np.maximum(np.maximum(heights[0], heights[1]), heights[2])
     return np.asarray((low < -DEEPEST_TOUCH_MM) & (high > DEEPEST_TOUCH_MM))
 
 
 def _heights(body: Body, i: Ints, j: Ints) -> Floats:
     """Return the heights of the corners of triangles j above the planes of triangles i."""
-    away = body.corners_mm[j] - body.corners_mm[i, :1]
-    return np.asarray(np.einsum("kcx,kx->kc", away, body.normals[i]))
+    planes = np.einsum("kx,kx->k", body.corners_mm[:, 0], body.normals)[i]
+    normals, corners = body.normals[i], body.triangles[j]
+    return np.array(
+        [np.einsum("kx,kx->k", body.vertices_mm[corners[:, k]], normals) - planes for k in range(3)]
+    )
 
 
 def _edge_through(body: Body, i: Ints, j: Ints) -> NDArray[np.bool_]:
@@ -120,7 +132,7 @@ def _edge_through(body: Body, i: Ints, j: Ints) -> NDArray[np.bool_]:
     hit = np.zeros(len(i), dtype=bool)
     for k in range(3):
         start, stop = body.corners_mm[j, k], body.corners_mm[j, (k + 1) % 3]
-        h0, h1 = heights[:, k], heights[:, (k + 1) % 3]
+        h0, h1 = heights[k], heights[(k + 1) % 3]
         through = ((h0 < -DEEPEST_TOUCH_MM) & (h1 > DEEPEST_TOUCH_MM)) | (
             (h1 < -DEEPEST_TOUCH_MM) & (h0 > DEEPEST_TOUCH_MM)
         )
