@@ -167,7 +167,9 @@ def _imports(path: Path) -> frozenset[str]:
 
 def tests_of(module: str) -> list[str]:
     """Return the test files that import a module; if none does, those of what imports it."""
-    tests = sorted([*ROOT.glob("tests/test_*.py"), *ROOT.glob("tests/outside/test_*.py")])
+    tests = sorted(
+        [p for p in ROOT.glob("tests/**/test_*.py") if p.parent.name not in ("bench", "browser")]
+    )
     tests = [path for path in tests if path.name not in ("test_readme.py", "test_demo_pages.py")]
     names, seen = {module.removesuffix(".py").replace("/", ".")}, set()
     own = f"test_{Path(module).stem}.py"

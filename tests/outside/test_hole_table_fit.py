@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from synthetic import Builder, flat_table, plain_design, small_scatters, with_reports
+from support.synthetic import Builder, flat_table, plain_design, small_scatters, with_reports
 
 from coupons.learning.checking.cross_validation import hold_out
 from coupons.learning.effects import EFFECTS, effect_rows
