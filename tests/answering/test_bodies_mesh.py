@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 import trimesh
-from drawn_bodies import (
+from manifold3d import Manifold
+from support.drawn_bodies import (
     as_trimesh,
     box,
     drawn,
@@ -11,7 +12,6 @@ from drawn_bodies import (
     threemf_object,
     write,
 )
-from manifold3d import Manifold
 
 from coupons.answering.bodies import raw_meshes
 from coupons.answering.bodies.mesh import read_bodies

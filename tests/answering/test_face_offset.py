@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 import trimesh
-from drawn_bodies import as_trimesh, round_bar
-from moved_faces import around_z, between, body_of, facing, prism
 from scipy.spatial import ConvexHull, HalfspaceIntersection
+from support.drawn_bodies import as_trimesh, round_bar
+from support.moved_faces import around_z, between, body_of, facing, prism
 
 from coupons.answering.bodies.face_offset import MovedFaces, offset_faces
 

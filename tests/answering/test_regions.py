@@ -2,8 +2,8 @@ import math
 
 import numpy as np
 import pytest
-from drawn_bodies import box, drawn, round_bar, rounded_plate
 from manifold3d import Manifold
+from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 
 from coupons.answering.bodies.regions import Kind, regions_of
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 import trimesh
-from drawn_bodies import drawn, round_bar
-from moved_faces import between, prism
+from support.drawn_bodies import drawn, round_bar
+from support.moved_faces import between, prism
 
 from coupons.answering.bodies.mesh import read_bodies
 from coupons.answering.bodies.regions import Kind, regions_of
