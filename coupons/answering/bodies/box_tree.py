@@ -123,7 +123,7 @@ def overlapping_and_facing(
 
 
 def overlapping_within(tree: BoxTree, least: float) -> Iterator[tuple[Ints, Ints]]:
-    """Yield pairs of boxes of a tree with sheets that overlap by so much and may cross, each once."""
+    """Yield pairs of boxes of a tree with sheets that overlap so far and may cross, each once."""
     yield from _descend(tree, tree, -least, is_self=True)
 
 

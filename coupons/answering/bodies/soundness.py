@@ -87,7 +87,7 @@ def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]]) -> Ints:
 
 
 def _smooth_sheets(body: Body) -> Ints:
-    """Number the sheets within which neighbours turn little."""
+    """Return the sheet of each triangle: within one, neighbours turn little."""
     pairs = body.edges.triangles
     facing = np.einsum("kx,kx->k", body.normals[pairs[:, 0]], body.normals[pairs[:, 1]])
     return joined(len(body.triangles), pairs[facing > _LITTLE])

@@ -5,11 +5,12 @@ finished body is checked for its status, a positive volume and being one piece. 
 once through the 32-bit form that print files have, so that what is checked is what is written.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from manifold3d import CrossSection, Error, Manifold, Mesh, OpType
+from manifold3d import CrossSection, Error, FillRule, Manifold, Mesh, Mesh64, OpType
 from numpy.typing import NDArray
 
 from coupons.errors import PlanError, Problem
@@ -155,6 +156,31 @@ def overlap_mm3(
 ) -> float:
     """Return the volume that parts and a mate, turned by signs and moved, have in common."""
     return float((_joined(parts) ^ _moved(mate, signs, shift_mm)).volume())
+
+
+def common_outline(
+    one: Sequence[NDArray[np.float64]], other: Sequence[NDArray[np.float64]]
+) -> tuple[list[NDArray[np.float64]], float]:
+    """Return the outlines, and their area in mm², that two sets of outlines of a plane share.
+
+    Outlines are points of shape (k, 2) in order; one within another is a hole.
+    """
+    first, second = (CrossSection(list(lines), FillRule.EvenOdd) for lines in (one, other))
+    common = first ^ second
+    return [np.asarray(line) for line in common.to_polygons()], float(common.area())
+
+
+def distance_mm(
+    one: tuple[NDArray[np.float64], NDArray[np.int64]],
+    other: tuple[NDArray[np.float64], NDArray[np.int64]],
+    up_to_mm: float,
+) -> float:
+    """Return the distance of two closed meshes (vertices, triangles); 0 if they meet."""
+    first, second = (
+        Manifold(Mesh64(np.array(vertices_mm), triangles.astype(np.uint64, order="C")))
+        for vertices_mm, triangles in (one, other)
+    )
+    return float(first.min_gap(second, up_to_mm))
 
 
 def _moved(mate: tuple[Part, ...], signs: Vector, shift_mm: Vector) -> Manifold:

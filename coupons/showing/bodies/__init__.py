@@ -1,0 +1,1 @@
+"""Drawings of bodies and of where they meet."""

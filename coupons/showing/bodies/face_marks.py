@@ -1,0 +1,133 @@
+"""The hatching and the letter of each meeting face, in the place of the face."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from coupons.answering.bodies.body import Floats
+from coupons.answering.bodies.contacts import Contact
+from coupons.answering.bodies.meetings import Meeting, Met
+from coupons.answering.bodies.regions import Kind, Region
+from coupons.answering.bodies.rounds import crosswise
+from coupons.making.bodies.lettering import CAP_MM, line_strokes, width_mm
+from coupons.showing.bodies.hatching import EXTERNAL_DEG, INTERNAL_DEG, hatch
+
+_REST_DEG = 0.0
+_SHARE = 30.0  # of the body's length: hatching lines across it
+
+
+@dataclass(frozen=True, eq=False)
+class FaceMark:
+    """A meeting face of one body.
+
+    Parameters
+    ----------
+    label : str
+    kind : str
+        ``internal`` or ``external`` side of a joint, ``rest``, or ``free``.
+    lines_mm : ndarray of float, shape (n, 2, 3)
+        Its hatching, in space.
+    place_mm : ndarray of float, shape (3,)
+        Where its letter goes.
+    """
+
+    label: str
+    kind: str
+    lines_mm: Floats
+    place_mm: Floats
+
+
+def marks_of(met: Met, number: int) -> list[FaceMark]:
+    """Return the marks of all meeting faces of one body."""
+    size = float(np.ptp(met.bodies[number].body.box_mm, axis=0).max())
+    spacing = max(size / _SHARE, 0.4)
+    marks = []
+    for meeting in (*met.joints, *met.rests):
+        if number in meeting.bodies:
+            marks += list(_meeting_marks(meeting, number, spacing))
+    for n, contact in enumerate(met.free, start=1):
+        if number in contact.bodies:
+            marks.append(_free_mark(f"Q{n}", contact, number))
+    return marks
+
+
+def _meeting_marks(meeting: Meeting, number: int, spacing: float) -> Iterator[FaceMark]:
+    kind = "rest"
+    if meeting.group is not None:
+        kind = "internal" if number == meeting.bodies[0] else "external"
+    angle = {"rest": _REST_DEG, "internal": INTERNAL_DEG, "external": EXTERNAL_DEG}[kind]
+    for label, contact in zip(meeting.labels, meeting.contacts, strict=True):
+        side = contact.bodies.index(number)
+        if contact.kind is Kind.PLANE:
+            lines = _flat_lines(contact, side, spacing, angle)
+        else:
+            lines = _round_lines(contact, contact.regions[side], spacing)
+        yield FaceMark(label, kind, lines, _middle_of(lines, contact.point_mm))
+
+
+def _flat_lines(contact: Contact, side: int, spacing: float, angle_deg: float) -> Floats:
+    """Hatch the area of a contact on the face of one of its bodies."""
+    frame = np.column_stack(crosswise(contact.normal))
+    height = contact.point_mm @ contact.normal + (contact.gap_mm if side else 0.0)
+    flat = hatch([line @ frame for line in contact.outlines_mm], spacing, angle_deg)
+    return np.asarray(flat @ frame.T + height * contact.normal)
+
+
+def _round_lines(contact: Contact, regions: tuple[Region, ...], spacing: float) -> Floats:
+    """Draw lines along the wall of a cylinder, over the length of the contact."""
+    lines = []
+    for region in regions:
+        cylinder = region.cylinder
+        assert cylinder is not None
+        u, v = crosswise(cylinder.axis)
+        around = region.corners_mm.mean(axis=1) - cylinder.point_mm
+        there = np.unique(np.round(np.arctan2(around @ v, around @ u), 2))
+        step = max(spacing / (cylinder.corner_mm / 2), 2 * np.pi / 48)
+        wanted = np.unique(np.round(there / step)) * step
+        low, high = _span(contact, region)
+        for angle in wanted:
+            out = cylinder.flat_mm / 2 * (np.cos(angle) * u + np.sin(angle) * v)
+            ends = [cylinder.point_mm + out + at * cylinder.axis for at in (low, high)]
+            lines.append(ends)
+    return np.array(lines, dtype=np.float64).reshape(-1, 2, 3)
+
+
+def _span(contact: Contact, region: Region) -> tuple[float, float]:
+    """Return where along a cylinder's axis the contact lies, from the cylinder's middle."""
+    cylinder = region.cylinder
+    assert cylinder is not None
+    middle = float((contact.point_mm - cylinder.point_mm) @ cylinder.axis)
+    half = contact.depth_mm / 2
+    own = cylinder.half_length_mm
+    if len(contact.regions[0]) + len(contact.regions[1]) > 2:  # in pieces: each piece is hatched
+        return -own, own
+    return max(middle - half, -own), min(middle + half, own)
+
+
+def _free_mark(label: str, contact: Contact, number: int) -> FaceMark:
+    region = contact.regions[contact.bodies.index(number)][0]
+    corners = region.corners_mm[:: max(1, len(region.faces) // 400)]
+    return FaceMark(label, "free", corners[:, :2], contact.point_mm)
+
+
+def _middle_of(lines: Floats, otherwise: Floats) -> Floats:
+    """Return the middle of the longest line among those near the middle of the face."""
+    if not len(lines):
+        return otherwise
+    middles = lines.mean(axis=1)
+    length = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
+    away = np.linalg.norm(middles - middles.mean(axis=0), axis=1)
+    best = np.argmax(length / length.max() - 0.5 * away / max(float(away.max()), 1e-9))
+    return np.asarray(middles[best])
+
+
+def letter_path(label: str, x: float, y: float, height: float) -> str:
+    """Return the strokes of a label around a place of a drawing: the letters of a coupon."""
+    scale = height / CAP_MM
+    left, base = x - width_mm(label, scale) / 2, y + height / 2
+    return "".join(
+        f"M{left + stroke.start[0]:.2f} {base - stroke.start[1]:.2f}"
+        f"L{left + stroke.stop[0]:.2f} {base - stroke.stop[1]:.2f}"
+        for stroke in line_strokes(label, scale)
+    )

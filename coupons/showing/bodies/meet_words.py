@@ -1,0 +1,141 @@
+"""Where bodies meet, in words: for the terminal and the page."""
+
+from coupons.answering.bodies.contacts import Contact
+from coupons.answering.bodies.list_rows import gaps_mm, name_of, oblique, sizes_mm, ways_of
+from coupons.answering.bodies.meetings import Meeting, Met
+from coupons.answering.bodies.printed import leaning
+from coupons.answering.bodies.regions import Kind
+
+_FORMS = {
+    "holes": "two pins in holes",
+    "legs": "legs over a bar",
+}
+
+
+def form_words(joint: Meeting) -> str:
+    """Name a kind of joint: ``tongue in slot``."""
+    group = joint.group
+    assert group is not None
+    words = _FORMS.get(group.internal, f"{group.external} in {group.internal}")
+    return f"{words}, slanted" if group.pairs[0].slant_deg else words
+
+
+def size_words(joint: Meeting) -> str:
+    """Give the size of a joint: ``24 mm``, ``40 × 25 mm``, ``⌀ 6 mm``."""
+    group = joint.group
+    assert group is not None
+    text = " × ".join(_mm(size) for size in sizes_mm(group)) + " mm"
+    return f"⌀ {text}" if group.pairs[0].is_round else text
+
+
+def gap_words(joint: Meeting) -> str:
+    """Give the drawn gap over both sides: ``0.3 mm``."""
+    assert joint.group is not None
+    return " × ".join(_mm(gap) for gap in gaps_mm(joint.group)) + " mm"
+
+
+def side_gaps(joint: Meeting) -> str:
+    """Give the gap at each face of a flat joint; empty for a round one."""
+    parts = [
+        f"{_mm(one.gap_mm)} at {label}"
+        for label, one in zip(joint.labels, joint.contacts, strict=True)
+        if one.kind is Kind.PLANE
+    ]
+    return ", ".join(parts)
+
+
+def direction_words(met: Met, joint: Meeting) -> str:
+    """Say how a joint lies to the printer: ``across x``; body by body where they differ."""
+    group = joint.group
+    assert group is not None
+    said = [_directions(met, joint, number) for number in joint.bodies]
+    if said[0] == said[1]:
+        return said[0]
+    names = [met.bodies[number].body.name for number in joint.bodies]
+    return "; ".join(f"{name}: {words}" for name, words in zip(names, said, strict=True))
+
+
+def _directions(met: Met, joint: Meeting, number: int) -> str:
+    group = joint.group
+    assert group is not None
+    body = met.bodies[number]
+    names = [body.direction(way)[0] for way in ways_of(group)]
+    if group.internal == "holes":
+        return f"axis along {names[0]}, pitch along {names[1]}"
+    if group.pairs[0].is_round:
+        return f"axis along {names[0]}"
+    if group.pairs[0].slant_deg:
+        return f"across {names[0]}, pull along {names[1]}"
+    return "across " + " and ".join(names)
+
+
+def facet_words(joint: Meeting) -> str:
+    """Say what facets make of the diameters of a round joint; empty for a flat one."""
+    group = joint.group
+    assert group is not None
+    if not group.pairs[0].is_round:
+        return ""
+    contact, external = joint.contacts[0], group.external_side
+    parts = []
+    for form, side in (("hole", 1 - external), ("pin", external)):
+        one = contact.regions[side][0].cylinder
+        assert one is not None
+        parts.append(
+            f"{form} {_mm(one.corner_mm)} mm across corners, {_mm(one.flat_mm)} across flats, "
+            f"{_mm(one.area_mm)} by area ({one.strips} flats, sagitta {_mm(one.sagitta_mm)})"
+        )
+    return "; ".join(parts) + "."
+
+
+def rest_words(met: Met, contact: Contact) -> str:
+    """Say which bodies rest on each other, and how far they are apart."""
+    names = " and ".join(met.bodies[number].body.name for number in contact.bodies)
+    return f"{names}, {_apart(contact.gap_mm)}, {contact.area_mm2:.0f} mm²"
+
+
+def _apart(gap_mm: float) -> str:
+    if abs(gap_mm) < 5e-4:
+        return "touching"
+    return f"{_mm(gap_mm)} mm apart" if gap_mm > 0 else f"{_mm(-gap_mm)} mm in each other"
+
+
+def meeting_lines(met: Met) -> list[str]:
+    """Return a line for each joint, for the terminal."""
+    return [
+        f"{joint.letter:<3} {name_of(met, joint):<34} {form_words(joint):<16} "
+        f"{size_words(joint)}, gap {gap_words(joint)}"
+        for joint in met.joints
+    ]
+
+
+def meeting_notes(met: Met) -> list[str]:
+    """Return what else is to be said, a paragraph each."""
+    notes = [
+        f"{rest.letter}: {rest_words(met, rest.contacts[0])}. It carries, and is not moved."
+        for rest in met.rests
+    ]
+    notes += [
+        f"Q{n}: {rest_words(met, one)} (free-form: it is shown, and never moved)."
+        for n, one in enumerate(met.free, start=1)
+    ]
+    notes += [
+        f"{one.body} meets nothing: {one.nearest} is nearest, {_mm(one.distance_mm)} mm away."
+        for one in met.apart
+    ]
+    leans = leaning(met.bodies)
+    if leans:
+        notes.append(
+            f"{', '.join(leans)}: no flat face would lie on the bed as exported. Say how it is "
+            f"printed, such as --up {leans[0]}=-z."
+        )
+    askew = oblique(met)
+    if askew:
+        notes.append(
+            f"{', '.join(askew)}: along no axis of the printer. The list gives the nearest; "
+            "correct it, or say with --up how the body is printed."
+        )
+    return notes
+
+
+def _mm(value: float) -> str:
+    return f"{round(value, 3) + 0.0:g}".replace("-", "−")
