@@ -11,7 +11,7 @@ import numpy as np
 
 from coupons.answering.bodies.body import Body, Floats, Ints
 from coupons.answering.bodies.face_offset import MovedFaces, offset_faces
-from coupons.answering.bodies.face_sizes import across_corners_mm, between_mm
+from coupons.answering.bodies.face_sizes import across_corners_mm, between_mm, height_mm
 from coupons.answering.bodies.regions import Kind, Region, regions_of
 from coupons.answering.bodies.roundings import carried
 from coupons.answering.bodies.rounds import Cylinder
@@ -25,7 +25,7 @@ _UNLIKE_MM = 0.6
 
 @dataclass(frozen=True)
 class Side:
-    """The faces of one body in a joint.
+    """The faces of one body in a pair.
 
     Parameters
     ----------
@@ -53,18 +53,17 @@ class Side:
         """Whether it is a hole or a pin."""
         return self.regions[0].kind is Kind.CYLINDER
 
-    @property
-    def size_mm(self) -> float:
-        """Its size as drawn: of a round one, the diameter of the circle through its corners."""
-        return self.size_in(self.regions[0].body)
-
     def size_in(self, body: Body) -> float:
-        """Return its size in a body whose triangles are those of its own body."""
+        """Return its size in a body whose triangles are those of its own body.
+
+        Of a round side, the diameter of the circle through its corners, which is drawn.
+        """
         one = self.regions[0].cylinder
         if one is not None:
-            return across_corners_mm(body, _faces(self.regions), one)
+            return across_corners_mm(body, faces_of(self.regions), one)
         near, far = self.walls
-        return between_mm(body, _faces(near), _faces(far), self.regions[0].normal)
+        normal = self.regions[0].normal
+        return between_mm(body, faces_of(near), faces_of(far), normal)
 
     @property
     def walls(self) -> tuple[tuple[Region, ...], tuple[Region, ...]]:
@@ -76,39 +75,65 @@ class Side:
 
 @dataclass(frozen=True)
 class Wanted:
-    """A joint as it is to be drawn.
+    """A pair of faces as it is to be drawn.
 
     Parameters
     ----------
-    name : str
+    joint : str
+        The name of its joint, which may have several pairs.
     internal, external : Side or None
         None for the side that is hardware.
+    facing : tuple
+        The faces that look at one another: those of the internal and those of the external body.
     size_mm : float
         As listed.
     sizes_mm : mapping of bool to float
-        Size to draw by whether the side is internal, only for sides that move. Used as it is for
-        ``is_absolute``; else the sum of the changes makes the gap.
+        Size to draw, by whether the side is internal, only of sides that move. It is used as it is
+        if ``is_absolute``; else the sides share what is missing of the gap.
     gap_mm : float
         Internal less external size, as it is to be drawn.
     one_face : frozenset of bool
         Sides (by whether internal) whose size changes at the upper face alone, in whole layers.
     is_absolute : bool
-        Both sizes are as given, such as with hardware or in whole layers.
+        Sizes are as given, such as with hardware or in whole layers.
+    is_slanted : bool
+        The faces of a wedge: their gap is along their normals.
     """
 
-    name: str
+    joint: str
     internal: Side | None
     external: Side | None
     size_mm: float
     sizes_mm: Mapping[bool, float]
     gap_mm: float
+    facing: tuple[tuple[tuple[Region, ...], tuple[Region, ...]], ...] = ()
     one_face: frozenset[bool] = frozenset()
     is_absolute: bool = False
+    is_slanted: bool = False
 
     @property
     def sides(self) -> tuple[Side, ...]:
         """The printed sides, the internal one first."""
         return tuple(side for side in (self.internal, self.external) if side is not None)
+
+    @property
+    def is_round(self) -> bool:
+        """Whether it is a hole with a pin."""
+        return self.sides[0].is_round
+
+    def gap_in(self, bodies: Mapping[str, Body]) -> float:
+        """Return its gap between bodies; with hardware, the size of the printed side."""
+        if self.internal is None or self.external is None:
+            (side,) = self.sides
+            return side.size_in(bodies[side.body])
+        internal, external = bodies[self.internal.body], bodies[self.external.body]
+        if self.is_round:
+            return self.internal.size_in(internal) - self.external.size_in(external)
+        return sum(
+            height_mm(external, faces_of(outer), inner[0].normal)
+            - height_mm(internal, faces_of(inner), inner[0].normal)
+            for inner, outer in self.facing
+        )
 
 
 @dataclass(frozen=True)
@@ -158,12 +183,13 @@ def relieve(
     """
     reasons = dict(refused or {})
     planned: dict[str, list[FaceStep]] = {}
-    for joint in wanted:
-        if joint.name not in reasons:
-            if odd := odd_faces(joint):
-                reasons[joint.name] = odd
-            else:
-                planned[joint.name] = _steps_of(joint)
+    drawn = {body.name: body for body in bodies}
+    for pair in wanted:
+        if pair.joint not in reasons and (odd := odd_faces(pair, drawn)):
+            reasons[pair.joint] = odd
+    for pair in wanted:
+        if pair.joint not in reasons:
+            planned.setdefault(pair.joint, []).extend(_steps_of(pair, drawn))
     regions = {body.name: regions_of(body) for body in bodies}
     while True:
         left = [step for name, found in planned.items() if name not in reasons for step in found]
@@ -198,20 +224,26 @@ def _all_bodies(
     return changed, reasons
 
 
-def _faces(regions: Sequence[Region]) -> Ints:
+def faces_of(regions: Sequence[Region]) -> Ints:
+    """Return the triangles of some regions."""
     return np.concatenate([region.faces for region in regions])
 
 
-def odd_faces(joint: Wanted) -> str:
-    """Say what prevents the faces of a joint from being moved at all; empty if nothing does."""
-    for side in joint.sides:
+def odd_faces(pair: Wanted, drawn: Mapping[str, Body]) -> str:
+    """Say what prevents the faces of a pair from being moved at all; empty if nothing does."""
+    for side in pair.sides:
         where = f"{side.body} {side.letters}"
         if any(region.kind is Kind.FREE for region in side.regions):
             return f"{where} is neither flat nor a cylinder: it is not moved"
+        if pair.is_slanted:
+            if pair.is_absolute:
+                return f"{where} is slanted: it is not drawn in whole layers"
+            continue
         if not _belong_together(side):
             return f"{where} are not one cylinder, or flat faces opposite one another"
-        if abs(side.size_mm - joint.size_mm) > _UNLIKE_MM:
-            return f"{where} measures {side.size_mm:.2f} mm, the list says {joint.size_mm:g} mm"
+        size_mm = side.size_in(drawn[side.body])
+        if abs(size_mm - pair.size_mm) > _UNLIKE_MM:
+            return f"{where} measures {size_mm:.2f} mm, the list says {pair.size_mm:g} mm"
     return ""
 
 
@@ -238,32 +270,31 @@ def _same_cylinder(one: Cylinder, two: Cylinder | None) -> bool:
     )
 
 
-def _steps_of(joint: Wanted) -> list[FaceStep]:
-    """Return how far each face of a joint moves."""
-    found = [step for side in joint.sides for step in _side_steps(joint, side)]
+def _steps_of(pair: Wanted, drawn: Mapping[str, Body]) -> list[FaceStep]:
+    """Return how far each face of a pair moves."""
+    found = [step for side in pair.sides for step in _side_steps(pair, side, drawn)]
     return [step for step in found if step.offset_mm]
 
 
-def _side_steps(joint: Wanted, side: Side) -> list[FaceStep]:
-    growth_mm = _new_size_mm(joint, side) - side.size_mm
+def _side_steps(pair: Wanted, side: Side, drawn: Mapping[str, Body]) -> list[FaceStep]:
+    growth_mm = _growth_mm(pair, side, drawn)
     outward = -growth_mm if side.is_internal else growth_mm
     moved, share = side.regions, 0.5
     if side.is_round:
         share *= _flats_share(side.regions[0])
-    elif side.is_internal in joint.one_face:
+    elif side.is_internal in pair.one_face:
         moved, share = max(side.walls, key=lambda wall: float(wall[0].point_mm @ side.up)), 1.0
-    return [FaceStep(joint.name, side, region, _clean(share * outward)) for region in moved]
+    return [FaceStep(pair.joint, side, region, _clean(share * outward)) for region in moved]
 
 
-def _new_size_mm(joint: Wanted, side: Side) -> float:
-    """Return the size to draw a side with, so that the gap comes out whatever is drawn now."""
-    if side.is_internal not in joint.sizes_mm:
-        return side.size_mm
-    if joint.is_absolute or joint.internal is None or joint.external is None:
-        return joint.sizes_mm[side.is_internal]
-    missing_mm = joint.gap_mm - (joint.internal.size_mm - joint.external.size_mm)
-    share_mm = missing_mm / len(joint.sizes_mm)
-    return side.size_mm + (share_mm if side.is_internal else -share_mm)
+def _growth_mm(pair: Wanted, side: Side, drawn: Mapping[str, Body]) -> float:
+    """Return how much a side's size grows, so that the gap comes out whatever is drawn now."""
+    if side.is_internal not in pair.sizes_mm:
+        return 0.0
+    if pair.is_absolute or len(pair.sides) == 1:
+        return pair.sizes_mm[side.is_internal] - side.size_in(drawn[side.body])
+    share_mm = (pair.gap_mm - pair.gap_in(drawn)) / len(pair.sizes_mm)
+    return share_mm if side.is_internal else -share_mm
 
 
 def _flats_share(region: Region) -> float:

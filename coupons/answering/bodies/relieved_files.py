@@ -6,6 +6,7 @@ did not before, but in a joint that is to be pressed. A joint that fails is left
 and the rest is made again without it.
 """
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,15 +38,15 @@ class Written:
         The file name of each body that changed, by the name of the body.
     volumes_mm3 : mapping of str to (float, float)
         Of each of these bodies, as drawn and in its file.
-    gaps_mm : mapping of str to float
-        By joint, in the files; of a joint with hardware, the size of the printed side.
+    gaps_mm : tuple of float
+        Of each pair that was wanted, in the files; with hardware, the size of the printed side.
     """
 
     relieved: Relieved
     files: Mapping[str, bytes]
     names: Mapping[str, str]
     volumes_mm3: Mapping[str, tuple[float, float]]
-    gaps_mm: Mapping[str, float]
+    gaps_mm: tuple[float, ...]
 
 
 def relieve_into_files(
@@ -80,26 +81,15 @@ def relieve_into_files(
         if not faults:
             drawn = {body.name: body for body in bodies}
             now = drawn | read
-            gaps = {
-                joint.name: gap_in(joint, now)
-                for joint in wanted
-                if joint.name not in found.refused
-            }
+            gaps = [
+                pair.gap_in(now) if pair.joint not in found.refused else math.nan for pair in wanted
+            ]
             faults = _gap_faults(wanted, found, now) | _overlap_faults(wanted, found, drawn, now)
         if not faults:
             volumes = {name: (drawn[name].volume_mm3, read[name].volume_mm3) for name in read}
             changed = {name: names[name] for name in read}
-            return Written(found, files, changed, volumes, gaps)
+            return Written(found, files, changed, volumes, tuple(gaps))
         reasons = dict(found.refused) | faults
-
-
-def gap_in(joint: Wanted, bodies: Mapping[str, Body]) -> float:
-    """Return the gap of a joint between bodies; with hardware, the size of the printed side."""
-    if joint.internal is None or joint.external is None:
-        (side,) = joint.sides
-        return side.size_in(bodies[side.body])
-    internal, external = (side.size_in(bodies[side.body]) for side in joint.sides)
-    return internal - external
 
 
 def _read_back(
@@ -138,25 +128,25 @@ def _gap_faults(
 ) -> dict[str, str]:
     """Find joints whose gap in the files is not what was asked."""
     faults = {}
-    for joint in wanted:
-        if joint.name in found.refused:
+    for pair in wanted:
+        if pair.joint in found.refused:
             continue
-        for asked_mm, got_mm, what in _asked(joint, now):
-            limit_mm = ROUND_MM if joint.sides[0].is_round else FLAT_MM
+        for asked_mm, got_mm, what in _asked(pair, now):
+            limit_mm = ROUND_MM if pair.is_round else FLAT_MM
             if abs(got_mm - asked_mm) > limit_mm:
-                faults[joint.name] = f"{what} would be {got_mm:.3f} mm, asked {asked_mm:.3f} mm"
+                faults[pair.joint] = f"{what} would be {got_mm:.3f} mm, asked {asked_mm:.3f} mm"
     return faults
 
 
-def _asked(joint: Wanted, now: Mapping[str, Body]) -> Iterator[tuple[float, float, str]]:
-    """Yield what was asked of a joint, what its files have, and what that is."""
-    if joint.is_absolute or len(joint.sides) == 1:
-        for side in joint.sides:
-            if side.is_internal in joint.sizes_mm:
+def _asked(pair: Wanted, now: Mapping[str, Body]) -> Iterator[tuple[float, float, str]]:
+    """Yield what was asked of a pair, what its files have, and what that is."""
+    if pair.is_absolute or len(pair.sides) == 1:
+        for side in pair.sides:
+            if side.is_internal in pair.sizes_mm:
                 size_mm = side.size_in(now[side.body])
-                yield joint.sizes_mm[side.is_internal], size_mm, f"{side.body} {side.letters}"
+                yield pair.sizes_mm[side.is_internal], size_mm, f"{side.body} {side.letters}"
     else:
-        yield joint.gap_mm, gap_in(joint, now), "its gap"
+        yield pair.gap_mm, pair.gap_in(now), "its gap"
 
 
 def _overlap_faults(
@@ -167,9 +157,9 @@ def _overlap_faults(
 ) -> dict[str, str]:
     """Find joints whose faces were moved into another body, though no press was asked."""
     pressed = {
-        frozenset(side.body for side in joint.sides)
-        for joint in wanted
-        if len(joint.sides) == 2 and joint.name not in found.refused and joint.gap_mm < 0
+        frozenset(side.body for side in pair.sides)
+        for pair in wanted
+        if len(pair.sides) == 2 and pair.joint not in found.refused and pair.gap_mm < 0
     }
     faults: dict[str, str] = {}
     for name in found.bodies:
