@@ -49,7 +49,7 @@ def housing() -> Manifold:
     body -= rod(12, (0, -18, 16), 36, "y")  # the light
     body -= block((18, -5, 12), (23, 5, 31))  # the clip's groove
     body -= rod(8, (*HINGE, -1), 12)
-    for z in (4, 26):
+    for z in (5, 25):
         body -= rod(2.5, (17, 8, z), 10, "y")
     return body
 
@@ -85,7 +85,7 @@ def cover() -> Manifold:
     body = block((-22, 17, 0), (22, 20, 30))
     body += rod(13, (*HINGE, 10.5), 10) + block((-29, 17, 10.5), (-21, 20, 20.5))
     body -= rod(8, (*HINGE, 10), 11)
-    for z in (4, 26):
+    for z in (5, 25):
         body -= rod(3, (17, 16, z), 5, "y")
     return body
 

@@ -136,10 +136,12 @@ class _Work:
     def _ask(self, index: int, one: MovedFaces) -> None:
         offset_mm = np.broadcast_to(np.asarray(one.offset_mm, float), one.triangles.shape)
         before = self.owner[one.triangles]
-        differs = (before >= 0) & (np.abs(self.offset_mm[one.triangles] - offset_mm) > 1e-9)
+        away = np.abs(self.offset_mm[one.triangles] - offset_mm)
+        differs = (before >= 0) & (away > _INCONSISTENT_MM)
         for other in np.unique(before[differs]):
             names = (self.names[other], one.name)
-            self.faults.append(Fault(names, "ask for two different offsets of the same face"))
+            reason = "would need two different offsets of one face: move another body instead"
+            self.faults.append(Fault(names, reason))
         self.offset_mm[one.triangles] = offset_mm
         self.owner[one.triangles] = index
 

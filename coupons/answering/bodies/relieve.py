@@ -138,12 +138,23 @@ class Wanted:
 
 @dataclass(frozen=True)
 class FaceStep:
-    """How far one face is moved, for which joint."""
+    """How far one face is moved, for which joint.
+
+    ``offset_mm`` of a cylinder is that of the circle through its corners, which is drawn.
+    """
 
     joint: str
     side: Side
     region: Region
     offset_mm: float
+
+    @property
+    def facet_mm(self) -> float:
+        """Offset of its triangles: the flats of a cylinder move less than its corners."""
+        one = self.region.cylinder
+        if one is None:
+            return self.offset_mm
+        return self.offset_mm * float(np.cos(np.radians(one.arc_deg / one.strips / 2)))
 
 
 @dataclass(frozen=True)
@@ -211,15 +222,16 @@ def _all_bodies(
         own = [step for step in moved if step.side.body == body.name]
         if not own:
             continue
-        asked = [MovedFaces(step.joint, step.region.faces, step.offset_mm) for step in own]
+        asked = [MovedFaces(step.joint, step.region.faces, step.facet_mm) for step in own]
         offsets = {step.region.number: step.offset_mm for step in own}
         names = {step.region.number: step.joint for step in own}
         asked += carried(regions[body.name], offsets, names)
         found = offset_faces(body, asked, least_wall_mm=least_wall_mm.get(body.name, 0.0))
         for fault in found.faults:
             letters = {step.joint: step.side.letters for step in own}
+            where = " and ".join(dict.fromkeys(letters[name] for name in fault.names))
             for name in fault.names:
-                reasons[name] = f"{body.name} {letters[name]} {fault.reason}"
+                reasons[name] = f"{body.name} {where} {fault.reason}"
         changed[body.name] = found.body
     return changed, reasons
 
@@ -280,9 +292,7 @@ def _side_steps(pair: Wanted, side: Side, drawn: Mapping[str, Body]) -> list[Fac
     growth_mm = _growth_mm(pair, side, drawn)
     outward = -growth_mm if side.is_internal else growth_mm
     moved, share = side.regions, 0.5
-    if side.is_round:
-        share *= _flats_share(side.regions[0])
-    elif side.is_internal in pair.one_face:
+    if side.is_internal in pair.one_face:
         moved, share = max(side.walls, key=lambda wall: float(wall[0].point_mm @ side.up)), 1.0
     return [FaceStep(pair.joint, side, region, _clean(share * outward)) for region in moved]
 
@@ -295,12 +305,6 @@ def _growth_mm(pair: Wanted, side: Side, drawn: Mapping[str, Body]) -> float:
         return pair.sizes_mm[side.is_internal] - side.size_in(drawn[side.body])
     share_mm = (pair.gap_mm - pair.gap_in(drawn)) / len(pair.sizes_mm)
     return share_mm if side.is_internal else -share_mm
-
-
-def _flats_share(region: Region) -> float:
-    """Return how far flats move as the corners of a cylinder move by 1."""
-    one = region.cylinder
-    return 1.0 if one is None else float(np.cos(np.radians(one.arc_deg / one.strips / 2)))
 
 
 def _clean(mm: float) -> float:

@@ -81,9 +81,8 @@ def relieve_into_files(
         if not faults:
             drawn = {body.name: body for body in bodies}
             now = drawn | read
-            gaps = [
-                pair.gap_in(now) if pair.joint not in found.refused else math.nan for pair in wanted
-            ]
+            left = found.refused
+            gaps = [math.nan if pair.joint in left else pair.gap_in(now) for pair in wanted]
             faults = _gap_faults(wanted, found, now) | _overlap_faults(wanted, found, drawn, now)
         if not faults:
             volumes = {name: (drawn[name].volume_mm3, read[name].volume_mm3) for name in read}

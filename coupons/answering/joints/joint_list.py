@@ -30,6 +30,18 @@ COLUMNS = (
     "bed",
 )
 _UNIT_COLUMNS = ("unit", "units")
+# What `coupons meet` found in the bodies, for `coupons relieve` and for the eye.
+_MET_COLUMNS = (
+    "faces",
+    "internal_body",
+    "external_body",
+    "drawn_gap_mm",
+    "area_mm2",
+    "depth_mm",
+    "across_flats_mm",
+    "by_area_mm",
+    "sagitta_mm",
+)
 
 _LAYOUT = Layout(
     columns=COLUMNS,
@@ -125,7 +137,8 @@ def read_joints(path: Path) -> JointList:
 
 def _ignored(rows: list[Cells]) -> tuple[str, ...]:
     told = {name: None for row in rows for name, text in row.others.items() if text}
-    return tuple(name or "(without a name)" for name in told if name not in _UNIT_COLUMNS)
+    known = _UNIT_COLUMNS + _MET_COLUMNS
+    return tuple(name or "(without a name)" for name in told if name not in known)
 
 
 def label_of(name: str) -> str:
