@@ -71,21 +71,23 @@ def command(
     from coupons.answering.bodies.meetings import meet
     from coupons.answering.bodies.mesh import read_bodies
     from coupons.answering.bodies.printed import read_ups
+    from coupons.errors import BodyError, Problem
     from coupons.showing.bodies.meet_page import write_met
     from coupons.showing.bodies.meet_words import meeting_lines, meeting_notes
 
     laid = read_ups(ups)
     read = read_bodies(files, units)
+    if len(read.bodies) < 2:
+        names = ", ".join(body.name for body in read.bodies)
+        raise BodyError([Problem(names, "two bodies or more", "one", "Add the body it meets")])
     met = meet(read.bodies, laid, REACH_MM if reach_mm is None else reach_mm)
     if folder is not None:
         write_met(met, folder, files, notes=read.notes, units=units, ups=laid, fit=Grade(fit))
     if as_json:
         click.echo(json.dumps(rows(met, Grade(fit)), indent=1))
     else:
-        for line in meeting_lines(met):
-            click.echo(line)
-        for note in (*read.notes, *meeting_notes(met)):
-            click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
+        for line in (*meeting_lines(met), *read.notes, *meeting_notes(met)):
+            click.echo(click.wrap_text(line, 80, subsequent_indent="  "))
         if folder is not None:
             click.echo(f"Wrote {folder / 'meetings.csv'}, meetings.html and meetings.json")
     if not met.joints:

@@ -28,14 +28,14 @@ class FaceMark:
         ``internal`` or ``external`` side of a joint, ``rest``, or ``free``.
     lines_mm : ndarray of float, shape (n, 2, 3)
         Its hatching, in space.
-    place_mm : ndarray of float, shape (3,)
-        Where its letter goes.
+    places_mm : ndarray of float, shape (k, 3)
+        Where its letter may go, the best place first.
     """
 
     label: str
     kind: str
     lines_mm: Floats
-    place_mm: Floats
+    places_mm: Floats
 
 
 def marks_of(met: Met, number: int) -> list[FaceMark]:
@@ -63,7 +63,7 @@ def _meeting_marks(meeting: Meeting, number: int, spacing: float) -> Iterator[Fa
             lines = _flat_lines(contact, side, spacing, angle)
         else:
             lines = _round_lines(contact, contact.regions[side], spacing)
-        yield FaceMark(label, kind, lines, _middle_of(lines, contact.point_mm))
+        yield FaceMark(label, kind, lines, _places(lines, contact.point_mm))
 
 
 def _flat_lines(contact: Contact, side: int, spacing: float, angle_deg: float) -> Floats:
@@ -108,18 +108,18 @@ def _span(contact: Contact, region: Region) -> tuple[float, float]:
 def _free_mark(label: str, contact: Contact, number: int) -> FaceMark:
     region = contact.regions[contact.bodies.index(number)][0]
     corners = region.corners_mm[:: max(1, len(region.faces) // 400)]
-    return FaceMark(label, "free", corners[:, :2], contact.point_mm)
+    return FaceMark(label, "free", corners[:, :2], contact.point_mm[None])
 
 
-def _middle_of(lines: Floats, otherwise: Floats) -> Floats:
-    """Return the middle of the longest line among those near the middle of the face."""
+def _places(lines: Floats, otherwise: Floats) -> Floats:
+    """Return middles of hatching lines, those of long lines near the middle of the face first."""
     if not len(lines):
-        return otherwise
+        return otherwise[None]
     middles = lines.mean(axis=1)
     length = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
     away = np.linalg.norm(middles - middles.mean(axis=0), axis=1)
-    best = np.argmax(length / length.max() - 0.5 * away / max(float(away.max()), 1e-9))
-    return np.asarray(middles[best])
+    order = np.argsort(0.5 * away / max(float(away.max()), 1e-9) - length / length.max())
+    return np.asarray(middles[order])
 
 
 def letter_path(label: str, x: float, y: float, height: float) -> str:

@@ -1,6 +1,6 @@
 """The files of a meeting of bodies: the list, its record, and the page that shows every face."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -22,7 +22,7 @@ from coupons.showing.bodies.meet_words import (
     size_words,
 )
 from coupons.showing.bodies.sections import section_of
-from coupons.showing.bodies.views import VIEW, View, edge_lines, path_of, view_of
+from coupons.showing.bodies.views import VIEW, View, edge_lines, length_of, path_of, view_of
 from coupons.showing.pages.page import is_page, render_page
 from coupons.terms import Grade
 
@@ -147,7 +147,7 @@ def _body(met: Met, number: int) -> dict[str, object]:
     for title, turn, lift in _SIDES:
         view = view_of(printed.body, printed.axes, turn, lift)
         seen, hidden = view.parted(edge_lines(printed.body, view))
-        drawn = tuple(_mark(view, mark) for mark in marks)
+        drawn = tuple(_marks(view, marks))
         views.append(ViewDrawn(title, view.high, path_of(seen), path_of(hidden), drawn))
     return {
         "name": printed.body.name,
@@ -160,14 +160,33 @@ def _body(met: Met, number: int) -> dict[str, object]:
     }
 
 
-def _mark(view: View, mark: FaceMark) -> MarkDrawn:
-    seen, hidden = view.parted(mark.lines_mm)
-    x, y, _ = view.flat(mark.place_mm)
-    share = len(seen) / max(len(seen) + len(hidden), 1)
-    letter = letter_path(mark.label, float(x), float(y), _LETTER)
-    return MarkDrawn(
-        mark.label, mark.kind, path_of(seen), path_of(hidden), letter, share < _SEEN_SHARE
-    )
+def _marks(view: View, marks: Sequence[FaceMark]) -> Iterator[MarkDrawn]:
+    """Draw the marks of a body, each letter clear of the earlier ones if there is room."""
+    taken: list[tuple[float, float]] = []
+    for mark in marks:
+        seen, hidden = view.parted(mark.lines_mm)
+        x, y = _free_place(view, mark, taken)
+        taken.append((x, y))
+        in_sight = length_of(seen)
+        whole = in_sight + length_of(hidden)
+        yield MarkDrawn(
+            mark.label,
+            mark.kind,
+            path_of(seen),
+            path_of(hidden),
+            letter_path(mark.label, x, y, _LETTER),
+            in_sight < _SEEN_SHARE * whole,
+        )
+
+
+def _free_place(
+    view: View, mark: FaceMark, taken: Sequence[tuple[float, float]]
+) -> tuple[float, float]:
+    places = [(float(x), float(y)) for x, y, _ in view.flat(mark.places_mm)]
+    for x, y in places:
+        if all(abs(x - a) > 2.4 * _LETTER or abs(y - b) > 1.5 * _LETTER for a, b in taken):
+            return x, y
+    return places[0]
 
 
 def _joint(met: Met, joint: Meeting) -> dict[str, object]:

@@ -100,10 +100,10 @@ def _apart(gap_mm: float) -> str:
 
 
 def meeting_lines(met: Met) -> list[str]:
-    """Return a line for each joint, for the terminal."""
+    """Return a sentence for each joint, for the terminal."""
     return [
-        f"{joint.letter:<3} {name_of(met, joint):<34} {form_words(joint):<16} "
-        f"{size_words(joint)}, gap {gap_words(joint)}"
+        f"{name_of(met, joint)}: {form_words(joint)}, {size_words(joint)}, drawn gap "
+        f"{gap_words(joint)}; {direction_words(met, joint)}."
         for joint in met.joints
     ]
 

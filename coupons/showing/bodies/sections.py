@@ -16,7 +16,7 @@ from coupons.showing.bodies.hatching import EXTERNAL_DEG, INTERNAL_DEG, hatch
 from coupons.showing.bodies.views import path_of
 
 _ROOM_MM = 3.0  # around the joint
-_MOST_SHARE = 1.2  # height of a section over its width
+_LEAST_SHARE, _MOST_SHARE = 0.35, 0.75  # height of a section over its width
 _LETTER_SHARE = 0.05  # of the width
 _LINES = 45.0  # of hatching across the width
 
@@ -124,7 +124,8 @@ def _half_extents(group: Group, middle: Floats, frame: Floats) -> Floats:
                 points.append(np.array([place - half, place + half]))
     half = np.abs(np.concatenate(points) - middle @ frame).max(axis=0)
     half = half + np.maximum(_ROOM_MM, 0.35 * half[0])
-    half[1] = np.clip(half[1], 0.35 * half[0], _MOST_SHARE * half[0])
+    half[0] = max(half[0], half[1] / _MOST_SHARE)
+    half[1] = max(half[1], _LEAST_SHARE * half[0])
     return np.asarray(half)
 
 

@@ -122,6 +122,11 @@ def edge_lines(body: Body, view: View) -> Floats:
     return np.asarray(lines)
 
 
+def length_of(segments: Floats) -> float:
+    """Return the length of lines, shape (n, 2, 2), together."""
+    return float(np.linalg.norm(segments[:, 1] - segments[:, 0], axis=1).sum())
+
+
 def path_of(segments: Floats) -> str:
     """Write lines, shape (n, 2, 2), as the path of a drawing; ends that touch are joined."""
     parts: list[str] = []
