@@ -36,7 +36,8 @@ def command(ctx: click.Context, listed: Path, profile: Path, folder: Path, as_js
     from coupons.answering.bodies.met_files import meet_again
     from coupons.answering.bodies.relieved_files import relieve_into_files
     from coupons.answering.bodies.screws import screw_cautions
-    from coupons.answering.joints.part import answer_part
+    from coupons.answering.joints.part import answer_joints
+    from coupons.answering.origin import origin_of
     from coupons.answering.words.answers import marks
     from coupons.cli.listed import read_listed
     from coupons.learning.profile import read_profile
@@ -50,19 +51,19 @@ def command(ctx: click.Context, listed: Path, profile: Path, folder: Path, as_js
         )
     faces = read_faces(listed)
     printer = read_profile(profile)
-    part = answer_part(printer, read_listed(listed))
+    joints = answer_joints(printer, read_listed(listed))
     again = meet_again(listed)
-    asked = asked_faces(again.met, part, faces)
-    bodies = [one.body for one in again.met.bodies]
+    asked = asked_faces(again.met, joints, faces)
+    divided = [one.surface.regions for one in again.met.bodies]
     made_for = {"machine": printer.machine, "material": printer.material}
-    walls = least_walls(again.met, part, printer, asked)
-    written = relieve_into_files(bodies, asked.wanted, walls, made_for, asked.refused)
+    walls = least_walls(again.met, joints, printer, asked)
+    written = relieve_into_files(divided, asked.wanted, walls, made_for, asked.refused)
     write_relieved(written, asked.wanted, folder, [*again.paths, listed, profile])
     if as_json:
         data = {"moved": moved_data(written, asked.wanted), "left": dict(written.relieved.refused)}
         click.echo(json.dumps(data, indent=1))
     else:
-        for mark in marks(part.rehearsed, part.origin):
+        for mark in marks(printer.rehearsed, origin_of(printer)):
             click.echo(click.wrap_text(mark, 80, subsequent_indent="  "))
         for line in moved_lines(written, asked.wanted):
             click.echo(line)

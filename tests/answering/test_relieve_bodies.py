@@ -63,7 +63,7 @@ def facing_of(inner, outer):
 
 def files_of(bodies, *wanted, least_wall_mm=0.8, refused=None):
     walls = {body.name: least_wall_mm for body in bodies}
-    return relieve_into_files(bodies, wanted, walls, {}, refused)
+    return relieve_into_files([regions_of(body) for body in bodies], wanted, walls, {}, refused)
 
 
 def loaded(written, name, tmp_path):

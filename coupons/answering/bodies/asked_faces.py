@@ -15,7 +15,7 @@ from coupons.answering.bodies.printed import Printed
 from coupons.answering.bodies.regions import Region
 from coupons.answering.bodies.relieve import Side, Wanted
 from coupons.answering.drawing import FaceMove
-from coupons.answering.joints.part import JointAnswer, PartAnswer
+from coupons.answering.joints.part import JointAnswer
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.measuring.run.spreadsheet import Layout, read_cells
@@ -73,20 +73,20 @@ class Asked:
     refused: Mapping[str, str]
 
 
-def asked_faces(met: Met, part: PartAnswer, faces: Mapping[int, ListedFaces]) -> Asked:
+def asked_faces(met: Met, joints: Sequence[JointAnswer], faces: Mapping[int, ListedFaces]) -> Asked:
     """Bring the answers to a list onto the faces of its bodies.
 
     Parameters
     ----------
     met : Met
-    part : PartAnswer
+    joints : sequence of JointAnswer
         The answers to the list.
     faces : mapping of int to ListedFaces
         By row of the list.
     """
     wanted: list[Wanted] = []
     refused: dict[str, str] = {}
-    for joint in part.joints:
+    for joint in joints:
         name = joint.listed.name
         row = faces.get(joint.listed.row)
         meeting = None if row is None else _meeting(met, row)
@@ -99,10 +99,12 @@ def asked_faces(met: Met, part: PartAnswer, faces: Mapping[int, ListedFaces]) ->
     return Asked(tuple(wanted), refused)
 
 
-def least_walls(met: Met, part: PartAnswer, profile: Profile, asked: Asked) -> dict[str, float]:
+def least_walls(
+    met: Met, joints: Sequence[JointAnswer], profile: Profile, asked: Asked
+) -> dict[str, float]:
     """Return the thinnest wall that may be left in each body: two lines of its printer's nozzle."""
     walls = dict.fromkeys((one.body.name for one in met.bodies), LINES * profile.nozzle_mm)
-    listed = {joint.listed.name: joint.listed for joint in part.joints}
+    listed = {joint.listed.name: joint.listed for joint in joints}
     for pair in asked.wanted:
         for side in pair.sides:
             which = "internal_profile" if side.is_internal else "external_profile"

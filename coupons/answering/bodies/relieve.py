@@ -12,7 +12,7 @@ import numpy as np
 from coupons.answering.bodies.body import Body, Floats, Ints
 from coupons.answering.bodies.face_offset import MovedFaces, offset_faces
 from coupons.answering.bodies.face_sizes import across_corners_mm, between_mm, height_mm
-from coupons.answering.bodies.regions import Kind, Region, regions_of
+from coupons.answering.bodies.regions import Kind, Region
 from coupons.answering.bodies.roundings import carried
 from coupons.answering.bodies.rounds import Cylinder
 from coupons.progress import steps
@@ -176,7 +176,7 @@ class Relieved:
 
 
 def relieve(
-    bodies: Sequence[Body],
+    divided: Sequence[Sequence[Region]],
     wanted: Sequence[Wanted],
     least_wall_mm: Mapping[str, float],
     refused: Mapping[str, str] | None = None,
@@ -185,7 +185,8 @@ def relieve(
 
     Parameters
     ----------
-    bodies : sequence of Body
+    divided : sequence of sequence of Region
+        Each body as its regions.
     wanted : sequence of Wanted
     least_wall_mm : mapping of str to float
         By the name of the body; walls are not made thinner than this.
@@ -194,38 +195,37 @@ def relieve(
     """
     reasons = dict(refused or {})
     planned: dict[str, list[FaceStep]] = {}
-    drawn = {body.name: body for body in bodies}
+    drawn = {regions[0].body.name: regions[0].body for regions in divided}
     for pair in wanted:
         if pair.joint not in reasons and (odd := odd_faces(pair, drawn)):
             reasons[pair.joint] = odd
     for pair in wanted:
         if pair.joint not in reasons:
             planned.setdefault(pair.joint, []).extend(_steps_of(pair, drawn))
-    regions = {body.name: regions_of(body) for body in bodies}
     while True:
         left = [step for name, found in planned.items() if name not in reasons for step in found]
-        changed, faults = _all_bodies(bodies, regions, left, least_wall_mm)
+        changed, faults = _all_bodies(divided, left, least_wall_mm)
         if not faults:
             return Relieved(changed, tuple(left), reasons)
         reasons |= faults
 
 
 def _all_bodies(
-    bodies: Sequence[Body],
-    regions: Mapping[str, Sequence[Region]],
+    divided: Sequence[Sequence[Region]],
     moved: Sequence[FaceStep],
     least_wall_mm: Mapping[str, float],
 ) -> tuple[dict[str, Body], dict[str, str]]:
     """Return the bodies that change, and why joints cannot be moved."""
     changed, reasons = {}, {}
-    for body in steps(bodies, "bodies moved"):
+    for regions in steps(divided, "bodies moved"):
+        body = regions[0].body
         own = [step for step in moved if step.side.body == body.name]
         if not own:
             continue
         asked = [MovedFaces(step.joint, step.region.faces, step.facet_mm) for step in own]
         offsets = {step.region.number: step.offset_mm for step in own}
         names = {step.region.number: step.joint for step in own}
-        asked += carried(regions[body.name], offsets, names)
+        asked += carried(regions, offsets, names)
         found = offset_faces(body, asked, least_wall_mm=least_wall_mm.get(body.name, 0.0))
         for fault in found.faults:
             letters = {step.joint: step.side.letters for step in own}

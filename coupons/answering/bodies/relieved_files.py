@@ -17,6 +17,7 @@ import numpy as np
 from coupons.answering.bodies.body import Body, Ints
 from coupons.answering.bodies.body_files import file_bytes, file_names
 from coupons.answering.bodies.mesh import read_bodies
+from coupons.answering.bodies.regions import Region
 from coupons.answering.bodies.relieve import FaceStep, Relieved, Wanted, relieve
 from coupons.answering.bodies.soundness import crossings_between
 from coupons.errors import BodyError
@@ -50,7 +51,7 @@ class Written:
 
 
 def relieve_into_files(
-    bodies: Sequence[Body],
+    divided: Sequence[Sequence[Region]],
     wanted: Sequence[Wanted],
     least_wall_mm: Mapping[str, float],
     metadata: Mapping[str, str],
@@ -60,7 +61,8 @@ def relieve_into_files(
 
     Parameters
     ----------
-    bodies : sequence of Body
+    divided : sequence of sequence of Region
+        Each body as its regions.
     wanted : sequence of Wanted
     least_wall_mm : mapping of str to float
         By the name of the body; walls are not made thinner than this.
@@ -69,17 +71,17 @@ def relieve_into_files(
     refused : mapping of str to str, optional
         Joints that are to be left as they are, with the reason.
     """
-    names = file_names(bodies)
+    drawn = {regions[0].body.name: regions[0].body for regions in divided}
+    names = file_names(drawn.values())
     reasons = dict(refused or {})
     while True:
-        found = relieve(bodies, wanted, least_wall_mm, reasons)
+        found = relieve(divided, wanted, least_wall_mm, reasons)
         files = {
             names[name]: file_bytes(body, names[name], metadata)
             for name, body in found.bodies.items()
         }
         read, faults = _read_back(found, files, names)
         if not faults:
-            drawn = {body.name: body for body in bodies}
             now = drawn | read
             left = found.refused
             gaps = [math.nan if pair.joint in left else pair.gap_in(now) for pair in wanted]
