@@ -174,8 +174,7 @@ def _heights(body: Body, some: Ints) -> Floats:
 
 def _moved_corners(work: _Work) -> tuple[Floats, list[Fault]]:
     """Return all corners, the touched ones moved, and the faults that this meets."""
-    patches = flat_patches(work.body)
-    plane, normals = patches.label, patches.normals
+    plane, normals = _planes(work)
     offset_mm, faults = _plane_offsets(work, plane, len(normals))
     moved = work.body.vertices_mm.copy()
     if faults:
@@ -194,6 +193,15 @@ def _moved_corners(work: _Work) -> tuple[Floats, list[Fault]]:
             faults.append(Fault(names, "runs out into a face that is almost parallel to it"))
         moved[vertices] += step
     return moved, faults
+
+
+def _planes(work: _Work) -> tuple[Ints, Floats]:
+    """Return the plane of each triangle, and the normals of the planes around moved corners."""
+    near = Body("", "", work.body.vertices_mm, work.body.triangles[work.around])
+    patches = flat_patches(near)
+    plane = np.full(len(work.body.triangles), -1)
+    plane[work.around] = patches.label
+    return plane, patches.normals
 
 
 def _plane_offsets(work: _Work, plane: Ints, count: int) -> tuple[Floats, list[Fault]]:

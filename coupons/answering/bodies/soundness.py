@@ -62,8 +62,11 @@ def crossings(body: Body) -> Ints:
 
 def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
     """Return pairs of one of some triangles of a body and one of another that pass through."""
+    near = _within(other, one.vertices_mm[one.triangles[some]])
+    if not len(near):
+        return np.empty((0, 2), dtype=np.int64)
     vertices = np.concatenate([one.vertices_mm, other.vertices_mm])
-    later = other.triangles + len(one.vertices_mm)
+    later = other.triangles[near] + len(one.vertices_mm)
     both = Body("", "", vertices, np.concatenate([one.triangles[some], later]))
     corners = both.corners_mm
     tree, others = (
@@ -71,7 +74,15 @@ def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
         for part in (corners[: len(some)], corners[len(some) :])
     )
     pairs = _crossing(both, ((i, j + len(some)) for i, j in overlapping(tree, others)))
-    return np.column_stack([some[pairs[:, 0]], pairs[:, 1] - len(some)])
+    return np.column_stack([some[pairs[:, 0]], near[pairs[:, 1] - len(some)]])
+
+
+def _within(body: Body, corners_mm: Floats) -> Ints:
+    """Return the triangles of a body that come into the box of some corners."""
+    low, high = corners_mm.min(axis=(0, 1)), corners_mm.max(axis=(0, 1))
+    under = (body.vertices_mm < low)[body.triangles].all(axis=1)
+    over = (body.vertices_mm > high)[body.triangles].all(axis=1)
+    return np.flatnonzero(~(under | over).any(axis=1))
 
 
 def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]]) -> Ints:
