@@ -11,7 +11,6 @@ from typing import Any
 
 from coupons.answering.bodies.meetings import Meeting, Met
 from coupons.answering.bodies.pairing import Pair
-from coupons.answering.bodies.printed import Printed
 from coupons.answering.bodies.regions import Region
 from coupons.answering.bodies.relieve import Side, Wanted
 from coupons.answering.drawing import FaceMove
@@ -63,6 +62,14 @@ def read_faces(path: Path) -> dict[int, ListedFaces]:
         )
         for row in rows
     }
+
+
+@dataclass(frozen=True)
+class PairDrawn:
+    """What was answered for a pair of faces: the gap to draw, and the bodies that move."""
+
+    gap_mm: float
+    moves: tuple[FaceMove, ...]
 
 
 @dataclass(frozen=True)
@@ -143,45 +150,65 @@ def _lost(met: Met, row: ListedFaces | None) -> str:
 
 def _pairs_of(met: Met, meeting: Meeting, joint: JointAnswer) -> Iterator[Wanted]:
     """Yield the pairs of a joint, each with the gap and the sizes that were answered for it."""
-    group, labels = meeting.group, meeting.labels
+    group = meeting.group
     assert group is not None
     drawn = _drawn(joint, len(group.pairs))
     sizes = _listed_sizes(joint, len(group.pairs))
-    internal, external = (met.bodies[number] for number in meeting.bodies)
-    for pair, (gap_mm, moves), size_mm in zip(group.pairs, drawn, sizes, strict=True):
-        letters = " ".join(labels[meeting.contacts.index(one)] for one in pair.contacts)
-        yield _wanted(joint, pair, (internal, external), letters, gap_mm, moves, size_mm)
-
-
-def _wanted(
-    joint: JointAnswer,
-    pair: Pair,
-    bodies: tuple[Printed, Printed],
-    letters: str,
-    gap_mm: float,
-    moves: Sequence[FaceMove],
-    size_mm: float,
-) -> Wanted:
-    inner = _regions(pair, 1 - pair.external)
-    outer = _regions(pair, pair.external)
-    sides = [
-        Side(one.body.name, letters, regions, is_internal, one.axes[2])
-        for one, regions, is_internal in zip(bodies, (inner, outer), (True, False), strict=True)
-    ]
     piece = joint.listed.hardware
-    printed = [None if piece and (piece.form in INTERNAL) == s.is_internal else s for s in sides]
+    bought = None if piece is None else piece.form in INTERNAL
+    for number, (one, size_mm) in enumerate(zip(drawn, sizes, strict=True)):
+        yield wanted_pair(met, meeting, number, joint.listed.name, one, size_mm, bought=bought)
+
+
+def wanted_pair(
+    met: Met,
+    meeting: Meeting,
+    number: int,
+    name: str,
+    drawn: PairDrawn,
+    size_mm: float,
+    *,
+    bought: bool | None = None,
+) -> Wanted:
+    """Return one pair of faces of a joint as it is to be drawn.
+
+    Parameters
+    ----------
+    met : Met
+    meeting : Meeting
+        The joint.
+    number : int
+        Which of its pairs.
+    name : str
+        Of the joint.
+    drawn : PairDrawn
+    size_mm : float
+        As listed.
+    bought : bool, optional
+        Whether it is the internal side that is hardware; None if neither is.
+    """
+    group = meeting.group
+    assert group is not None
+    pair = group.pairs[number]
+    letters = " ".join(meeting.labels[meeting.contacts.index(one)] for one in pair.contacts)
+    sides: list[Side | None] = []
+    for at, is_internal in zip(meeting.bodies, (True, False), strict=True):
+        regions = _regions(pair, 1 - pair.external if is_internal else pair.external)
+        body = met.bodies[at]
+        side = Side(body.body.name, letters, regions, is_internal, body.axes[2])
+        sides.append(None if bought is is_internal else side)
     return Wanted(
-        joint=joint.listed.name,
-        internal=printed[0],
-        external=printed[1],
+        joint=name,
+        internal=sides[0],
+        external=sides[1],
         size_mm=size_mm,
-        sizes_mm={move.form in INTERNAL: move.drawn_mm for move in moves},
-        gap_mm=gap_mm,
+        sizes_mm={move.form in INTERNAL: move.drawn_mm for move in drawn.moves},
+        gap_mm=drawn.gap_mm,
         facing=tuple(
             (one.regions[1 - pair.external], one.regions[pair.external]) for one in pair.contacts
         ),
-        one_face=frozenset(move.form in INTERNAL for move in moves if move.faces == 1),
-        is_absolute=piece is not None or any(move.faces == 1 for move in moves),
+        one_face=frozenset(move.form in INTERNAL for move in drawn.moves if move.faces == 1),
+        is_absolute=bought is not None or any(move.faces == 1 for move in drawn.moves),
         is_slanted=bool(pair.slant_deg),
     )
 
@@ -192,14 +219,13 @@ def _regions(pair: Pair, side: int) -> tuple[Region, ...]:
     return tuple(found.values())
 
 
-def _drawn(joint: JointAnswer, count: int) -> list[tuple[float, Sequence[FaceMove]]]:
-    """Return gap and moves of each pair of a joint; one answer stands for all that are alike."""
+def _drawn(joint: JointAnswer, count: int) -> list[PairDrawn]:
+    """Return what was answered for each pair of a joint; one answer stands for all alike."""
     found: Any = joint.found
     several = getattr(found, "pairs", None)
     if several is None:
-        one = (getattr(found, "gap_mm", 0.0), joint.moves)
-        return [one] * count
-    each = [(pair.gap_mm, pair.moves) for pair in several]
+        return [PairDrawn(getattr(found, "gap_mm", 0.0), joint.moves)] * count
+    each = [PairDrawn(pair.gap_mm, pair.moves) for pair in several]
     return each if len(each) == count else each[:1] * count
 
 
