@@ -67,11 +67,25 @@ class Seams:
     angle: Floats
     edges: Ints
 
+    @cached_property
+    def _by_patch(self) -> tuple[Ints, Ints]:
+        patch = self.patches.T.ravel()
+        order = np.argsort(patch, kind="stable")
+        starts = np.searchsorted(patch[order], np.arange(int(patch.max(initial=-1)) + 2))
+        return order % len(self.patches), starts
+
+    def around(self, patches: Ints) -> Ints:
+        """Return the seams of some patches, those between two of them twice."""
+        rows, starts = self._by_patch
+        counts = starts[patches + 1] - starts[patches]
+        within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+        return np.asarray(rows[np.repeat(starts[patches], counts) + within])
+
 
 def flat_patches(body: Body) -> Patches:
     """Find the flat patches of a body."""
     pairs = body.edges.triangles
-    flat = _off_plane(body, pairs) <= FLAT_MM + 4 * body.rounding_mm
+    flat = _off_plane(body) <= FLAT_MM + 4 * body.rounding_mm
     label = joined(len(body.triangles), pairs[flat])
     label = _without_bent(body, label)
     return _measured(body, label)
@@ -84,15 +98,16 @@ def joined(many: int, pairs: Ints) -> Ints:
     return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
 
 
-def _off_plane(body: Body, pairs: Ints) -> Floats:
-    """Return how far, at least, a corner of one triangle lies off the plane of the other."""
+def _off_plane(body: Body) -> Floats:
+    """Return how far, at least, a corner of one triangle lies off the plane of its neighbour."""
+    pairs, ends = body.edges.triangles, body.edges.vertices
+    start = body.vertices_mm[ends[:, 0]]
     off = np.full(len(pairs), np.inf)
     for one, other in ((0, 1), (1, 0)):
         i, j = pairs[:, one], pairs[:, other]
-        away = body.corners_mm[j] - body.corners_mm[i, :1]
-        height = np.abs(np.einsum("kcx,kx->kc", away, body.normals[i])).max(axis=1)
-        has_plane = body.areas_mm2[i] > 0
-        off = np.minimum(off, np.where(has_plane, height, np.inf))
+        far = body.triangles[j].sum(axis=1) - ends.sum(axis=1)  # the corner that is not shared
+        height = np.abs(np.einsum("kx,kx->k", body.vertices_mm[far] - start, body.normals[i]))
+        off = np.minimum(off, np.where(body.areas_mm2[i] > 0, height, np.inf))
     facing = np.einsum("kx,kx->k", body.normals[pairs[:, 0]], body.normals[pairs[:, 1]])
     has_both = (body.areas_mm2[pairs] > 0).all(axis=1)
     # A thin triangle may lie folded back on its neighbour, in the same plane.

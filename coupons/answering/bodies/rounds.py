@@ -96,8 +96,10 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
     for rows in _alike(seams, proposals):
         own = np.unique(seams.patches[proposals.seams[rows]])
         own = own[~taken[own]]
+        if _is_gore(seams, own, seams.way[proposals.seams[rows[0]]], is_wide):
+            continue
         cylinder = _fitted(patches, seams, proposals, rows, own)
-        if cylinder is not None and not _is_gore(seams, own, cylinder, is_wide):
+        if cylinder is not None:
             taken[own] = True
             found.append((cylinder, own))
     return Rounds(tuple(_with_pieces(patches, seams, found, taken)), is_wide)
@@ -253,15 +255,15 @@ def circle_through(points: Floats) -> tuple[Floats, float]:
     return centre + middle, float(np.hypot(*(near - centre).T).mean())
 
 
-def _is_gore(seams: Seams, own: Ints, cylinder: Cylinder, is_wide: NDArray[np.bool_]) -> bool:
+def _is_gore(seams: Seams, own: Ints, axis: Floats, is_wide: NDArray[np.bool_]) -> bool:
     """Tell whether strips are a slice of a doubly curved surface, as of a ball from pole to pole.
 
     Such a slice goes on smoothly at both of its ends, into patches no wider than itself.
     """
-    inside = np.isin(seams.patches, own)
-    rim = inside.sum(axis=1) == 1
-    other = seams.patches[rim][~inside[rim]]
-    across = np.abs(seams.way[rim] @ cylinder.axis) < 0.9
+    rows, times = np.unique(seams.around(own), return_counts=True)
+    rim = rows[times == 1]
+    other = np.where(np.isin(seams.patches[rim, 0], own), *seams.patches[rim].T[::-1])
+    across = np.abs(seams.way[rim] @ axis) < 0.9
     goes_on = (seams.angle[rim] <= SMOOTH) & ~is_wide[other] & across
     return bool(seams.length_mm[rim][goes_on].sum() > 0.5 * seams.length_mm[rim][across].sum())
 
@@ -273,20 +275,17 @@ def _with_pieces(
     taken: NDArray[np.bool_],
 ) -> list[tuple[Cylinder, Ints]]:
     """Add the pieces of strips that something else cut off, if they lie on the same cylinder."""
-    smooth = seams.patches[seams.angle <= SMOOTH]
     grown = []
     for cylinder, own in found:
-        whole = own
-        while True:
-            touching = smooth[np.isin(smooth, whole).any(axis=1)]
-            more = np.unique(touching[~taken[touching]])
-            more = (
-                more[[_lies_on(patches, cylinder, int(one)) for one in more]] if len(more) else more
-            )
-            if not len(more):
-                break
-            taken[more] = True
-            whole = np.concatenate([whole, more])
+        whole, fresh = own, own
+        while len(fresh):
+            rows = seams.around(fresh)
+            beside = np.unique(seams.patches[rows[seams.angle[rows] <= SMOOTH]])
+            beside = beside[~taken[beside]]
+            is_on = [_lies_on(patches, cylinder, int(one)) for one in beside]
+            fresh = beside[np.array(is_on, dtype=bool)]
+            taken[fresh] = True
+            whole = np.concatenate([whole, fresh])
         grown.append((cylinder, whole))
     return grown
 
