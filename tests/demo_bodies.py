@@ -5,17 +5,24 @@ relieve` gives the joints their gaps. Run it to draw them again::
 
     python tests/demo_bodies.py results/filter-drawer-bodies
 
+It also draws a picture, ``bodies.png``, with the faces that meet in a darker colour.
+
 A housing takes a drawer that slides in from above. Its lid is held by two pins, a spring clip in a
 groove beside keeps it down. A cover on two screws swings on a hinge pin.
 """
 
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 from manifold3d import CrossSection, Manifold
 
-SIDES = 64
+from coupons.answering.bodies.meetings import meet
+from coupons.answering.bodies.mesh import read_bodies
+from coupons.making.output.solids import Solid
+
+SIDES = 48
 
 
 def block(low, high) -> Manifold:
@@ -106,16 +113,48 @@ BODIES = {
 
 
 def draw(folder: Path) -> None:
-    """Write each body as STL."""
+    """Write each body as STL, and a picture of all with the faces that meet."""
+    from coupons.atomic import write_bytes
+    from coupons.making.output.preview import preview_png
     from coupons.making.output.stl import facets_bytes
 
-    folder.mkdir(parents=True, exist_ok=True)
     for name, make in BODIES.items():
         solid = Manifold(make().to_mesh())  # once through 32 bits, as the file will be
         mesh = solid.to_mesh()
         corners = np.asarray(mesh.vert_properties[:, :3])[np.asarray(mesh.tri_verts)]
-        data = facets_bytes(corners.astype(np.float64), f"coupon demo {name}")
-        (folder / f"{name}.stl").write_bytes(data)
+        data = facets_bytes(corners.astype(np.float64), f"coupon body {name}")
+        write_bytes(folder / f"{name}.stl", data)
+    seen = tuple(_seen(folder))
+    inserted = frozenset(one.body for one in seen) - {"housing", "cover"}
+    write_bytes(folder / "bodies.png", preview_png(seen, inserted))
+
+
+def _seen(folder: Path) -> Iterator[Solid]:
+    """Yield the bodies side by side, the faces that meet marked."""
+    met = meet(read_bodies([folder / f"{name}.stl" for name in BODIES]).bodies)
+    x = 0.0
+    for number, one in enumerate(met.bodies):
+        body = one.body
+        marked = np.full(len(body.triangles), -1, dtype=np.int32)
+        for joint in met.joints:
+            for contact in joint.contacts:
+                for at, regions in zip(contact.bodies, contact.regions, strict=True):
+                    for region in regions if at == number else ():
+                        marked[region.faces] = 0
+        # The lid is shown on its back, with its pins up.
+        turned = body.vertices_mm * ((1, -1, -1) if body.name == "lid" else (1, 1, 1))
+        low, high = turned.min(axis=0), turned.max(axis=0)
+        yield Solid(
+            body=body.name,
+            plate=1,
+            origin_mm=(x, 0.0, 0.0),
+            vertices_mm=(turned - low).astype(np.float32),
+            triangles=body.triangles.astype(np.uint32),
+            made_by=marked,
+            features=("meets",),
+            volume_mm3=body.volume_mm3,
+        )
+        x += float(high[0] - low[0]) + 10
 
 
 if __name__ == "__main__":
