@@ -32,11 +32,15 @@ def command(ctx: click.Context, listed: Path, profile: Path, folder: Path, as_js
 
     Exit code 1 if a joint was left as drawn.
     """
-    from coupons.answering.bodies.asked_faces import asked_faces, least_walls, read_faces
+    from coupons.answering.bodies.asked_faces import (
+        answer_each,
+        asked_faces,
+        least_walls,
+        read_faces,
+    )
     from coupons.answering.bodies.met_files import meet_again
     from coupons.answering.bodies.relieved_files import relieve_into_files
     from coupons.answering.bodies.screws import screw_cautions
-    from coupons.answering.joints.part import answer_joints
     from coupons.answering.origin import origin_of
     from coupons.answering.words.answers import marks
     from coupons.cli.listed import read_listed
@@ -51,7 +55,7 @@ def command(ctx: click.Context, listed: Path, profile: Path, folder: Path, as_js
         )
     faces = read_faces(listed)
     printer = read_profile(profile)
-    joints = answer_joints(printer, read_listed(listed))
+    joints = answer_each(printer, read_listed(listed))
     again = meet_again(listed)
     asked = asked_faces(again.met, joints, faces)
     divided = [one.surface.regions for one in again.met.bodies]

@@ -14,7 +14,8 @@ from coupons.answering.bodies.pairing import Pair
 from coupons.answering.bodies.regions import Region
 from coupons.answering.bodies.relieve import Side, Wanted
 from coupons.answering.drawing import FaceMove
-from coupons.answering.joints.part import JointAnswer
+from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.part import JointAnswer, answer_part
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.measuring.run.spreadsheet import Layout, read_cells
@@ -78,6 +79,11 @@ class Asked:
 
     wanted: tuple[Wanted, ...]
     refused: Mapping[str, str]
+
+
+def answer_each(profile: Profile, listed: Sequence[ListedJoint]) -> tuple[JointAnswer, ...]:
+    """Answer every joint of a list for itself, without the chance of them all."""
+    return tuple(answer_part(profile, [joint]).joints[0] for joint in listed)
 
 
 def asked_faces(met: Met, joints: Sequence[JointAnswer], faces: Mapping[int, ListedFaces]) -> Asked:
@@ -230,5 +236,6 @@ def _drawn(joint: JointAnswer, count: int) -> list[PairDrawn]:
 
 
 def _listed_sizes(joint: JointAnswer, count: int) -> list[float]:
-    sizes = getattr(joint.listed, "sizes_mm", None) or (joint.listed.joint.size_mm,)
+    several = getattr(joint.listed, "several", None)
+    sizes = (joint.listed.joint.size_mm,) if several is None else several.sizes_mm
     return list(sizes) if len(sizes) == count else [sizes[0]] * count

@@ -111,7 +111,8 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
 
     A joint without an answer, because the profile has no data on it, does not stop the others.
     """
-    joints = answer_joints(profile, listed)
+    known: dict[ListedJoint, JointAnswer] = {}
+    joints = tuple(_answer_once(profile, joint, known) for joint in listed)
     demanding = [(joint, demand_of(profile, joint)) for joint in joints]
     counted = tuple(joint for joint, demand in demanding if demand is not None)
     demands = [demand for _, demand in demanding if demand is not None]
@@ -124,12 +125,6 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
         rehearsed=profile.rehearsed,
         origin=origin_of(profile),
     )
-
-
-def answer_joints(profile: Profile, listed: Sequence[ListedJoint]) -> tuple[JointAnswer, ...]:
-    """Answer every joint of a list for itself; see `answer_part`."""
-    known: dict[ListedJoint, JointAnswer] = {}
-    return tuple(_answer_once(profile, joint, known) for joint in listed)
 
 
 def question_of(listed: ListedJoint) -> Question:
