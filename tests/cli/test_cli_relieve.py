@@ -204,6 +204,13 @@ def test_objects_of_one_package_are_written_one_by_one(folder):
     assert drawn.corners_mm[still].tobytes() == moved.corners_mm[still].tobytes()
 
 
+def test_the_list_is_read_by_joints_without_a_word_about_faces(folder):
+    paths = [str(folder / "profile.json"), str(folder / "met" / "meetings.csv")]
+    result = CliRunner().invoke(main, ["joints", *paths])
+    assert result.exit_code == 0, result.output
+    assert "not used" not in result.output
+
+
 def test_it_has_help():
     result = CliRunner().invoke(main, ["relieve", "-h"])
     assert result.exit_code == 0

@@ -49,6 +49,7 @@ _LAYOUT = Layout(
     number_pair=("size_mm", "across"),
     earlier={"gives": "move", "along": "across"},
     holds="a list of joints",
+    besides=_MET_COLUMNS,
     if_missing="Give the path of a CSV file with the columns " + ", ".join(COLUMNS),
     if_empty="The first row has the column names " + ", ".join(COLUMNS),
     error=AnswerError,

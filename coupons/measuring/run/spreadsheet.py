@@ -37,6 +37,8 @@ class Layout:
         What to raise.
     earlier : mapping of str to str
         Columns that had another name in earlier versions, and what they are called now.
+    besides : tuple of str
+        Columns that stand there for somebody else: none of them is a slip.
     most_rows : int
         More rows than this were not typed by anybody, and nothing after could work on them.
     """
@@ -49,6 +51,7 @@ class Layout:
     if_empty: str
     error: type[CouponError]
     earlier: Mapping[str, str] = field(default_factory=dict)
+    besides: tuple[str, ...] = ()
     most_rows: int = 100_000
 
 
@@ -161,7 +164,8 @@ def _header(file: str, number: int, cells: list[str], layout: Layout) -> list[st
         Problem(where, f"a column {new}", old, f"Rename it: {old} is now called {new}")
         for new, old in earlier.items()
     ]
-    strange = [name for name in header if name and name not in layout.columns]
+    known = (*layout.columns, *layout.besides)
+    strange = [name for name in header if name and name not in known]
     missing = [name for name in layout.columns if name not in header and name not in earlier]
     for name in missing:
         near = get_close_matches(name, strange, 1)
