@@ -5,12 +5,14 @@ relieve` gives the joints their gaps. Run it to draw them again::
 
     python tests/demo_bodies.py results/filter-drawer-bodies
 
-It also draws a picture, ``bodies.png``, with the faces that meet in a darker colour.
+It also meets them, writes the list with the fits chosen for each joint into ``met/``, and draws a
+picture, ``bodies.png``, with the faces that meet in a darker colour.
 
 A housing takes a drawer that slides in from above. Its lid is held by two pins, a spring clip in a
 groove beside keeps it down. A cover on two screws swings on a hinge pin.
 """
 
+import csv
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,9 +20,11 @@ from pathlib import Path
 import numpy as np
 from manifold3d import CrossSection, Manifold
 
-from coupons.answering.bodies.meetings import meet
+from coupons.answering.bodies.meetings import Met, meet
 from coupons.answering.bodies.mesh import read_bodies
+from coupons.answering.bodies.met_files import LIST
 from coupons.making.output.solids import Solid
+from coupons.showing.bodies.meet_page import write_met
 
 SIDES = 48
 
@@ -110,6 +114,16 @@ BODIES = {
     "cover": cover,
     "hinge-pin": hinge_pin,
 }
+UPS = {"clip": "x"}
+"""The clip is printed lying on its back; all others as they are drawn."""
+FITS = {
+    ("clip", "housing"): ("push", ""),
+    ("drawer", "housing"): ("slide", ""),
+    ("lid", "drawer"): ("push", ""),
+    ("hinge-pin", "housing"): ("push", "internal"),
+    ("hinge-pin", "cover"): ("slide", "internal"),
+}
+"""Fit of each joint and the body that moves, by its external and its internal body."""
 
 
 def draw(folder: Path) -> None:
@@ -124,16 +138,34 @@ def draw(folder: Path) -> None:
         corners = np.asarray(mesh.vert_properties[:, :3])[np.asarray(mesh.tri_verts)]
         data = facets_bytes(corners.astype(np.float64), f"coupon body {name}")
         write_bytes(folder / f"{name}.stl", data)
-    seen = tuple(_seen(folder))
+    paths = [folder / f"{name}.stl" for name in sorted(BODIES)]
+    met = meet(read_bodies(paths).bodies, UPS)
+    (folder / "met" / LIST).unlink(missing_ok=True)  # edited below, so never replaced unasked
+    write_met(met, folder / "met", paths, ups=UPS)
+    _choose_fits(folder / "met" / LIST)
+    seen = tuple(_seen(met))
     inserted = frozenset(one.body for one in seen) - {"housing", "cover"}
     write_bytes(folder / "bodies.png", preview_png(seen, inserted))
 
 
-def _seen(folder: Path) -> Iterator[Solid]:
+def _choose_fits(path: Path) -> None:
+    """Edit the list as a designer does: the fit of each joint, and which body moves."""
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    for row in rows:
+        row["fit"], row["move"] = FITS[row["external_body"], row["internal_body"]]
+    columns = [*list(rows[0])[:6], "move", *list(rows[0])[6:-1]]
+    with path.open("w", encoding="utf-8-sig", newline="") as file:
+        writer = csv.DictWriter(file, columns, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def _seen(met: Met) -> Iterator[Solid]:
     """Yield the bodies side by side, the faces that meet marked."""
-    met = meet(read_bodies([folder / f"{name}.stl" for name in BODIES]).bodies)
     x = 0.0
-    for number, one in enumerate(met.bodies):
+    shown = sorted(enumerate(met.bodies), key=lambda one: list(BODIES).index(one[1].body.name))
+    for number, one in shown:
         body = one.body
         marked = np.full(len(body.triangles), -1, dtype=np.int32)
         for joint in met.joints:

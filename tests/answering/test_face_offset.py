@@ -6,6 +6,7 @@ from support.drawn_bodies import as_trimesh, round_bar
 from support.moved_faces import around_z, between, body_of, facing, prism
 
 from coupons.answering.bodies.face_offset import MovedFaces, offset_faces
+from coupons.answering.bodies.regions import regions_of
 
 TURNS = [np.eye(4), trimesh.transformations.rotation_matrix(0.7, (1, -2, 0.5))]
 
@@ -341,3 +342,36 @@ def test_no_offset_leaves_every_corner_as_it_was():
     mesh = pocketed()
     moved = moved_mesh(mesh, ("x", facing(mesh, (1, 0, 0)), 0.0))
     assert moved.vertices.tobytes() == mesh.vertices.tobytes()
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_faces_are_cut_anew_where_a_hole_grows_among_others(seed):
+    """Plates with holes close to each other: narrow triangles between them would turn over."""
+    rng = np.random.default_rng(seed)
+    plate = between((0, 0, 0), (60, 40, 6))
+    places = [(12 + 12 * i + rng.uniform(-1, 1), 10 + 10 * j) for i in range(4) for j in range(3)]
+    for x, y in places:
+        plate -= round_bar(rng.uniform(6, 8), 8, (x, y, -1), sides=int(rng.integers(20, 60)))
+    mesh = as_trimesh(plate.rotate((20, 30, 40)))
+    body = body_of(mesh)
+    holes = [one for one in regions_of(body) if one.cylinder is not None]
+    assert len(holes) == 12
+    asked = [MovedFaces(f"hole {n}", one.faces, -0.3) for n, one in enumerate(holes)]
+    found = offset_faces(body, asked)
+    assert not found.faults, found.faults
+    moved = trimesh.Trimesh(found.body.vertices_mm, found.body.triangles, process=False)
+    assert moved.is_watertight
+    areas = [
+        one.strips * (one.flat_mm / 2 + t) ** 2 * np.tan(np.pi / one.strips)
+        for t in (0.0, 0.3)
+        for one in (hole.cylinder for hole in holes)
+    ]
+    grown = (sum(areas[12:]) - sum(areas[:12])) * 6
+    assert moved.volume == pytest.approx(mesh.volume - grown, rel=1e-9)
+    # No triangle lies folded over another: the areas add up.
+    ends = 2 * (60 * 40 - sum(areas[12:])) + 2 * 6 * (60 + 40)
+    walls = sum(
+        6 * 2 * one.strips * (one.flat_mm / 2 + 0.3) * np.tan(np.pi / one.strips)
+        for one in (hole.cylinder for hole in holes)
+    )
+    assert moved.area == pytest.approx(ends + walls, rel=1e-9)

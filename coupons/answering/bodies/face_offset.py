@@ -13,12 +13,14 @@ Corners that touch no moved face are returned bit for bit.
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.bodies.body import Body, Floats, Ints
 from coupons.answering.bodies.patches import FLAT_MM, flat_patches
+from coupons.answering.bodies.recut import Moving, recut
 from coupons.answering.bodies.soundness import crossings
 from coupons.answering.bodies.walls import Walls, walls_behind
 
@@ -72,7 +74,8 @@ class Offset:
     Parameters
     ----------
     body : Body
-        Of no use if there are faults. Its triangles are those of the body that was given.
+        Of no use if there are faults. Each triangle belongs to the same face as before; flat faces
+        may be cut into other triangles.
     faults : tuple of Fault
     """
 
@@ -108,9 +111,16 @@ def offset_faces(body: Body, asked: Sequence[MovedFaces], *, least_wall_mm: floa
     moved, faults = _moved_corners(work)
     if faults:
         return Offset(body, tuple(faults))
-    changed = Body(body.name, body.file, moved, body.triangles)
-    faults = _turned_over(work, changed) or _crossing_faults(work, changed)
-    return Offset(changed, tuple(faults))
+    flat = ~np.isin(work.around, work.solid)
+    moving = Moving(
+        body.vertices_mm, moved, body.triangles, work.around, flat, work.ways, work.flat_mm
+    )
+    triangles, turned = recut(moving)
+    changed = Body(body.name, body.file, moved, triangles)
+    if len(turned):
+        reason = "would go past the end of a neighbouring face"
+        return Offset(changed, (Fault(work.names_of(turned), reason),))
+    return Offset(changed, tuple(_crossing_faults(work, changed)))
 
 
 class _Work:
@@ -145,6 +155,25 @@ class _Work:
         self.offset_mm[one.triangles] = offset_mm
         self.owner[one.triangles] = index
 
+    @cached_property
+    def planes(self) -> tuple[Ints, Floats]:
+        """The plane of each triangle, and the normals of the planes around moved corners."""
+        near = Body("", "", self.body.vertices_mm, self.body.triangles[self.around])
+        patches = flat_patches(near)
+        plane = np.full(len(self.body.triangles), -1)
+        plane[self.around] = patches.label
+        return plane, patches.normals
+
+    @cached_property
+    def ways(self) -> Floats:
+        """The normal of each triangle: that of its plane, zero where none can be trusted."""
+        plane, normals = self.planes
+        known = np.zeros(len(normals), dtype=bool)
+        known[plane[self.solid]] = True
+        ways = self.body.normals.copy()
+        ways[self.around] = np.where(known[:, None], normals, 0.0)[plane[self.around]]
+        return ways
+
     def names_at(self, vertices: Ints) -> tuple[str, ...]:
         """Return the moved faces that meet at some corners."""
         at = np.zeros(len(self.touched), dtype=bool)
@@ -174,7 +203,7 @@ def _heights(body: Body, some: Ints) -> Floats:
 
 def _moved_corners(work: _Work) -> tuple[Floats, list[Fault]]:
     """Return all corners, the touched ones moved, and the faults that this meets."""
-    plane, normals = _planes(work)
+    plane, normals = work.planes
     offset_mm, faults = _plane_offsets(work, plane, len(normals))
     moved = work.body.vertices_mm.copy()
     if faults:
@@ -193,15 +222,6 @@ def _moved_corners(work: _Work) -> tuple[Floats, list[Fault]]:
             faults.append(Fault(names, "runs out into a face that is almost parallel to it"))
         moved[vertices] += step
     return moved, faults
-
-
-def _planes(work: _Work) -> tuple[Ints, Floats]:
-    """Return the plane of each triangle, and the normals of the planes around moved corners."""
-    near = Body("", "", work.body.vertices_mm, work.body.triangles[work.around])
-    patches = flat_patches(near)
-    plane = np.full(len(work.body.triangles), -1)
-    plane[work.around] = patches.label
-    return plane, patches.normals
 
 
 def _plane_offsets(work: _Work, plane: Ints, count: int) -> tuple[Floats, list[Fault]]:
@@ -233,17 +253,6 @@ def _by_count(vertex: Ints, of: Ints) -> Iterable[tuple[Ints, Ints]]:
     for count in np.unique(counts):
         some = counts == count
         yield vertices[some], of[starts[some][:, None] + np.arange(count)]
-
-
-def _turned_over(work: _Work, changed: Body) -> list[Fault]:
-    """Find triangles that a move turns over or leaves without area."""
-    some = work.solid
-    upright = np.einsum("ij,ij->i", changed.normals[some], work.body.normals[some]) > 0.5
-    gone = ~(upright & (_heights(changed, some) > work.flat_mm))
-    if not gone.any():
-        return []
-    reason = "would go past the end of a neighbouring face"
-    return [Fault(work.names_of(some[gone]), reason)]
 
 
 def _crossing_faults(work: _Work, changed: Body) -> list[Fault]:
