@@ -70,7 +70,10 @@ def test_components_units_and_mirrors_of_a_package_are_followed(tmp_path):
     volumes = [body.volume_mm3 for body in read.bodies]
     assert volumes == pytest.approx([6 * inch3, 6 * inch3, inch3])
     assert read.bodies[1].box_mm[0, 0] == pytest.approx(-25.4)
-    assert read.notes == ("inch.3mf holds 3 bodies: both 1, both 2, both 3.",)
+    assert read.notes == (
+        "inch.3mf is in inch: read in mm.",
+        "inch.3mf holds 3 bodies: both 1, both 2, both 3.",
+    )
 
 
 def test_shells_of_one_file_are_bodies_and_a_cavity_stays_with_its_own(tmp_path):
@@ -78,6 +81,18 @@ def test_shells_of_one_file_are_bodies_and_a_cavity_stays_with_its_own(tmp_path)
     both = Manifold.compose([hollow, box(5, 5, 5, (30, 0, 0))])
     first, second = read_bodies([write(both, tmp_path / "two.stl")]).bodies
     assert sorted([first.volume_mm3, second.volume_mm3]) == pytest.approx([125, 8000 - 64])
+
+
+def test_objects_of_a_text_mesh_are_bodies_with_their_names(tmp_path):
+    text, first = "", 1
+    for name, solid in {"peg": box(5, 5, 9), "lid": box(20, 20, 3, (0, 0, 9))}.items():
+        mesh = as_trimesh(solid)
+        text += f"o {name}\n" + "".join(f"v {x} {y} {z}\n" for x, y, z in mesh.vertices)
+        text += "".join("f {} {} {}\n".format(*(face + first)) for face in mesh.faces)
+        first += len(mesh.vertices)
+    (tmp_path / "two.obj").write_text(text)
+    read = read_bodies([tmp_path / "two.obj"])
+    assert sorted(body.name for body in read.bodies) == ["lid", "peg"]
 
 
 def test_bodies_of_one_name_are_numbered(tmp_path):

@@ -2,7 +2,7 @@ import math
 
 import numpy as np
 import pytest
-from manifold3d import Manifold
+from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 
 from coupons.answering.bodies.regions import Kind, regions_of
@@ -83,6 +83,56 @@ def test_slightly_slanted_faces_are_faces_of_their_own(slope):
         )
     )
     assert kinds(wedge) == [Kind.PLANE] * 7
+
+
+def turned(profile, sides=48):
+    """A body of revolution about z from points (radius, height), counter-clockwise."""
+    return Manifold.revolve(CrossSection([np.array(profile, float)]), sides)
+
+
+def arc(centre, radius, start_deg, stop_deg, steps=8):
+    angles = np.radians(np.linspace(start_deg, stop_deg, steps + 1))
+    return [(centre[0] + radius * np.cos(a), centre[1] + radius * np.sin(a)) for a in angles]
+
+
+def test_a_hole_with_rounded_mouths_at_both_ends_is_a_cylinder_between_them():
+    # The rounding is convex towards the hole: its centre lies in the plate.
+    low, high = arc((5, 2), 2, -90, -180), arc((5, 8), 2, 180, 90)
+    plate = turned([*low, *high, (15, 10), (15, 0)][::-1])
+    found = [r.cylinder for r in regions_of(drawn(plate.rotate(TILT))) if r.cylinder is not None]
+    inner = [one for one in found if one.is_inner]
+    assert [round(one.corner_mm, 3) for one in inner] == [6.0]
+    assert 2 * inner[0].half_length_mm == pytest.approx(6, abs=1e-3)
+
+
+def test_a_bar_with_a_dome_at_each_end_keeps_its_cylinder():
+    capsule = turned([(0, -6), *arc((0, 0), 6, -90, 0)[1:], *arc((0, 20), 6, 0, 90)])
+    (bar,) = (r.cylinder for r in regions_of(drawn(capsule)) if r.cylinder is not None)
+    assert (round(bar.corner_mm, 3), round(2 * bar.half_length_mm, 3)) == (12.0, 20.0)
+
+
+@pytest.mark.parametrize("sides", [48, 64, 128])
+def test_a_ring_is_free_form_however_finely_divided(sides):
+    ring = turned(arc((12, 0), 2, 0, 360, sides // 2)[:-1], sides)
+    assert kinds(ring) == [Kind.FREE]
+
+
+@pytest.mark.parametrize("is_inner", [True, False])
+def test_a_cylinder_whose_two_rims_are_divided_differently_is_one(is_inner):
+    # As where a program divides each rim by itself: no facet is a strip along the axis.
+    angles = [np.linspace(0, 2 * np.pi, n, endpoint=False) + k for n, k in ((48, 0.0), (60, 0.03))]
+    rims = [
+        np.column_stack([4 * np.cos(a), 4 * np.sin(a), np.full(len(a), z)])
+        for a, z in zip(angles, (0.0, 10.0), strict=True)
+    ]
+    bar = Manifold.hull_points(np.concatenate(rims))
+    solid = box(20, 20, 10, (-10, -10, 0)) - bar if is_inner else bar
+    (one,) = (r.cylinder for r in regions_of(drawn(solid.rotate(TILT))) if r.cylinder is not None)
+    assert one.is_inner is is_inner
+    assert one.corner_mm == pytest.approx(8, abs=1e-3)
+    assert 2 * one.half_length_mm == pytest.approx(10, abs=1e-2)
+    assert one.arc_deg == pytest.approx(360, abs=8)
+    assert one.flat_mm == pytest.approx(8 * math.cos(math.pi / 48), abs=5e-3)
 
 
 def test_balls_cones_and_waves_are_free_form():

@@ -1,11 +1,13 @@
 import numpy as np
 import pytest
+from manifold3d import Manifold
 from support.drawn_bodies import box, drawn, round_bar
 from support.meeting_cases import rail
 
 from coupons.answering.bodies.meetings import meet
 from coupons.showing.bodies.face_marks import marks_of
 from coupons.showing.bodies.hatching import hatch
+from coupons.showing.bodies.meet_words import meeting_notes
 from coupons.showing.bodies.sections import section_of
 from coupons.showing.bodies.views import edge_lines, length_of, view_of
 
@@ -68,3 +70,9 @@ def test_a_section_shows_both_bodies_and_their_gap():
     left, _, width, _ = section.view
     assert left < -0.5  # more than the slot is in sight
     assert left + width > 8.5
+
+
+def test_bodies_in_each_other_without_faces_that_meet_are_told_so():
+    ball = Manifold.sphere(5, 48)
+    met = meet([drawn(ball, "one"), drawn(ball.translate((4, 0, 0)), "two")])
+    assert "one touches two or stands in it" in meeting_notes(met)[0]

@@ -172,6 +172,64 @@ def z_gap(gap: float) -> dict:
     return {"case": case, "shelf": box(34, 28, 6 - gap, (12, 1, 8 + gap / 2))}
 
 
+def turned(profile: list[tuple[float, float]], sides: int = 64) -> Manifold:
+    """A body of revolution about z from points (radius, height), counter-clockwise."""
+    return Manifold.revolve(CrossSection([np.array(profile, float)]), sides)
+
+
+def rounding(radius: float, height: float, fillet: float, *, is_low: bool) -> list:
+    """Points of a hole's wall that opens into a face with a fillet, from below to above."""
+    angles = np.radians(np.linspace(270, 180, 9) if is_low else np.linspace(180, 90, 9))
+    middle = (radius + fillet, height + fillet if is_low else height - fillet)
+    return [(middle[0] + fillet * np.cos(a), middle[1] + fillet * np.sin(a)) for a in angles]
+
+
+def rounded_mouths(gap: float) -> dict:
+    """A pin with chamfers in a hole whose mouths are rounded at both ends."""
+    wall = [*rounding(3, 0, 1.5, is_low=True), *rounding(3, 10, 1.5, is_low=False)]
+    bush = turned([*wall, (12, 10), (12, 0)][::-1])
+    r = 3 - gap / 2
+    pin = turned([(0, -3), (r - 0.5, -3), (r, -2.5), (r, 12.5), (r - 0.5, 13), (0, 13)])
+    return {"bush": bush, "pin": pin}
+
+
+def countersunk(gap: float) -> dict:
+    """A pin with a head in a hole with a countersink: the head rests on the plate."""
+    hole = turned([(0, -1), (3, -1), (3, 8), (5, 10), (5, 11), (0, 11)])
+    r = 3 - gap / 2
+    pin = turned([(0, -3), (r - 0.5, -3), (r, -2.5), (r, 10), (6, 10), (6, 13), (0, 13)])
+    return {"plate": box(30, 30, 10, (-15, -15, 0)) - hole, "pin": pin}
+
+
+def hollow_drawer(gap: float) -> dict:
+    """An open box in a housing open at both ends: across x and z."""
+    housing = box(60, 50, 30) - box(54 + gap, 60, 24 + gap, (3 - gap / 2, -5, 3 - gap / 2))
+    return {"housing": housing, "drawer": box(54, 48, 24, (3, 1, 3)) - box(50, 44, 30, (5, 3, 5))}
+
+
+def comb(gap: float) -> dict:
+    """Four teeth in four slots, as wide as the walls between them are narrow."""
+    rack, teeth = box(60, 30, 12), box(60, 30, 4, (0, 0, 12.8))
+    for n in range(4):
+        rack -= box(8 + gap, 40, 8, (4 - gap / 2 + 13 * n, -5, 4))
+        teeth += box(8, 30, 8, (4 + 13 * n, 0, 4.8))
+    return {"rack": rack, "teeth": teeth}
+
+
+def clip_ring(gap: float) -> dict:
+    """A ring with a slit around a rod: it holds the rod, though it does not close."""
+    ring = turned([(4 + gap / 2, 0), (6, 0), (6, 8), (4 + gap / 2, 8)]) - box(
+        9, 5, 20, (0, -2.5, -5)
+    )
+    return {"ring": ring, "rod": round_bar(8, 30, (0, 0, -10))}
+
+
+def tubes(gap: float) -> dict:
+    outer = [(10 + gap / 2, 0), (12, 0), (12, 20), (10 + gap / 2, 20)]
+    inner = [(8, 2), (10, 2), (10, 25), (8, 25)]
+    return {"sleeve": turned(outer, 128), "tube": turned(inner, 128)}
+
+
 def slot(gap: float, ways: str = "x/x") -> Known:
     return Known("slot/tongue", "channel/tongue", (8.0,), (gap,), ways)
 
@@ -186,6 +244,7 @@ def cases() -> list[Case]:
         Case(f"rail turned {turn}", rail(0.2), (slot(0.2),), floor, turn=turn) for turn in turns
     ]
     found += [
+        Case("rail of 400,000", rail(0.2, fine=105), (slot(0.2),), floor, turn=TILT),
         Case("rail fine", rail(0.2, fine=6), (slot(0.2),), floor, turn=TILT),
         Case("rail chamfered", rail(0.2, chamfer=1.0), (slot(0.2),), floor),
         Case("rail small chamfers", rail(0.1, chamfer=0.4), (slot(0.1),), floor, turn=TILT),
@@ -221,6 +280,41 @@ def cases() -> list[Case]:
             (Known("hole/pin", "plate/pin", (6.0,), (0.2,), "z/z"),),
         ),
         Case("ribs", ribbed(0.4), (Known("hole/pin", "plate/pin", (6.0,), (0.4,), "z/z"),)),
+    ]
+    found += [
+        Case(
+            "rounded mouths",
+            rounded_mouths(0.2),
+            (Known("hole/pin", "bush/pin", (6.0,), (0.2,), "z/z"),),
+            turn=TILT,
+        ),
+        Case(
+            "countersunk",
+            countersunk(0.3),
+            (Known("hole/pin", "plate/pin", (6.0,), (0.3,), "z/z"),),
+            (("plate/pin", 0.0),),
+        ),
+        Case(
+            "hollow drawer",
+            hollow_drawer(0.4),
+            (Known("sleeve/bar", "housing/drawer", (54.4, 24.4), (0.4, 0.4), "xz/xz"),),
+        ),
+        Case(
+            "comb",
+            comb(0.2),
+            (Known("slot/tongue", "rack/teeth", (8.2,), (0.2,), "x/x"),) * 4,
+        ),
+        Case(
+            "ring around a rod",
+            clip_ring(0.2),
+            (Known("hole/pin", "ring/rod", (8.2,), (0.2,), "z/z"),),
+        ),
+        Case(
+            "tubes",
+            tubes(-0.1),
+            (Known("hole/pin", "sleeve/tube", (19.9,), (-0.1,), "y/x"),),
+            ups={"sleeve": "y", "tube": "x"},
+        ),
     ]
     panel = (("frame/panel", 0.0),)
     found += [

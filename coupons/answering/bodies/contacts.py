@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -164,25 +165,21 @@ def _lesser(outlines: list[Floats]) -> float:
 
 def _merged(found: list[Contact]) -> list[Contact]:
     """Join contacts in one plane that share a face: one broken by a groove is one to a designer."""
+    by_face: dict[tuple[int, int], list[int]] = {}
+    for n, one in enumerate(found):
+        for side in (0, 1):
+            by_face.setdefault((side, one.regions[side][0].number), []).append(n)
     pairs = [
-        (i, j)
-        for i, first in enumerate(found)
-        for j, second in enumerate(found[:i])
-        if _is_one(first, second)
+        pair
+        for members in by_face.values()
+        for pair in combinations(members, 2)
+        if abs(found[pair[0]].gap_mm - found[pair[1]].gap_mm) <= _SAME_PLANE_MM
     ]
     if not pairs:
         return found
     label = joined(len(found), np.array(pairs))
     groups = [[one for one, own in zip(found, label, strict=True) if own == n] for n in set(label)]
     return [_joined_contact(group) for group in groups]
-
-
-def _is_one(first: Contact, second: Contact) -> bool:
-    shares = any(
-        {r.number for r in first.regions[side]} & {r.number for r in second.regions[side]}
-        for side in (0, 1)
-    )
-    return shares and abs(first.gap_mm - second.gap_mm) <= _SAME_PLANE_MM
 
 
 def _joined_contact(group: list[Contact]) -> Contact:

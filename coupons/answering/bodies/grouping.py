@@ -16,6 +16,7 @@ from coupons.answering.bodies.surface import Surface
 _SQUARE = 0.01
 _ALIKE_MM = 0.02
 _SPRINGY = 5.0  # times as long as thick: a leg bends, and a wall less
+_WIDEST_LEG = 1.5  # times as wide as long: what is wider is a wall
 _INTO_MM = 0.05
 
 
@@ -195,7 +196,9 @@ def _leg(contact: Contact, side: int, body: Body) -> tuple[float, float] | None:
         held.append(sum(winding(body.corners_mm, end) > 0.5 for end in ends))
     for axis in (0, 1):
         length = float(high[axis] - low[axis])
-        if held[axis] == 1 and held[1 - axis] == 0 and length >= _SPRINGY * thickness:
+        is_narrow = float(high[1 - axis] - low[1 - axis]) <= _WIDEST_LEG * length
+        is_free = held[axis] == 1 and held[1 - axis] == 0
+        if is_free and is_narrow and length >= _SPRINGY * thickness:
             return length, thickness
     return None
 

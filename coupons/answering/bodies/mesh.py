@@ -73,6 +73,8 @@ def read_bodies(
             continue
         found, said = _in_mm(path.name, raw, units)
         problems += said
+        if raw[0].unit not in ("", "millimeter"):
+            notes.append(f"{path.name} is in {raw[0].unit}: read in mm.")
         for one in found:
             split, told = _bodies_of(path, one)
             problems += told

@@ -21,6 +21,7 @@ LIKE_SHARE = 0.15  # of the radius by which two proposals of one cylinder may di
 FEWEST_STRIPS = 3
 LEAST_ARC = np.radians(30.0)
 OFF_ROUND_MM = 2e-3
+_FEWEST_FACETS = 8  # of a cylinder without strips
 _MOST_SEAMS = 12  # smooth ones of a strip; a face with more is no strip
 
 
@@ -93,16 +94,34 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
     is_wide = _wide(seams, proposals, counts > 0) | ~is_strip
     found = []
     taken = np.zeros(len(patches.normals), dtype=bool)
-    for rows in _alike(seams, proposals):
+    alike = _alike(seams, proposals)
+    slices = _slices(seams, proposals, alike, len(patches.normals))
+    for rows in alike:
         own = np.unique(seams.patches[proposals.seams[rows]])
         own = own[~taken[own]]
-        if _is_gore(seams, own, seams.way[proposals.seams[rows[0]]], is_wide):
+        if _is_gore(seams, own, seams.way[proposals.seams[rows[0]]], slices):
             continue
         cylinder = _fitted(patches, seams, proposals, rows, own)
         if cylinder is not None:
             taken[own] = True
             found.append((cylinder, own))
-    return Rounds(tuple(_with_pieces(patches, seams, found, taken)), is_wide)
+    found = _with_pieces(patches, seams, found, taken)
+    for own in _smooth_groups(seams, taken | is_wide):
+        cylinder = whole_cylinder(patches, own)
+        if cylinder is not None:
+            found.append((cylinder, own))
+    return Rounds(tuple(found), is_wide)
+
+
+def _smooth_groups(seams: Seams, taken: NDArray[np.bool_]) -> list[Ints]:
+    """Return the groups of at least a few patches that run smoothly into each other."""
+    pairs = seams.patches[seams.angle <= SMOOTH]
+    pairs = pairs[~taken[pairs].any(axis=1)]
+    label = joined(len(taken), pairs)
+    counts = np.bincount(label)
+    order = np.argsort(label, kind="stable")
+    ends = np.cumsum(counts)
+    return [order[ends[n] - counts[n] : ends[n]] for n in np.flatnonzero(counts >= _FEWEST_FACETS)]
 
 
 def _proposals(patches: Patches, seams: Seams, chosen: Ints) -> _Proposals:
@@ -223,6 +242,55 @@ def _fitted(
     )
 
 
+def whole_cylinder(patches: Patches, own: Ints) -> Cylinder | None:
+    """Fit a cylinder to patches that are no strips along it, or return None if they are none.
+
+    All corners must lie on it: so it is where a program divides each rim by itself.
+    """
+    axis = _axis(patches.normals[own], patches.areas_mm2[own])
+    corners, _ = patch_corners(patches, own)
+    u, v = crosswise(axis)
+    flat = np.column_stack([corners @ u, corners @ v])
+    if np.linalg.matrix_rank(flat - flat.mean(axis=0), tol=OFF_ROUND_MM) < 2:
+        return None
+    centre, radius = circle_through(flat)
+    room = OFF_ROUND_MM + 4 * patches.body.rounding_mm
+    away = np.hypot(*(flat - centre).T)
+    if np.abs(away - radius).max() > room or np.abs(patches.normals[own] @ axis).max() > 0.3:
+        return None
+    middles = (corners + np.roll(corners.reshape(-1, 3, 3), -1, axis=1).reshape(-1, 3)) / 2
+    sagitta = float(radius - np.hypot(middles @ u - centre[0], middles @ v - centre[1]).min())
+    half_angle = float(np.arccos(np.clip(1 - sagitta / radius, -1, 1)))
+    directions = (flat - centre) / away[:, None]
+    covered = _covered_deg(np.degrees(np.arctan2(directions[:, 1], directions[:, 0])))
+    if np.radians(covered) < LEAST_ARC or not 0 < half_angle < SMOOTH:
+        return None
+    along = corners @ axis
+    half = float(np.ptp(along)) / 2
+    outward = patches.normals[own[0]] @ np.column_stack([u, v])
+    first = patch_corners(patches, own[:1])[0].mean(axis=0) @ np.column_stack([u, v]) - centre
+    return Cylinder(
+        axis=axis,
+        point_mm=centre[0] * u + centre[1] * v + (along.min() + half) * axis,
+        corner_mm=2 * radius,
+        flat_mm=2 * (radius - sagitta),
+        area_mm=2 * radius * float(np.sqrt(np.sin(2 * half_angle) / (2 * half_angle))),
+        sagitta_mm=sagitta,
+        is_inner=bool(outward @ first < 0),
+        arc_deg=covered,
+        half_length_mm=half,
+        strips=round(np.radians(covered) / (2 * half_angle)),
+    )
+
+
+def _covered_deg(angles: Floats) -> float:
+    """Return the angle around that points at some angles cover, less the largest gap if wide."""
+    sorted_deg = np.unique(np.round(angles, 3))
+    gaps = np.diff(np.append(sorted_deg, sorted_deg[0] + 360))
+    largest = float(gaps.max())
+    return 360.0 if largest <= 2 * np.degrees(SMOOTH) else 360.0 - largest
+
+
 def _axis(normals: Floats, areas: Floats) -> Floats:
     """Return the direction to which all normals are most nearly square."""
     axis = np.linalg.eigh((normals * areas[:, None]).T @ normals)[1][:, 0]
@@ -255,16 +323,32 @@ def circle_through(points: Floats) -> tuple[Floats, float]:
     return centre + middle, float(np.hypot(*(near - centre).T).mean())
 
 
-def _is_gore(seams: Seams, own: Ints, axis: Floats, is_wide: NDArray[np.bool_]) -> bool:
+def _slices(seams: Seams, proposals: _Proposals, alike: list[Ints], many: int) -> Floats:
+    """Return the radius of the group that each patch is in, and the length of its seams.
+
+    Shape (many, 2); zero for a patch in no group.
+    """
+    found = np.zeros((many, 2))
+    for rows in reversed(alike):  # the largest group last: it decides
+        chosen = proposals.seams[rows]
+        values = (np.median(proposals.radius_mm[rows]), np.median(seams.length_mm[chosen]))
+        found[seams.patches[chosen].ravel()] = values
+    return found
+
+
+def _is_gore(seams: Seams, own: Ints, axis: Floats, slices: Floats) -> bool:
     """Tell whether strips are a slice of a doubly curved surface, as of a ball from pole to pole.
 
-    Such a slice goes on smoothly at both of its ends, into patches no wider than itself.
+    Such a slice goes on smoothly at both of its ends, into slices like itself in radius and width.
     """
+    if not len(own):
+        return True
     rows, times = np.unique(seams.around(own), return_counts=True)
     rim = rows[times == 1]
     other = np.where(np.isin(seams.patches[rim, 0], own), *seams.patches[rim].T[::-1])
     across = np.abs(seams.way[rim] @ axis) < 0.9
-    goes_on = (seams.angle[rim] <= SMOOTH) & ~is_wide[other] & across
+    like = np.abs(slices[other] - slices[own[0]]) <= np.array([0.15, 0.6]) * slices[own[0]]
+    goes_on = (seams.angle[rim] <= SMOOTH) & like.all(axis=1) & across
     return bool(seams.length_mm[rim][goes_on].sum() > 0.5 * seams.length_mm[rim][across].sum())
 
 

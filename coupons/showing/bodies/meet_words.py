@@ -2,10 +2,11 @@
 
 from coupons.answering.bodies.contacts import Contact
 from coupons.answering.bodies.list_rows import gaps_mm, name_of, oblique, sizes_mm, ways_of
-from coupons.answering.bodies.meetings import Meeting, Met
+from coupons.answering.bodies.meetings import Apart, Meeting, Met
 from coupons.answering.bodies.printed import leaning
 from coupons.answering.bodies.regions import Kind
 
+_TOUCHING_MM = 0.02
 _FORMS = {
     "holes": "two pins in holes",
     "legs": "legs over a bar",
@@ -93,6 +94,24 @@ def rest_words(met: Met, contact: Contact) -> str:
     return f"{names}, {_apart(contact.gap_mm)}, {contact.area_mm2:.0f} mm²"
 
 
+def _stays(contact: Contact) -> str:
+    if contact.gap_mm <= _TOUCHING_MM:
+        return "It carries, and is not moved."
+    return "A single face: it is not moved."
+
+
+def apart_words(one: Apart) -> str:
+    """Say which body is nearest to one that meets none."""
+    if one.distance_mm > 0:
+        return (
+            f"{one.body} meets nothing: {one.nearest} is nearest, {_mm(one.distance_mm)} mm away."
+        )
+    return (
+        f"{one.body} touches {one.nearest} or stands in it, but no two of their faces look at each "
+        "other: see that both are in place."
+    )
+
+
 def _apart(gap_mm: float) -> str:
     if abs(gap_mm) < 5e-4:
         return "touching"
@@ -111,17 +130,14 @@ def meeting_lines(met: Met) -> list[str]:
 def meeting_notes(met: Met) -> list[str]:
     """Return what else is to be said, a paragraph each."""
     notes = [
-        f"{rest.letter}: {rest_words(met, rest.contacts[0])}. It carries, and is not moved."
+        f"{rest.letter}: {rest_words(met, rest.contacts[0])}. {_stays(rest.contacts[0])}"
         for rest in met.rests
     ]
     notes += [
         f"Q{n}: {rest_words(met, one)} (free-form: it is shown, and never moved)."
         for n, one in enumerate(met.free, start=1)
     ]
-    notes += [
-        f"{one.body} meets nothing: {one.nearest} is nearest, {_mm(one.distance_mm)} mm away."
-        for one in met.apart
-    ]
+    notes += [apart_words(one) for one in met.apart]
     leans = leaning(met.bodies)
     if leans:
         notes.append(
