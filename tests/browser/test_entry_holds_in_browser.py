@@ -1,7 +1,7 @@
 """Screws and inserts on the entry page: their own hand test, and the way to the file and back."""
 
 import pytest
-from support.entry_pages import bring_in, saved, settle
+from support.entry_pages import bring_in, results, saved, settle
 from support.page_coupon import write_run
 from support.screens import DESK, PHONE
 
