@@ -58,6 +58,10 @@ def test_each_piece_has_its_own_test_and_the_run_reads_what_was_found(visit, fol
         assert not page.locator("#fit-form").is_visible()
         shown = page.locator("#hold-form .test").all_inner_texts()
         assert shown == [HOLD_TESTS[held][hold] for hold in Hold]
+        heights = page.evaluate(
+            "[...document.querySelectorAll('#hold-form .grade')].map((one) => one.offsetHeight)"
+        )
+        assert max(heights) < 90  # the test stands beside its key, in two lines at most
         page.click("#hold-form [data-result=holds]")
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"]
     data = saved(page)

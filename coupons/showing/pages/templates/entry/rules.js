@@ -50,7 +50,7 @@ function fitRefusal({ feature, mate, result }) {
 }
 
 function holdRefusal({ feature, mate, result }) {
-  const words = Object.keys(Object.values(record.holds)[0]);
+  const words = [...$("hold-form").querySelectorAll("[data-result]")].map((button) => button.dataset.result);
   if (!words.includes(result.toLowerCase())) return `“${result}” is none of ${words.join(", ")}`;
   const listed = listedSteps.some((step) => step.kind === "hold" && step.feature === feature && step.mate === mate);
   return listed ? "" : `${mate} does not hold itself in ${feature}`;
