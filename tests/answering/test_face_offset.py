@@ -375,3 +375,27 @@ def test_faces_are_cut_anew_where_a_hole_grows_among_others(seed):
         for one in (hole.cylinder for hole in holes)
     )
     assert moved.area == pytest.approx(ends + walls, rel=1e-9)
+
+
+@pytest.mark.parametrize("fine", [4, 12])
+@pytest.mark.parametrize("t_mm", [-0.3, 0.3])
+def test_finely_divided_faces_give_way_to_a_moved_edge(fine, t_mm):
+    plate = between((0, 0, 0), (30, 20, 6)) - between((8, 5, 2), (22, 15, 7))
+    plate += round_bar(4, 6, (4, 10, 5), 24)
+    mesh = as_trimesh(plate.rotate((20, 30, 40)).refine(fine))
+    body = body_of(mesh)
+    (pin,) = [one for one in regions_of(body) if one.cylinder is not None]
+    walls = [
+        one for one in regions_of(body) if one.cylinder is None and abs(one.area_mm2 - 40) < 0.5
+    ]  # the two walls of the pocket of 10 by 4 mm
+    assert len(walls) == 2
+    asked = [MovedFaces("pin", pin.faces, t_mm)]
+    asked += [MovedFaces("pocket", one.faces, t_mm) for one in walls]
+    found = offset_faces(body, asked)
+    assert not found.faults, found.faults
+    moved = trimesh.Trimesh(found.body.vertices_mm, found.body.triangles, process=False)
+    one = pin.cylinder
+    areas = [24 * (one.flat_mm / 2 + t) ** 2 * np.tan(np.pi / 24) for t in (0, t_mm)]
+    want = mesh.volume + 5 * (areas[1] - areas[0]) + 2 * t_mm * 10 * 4
+    assert moved.volume == pytest.approx(want, rel=1e-9)
+    assert (moved.face_normals * mesh.face_normals).sum(axis=1).min() > 0.5

@@ -8,7 +8,8 @@ agree only in special cases, such as the corners around a drilled hole; where th
 is refused. The facets of a cylinder move by their own normals, so that its axis stays and its size
 across flats grows by twice the offset.
 
-Corners that touch no moved face are returned bit for bit.
+Corners that touch no moved face are returned bit for bit. The one exception are corners in the
+middle of a face or an edge that a moved edge would run over: they give way in their face.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -17,10 +18,11 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from coupons.answering.bodies.body import Body, Floats, Ints
 from coupons.answering.bodies.patches import FLAT_MM, flat_patches
-from coupons.answering.bodies.recut import Moving, recut
+from coupons.answering.bodies.recut import FEW, Moving, recut
 from coupons.answering.bodies.soundness import crossings
 from coupons.answering.bodies.walls import Walls, walls_behind
 
@@ -30,6 +32,9 @@ _SAME_DIRECTION = 2e-4
 """Directions in which the planes of a corner differ by less (as a sine) count as one."""
 _LONGEST_STEP = 20.0
 """A corner may go this many times further than its faces: where two faces meet at 3°."""
+
+_GIVING_WAY = 2.0
+"""Corners in the middle of a face give way within so many times the longest step."""
 
 
 @dataclass(frozen=True)
@@ -111,22 +116,28 @@ def offset_faces(body: Body, asked: Sequence[MovedFaces], *, least_wall_mm: floa
     moved, faults = _moved_corners(work)
     if faults:
         return Offset(body, tuple(faults))
-    flat = ~np.isin(work.around, work.solid)
-    moving = Moving(
-        body.vertices_mm, moved, body.triangles, work.around, flat, work.ways, work.flat_mm
-    )
-    triangles, turned = recut(moving)
+    triangles, turned = recut(work.moving_to(moved), FEW)
+    if len(turned):
+        pull_mm = _pull(work, moved)
+        work = _Work(body, asked, gives_way=np.asarray(pull_mm.any(axis=1)))
+        moved, faults = _moved_corners(work, pull_mm)
+        triangles, turned = recut(work.moving_to(moved))
     changed = Body(body.name, body.file, moved, triangles)
     if len(turned):
         reason = "would go past the end of a neighbouring face"
-        return Offset(changed, (Fault(work.names_of(turned), reason),))
-    return Offset(changed, tuple(_crossing_faults(work, changed)))
+        faults.append(Fault(work.names_of(turned) or work.names, reason))
+    return Offset(changed, tuple(faults or _crossing_faults(work, changed)))
 
 
 class _Work:
     """What is asked of each triangle, and the triangles around the corners that move."""
 
-    def __init__(self, body: Body, asked: Sequence[MovedFaces]) -> None:
+    def __init__(
+        self,
+        body: Body,
+        asked: Sequence[MovedFaces],
+        gives_way: NDArray[np.bool_] | None = None,
+    ) -> None:
         self.body = body
         self.names = tuple(one.name for one in asked)
         count = len(body.triangles)
@@ -136,8 +147,11 @@ class _Work:
         for index, one in enumerate(asked):
             self._ask(index, one)
         self.moving = np.flatnonzero(self.offset_mm)
+        self.largest_mm = float(np.abs(self.offset_mm).max())
         self.touched = np.zeros(len(body.vertices_mm), dtype=bool)
         self.touched[body.triangles[self.moving]] = True
+        if gives_way is not None:
+            self.touched |= gives_way
         self.around = np.flatnonzero(self.touched[body.triangles].any(axis=1))
         self.flat_mm = FLAT_MM + 4 * body.rounding_mm
         # Flatter triangles have no normal that could be trusted.
@@ -154,6 +168,14 @@ class _Work:
             self.faults.append(Fault(names, reason))
         self.offset_mm[one.triangles] = offset_mm
         self.owner[one.triangles] = index
+
+    def moving_to(self, moved_mm: Floats) -> Moving:
+        """Return the triangles around the moved corners, for cutting them anew."""
+        flat = ~np.isin(self.around, self.solid)
+        body = self.body
+        return Moving(
+            body.vertices_mm, moved_mm, body.triangles, self.around, flat, self.ways, self.flat_mm
+        )
 
     @cached_property
     def planes(self) -> tuple[Ints, Floats]:
@@ -201,8 +223,11 @@ def _heights(body: Body, some: Ints) -> Floats:
     return np.asarray(2 * body.areas_mm2[some] / np.where(longest > 0, longest, 1))
 
 
-def _moved_corners(work: _Work) -> tuple[Floats, list[Fault]]:
-    """Return all corners, the touched ones moved, and the faults that this meets."""
+def _moved_corners(work: _Work, pull_mm: Floats | None = None) -> tuple[Floats, list[Fault]]:
+    """Return all corners, the touched ones moved, and the faults that this meets.
+
+    Where planes leave a corner free, it moves as near to its pull as they let it.
+    """
     plane, normals = work.planes
     offset_mm, faults = _plane_offsets(work, plane, len(normals))
     moved = work.body.vertices_mm.copy()
@@ -211,17 +236,48 @@ def _moved_corners(work: _Work) -> tuple[Floats, list[Fault]]:
     vertex, of = _meeting(work, plane)
     for vertices, planes in _by_count(vertex, of):
         met, wanted = normals[planes], offset_mm[planes]
-        step = np.einsum("ijk,ik->ij", np.linalg.pinv(met, rcond=_SAME_DIRECTION), wanted)
+        free = np.zeros((len(vertices), 3)) if pull_mm is None else pull_mm[vertices]
+        missing = wanted - np.einsum("ijk,ik->ij", met, free)
+        back = np.linalg.pinv(met, rcond=_SAME_DIRECTION)
+        step = free + np.einsum("ijk,ik->ij", back, missing)
         missed = np.abs(np.einsum("ijk,ik->ij", met, step) - wanted).max(axis=1)
         if (missed > _INCONSISTENT_MM).any():
             names = work.names_at(vertices[missed > _INCONSISTENT_MM])
             faults.append(Fault(names, "meets more faces in one corner than can keep their planes"))
-        far = np.linalg.norm(step, axis=1) > _LONGEST_STEP * np.abs(wanted).max(axis=1)
+        far = np.linalg.norm(step - free, axis=1) > _LONGEST_STEP * work.largest_mm
         if far.any():
             names = work.names_at(vertices[far])
             faults.append(Fault(names, "runs out into a face that is almost parallel to it"))
         moved[vertices] += step
     return moved, faults
+
+
+def _pull(work: _Work, moved: Floats) -> Floats:
+    """Return how far corners in the middle of faces and edges should give way to moved edges.
+
+    A finely divided face has corners so near to a moved edge that it would run over them. They are
+    carried along in their face, the less the further away, so that none overtakes another.
+    """
+    body, label = work.body, flat_patches(work.body).label
+    step = moved - body.vertices_mm
+    vertex, patch = body.triangles.ravel(), np.repeat(label, 3)
+    pairs = np.unique(vertex * (int(label.max()) + 1) + patch)
+    vertex, patch = np.divmod(pairs, int(label.max()) + 1)
+    at_edge = np.bincount(vertex, minlength=len(step)) > 1
+    leads = at_edge & work.touched & step.any(axis=1)
+    near = np.zeros(int(label.max()) + 1, dtype=bool)
+    near[patch[leads[vertex]]] = True
+    follows = np.zeros(len(step), dtype=bool)
+    follows[vertex[near[patch]]] = True
+    others = np.flatnonzero(follows & ~leads)
+    reach_mm = _GIVING_WAY * float(np.linalg.norm(step, axis=1).max())
+    tree = cKDTree(body.vertices_mm[leads])
+    away_mm, nearest = tree.query(body.vertices_mm[others], distance_upper_bound=reach_mm)
+    within = np.isfinite(away_mm)
+    share = 1 - away_mm[within] / reach_mm
+    pull_mm = np.zeros_like(step)
+    pull_mm[others[within]] = share[:, None] * step[leads][nearest[within]]
+    return pull_mm
 
 
 def _plane_offsets(work: _Work, plane: Ints, count: int) -> tuple[Floats, list[Fault]]:

@@ -14,6 +14,8 @@ import numpy as np
 from coupons.answering.bodies.body import Floats, Ints
 
 _STEPS = (1, 8, 64)  # tried in turn, as long as triangles are left turned over
+FEW = 100
+"""With more turned over, corners in the middle of the face are in the way, which no cut helps."""
 _MOST_CUTS = 50  # per triangle that is turned over in a step
 
 
@@ -57,15 +59,16 @@ class Moving:
         return np.asarray(self.some[known & (high_mm <= least_mm)])
 
 
-def recut(moving: Moving) -> tuple[Ints, Ints]:
+def recut(moving: Moving, most: int | None = None) -> tuple[Ints, Ints]:
     """Return the triangles after the move, and which of them are turned over for all that.
 
-    A triangle that goes over the end of its face stays turned over.
+    A triangle that goes over the end of its face stays turned over. If more than ``most`` are
+    turned over, none is cut.
     """
     left = moving.turned(moving.to_mm, moving.triangles)
     triangles = moving.triangles
     for steps in _STEPS:
-        if not len(left):
+        if not len(left) or (most is not None and len(left) > most):
             break
         triangles = moving.triangles.copy()
         cutter = _Cutter(moving, triangles)
@@ -105,7 +108,8 @@ class _Cutter:
         a, b, c = self._longest_first(corners)
         other = self._at(b, a)
         d = next(one for one in self.triangles[other].tolist() if one not in (a, b))
-        if not self._is_flat(other, d, a, way):
+        # A diagonal that is there already would join four triangles.
+        if not self._is_flat(other, d, a, way) or self._at(c, d) >= 0 or self._at(d, c) >= 0:
             return []
         cuts = (a, d, c), (d, b, c)
         before = min(self._height(corners, way), self._height([b, a, d], way))
@@ -118,10 +122,14 @@ class _Cutter:
         return [at for at, high in zip((row, other), heights, strict=True) if high <= self.flat_mm]
 
     def _at(self, start: int, end: int) -> int:
-        """Return the triangle that runs along an edge from start to end."""
-        if (start, end) in self._new:
-            return self._new[start, end]
-        return int(self._rows[np.searchsorted(self._keys, start * self._many + end)])
+        """Return the triangle that runs along an edge from start to end; −1 if there is none."""
+        row = self._new.get((start, end), -1)
+        if row < 0:
+            key = start * self._many + end
+            at = min(int(np.searchsorted(self._keys, key)), len(self._keys) - 1)
+            row = int(self._rows[at]) if self._keys[at] == key else -1
+        a, b, c = self.triangles[row].tolist()
+        return row if row >= 0 and (start, end) in ((a, b), (b, c), (c, a)) else -1
 
     def _is_flat(self, row: int, corner: int, on_plane: int, way: Floats) -> bool:
         off_mm = float((self.corners_mm[corner] - self.corners_mm[on_plane]) @ way)
