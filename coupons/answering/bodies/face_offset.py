@@ -33,7 +33,8 @@ _SAME_DIRECTION = 2e-4
 _LONGEST_STEP = 20.0
 """A corner may go this many times further than its faces: where two faces meet at 3°."""
 
-_GIVING_WAY = 2.0
+_LEADING = 32  # corners of moved edges that a corner between them follows
+_GIVING_WAY = 3.0
 """Corners in the middle of a face give way within so many times the longest step."""
 
 
@@ -121,7 +122,7 @@ def offset_faces(body: Body, asked: Sequence[MovedFaces], *, least_wall_mm: floa
         pull_mm = _pull(work, moved)
         work = _Work(body, asked, gives_way=np.asarray(pull_mm.any(axis=1)))
         moved, faults = _moved_corners(work, pull_mm)
-        triangles, turned = recut(work.moving_to(moved))
+        triangles, turned = recut(work.moving_to(moved), FEW)
     changed = Body(body.name, body.file, moved, triangles)
     if len(turned):
         reason = "would go past the end of a neighbouring face"
@@ -272,11 +273,14 @@ def _pull(work: _Work, moved: Floats) -> Floats:
     others = np.flatnonzero(follows & ~leads)
     reach_mm = _GIVING_WAY * float(np.linalg.norm(step, axis=1).max())
     tree = cKDTree(body.vertices_mm[leads])
-    away_mm, nearest = tree.query(body.vertices_mm[others], distance_upper_bound=reach_mm)
-    within = np.isfinite(away_mm)
-    share = 1 - away_mm[within] / reach_mm
+    count = min(_LEADING, int(leads.sum()))
+    away_mm, nearest = tree.query(body.vertices_mm[others], k=count)
+    away_mm, nearest = away_mm.reshape(-1, count), nearest.reshape(-1, count)
+    weights = 1 / (away_mm**2 + 1e-9)
+    mean = np.einsum("ij,ijk->ik", weights, step[leads][nearest]) / weights.sum(axis=1)[:, None]
+    share = np.clip(1 - away_mm[:, :1] / reach_mm, 0, None)
     pull_mm = np.zeros_like(step)
-    pull_mm[others[within]] = share[:, None] * step[leads][nearest[within]]
+    pull_mm[others] = share * mean
     return pull_mm
 
 
