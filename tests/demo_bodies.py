@@ -22,7 +22,7 @@ from manifold3d import CrossSection, Manifold
 
 from coupons.answering.bodies.meetings import Met, meet
 from coupons.answering.bodies.mesh import read_bodies
-from coupons.answering.bodies.met_files import LIST
+from coupons.answering.bodies.met_files import LIST, PAGE
 from coupons.making.output.solids import Solid
 from coupons.showing.bodies.meet_page import write_met
 
@@ -142,6 +142,7 @@ def draw(folder: Path) -> None:
     met = meet(read_bodies(paths).bodies, UPS)
     (folder / "met" / LIST).unlink(missing_ok=True)  # edited below, so never replaced unasked
     write_met(met, folder / "met", paths, ups=UPS)
+    (folder / "met" / PAGE).unlink()  # long, and made again by `coupons meet`
     _choose_fits(folder / "met" / LIST)
     seen = tuple(_seen(met))
     inserted = frozenset(one.body for one in seen) - {"housing", "cover"}
