@@ -6,6 +6,8 @@ What a script needs is imported from here:
 
 =====================================================  ============================================
 `make_coupon`, `load_run`, `check`, `fit`              the job, step by step
+`fit_each`                                             a whole tree of runs
+`fit_hand`                                             another person's hand on the same print
 `load_profile`, `Printer`, `Joint`                     asking what was learned
 `OffsetRegressor`, `reading_table`                     caliper readings, as scikit-learn has them
 `ObservationModel`, `observation_table`                readings and trials, the same way
@@ -19,6 +21,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer, load_profile
+    from coupons.batch import fit_each
     from coupons.errors import (
         AnswerError,
         ConditionsError,
@@ -34,7 +37,7 @@ if TYPE_CHECKING:
         SpecError,
         WriteError,
     )
-    from coupons.job import check, fit, load_run, make_coupon
+    from coupons.job import check, fit, fit_hand, load_run, make_coupon
     from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
     from coupons.learning.observation_table import observation_table
     from coupons.terms import Joint
@@ -61,6 +64,8 @@ __all__ = [
     "__version__",
     "check",
     "fit",
+    "fit_each",
+    "fit_hand",
     "load_profile",
     "load_run",
     "make_coupon",
@@ -71,7 +76,8 @@ __all__ = [
 if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name as one
     _HOMES = {
         **dict.fromkeys(("Printer", "load_profile"), "coupons.answering.ask"),
-        **dict.fromkeys(("check", "fit", "load_run", "make_coupon"), "coupons.job"),
+        **dict.fromkeys(("check", "fit", "fit_hand", "load_run", "make_coupon"), "coupons.job"),
+        "fit_each": "coupons.batch",
         "Joint": "coupons.terms",
         **dict.fromkeys(
             ("ObservationModel", "OffsetRegressor", "reading_table"), "coupons.learning.estimator"

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
 
-from coupons.learning.profile import VERSION, Profile
+from coupons.learning.profile import VERSION, Hand, Profile
+from coupons.neutral import one_line
 
 STALE_AFTER_DAYS = 90
 """Age from which a profile is stale (common practice, no source): a nozzle wears, belts slacken."""
@@ -22,7 +23,8 @@ class Dated(Protocol):
 class Origin:
     """What an answer was learned from: the last print of the profile.
 
-    ``hands`` is how many people tried, ``version`` that of the profile and so of its model.
+    ``hands`` is how many people tried, ``version`` that of the profile and so of its model,
+    ``hand`` whose fits they are where that is one person who is named.
     """
 
     machine: str
@@ -31,6 +33,7 @@ class Origin:
     printed_on: date | None
     hands: int = 1
     version: int = VERSION
+    hand: Hand | None = None
 
 
 @dataclass(frozen=True)
@@ -67,6 +70,7 @@ def origin_of(profile: Profile) -> Origin:
         profile.printed_on,
         profile.counts.hands,
         profile.version,
+        profile.hand,
     )
 
 
@@ -91,7 +95,23 @@ def old_model_mark(version: int) -> str:
 
 
 def hands_sentence(origin: Origin) -> str:
-    """Say for whom a fit is answered where several people tried; empty for one person."""
+    """Say for whose hand a fit is answered; empty for one person without a name.
+
+    Examples
+    --------
+    >>> hands_sentence(Origin("bench-1", "grey", 0.2, None, hand=Hand(by="Ada")))
+    'The fit is for the hand of Ada, who made all trials.'
+    >>> hands_sentence(Origin("bench-1", "grey", 0.2, None, hand=Hand(by="Bo", trials=8)))
+    'The fit is for the hand of Bo, from 8 trials on a print that others had tried.'
+    """
+    if origin.hand is not None:
+        by, trials = one_line(origin.hand.by), origin.hand.trials
+        if trials is None:
+            return f"The fit is for the hand of {by}, who made all trials."
+        return (
+            f"The fit is for the hand of {by}, from {trials} trials on a print that others had "
+            "tried."
+        )
     if origin.hands < 2:
         return ""
     return (
@@ -167,5 +187,6 @@ def origin_data(origin: Origin, today: date | None = None) -> dict[str, object]:
         "age_days": None if printed is None else (today - printed).days,
         "state": age_of(origin, today).state,
         "hands": origin.hands,
+        "hand": None if origin.hand is None else origin.hand.model_dump(),
         "old_model": is_old_model(origin.version),
     }

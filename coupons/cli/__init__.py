@@ -20,6 +20,7 @@ COMMANDS = {
     "rehearse": "Fill in a run from a virtual printer, marked as rehearsed.",
     "check": "Check a run folder and list its problems.",
     "fit": "Fit a printer's entries and write its profile.",
+    "hand": "Fit another person's hand, from a few trials on the same print.",
     "offset": "Say how far to move which face for a fit.",
     "joints": "Say what to draw for each joint of a part; chance that all fit.",
     "meet": "Find where drawn bodies meet, and list their joints.",

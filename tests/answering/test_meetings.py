@@ -147,6 +147,7 @@ def test_columns_that_no_joint_needs_are_left_out():
     assert (row["size_mm"], row["drawn_gap_mm"], row["faces"]) == ("8", "0.2", "A1 A2")
     assert float(row["area_mm2"]) == pytest.approx(2 * 40 * 10, rel=0.01)
     assert float(row["depth_mm"]) == pytest.approx(10, abs=0.01)
+    assert float(row["contact_mm"]) == pytest.approx(40, abs=0.01)
 
 
 def test_corners_and_two_sizes_of_a_pocket_are_in_the_list():

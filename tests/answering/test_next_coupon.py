@@ -98,7 +98,8 @@ def test_joints_of_a_list_are_asked_about_by_name(tmp_path):
     )
     path.write_text("\n".join((",".join(COLUMNS), *rows)))
     profile = known_profile()
-    asked = [ask_about_listed(profile, listed) for listed in read_joints(path).joints]
+    listed = read_joints(path).joints
+    asked = [one for joint in listed for one in ask_about_listed(profile, joint)]
     assert [question.name for question in asked] == ["drawer", "screw", "stop"]
     assert asked[0].known_to_mm == ask_about(profile, IN_PLANE).known_to_mm
     assert all(question.measured for question in asked)

@@ -151,6 +151,9 @@ def test_data_holds_the_question_and_what_stays():
         "drawn_gap_mm": None,
         "printed_gap_mm": None,
         "bed": None,
+        "contact_mm": None,
+        "two_prints": False,
+        "slant_deg": None,
     }
     assert data["stays"] == "slot"
     assert data["moves"][0]["from_mm"] == 12
@@ -201,6 +204,14 @@ def test_a_part_says_whose_answers_it_holds(part):
         "printed_gap_mm": None,
         "move": "external",
         "bed": None,
+        "contact_mm": None,
+        "sides": [
+            {"side": "internal", "machine": None, "print": None},
+            {"side": "external", "machine": None, "print": None},
+        ],
+        "pitch_mm": None,
+        "sizes_mm": [12.0],
+        "slant_deg": None,
     }
 
 

@@ -22,7 +22,7 @@ from support.drawn_bodies import box, round_bar, write
 
 SIZES = (2_000, 20_000, 100_000, 400_000)
 KINDS = ("machined", "free-form")
-REPEATS = 3
+REPEATS = 2
 
 
 def machined(triangles: int) -> tuple[Manifold, Manifold]:

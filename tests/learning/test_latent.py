@@ -11,6 +11,8 @@ from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION
 from coupons.learning.posterior.latent import N_TERMS, latent_model
 
+STEPS = [(1, f"E{number}") for number in range(1, 6)]  # of the second coupon, `upright`
+
 
 @pytest.fixture(scope="module")
 def three_coupons():
@@ -66,7 +68,10 @@ def test_by_hand_what_a_print_has_of_its_own_moves_sizes(three_coupons):
     assert of_run["rho_scale_z"][flat_along_z] == pytest.approx(drawn[flat_along_z])
     for name in ("rho", "rho2", "rho_scale"):
         assert of_run[name][flat_along_z] == pytest.approx(0.0)
-    outer = flat_along_z & (side > 0)  # every height of a coupon stands on the bed
+    step = np.array([sizes.keys[size] in STEPS for size in readings.size])
+    assert step.sum() == 5
+    assert of_run["rho_bed"][step] == pytest.approx(0.0)
+    outer = flat_along_z & (side > 0) & ~step  # every other height of a coupon stands on the bed
     assert of_run["rho_bed"][outer] == pytest.approx(1.0)
     assert of_run["rho_roof"][outer] == pytest.approx(0.0)
     inner = flat_along_z & (side < 0)

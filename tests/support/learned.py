@@ -2,8 +2,6 @@
 
 from pathlib import Path
 
-import pytest
-
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of
 from coupons.measuring.run.findings import Finding
@@ -20,8 +18,4 @@ def learned(runs, left_out=(), findings=()):
 
 def profile_digestless(fitted, runs, left_out):
     """A profile of runs that live in memory alone."""
-    from coupons.learning import profile
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(profile, "_digest", lambda _: "0" * 64)
-        return profile_of(fitted, runs, left_out)
+    return profile_of(fitted, runs, left_out, "0" * 64)

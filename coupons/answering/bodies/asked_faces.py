@@ -7,7 +7,6 @@ from the record beside the list, so that the labels lead to the same faces.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from coupons.answering.bodies.meetings import Meeting, Met
 from coupons.answering.bodies.pairing import Pair
@@ -16,6 +15,8 @@ from coupons.answering.bodies.relieve import Side, Wanted
 from coupons.answering.drawing import FaceMove
 from coupons.answering.joints.joint_list import ListedJoint
 from coupons.answering.joints.part import JointAnswer, answer_part
+from coupons.answering.offset import Answer
+from coupons.answering.several.answer import SeveralAnswer
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.measuring.run.spreadsheet import Layout, read_cells
@@ -120,8 +121,8 @@ def least_walls(
     listed = {joint.listed.name: joint.listed for joint in joints}
     for pair in asked.wanted:
         for side in pair.sides:
-            which = "internal_profile" if side.is_internal else "external_profile"
-            own: Profile | None = getattr(listed[pair.joint], which, None)
+            row = listed[pair.joint]
+            own = row.internal_profile if side.is_internal else row.external_profile
             if own is not None:
                 walls[side.body] = LINES * own.nozzle_mm
     return walls
@@ -227,15 +228,15 @@ def _regions(pair: Pair, side: int) -> tuple[Region, ...]:
 
 def _drawn(joint: JointAnswer, count: int) -> list[PairDrawn]:
     """Return what was answered for each pair of a joint; one answer stands for all alike."""
-    found: Any = joint.found
-    several = getattr(found, "pairs", None)
-    if several is None:
-        return [PairDrawn(getattr(found, "gap_mm", 0.0), joint.moves)] * count
-    each = [PairDrawn(pair.gap_mm, pair.moves) for pair in several]
-    return each if len(each) == count else each[:1] * count
+    found = joint.found
+    if isinstance(found, SeveralAnswer):
+        each = [PairDrawn(pair.gap_mm, pair.moves) for pair in found.pairs]
+        return each if len(each) == count else each[:1] * count
+    gap_mm = found.gap_mm if isinstance(found, Answer) else 0.0
+    return [PairDrawn(gap_mm, joint.moves)] * count
 
 
 def _listed_sizes(joint: JointAnswer, count: int) -> list[float]:
-    several = getattr(joint.listed, "several", None)
+    several = joint.listed.several
     sizes = (joint.listed.joint.size_mm,) if several is None else several.sizes_mm
     return list(sizes) if len(sizes) == count else [sizes[0]] * count

@@ -24,12 +24,15 @@ class Body:
         No two vertices are equal.
     triangles : ndarray of int, shape (m, 3)
         Indices of vertices, counter-clockwise as seen from outside.
+    known_edges : Edges, optional
+        Those of its triangles, if they were found before.
     """
 
     name: str
     file: str
     vertices_mm: Floats
     triangles: Ints
+    known_edges: "Edges | None" = None
 
     def __post_init__(self) -> None:
         self.vertices_mm.flags.writeable = False
@@ -60,7 +63,7 @@ class Body:
     @cached_property
     def edges(self) -> "Edges":
         """The edges, each with its two triangles."""
-        return edges_of(self.triangles)
+        return edges_of(self.triangles) if self.known_edges is None else self.known_edges
 
     @cached_property
     def box_mm(self) -> Floats:

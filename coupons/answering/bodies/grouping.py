@@ -34,6 +34,8 @@ class Group:
         Radii of the corners of a pocket or sleeve, internal and external.
     leg_mm : tuple of float, or None
         Free length and thickness of a leg.
+    leg_way : ndarray of float, shape (3,), or None
+        Direction along the legs.
     """
 
     internal: str
@@ -41,6 +43,7 @@ class Group:
     pairs: tuple[Pair, ...]
     corners_mm: tuple[float, float] = (0.0, 0.0)
     leg_mm: tuple[float, float] | None = None
+    leg_way: Floats | None = None
 
     @property
     def contacts(self) -> tuple[Contact, ...]:
@@ -167,14 +170,15 @@ def _pitch_mm(one: Pair, other: Pair) -> float:
 def _slot_or_legs(pair: Pair, surfaces: tuple[Surface, ...]) -> Group:
     side = 1 - pair.external
     legs = [_leg(contact, side, surfaces[side].body) for contact in pair.contacts]
-    if any(leg is None for leg in legs):
+    held = [leg for leg in legs if leg is not None]
+    if len(held) < len(legs):
         return Group("slot", "tongue", (pair,))
-    lengths, thicknesses = zip(*(leg for leg in legs if leg is not None), strict=True)
-    return Group("legs", "bar", (pair,), leg_mm=(min(lengths), max(thicknesses)))
+    size = (min(leg[0] for leg in held), max(leg[1] for leg in held))
+    return Group("legs", "bar", (pair,), leg_mm=size, leg_way=held[0][2])
 
 
-def _leg(contact: Contact, side: int, body: Body) -> tuple[float, float] | None:
-    """Return free length and thickness if the wall behind a face is a springy leg.
+def _leg(contact: Contact, side: int, body: Body) -> tuple[float, float, Floats] | None:
+    """Return free length, thickness and direction if the wall behind a face is a springy leg.
 
     A leg is held at one end alone: beyond one edge of its face its material goes on, beyond the
     other three it does not.
@@ -199,7 +203,7 @@ def _leg(contact: Contact, side: int, body: Body) -> tuple[float, float] | None:
         is_narrow = float(high[1 - axis] - low[1 - axis]) <= _WIDEST_LEG * length
         is_free = held[axis] == 1 and held[1 - axis] == 0
         if is_free and is_narrow and length >= _SPRINGY * thickness:
-            return length, thickness
+            return length, thickness, frame[:, axis]
     return None
 
 

@@ -6,6 +6,8 @@ import re
 import unicodedata
 from collections.abc import Sequence
 
+import numpy as np
+
 from coupons.answering.bodies.body import Floats
 from coupons.answering.bodies.contacts import Contact
 from coupons.answering.bodies.grouping import Group
@@ -24,6 +26,7 @@ ASKED = (
     "fit",
     "move",
     "bed",
+    "contact_mm",
     "pitch_mm",
     "corner_mm",
     "leg_mm",
@@ -102,11 +105,25 @@ def _of_kind(group: Group, joint: Meeting) -> dict[str, str]:
         row["corner_mm"] = "/".join(_number(radius) for radius in group.corners_mm)
     if group.leg_mm is not None:
         row["leg_mm"] = "x".join(_number(length) for length in group.leg_mm)
+    if group.internal in tuple(Form):  # how long it bears, where the list asks for it
+        row["contact_mm"] = _number(max(map(longest_mm, joint.contacts)))
     if group.pairs[0].slant_deg:
         row["slant_deg"] = _number(group.pairs[0].slant_deg)
     if group.pairs[0].is_round:
         row |= _diameters(joint.contacts[0], group.external_side)
     return row
+
+
+def longest_mm(contact: Contact) -> float:
+    """Return the greatest extent of a contact along its edges; of a round one, its depth."""
+    if contact.kind is not Kind.PLANE:
+        return contact.depth_mm
+    edges = np.concatenate([np.roll(line, -1, axis=0) - line for line in contact.outlines_mm])
+    lengths = np.linalg.norm(edges, axis=1)
+    along = edges[lengths > 1e-6] / lengths[lengths > 1e-6][:, None]
+    along = np.unique(np.round(along, 4), axis=0)  # the same way many times on a divided face
+    points = np.concatenate(contact.outlines_mm)
+    return float(max(np.ptp(points @ way) for way in along))
 
 
 def _diameters(contact: Contact, external: int) -> dict[str, str]:

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from coupons.answering.bodies.body import Body, Floats, Ints, edges_of
+from coupons.answering.bodies.body import Body, Edges, Floats, Ints, edges_of
 from coupons.answering.bodies.raw_meshes import RawMesh, read_raw
 from coupons.answering.bodies.shells import Shell, grouped
 from coupons.answering.bodies.soundness import faults
@@ -20,6 +20,8 @@ from coupons.answering.bodies.threemf_objects import UNITS_MM
 from coupons.errors import BodyError, CouponError, Problem
 from coupons.progress import steps
 
+_Named = tuple[str, str, Floats, Ints, Edges | None]
+"""Name, file, vertices, triangles, and the edges where they are known."""
 UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 """Millimetres of the units that can be said for a file that holds none."""
 SMALLEST_MM, LARGEST_MM = 5.0, 1500.0  # length of a body that is taken to be in mm unsaid
@@ -64,7 +66,7 @@ def read_bodies(
     """
     problems: list[Problem] = []
     notes: list[str] = []
-    named: list[tuple[str, str, Floats, Ints]] = []
+    named: list[_Named] = []
     for path in steps(paths, "files read"):
         try:
             raw = read_raw(path)
@@ -105,25 +107,26 @@ def _in_mm(
     return [RawMesh(one.name, one.corners * scale, unit) for one in raw], []
 
 
-def _bodies_of(
-    path: Path, raw: RawMesh
-) -> tuple[list[tuple[str, str, Floats, Ints]], list[Problem]]:
+def _bodies_of(path: Path, raw: RawMesh) -> tuple[list[_Named], list[Problem]]:
     """Divide a mesh into the bodies that it holds, without checking them."""
     vertices_mm, triangles = merged(raw.corners)
     name = raw.name or path.stem
-    shells = list(_shells(vertices_mm, triangles))
+    edges = edges_of(triangles)
+    shells = list(_shells(vertices_mm, triangles, edges))
     found = grouped(shells)
     if isinstance(found, int):
         expected = "outward normals"
         todo = "Turn its faces around (flip the normals), and export it again"
         return [], [Problem(f"{path.name} {raw.name}".strip(), expected, "inward ones", todo)]
+    if len(shells) == 1:
+        return [(name, path.name, vertices_mm, triangles, edges)], []
     several = len(found) > 1
-    bodies = []
+    bodies: list[_Named] = []
     for number, group in enumerate(found, start=1):
         own = np.concatenate([shell.triangles for shell in group])
         used, place = np.unique(own, return_inverse=True)
         full = f"{name} {number}" if several else name
-        bodies.append((full, path.name, vertices_mm[used], place.reshape(own.shape)))
+        bodies.append((full, path.name, vertices_mm[used], place.reshape(own.shape), None))
     return bodies, []
 
 
@@ -151,9 +154,8 @@ def merged(corners: Floats) -> tuple[Floats, Ints]:
     return points[first], place.reshape(-1, 3).astype(np.int64)
 
 
-def _shells(vertices_mm: Floats, triangles: Ints) -> Iterable[Shell]:
+def _shells(vertices_mm: Floats, triangles: Ints, edges: Edges) -> Iterable[Shell]:
     """Divide triangles into shells that no edge joins, in the order of the file."""
-    edges = edges_of(triangles)
     many = len(triangles)
     ones = np.ones(len(edges.triangles), dtype=np.int8)
     graph = coo_array((ones, edges.triangles.T), shape=(many, many))
@@ -167,15 +169,15 @@ def _shells(vertices_mm: Floats, triangles: Ints) -> Iterable[Shell]:
         yield Shell(own, vertices_mm[own], is_closed)
 
 
-def _with_own_names(named: list[tuple[str, str, Floats, Ints]]) -> list[Body]:
+def _with_own_names(named: list[_Named]) -> list[Body]:
     """Make the bodies; where two have one name, number them."""
     counts = Counter(name for name, *_ in named)
     seen: Counter[str] = Counter()
     bodies = []
-    for name, file, vertices_mm, triangles in named:
+    for name, file, vertices_mm, triangles, edges in named:
         seen[name] += 1
         own = f"{name} ({seen[name]})" if counts[name] > 1 else name
-        bodies.append(Body(own, file, vertices_mm, triangles))
+        bodies.append(Body(own, file, vertices_mm, triangles, edges))
     return bodies
 
 

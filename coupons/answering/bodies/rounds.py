@@ -21,6 +21,9 @@ LIKE_SHARE = 0.15  # of the radius by which two proposals of one cylinder may di
 FEWEST_STRIPS = 3
 LEAST_ARC = np.radians(30.0)
 OFF_ROUND_MM = 2e-3
+_MOST_LEAN = 0.3  # of a facet's normal along the axis
+_MOST_FITTED = 5000  # corners to which a circle is fitted; all are held against it
+_LIKE_LENGTH = 0.6  # share by which the widths of two slices of one surface may differ
 _FEWEST_FACETS = 8  # of a cylinder without strips
 _MOST_SEAMS = 12  # smooth ones of a strip; a face with more is no strip
 
@@ -95,12 +98,10 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
     found = []
     taken = np.zeros(len(patches.normals), dtype=bool)
     alike = _alike(seams, proposals)
-    slices = _slices(seams, proposals, alike, len(patches.normals))
-    for rows in alike:
+    gores = _gores(seams, proposals, alike, len(patches.normals))
+    for rows in (one for one, is_gore in zip(alike, gores, strict=True) if not is_gore):
         own = np.unique(seams.patches[proposals.seams[rows]])
         own = own[~taken[own]]
-        if _is_gore(seams, own, seams.way[proposals.seams[rows[0]]], slices):
-            continue
         cylinder = _fitted(patches, seams, proposals, rows, own)
         if cylinder is not None:
             taken[own] = True
@@ -248,15 +249,17 @@ def whole_cylinder(patches: Patches, own: Ints) -> Cylinder | None:
     All corners must lie on it: so it is where a program divides each rim by itself.
     """
     axis = _axis(patches.normals[own], patches.areas_mm2[own])
+    if np.abs(patches.normals[own] @ axis).max() > _MOST_LEAN:
+        return None
     corners, _ = patch_corners(patches, own)
     u, v = crosswise(axis)
     flat = np.column_stack([corners @ u, corners @ v])
-    if np.linalg.matrix_rank(flat - flat.mean(axis=0), tol=OFF_ROUND_MM) < 2:
+    if np.ptp(flat, axis=0).min() < OFF_ROUND_MM:
         return None
-    centre, radius = circle_through(flat)
+    centre, radius = circle_through(flat[:: max(1, len(flat) // _MOST_FITTED)])
     room = OFF_ROUND_MM + 4 * patches.body.rounding_mm
     away = np.hypot(*(flat - centre).T)
-    if np.abs(away - radius).max() > room or np.abs(patches.normals[own] @ axis).max() > 0.3:
+    if np.abs(away - radius).max() > room:
         return None
     middles = (corners + np.roll(corners.reshape(-1, 3, 3), -1, axis=1).reshape(-1, 3)) / 2
     sagitta = float(radius - np.hypot(middles @ u - centre[0], middles @ v - centre[1]).min())
@@ -323,33 +326,35 @@ def circle_through(points: Floats) -> tuple[Floats, float]:
     return centre + middle, float(np.hypot(*(near - centre).T).mean())
 
 
-def _slices(seams: Seams, proposals: _Proposals, alike: list[Ints], many: int) -> Floats:
-    """Return the radius of the group that each patch is in, and the length of its seams.
-
-    Shape (many, 2); zero for a patch in no group.
-    """
-    found = np.zeros((many, 2))
-    for rows in reversed(alike):  # the largest group last: it decides
-        chosen = proposals.seams[rows]
-        values = (np.median(proposals.radius_mm[rows]), np.median(seams.length_mm[chosen]))
-        found[seams.patches[chosen].ravel()] = values
-    return found
-
-
-def _is_gore(seams: Seams, own: Ints, axis: Floats, slices: Floats) -> bool:
-    """Tell whether strips are a slice of a doubly curved surface, as of a ball from pole to pole.
+def _gores(seams: Seams, proposals: _Proposals, alike: list[Ints], many: int) -> NDArray[np.bool_]:
+    """Tell which groups are slices of a doubly curved surface, as of a ball from pole to pole.
 
     Such a slice goes on smoothly at both of its ends, into slices like itself in radius and width.
     """
-    if not len(own):
-        return True
-    rows, times = np.unique(seams.around(own), return_counts=True)
-    rim = rows[times == 1]
-    other = np.where(np.isin(seams.patches[rim, 0], own), *seams.patches[rim].T[::-1])
-    across = np.abs(seams.way[rim] @ axis) < 0.9
-    like = np.abs(slices[other] - slices[own[0]]) <= np.array([0.15, 0.6]) * slices[own[0]]
-    goes_on = (seams.angle[rim] <= SMOOTH) & like.all(axis=1) & across
-    return bool(seams.length_mm[rim][goes_on].sum() > 0.5 * seams.length_mm[rim][across].sum())
+    if not alike:
+        return np.zeros(0, dtype=bool)
+    rows = np.concatenate(alike)
+    number = np.repeat(np.arange(len(alike)), [len(one) for one in alike])
+    counts = np.bincount(number)
+    chosen = proposals.seams[rows]
+    group = np.full(many, -1)
+    for side in (0, 1):
+        group[seams.patches[chosen[::-1], side]] = number[::-1]  # the largest group decides
+    radius = np.bincount(number, proposals.radius_mm[rows]) / counts
+    length = np.bincount(number, seams.length_mm[chosen]) / counts
+    axis = seams.way[proposals.seams[[one[0] for one in alike]]]
+    whole, goes_on = np.zeros(len(alike)), np.zeros(len(alike))
+    for side in (0, 1):
+        own, other = group[seams.patches[:, side]], group[seams.patches[:, 1 - side]]
+        rim = np.flatnonzero((own >= 0) & (own != other))
+        rim = rim[np.abs(np.einsum("kx,kx->k", seams.way[rim], axis[own[rim]])) < 0.9]
+        own, other = own[rim], other[rim]
+        like = (other >= 0) & (np.abs(radius[other] - radius[own]) <= LIKE_SHARE * radius[own])
+        like &= np.abs(length[other] - length[own]) <= _LIKE_LENGTH * length[own]
+        like &= seams.angle[rim] <= SMOOTH
+        whole += np.bincount(own, seams.length_mm[rim], len(alike))
+        goes_on += np.bincount(own[like], seams.length_mm[rim[like]], len(alike))
+    return np.asarray(goes_on > 0.5 * whole)
 
 
 def _with_pieces(

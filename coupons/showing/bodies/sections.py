@@ -91,6 +91,8 @@ def _plane(group: Group) -> tuple[Floats, Floats]:
         return first.way, np.cross(first.way, group.pairs[1].way)
     if first.pull is not None:
         return first.way, first.pull
+    if group.leg_way is not None:
+        return first.way, group.leg_way
     return first.way, _depth_way(first.contacts[0])
 
 
@@ -124,6 +126,8 @@ def _half_extents(group: Group, middle: Floats, frame: Floats) -> Floats:
                 points.append(np.array([place - half, place + half]))
     half = np.abs(np.concatenate(points) - middle @ frame).max(axis=0)
     half = half + np.maximum(_ROOM_MM, 0.35 * half[0])
+    if group.leg_mm is not None:
+        half[1] = max(half[1], group.leg_mm[0])
     half[0] = max(half[0], half[1] / _MOST_SHARE)
     half[1] = max(half[1], _LEAST_SHARE * half[0])
     return np.asarray(half)
@@ -144,7 +148,8 @@ def _cut_body(
     outline = "".join(
         "M" + "L".join(f"{x:.3f} {y:.3f}" for x, y in loop.tolist()) + "z" for loop in loops
     )
-    angle = {"internal": INTERNAL_DEG, "external": EXTERNAL_DEG, "other": 90.0}[kind]
+    # y runs down here, which mirrors an angle.
+    angle = -{"internal": INTERNAL_DEG, "external": EXTERNAL_DEG, "other": 90.0}[kind]
     return CutBody(
         name, kind, outline, path_of(_inside(hatch(loops, view[2] / _LINES, angle), view))
     )

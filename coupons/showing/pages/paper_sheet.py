@@ -6,7 +6,7 @@ from pathlib import Path
 
 from coupons.atomic import write_text
 from coupons.making.output.map_drawing import signed
-from coupons.making.record import Coupon, read_coupon
+from coupons.making.record import Coupon, long_row_sentence, read_coupon
 from coupons.showing.pages.page import render_page
 from coupons.showing.pages.picture import Picture, read_picture
 from coupons.showing.words.steps import CAUTIONS, HELD_TITLES, PRINTED_SOLID, jaw_places
@@ -85,6 +85,7 @@ def write_sheet(folder: Path) -> Path:
             cautions=CAUTIONS,
             printed_solid=PRINTED_SOLID,
             rows=_trial_rows(coupon),
+            long_rows=long_row_sentence(coupon.trials),
             readings=_readings(coupon),
         ),
     )
