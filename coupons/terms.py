@@ -60,6 +60,41 @@ HAND_TESTS: dict[Grade, str] = {
 }
 
 
+class Hold(StrEnum):
+    """What is found of a piece that holds itself in a hole, in order of growing hole."""
+
+    SPLITS = "splits"
+    HARD = "hard"
+    HOLDS = "holds"
+    STRIPS = "strips"
+    DROPS = "drops"
+
+
+class Held(StrEnum):
+    """By what a piece holds itself in a printed hole."""
+
+    THREAD = "thread"
+    INSERT = "insert"
+
+
+HOLD_TESTS: dict[Held, dict[Hold, str]] = {
+    Held.THREAD: {
+        Hold.SPLITS: "the wall splits or whitens before the screw is in",
+        Hold.HARD: "goes in only with all strength on a hand screwdriver",
+        Hold.HOLDS: "cuts its thread in and stays when tightened firmly by hand",
+        Hold.STRIPS: "turns on without end when tightened by hand",
+        Hold.DROPS: "goes in without cutting",
+    },
+    Held.INSERT: {
+        Hold.SPLITS: "the wall splits or bulges as the hot insert goes in",
+        Hold.HARD: "plastic wells up over its rim",
+        Hold.HOLDS: "sits flush and stays when a screw in it is tightened",
+        Hold.STRIPS: "turns or comes out when a screw in it is tightened",
+        Hold.DROPS: "drops in cold",
+    },
+}
+
+
 class Jaws(StrEnum):
     """Which jaws of the caliper took a reading."""
 

@@ -24,6 +24,7 @@ COMMANDS = {
     "offset": "Say how far to move which face for a fit.",
     "joints": "Say what to draw for each joint of a part; chance that all fit.",
     "meet": "Find where drawn bodies meet, and list their joints.",
+    "relieve": "Write bodies with the faces of their joints moved by the answers.",
     "press": "Check the strain of a ring with a pin pressed into it.",
     "clip": "Check the strain of a clip that bends as it snaps in.",
     "compare": "Show which answers changed between profiles, and what to redraw.",

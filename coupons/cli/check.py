@@ -16,7 +16,12 @@ from coupons.neutral import one_line
 
 WIDTH = 80
 
-KINDS = {"fit": "fit trials", "size": "caliper readings", "zero": "jaws closed"}
+KINDS = {
+    "fit": "fit trials",
+    "size": "caliper readings",
+    "zero": "jaws closed",
+    "hold": "pieces driven in",
+}
 
 
 @click.command("check")

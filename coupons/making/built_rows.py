@@ -17,11 +17,19 @@ from coupons.making.bodies.steps import steps
 from coupons.making.bodies.tiles import tile
 from coupons.making.bodies.windows import windowed_plate, windowed_wall
 from coupons.making.printable import row_problems, rule_items
-from coupons.making.record import CouponHardware, CouponTrial
+from coupons.making.record import CouponHardware, CouponHold, CouponTrial
 from coupons.making.spec.coupon_spec import Assumed
-from coupons.making.spec.row_kinds import FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
+from coupons.making.spec.row_kinds import (
+    FitRow,
+    HardwareRow,
+    HeldRow,
+    Row,
+    SizesRow,
+    SpansRow,
+    SwellRow,
+)
 from coupons.making.spec.settle import settled
-from coupons.terms import INTERNAL, ROUND, Direction, Form, Jaws, Seam
+from coupons.terms import INTERNAL, ROUND, Direction, Form, Held, Jaws, Seam
 
 GAUGE_LETTERS = "GHJKL"
 HARDWARE_LETTER = "B"
@@ -39,6 +47,7 @@ class BuiltRow:
     trials: tuple[CouponTrial, ...] = ()
     hardware: tuple[CouponHardware, ...] = ()
     bought: tuple[Body, ...] = ()
+    holds: tuple[CouponHold, ...] = ()
 
 
 def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow | list[Problem]":
@@ -52,6 +61,8 @@ def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow 
             return _fit(row, letter, assumed)
         case HardwareRow():
             return _hardware(row, letter, assumed)
+        case HeldRow():
+            return _held(row, letter, assumed)
         case SizesRow():
             return BuiltRow(letter, _build_to_fit(_sizes_series(row, letter, assumed), assumed))
         case SpansRow():
@@ -116,7 +127,9 @@ def _turn(form: Form, direction: Direction) -> Turn:
     return turn_for(direction)
 
 
-def _series(row: FitRow | HardwareRow | SizesRow, letter: str, assumed: Assumed) -> Series:
+def _series(
+    row: FitRow | HardwareRow | HeldRow | SizesRow, letter: str, assumed: Assumed
+) -> Series:
     return Series(
         body=letter,
         row=letter,
@@ -224,6 +237,29 @@ def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
     trials = _trials(row, fixed, ware.id)
     bodies = _build_to_fit(_spaced(fixed, piece), assumed)
     return BuiltRow(letter, bodies, tuple(trials), (ware,), (piece,))
+
+
+def _held(row: HeldRow, letter: str, assumed: Assumed) -> BuiltRow:
+    items = tuple(
+        Item(
+            f"{letter}{number}", size, readings_for(row.form, row.direction) if number == 1 else ()
+        )
+        for number, size in enumerate(row.holes_mm, start=1)
+    )
+    outer = outside_mm(row.nominal_mm, row.outer_mm)
+    fixed = replace(
+        _series(row, letter, assumed), items=items, seat_wide_mm=(outer - row.holes_mm[0]) / 2
+    )
+    mate = MATES[row.form]
+    piece = bought_piece(fixed, letter + HARDWARE_LETTER, mate, row.nominal_mm, outer)
+    ware = CouponHardware(id=piece.id, name=row.name, form=mate, size_mm=row.nominal_mm, sd_mm=0.0)
+    # From the widest hole to the narrowest: what splits a wall comes last.
+    holds = tuple(
+        CouponHold(feature=item.id, mate=ware.id, held_by=Held(row.kind))
+        for item in reversed(items)
+    )
+    bodies = _build_to_fit(fixed, assumed)
+    return BuiltRow(letter, bodies, (), (ware,), (piece,), holds)
 
 
 def _sizes_series(row: SizesRow, letter: str, assumed: Assumed) -> Series:

@@ -178,6 +178,7 @@ def record(plan: Plan) -> Coupon:
         hardware=tuple(ware for row in plan.rows for ware in row.hardware),
         bars=tuple(_bar_record(item, item.body.bar) for item in plan.placed if item.body.bar),
         trials=tuple(trial for row in plan.rows for trial in row.trials),
+        holds=tuple(hold for row in plan.rows for hold in row.holds),
         readings=tuple(
             CouponReading(feature=feature.id, jaws=jaws, along=along)
             for item in plan.placed

@@ -34,9 +34,20 @@ from coupons.making.bodies.stiffness import (
 )
 from coupons.making.bodies.tiles import narrowest_mm
 from coupons.making.spec.coupon_spec import Assumed
-from coupons.making.spec.row_kinds import FitRow, HardwareRow, Row, SizesRow, SpansRow, SwellRow
+from coupons.making.spec.row_kinds import (
+    FitRow,
+    HardwareRow,
+    HeldRow,
+    Row,
+    SizesRow,
+    SpansRow,
+    SwellRow,
+)
 from coupons.making.spec.settle import SPLITTING_MM, settled
 from coupons.terms import EXTERNAL, INTERNAL, ROUND, Direction
+
+EDGE_SHARE = 1.0
+"""Wall around a screw or an insert, as a share of its own size (common practice, no source)."""
 
 
 def row_problems(row: Row, letter: str, assumed: Assumed, where: str) -> list[Problem]:
@@ -50,6 +61,8 @@ def row_problems(row: Row, letter: str, assumed: Assumed, where: str) -> list[Pr
             problems += _tile_problems(row, letter, assumed, where)
         case FitRow() | HardwareRow():
             problems += _fit_problems(row, assumed, where)
+        case HeldRow():
+            problems += _held_problems(row, assumed, where)
         case SizesRow():
             problems += _form_problems(_Formed(row, row.sizes_mm, "sizes_mm", assumed, where))
     return problems
@@ -147,7 +160,7 @@ def _tile_problems(row: SwellRow, letter: str, assumed: Assumed, where: str) -> 
 class _Formed:
     """A row of one form with all its drawn sizes, and the key that a bad size came from."""
 
-    row: FitRow | HardwareRow | SizesRow
+    row: FitRow | HardwareRow | HeldRow | SizesRow
     sizes: tuple[float, ...]
     key: str
     assumed: Assumed
@@ -182,6 +195,19 @@ def _fit_problems(row: FitRow | HardwareRow, assumed: Assumed, where: str) -> It
                 f"{gaps[0]:g}",
             )
     yield from _form_problems(_Formed(row, sizes, "gaps_mm", assumed, where))
+
+
+def _held_problems(row: HeldRow, assumed: Assumed, where: str) -> Iterator[Problem]:
+    least_mm = EDGE_SHARE * row.nominal_mm
+    if row.wall_mm < least_mm - 1e-9:
+        yield Problem(
+            f"{where} wall_mm",
+            f"a wall of at least {least_mm:g} mm around what holds itself in a hole of "
+            f"{row.nominal_mm:g} mm",
+            f"{row.wall_mm:g}",
+            "Make wall_mm larger: a thinner wall bulges or splits",
+        )
+    yield from _form_problems(_Formed(row, row.holes_mm, "holes_mm", assumed, where))
 
 
 def _form_problems(formed: _Formed) -> Iterator[Problem]:

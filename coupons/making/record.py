@@ -6,7 +6,7 @@ The later rooms know a coupon by its record alone; none of them reads a spec or 
 import json
 import re
 import secrets
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence, Set
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -15,7 +15,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from coupons.atomic import write_text
 from coupons.errors import Problem, RunError
 from coupons.reading import read_plain
-from coupons.terms import Direction, Form, Jaws, Seam
+from coupons.terms import Direction, Form, Held, Jaws, Seam
 
 Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
 Moment = Annotated[float, Field(allow_inf_nan=False)]
@@ -60,15 +60,18 @@ class CouponHardware(_Frozen):
     sd_mm: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False), AfterValidator(abs)]  # no −0
 
 
-class CouponTrial(_Frozen):
+class _Pair(_Frozen):
+    feature: str
+    mate: str
+
+
+class CouponTrial(_Pair):
     """One pair worth trying: a fixed feature and the mate to try in or on it.
 
     ``deep_mm`` and ``wide_mm`` are over which depth and width they bear on each other; rounds have
     no width, and older records say neither.
     """
 
-    feature: str
-    mate: str
     gap_mm: float
     deep_mm: Length | None = None
     wide_mm: Length | None = None
@@ -100,6 +103,12 @@ def long_row_sentence(trials: Iterable[CouponTrial]) -> str:
         f"Row {row} is the long one: its pairs bear on each other over {mm:.0f} mm."
         for row, mm in sorted(lengths.items())
     )
+
+
+class CouponHold(_Pair):
+    """A hole and the piece to be driven into it, which holds by what ``held_by`` says."""
+
+    held_by: Held
 
 
 class CouponReading(_Frozen):
@@ -172,7 +181,7 @@ class CouponRun(_Frozen):
 class Coupon(_Frozen):
     """The whole record. Trials and readings are in the order in which to do them.
 
-    ``run`` is missing in records made before runs had an id.
+    ``run`` is missing in records made before runs had an id, ``holds`` where there are none.
     """
 
     format: Literal["coupon-record"] = "coupon-record"
@@ -186,14 +195,18 @@ class Coupon(_Frozen):
     bars: tuple[CouponBar, ...] = ()
     trials: tuple[CouponTrial, ...]
     readings: tuple[CouponReading, ...]
+    holds: tuple[CouponHold, ...] = ()
 
 
 def write_coupon(coupon: Coupon, path: Path) -> None:
     """Write the record as JSON, the same bytes for the same coupon."""
-    data = coupon.model_dump(mode="json")
-    if coupon.run is None:
-        del data["run"]
+    data = coupon.model_dump(mode="json", exclude=left_out(coupon))
     write_text(path, json.dumps(data, indent=1) + "\n")
+
+
+def left_out(coupon: Coupon) -> set[str]:
+    """Return what a record does not mention, as it was before there was such a thing."""
+    return {name for name in ("run", "holds") if not getattr(coupon, name)}
 
 
 def name_run(folder: Path, digest: str, machine: str, material: str) -> CouponRun:
@@ -258,14 +271,21 @@ def _dangling(coupon: Coupon) -> Iterator[tuple[str, str, str]]:
             yield f"id {n + 1}", "a different id for each piece", held
         seen.add(held.lower())
     known = set(features)
-    for n, trial in enumerate(coupon.trials):
-        if trial.feature not in known:
-            yield f"trials.{n}.feature", "a feature in the record", trial.feature
-        if trial.mate not in mates:
-            yield f"trials.{n}.mate", "a mate in the record", trial.mate
+    yield from _dangling_pairs("trials", coupon.trials, known, mates)
+    yield from _dangling_pairs("holds", coupon.holds, known, mates)
     for n, reading in enumerate(coupon.readings):
         if reading.feature not in known:
             yield f"readings.{n}.feature", "a feature in the record", reading.feature
+
+
+def _dangling_pairs(
+    name: str, pairs: Sequence[_Pair], features: Set[str], mates: Set[str]
+) -> Iterator[tuple[str, str, str]]:
+    for n, pair in enumerate(pairs):
+        if pair.feature not in features:
+            yield f"{name}.{n}.feature", "a feature in the record", pair.feature
+        if pair.mate not in mates:
+            yield f"{name}.{n}.mate", "a mate in the record", pair.mate
 
 
 def _problem(path: Path, error: Any, todo: str) -> Problem:

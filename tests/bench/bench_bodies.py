@@ -1,4 +1,4 @@
-"""How long it takes to meet two bodies, by their number of triangles, and how much memory.
+"""How long it takes to meet two bodies and to relieve them, by their number of triangles.
 
 The yardstick is what the general mesh library takes to load both files and to find which triangles
 are neighbours, with the angles between them. Times are of the processor, not of the clock, each the
@@ -63,6 +63,31 @@ def ours(paths: list[Path]) -> None:
     assert met.joints or met.free
 
 
+def moved(paths: list[Path]) -> None:
+    """Relieve every joint by 0.2 mm, from the files that were met to the files that are written."""
+    from coupons.answering.bodies.asked_faces import PairDrawn, wanted_pair
+    from coupons.answering.bodies.meetings import meet
+    from coupons.answering.bodies.mesh import read_bodies
+    from coupons.answering.bodies.relieved_files import relieve_into_files
+    from coupons.answering.drawing import FaceMove
+    from coupons.terms import Form
+
+    met = meet(read_bodies(paths, is_sound=True).bodies)
+    wanted = []
+    for joint in met.joints:
+        for number, pair in enumerate(joint.group.pairs):
+            form = Form.PIN if pair.is_round else Form.TONGUE
+            size_mm = pair.sizes_mm[0]
+            gap_mm = pair.gap_mm + 0.2
+            drawn = PairDrawn(gap_mm, (FaceMove(form, -gap_mm / 2, 2, size_mm - gap_mm),))
+            wanted.append(wanted_pair(met, joint, number, joint.letter, drawn, size_mm))
+    walls = {one.body.name: 0.8 for one in met.bodies}
+    divided = [one.surface.regions for one in met.bodies]
+    written = relieve_into_files(divided, wanted, walls, {})
+    assert written.files
+    assert not written.relieved.refused, written.relieved.refused
+
+
 def timed(work: Callable[[list[Path]], None], paths: list[Path]) -> dict[str, float]:
     """Seconds of the processor, and megabytes at the most; imports are not counted."""
     work(paths)
@@ -94,7 +119,9 @@ def row(kind: str, triangles: int, folder: Path) -> dict[str, object]:
     pair = (machined if kind == "machined" else free_form)(triangles)
     paths = [write(solid, folder / f"{kind}-{triangles}-{n}.stl") for n, solid in enumerate(pair)]
     found = {name: apart(name, paths) for name in ("theirs", "ours")}
-    return {
+    if kind == "machined":  # free-form faces are never moved
+        found["relieved"] = apart("relieved", paths)
+    row: dict[str, object] = {
         "bodies": kind,
         "triangles": [solid.num_tri() for solid in pair],
         "load_s": found["theirs"]["seconds"],
@@ -103,6 +130,13 @@ def row(kind: str, triangles: int, folder: Path) -> dict[str, object]:
         "load_mb": found["theirs"]["megabytes"],
         "meet_mb": found["ours"]["megabytes"],
     }
+    if "relieved" in found:
+        row |= {
+            "relieve_s": found["relieved"]["seconds"],
+            "relieve_share": round(found["relieved"]["seconds"] / found["theirs"]["seconds"], 2),
+            "relieve_mb": found["relieved"]["megabytes"],
+        }
+    return row
 
 
 def main() -> None:
@@ -112,7 +146,7 @@ def main() -> None:
     parser.add_argument("--one", nargs="+", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.one:
-        work = {"theirs": theirs, "ours": ours}[options.one[0]]
+        work = {"theirs": theirs, "ours": ours, "relieved": moved}[options.one[0]]
         print(json.dumps(timed(work, [Path(path) for path in options.one[1:]])))
         return
     rows = []

@@ -42,9 +42,21 @@ def random_row(rng: np.random.Generator) -> str:
     return "[[row]]\n" + "".join(f"{key} = {value}\n" for key, value in keys.items())
 
 
+def random_held_row(rng: np.random.Generator) -> str:
+    """Holes for a screw or an insert."""
+    size = round(0.2 * int(rng.integers(11, 40)), 2)
+    keys = {"kind": f'"{rng.choice(["thread", "insert"])}"', "name": '"piece"', "source": '"none"'}
+    keys |= {"direction": f'"{rng.choice(["x", "y", "z"])}"', "nominal_mm": size}
+    keys["holes_mm"] = [round(size * (0.8 + 0.05 * i), 3) for i in range(4)]
+    keys |= {"wall_mm": int(rng.choice([3, 4, 6])), "depth_mm": int(rng.choice([4, 8]))}
+    return "[[row]]\n" + "".join(f"{key} = {value}\n" for key, value in keys.items())
+
+
 def plan_of_some(seed: int) -> Plan | None:
     rng = np.random.default_rng(seed)
     text = 'title = "any"\n' + "".join(random_row(rng) for _ in range(3))
+    if seed % 2:
+        text += random_held_row(rng)
     nozzle = float(rng.choice([0.25, 0.4, 0.4, 0.6, 0.8]))
     layer = round(nozzle * float(rng.choice([0.2, 0.3, 0.5, 0.7, 0.75])), 4)
     machine = {"nozzle_mm": nozzle, "layer_height_mm": layer}

@@ -48,7 +48,7 @@ def test_a_record_names_each_thing_once_and_only_things_that_exist(name):
     assert {r.feature for r in coupon.readings} <= set(ids)
     assert {f.body for f in coupon.features} <= bodies
     for ware in coupon.hardware:
-        assert any(trial.mate == ware.id for trial in coupon.trials)
+        assert any(pair.mate == ware.id for pair in (*coupon.trials, *coupon.holds))
 
 
 def test_a_gauge_has_the_direction_of_the_features_that_it_is_tried_in():

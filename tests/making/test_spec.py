@@ -67,7 +67,7 @@ BROKEN = {
         "assumed nozzle_mm: expected a valid number, got '0.4'",
     ),
     # any row
-    "no kind": (TITLE + row(FIT, kind=None), "row 1 kind: expected fit, hardware, sizes, spans"),
+    "no kind": (TITLE + row(FIT, kind=None), "row 1 kind: expected fit, hardware, insert, sizes"),
     "odd kind": (TITLE + row(FIT, kind='"fitt"'), "row 1 kind: expected fit, hardware"),
     "row key": (TITLE + row(FIT, gap="3"), "bad.toml row 1 gap: expected a known key"),
     "id of two letters": (TITLE + row(FIT, id='"AB"'), "row 1 id: expected one letter"),

@@ -107,8 +107,8 @@ def test_numbers_as_people_write_them(text, value):
 
 IDS = "The ids are on map.svg."
 BAD_ROWS = [
-    ("sise,D1,,80,,,,,", "expected kind fit, size or zero, got 'sise'. Did you mean size?"),
-    (",D1,,80,,,,,", "expected kind fit, size or zero, got nothing."),
+    ("sise,D1,,80,,,,,", "expected kind fit, size, zero or hold, got 'sise'. Did you mean size?"),
+    (",D1,,80,,,,,", "expected kind fit, size, zero or hold, got nothing."),
     (
         "zero,D1,,0,,,,,",
         "expected no feature in a row of kind zero, got 'D1'. Clear it, or make the kind size.",

@@ -73,16 +73,26 @@ class Sheets:
         least = (middle**2 - half * np.abs(middle)).sum(axis=1)
         return np.asarray(~(together & (least > 0)))
 
+    def may_differ(self, i: Ints, other: "Sheets", j: Ints, below: float) -> NDArray[np.bool_]:
+        """Tell which pairs may hold triangles with a lower scalar product of their normals."""
+        least = np.zeros(len(i))
+        for axis in range(3):
+            a, b = self.low[i, axis], self.high[i, axis]
+            c, d = other.low[j, axis], other.high[j, axis]
+            least += np.minimum(np.minimum(a * c, a * d), np.minimum(b * c, b * d))
+        return np.asarray(least < below)
+
 
 def box_tree(
     low: Floats, high: Floats, sheet: Ints | None = None, normals: Floats | None = None
 ) -> BoxTree:
-    """Build the tree of boxes, shape (n, 3) each; with sheets and normals of a surface if given."""
+    """Build the tree of boxes, shape (n, 3); with normals and sheets of a surface if given."""
     middle = (low + high) / 2
     order = _along_curve(middle) if sheet is None else _sheet_by_sheet(middle, sheet)
     lows, highs, sheets = [low[order]], [high[order]], []
-    if sheet is not None and normals is not None:
-        sheets.append(Sheets(sheet[order], normals[order], normals[order]))
+    if normals is not None:
+        label = np.full(len(low), -1) if sheet is None else sheet[order]
+        sheets.append(Sheets(label, normals[order], normals[order]))
     while len(lows[-1]) > 1:
         starts = np.arange(0, len(lows[-1]), 2)
         lows.append(np.minimum.reduceat(lows[-1], starts))
@@ -97,12 +107,29 @@ def overlapping(a: BoxTree, b: BoxTree, reach: float = 0.0) -> Iterator[tuple[In
     yield from _descend(a, b, reach, is_self=False)
 
 
+def overlapping_and_facing(
+    a: BoxTree, b: BoxTree, facing_below: float
+) -> Iterator[tuple[Ints, Ints]]:
+    """Yield pairs of boxes of two trees with normals that overlap and face different ways.
+
+    Parameters
+    ----------
+    a, b : BoxTree
+    facing_below : float
+        Only pairs whose normals have a lower scalar product than this. On a smooth surface, where
+        neighbours face the same way, few are left.
+    """
+    yield from _descend(a, b, 0.0, is_self=False, facing_below=facing_below)
+
+
 def overlapping_within(tree: BoxTree, least: float) -> Iterator[tuple[Ints, Ints]]:
     """Yield pairs of boxes of a tree with sheets that overlap so far and may cross, each once."""
     yield from _descend(tree, tree, -least, is_self=True)
 
 
-def _descend(a: BoxTree, b: BoxTree, reach: float, *, is_self: bool) -> Iterator[tuple[Ints, Ints]]:
+def _descend(
+    a: BoxTree, b: BoxTree, reach: float, *, is_self: bool, facing_below: float | None = None
+) -> Iterator[tuple[Ints, Ints]]:
     """Go down both trees; what is waiting is a stack of portions, so that memory stays bounded."""
     top = (len(a.lows) - 1, len(b.lows) - 1)
     waiting = [(top, np.zeros(1, dtype=np.int64), np.zeros(1, dtype=np.int64))]
@@ -111,6 +138,9 @@ def _descend(a: BoxTree, b: BoxTree, reach: float, *, is_self: bool) -> Iterator
         near = _near(a, b, (at_a, at_b), (i, j), reach)
         if is_self:
             near[near] = a.sheets[at_a].may_cross(i[near], j[near])
+        elif facing_below is not None:
+            differ = a.sheets[at_a].may_differ(i[near], b.sheets[at_b], j[near], facing_below)
+            near[near] = differ
         i, j = i[near], j[near]
         if at_a == at_b == 0:
             yield (a.order[i], b.order[j])

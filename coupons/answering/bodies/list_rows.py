@@ -14,6 +14,7 @@ from coupons.answering.bodies.grouping import Group
 from coupons.answering.bodies.meetings import Meeting, Met
 from coupons.answering.bodies.printed import Printed
 from coupons.answering.bodies.regions import Kind
+from coupons.answering.joints.joint_list import MET_COLUMNS
 from coupons.terms import FLAT, Bed, Direction, Form, Grade
 
 ASKED = (
@@ -32,17 +33,7 @@ ASKED = (
     "slant_deg",
 )
 """Columns that `coupons joints` reads; those that are blank in every row are left out."""
-FOUND = (
-    "faces",
-    "internal_body",
-    "external_body",
-    "drawn_gap_mm",
-    "area_mm2",
-    "depth_mm",
-    "across_flats_mm",
-    "by_area_mm",
-    "sagitta_mm",
-)
+FOUND = MET_COLUMNS
 """What was found in the bodies; `coupons relieve` reads the first four of them."""
 _NEEDED = frozenset({"name", "internal", "external", "size_mm", "across", "fit", *FOUND})
 _LONGEST = 24  # characters of a body's name in a joint's

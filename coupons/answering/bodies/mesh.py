@@ -42,7 +42,9 @@ class ReadBodies:
     notes: tuple[str, ...]
 
 
-def read_bodies(paths: Sequence[Path], units: str | None = None) -> ReadBodies:
+def read_bodies(
+    paths: Sequence[Path], units: str | None = None, *, is_sound: bool = False
+) -> ReadBodies:
     """Read all bodies of mesh files.
 
     Parameters
@@ -52,6 +54,8 @@ def read_bodies(paths: Sequence[Path], units: str | None = None) -> ReadBodies:
     units : {'mm', 'cm', 'm', 'in'}, optional
         Of files that hold no unit. Unsaid, they are taken to be in mm, if that gives a plausible
         length.
+    is_sound : bool
+        The bodies were found sound before, and are not looked at again.
 
     Raises
     ------
@@ -78,8 +82,9 @@ def read_bodies(paths: Sequence[Path], units: str | None = None) -> ReadBodies:
             problems += told
             named += split
     bodies = _with_own_names(named)
-    for body in steps(bodies, "bodies checked"):
-        problems += faults(body)
+    if not is_sound:
+        for body in steps(bodies, "bodies checked"):
+            problems += faults(body)
     if problems:
         raise BodyError(problems)
     notes += _several(bodies)

@@ -130,5 +130,5 @@ def meet_again(listed: Path) -> MetAgain:
     ]
     if changed:
         raise BodyError(changed)
-    bodies = read_bodies(paths, record.units).bodies
+    bodies = read_bodies(paths, record.units, is_sound=True).bodies
     return MetAgain(meet(bodies, record.ups, record.reach_mm), record, paths)

@@ -1,12 +1,12 @@
 """What keeps a mesh from being a body, in words."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.bodies.body import Body, Floats, Ints
-from coupons.answering.bodies.box_tree import box_tree, overlapping_within
+from coupons.answering.bodies.box_tree import box_tree, overlapping, overlapping_within
 from coupons.answering.bodies.patches import joined
 from coupons.errors import Problem
 
@@ -57,8 +57,37 @@ def crossings(body: Body) -> Ints:
     low = np.minimum(np.minimum(corners[0], corners[1]), corners[2])
     high = np.maximum(np.maximum(corners[0], corners[1]), corners[2])
     tree = box_tree(low, high, sheet, body.normals @ frame)
+    return _crossing(body, overlapping_within(tree, DEEPEST_TOUCH_MM))
+
+
+def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
+    """Return pairs of one of some triangles of a body and one of another that pass through."""
+    near = _within(other, one.vertices_mm[one.triangles[some]])
+    if not len(near):
+        return np.empty((0, 2), dtype=np.int64)
+    vertices = np.concatenate([one.vertices_mm, other.vertices_mm])
+    later = other.triangles[near] + len(one.vertices_mm)
+    both = Body("", "", vertices, np.concatenate([one.triangles[some], later]))
+    corners = both.corners_mm
+    tree, others = (
+        box_tree(part.min(axis=1), part.max(axis=1))
+        for part in (corners[: len(some)], corners[len(some) :])
+    )
+    pairs = _crossing(both, ((i, j + len(some)) for i, j in overlapping(tree, others)))
+    return np.column_stack([some[pairs[:, 0]], near[pairs[:, 1] - len(some)]])
+
+
+def _within(body: Body, corners_mm: Floats) -> Ints:
+    """Return the triangles of a body that come into the box of some corners."""
+    low, high = corners_mm.min(axis=(0, 1)), corners_mm.max(axis=(0, 1))
+    under = (body.vertices_mm < low)[body.triangles].all(axis=1)
+    over = (body.vertices_mm > high)[body.triangles].all(axis=1)
+    return np.flatnonzero(~(under | over).any(axis=1))
+
+
+def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]]) -> Ints:
     found = [np.empty((0, 2), dtype=np.int64)]
-    for i, j in overlapping_within(tree, DEEPEST_TOUCH_MM):
+    for i, j in pairs:
         apart = _straddle(body, i, j)
         i, j = i[apart], j[apart]
         apart = _straddle(body, j, i)

@@ -100,7 +100,7 @@ COLUMNS = (
 )
 _UNIT_COLUMNS = ("unit", "units")
 # What `coupons meet` found in the bodies, for `coupons relieve` and for the eye.
-_MET_COLUMNS = (
+MET_COLUMNS = (
     "faces",
     "internal_body",
     "external_body",
@@ -118,7 +118,7 @@ _LAYOUT = Layout(
     number_pair=("size_mm", "across"),
     earlier={"gives": "move", "along": "across"},
     holds="a list of joints",
-    besides=_MET_COLUMNS,
+    besides=MET_COLUMNS,
     if_missing="Give the path of a CSV file with the columns " + ", ".join(COLUMNS),
     if_empty="The first row has the column names " + ", ".join(COLUMNS),
     error=AnswerError,
@@ -244,7 +244,7 @@ def read_joints(path: Path) -> JointList:
 
 def _ignored(rows: list[Cells]) -> tuple[str, ...]:
     told = {name: None for row in rows for name, text in row.others.items() if text}
-    known = _UNIT_COLUMNS + _MET_COLUMNS
+    known = _UNIT_COLUMNS + MET_COLUMNS
     return tuple(name or "(without a name)" for name in told if name not in known)
 
 

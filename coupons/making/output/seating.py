@@ -112,7 +112,7 @@ def crowded(rows: tuple[BuiltRow, ...]) -> list[Problem]:
 def _crowded_row(row: BuiltRow) -> Iterator[Problem]:
     fixed = {f.id: (body, f) for body in row.bodies for f in body.features if not body.loose}
     mates = {body.id: body for body in (*row.bodies, *row.bought) if body.loose}
-    for trial in row.trials:
+    for trial in (*row.trials, *row.holds):
         poses = [seated(*fixed[trial.feature], mates[trial.mate], turn) for turn in (False, True)]
         room = min(room_mm(pose) for pose in poses)
         if room < ROOM_MM - NEAR_MM:

@@ -9,6 +9,9 @@ import zipfile
 from collections.abc import Mapping
 from xml.sax.saxutils import escape, quoteattr
 
+import numpy as np
+from numpy.typing import NDArray
+
 from coupons.making.output.solids import Solid
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/2013/01"
@@ -45,12 +48,30 @@ def threemf_bytes(solids: tuple[Solid, ...], title: str, metadata: Mapping[str, 
     metadata : mapping
         Written under our own namespace; keys are plain words.
     """
+    objects = "".join(_object(number, solid) for number, solid in enumerate(solids, start=1))
+    items = "".join(_item(number, solid) for number, solid in enumerate(solids, start=1))
+    return _package(_model(objects, items, title, metadata))
+
+
+def body_bytes(
+    name: str,
+    vertices_mm: NDArray[np.float64],
+    triangles: NDArray[np.integer],
+    metadata: Mapping[str, str],
+) -> bytes:
+    """Return a 3MF package of one body in its place, its coordinates with all their digits."""
+    # Seventeen significant digits bring every 64-bit float back to itself.
+    one = _mesh(1, name, "%.17g", vertices_mm, triangles)
+    return _package(_model(one, '<item objectid="1"/>\n', name, metadata))
+
+
+def _package(model: str) -> bytes:
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as package:
         for name, text in (
             ("[Content_Types].xml", _TYPES),
             ("_rels/.rels", _RELATIONS),
-            (MODEL_PATH, _model(solids, title, metadata)),
+            (MODEL_PATH, model),
         ):
             info = zipfile.ZipInfo(name, _EPOCH)
             info.compress_type = zipfile.ZIP_DEFLATED
@@ -59,7 +80,7 @@ def threemf_bytes(solids: tuple[Solid, ...], title: str, metadata: Mapping[str, 
     return buffer.getvalue()
 
 
-def _model(solids: tuple[Solid, ...], title: str, metadata: Mapping[str, str]) -> str:
+def _model(objects: str, items: str, title: str, metadata: Mapping[str, str]) -> str:
     notes = "".join(
         f"<metadata name={quoteattr(name)}>{escape(value)}</metadata>\n"
         for name, value in [
@@ -68,8 +89,6 @@ def _model(solids: tuple[Solid, ...], title: str, metadata: Mapping[str, str]) -
             *((f"{PREFIX}:{key}", value) for key, value in sorted(metadata.items())),
         ]
     )
-    objects = "".join(_object(number, solid) for number, solid in enumerate(solids, start=1))
-    items = "".join(_item(number, solid) for number, solid in enumerate(solids, start=1))
     return (
         f'{_HEAD}<model unit="millimeter" xml:lang="en" xmlns="{CORE_NAMESPACE}" '
         f'xmlns:{PREFIX}="{OWN_NAMESPACE}">\n{notes}'
@@ -79,15 +98,23 @@ def _model(solids: tuple[Solid, ...], title: str, metadata: Mapping[str, str]) -
 
 def _object(number: int, solid: Solid) -> str:
     # Nine significant digits bring every 32-bit float back to itself.
-    vertex, triangle = (
-        '<vertex x="%.9g" y="%.9g" z="%.9g"/>\n',
-        '<triangle v1="%d" v2="%d" v3="%d"/>\n',
-    )
-    vertices = (vertex * len(solid.vertices_mm)) % tuple(solid.vertices_mm.ravel().tolist())
-    triangles = (triangle * len(solid.triangles)) % tuple(solid.triangles.ravel().tolist())
+    return _mesh(number, solid.body, "%.9g", solid.vertices_mm, solid.triangles)
+
+
+def _mesh(
+    number: int,
+    name: str,
+    digits: str,
+    vertices_mm: NDArray[np.floating],
+    triangles: NDArray[np.integer],
+) -> str:
+    vertex = f'<vertex x="{digits}" y="{digits}" z="{digits}"/>\n'
+    triangle = '<triangle v1="%d" v2="%d" v3="%d"/>\n'
+    vertices = (vertex * len(vertices_mm)) % tuple(vertices_mm.ravel().tolist())
+    faces = (triangle * len(triangles)) % tuple(triangles.ravel().tolist())
     return (
-        f'<object id="{number}" type="model" name={quoteattr(solid.body)}>\n<mesh>\n'
-        f"<vertices>\n{vertices}</vertices>\n<triangles>\n{triangles}</triangles>\n"
+        f'<object id="{number}" type="model" name={quoteattr(name)}>\n<mesh>\n'
+        f"<vertices>\n{vertices}</vertices>\n<triangles>\n{faces}</triangles>\n"
         "</mesh>\n</object>\n"
     )
 

@@ -155,6 +155,38 @@ class HardwareRow(_GradedRow):
         return round(self.nominal_mm + sum(self.limits_mm) / 2, 6)
 
 
+class HeldRow(_Row):
+    """Holes of several sizes for a piece that holds itself: by a thread that it cuts, or by heat.
+
+    ``nominal_mm`` is the size that the piece is known by, ``outer_mm`` the width of its head.
+    ``source`` says where the sizes come from.
+    """
+
+    kind: Literal["thread", "insert"]
+    name: Line
+    nominal_mm: Size
+    holes_mm: Annotated[
+        tuple[Size, ...], Field(min_length=1, max_length=60), AfterValidator(_rising)
+    ]
+    source: Line
+    direction: Literal[Direction.X, Direction.Y, Direction.Z]
+    outer_mm: Size | None = None
+    depth_mm: Annotated[Number, Field(ge=2.0, le=40)] = 8.0
+
+    @field_validator("holes_mm")
+    @classmethod
+    def _narrower(cls, holes: tuple[float, ...], info: ValidationInfo) -> tuple[float, ...]:
+        nominal = info.data.get("nominal_mm")
+        if nominal is not None and holes[-1] > nominal:
+            raise ValueError(f"holes of at most {nominal:g} mm, the piece itself, got {holes[-1]}")
+        return holes
+
+    @property
+    def form(self) -> Form:
+        """What is printed: holes."""
+        return Form.HOLE
+
+
 class SizesRow(_FormedRow):
     """Features of several sizes to be measured by caliper or drill shanks.
 
@@ -213,4 +245,4 @@ class SwellRow(_Row):
     slots_mm: Annotated[tuple[Size, ...], Field(max_length=30)] = ()
 
 
-Row = FitRow | HardwareRow | SizesRow | SpansRow | SwellRow
+Row = FitRow | HardwareRow | HeldRow | SizesRow | SpansRow | SwellRow

@@ -5,7 +5,7 @@ from typing import Any
 
 from coupons.errors import Problem
 
-KINDS = ("fit", "hardware", "sizes", "spans", "swell")
+KINDS = ("fit", "hardware", "insert", "sizes", "spans", "swell", "thread")
 _TAGS = (*KINDS, "range", "list")  # steps of the validator's path that no one wrote
 
 

@@ -97,7 +97,7 @@ def count_rows(typed: Typed, coupon: Coupon | None = None) -> tuple[Count, ...]:
     return tuple(
         Count(kind, tally[kind, False], tally[kind, True], missing[kind])
         for kind in KINDS
-        if kind != "zero" or any(row.kind.lower() == kind for row in typed.rows)
+        if kind in ("fit", "size") or any(row.kind.lower() == kind for row in typed.rows)
     )
 
 
@@ -183,6 +183,7 @@ def _missed_rows(coupon: Coupon, typed: Typed) -> list[Finding]:
     for kind, asked, words in (
         ("fit", len(coupon.trials), "fit trials"),
         ("size", len(coupon.readings), "caliper readings"),
+        ("hold", len(coupon.holds), "screws and inserts"),
     ):
         names = [_name(row) for row in gone if row.kind == kind]
         if not names:

@@ -11,7 +11,7 @@ from coupons.errors import EntriesError, Problem
 from coupons.making.record import Coupon, CouponFeature, CouponHardware
 from coupons.measuring.run.about import KIND as ABOUT
 from coupons.measuring.run.sheet import FILE, KINDS, Row, read_rows
-from coupons.terms import EXTERNAL, GRADES, INTERNAL, ROUND, Direction, Grade, Jaws
+from coupons.terms import EXTERNAL, GRADES, INTERNAL, ROUND, Direction, Grade, Hold, Jaws
 
 MM_PER_INCH = 25.4
 # What a caliper can show of a printed part: less is a slip, whatever the unit.
@@ -82,7 +82,19 @@ class FitEntry:
     note: str = ""
 
 
-Entry = SizeEntry | FitEntry | ZeroEntry
+@dataclass(frozen=True)
+class HoldEntry:
+    """How a screw or an insert was found to hold in a hole."""
+
+    row: int
+    feature: str
+    mate: str
+    found: Hold
+    by: str = ""
+    note: str = ""
+
+
+Entry = SizeEntry | FitEntry | ZeroEntry | HoldEntry
 
 
 @dataclass(frozen=True)
@@ -93,6 +105,7 @@ class Typed:
     sizes: tuple[SizeEntry, ...] = ()
     fits: tuple[FitEntry, ...] = ()
     zeros: tuple[ZeroEntry, ...] = ()
+    holds: tuple[HoldEntry, ...] = ()
     problems: tuple[Problem, ...] = ()
 
 
@@ -124,8 +137,9 @@ def survey_entries(path: Path, coupon: Coupon | None) -> Typed:
     zeros = tuple(entry for entry in entries if isinstance(entry, ZeroEntry))
     sizes = tuple(entry for entry in entries if isinstance(entry, SizeEntry))
     fits = tuple(entry for entry in entries if isinstance(entry, FitEntry))
+    holds = tuple(entry for entry in entries if isinstance(entry, HoldEntry))
     sizes = tuple(with_zero(size, zeros) for size in sizes)
-    return Typed(tuple(rows), sizes, fits, zeros, tuple(problems))
+    return Typed(tuple(rows), sizes, fits, zeros, holds, tuple(problems))
 
 
 def with_zero(size: SizeEntry, zeros: Sequence[ZeroEntry]) -> SizeEntry:
@@ -220,6 +234,7 @@ class _Known:
         self.ids += [piece.id for piece in coupon.hardware]
         self.trials = {(trial.feature, trial.mate) for trial in coupon.trials}
         self.readings = {(reading.feature, reading.jaws) for reading in coupon.readings}
+        self.holds = {(hold.feature, hold.mate) for hold in coupon.holds}
 
     def id_advice(self, name: str) -> str:
         """Suggest ids: those of the same row, or the most similar one."""
@@ -249,7 +264,9 @@ class _Reader:
             return self._fit()
         if kind == "zero":
             return self._zero()
-        self._refuse("kind fit, size or zero", self.row.kind, near_miss(kind, KINDS, ""))
+        if kind == "hold":
+            return self._hold()
+        self._refuse("kind fit, size, zero or hold", self.row.kind, near_miss(kind, KINDS, ""))
         return None
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
@@ -289,6 +306,22 @@ class _Reader:
         if grades is None or feature is None or mate is None:
             return None
         return FitEntry(row.number, feature.id, mate.id, *grades, row.by, row.note)
+
+    def _hold(self) -> HoldEntry | None:
+        row = self.row
+        word = row.result.strip().lower()
+        if word not in tuple(Hold):
+            words = ", ".join(Hold)
+            self._refuse(f"one of {words}", row.result, near_miss(word, tuple(Hold), ""))
+        feature = self._feature()
+        mate = self._mate(feature)
+        if feature is None or mate is None or self.problems:
+            return None
+        if (feature.id, mate.id) not in self.known.holds:
+            todo = "Make the kind fit, or correct the feature or the mate"
+            self._refuse("a hole and the piece that holds in it", f"{feature.id} {mate.id}", todo)
+            return None
+        return HoldEntry(row.number, feature.id, mate.id, Hold(word), row.by, row.note)
 
     def _zero(self) -> ZeroEntry | None:
         row = self.row
@@ -356,7 +389,7 @@ class _Reader:
         return mate
 
     def _can_meet(self, feature: CouponFeature, mate: CouponFeature | CouponHardware) -> bool:
-        if (feature.id, mate.id) in self.known.trials:
+        if (feature.id, mate.id) in self.known.trials | self.known.holds:
             return True
         opposite = (feature.form in INTERNAL) == (mate.form in EXTERNAL)
         return opposite and (feature.form in ROUND) == (mate.form in ROUND)

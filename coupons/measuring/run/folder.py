@@ -17,7 +17,14 @@ from coupons.measuring.run.conditions import (
     parse_conditions,
     read_conditions,
 )
-from coupons.measuring.run.entries import FitEntry, SizeEntry, Typed, ZeroEntry, survey_entries
+from coupons.measuring.run.entries import (
+    FitEntry,
+    HoldEntry,
+    SizeEntry,
+    Typed,
+    ZeroEntry,
+    survey_entries,
+)
 from coupons.neutral import one_line
 from coupons.reading import read_plain, stands
 
@@ -37,6 +44,7 @@ class Run:
     sizes: tuple[SizeEntry, ...]
     fits: tuple[FitEntry, ...]
     zeros: tuple[ZeroEntry, ...] = ()
+    holds: tuple[HoldEntry, ...] = ()
 
     def __repr__(self) -> str:
         """One line: which print it is, and how much was entered."""
@@ -79,7 +87,8 @@ def run_of(folder: Path, found: Survey) -> Run | None:
     if found.coupon is None or found.conditions is None or found.faults:
         return None
     typed = found.typed
-    return Run(folder, found.coupon, found.conditions, typed.sizes, typed.fits, typed.zeros)
+    entries = typed.sizes, typed.fits, typed.zeros, typed.holds
+    return Run(folder, found.coupon, found.conditions, *entries)
 
 
 def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:

@@ -13,8 +13,9 @@ from coupons.measuring.run.spreadsheet import Layout, read_cells
 from coupons.terms import Jaws
 
 FILE = "entries.csv"
-# What a row may hold: a fit trial, a caliper reading, or what the caliper shows with closed jaws.
-KINDS = ("fit", "size", "zero")
+# What a row may hold: a fit trial, a caliper reading, what the caliper shows with closed jaws, or
+# how a screw or an insert holds in its hole.
+KINDS = ("fit", "size", "zero", "hold")
 
 
 @dataclass(frozen=True)
@@ -52,10 +53,10 @@ _LAYOUT = Layout(
 
 
 def blank_rows(coupon: Coupon) -> tuple[Row, ...]:
-    """Return the rows with results to fill in: trials, readings, then the jaws when closed.
+    """Return the rows with results to fill in: trials, readings, the jaws when closed, holds.
 
-    The last one stands below all readings, since a caliper that was knocked while it was used shows
-    it there.
+    The jaws stand below all readings, since a caliper that was knocked while it was used shows it
+    there.
     """
     fits = [Row(0, "fit", trial.feature, trial.mate) for trial in coupon.trials]
     sizes = [
@@ -63,7 +64,8 @@ def blank_rows(coupon: Coupon) -> tuple[Row, ...]:
         for reading in coupon.readings
     ]
     closed = [Row(0, "zero", unit="mm", jaws=Jaws.OUTSIDE)] if sizes else []
-    rows = fits + sizes + closed
+    holds = [Row(0, "hold", hold.feature, hold.mate) for hold in coupon.holds]
+    rows = fits + sizes + closed + holds
     return tuple(replace(row, number=number) for number, row in enumerate(rows, start=2))
 
 

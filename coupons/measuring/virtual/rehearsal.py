@@ -285,12 +285,13 @@ def _filled(coupon: Coupon, found: Found, machine: Machine) -> list[sheet.Row]:
     rows = sheet.blank_rows(coupon)
     # The virtual person does not close the jaws: what is learned is then held against a caliper
     # whose zero nobody knows.
-    asked = (row for row in rows if row.kind != "zero")
+    # Nor does it drive screws: how they hold is not in what is learned.
+    asked = (row for row in rows if row.kind in ("fit", "size"))
     filled = [
         replace(row, result=result, by=name)
         for row, result, name in zip(asked, results, names, strict=True)
     ]
-    return [*filled, *(row for row in rows if row.kind == "zero")]
+    return [*filled, *(row for row in rows if row.kind not in ("fit", "size"))]
 
 
 def _word(grade: Grade, plain: bool) -> str:

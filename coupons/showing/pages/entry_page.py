@@ -9,8 +9,10 @@ from coupons.atomic import write_text
 from coupons.making.record import (
     Coupon,
     CouponFeature,
+    CouponHold,
     CouponReading,
     CouponTrial,
+    left_out,
     read_coupon,
 )
 from coupons.measuring.checks.mistyped import plausible_mm
@@ -24,12 +26,13 @@ from coupons.showing.words.steps import (
     CLOSED_HOW,
     CLOSED_TITLE,
     PRINTED_SOLID,
+    hold_how,
     read_how,
     read_title,
     try_how,
     try_title,
 )
-from coupons.terms import GRADES, HAND_TESTS, Jaws
+from coupons.terms import GRADES, HAND_TESTS, HOLD_TESTS, Hold, Jaws
 
 _STYLES = ("shared/bench.css", "entry/entry.css")
 _SCRIPTS = tuple(
@@ -83,6 +86,7 @@ def write_entry_page(folder: Path) -> Path:
             questions=questions(*_names(coupon)),
             wall_orders=WALL_ORDERS,
             grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
+            holds=tuple(Hold),
             cautions=CAUTIONS,
             printed_solid=PRINTED_SOLID,
             record=entry_record(coupon, folder.resolve().name),
@@ -106,16 +110,18 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
     dict
         ``key``, ``identity`` and names of the print, ``about`` (what is asked once), ``ranks`` of
         the words for grades, ``sizes`` (smallest and largest that is accepted), ``zero`` (largest
-        closed-jaw reading), ``hardware`` by id, ``features`` by id (form, direction, size, row, and
+        closed-jaw reading), ``hardware`` by id, ``holds`` (tests of pieces that hold
+        themselves), ``features`` by id (form, direction, size, row, and
         the plausible limits low and high) and ``steps`` in the order of the sheet: trials,
         readings, then the closed jaws once.
     """
     features = {feature.id: feature for feature in coupon.features}
     fits = [_fit_step(coupon, features[trial.feature], trial) for trial in coupon.trials]
+    holds = [_hold_step(coupon, features[hold.feature], hold) for hold in coupon.holds]
     sizes = [_size_step(features[reading.feature], reading) for reading in coupon.readings]
     print_id = coupon.run.id if coupon.run else run
     # Without the names in it, so that another name of the machine keeps the key.
-    kept_under = f"{coupon.model_dump_json(exclude={'run'})}\n{print_id}"
+    kept_under = f"{coupon.model_dump_json(exclude=left_out(coupon) | {'run'})}\n{print_id}"
     return {
         "key": "coupon-entries-" + hashlib.sha256(os.fsencode(kept_under)).hexdigest()[:20],
         "run": " · ".join(filter(None, (*_names(coupon), run))),
@@ -127,7 +133,8 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
         "zero": LARGEST_ZERO_MM,
         "hardware": {piece.id: piece.form for piece in coupon.hardware},
         "features": {feature.id: _feature_record(feature) for feature in coupon.features},
-        "steps": [*fits, *sizes, *([_zero_step()] if sizes else [])],
+        "holds": HOLD_TESTS,
+        "steps": [*fits, *sizes, *([_zero_step()] if sizes else []), *holds],
     }
 
 
@@ -166,6 +173,19 @@ def _fit_step(coupon: Coupon, feature: CouponFeature, trial: CouponTrial) -> dic
         "along": "",
         "title": try_title(feature, trial),
         "how": try_how(coupon, feature, trial),
+    }
+
+
+def _hold_step(coupon: Coupon, feature: CouponFeature, hold: CouponHold) -> dict[str, str]:
+    return {
+        "kind": "hold",
+        "feature": hold.feature,
+        "mate": hold.mate,
+        "jaws": "",
+        "along": "",
+        "held": hold.held_by.value,
+        "title": f"Drive {hold.mate} into {hold.feature}",
+        "how": hold_how(coupon, feature, hold),
     }
 
 

@@ -9,8 +9,8 @@ from coupons.making.output.map_drawing import signed
 from coupons.making.record import Coupon, long_row_sentence, read_coupon
 from coupons.showing.pages.page import render_page
 from coupons.showing.pages.picture import Picture, read_picture
-from coupons.showing.words.steps import CAUTIONS, PRINTED_SOLID, jaw_places
-from coupons.terms import GRADES, HAND_TESTS
+from coupons.showing.words.steps import CAUTIONS, HELD_TITLES, PRINTED_SOLID, jaw_places
+from coupons.terms import GRADES, HAND_TESTS, HOLD_TESTS, Hold
 
 # What both A4 and Letter leave inside margins of 12 mm, less the ruler and the words on the map's
 # page.
@@ -78,6 +78,9 @@ def write_sheet(folder: Path) -> Path:
             placed=picture and place_on_paper(picture),
             ruler_mm=RULER_MM,
             grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
+            hold_tests=_hold_tests(coupon),
+            hold_words=tuple(Hold),
+            held_rows=_held_rows(coupon),
             jaw_places=jaw_places(coupon),
             cautions=CAUTIONS,
             printed_solid=PRINTED_SOLID,
@@ -108,6 +111,21 @@ def _trial_rows(coupon: Coupon) -> list[tuple[str, list[tuple[str, str, str]]]]:
     return [
         (row, [(trial.feature, signed(trial.gap_mm), trial.mate) for trial in trials])
         for row, trials in groupby(coupon.trials, key=lambda trial: row_of[trial.feature])
+    ]
+
+
+def _hold_tests(coupon: Coupon) -> list[tuple[str, list[tuple[Hold, str]]]]:
+    """Return what is asked of pieces that hold themselves, for those that the coupon has."""
+    kinds = dict.fromkeys(hold.held_by for hold in coupon.holds)
+    return [(HELD_TITLES[kind], list(HOLD_TESTS[kind].items())) for kind in kinds]
+
+
+def _held_rows(coupon: Coupon) -> list[tuple[str, list[tuple[str, str, str]]]]:
+    """Return hole, its size and the piece for it, under the row of the coupon."""
+    features = {feature.id: feature for feature in coupon.features}
+    return [
+        (row, [(h.feature, f"{features[h.feature].size_mm:g}", h.mate) for h in holds])
+        for row, holds in groupby(coupon.holds, key=lambda hold: features[hold.feature].row)
     ]
 
 

@@ -23,10 +23,12 @@ from coupons.learning.profile import Profile
 from coupons.learning.without import row_name
 from coupons.measuring.run.findings import Finding
 from coupons.measuring.run.folder import Run
+from coupons.measuring.run.holds import held_in
 from coupons.showing.families import families
 from coupons.showing.joint_tables import JointTable, joint_tables
 from coupons.showing.words.differing import runs_differ
 from coupons.showing.words.first_steps import Step, first_steps
+from coupons.showing.words.held import held_sentences
 from coupons.showing.words.runs import alike_sentence, doubted_run, drift_sentence
 from coupons.terms import INTERNAL
 
@@ -123,6 +125,8 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     # Runs of a machine that drifts are not alike, though none is far from the others.
     agree = drift_sentence(learned.drifts) or alike_sentence(learned.verdicts)
     lines += textwrap.wrap(agree, WIDTH, subsequent_indent="  ")
+    for sentence in held_sentences(held_in(learned.runs)):
+        lines += ["", *textwrap.wrap(sentence, WIDTH, subsequent_indent="  ")]
     lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out), ""]
     if not any(table.lines for table in learned.tables):
         ask = f"No offset is known yet. `coupons next {profile_path}` says what to print next."

@@ -1,7 +1,13 @@
 """Words for a step on the pages: which piece to try where, and how to hold the caliper."""
 
-from coupons.making.record import Coupon, CouponFeature, CouponReading, CouponTrial
-from coupons.terms import INTERNAL, ROUND, Form, Jaws
+from coupons.making.record import (
+    Coupon,
+    CouponFeature,
+    CouponHold,
+    CouponReading,
+    CouponTrial,
+)
+from coupons.terms import INTERNAL, ROUND, Form, Held, Jaws
 
 CAUTIONS = (
     "Nozzle and bed stay hot after a print: let both cool. Ventilate the room.",
@@ -18,6 +24,15 @@ PRINTED_SOLID = (
     "Print the pieces solid, with four walls and 100 % infill: hollow ones bend under the jaws "
     "and read too short."
 )
+HELD_TITLES = {
+    Held.THREAD: "Screws that cut their own thread",
+    Held.INSERT: "Inserts that are set with heat",
+}
+_HOW_HELD = {
+    Held.THREAD: "Drive it straight in by hand until its head sits, then tighten it firmly.",
+    Held.INSERT: "Set it straight with a hot iron, let it cool, then tighten a screw in it. "
+    "The insert and the iron are hot.",
+}
 CLOSED_TITLE = "Close the jaws: what does the caliper show?"
 CLOSED_HOW = (
     "Wipe the jaws and close them gently. 0 or less is a right answer here: it is taken off the "
@@ -57,6 +72,15 @@ def try_how(coupon: Coupon, feature: CouponFeature, trial: CouponTrial) -> str:
         return f"{trial.mate} is hardware: {hardware[trial.mate]}. {_is_a(feature)}."
     form = next(f.form for f in coupon.features if f.id == trial.mate)
     return f"{trial.mate} is the {_LOOSE[form]}. {_is_a(feature)}."
+
+
+def hold_how(coupon: Coupon, feature: CouponFeature, hold: CouponHold) -> str:
+    """Return what the piece and the hole are, and how to try whether it holds."""
+    name = next(piece.name for piece in coupon.hardware if piece.id == hold.mate)
+    return (
+        f"{hold.mate} is hardware: {name}. {feature.id} is a hole of {feature.size_mm:g} mm "
+        f"{_lies(feature)}. {_HOW_HELD[hold.held_by]}"
+    )
 
 
 def _is_a(feature: CouponFeature) -> str:

@@ -52,14 +52,18 @@ function keepFocus() {
 }
 
 function fillCard(step) {
-  const fit = step.kind === "fit";
+  const fit = isTried(step), holds = step.kind === "hold";
   const same = ofStage(stageOf(step));
   const row = record.features[step.feature]?.row;
   const place = `${fit ? "Try" : "Reading"} ${same.indexOf(step) + 1} of ${same.length}`;
   $("step-place").textContent = row ? `${place} · row ${row}` : place;
   $("step-title").textContent = step.title;
   $("step-how").textContent = step.how;
-  $("fit-form").hidden = !fit;
+  $("fit-form").hidden = !fit || holds;
+  $("hold-form").hidden = !holds;
+  for (const test of $("hold-form").querySelectorAll("[data-test]")) {
+    test.textContent = record.holds[step.held]?.[test.dataset.test] ?? "";
+  }
   $("size-form").hidden = fit;
   // Number keys of some phones have no minus, which only the closed jaws need.
   $("reading").inputMode = step.kind === "zero" ? "text" : "decimal";
@@ -73,7 +77,7 @@ function fillSiblings(step) {
   const siblings = steps.filter((one) => one.feature === step.feature);
   $("siblings").hidden = siblings.length < 2;
   $("siblings").replaceChildren(...siblings.map((one) => {
-    const words = one.kind === "fit" ? one.mate : [one.jaws, one.along].filter(Boolean).join(" ");
+    const words = isTried(one) ? one.mate : [one.jaws, one.along].filter(Boolean).join(" ");
     const chip = made("button", `${isDone(one) ? "✓ " : ""}${words}`, { type: "button" });
     chip.setAttribute("aria-pressed", String(one === step));
     chip.addEventListener("click", () => show(one));
@@ -87,7 +91,7 @@ function drop(entries) {
 
 function keptLine(entry) {
   const line = made("li", "");
-  const unit = entry.kind !== "fit" && entry.result ? ` ${entry.unit || "mm"}` : "";
+  const unit = !isTried(entry) && entry.result ? ` ${entry.unit || "mm"}` : "";
   line.append(made("b", (entry.result || "no result") + unit), made("span", entry.by, { dir: "auto" }));
   const note = made("input", "", { "aria-label": `Note on ${entry.result}`, dir: "auto", maxlength: "300", placeholder: "note" });
   note.value = entry.note;
@@ -106,7 +110,7 @@ function fillKept(step) {
   const kept = groups.get(step.key) ?? [];
   $("kept-box").hidden = !kept.length;
   $("kept").replaceChildren(...kept.map(keptLine));
-  for (const button of $("fit-form").querySelectorAll("[data-result]")) {
+  for (const button of document.querySelectorAll("#fit-form [data-result], #hold-form [data-result]")) {
     const on = kept.some((entry) => entry.result === button.dataset.result);
     button.setAttribute("aria-pressed", String(on));
   }

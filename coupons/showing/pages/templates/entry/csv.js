@@ -6,7 +6,7 @@ const quoted = (text) => (/[",\r\n]|^\s|\s$/.test(text) ? `"${text.replaceAll('"
 function csvText(steps, groups) {
   const lines = [COLUMNS];
   for (const step of steps) {
-    const blank = { result: "", unit: step.kind === "fit" ? "" : "mm", by: "", note: "" };
+    const blank = { result: "", unit: isTried(step) ? "" : "mm", by: "", note: "" };
     for (const entry of groups.get(step.key) ?? [blank]) {
       const row = { ...step, ...entry };
       lines.push(COLUMNS.map((name) => row[name]));
@@ -67,8 +67,8 @@ function settled(row) {
   const inside = INSIDES.includes(record.features[feature]?.form);
   return {
     ...row, kind, feature, mate: idOf(row.mate), along: row.along.toLowerCase(),
-    unit: row.unit || (kind === "fit" ? "" : "mm"),
-    jaws: kind === "fit" ? "" : row.jaws.toLowerCase() || (inside ? "inside" : "outside"),
+    unit: row.unit || (isTried({ kind }) ? "" : "mm"),
+    jaws: isTried({ kind }) ? "" : row.jaws.toLowerCase() || (inside ? "inside" : "outside"),
   };
 }
 
@@ -90,7 +90,7 @@ function csvRows(file) {
     const row = settled(Object.fromEntries(COLUMNS.map((name) => [name, (line[at[name]] ?? "").trim()])));
     if (row.kind === "about") return about.push({ feature: row.feature.toLowerCase(), note: row.note || row.result });
     if (row.result === "" && row.note === "") return undefined;
-    const why = row.result === "" && ["fit", "size", "zero"].includes(row.kind) ? "" : refusalOf(row);
+    const why = row.result === "" && ["fit", "size", "zero", "hold"].includes(row.kind) ? "" : refusalOf(row);
     if (why) return refused.push({ line: index + 2, why });
     return rows.push(row);
   });

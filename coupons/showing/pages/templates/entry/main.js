@@ -1,7 +1,7 @@
 // Hands to page: taps, keys, typing; then the start.
 function grade(result) {
   const step = stepNow();
-  if (step?.kind !== "fit") return;
+  if (!isTried(step)) return;
   const earlier = groups.get(step.key) ?? [];
   const clash = keepEntry(step, result, "");
   if (earlier.length) return askWhichCounts(step, result, earlier);
@@ -74,7 +74,7 @@ function hintFor(step) {
 
 function showHint() {
   const step = stepNow();
-  if (!step || step.kind === "fit") return;
+  if (!step || isTried(step)) return;
   const { fault, hints = [] } = hintFor(step);
   const lines = fault ? [made("p", fault)] : hints.map((hint) => hintLine(hint));
   $("hint").replaceChildren(...lines);
@@ -119,7 +119,7 @@ function hintLine({ say: words, use }) {
 
 function keepReading(again) {
   const step = stepNow();
-  if (!step || step.kind === "fit") return;
+  if (!step || isTried(step)) return;
   const { fault, hints, plain, unit } = hintFor(step);
   if (fault !== undefined) {
     $("hint").replaceChildren(made("p", fault || "Type the reading of the caliper."));
@@ -141,7 +141,7 @@ function keepReading(again) {
   const next = again ? step : nextOpen(step);
   show(next);
   say(`${nameOf(step)} ${plain} kept. ${next ? next.title : ALL_DONE}`);
-  if (next && next.kind !== "fit") $("reading").focus();
+  if (next && !isTried(next)) $("reading").focus();
 }
 
 // Words typed and not yet kept survive the tab as well.
@@ -230,7 +230,8 @@ function onKey(event) {
   // A figure typed anywhere while a reading is asked for belongs into its field.
   if (stepNow() && stageOf(stepNow()) === "size" && /^[\d.,+−-]$/.test(event.key)) return $("reading").focus();
   if (!$("keys-on").checked) return;
-  const button = [...$("fit-form").querySelectorAll("[data-result]")]
+  const form = stepNow()?.kind === "hold" ? "hold-form" : "fit-form";
+  const button = [...$(form).querySelectorAll("[data-result]")]
     .find((one) => one.querySelector("kbd").textContent === event.key);
   const doIt = button ? () => grade(button.dataset.result) : KEYS[event.key.toLowerCase()];
   if (!doIt) return;
@@ -239,10 +240,12 @@ function onKey(event) {
 }
 
 function listen() {
-  $("fit-form").addEventListener("click", (event) => {
-    const button = event.target.closest("[data-result]");
-    if (button && !isBounce()) grade(button.dataset.result);
-  });
+  for (const form of ["fit-form", "hold-form"]) {
+    $(form).addEventListener("click", (event) => {
+      const button = event.target.closest("[data-result]");
+      if (button && !isBounce()) grade(button.dataset.result);
+    });
+  }
   $("size-form").addEventListener("submit", (event) => { event.preventDefault(); keepReading(false); });
   $("keep-again").addEventListener("click", () => keepReading(true));
   $("size-form").addEventListener("input", showHint);

@@ -24,7 +24,8 @@ function refusalOf(row) {
   if (row.kind === "fit") return fitRefusal(row);
   if (row.kind === "size") return sizeRefusal(row);
   if (row.kind === "zero") return zeroRefusal(row);
-  return "kind must be fit, size or zero";
+  if (row.kind === "hold") return holdRefusal(row);
+  return "kind must be fit, size, zero or hold";
 }
 
 function zeroRefusal({ feature, mate, result, unit, jaws, along }) {
@@ -46,6 +47,13 @@ function fitRefusal({ feature, mate, result }) {
   const meets = INSIDES.includes(fixed.form) !== INSIDES.includes(form)
     && ROUNDS.includes(fixed.form) === ROUNDS.includes(form);
   return meets ? "" : `the ${form} ${mate} cannot be tried in or on the ${fixed.form} ${feature}`;
+}
+
+function holdRefusal({ feature, mate, result }) {
+  const words = [...$("hold-form").querySelectorAll("[data-result]")].map((button) => button.dataset.result);
+  if (!words.includes(result.toLowerCase())) return `“${result}” is none of ${words.join(", ")}`;
+  const listed = listedSteps.some((step) => step.kind === "hold" && step.feature === feature && step.mate === mate);
+  return listed ? "" : `${mate} does not hold itself in ${feature}`;
 }
 
 function sizeRefusal({ feature, mate, result, unit, jaws, along }) {

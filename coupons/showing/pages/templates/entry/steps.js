@@ -11,13 +11,14 @@ const idsByLowerCase = new Map(
   [...Object.keys(record.features), ...listedSteps.map((step) => step.mate)].map((id) => [id.toLowerCase(), id]));
 
 // Trials are one stage; readings, the one with closed jaws last, are the other.
-const stageOf = (step) => (step?.kind === "fit" ? "fit" : "size");
+const isTried = (step) => step?.kind === "fit" || step?.kind === "hold";
+const stageOf = (step) => (isTried(step) ? "fit" : "size");
 const nameOf = (step) => step.feature || "closed jaws";
 
 // A row of an earlier file may belong to no step of this coupon. It is shown and exported all the
 // same: nothing that a person typed is dropped.
 function strangerStep(entry) {
-  const what = entry.kind === "fit" ? `${entry.mate} with ${entry.feature}` : nameOf(entry);
+  const what = isTried(entry) ? `${entry.mate} with ${entry.feature}` : nameOf(entry);
   return {
     kind: entry.kind, feature: entry.feature, mate: entry.mate, jaws: entry.jaws, along: entry.along,
     key: stepKey(entry), title: `Not on the list: ${what}`,

@@ -1,0 +1,79 @@
+"""``coupons relieve``: bodies with their mating faces moved."""
+
+import json
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("listed", metavar="LIST", type=click.Path(path_type=Path))
+@click.argument("profile", type=click.Path(path_type=Path))
+@click.option(
+    "-o",
+    "--output",
+    "folder",
+    required=True,
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder to write the bodies and moved-faces.csv into.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print what was moved as data.")
+@click.pass_context
+def command(ctx: click.Context, listed: Path, profile: Path, folder: Path, as_json: bool) -> None:
+    """Write bodies anew with the faces of their joints moved by the answers.
+
+    LIST is the meetings.csv that `coupons meet` wrote, with your fits in it; meetings.json must
+    stand beside it. PROFILE is the profile.json that `coupons fit` wrote.
+
+    Only the faces that the list names are moved, and only bodies that change are written. The
+    written files are read again: each joint must have the gap that was asked, each body must be
+    closed and in one piece, no wall thinner than two lines. A joint that does not come out so is
+    left as drawn, with the reason.
+
+    Exit code 1 if a joint was left as drawn.
+    """
+    from coupons.answering.bodies.asked_faces import (
+        answer_each,
+        asked_faces,
+        least_walls,
+        read_faces,
+    )
+    from coupons.answering.bodies.met_files import meet_again
+    from coupons.answering.bodies.relieved_files import relieve_into_files
+    from coupons.answering.bodies.screws import screw_cautions
+    from coupons.answering.origin import origin_of
+    from coupons.answering.words.answers import marks
+    from coupons.cli.listed import read_listed
+    from coupons.learning.profile import read_profile
+    from coupons.showing.bodies.relieve_words import moved_data, moved_lines, refused_lines
+    from coupons.showing.bodies.relieved_folder import write_relieved
+
+    if listed.suffix.lower() == ".json" or profile.suffix.lower() == ".csv":
+        raise click.UsageError(
+            f"The list comes first, then the profile: expected meetings.csv and profile.json, got "
+            f"{listed.name} and {profile.name}."
+        )
+    faces = read_faces(listed)
+    printer = read_profile(profile)
+    joints = answer_each(printer, read_listed(listed))
+    again = meet_again(listed)
+    asked = asked_faces(again.met, joints, faces)
+    divided = [one.surface.regions for one in again.met.bodies]
+    made_for = {"machine": printer.machine, "material": printer.material}
+    walls = least_walls(again.met, joints, printer, asked)
+    written = relieve_into_files(divided, asked.wanted, walls, made_for, asked.refused)
+    write_relieved(written, asked.wanted, folder, [*again.paths, listed, profile])
+    if as_json:
+        data = {"moved": moved_data(written, asked.wanted), "left": dict(written.relieved.refused)}
+        click.echo(json.dumps(data, indent=1))
+    else:
+        for mark in marks(printer.rehearsed, origin_of(printer)):
+            click.echo(click.wrap_text(mark, 80, subsequent_indent="  "))
+        for line in moved_lines(written, asked.wanted):
+            click.echo(line)
+        for told in (*refused_lines(written), *screw_cautions(again.met)):
+            click.echo(click.wrap_text(told, 80, subsequent_indent="  "))
+        names = ", ".join((*written.names.values(), "moved-faces.csv"))
+        click.echo(click.wrap_text(f"Wrote {folder}: {names}", 80, subsequent_indent="  "))
+    if written.relieved.refused:
+        ctx.exit(1)

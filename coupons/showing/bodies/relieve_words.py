@@ -1,0 +1,111 @@
+"""What was moved in relieved bodies, and what was left, in words and as a table."""
+
+import csv
+import io
+import math
+from collections.abc import Iterator
+
+from coupons.answering.bodies.relieve import FaceStep, Side, Wanted
+from coupons.answering.bodies.relieved_files import Written
+from coupons.answering.words.answers import signed
+from coupons.neutral import one_line
+from coupons.showing.words.terminal_tables import table
+
+COLUMNS = (
+    "joint",
+    "body",
+    "file",
+    "faces",
+    "offset_mm",
+    "gap_asked_mm",
+    "gap_in_files_mm",
+    "volume_drawn_mm3",
+    "volume_mm3",
+)
+
+
+def moved_lines(written: Written, wanted: tuple[Wanted, ...]) -> Iterator[str]:
+    """Yield two tables for a terminal of 80 columns: the joints, and the bodies that changed."""
+    rows = [_joint_row(written, pair, side, gap) for pair, side, gap in _moved(written, wanted)]
+    if rows:
+        head = ("joint", "body", "faces", "each face, mm", "gap in files")
+        yield table(head, rows, right=(4,))
+        yield ""
+        yield table(("body", "file", "drawn, mm³", "now, mm³"), _body_rows(written), right=(2, 3))
+
+
+def refused_lines(written: Written) -> list[str]:
+    """Return a sentence for each joint that was left as drawn."""
+    return [
+        f"{one_line(name)}: left as drawn. {_sentence(reason)}"
+        for name, reason in written.relieved.refused.items()
+    ]
+
+
+def moved_csv(written: Written, wanted: tuple[Wanted, ...]) -> str:
+    """Return what was moved as CSV: a row for each side of each pair of faces."""
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(moved_data(written, wanted))
+    return text.getvalue()
+
+
+def moved_data(written: Written, wanted: tuple[Wanted, ...]) -> list[dict[str, object]]:
+    """Return what was moved, a record for each side of each pair of faces."""
+    return [
+        {
+            "joint": pair.joint,
+            "body": side.body,
+            "file": written.names[side.body],
+            "faces": side.letters,
+            "offset_mm": _offset(written, side),
+            "gap_asked_mm": round(_asked(pair, side), 4),
+            "gap_in_files_mm": round(gap, 4),
+            "volume_drawn_mm3": round(written.volumes_mm3[side.body][0], 3),
+            "volume_mm3": round(written.volumes_mm3[side.body][1], 3),
+        }
+        for pair, side, gap in _moved(written, wanted)
+    ]
+
+
+def _moved(written: Written, wanted: tuple[Wanted, ...]) -> Iterator[tuple[Wanted, Side, float]]:
+    for pair, gap in zip(wanted, written.gaps_mm, strict=True):
+        for side in pair.sides:
+            if not math.isnan(gap) and _steps(written, side):
+                yield pair, side, gap
+
+
+def _steps(written: Written, side: Side) -> list[FaceStep]:
+    return [step for step in written.relieved.moved if step.side is side]
+
+
+def _offset(written: Written, side: Side) -> float:
+    return round(_steps(written, side)[0].offset_mm, 4)
+
+
+def _asked(pair: Wanted, side: Side) -> float:
+    """Return the gap that was asked; with hardware, the size of the side."""
+    return pair.gap_mm if len(pair.sides) == 2 else pair.sizes_mm[side.is_internal]
+
+
+def _joint_row(written: Written, pair: Wanted, side: Side, gap: float) -> tuple[str, ...]:
+    steps = _steps(written, side)
+    offset_mm = steps[0].offset_mm
+    way = "into" if offset_mm < 0 else "out of"
+    where = "one face" if side.is_internal in pair.one_face else "material"
+    told = f"{gap:.3f}".replace("-", "−") if len(pair.sides) == 2 else f"⌀ {gap:.3f}"
+    move = f"{signed(round(offset_mm, 3))} {way} {where}"
+    return pair.joint, side.body, side.letters, move, told
+
+
+def _body_rows(written: Written) -> list[tuple[str, ...]]:
+    return [
+        (name, written.names[name], f"{drawn:,.1f}", f"{now:,.1f}")
+        for name, (drawn, now) in written.volumes_mm3.items()
+    ]
+
+
+def _sentence(reason: str) -> str:
+    text = one_line(reason)
+    return f"{text[:1].upper()}{text[1:]}".rstrip(".") + "."

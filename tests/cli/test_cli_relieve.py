@@ -1,0 +1,217 @@
+import csv
+import json
+import shutil
+import struct
+
+import numpy as np
+import pytest
+import trimesh
+from click.testing import CliRunner
+from support.drawn_bodies import round_bar, threemf, threemf_object, write
+from support.known_profile import known_profile
+from support.moved_faces import between
+
+from coupons.answering.bodies.mesh import read_bodies
+from coupons.cli import main
+from coupons.learning.profile import write_profile
+
+BODIES = {
+    "housing": between((-20, -15, 0), (20, 15, 20)) - between((-12, -20, 4), (12, 20, 21)),
+    "drawer": between((-12, -15, 4), (12, 15, 20))
+    + between((-20, -15, 20), (20, 15, 24))
+    - round_bar(5, 9, (-16, 0, 16)),
+    "lid": between((-20, -15, 24), (20, 15, 26)) + round_bar(5, 4, (-16, 0, 20.5)),
+}
+
+
+@pytest.fixture(scope="module")
+def once(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("once")
+    write_profile(known_profile(), folder / "profile.json")
+    for name, solid in BODIES.items():
+        write(solid, folder / f"{name}.stl")
+    met(folder, *(f"{name}.stl" for name in BODIES))
+    return folder
+
+
+@pytest.fixture
+def folder(once, tmp_path):
+    return shutil.copytree(once, tmp_path / "part")
+
+
+def met(folder, *files, fit="slide"):
+    paths = [str(folder / name) for name in files]
+    result = CliRunner().invoke(main, ["meet", *paths, "-o", str(folder / "met"), "--fit", fit])
+    assert result.exit_code == 0, result.output
+
+
+def run(folder, *more, out="out"):
+    arguments = [folder / "met" / "meetings.csv", folder / "profile.json", "-o", folder / out]
+    return CliRunner().invoke(main, ["relieve", *map(str, arguments), *map(str, more)])
+
+
+def edit(folder, old, new):
+    path = folder / "met" / "meetings.csv"
+    text = path.read_text(encoding="utf-8-sig")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def stl_corners(path):
+    data = path.read_bytes()
+    (count,) = struct.unpack("<I", data[80:84])
+    kind = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("more", "<u2")])
+    return np.frombuffer(data[84:], kind, count)["corners"]
+
+
+def test_bodies_are_written_anew_with_their_gaps(folder):
+    result = run(folder)
+    assert result.exit_code == 0, result.output
+    assert max(map(len, result.output.splitlines())) <= 80
+    with (folder / "out" / "moved-faces.csv").open(encoding="utf-8-sig") as file:
+        rows = list(csv.DictReader(file))
+    assert {row["file"] for row in rows} == {"drawer.stl", "lid.stl"}
+    drawer = trimesh.load_mesh(folder / "out" / "drawer.stl")
+    assert drawer.is_watertight
+    asked = next(row for row in rows if row["body"] == "drawer")
+    below = drawer.vertices[drawer.vertices[:, 2] < 19.9]
+    assert np.ptp(below[:, 0]) == pytest.approx(24 - float(asked["gap_asked_mm"]), abs=1e-4)
+    assert float(asked["gap_in_files_mm"]) == pytest.approx(float(asked["gap_asked_mm"]), abs=2e-3)
+    assert float(asked["volume_mm3"]) == pytest.approx(drawer.volume, rel=1e-6)
+    assert not (folder / "out" / "housing.stl").exists()
+
+
+def test_triangles_that_touch_no_moved_face_keep_their_bits(folder):
+    run(folder)
+    before, after = (stl_corners(folder / at / "lid.stl") for at in (".", "out"))
+    on_pin = (np.linalg.norm(before[:, :, :2] - (-16, 0), axis=2) < 2.6).any(axis=1)
+    assert 0 < on_pin.sum() < len(before)
+    assert before[~on_pin].tobytes() == after[~on_pin].tobytes()
+    assert not np.array_equal(before[on_pin], after[on_pin])
+
+
+def test_the_same_input_gives_the_same_bytes(folder):
+    run(folder)
+    first = (folder / "out" / "drawer.stl").read_bytes()
+    assert run(folder).exit_code == 0  # over its own files
+    assert (folder / "out" / "drawer.stl").read_bytes() == first
+
+
+def test_what_was_moved_as_data(folder):
+    data = json.loads(run(folder, "--json").output)
+    assert {row["joint"][:6] for row in data["moved"]} == {"drawer", "lid in"}
+    assert data["left"] == {}
+
+
+def test_no_body_that_was_read_is_written_over(folder):
+    before = {name: (folder / f"{name}.stl").read_bytes() for name in BODIES}
+    result = run(folder, out=".")
+    assert result.exit_code == 1
+    assert "a body that was read is never written over" in result.output
+    assert {name: (folder / f"{name}.stl").read_bytes() for name in BODIES} == before
+    assert not (folder / "moved-faces.csv").exists()
+
+
+def test_nothing_is_written_where_another_file_stands(folder):
+    (folder / "out").mkdir()
+    (folder / "out" / "lid.stl").write_text("my own", encoding="utf-8")
+    result = run(folder)
+    assert result.exit_code == 1
+    assert "lid.stl: expected an earlier relieved body to replace" in result.output
+    assert sorted(path.name for path in (folder / "out").iterdir()) == ["lid.stl"]
+
+
+EDITS = [
+    ("A1 A2", "A1 A7", "There are no faces A7; there are A1 A2 B1"),
+    ("A1 A2", "A1 B1", "A1 B1 are not the faces of one joint"),
+    (",housing,drawer,", ",housing,door,", "There is no body 'door'"),
+    ("A1 A2", "", "The list names no faces for it"),
+    (",24,x,", ",18,x,", "Housing A1 A2 measures 24.00 mm, the list says 18 mm"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "words"), EDITS)
+def test_a_row_whose_faces_are_no_more_is_left_and_the_rest_is_written(folder, old, new, words):
+    edit(folder, old, new)
+    result = run(folder)
+    assert result.exit_code == 1
+    assert words in " ".join(result.output.split())
+    assert [path.name for path in sorted((folder / "out").iterdir())] == [
+        "lid.stl",
+        "moved-faces.csv",
+    ]
+
+
+def test_hardware_moves_the_printed_side_alone(folder):
+    with (folder / "met" / "meetings.csv").open(encoding="utf-8-sig") as file:
+        rows = list(csv.DictReader(file))
+    for row in rows:
+        if row["internal"] == "hole":
+            row |= {"internal": "", "external": "", "hardware": "pin 5 m6", "fit": "push"}
+    with (folder / "met" / "meetings.csv").open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, [*rows[0], *({"hardware"} - set(rows[0]))])
+        writer.writeheader()
+        writer.writerows(rows)
+    result = run(folder)
+    assert result.exit_code == 0, result.output
+    assert sorted(path.name for path in (folder / "out").iterdir()) == [
+        "drawer.stl",
+        "moved-faces.csv",
+    ]
+    assert "⌀ 5." in result.output
+
+
+def test_a_body_that_changed_since_it_was_met_is_refused(folder):
+    write(BODIES["drawer"].translate((0.1, 0, 0)), folder / "drawer.stl")
+    result = run(folder)
+    assert result.exit_code == 1
+    assert "drawer.stl: expected the file that was met, got one that changed since" in result.output
+    assert not (folder / "out").exists()
+
+
+def test_a_list_without_faces_is_refused(folder):
+    (folder / "met" / "meetings.csv").write_text(
+        "name,internal,external,size_mm,across,fit\na,slot,tongue,12,x,slide\n", encoding="utf-8"
+    )
+    result = run(folder)
+    assert result.exit_code == 1
+    assert "faces" in result.output
+
+
+def test_the_list_comes_first(folder):
+    arguments = ["relieve", str(folder / "profile.json"), str(folder / "met" / "meetings.csv")]
+    result = CliRunner().invoke(main, [*arguments, "-o", str(folder / "out")])
+    assert result.exit_code == 2
+    assert "The list comes first, then the profile" in " ".join(result.output.split())
+
+
+def test_objects_of_one_package_are_written_one_by_one(folder):
+    """Each keeps its place and every digit of what does not move."""
+    names = ("housing", "drawer")
+    objects = "".join(threemf_object(BODIES[n], i, n) for i, n in enumerate(names, 1))
+    placed = "".join(
+        f'<item objectid="{i}" transform="0 1 0 -1 0 0 0 0 1 0.1 0.2 0.3"/>' for i in (1, 2)
+    )
+    (folder / "both.3mf").write_bytes(threemf(objects, placed))
+    met(folder, "both.3mf")
+    result = run(folder)
+    assert result.exit_code == 0, result.output
+    drawn = read_bodies([folder / "both.3mf"]).bodies[1]
+    (moved,) = read_bodies([folder / "out" / "drawer.3mf"]).bodies
+    assert moved.name == "drawer"
+    still = (np.abs(drawn.corners_mm[:, :, 1] - 0.2) > 12.1).all(axis=1)
+    assert still.any()
+    assert drawn.corners_mm[still].tobytes() == moved.corners_mm[still].tobytes()
+
+
+def test_the_list_is_read_by_joints_without_a_word_about_faces(folder):
+    paths = [str(folder / "profile.json"), str(folder / "met" / "meetings.csv")]
+    result = CliRunner().invoke(main, ["joints", *paths])
+    assert result.exit_code == 0, result.output
+    assert "not used" not in result.output
+
+
+def test_it_has_help():
+    result = CliRunner().invoke(main, ["relieve", "-h"])
+    assert result.exit_code == 0
+    assert "meetings.csv" in result.output
