@@ -5,6 +5,8 @@ import os
 from pathlib import Path
 from typing import Any
 
+from coupons.answering.next.guide import MORE, Guide, fixed_order, guide_of
+from coupons.answering.next.wants import CHOICES
 from coupons.atomic import write_text
 from coupons.making.record import (
     Coupon,
@@ -17,8 +19,10 @@ from coupons.measuring.checks.mistyped import plausible_mm
 from coupons.measuring.run.about import identity
 from coupons.measuring.run.entries import LARGEST_MM, LARGEST_ZERO_MM, SMALLEST_MM, parse_grades
 from coupons.showing.pages.about_form import WALL_ORDERS, asked_record, questions
+from coupons.showing.pages.guide_record import guide_record
 from coupons.showing.pages.page import render_page
 from coupons.showing.pages.picture import read_picture
+from coupons.showing.words.first_order import LONGEST_ORDER, first_steps
 from coupons.showing.words.steps import (
     CAUTIONS,
     CLOSED_HOW,
@@ -40,8 +44,10 @@ _SCRIPTS = tuple(
         "csv",
         "journal",
         "plausible",
+        "guide",
         "picture",
         "card",
+        "guided",
         "about",
         "files",
         "main",
@@ -49,13 +55,20 @@ _SCRIPTS = tuple(
 )
 
 
-def write_entry_page(folder: Path) -> Path:
+LISTED = ("listed", "Everything, as listed")
+"""The choice of whoever wants to go by the list of the coupon."""
+
+
+def write_entry_page(folder: Path, *, choice: str = "all") -> Path:
     """Write ``entry.html`` into a run folder from its ``coupon.json`` and ``map.svg``.
 
     Parameters
     ----------
     folder : Path
         Run folder. Without a ``map.svg`` the page works from its list alone.
+    choice : str
+        What the page asks for first unless the person chooses: one of
+        `coupons.answering.next.wants.CHOICES`, or "listed" for the order of the list.
 
     Returns
     -------
@@ -70,6 +83,10 @@ def write_entry_page(folder: Path) -> Path:
     page = folder / "entry.html"
     coupon = read_coupon(folder / "coupon.json")
     picture = read_picture(folder / "map.svg")
+    guide = guide_of(coupon)
+    order = fixed_order(guide, count=LONGEST_ORDER) if guide else None
+    record = entry_record(coupon, folder.resolve().name, choice)
+    record["guide"] = guide_record(guide, order) if guide and order else None
     write_text(
         page,
         render_page(
@@ -85,13 +102,24 @@ def write_entry_page(folder: Path) -> Path:
             grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
             cautions=CAUTIONS,
             printed_solid=PRINTED_SOLID,
-            record=entry_record(coupon, folder.resolve().name),
+            choices=choices_of(guide),
+            more=MORE,
+            first_steps=first_steps(coupon, guide, order) if guide and order else (),
+            record=record,
         ),
     )
     return page
 
 
-def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
+def choices_of(guide: Guide | None) -> list[tuple[str, str]]:
+    """Return what can be chosen at the start, with the words for it; the whole list last."""
+    wanted = {want.choice for want in guide.wants} if guide else set()
+    # One kind alone is all of it.
+    usual = [each for each in CHOICES.items() if each[0] == "all" or each[0] in wanted]
+    return [*(usual if len(wanted) > 1 else usual[:1]), LISTED]
+
+
+def entry_record(coupon: Coupon, run: str, choice: str = "all") -> dict[str, Any]:
     """Return what the page's script works from.
 
     Parameters
@@ -108,7 +136,7 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
         the words for grades, ``sizes`` (smallest and largest that is accepted), ``zero`` (largest
         closed-jaw reading), ``hardware`` by id, ``features`` by id (form, direction, size, row, and
         the plausible limits low and high) and ``steps`` in the order of the sheet: trials,
-        readings, then the closed jaws once.
+        readings, then the closed jaws once; ``choice`` of what to ask for first.
     """
     features = {feature.id: feature for feature in coupon.features}
     fits = [_fit_step(coupon, features[trial.feature], trial) for trial in coupon.trials]
@@ -123,6 +151,7 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
         **dict(zip(("machine", "material"), _names(coupon), strict=True)),
         "about": [asked_record(one) for _, each in questions(*_names(coupon)) for one in each],
         "ranks": _ranks(),
+        "choice": choice,
         "sizes": [SMALLEST_MM, LARGEST_MM],
         "zero": LARGEST_ZERO_MM,
         "hardware": {piece.id: piece.form for piece in coupon.hardware},
