@@ -43,9 +43,8 @@ Task = CouponTrial | CouponReading
 MORE = 5
 """How many further entries are looked ahead at."""
 ENOUGH = 0.03
-"""It is enough when so many more entries would narrow the wanted gaps by less than this share."""
-LEAST_SHARE = 0.10
-"""A row teaches nothing more when none of its tasks is worth this share of the best one."""
+"""It is enough when so many more entries would narrow the wanted gaps by less than this share; and
+the rest of a row is not worth doing when all of it would."""
 MOST_TASKS = 600
 """With more tasks than these the arithmetic would make a phone wait; they go by the list."""
 NINETY = 1.6448536269514722  # half width of a normal's 90 % interval, in standard deviations

@@ -89,14 +89,14 @@ def before_any(
         Of the terms, from earlier prints; the prior with its thresholds in order if not given.
     """
     if mean is None or covariance is None:
-        mean, covariance = _in_order(prior_mean(model.table), np.diag(prior_sd(model.table) ** 2))
+        mean, covariance = in_order(prior_mean(model.table), np.diag(prior_sd(model.table) ** 2))
     variance = model.prior_variance(scatters)
     whole = np.diag(variance)
     whole[:N_TERMS, :N_TERMS] = covariance
     return Normal(np.concatenate([mean, np.zeros(len(variance) - N_TERMS)]), whole)
 
 
-def _in_order(mean: Array, covariance: Array) -> tuple[Array, Array]:
+def in_order(mean: Array, covariance: Array) -> tuple[Array, Array]:
     """Tell a normal of the terms that the thresholds rise, each step by its exact moments."""
     now = Normal(mean, covariance)
     for step in range(len(THRESHOLDS) - 1):

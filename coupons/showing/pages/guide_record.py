@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.next.guide import ENOUGH, LEAST_SHARE, MORE, Ahead, Guide, enough_after
+from coupons.answering.next.guide import ENOUGH, MORE, Ahead, Guide, enough_after
 from coupons.learning.effects import TERMS
 from coupons.learning.posterior.latent import AT_THRESHOLDS
 from coupons.making.bench_time import CHANGE_S, READING_S, TRIAL_S
@@ -59,7 +59,6 @@ def guide_record(guide: Guide, order: Ahead) -> dict[str, Any]:
         "seconds": {"trial": TRIAL_S, "reading": READING_S, "change": CHANGE_S},
         "more": MORE,
         "enough": ENOUGH,
-        "least": LEAST_SHARE,
         "order": list(order.numbers),
         "stop": enough_after(guide, order),
     }

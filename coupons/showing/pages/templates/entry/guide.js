@@ -237,6 +237,18 @@ function lookAhead(now, tasks, held, choice) {
   return later;
 }
 
+// What would be known after all of some tasks.
+function afterAll(now, tasks) {
+  const later = { mean: now.mean, covariance: now.covariance.slice() };
+  for (const task of tasks) expect(later, task);
+  return later;
+}
+
+// By which share the intervals of the wants are narrower later, on average.
+function narrowing(known, later) {
+  return known.reduce((sum, one, k) => sum + 1 - later[k].half / one.half, 0) / known.length;
+}
+
 // Each wanted number, with half of its 90 % interval for the next print.
 function knownOf(now, choice) {
   return guide.wants.filter((want) => isWanted(want, choice)).map((want) => ({

@@ -2,7 +2,7 @@
 // the person chose is kept with the draft; entries are made by taps alone.
 const plan = { choice: record.choice, passed: [], left: [], goneOn: false, stopped: false };
 let trail = []; // keys of the steps shown before, for going back
-let outlook = { of: "", known: [], later: [], narrower: 0 };
+let outlook = { of: "", known: [], later: [], narrower: 0, rows: {} };
 
 const isGuided = () => Boolean(guide) && plan.choice !== "listed";
 const isLeft = (step) => plan.left.includes(step.key);
@@ -50,8 +50,7 @@ function lookOut() {
   if (outlook.of === of) return outlook;
   const known = knownOf(now, plan.choice);
   const later = knownOf(lookAhead(now, tasks, held(), plan.choice), plan.choice);
-  const narrower = known.reduce((sum, one, k) => sum + 1 - later[k].half / one.half, 0) / known.length;
-  outlook = { of, known, later, narrower };
+  outlook = { of, known, later, narrower: narrowing(known, later), rows: {} };
   return outlook;
 }
 
@@ -100,19 +99,20 @@ function goOnAgain() {
   show(nextOpen());
 }
 
-// Tasks of a row that are open, if none of them is worth a tenth of the best one.
+// Tasks of a step's row that are open, if all of them together would bring too little.
 function restOfRow(step) {
   const row = record.features[step.feature]?.row;
-  const tasks = openTasks(), mine = tasks.filter((task) => record.features[listedSteps[task].feature].row === row);
-  if (!row || mine.length < 2) return [];
-  const gains = gainsOf(learned(currentEntries()), tasks, plan.choice), best = Math.max(...gains);
-  return mine.every((task) => gains[tasks.indexOf(task)] < guide.least * best) ? mine : [];
+  const rest = openTasks().filter((task) => record.features[listedSteps[task].feature].row === row);
+  if (!row || rest.length < 2) return [];
+  const { rows, known } = lookOut();
+  rows[row] ??= narrowing(known, knownOf(afterAll(learned(currentEntries()), rest), plan.choice));
+  return rows[row] < guide.enough ? rest : [];
 }
 
 function fillLeave(step) {
   const rest = guide && taken.length ? restOfRow(step) : [];
   $("leave-row").hidden = !rest.length;
-  if (rest.length) $("leave-row").textContent = `Leave out the rest of row ${record.features[step.feature].row}: ${rest.length} more would teach little`;
+  if (rest.length) $("leave-row").textContent = `Leave out the rest of row ${record.features[step.feature].row}: its ${rest.length} steps would narrow the gaps by less than ${percent(guide.enough)}`;
 }
 
 function leaveRow() {
