@@ -1,6 +1,6 @@
 """What chosen entries are worth: first-time success of 12 or 24 of them, of all, of three prints.
 
-    PYTHONPATH=tests nice python tests/bench/study_entries.py --printers 60
+    PYTHONPATH=tests nice python tests/bench/study_entries.py --printers 60 --rows rows.jsonl
 
 Printers are drawn from the model's prior. The guide chooses each next entry from what was found
 before, hands and caliper report, the fit makes a profile, and a joint is drawn by its answer. The
@@ -9,11 +9,14 @@ somebody reaches who knows the machine (the oracle). The same is asked of the gu
 provisional gap, and both 90 % intervals are held against the gap that the next print really needs.
 """
 
-from dataclasses import dataclass
+import argparse
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from bench.calibration import profile_of_fit
-from prior_printer import observe, print_sizes
+from prior_printer import draw_printer, observe, print_sizes
 from scipy.stats import norm
 
 from coupons.answering.next.expected_information import as_if_done
@@ -30,6 +33,8 @@ from coupons.learning.effects import (
 )
 from coupons.learning.fit import fit_design
 from coupons.making.bench_time import in_hand
+from coupons.making.plan import plan_coupon, record
+from coupons.making.spec.coupon_spec import load_spec
 from coupons.measuring.run.entries import FitEntry, SizeEntry
 from coupons.terms import GRADES, ROUND, Direction, Feature, Form, Grade, Joint
 
@@ -154,10 +159,109 @@ def holds(truth, low_mm, high_mm):
 
 def as_run(run, entries):
     """Return the run with these entries alone."""
-    from dataclasses import replace
-
     return replace(
         run,
         fits=tuple(one for one in entries if isinstance(one, FitEntry)),
         sizes=tuple(one for one in entries if isinstance(one, SizeEntry)),
     )
+
+
+def cases():
+    """Return the ways to work that are compared, the reference first."""
+    spec, whole = load_spec("starter"), record(plan_coupon(load_spec("first")))
+    jobs = tuple(record(plan_coupon(spec, job=job)) for job in (1, 2, 3))
+    return (
+        Case("first, all 140", (whole,), None),
+        Case("starter, 12 chosen", jobs[:1], 12),
+        Case("starter, 24 chosen", jobs[:1], 24),
+        Case("three starters, 16 chosen each", jobs, 16),
+        Case("three first, all 140 each", (whole,) * 3, None),
+    )
+
+
+def rows_of_printer(number, seed):
+    """Return every case of one printer; each has hands and prints of its own."""
+    printer = draw_printer(np.random.default_rng([seed, number]))
+    for at, case in enumerate(cases()):
+        rng = np.random.default_rng([seed, number, at])
+        for row in one_case(printer, case, rng):
+            yield {"printer": number, "case": case.name, **row}
+
+
+def share_of_oracle(rows, key):
+    """Return the success as a share of the oracle's, with its standard error over printers."""
+    printers = sorted({row["printer"] for row in rows})
+    mine = [[row for row in rows if row["printer"] == number] for number in printers]
+    got = np.array([np.mean([row[key] for row in one]) for one in mine])
+    best = np.array([np.mean([row["oracle"] for row in one]) for one in mine])
+    share = got.mean() / best.mean()
+    error = np.std(got - share * best, ddof=1) / np.sqrt(len(printers)) / best.mean()
+    return share, error
+
+
+def against(rows, reference, key):
+    """Return how many points a case is above another, with the standard error of the pairs."""
+    both = [{row["printer"]: [] for row in reference} for _ in range(2)]
+    for found, each in zip(both, (rows, reference), strict=True):
+        for row in each:
+            if row["printer"] in found:
+                found[row["printer"]].append(row[key])
+    numbers = [number for number in both[0] if both[0][number]]
+    off = np.array([np.mean(both[0][n]) - np.mean(both[1][n]) for n in numbers])
+    best = np.mean([row["oracle"] for row in reference])
+    return off.mean() / best, off.std(ddof=1) / np.sqrt(len(off)) / best
+
+
+def table(rows):
+    """Return the lines of a table in Markdown."""
+    names = [case.name for case in cases()]
+    by_case = {name: [row for row in rows if row["case"] == name] for name in names}
+    lines = [
+        "| entries | of the oracle | above `first` | 90 % intervals hold | half width, mm "
+        "| the page's own gap | its intervals hold |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for name in names:
+        mine = by_case[name]
+        share, error = share_of_oracle(mine, "fit")
+        above, above_error = against(mine, by_case[names[0]], "fit")
+        page, page_error = share_of_oracle(mine, "guide")
+        held = np.mean([row["fit held"] for row in mine if "fit held" in row])
+        half = np.mean([row["fit half"] for row in mine if "fit half" in row])
+        page_held = np.mean([row["guide held"] for row in mine])
+        lines.append(
+            f"| {name} | {share:.3f} ± {error:.3f} | {100 * above:+.1f} ± {100 * above_error:.1f} "
+            f"| {100 * held:.1f} % | {half:.3f} | {page:.3f} ± {page_error:.3f} "
+            f"| {100 * page_held:.1f} % |"
+        )
+    refused = np.mean([row["refused"] for row in rows])
+    lines += [
+        "",
+        f"Answers refused as not measured: {100 * refused:.1f} % (the page's gap counts).",
+    ]
+    return lines
+
+
+def main():
+    """Run the study printer by printer, keep its rows, and print the table of all that are kept."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--printers", type=int, default=60)
+    parser.add_argument("--seed", type=int, default=17)
+    parser.add_argument("--rows", type=Path, default=Path("study_entries.jsonl"))
+    options = parser.parse_args()
+    kept = options.rows.read_text().splitlines() if options.rows.exists() else []
+    rows = [json.loads(line) for line in kept]
+    done = {row["printer"] for row in rows}
+    for number in range(options.printers):
+        if number in done:
+            continue
+        new = list(rows_of_printer(number, options.seed))
+        rows += new
+        with options.rows.open("a") as file:
+            file.writelines(json.dumps(row) + "\n" for row in new)
+    print(f"{len({row['printer'] for row in rows})} printers from the prior, seed {options.seed}\n")
+    print("\n".join(table(rows)))
+
+
+if __name__ == "__main__":
+    main()

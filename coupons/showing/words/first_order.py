@@ -1,8 +1,8 @@
 """The best fixed order of a coupon in words, for whoever has no page that chooses."""
 
 from coupons.answering.next.guide import Ahead, Guide, enough_after
-from coupons.making.record import Coupon, CouponTrial
-from coupons.showing.words.steps import read_title, try_title
+from coupons.making.record import Coupon
+from coupons.showing.words.steps import title_of
 
 LONGEST_ORDER = 40
 """So many steps are put in order; who does more goes by the list."""
@@ -19,12 +19,5 @@ def first_steps(coupon: Coupon, guide: Guide, order: Ahead) -> tuple[str, ...]:
     order : Ahead
         See `coupons.answering.next.guide.fixed_order`.
     """
-    features = {feature.id: feature for feature in coupon.features}
-    titles = []
-    for number in order.numbers[: enough_after(guide, order)]:
-        task = guide.tasks[number]
-        if isinstance(task, CouponTrial):
-            titles.append(try_title(features[task.feature], task))
-        else:
-            titles.append(read_title(task))
-    return tuple(titles)
+    numbers = order.numbers[: enough_after(guide, order)]
+    return tuple(title_of(coupon, guide.tasks[number]) for number in numbers)
