@@ -7,7 +7,7 @@ from coupons.making.record import CouponTrial
 HELP = (
     "grade: no-go, force, push, slide, loose (the first letter will do), stop, go",
     "reading: a number in mm, or in inches as 0.312 in",
-    "skip, undo, quit, row (leave out the rest of it), or an id such as B3 to go there",
+    "skip, undo, quit, row (leave out the rest of it), or an id, to go there",
 )
 SHORT = {"n": "no-go", "f": "force", "p": "push", "s": "slide", "l": "loose"}
 

@@ -5,7 +5,7 @@ import os
 from pathlib import Path
 from typing import Any
 
-from coupons.answering.next.guide import MORE, Guide, fixed_order, guide_of
+from coupons.answering.next.guide import MORE, Ahead, Guide, guide_of
 from coupons.answering.next.wants import CHOICES
 from coupons.atomic import write_text
 from coupons.making.record import (
@@ -22,7 +22,7 @@ from coupons.showing.pages.about_form import WALL_ORDERS, asked_record, question
 from coupons.showing.pages.guide_record import guide_record
 from coupons.showing.pages.page import render_page
 from coupons.showing.pages.picture import read_picture
-from coupons.showing.words.first_order import LONGEST_ORDER, first_steps
+from coupons.showing.words.first_order import best_order, first_numbers
 from coupons.showing.words.steps import (
     CAUTIONS,
     CLOSED_HOW,
@@ -30,6 +30,7 @@ from coupons.showing.words.steps import (
     PRINTED_SOLID,
     read_how,
     read_title,
+    title_of,
     try_how,
     try_title,
 )
@@ -84,7 +85,7 @@ def write_entry_page(folder: Path, *, choice: str = "all") -> Path:
     coupon = read_coupon(folder / "coupon.json")
     picture = read_picture(folder / "map.svg")
     guide = guide_of(coupon)
-    order = fixed_order(guide, count=LONGEST_ORDER) if guide else None
+    order = best_order(guide) if guide else None
     record = entry_record(coupon, folder.resolve().name, choice)
     record["guide"] = guide_record(guide, order) if guide and order else None
     write_text(
@@ -104,7 +105,7 @@ def write_entry_page(folder: Path, *, choice: str = "all") -> Path:
             printed_solid=PRINTED_SOLID,
             choices=choices_of(guide),
             more=MORE,
-            first_steps=first_steps(coupon, guide, order) if guide and order else (),
+            first_steps=_first_steps(coupon, guide, order) if guide and order else (),
             record=record,
         ),
     )
@@ -158,6 +159,11 @@ def entry_record(coupon: Coupon, run: str, choice: str = "all") -> dict[str, Any
         "features": {feature.id: _feature_record(feature) for feature in coupon.features},
         "steps": [*fits, *sizes, *([_zero_step()] if sizes else [])],
     }
+
+
+def _first_steps(coupon: Coupon, guide: Guide, order: Ahead) -> list[str]:
+    """Return the titles of the first steps of the best fixed order."""
+    return [title_of(coupon, guide.tasks[number]) for number in first_numbers(guide, order)]
 
 
 def _names(coupon: Coupon) -> tuple[str, str]:

@@ -1,23 +1,16 @@
-"""The best fixed order of a coupon in words, for whoever has no page that chooses."""
+"""The best fixed order of a coupon, for whoever has no page that chooses from entry to entry."""
 
-from coupons.answering.next.guide import Ahead, Guide, enough_after
-from coupons.making.record import Coupon
-from coupons.showing.words.steps import title_of
+from coupons.answering.next.guide import Ahead, Guide, enough_after, fixed_order
 
 LONGEST_ORDER = 40
 """So many steps are put in order; who does more goes by the list."""
 
 
-def first_steps(coupon: Coupon, guide: Guide, order: Ahead) -> tuple[str, ...]:
-    """Return the title of each step of an order, up to where it is enough.
+def best_order(guide: Guide) -> Ahead:
+    """Return the best fixed order of a coupon's first tasks."""
+    return fixed_order(guide, count=LONGEST_ORDER)
 
-    Parameters
-    ----------
-    coupon : Coupon
-    guide : Guide
-        Of this coupon.
-    order : Ahead
-        See `coupons.answering.next.guide.fixed_order`.
-    """
-    numbers = order.numbers[: enough_after(guide, order)]
-    return tuple(title_of(coupon, guide.tasks[number]) for number in numbers)
+
+def first_numbers(guide: Guide, order: Ahead) -> tuple[int, ...]:
+    """Return the numbers of the tasks up to where it is enough, in their order."""
+    return order.numbers[: enough_after(guide, order)]
