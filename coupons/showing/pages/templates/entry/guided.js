@@ -43,6 +43,9 @@ function nextTaught(stage = "") {
   return stepOf(bestOf(learned(currentEntries()), tasks, held(), plan.choice));
 }
 
+// Where to begin, or to begin again.
+const firstOpen = () => (isGuided() ? nextTaught() : steps.find((step) => !isDone(step) && !isLeft(step)));
+
 // What is known, and what the next five entries would bring; worked out once an entry.
 function lookOut() {
   const now = learned(currentEntries()), tasks = openTasks();
@@ -96,7 +99,7 @@ function stopNow() {
 
 function goOnAgain() {
   changePlan({ stopped: false, goneOn: true, passed: [], left: [] });
-  show(nextOpen());
+  show(firstOpen());
 }
 
 // Tasks of a step's row that are open, if all of them together would bring too little.
@@ -156,7 +159,7 @@ function backTaught() {
 function choose(choice) {
   changePlan({ choice, chosen: true, passed: [], goneOn: false, stopped: false });
   fillKnown();
-  show(nextOpen(stepNow() ?? steps[0]));
+  show(firstOpen());
   $("step-title").focus({ preventScroll: true });
   say($("step-title").textContent);
 }

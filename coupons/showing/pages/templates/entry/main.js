@@ -303,9 +303,8 @@ function start() {
   $("ids").replaceChildren(...Object.keys(record.features).map((id) => made("option", "", { value: id })));
   listen();
   refresh();
-  const first = isGuided() ? nextTaught() : steps.find((step) => !isDone(step));
   if (asksWhat()) askWhat();
-  else show(steps.find((step) => step.key === last) ?? first);
+  else show(steps.find((step) => step.key === last) ?? firstOpen());
   document.documentElement.dataset.ready = "yes";
 }
 
