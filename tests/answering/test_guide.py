@@ -22,7 +22,7 @@ from coupons.answering.next.guide import (
     worths,
 )
 from coupons.answering.next.wants import wants_of
-from coupons.learning.effects import TERMS, prior_sd
+from coupons.learning.effects import LOSSES, TERMS, prior_sd
 from coupons.making.bench_time import in_hand, seconds_of
 from coupons.making.plan import plan_coupon, record
 from coupons.making.record import CouponReading
@@ -174,3 +174,26 @@ def test_all_five_grades_are_taken(guide):
     values = [known(guide, learned(guide, [entry(guide.tasks[0], g)])).values_mm[0] for g in GRADES]
     assert np.all(np.diff(values) < 0)  # the looser it goes, the smaller the gap to draw
     assert replace(guide, hand_mm2=0.0).hand_mm2 == 0
+
+
+def test_the_chance_of_a_gap_is_that_of_a_joint_drawn_so(guide):
+    """Against 200,000 printers drawn from what is known: standard error 0.001."""
+    now = learned(guide, [entry(guide.tasks[n], Grade.SLIDE) for n in range(0, guide.n_trials, 3)])
+    so_far = known(guide, now)
+    draws = np.random.default_rng(4).multivariate_normal(now.mean, now.covariance, 200_000)
+    at = len(TERMS) - len(LOSSES) - len(GRADES) + 1
+    for number, want in enumerate(guide.wants):
+        if want.grade is None:
+            assert np.isnan(so_far.chances[number])
+            continue
+        thresholds = draws[:, at : at + 4]
+        rank = GRADES.index(want.grade)
+        middle = draws @ guide.wanted[number] - thresholds[:, rank - 1 : rank + 1].mean(axis=1)
+        sd = np.sqrt(guide.prints_mm2[number] + guide.alone_mm2[number])
+        felt = (
+            so_far.values_mm[number]
+            - middle
+            + sd * np.random.default_rng(5).normal(size=len(draws))
+        )
+        came = np.mean((felt >= thresholds[:, rank - 1]) & (felt < thresholds[:, rank]))
+        assert so_far.chances[number] == pytest.approx(came, abs=0.03)

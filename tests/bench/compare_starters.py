@@ -9,8 +9,8 @@ and of the person at the bench (`coupons.making.bench_time`). *Gain* is the fall
 what a joint of the next print may vary by, on average over the wants, in percent.
 
 With ``--printers`` the same is simulated on printers from the prior, where each entry is chosen by
-what was found before: first-time success of the guide's own gaps as a share of the oracle's. What is
-expected does not show how well a variant finds a printer that is far off; this does.
+what was found before: first-time success of the guide's own gaps as a share of the oracle's. What
+is expected does not show how well a variant finds a printer that is far off; this does.
 """
 
 import argparse

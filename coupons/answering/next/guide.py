@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.next.wants import Want, wants_of
 from coupons.learning.design import design_of
-from coupons.learning.effects import EXTRUSION, TERMS, PriorTable, print_moves
+from coupons.learning.effects import EXTRUSION, TERMS, THRESHOLDS, PriorTable, print_moves
 from coupons.learning.posterior.latent import AT_THRESHOLDS, Scatters, latent_model
 from coupons.learning.posterior.stepwise import (
     Noise,
@@ -303,16 +304,39 @@ def _expected(guide: Guide, now: Normal, number: int) -> Normal:
 
 @dataclass(frozen=True)
 class Known:
-    """The wanted numbers so far, in mm: for the next print, with half their 90 % intervals."""
+    """The wanted numbers so far: for the next print, with half their 90 % intervals.
+
+    ``chances`` are those of the wanted fit, drawn so; nan for a size.
+    """
 
     values_mm: Array
     halves_mm: Array
+    chances: Array
 
 
 def known(guide: Guide, now: Normal) -> Known:
     """Return the wanted numbers as they are known now."""
     variance = np.einsum("wi,ij,wj->w", guide.wanted, now.covariance, guide.wanted)
-    return Known(guide.wanted @ now.mean, NINETY * np.sqrt(variance + guide.prints_mm2))
+    halves_mm = NINETY * np.sqrt(variance + guide.prints_mm2)
+    chances = [_chance(guide, now, number) for number in range(len(guide.wants))]
+    return Known(guide.wanted @ now.mean, halves_mm, np.array(chances))
+
+
+def _chance(guide: Guide, now: Normal, number: int) -> float:
+    """Return the chance that a joint drawn in the middle of its window lies between its ends."""
+    grade = guide.wants[number].grade
+    if grade is None:
+        return float("nan")
+    first = AT_THRESHOLDS.start + THRESHOLDS.index(grade)
+    half_mm = (now.mean[first + 1] - now.mean[first]) / 2
+    spread_mm2 = guide.prints_mm2[number] + guide.alone_mm2[number]
+    inside = -1.0
+    for threshold in (first, first + 1):
+        row = guide.wanted[number].copy()
+        row[first : first + 2] = 0.0
+        row[threshold] = 1.0
+        inside += float(ndtr(half_mm / np.sqrt(row @ now.covariance @ row + spread_mm2)))
+    return max(inside, 0.0)
 
 
 def narrowing(guide: Guide, now: Normal, later: Normal, choice: str = "all") -> float:

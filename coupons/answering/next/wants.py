@@ -48,6 +48,8 @@ class Want:
         What it is, in a few words.
     row : ndarray of shape (n_terms,)
         The number in mm is this row times the terms.
+    grade : Grade or None
+        The fit that a joint drawn by it is to have; None for a size.
     in_plane, along_z, judged : float
         How often the scatters of own deviations and of the judgement count in one joint.
     """
@@ -55,6 +57,7 @@ class Want:
     choice: str
     name: str
     row: Array
+    grade: Grade | None
     in_plane: float
     along_z: float
     judged: float
@@ -99,6 +102,7 @@ def _fit(choice: str, grade: Grade, internal: Form, direction: Direction) -> Wan
         choice,
         f"gap to {grade}, {internal}/{external} {size_mm:g} mm {way(internal, direction)}",
         row,
+        grade,
         in_plane=2.0 - along_z,
         along_z=along_z,
         judged=1.0,
@@ -108,4 +112,4 @@ def _fit(choice: str, grade: Grade, internal: Form, direction: Direction) -> Wan
 def _screw_hole() -> Want:
     row = np.zeros(len(TERMS))
     row[: len(EFFECTS)] = -effect_row(Feature(Form.HOLE, SCREW_MM, Direction.Z))
-    return Want("screw", f"widen a {SCREW_MM:g} mm hole by", row, 1.0, 0.0, 0.0)
+    return Want("screw", f"widen a {SCREW_MM:g} mm hole by", row, None, 1.0, 0.0, 0.0)

@@ -25,8 +25,14 @@ def known_lines(bench: Bench) -> list[str]:
     so_far, chosen = known(bench.guide, bench.now), bench.guide.weights(bench.choice)
     lines = [
         f"  {want.name:<46}{value:>6.2f} ± {half:.2f} mm"
-        for want, value, half, counts in zip(
-            bench.guide.wants, so_far.values_mm, so_far.halves_mm, chosen, strict=True
+        + (f", {want.grade} with {100 * chance:.0f} %" if want.grade else "")
+        for want, value, half, chance, counts in zip(
+            bench.guide.wants,
+            so_far.values_mm,
+            so_far.halves_mm,
+            so_far.chances,
+            chosen,
+            strict=True,
         )
         if counts
     ]

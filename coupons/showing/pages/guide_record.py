@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.next.guide import ENOUGH, MORE, Ahead, Guide, enough_after
-from coupons.learning.effects import TERMS
+from coupons.learning.effects import TERMS, THRESHOLDS
 from coupons.learning.posterior.latent import AT_THRESHOLDS
 from coupons.making.bench_time import CHANGE_S, READING_S, TRIAL_S
 
@@ -42,6 +42,8 @@ def guide_record(guide: Guide, order: Ahead) -> dict[str, Any]:
             {
                 "choice": want.choice,
                 "name": want.name,
+                "grade": want.grade or "",
+                "from": THRESHOLDS.index(want.grade) if want.grade else -1,
                 "row": _sparse(row),
                 "prints": _rounded(prints),
                 "alone": _rounded(alone),

@@ -40,9 +40,10 @@ function show(step, { follow = true } = {}) {
   $("card").hidden = !step;
   $("finished").hidden = Boolean(step);
   $("choose").hidden = true;
+  $("known").hidden = !guide;
   if (step) fillCard(step);
   showHint();
-  if (!step) fillDone();
+  fillDone();
   drawMarks(featureStates(), step);
   if (follow) followTo(step);
   keepFocus();
@@ -169,7 +170,7 @@ function fillDone() {
   const open = steps.filter((step) => step.kind !== "zero" && !isDone(step)).length;
   $("finished-title").textContent = open ? `Stopped with ${open} left blank` : "All trials and readings are done";
   $("go-on").hidden = !open;
-  $("stop").hidden = !isGuided();
+  $("stop").hidden = !isGuided() || here === null;
 }
 
 function fillAll() {

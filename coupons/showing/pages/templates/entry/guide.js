@@ -249,11 +249,25 @@ function narrowing(known, later) {
   return known.reduce((sum, one, k) => sum + 1 - later[k].half / one.half, 0) / known.length;
 }
 
-// Each wanted number, with half of its 90 % interval for the next print.
+// The chance that a joint drawn in the middle of its window lies between its ends.
+function chanceOf(now, want) {
+  if (want.from < 0) return NaN;
+  const first = guide.thresholds + want.from, half = (now.mean[first + 1] - now.mean[first]) / 2;
+  const rest = [];
+  for (let at = 0; at < want.row.length; at += 2) {
+    if (want.row[at] !== first && want.row[at] !== first + 1) rest.push(want.row[at], want.row[at + 1]);
+  }
+  const spread = (threshold) => Math.sqrt(variance([...rest, threshold, 1], now.covariance) + want.prints + want.alone);
+  return Math.max(below(half / spread(first)) + below(half / spread(first + 1)) - 1, 0);
+}
+
+// Each wanted number, with half of its 90 % interval for the next print, and its chance.
 function knownOf(now, choice) {
   return guide.wants.filter((want) => isWanted(want, choice)).map((want) => ({
     name: want.name,
     value: along(want.row, now.mean),
     half: NINETY * Math.sqrt(variance(want.row, now.covariance) + want.prints),
+    grade: want.grade,
+    chance: chanceOf(now, want),
   }));
 }

@@ -57,17 +57,19 @@ function lookOut() {
   return outlook;
 }
 
-const percent = (share) => `${Math.round(100 * share)}\u00a0%`;
+const percent = (share) => `${(100 * share).toFixed(share < 0.095 ? 1 : 0).replace(".0", "")}\u00a0%`;
 const signed = (mm) => `${mm < 0 ? "−" : ""}${Math.abs(mm).toFixed(2)}`;
 const isEnough = () => taken.length > 0 && lookOut().narrower < guide.enough;
 
 function fillKnown() {
-  $("known").hidden = !guide;
+  $("known").hidden = !guide || !$("choose").hidden;
   if (!guide) return;
   const { known, later, narrower } = lookOut();
   $("known-rows").replaceChildren(...known.map((one, k) => {
-    const row = made("tr", "", { "data-value": one.value, "data-half": one.half });
-    row.append(made("th", one.name, { scope: "row" }), made("td", signed(one.value)),
+    const row = made("tr", "", { "data-value": one.value, "data-half": one.half, "data-chance": one.chance });
+    const name = made("th", one.name, { scope: "row" });
+    if (one.grade) name.append(made("small", `${one.grade} with ${percent(one.chance)} chance`));
+    row.append(name, made("td", signed(one.value)),
       made("td", `± ${one.half.toFixed(2)}`), made("td", `± ${later[k].half.toFixed(2)}`));
     return row;
   }));
@@ -173,6 +175,7 @@ function askWhat() {
   show(undefined);
   $("finished").hidden = true;
   $("choose").hidden = false;
+  $("known").hidden = true;
 }
 
 function listenToGuide() {
