@@ -112,3 +112,11 @@ def test_a_number_of_jobs_that_makes_no_sense_is_refused(tmp_path, jobs):
 
     with pytest.raises(PlanError, match="a number from 1 to 9"):
         make_jobs("recheck", tmp_path, jobs)
+
+
+@pytest.mark.parametrize(("nozzle_mm", "layer_mm"), [(0.25, 0.188), (0.6, 0.45), (0.8, 0.4)])
+def test_every_starter_is_made_for_every_nozzle(nozzle_mm, layer_mm):
+    spec = load_spec("starter")
+    for job in (1, 2, 3):
+        plan = plan_coupon(spec, (120, 120), layer_mm, nozzle_mm, job=job)
+        assert len(record(plan).trials) >= 15
