@@ -35,6 +35,7 @@ def invocations(folder):
         "specs": [[]],
         "make": [["recheck", "-o", again], ["recheck", "-o", folder]],
         "rehearse": [[again], [folder]],
+        "try": [[again]],
         "check": [[folder], [folder, "--json"]],
         "fit": [[again]],
         "offset": [
