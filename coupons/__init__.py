@@ -5,7 +5,7 @@ The package is a house of five rooms, in the order of the job:
 What a script needs is imported from here:
 
 =====================================================  ============================================
-`make_coupon`, `load_run`, `check`, `fit`              the job, step by step
+`make_coupon`, `make_jobs`, `load_run`, `check`, `fit` the job, step by step
 `load_profile`, `Printer`, `Joint`                     asking what was learned
 `OffsetRegressor`, `reading_table`                     caliper readings, as scikit-learn has them
 `ObservationModel`, `observation_table`                readings and trials, the same way
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
         SpecError,
         WriteError,
     )
-    from coupons.job import check, fit, load_run, make_coupon
+    from coupons.job import check, fit, load_run, make_coupon, make_jobs
     from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
     from coupons.learning.observation_table import observation_table
     from coupons.terms import Joint
@@ -64,6 +64,7 @@ __all__ = [
     "load_profile",
     "load_run",
     "make_coupon",
+    "make_jobs",
     "observation_table",
     "reading_table",
 ]
@@ -71,7 +72,7 @@ __all__ = [
 if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name as one
     _HOMES = {
         **dict.fromkeys(("Printer", "load_profile"), "coupons.answering.ask"),
-        **dict.fromkeys(("check", "fit", "load_run", "make_coupon"), "coupons.job"),
+        **dict.fromkeys(("check", "fit", "load_run", "make_coupon", "make_jobs"), "coupons.job"),
         "Joint": "coupons.terms",
         **dict.fromkeys(
             ("ObservationModel", "OffsetRegressor", "reading_table"), "coupons.learning.estimator"

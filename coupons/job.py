@@ -138,8 +138,9 @@ def make_jobs(
 
     from coupons.making.spec.row_kinds import MOST_JOBS
 
-    if not 1 <= jobs <= MOST_JOBS:
-        raise PlanError([Problem("jobs", f"a number from 1 to {MOST_JOBS}", str(jobs))])
+    # A caller may not use a type checker.
+    if not isinstance(jobs, int) or not 1 <= jobs <= MOST_JOBS:
+        raise PlanError([Problem("jobs", f"a number from 1 to {MOST_JOBS}", repr(jobs)[:60])])
     asked = _Asked(machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm)
     # No other set of jobs may have the same names: they may all be fitted together one day.
     name = secrets.token_hex(3)
