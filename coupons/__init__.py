@@ -5,7 +5,8 @@ The package is a house of five rooms, in the order of the job:
 What a script needs is imported from here:
 
 =====================================================  ============================================
-`make_coupon`, `make_jobs`, `load_run`, `check`, `fit` the job, step by step
+`make_coupon`, `make_jobs`                             laying out a coupon, once or as several jobs
+`load_run`, `check`, `fit`                             the job from there, step by step
 `load_profile`, `Printer`, `Joint`                     asking what was learned
 `OffsetRegressor`, `reading_table`                     caliper readings, as scikit-learn has them
 `ObservationModel`, `observation_table`                readings and trials, the same way
