@@ -7,6 +7,8 @@ What a script needs is imported from here:
 =====================================================  ============================================
 `make_coupon`, `make_jobs`                             laying out a coupon, once or as several jobs
 `load_run`, `check`, `fit`                             the job from there, step by step
+`fit_each`                                             a whole tree of runs
+`fit_hand`                                             another person's hand on the same print
 `load_profile`, `Printer`, `Joint`                     asking what was learned
 `OffsetRegressor`, `reading_table`                     caliper readings, as scikit-learn has them
 `ObservationModel`, `observation_table`                readings and trials, the same way
@@ -20,6 +22,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer, load_profile
+    from coupons.batch import fit_each
     from coupons.errors import (
         AnswerError,
         ConditionsError,
@@ -35,7 +38,7 @@ if TYPE_CHECKING:
         SpecError,
         WriteError,
     )
-    from coupons.job import check, fit, load_run, make_coupon, make_jobs
+    from coupons.job import check, fit, fit_hand, load_run, make_coupon, make_jobs
     from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
     from coupons.learning.observation_table import observation_table
     from coupons.terms import Joint
@@ -62,6 +65,8 @@ __all__ = [
     "__version__",
     "check",
     "fit",
+    "fit_each",
+    "fit_hand",
     "load_profile",
     "load_run",
     "make_coupon",
@@ -73,7 +78,10 @@ __all__ = [
 if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name as one
     _HOMES = {
         **dict.fromkeys(("Printer", "load_profile"), "coupons.answering.ask"),
-        **dict.fromkeys(("check", "fit", "load_run", "make_coupon", "make_jobs"), "coupons.job"),
+        **dict.fromkeys(
+            ("check", "fit", "fit_hand", "load_run", "make_coupon", "make_jobs"), "coupons.job"
+        ),
+        "fit_each": "coupons.batch",
         "Joint": "coupons.terms",
         **dict.fromkeys(
             ("ObservationModel", "OffsetRegressor", "reading_table"), "coupons.learning.estimator"

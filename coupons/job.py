@@ -10,10 +10,13 @@ from coupons.errors import EntriesError, FitError, PlanError, Problem, RunError
 
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer
+    from coupons.learning.profile import Profile
     from coupons.making.estimate import Estimate
     from coupons.making.record import Coupon
     from coupons.measuring.run.findings import Finding
     from coupons.measuring.run.folder import Run, Survey
+    from coupons.showing.pages.fit_files import FitFiles
+    from coupons.showing.words.fit_summary import Learned
 
 
 @dataclass(frozen=True)
@@ -272,7 +275,11 @@ def findings_of(folder: Path, found: "Survey") -> tuple["Finding", ...]:
     return tuple(findings)
 
 
-def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
+def fit(
+    *runs: "Run | str | Path",
+    without: Sequence[str] = (),
+    like: "Sequence[str | Path | Printer]" = (),
+) -> "Printer":
     """Learn a printer from one or several runs of one machine and material.
 
     Nothing is written: `Printer.save` writes the profile. Takes some seconds for a hundred entries.
@@ -284,6 +291,9 @@ def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
     without : sequence of str
         Rows of entries.csv to leave out: ``"14"``, or ``"my-run:14"`` where there are several runs.
         The profile keeps them on record.
+    like : sequence of str, Path or Printer
+        Profiles of other machines of the same kind, material, nozzle and layer height, on which a
+        machine with few entries leans; see `coupons.learning.like.lean_on`.
 
     Returns
     -------
@@ -307,9 +317,146 @@ def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
     from coupons.measuring.run.folder import each_print_once
 
     kept, left_out = leave_out(each_print_once([_run(run) for run in runs]), _rows(without))
-    profile = profile_of(fit_runs(kept), kept, left_out)
+    profile = _leaning(profile_of(fit_runs(kept), kept, left_out), like)
     doubt_aloud(profile)
     return Printer(profile)
+
+
+def _leaning(profile: "Profile", like: "Sequence[str | Path | Printer]") -> "Profile":
+    """Return a profile that leans on others, if there are any."""
+    from coupons.answering.ask import Printer
+    from coupons.learning.like import lean_on
+    from coupons.learning.profile import read_profile
+
+    if not like:
+        return profile
+    if isinstance(like, str | Path | Printer):
+        todo = 'Write it as a list, such as ["bench-1.json", "bench-2.json"]'
+        raise FitError([Problem("like", "a list of profiles", repr(like)[:60], todo)])
+    others = [one.profile if isinstance(one, Printer) else read_profile(one) for one in like]
+    return lean_on(profile, others)
+
+
+@dataclass(frozen=True)
+class FitWritten:
+    """A fit whose files are written.
+
+    Parameters
+    ----------
+    files : FitFiles
+        The profile, the report and the wall card.
+    learned : Learned
+        What was learned, as the report shows it.
+    """
+
+    files: "FitFiles"
+    learned: "Learned"
+
+    @property
+    def profile(self) -> "Profile":
+        """The profile as it was written."""
+        return self.learned.profile
+
+
+def fit_to_files(
+    folders: Sequence[Path],
+    output: Path | None = None,
+    *,
+    without: Sequence[str] = (),
+    yardstick: bool = False,
+    public: bool = False,
+    like: Sequence[Path] = (),
+) -> FitWritten:
+    """Fit runs of one machine and material, and write the profile with its pages in one step.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        Run folders, each print once.
+    output : Path, optional
+        Profile to write; ``profile.json`` in the last folder if not given.
+    without : sequence of str
+        Rows of entries.csv to leave out; see `fit`.
+    yardstick : bool
+        Show in the report how well general-purpose regressions predict the same readings.
+    public : bool
+        Leave the names of people, notes and folders out of every file, and what the checks found,
+        as it quotes entries.
+    like : sequence of Path
+        Profiles of other machines on which this one leans; see `fit`.
+
+    Raises
+    ------
+    RunError, ConditionsError, EntriesError, FitError, ProfileError
+        See `fit`.
+    WriteError
+        If a file is in the way that the tool did not write, or cannot be written.
+    """
+    from coupons.atomic import together
+    from coupons.learning.checking.regressors import measure_against
+    from coupons.learning.fit import fit_runs
+    from coupons.learning.impossible import doubt_aloud
+    from coupons.learning.profile import FILE, entries_digest, profile_of, write_profile
+    from coupons.learning.without import leave_out, renamed
+    from coupons.measuring.checks.run_checks import check_run
+    from coupons.measuring.run.folder import load_runs
+    from coupons.measuring.run.public import without_people
+    from coupons.showing.pages.fit_files import fit_files
+    from coupons.showing.pages.report import write_report
+    from coupons.showing.pages.wall_card import write_wall_card
+    from coupons.showing.words.fit_summary import learned_from
+
+    runs, left_out = leave_out(load_runs(folders), without)
+    digest = entries_digest([run.folder for run in runs])
+    findings = [] if public else [check_run(folder) for folder in folders]
+    if public:
+        nameless = without_people(runs)
+        runs, left_out = nameless, renamed(left_out, runs, nameless)
+    files = fit_files(output or folders[-1] / FILE)
+    fitted = fit_runs(runs)
+    profile = _leaning(profile_of(fitted, runs, left_out, digest), like)
+    doubt_aloud(profile)
+    learned = learned_from(profile, fitted, runs, findings)
+    others = measure_against(fitted.design) if yardstick else ()
+    with together():
+        write_profile(profile, files.profile)
+        write_report(files.report, learned, fitted, findings, others)
+        write_wall_card(files.card, profile)
+    return FitWritten(files, learned)
+
+
+@takes(FitError)
+def fit_hand(run: "Run | str | Path", profile: "Printer | str | Path", *, by: str) -> "Printer":
+    """Learn where the fits of another person's hand begin, from six to eight trials on a print.
+
+    Nothing is written, and nothing but the thresholds changes.
+
+    Parameters
+    ----------
+    run : Run, str or Path
+        The print, with that person's trials among its entries.
+    profile : Printer, str or Path
+        What was fitted to that print, or its file.
+    by : str
+        The person, as column ``by`` of the entries says it.
+
+    Returns
+    -------
+    coupons.answering.ask.Printer
+        Whose answers about fits are for that person.
+
+    Raises
+    ------
+    FitError
+        If the trials are too few, or not of a print that the profile was fitted to.
+    RunError, ConditionsError, EntriesError, ProfileError
+        If the run or the profile cannot be read.
+    """
+    from coupons.answering.ask import Printer, load_profile
+    from coupons.learning.new_hand import profile_for_hand
+
+    printer = profile if isinstance(profile, Printer) else load_profile(profile)
+    return Printer(profile_for_hand(printer.profile, _run(run), by))
 
 
 def _run(given: object) -> "Run":

@@ -1,6 +1,6 @@
 """Progress of long work, reported to a listener if there is one."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sized
 from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import TypeVar
@@ -13,8 +13,16 @@ Step = TypeVar("Step")
 _listener: ContextVar[Listener | None] = ContextVar("listener", default=None)
 
 
-def steps(items: Sequence[Step], what: str) -> Iterator[Step]:
+def steps(items: Iterable[Step], what: str, of: int | None = None) -> Iterator[Step]:
     """Go through the steps of long work and report after each how many are done.
+
+    Parameters
+    ----------
+    items : iterable
+    what : str
+        What they are called, in the plural.
+    of : int, optional
+        How many there are, where ``items`` cannot tell.
 
     Examples
     --------
@@ -25,10 +33,12 @@ def steps(items: Sequence[Step], what: str) -> Iterator[Step]:
     ['a', 'b']
     """
     tell = _listener.get()
+    if of is None:
+        of = len(items) if isinstance(items, Sized) else 0
     for done, item in enumerate(items, start=1):
         yield item
         if tell is not None:
-            tell(what, done, len(items))
+            tell(what, done, of)
 
 
 @contextmanager

@@ -122,6 +122,32 @@ class Feature:
 
 
 @dataclass(frozen=True)
+class Slant:
+    """How the faces of a joint lean: a wedge, a dovetail, a taper.
+
+    Parameters
+    ----------
+    angle_deg : float
+        Between the faces and the way in which the bodies are pulled apart; half the angle of a
+        wedge or a cone.
+    pull : Direction
+        That way in the print of the internal body, and of the external one unless that is given.
+        Of round joints it is their axis.
+    external_pull : Direction, optional
+        In the print of the external body, where it is printed lying otherwise.
+    """
+
+    angle_deg: float
+    pull: Direction
+    external_pull: Direction | None = None
+
+    @property
+    def pulls(self) -> tuple[Direction, Direction]:
+        """In the print of the internal body and in that of the external one."""
+        return self.pull, self.external_pull or self.pull
+
+
+@dataclass(frozen=True)
 class Joint:
     """Two printed features that mate: an internal and an external one of the same nominal size.
 
@@ -131,10 +157,36 @@ class Joint:
     size_mm : float
         Nominal size of the joint.
     direction : Direction
-        Both features have it: parts are taken to be printed as they will be asked about.
+        Of the internal feature as it is printed, and of the external one unless that is given.
+    external_direction : Direction, optional
+        Of the external feature, where it is printed lying otherwise.
+    slant : Slant, optional
+        Of faces that lean. The size is then across, in the middle of the contact, and gaps are
+        along the normals of the faces, over both sides.
     """
 
     internal: Form
     external: Form
     size_mm: float
     direction: Direction
+    external_direction: Direction | None = None
+    slant: Slant | None = None
+
+    @property
+    def forms(self) -> tuple[Form, Form]:
+        """The internal form and the external one."""
+        return self.internal, self.external
+
+    @property
+    def directions(self) -> tuple[Direction, Direction]:
+        """Of the internal feature and of the external one."""
+        return self.direction, self.external_direction or self.direction
+
+    def direction_of(self, form: Form) -> Direction:
+        """Return how the body of a form lies as it is printed."""
+        return self.directions[form in EXTERNAL]
+
+    @property
+    def lies_unlike(self) -> bool:
+        """Whether the two bodies are printed lying in different directions."""
+        return self.directions[0] != self.directions[1]

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from known_profile import known_profile
+from support.known_profile import known_profile
 
 from coupons import load_profile
 from coupons.answering.standards.hardware import hardware
@@ -82,6 +82,7 @@ def test_numbers_and_brackets_without_end_in_a_machine(folder, tmp_path, text):
     assert "own.toml line 1" in refused("rehearse", folder, "--machine", machine)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["a**b", "[a]", "a?b", "..a", "a b", "ä½", "\udcff", "a\x01\nb"])
 def test_a_spec_of_any_name_makes_a_coupon(tmp_path, name):
     shipped = Path(__file__).parents[1] / "coupon_specs" / "recheck.toml"
@@ -136,6 +137,7 @@ def no_text(folder):
     return os.fsdecode(os.fsencode(folder) + b"/odd-\xff\xfe")
 
 
+@pytest.mark.slow
 def test_names_that_are_no_text(folder, tmp_path):
     odd = no_text(tmp_path)
     for command in ("check", "rehearse", "fit"):

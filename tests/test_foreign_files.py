@@ -144,6 +144,7 @@ def board_to(output):
     return run("board", DEMO / "profile.json", "-o", output)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("write", [fit_to, board_to])
 def test_a_link_is_followed_not_replaced(tmp_path, write):
     real = tmp_path / "shared" / "kept"

@@ -1,8 +1,10 @@
-"""A small fixed part of the fuzz bench, for every run; the long one stands in results/bench/."""
+"""A small fixed part of the fuzz bench; the long one stands in results/bench/."""
 
+import pytest
 from bench.fuzz import PLANS, fuzz, kind_of
 
 
+@pytest.mark.slow
 def test_spoiled_files_end_every_command_in_words(tmp_path):
     numbers = range(120)
     assert {kind_of(number) for number in numbers} == set(PLANS)
@@ -12,6 +14,7 @@ def test_spoiled_files_end_every_command_in_words(tmp_path):
     assert sum(bench.runs.values()) > 200
 
 
+@pytest.mark.slow
 def test_the_bench_sees_what_it_is_there_to_see(tmp_path, monkeypatch):
     """A command that fails, writes outside and spoils what was typed has all its faults told."""
     import coupons.cli.check

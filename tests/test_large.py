@@ -45,6 +45,7 @@ def test_more_sizes_than_can_be_fitted_are_refused_with_the_limit(tmp_path, monk
     assert (folder / "profile.json").read_bytes() == before
 
 
+@pytest.mark.slow
 def test_long_work_says_on_stderr_how_far_it_is(tmp_path, monkeypatch):
     monkeypatch.setattr(output, "EVERY_S", 0.0)
     folder = shutil.copytree(DEMO, tmp_path / "run")

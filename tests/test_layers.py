@@ -21,6 +21,7 @@ ORDER = [
     "answering",
     "showing",
     "job",
+    "batch",
     "cli",
     "__main__",
 ]

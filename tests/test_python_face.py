@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from known_profile import known_profile
+from support.known_profile import known_profile
 
 import coupons
 from coupons.answering.ask import Printer

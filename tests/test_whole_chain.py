@@ -4,7 +4,7 @@ import csv
 
 import numpy as np
 import pytest
-from prior_printer import draw_printer, observe, print_sizes
+from support.prior_printer import draw_printer, observe, print_sizes
 
 from coupons import load_profile
 from coupons.answering.offset import Question, answer

@@ -1,11 +1,7 @@
 """The Python interface: load a profile, ask questions about it."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
-from enum import StrEnum
 from pathlib import Path
-from typing import TypeVar
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
 from coupons.answering.joints.joint_list import read_joints
@@ -13,26 +9,31 @@ from coupons.answering.joints.part import PartAnswer, answer_part
 from coupons.answering.number_arguments import takes
 from coupons.answering.offset import Answer, Question, answer
 from coupons.answering.pairs import odd_pair
+from coupons.answering.prints import made_by
+from coupons.answering.several.answer import SeveralAnswer, answer_several
+from coupons.answering.several.kinds import Kind
+from coupons.answering.several.reading import kind_of, several_of
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.standards.hardware import hardware as read_hardware
 from coupons.answering.standards.iso286 import Limits, fit_limits, limits
 from coupons.answering.told import sentences_of
+from coupons.answering.wording import joint_with, known, read_across
 from coupons.answering.words.answers import sentences
 from coupons.answering.words.joints import part_sentences
+from coupons.answering.words.several import several_sentences
 from coupons.answering.words.sizes import limits_sentences, size_sentences
 from coupons.atomic import not_ours
 from coupons.errors import AnswerError, ProfileError, WriteError
 from coupons.learning.profile import Profile, is_profile, read_profile, write_profile
 from coupons.neutral import one_line
-from coupons.terms import FITS, INTERNAL, Bed, Direction, Form, Joint, MovingBody
-
-Word = TypeVar("Word", bound=StrEnum)
+from coupons.terms import FITS, FLAT, INTERNAL, Bed, Direction, Form, Joint, MovingBody
 
 sentences_of.register(Answer, sentences)
 sentences_of.register(SizeAnswer, size_sentences)
 sentences_of.register(LimitsAnswer, limits_sentences)
 sentences_of.register(PartAnswer, part_sentences)
+sentences_of.register(SeveralAnswer, several_sentences)
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,11 @@ class Printer:
         printed_gap_mm: float | None = None,
         hardware: str | None = None,
         bed: str | None = None,
+        contact_mm: float | None = None,
+        other: "Printer | None" = None,
+        other_makes: str | None = None,
+        two_prints: bool = False,
+        slant_deg: float | None = None,
     ) -> Answer:
         """Say how far to move which face of a joint.
 
@@ -75,7 +81,8 @@ class Printer:
             Internal and external form, such as ``"slot/tongue"`` or ``"hole/pin"``. With
             hardware it may be left out, and so may the size.
         across : str
-            Printer axis across the faces of a flat joint; of a round one, along its axis.
+            Printer axis across the faces of a flat joint; of a round one, along its axis. Where the
+            two bodies are printed lying unlike, internal/external: ``"z/x"``.
         size_mm : float, optional
             Nominal size.
         fit : str
@@ -96,6 +103,20 @@ class Printer:
         bed : str, optional
             Which body has its lower mating face on the bed: ``"external"``, ``"internal"``,
             ``"both"`` or ``"none"``. By default the answer covers none and external evenly.
+        contact_mm : float, optional
+            How long the bodies bear on each other: the longer of depth of engagement and width. By
+            default as long as usual on the coupon, with the uncertainty of not knowing it.
+        other : Printer, optional
+            The printer that makes one body, where it is not this one. The hand that tries is still
+            this profile's.
+        other_makes : str, optional
+            The body that it makes: ``"external"`` (the default) or ``"internal"``.
+        two_prints : bool
+            The bodies come from two prints of this printer, not from one.
+        slant_deg : float, optional
+            Angle between the faces and the way in which the bodies are pulled apart, of a wedge, a
+            dovetail or a taper. Flat joints then have two directions, across and along the pull:
+            ``"xz"``. Gaps are along the faces' normals.
 
         Raises
         ------
@@ -112,11 +133,16 @@ class Printer:
         True
         >>> printer.offset(hardware="pin 8 m6", across="z").moves[0].form
         <Form.HOLE: 'hole'>
+        >>> apart = printer.offset("slot/tongue", size_mm=12, across="x", two_prints=True)
+        >>> apart.chance > answer.chance  # what one print has of its own counts for both bodies
+        True
         """
         piece = None if hardware is None else read_hardware(hardware)
         moved = None if move is None else known(MovingBody, move, "body to move")
+        if piece is not None and slant_deg is not None:
+            raise AnswerError(f"{piece.name} has no faces that lean: leave the slant out.")
         question = Question(
-            joint_of(joint, size_mm, across)
+            joint_of(joint, size_mm, across, slant_deg)
             if piece is None
             else hardware_joint(piece, across, joint, size_mm, moved),
             known(FITS, fit, "fit"),
@@ -126,8 +152,103 @@ class Printer:
             printed_gap_mm,
             piece,
             bed_of(bed),
+            contact_mm,
+            *makers_of(other, other_makes or (piece.move if piece and other else None)),
+            two_prints,
         )
         return answer(self.profile, question)
+
+    @takes()
+    def several(
+        self,
+        joint: str,
+        *,
+        across: str,
+        size_mm: float | tuple[float, float] | None = None,
+        fit: str = "slide",
+        move: str | None = None,
+        at_least: float | None = None,
+        drawn_gap_mm: float | None = None,
+        hardware: str | None = None,
+        bed: str | None = None,
+        pitch_mm: float | None = None,
+        corners: str | None = None,
+        leg: str | None = None,
+        mouth_mm: float | None = None,
+        strain_limit: float | None = None,
+        other: "Printer | None" = None,
+        other_makes: str | None = None,
+        two_prints: bool = False,
+    ) -> SeveralAnswer:
+        """Say how far to move the faces of a joint that has more than one pair of them.
+
+        Parameters
+        ----------
+        joint : str
+            ``"pocket/plate"`` or ``"sleeve/bar"`` (two sizes at once), ``"holes/pins"`` (two at a
+            pitch), ``"legs/bar"`` (two springy legs that clasp a bar).
+        across : str
+            Printer axes of both bodies, or internal/external: of a pocket or a sleeve across the
+            first size and across the second, ``"xy"``; of holes along their axes and along the
+            pitch, ``"zx"``; of legs across, ``"x"``.
+        size_mm : float or (float, float), optional
+            Nominal size, or both sizes; of legs the width of the bar. With hardware it may be left
+            out.
+        fit, move, at_least, drawn_gap_mm, hardware, bed, other, other_makes, two_prints
+            As in `offset`; a gap is that of each pair. Hardware is two pieces for two holes, held
+            by the external body.
+        pitch_mm : float, optional
+            Distance between the axes of the two holes.
+        corners : str, optional
+            Drawn radii of the corners, internal/external, ``"2/0.5"``; ``"relief/0.5"`` where the
+            internal ones are cut free. By default both are sharp.
+        leg : str, optional
+            Free length x thickness of a leg at its root, ``"20x2"``.
+        mouth_mm : float, optional
+            Drawn opening between the lips of the legs.
+        strain_limit : float, optional
+            Of the legs' material, such as 0.02 for 2 %.
+
+        Raises
+        ------
+        AnswerError
+            With everything that makes no sense.
+        NotMeasuredError
+            If the profile has almost no data on one of the pairs.
+
+        Examples
+        --------
+        >>> printer = load_profile("results/filter-drawer/profile.json")
+        >>> cover = printer.several("pocket/plate", size_mm=(40, 25), across="xy")
+        >>> cover.chance < min(pair.alone.chance for pair in cover.pairs)
+        True
+        """
+        kind = kind_of(joint)
+        if kind is None:
+            raise AnswerError(f"Expected one of {', '.join(Kind)}, got {joint!r}.")
+        piece = None if hardware is None else read_hardware(hardware)
+        moved = None if move is None else known(MovingBody, move, "body to move")
+        internal, external = makers_of(other, other_makes)
+        question = several_of(
+            kind,
+            across=across,
+            corners=corners,
+            leg=leg,
+            mouth=None if mouth_mm is None else f"{mouth_mm:g}",
+            strain_limit=None if strain_limit is None else f"{strain_limit:g}",
+            sizes_mm=_sizes_of(size_mm, piece),
+            fit=known(FITS, fit, "fit"),
+            move=(moved or MovingBody.EXTERNAL) if piece is None else piece.move,
+            at_least=at_least,
+            drawn_gap_mm=drawn_gap_mm,
+            hardware=piece,
+            bed=bed_of(bed),
+            internal_profile=internal,
+            external_profile=external,
+            two_prints=two_prints,
+            pitch_mm=pitch_mm,
+        )
+        return answer_several(self.profile, question)
 
     @takes()
     def size(
@@ -208,7 +329,16 @@ class Printer:
         return draw_hole(self.profile, piece, hardware_joint(piece, across, joint).direction)
 
     @takes()
-    def limits(self, code: str, *, joint: str, across: str) -> LimitsAnswer:
+    def limits(
+        self,
+        code: str,
+        *,
+        joint: str,
+        across: str,
+        other: "Printer | None" = None,
+        other_makes: str | None = None,
+        two_prints: bool = False,
+    ) -> LimitsAnswer:
         """Say which drawn sizes come closest to limits such as ``"12 H9/d9"``, with their chance.
 
         Parameters
@@ -219,7 +349,9 @@ class Printer:
         joint : str
             Internal and external form, such as ``"slot/tongue"``.
         across : str
-            Printer axis.
+            Printer axis; ``"z/x"`` where the bodies are printed lying unlike.
+        other, other_makes, two_prints : optional
+            As in `offset`.
 
         Raises
         ------
@@ -237,7 +369,9 @@ class Printer:
         """
         fit = fit_limits(code)
         asked = parse_joint(joint, fit.hole.nominal_mm, across)
-        return meet_limits(self.profile, fit, asked.internal, asked.external, asked.direction)
+        makers = makers_of(other, other_makes)
+        made = made_by(self.profile, *makers, two_prints=two_prints)
+        return meet_limits(self.profile, fit, *asked.forms, *asked.directions, made)
 
     @takes()
     def part(self, path: str | Path) -> PartAnswer:
@@ -317,7 +451,38 @@ def bed_of(text: str | None) -> Bed | None:
     return None if text is None else known(Bed, text, "body on the bed")
 
 
-def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:
+def makers_of(
+    other: Printer | None, other_makes: str | None
+) -> tuple[Profile | None, Profile | None]:
+    """Return the profiles of the internal and of the external body, None for the one asked.
+
+    Raises
+    ------
+    AnswerError
+        If a body is named that no other printer makes.
+    """
+    if other is None:
+        if other_makes is not None:
+            raise AnswerError(f"Say which other printer makes the {other_makes} body.")
+        return None, None
+    if not isinstance(other, Printer):
+        raise AnswerError(f"other: expected a printer from load_profile, got {other!r}.")
+    body = known((MovingBody.INTERNAL, MovingBody.EXTERNAL), other_makes or "external", "body")
+    return (other.profile, None) if body is MovingBody.INTERNAL else (None, other.profile)
+
+
+def _sizes_of(
+    size_mm: float | tuple[float, float] | None, piece: Hardware | None
+) -> tuple[float, ...]:
+    """Return one size or two, that of the hardware if it is not given."""
+    if size_mm is None:
+        return () if piece is None else (piece.nominal_mm,)
+    return tuple(size_mm) if isinstance(size_mm, list | tuple) else (size_mm,)
+
+
+def joint_of(
+    text: str | None, size_mm: float | None, across: str, slant_deg: float | None = None
+) -> Joint:
     """Return the joint between two printed bodies.
 
     Raises
@@ -327,7 +492,7 @@ def joint_of(text: str | None, size_mm: float | None, across: str) -> Joint:
     """
     if text is None or size_mm is None:
         raise AnswerError("Give the joint, such as slot/tongue, and its size, or hardware.")
-    return parse_joint(text, size_mm, across)
+    return parse_joint(text, size_mm, across, slant_deg)
 
 
 def hardware_joint(
@@ -346,6 +511,8 @@ def hardware_joint(
     """
     joint = parse_joint("/".join(piece.forms), piece.nominal_mm, across)
     wrong: list[str] = []
+    if joint.lies_unlike:
+        wrong.append(f"Only one body is printed with {piece.name}: give one direction.")
     if text is not None and parse_joint(text, piece.nominal_mm, across) != joint:
         wrong.append(f"{piece.name} makes a {'/'.join(piece.forms)} joint, not {text}.")
     if size_mm is not None and abs(size_mm - piece.nominal_mm) > 1e-6:
@@ -375,8 +542,8 @@ def side_limits(code: str, form: Form) -> Limits:
     return band
 
 
-def parse_joint(text: str, size_mm: float, across: str) -> Joint:
-    """Read ``slot/tongue`` with its size and direction.
+def parse_joint(text: str, size_mm: float, across: str, slant_deg: float | None = None) -> Joint:
+    """Read ``slot/tongue`` with its size and direction, and with its slant if its faces lean.
 
     Raises
     ------
@@ -390,21 +557,8 @@ def parse_joint(text: str, size_mm: float, across: str) -> Joint:
     unlike = odd_pair(internal, external)
     if unlike:
         raise AnswerError(unlike)
-    return Joint(internal, external, size_mm, known(Direction, across, "direction"))
-
-
-def known(words: Iterable[Word], text: str, what: str) -> Word:
-    """Return the allowed word that a text stands for.
-
-    Raises
-    ------
-    AnswerError
-        With all allowed words, and the nearest one.
-    """
-    allowed = {str(word): word for word in words}
-    found = allowed.get(text.strip().lower())
-    if found is None:
-        near = get_close_matches(text.strip().lower(), allowed, 1)
-        hint = f" Did you mean {near[0]}?" if near else ""
-        raise AnswerError(f"Expected a {what} ({', '.join(allowed)}), got {text!r}.{hint}")
-    return found
+    axes = (
+        ("across", "along the pull") if slant_deg is not None and internal in FLAT else ("across",)
+    )
+    sides = read_across(across, axes)
+    return joint_with(internal, external, size_mm, sides, slant_deg)

@@ -7,6 +7,7 @@ first layer only where somebody says so.
 """
 
 from collections.abc import Sequence
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,27 +18,28 @@ from coupons.terms import EXTERNAL, Bed, Direction, Feature, Form
 
 Array = NDArray[np.floating]
 
+Ways: TypeAlias = Sequence[tuple[Form, Direction]]
+"""What is printed of a joint, each form with how it lies."""
+
 _BED_HEIGHT = EFFECTS.index("bed_height")
 
 
-def bed_cases(
-    profile: Profile, forms: Sequence[Form], direction: Direction, bed: Bed | None
-) -> tuple[Bed, ...]:
+def bed_cases(profile: Profile, ways: Ways, bed: Bed | None) -> tuple[Bed, ...]:
     """Return the cases that an answer covers, each as likely as the others.
 
     Parameters
     ----------
     profile : Profile
-    forms : sequence of Form
-        Those that are printed.
-    direction : Direction
+        Of the printer of the external body.
+    ways : sequence of (Form, Direction)
+        What is printed.
     bed : Bed or None
         What was said.
     """
     if bed is not None:
         return (bed,)
     is_known_of = prior_sd(profile.prior_table)[_BED_HEIGHT] > 0  # older models were not
-    stands = [form for form in forms if form in EXTERNAL and crosses_layers(form, direction)]
+    stands = [form for form, lies in ways if form in EXTERNAL and crosses_layers(form, lies)]
     return (Bed.NONE, Bed.EXTERNAL) if stands and is_known_of else (Bed.NONE,)
 
 
@@ -46,18 +48,23 @@ def crosses_layers(form: Form, direction: Direction) -> bool:
     return height_share(Feature(form, 1.0, direction)) > 0
 
 
-def odd_bed(forms: Sequence[Form], direction: Direction, bed: Bed | None) -> str:
+def odd_bed(ways: Ways, bed: Bed | None) -> str:
     """Say why a joint or a size cannot stand on the bed as said; empty if it can."""
     if bed is None:
         return ""
-    if not any(crosses_layers(form, direction) for form in forms):
+    if not any(crosses_layers(form, direction) for form, direction in ways):
         return (
             "What stands on the bed matters across z and for lying rounds alone: here no face "
             "looks down. Leave it out."
         )
+    forms = [form for form, _ in ways]
     held = [form for form in Form if bed.holds(form)]
     if held and not any(form in forms for form in held):
         return f"The {bed} body is not printed here, so that it stands on no bed. Leave it out."
+    upright = [(form, lies) for form, lies in ways if form in held]
+    for form, lies in upright:
+        if not crosses_layers(form, lies):
+            return f"No face of the {form} looks down as it is printed ({lies}). Leave it out."
     if bed is Bed.BOTH and len(forms) == 1:
         return f"Only the {forms[0]} is printed here: say which stands on the bed, or none."
     return ""

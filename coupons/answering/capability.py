@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.one_print import log_sd_after
+from coupons.answering.prints import Made, made_by
 from coupons.answering.single import (
     PrintedSize,
     SizeAnswer,
@@ -25,7 +26,7 @@ from coupons.answering.together import Together, chance_together, shared_of
 from coupons.answering.told import Told
 from coupons.learning.effects import height_share
 from coupons.learning.profile import MeasuredRange, Profile
-from coupons.terms import Direction, Feature, Form
+from coupons.terms import INTERNAL, Direction, Feature, Form
 
 Array = NDArray[np.floating]
 
@@ -102,6 +103,7 @@ class LimitsAnswer(Told):
     shaft: SizeAnswer
     both: Together
     reached: tuple[Reach, ...]
+    is_one_print: bool = True
 
     def __repr__(self) -> str:
         """One line: what was asked, what to draw, with what chance."""
@@ -112,9 +114,26 @@ class LimitsAnswer(Told):
 
 
 def meet_limits(
-    profile: Profile, fit: FitLimits, internal: Form, external: Form, direction: Direction
+    profile: Profile,
+    fit: FitLimits,
+    internal: Form,
+    external: Form,
+    direction: Direction,
+    external_direction: Direction | None = None,
+    made: Made | None = None,
 ) -> LimitsAnswer:
     """Say what to draw so that both sides print in the middle of their limits.
+
+    Parameters
+    ----------
+    profile : Profile
+    fit : FitLimits
+    internal, external : Form
+    direction : Direction
+    external_direction : Direction, optional
+        Of the external body, where it is printed lying otherwise.
+    made : Made, optional
+        The prints that the bodies come from; by default one print of ``profile``.
 
     Raises
     ------
@@ -123,24 +142,30 @@ def meet_limits(
     NotMeasuredError
         If the profile has almost no data on one of the sides.
     """
-    sides = ((internal, fit.hole), (external, fit.shaft))
-    hole, shaft = (
-        draw_size(profile, SizeQuestion(form, limits.middle_mm, direction, limits))
-        for form, limits in sides
+    made = made or made_by(profile)
+    sides = (
+        (internal, direction, fit.hole, made.internal),
+        (external, external_direction or direction, fit.shaft, made.external),
     )
-    demands = [
-        size_demand(profile, answer.question, answer.drawn_mm, limits)
-        for (_, limits), answer in zip(sides, (hole, shaft), strict=True)
-    ]
-    kinds = ((internal, direction), (external, direction))
+    answers, demands, kinds = [], [], []
+    for form, lies, limits, at in sides:
+        maker = made.profile_of(internal=form in INTERNAL)
+        found = draw_size(maker, SizeQuestion(form, limits.middle_mm, lies, limits))
+        answers.append(found)
+        demands.append(size_demand(maker, found.question, found.drawn_mm, limits, made.prints, at))
+        kinds.append((id(maker), form, lies))
     return LimitsAnswer(
         fit=fit,
-        hole=hole,
-        shaft=shaft,
-        both=chance_together(demands, shared_of(profile)),
+        hole=answers[0],
+        shaft=answers[1],
+        both=chance_together(demands, shared_of(made.prints)),
         reached=tuple(
-            reach for reach in grades_reached(profile) if (reach.form, reach.direction) in kinds
+            reach
+            for maker in made.prints.profiles
+            for reach in grades_reached(maker)
+            if (id(maker), reach.form, reach.direction) in kinds
         ),
+        is_one_print=made.internal == made.external,
     )
 
 

@@ -12,24 +12,43 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from coupons.answering.contact import unsaid_variance, usual_contact_mm
 from coupons.answering.extrapolation import feel_variance, size_variance
 from coupons.answering.next_print import variances
 from coupons.answering.own_spread import OwnSpread, with_own
+from coupons.answering.prints import N_TERMS, Made, Prints, made_by
+from coupons.answering.slants import (
+    across_mm,
+    doubt_mm2,
+    face_rows,
+    share_of_height,
+    with_stairs,
+)
 from coupons.answering.standards.hardware import Hardware
 from coupons.learning.effects import (
     EFFECTS,
     LOSSES,
     THRESHOLDS,
-    effect_rows,
-    height_share,
     loss_row,
 )
 from coupons.learning.profile import Profile
-from coupons.terms import INTERNAL, ROUND, Bed, Feature, Form, Grade, Joint, MovingBody
+from coupons.terms import (
+    INTERNAL,
+    ROUND,
+    Bed,
+    Direction,
+    Feature,
+    Form,
+    Grade,
+    Joint,
+    MovingBody,
+)
 
 Array = NDArray[np.floating]
 
 _N_EFFECTS = len(EFFECTS)
+_SEAM = LOSSES.index("seam_loss")
+_AT_LOSSES = slice(N_TERMS - len(LOSSES), N_TERMS)
 
 
 def drawn_sizes(joint: Joint, move: MovingBody, gaps_mm: Array) -> tuple[Array, Array]:
@@ -38,6 +57,7 @@ def drawn_sizes(joint: Joint, move: MovingBody, gaps_mm: Array) -> tuple[Array, 
     The body that does not move keeps the nominal size.
     """
     share = {MovingBody.INTERNAL: 1.0, MovingBody.EXTERNAL: 0.0, MovingBody.BOTH: 0.5}[move]
+    gaps_mm = across_mm(joint, gaps_mm)
     return joint.size_mm + share * gaps_mm, joint.size_mm - (1 - share) * gaps_mm
 
 
@@ -48,6 +68,7 @@ class Clearance:
     Parameters
     ----------
     profile : Profile
+        The one that is asked; the hand that tries is its.
     joint : Joint
     move : MovingBody
     gaps_mm : ndarray of shape (n,)
@@ -57,6 +78,10 @@ class Clearance:
         Hardware in place of the printed feature of its form.
     bed : Bed
         Which bodies have their lower mating face on the bed; of joints across layers.
+    contact_mm : float, optional
+        How long the bodies bear on each other, if it was said.
+    made : Made, optional
+        The prints that the bodies come from; by default one print of ``profile``.
     """
 
     profile: Profile
@@ -65,36 +90,71 @@ class Clearance:
     gaps_mm: Array
     hardware: Hardware | None = None
     bed: Bed = Bed.NONE
+    contact_mm: float | None = None
+    made: Made | None = None
+
+    @cached_property
+    def source(self) -> Made:
+        """The prints that the bodies come from."""
+        return made_by(self.profile) if self.made is None else self.made
+
+    @property
+    def prints(self) -> Prints:
+        """The prints over whose terms rows go."""
+        return self.source.prints
 
     @cached_property
     def printed_rows(self) -> Array:
-        """Printed gap − given gap as rows over the profile's terms, shape (n, n_terms)."""
-        rows = np.zeros((len(self.gaps_mm), len(self.profile.means)))
+        """Printed gap − given gap as rows over each print's terms, (n, n_prints · n_terms)."""
+        rows = np.zeros((len(self.gaps_mm), len(self.prints.of) * N_TERMS))
         internal, external = drawn_sizes(self.joint, self.move, self.gaps_mm)
         for feature in self._printed:
             is_internal = feature.form in INTERNAL
-            effects = effect_rows(feature, internal if is_internal else external)
-            rows[:, :_N_EFFECTS] += effects if is_internal else -effects
+            effects = face_rows(self.joint, feature, internal if is_internal else external)
+            at = self.source.place_of(internal=is_internal) * N_TERMS
+            rows[:, at : at + _N_EFFECTS] += effects if is_internal else -effects
         return rows
 
     @cached_property
     def rows(self) -> Array:
-        """Clearance − given gap as rows over the profile's terms, shape (n, n_terms)."""
+        """Clearance − given gap as rows over each print's terms, (n, n_prints · n_terms)."""
         rows = self.printed_rows.copy()
         is_round = self.joint.internal in ROUND and self.joint.external in ROUND
         # A designer's pin has its seam somewhere; on a bought one there is none.
         seam = any(feature.form is Form.PIN for feature in self._printed)
-        rows[:, -len(LOSSES) :] = -loss_row(is_round, self.joint.direction, seam)
+        contact_mm = self.contact_mm or usual_contact_mm(self.profile)
+        # Each body brings its half of what a pair of its kind loses; the seam is the pin's own.
+        lost = [
+            loss_row(is_round, lies, form is Form.PIN and seam, contact_mm)
+            for form, lies in zip((Form.HOLE, Form.PIN), self._losing, strict=True)
+        ]
+        both = (lost[0] + lost[1]) / 2
+        both[_SEAM] = lost[1][_SEAM]
+        rows[:, _AT_LOSSES] = -with_stairs(self.joint, both)
         return rows
+
+    @property
+    def _losing(self) -> tuple[Direction, Direction]:
+        """How the two bodies lie whose form takes up clearance; hardware lies as its mate does."""
+        lies = [feature.direction for feature in self._printed]
+        return lies[0], lies[-1]
 
     @cached_property
     def _printed(self) -> list[Feature]:
         hardware = self.hardware and self.hardware.form
         return [
-            Feature(form, self.joint.size_mm, self.joint.direction, on_bed=self.bed.holds(form))
+            Feature(
+                form,
+                self.joint.size_mm,
+                self.joint.direction_of(form),
+                on_bed=self.bed.holds(form),
+            )
             for form in (self.joint.internal, self.joint.external)
             if form is not hardware
         ]
+
+    def _profile_of(self, feature: Feature) -> Profile:
+        return self.source.profile_of(internal=feature.form in INTERNAL)
 
     @cached_property
     def given_mm(self) -> Array:
@@ -105,7 +165,7 @@ class Clearance:
         return self.gaps_mm + (larger_mm if self.hardware.form in INTERNAL else -larger_mm)
 
     def margin_row(self, grade: Grade) -> Array:
-        """Rows of clearance − threshold of ``grade``, shape (n, n_terms)."""
+        """Rows of clearance − threshold of ``grade``, shape (n, n_prints · n_terms)."""
         rows = self.rows.copy()
         rows[:, _N_EFFECTS + THRESHOLDS.index(grade)] -= 1
         return rows
@@ -113,32 +173,39 @@ class Clearance:
     def margin(self, grade: Grade) -> tuple[float, Array]:
         """Return mean, in mm, and row of the margin over a grade's threshold at the first gap.
 
-        The row goes over the terms and then over what differs from print to print.
+        The row goes over all that the joints of these prints share; see `Prints.shared_row`.
         """
         row = self.margin_row(grade)[0]
-        mean_mm = float(self.given_mm[0] + row @ self.profile.mean_vector)
-        return mean_mm, np.concatenate([row, row @ self.profile.print_moves])
+        mean_mm = float(self.given_mm[0] + row @ self.prints.mean_vector)
+        return mean_mm, self.prints.shared_row(row)
 
     @cached_property
     def size_doubt(self) -> float:
-        """Variance in mm² of the printed gap from extrapolation beyond the measured sizes."""
-        return sum(
-            size_variance(self.profile, each.form, each.direction, each.size_mm)
+        """Variance in mm² of the printed gap from extrapolation beyond what was measured."""
+        return doubt_mm2(self.joint, len(self._printed)) + sum(
+            size_variance(self._profile_of(each), each.form, each.direction, each.size_mm)
             for each in self._printed
         )
 
     @cached_property
     def feel_doubt(self) -> float:
-        """Variance in mm² of where a fit begins, from extrapolation beyond the sizes tried."""
-        forms = [each.form for each in self._printed]
-        return feel_variance(self.profile, forms, self.joint.direction, self.joint.size_mm)
+        """Variance in mm² of where a fit begins: beyond the sizes tried, and of unsaid contact."""
+        ways = [(each.form, each.direction) for each in self._printed]
+        beyond = feel_variance(self.profile, ways, self.joint.size_mm)
+        return beyond + (unsaid_variance(self.profile) if self.contact_mm is None else 0.0)
 
     @property
     def own(self) -> OwnSpread:
         """What this one pair has to itself: own deviations, and a bought mate's."""
-        shares = [height_share(feature) for feature in self._printed]
+        counts = np.zeros((len(self.prints.profiles), 3))
+        for feature in self._printed:
+            z = share_of_height(self.joint, feature)
+            at = self.prints.of[self.source.place_of(internal=feature.form in INTERNAL)]
+            counts[at, :2] += 1 - z, z
         known_mm2 = self.hardware.sd_mm**2 if self.hardware else 0.0
-        return OwnSpread(sum(1 - z for z in shares), sum(shares), known_mm2=known_mm2)
+        (in_plane, along_z, _), *more = counts.tolist()
+        others = tuple((one, other, judged) for one, other, judged in more)
+        return OwnSpread(in_plane, along_z, known_mm2=known_mm2, others=others)
 
     @property
     def judged(self) -> OwnSpread:
@@ -152,7 +219,7 @@ class Clearance:
         See `coupons.answering.next_print.variances`; the added uncertainty outside the measured
         sizes is included.
         """
-        spread, weights = variances(self.profile, rows)
+        spread, weights = variances(self.prints, rows)
         return spread + self.size_doubt, weights
 
     def chance_from(self, grade: Grade) -> Array:
@@ -160,8 +227,8 @@ class Clearance:
         if grade is Grade.NO_GO:
             return np.ones(len(self.gaps_mm))
         rows = self.margin_row(grade)
-        judged = self.judged.variance_rule(self.profile)
+        judged = self.judged.variance_rule(self.prints)
         spread, weights = with_own(*self.variances(rows), judged)
-        mean = self.given_mm + rows @ self.profile.mean_vector
+        mean = self.given_mm + rows @ self.prints.mean_vector
         chance: Array = weights @ ndtr(mean / np.sqrt(spread))
         return chance

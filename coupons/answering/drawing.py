@@ -1,14 +1,19 @@
 """How a gap is drawn: in hundredths on each face, or in whole layers across the layers."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import product
+from typing import TypeAlias
 
 import numpy as np
 
 from coupons.answering.clearance import drawn_sizes
 from coupons.learning.effects import height_share, side
-from coupons.terms import Feature, Form, Joint, MovingBody
+from coupons.terms import Direction, Feature, Form, Joint, MovingBody
+
+LayersOf: TypeAlias = Mapping[Form, float | None]
+"""Height in mm of the layers that the size of a body is drawn in; None in the layer plane."""
 
 _STEP_MM = 0.01  # on one face: as fine as anybody draws
 _ROUNDING = 1e-6
@@ -19,17 +24,22 @@ class FaceMove:
     """What to do with one body: its form, the offset of each moved face, the size to draw.
 
     ``faces`` is 2, or 1 across layers where whole layers come off or go on at one side only.
+    ``layer_mm`` is the height of its layers where this body alone, of the two, is drawn in them;
+    ``slant_deg`` is the angle of faces that lean, whose offset is along their normal.
     """
 
     form: Form
     offset_mm: float
     faces: int
     drawn_mm: float
+    layer_mm: float | None = None
+    slant_deg: float = 0.0
 
     @property
     def from_mm(self) -> float:
         """Size that the offset starts from."""
-        return _clean(self.drawn_mm - side(self.form) * self.faces * self.offset_mm)
+        across_mm = self.offset_mm / math.cos(math.radians(self.slant_deg))
+        return _clean(self.drawn_mm - side(self.form) * self.faces * across_mm)
 
 
 @dataclass(frozen=True)
@@ -47,6 +57,8 @@ class Drawn:
         How many of them the gap is, where it is a whole number.
     prints_mm : tuple of float
         Gaps of whole layers that a gap between them may print as, each rounding once.
+    unlike : bool
+        One body is drawn in layers and the other is not, or in layers of another height.
     """
 
     gap_mm: float
@@ -54,11 +66,12 @@ class Drawn:
     layer_mm: float | None = None
     layers: int | None = None
     prints_mm: tuple[float, ...] = ()
+    unlike: bool = False
 
 
-def stands_across_layers(joint: Joint) -> bool:
-    """Tell whether the faces of a joint face up and down, so that its sizes are layers."""
-    return height_share(Feature(joint.internal, joint.size_mm, joint.direction)) == 1
+def stands_across_layers(form: Form, direction: Direction) -> bool:
+    """Tell whether the faces of a form face up and down, so that its sizes are layers."""
+    return height_share(Feature(form, 1.0, direction)) == 1
 
 
 def draw_gap(joint: Joint, moving: MovingBody, gap_mm: float, *, up: bool) -> Drawn:
@@ -120,25 +133,88 @@ def draw_layers(
     return Drawn(gap_mm, moved, layer_mm, whole_layers(gap_mm, layer_mm))
 
 
+def draw_unlike(
+    joint: Joint, moving: MovingBody, gap_mm: float, layers_mm: LayersOf, *, up: bool
+) -> Drawn:
+    """Round the bodies of a joint that are not drawn in the same steps, each to its own.
+
+    One is drawn in layers and the other in hundredths a face, or both in layers of unlike heights.
+    A body that stays is rounded to layers first, then the one with the coarser steps; the last one
+    makes up for what the others were rounded by.
+
+    Parameters
+    ----------
+    joint : Joint
+    moving : MovingBody
+    gap_mm : float
+    layers_mm : mapping of Form to float or None
+        Height of the layers that a body is drawn in.
+    up : bool
+        Round the gap up, never below.
+    """
+    moves = _moving_forms(joint, moving)
+    internal, external = (float(size[0]) for size in drawn_sizes(joint, moving, np.array([gap_mm])))
+    wanted = {joint.internal: internal, joint.external: external}
+    order = sorted(wanted, key=lambda form: (form in moves, -(layers_mm[form] or 0.0)))
+    sizes: dict[Form, float] = {}
+    for form in order:
+        layer_mm, grows = layers_mm[form], -side(form)
+        if form is order[-1] and form in moves:
+            other = sizes[order[0]]
+            wanted[form] = other + grows * gap_mm
+        start = 0.0 if layer_mm else joint.size_mm
+        step = layer_mm or (2 * _STEP_MM if form in moves else math.inf)
+        steps = 0 if step == math.inf else (wanted[form] - start) / step
+        last = form is order[-1] and form in moves
+        whole = grows * _whole(grows * steps, up and last)
+        sizes[form] = round(start + (whole * step if whole else 0.0), 6)
+    found = [
+        _move(joint, form, sizes[form], 1 if layers_mm[form] else 2, layers_mm[form])
+        for form in sorted(sizes, key=lambda form: form not in moves)
+    ]
+    moved = tuple(move for move in found if move.form in moves or move.offset_mm)
+    heights = [layers_mm[form] or 0.0 for form in moves]
+    return Drawn(
+        round(sizes[joint.internal] - sizes[joint.external], 6),
+        moved,
+        max(heights) or None,
+        unlike=True,
+    )
+
+
 def draw_off_layers(
-    joint: Joint, moving: MovingBody, gap_mm: float, layer_mm: float, *, hardware: Form | None
+    joint: Joint, moving: MovingBody, gap_mm: float, layers_mm: LayersOf, *, hardware: Form | None
 ) -> Drawn:
     """Take a gap across layers as it is drawn, and list what it may print as.
 
     A size between two whole numbers of layers prints as either, depending on its place
     and the slicing program.
     """
-    drawn = draw_as_it_is(joint, moving, gap_mm)
+    alike = layers_mm[joint.internal] == layers_mm[joint.external]
+    layer_mm = max(mm or 0.0 for mm in layers_mm.values())
     internal, external = (float(size[0]) for size in drawn_sizes(joint, moving, np.array([gap_mm])))
     sizes = {joint.internal: internal, joint.external: external}
-    if all(
-        whole_layers(mm, layer_mm) is not None for form, mm in sizes.items() if form != hardware
-    ):
-        whole = draw_as_it_is(joint, moving, gap_mm, faces=1)
-        return Drawn(gap_mm, whole.moves, layer_mm, whole_layers(gap_mm, layer_mm))
-    ends = ((mm,) if form is hardware else _neighbours(mm, layer_mm) for form, mm in sizes.items())
+    in_layers = {form: mm for form, mm in layers_mm.items() if mm and form is not hardware}
+    are_whole = all(whole_layers(sizes[form], mm) is not None for form, mm in in_layers.items())
+    moves = tuple(
+        _move(
+            joint,
+            form,
+            sizes[form],
+            1 if are_whole and layers_mm[form] else 2,
+            None if alike else layers_mm[form],
+        )
+        for form in _moving_forms(joint, moving)
+    )
+    if are_whole:
+        layers = whole_layers(gap_mm, layer_mm) if alike else None
+        return Drawn(gap_mm, moves, layer_mm, layers, unlike=not alike)
+    ends = (
+        _neighbours(mm, in_layers[form]) if form in in_layers else (mm,)
+        for form, mm in sizes.items()
+    )
     prints = sorted(round(inner - outer, 6) for inner, outer in product(*ends))
-    return Drawn(gap_mm, drawn.moves, layer_mm, None, tuple(prints))
+    return Drawn(gap_mm, moves, layer_mm, None, tuple(prints), unlike=not alike)
 
 
 def whole_layers(mm: float, layer_mm: float) -> int | None:
@@ -170,9 +246,14 @@ def _whole(steps: float, up: bool) -> int:
     return math.ceil(steps - _ROUNDING) if up else round(steps)
 
 
-def _move(joint: Joint, form: Form, drawn_mm: float, faces: int) -> FaceMove:
+def _move(
+    joint: Joint, form: Form, drawn_mm: float, faces: int, layer_mm: float | None = None
+) -> FaceMove:
     offset_mm = side(form) * (drawn_mm - joint.size_mm) / faces
-    return FaceMove(form, _clean(offset_mm), faces, drawn_mm)
+    if joint.slant is None:
+        return FaceMove(form, _clean(offset_mm), faces, drawn_mm, layer_mm)
+    normal_mm = offset_mm * math.cos(math.radians(joint.slant.angle_deg))
+    return FaceMove(form, _clean(normal_mm), faces, drawn_mm, slant_deg=joint.slant.angle_deg)
 
 
 def _clean(mm: float) -> float:

@@ -59,13 +59,18 @@ def size_variance(profile: Profile, form: Form, direction: Direction, size_mm: f
 
 
 def feel_variance(
-    profile: Profile, forms: Sequence[Form], direction: Direction, size_mm: float
+    profile: Profile, ways: Sequence[tuple[Form, Direction]], size_mm: float
 ) -> float:
     """Return the variance in mm² added to the thresholds of a fit outside the sizes tried by hand.
 
     Zero if a profile does not say what was tried, or if nothing was.
     """
-    tried = [m.tried_mm for m in ranges_of(profile, forms, direction) if m.tried_mm]
+    tried = [
+        found.tried_mm
+        for form, direction in ways
+        for found in ranges_of(profile, [form], direction)
+        if found.tried_mm
+    ]
     if not tried:
         return 0.0
     low_mm, high_mm = min(ends[0] for ends in tried), max(ends[1] for ends in tried)

@@ -4,10 +4,13 @@ How much prints differ is itself known only roughly (log-normal), so that a chan
 print is a small weighted sum of normal ones.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from coupons.answering.prints import Prints, prints_of
 from coupons.learning.effects import prior_sd
 from coupons.learning.profile import Profile
 
@@ -19,13 +22,14 @@ _MOST_AVERAGED = 2
 _LEAST_SHARE = 0.01
 
 
-def variances(profile: Profile, rows: Array) -> tuple[Array, Array]:
+def variances(made: Profile | Prints, rows: Array) -> tuple[Array, Array]:
     """Variance of ``rows`` · terms for the next print, at nodes of the print-to-print scatters.
 
     Parameters
     ----------
-    profile : Profile
-    rows : ndarray of shape (n, n_terms)
+    made : Profile or Prints
+        A profile stands for one print of its printer.
+    rows : ndarray of shape (n, n_prints · n_terms)
 
     Returns
     -------
@@ -33,31 +37,57 @@ def variances(profile: Profile, rows: Array) -> tuple[Array, Array]:
         In mm².
     weights : ndarray of shape (n_nodes,)
     """
-    of_machine, of_print, weights = variance_parts(profile, rows)
+    of_machine, of_print, weights = variance_parts(made, rows)
     return of_machine + of_print, weights
 
 
-def variance_parts(profile: Profile, rows: Array) -> tuple[Array, Array, Array]:
+def variance_parts(made: Profile | Prints, rows: Array) -> tuple[Array, Array, Array]:
     """Return `variances` in two parts, and the weights.
 
     The first is what is not known of the machine; it goes with the scatters too (see
     `coupons.learning.print_effects`). The second is what the next print has of its own. Both have
     shape (n_nodes, n).
     """
+    first, *others = (_of_printer(*part) for part in prints_of(made).by_profile(rows))
+    for other in others:  # what is not known of one printer has nothing to do with another
+        first = _outer(first, other)
+    return first
+
+
+def _of_printer(
+    profile: Profile, terms: Array, acts: Sequence[Array]
+) -> tuple[Array, Array, Array]:
+    """Return both parts of the variance, and the weights, that one printer brings."""
     taught = profile.taught_shift
-    acts = rows @ profile.print_moves
-    nodes = profile.print_nodes(scatters_that_count(profile, acts))
-    by_print = rows @ taught.slope
+    squares = sum(act**2 for act in acts)
+    nodes = profile.print_nodes(scatters_that_count(profile, np.asarray(squares)))
+    by_print = terms @ taught.slope
     moved = np.einsum("ni,kij,nj->kn", by_print, nodes.taught, by_print)
-    of_machine = np.sum((rows @ taught.root) ** 2, axis=1) + moved
-    return of_machine, nodes.squares @ (acts**2).T, nodes.weights
+    of_machine = np.sum((terms @ taught.root) ** 2, axis=1) + moved
+    return of_machine, nodes.squares @ np.asarray(squares).T, nodes.weights
 
 
-def scatters_that_count(profile: Profile, acts: Array) -> tuple[str, ...]:
-    """Name the scatters between prints that move some rows most, the largest first."""
+def _outer(
+    one: tuple[Array, Array, Array], other: tuple[Array, Array, Array]
+) -> tuple[Array, Array, Array]:
+    machines, prints = (
+        (a[:, None] + b[None]).reshape(-1, a.shape[1]) for a, b in zip(one[:2], other, strict=False)
+    )
+    return machines, prints, np.outer(one[2], other[2]).ravel()
+
+
+def scatters_that_count(profile: Profile, act_squares: Array) -> tuple[str, ...]:
+    """Name the scatters between prints that move some rows most, the largest first.
+
+    Parameters
+    ----------
+    profile : Profile
+    act_squares : ndarray of shape (n, n_print_effects)
+        Squares of how print effects act on each row, summed over the prints.
+    """
     squares = np.array([spread.mean_square for spread in profile.print_spreads])
     moved: dict[str, float] = {}
-    of_effects = (acts**2).max(axis=0) * squares
+    of_effects = act_squares.max(axis=0) * squares
     for effect, square in zip(profile.prior_table.prints, of_effects, strict=True):
         moved[effect.scatter] = moved.get(effect.scatter, 0.0) + float(square)
     least = _LEAST_SHARE * sum(moved.values())
@@ -65,20 +95,30 @@ def scatters_that_count(profile: Profile, acts: Array) -> tuple[str, ...]:
     return tuple(names[:_MOST_AVERAGED])
 
 
-def learned_share(profile: Profile, rows: Array) -> Array:
+def learned_share(made: Profile | Prints, rows: Array) -> Array:
     """Return posterior over prior variance of ``rows`` · terms: 1 where nothing was learned.
 
-    It is 1 as well for a sum of terms that the profile's model does not have.
+    It is 1 as well for a sum of terms that the profile's model does not have. Of several printers
+    the one counts of which least was learned.
 
     Parameters
     ----------
-    profile : Profile
-    rows : ndarray of shape (n, n_terms)
+    made : Profile or Prints
+    rows : ndarray of shape (n, n_prints · n_terms)
 
     Returns
     -------
     ndarray of shape (n,)
     """
+    shares = [
+        _left(profile, terms)
+        for profile, terms, _ in prints_of(made).by_profile(rows)
+        if terms.any()
+    ]
+    return np.max(shares, axis=0) if shares else np.ones(len(rows))
+
+
+def _left(profile: Profile, rows: Array) -> Array:
     before = rows**2 @ prior_sd(profile.prior_table) ** 2
     after = np.sum((rows @ profile.covariance_matrix) * rows, axis=1)
     return np.asarray(np.divide(after, before, out=np.ones(len(before)), where=before > 0))

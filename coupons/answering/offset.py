@@ -13,13 +13,16 @@ from numpy.typing import NDArray
 
 from coupons.answering.bed import bed_cases, odd_bed
 from coupons.answering.clearance import Clearance
+from coupons.answering.contact import Contact, contact_in, odd_contact
 from coupons.answering.drawing import (
     Drawn,
     FaceMove,
+    LayersOf,
     draw_as_it_is,
     draw_gap,
     draw_layers,
     draw_off_layers,
+    draw_unlike,
     stands_across_layers,
 )
 from coupons.answering.extrapolation import ranges_of
@@ -28,14 +31,17 @@ from coupons.answering.one_print import HIGH_CHANCE, OnePrint, rests_on_one_prin
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import with_own
 from coupons.answering.pairs import odd_pair
+from coupons.answering.prints import Made, Prints, made_by
+from coupons.answering.slants import odd_slant
 from coupons.answering.standards.hardware import Hardware, two_holes
 from coupons.answering.told import Told
-from coupons.answering.ways import face_hint, flats_hint, way
+from coupons.answering.ways import face_hint, flats_hint, joint_way
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS, THRESHOLDS
 from coupons.learning.profile import MeasuredRange, Profile
-from coupons.terms import GRADES, Bed, Form, Grade, Joint, MovingBody
+from coupons.neutral import one_line
+from coupons.terms import GRADES, INTERNAL, Bed, Direction, Form, Grade, Joint, MovingBody
 
 Array = NDArray[np.floating]
 
@@ -75,6 +81,14 @@ class Question:
     bed : Bed, optional
         Which bodies have their lower mating face on the bed. Unsaid, the answer covers both usual
         cases; see `coupons.answering.bed`.
+    contact_mm : float, optional
+        How long the bodies bear on each other: the longer of depth of engagement and width. Unsaid,
+        as long as usual on the coupon, give or take; see `coupons.answering.contact`.
+    internal_profile, external_profile : Profile, optional
+        Of the printer of one body, where it is not the one that is asked.
+    two_prints : bool
+        The bodies come from two prints of one printer, not from one. Those of two printers do
+        so anyhow.
     """
 
     joint: Joint
@@ -85,13 +99,17 @@ class Question:
     printed_gap_mm: float | None = None
     hardware: Hardware | None = None
     bed: Bed | None = None
+    contact_mm: float | None = None
+    internal_profile: Profile | None = None
+    external_profile: Profile | None = None
+    two_prints: bool = False
 
     @property
     def name(self) -> str:
         """The question in a few words."""
         joint, mate = self.joint, f"{self.joint.internal}/{self.joint.external}"
         what = self.hardware.name if self.hardware else f"{mate} {joint.size_mm:g} mm"
-        return f"{self.fit} {what} {way(joint.internal, joint.direction)}"
+        return f"{self.fit} {what} {joint_way(joint)}"
 
     @property
     def wish(self) -> str:
@@ -114,8 +132,28 @@ class Question:
     @property
     def printed_forms(self) -> tuple[Form, ...]:
         """Forms that come from the printer: both, or the one that mates with hardware."""
-        forms = (self.joint.internal, self.joint.external)
+        forms = self.joint.forms
         return tuple(form for form in forms if not self.hardware or form is not self.hardware.form)
+
+    @property
+    def ways(self) -> tuple[tuple[Form, Direction], ...]:
+        """What comes from the printer, each form with how it lies."""
+        return tuple((form, self.joint.direction_of(form)) for form in self.printed_forms)
+
+    @property
+    def makers(self) -> tuple[tuple[Form, Origin], ...]:
+        """Bodies that another printer makes than the one that is asked, with what it is."""
+        others = (self.internal_profile, self.external_profile)
+        return tuple(
+            (form, origin_of(maker))
+            for form, maker in zip(self.joint.forms, others, strict=True)
+            if maker is not None
+        )
+
+    def made(self, profile: Profile) -> Made:
+        """Return the prints that the bodies come from, if this profile is asked."""
+        internal, external = self.internal_profile, self.external_profile
+        return made_by(profile, internal, external, two_prints=self.two_prints)
 
 
 class Feel(StrEnum):
@@ -138,8 +176,11 @@ class Answer(Told):
     ``prints_as`` holds the gaps, and the chance at each, as which a gap between two whole numbers
     of layers may print; the chances are then their mean. ``feel`` says whether trials showed where
     the fit begins and ends. ``beds`` holds what may stand on the bed where that was not said, and
-    how wide the interval would be if it were. ``one_print`` says how far a high chance rests on
-    what a single print cannot know.
+    how wide the interval would be if it were. ``contact`` is how long the bodies are taken to bear
+    on each other, None where the profile's model knows of no such effect. ``one_print`` says how
+    far a high chance rests on what a single print cannot know. ``makers`` holds the bodies that
+    another printer makes than the one that is asked, with what is known of it; ``unlike`` says that
+    one body is drawn in layers and the other is not, or in layers of another height.
     """
 
     question: Question
@@ -162,7 +203,10 @@ class Answer(Told):
     feel: Feel
     origin: Origin
     beds: tuple[tuple[Bed, float], ...] = ()
+    contact: Contact | None = None
     one_print: OnePrint | None = None
+    makers: tuple[tuple[Form, Origin], ...] = ()
+    unlike: bool = False
 
     def __repr__(self) -> str:
         """One line: what was asked, what to draw, with what chance."""
@@ -188,9 +232,10 @@ def answer(profile: Profile, question: Question) -> Answer:
         If the profile has almost no data on the fit asked for.
     """
     check_question(question)
+    check_materials(profile, question)
     best = _best_gap(profile, question)
     low, high = _interval(profile, question, best)
-    drawn = _as_drawn(profile, question, best)
+    drawn = drawn_as(profile, question, best)
     rank = GRADES.index(question.fit)
     printed = {gap_mm: _chances(profile, question, gap_mm) for gap_mm in set(drawn.prints_mm)}
     # Which way a size between layers is rounded is unknown: each way counts the same.
@@ -214,14 +259,17 @@ def answer(profile: Profile, question: Question) -> Answer:
         moves=drawn.moves,
         measured=ranges,
         extrapolated=extrapolated,
-        rehearsed=profile.rehearsed,
+        rehearsed=any(one.rehearsed for one in question.made(profile).prints.profiles),
         layer_mm=drawn.layer_mm,
         layers=drawn.layers,
         prints_as=tuple((gap_mm, float(printed[gap_mm][rank])) for gap_mm in sorted(printed)),
         feel=_feel(profile, question.fit),
         origin=origin_of(profile),
         beds=_beds(profile, question, best),
+        contact=contact_in(profile, question.contact_mm),
         one_print=_one_print(profile, question, drawn.gap_mm, float(chances[rank])),
+        makers=question.makers,
+        unlike=drawn.unlike,
     )
 
 
@@ -261,10 +309,10 @@ def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple
     """Return the gap that a drawn one is expected to print with, and its standard deviation."""
     means, squares = [], []
     for clearance in clearances(profile, question, np.array([gap_mm])):
-        rows = clearance.printed_rows
+        rows, prints = clearance.printed_rows, clearance.prints
         variances, weights = clearance.variances(rows)
-        means.append(float(clearance.given_mm[0] + rows[0] @ profile.mean_vector))
-        squares.append(float(weights @ variances[:, 0] + clearance.own.mean_square(profile)))
+        means.append(float(clearance.given_mm[0] + rows[0] @ prints.mean_vector))
+        squares.append(float(weights @ variances[:, 0] + clearance.own.mean_square(prints)))
     return float(np.mean(means)), float(np.sqrt(np.mean(squares) + np.var(means)))
 
 
@@ -295,7 +343,10 @@ def check_question(question: Question) -> None:
     if sum(wish is not None for wish in wishes) > 1:
         wrong.append("Use only one of: a chance at least, a drawn gap, a printed gap.")
     wrong += _gaps_too_large(question)
-    wrong += filter(None, [odd_bed(question.printed_forms, joint.direction, question.bed)])
+    wrong += filter(None, [odd_contact(question.contact_mm)])
+    wrong += filter(None, [odd_bed(question.ways, question.bed)])
+    wrong += odd_sides(question)
+    wrong += filter(None, [odd_slant(joint)])
     if wrong:
         raise AnswerError("\n".join(wrong))
 
@@ -309,14 +360,57 @@ def _gaps_too_large(question: Question) -> list[str]:
     ]
 
 
-def clearances(profile: Profile, question: Question, gaps_mm: Array) -> tuple[Clearance, ...]:
+def odd_sides(question: Question) -> list[str]:
+    """Say which of what was said of the two sides of a joint makes no sense."""
+    if question.hardware is None:
+        return []
+    printed, piece = question.printed_forms[0], question.hardware
+    wrong = []
+    if question.joint.lies_unlike:
+        wrong.append(f"Only the {printed} is printed with {piece.name}: give one direction.")
+    if question.two_prints:
+        wrong.append(f"Only the {printed} is printed with {piece.name}: it comes from one print.")
+    bought = question.external_profile if printed in INTERNAL else question.internal_profile
+    if bought is not None:
+        wrong.append(f"{piece.name} comes from no printer: leave out its profile.")
+    return wrong
+
+
+def check_materials(profile: Profile, question: Question) -> None:
+    """Refuse profiles of another material than the one whose fits were tried.
+
+    Raises
+    ------
+    AnswerError
+    """
+    makers = (("internal", question.internal_profile), ("external", question.external_profile))
+    wrong = [
+        f"The {side} body is of {one_line(maker.material)} ({one_line(maker.machine)}), the fits "
+        f"were tried in {one_line(profile.material)} ({one_line(profile.machine)}): nobody tried "
+        "the two together. Ask for the size of each body by itself, or fit a coupon of the "
+        "same material."
+        for side, maker in makers
+        if maker is not None and maker.material.casefold() != profile.material.casefold()
+    ]
+    if wrong:
+        raise AnswerError("\n".join(wrong))
+
+
+def clearances(
+    profile: Profile, question: Question, gaps_mm: Array, made: Made | None = None
+) -> tuple[Clearance, ...]:
     """Return the clearance of a question's joint in each case that its answer covers.
 
-    One, or several as likely as one another where nobody said what stands on the bed.
+    One, or several as likely as one another where nobody said what stands on the bed. ``made`` says
+    which of all prints of a part the bodies come from; by default there are no others.
     """
     joint, move, hardware = question.joint, question.move, question.hardware
-    cases = bed_cases(profile, question.printed_forms, joint.direction, question.bed)
-    return tuple(Clearance(profile, joint, move, gaps_mm, hardware, bed) for bed in cases)
+    made = made or question.made(profile)
+    cases = bed_cases(made.profile_of(internal=False), question.ways, question.bed)
+    contact_mm = question.contact_mm
+    return tuple(
+        Clearance(profile, joint, move, gaps_mm, hardware, bed, contact_mm, made) for bed in cases
+    )
 
 
 def _chance_from(cases: Sequence[Clearance], grade: Grade) -> Array:
@@ -344,7 +438,7 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
     cases = clearances(profile, question, gaps_mm)
     if question.printed_gap_mm is not None:
         printed = np.mean(
-            [one.given_mm + one.printed_rows @ profile.mean_vector for one in cases], axis=0
+            [one.given_mm + one.printed_rows @ one.prints.mean_vector for one in cases], axis=0
         )
         return float(gaps_mm[np.argmin(abs(printed - question.printed_gap_mm))])
     from_fit = _chance_from(cases, question.fit)
@@ -372,7 +466,7 @@ def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     """
     cases = clearances(profile, question, np.array([gap_mm]))
     # What is not known of a body on the bed is counted; what is not known either way is no answer.
-    if learned_share(profile, window_row(cases[0], question))[0] > NOTHING_LEARNED:
+    if learned_share(cases[0].prints, window_row(cases[0], question))[0] > NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(question))
     return interval(*interval_mixture(cases, question), INTERVAL)
 
@@ -388,7 +482,7 @@ def interval_mixture(
         From `clearances`, at one gap.
     question : Question
     covariance : ndarray of shape (n_terms, n_terms), optional
-        How well the terms are known, if otherwise than the profile says.
+        How well the terms of the profile that is asked are known, if otherwise than it says.
 
     Returns
     -------
@@ -399,13 +493,21 @@ def interval_mixture(
     means, variances, weights = [], [], []
     for one in cases:
         row = window_row(one, question)
-        of_machine = None if covariance is None else float(row[0] @ covariance @ row[0])
+        of_machine = None if covariance is None else _of_machines(one.prints, row, covariance)
         squares, shares = interval_variances(one, question, row, of_machine)
-        margin_mm = float(one.given_mm[0] + row[0] @ one.profile.mean_vector)
+        margin_mm = float(one.given_mm[0] + row[0] @ one.prints.mean_vector)
         means.append(np.full(len(squares), one.gaps_mm[0] + wanted_mm - margin_mm))
         variances.append(squares)
         weights.append(shares / len(cases))
     return np.concatenate(means), np.concatenate(variances), np.concatenate(weights)
+
+
+def _of_machines(prints: Prints, row: Array, covariance: Array) -> float:
+    """Variance of a row in mm², with another covariance of the first profile's terms."""
+    parts = [(terms[0], profile.covariance_matrix) for profile, terms, _ in prints.by_profile(row)]
+    (first, _), *others = parts
+    known = [(first, covariance), *others]
+    return sum(float(terms @ matrix @ terms) for terms, matrix in known)
 
 
 def interval_variances(
@@ -418,24 +520,24 @@ def interval_variances(
     clearance : Clearance
         At one gap.
     question : Question
-    row : ndarray of shape (1, n_terms)
+    row : ndarray of shape (1, n_prints · n_terms)
         From `window_row`.
     of_machine : float, optional
         Variance that is not known of the machine, if another than the profile leaves.
     """
-    profile = clearance.profile
-    known, of_print, weights = variance_parts(profile, row)
+    prints = clearance.prints
+    known, of_print, weights = variance_parts(prints, row)
     variances = (known if of_machine is None else of_machine) + of_print
     variances = variances + clearance.size_doubt
     if question.printed_gap_mm is None:
         variances = variances + clearance.feel_doubt
     else:  # what one pair measures, own deviations and all
-        variances, weights = with_own(variances, weights, clearance.own.variance_rule(profile))
+        variances, weights = with_own(variances, weights, clearance.own.variance_rule(prints))
     return variances[:, 0], weights
 
 
 def window_row(clearance: Clearance, question: Question) -> Array:
-    """Rows, over the terms, of what decides a question: clearance − middle of the wanted window.
+    """Rows of what decides a question: clearance − middle of the wanted window.
 
     Where the window has no upper edge, or its lower one is asked for, clearance − lower edge; for a
     printed gap, that gap.
@@ -459,33 +561,52 @@ def _asks_for_edge(question: Question) -> bool:
 
 def _not_measured(question: Question) -> str:
     joint = question.joint
-    what = f"{joint.internal}/{joint.external} {way(joint.internal, joint.direction)}"
-    told = (
-        f"Not measured: this profile has almost no data on {question.fit} fits of {what}. "
-        f"{advice(joint.internal, joint.direction)}"
-    )
+    what = f"{joint.internal}/{joint.external} {joint_way(joint)}"
+    whose = "these profiles have" if _has_other_printer(question) else "this profile has"
+    todo = " ".join(dict.fromkeys(advice(joint.internal, lies) for lies in joint.directions))
+    told = f"Not measured: {whose} almost no data on {question.fit} fits of {what}. {todo}"
     hint = flats_hint(question.hardware, joint.direction) or face_hint(
         joint.internal, joint.direction
     )
     return f"{told} {hint}".rstrip()
 
 
-def _as_drawn(profile: Profile, question: Question, gap_mm: float) -> Drawn:
+def _has_other_printer(question: Question) -> bool:
+    return not (question.internal_profile is None and question.external_profile is None)
+
+
+def drawn_as(profile: Profile, question: Question, gap_mm: float) -> Drawn:
     """Round a gap to what a person draws and a printer prints."""
     joint, move, hardware = question.joint, question.move, question.hardware
-    asked, layer_mm = question.drawn_gap_mm is not None, profile.layer_height_mm
+    asked, layers_mm = question.drawn_gap_mm is not None, _layers_of(profile, question)
     up = question.at_least is not None  # a smaller gap would not have the chance that is wanted
-    if stands_across_layers(joint):
-        if asked:
-            form = hardware.form if hardware else None
-            return draw_off_layers(joint, move, gap_mm, layer_mm, hardware=form)
+    if not any(layers_mm.values()):
+        return draw_as_it_is(joint, move, gap_mm) if asked else draw_gap(joint, move, gap_mm, up=up)
+    if asked:
+        form = hardware.form if hardware else None
+        return draw_off_layers(joint, move, gap_mm, layers_mm, hardware=form)
+    layer_mm = layers_mm[joint.internal]
+    if layer_mm and layers_mm[joint.external] == layer_mm:
         return draw_layers(joint, move, gap_mm, layer_mm, up=up, hardware=hardware is not None)
-    return draw_as_it_is(joint, move, gap_mm) if asked else draw_gap(joint, move, gap_mm, up=up)
+    return draw_unlike(joint, move, gap_mm, layers_mm, up=up)
+
+
+def _layers_of(profile: Profile, question: Question) -> LayersOf:
+    """Return the height of the layers that each body's size is drawn in; hardware as its mate's."""
+    made, printed = question.made(profile), dict(question.ways)
+    heights = {
+        form: made.profile_of(internal=form in INTERNAL).layer_height_mm
+        if stands_across_layers(form, lies) and question.joint.slant is None
+        else None
+        for form, lies in printed.items()
+    }
+    of_mate = next(iter(heights.values()))
+    return {form: heights.get(form, of_mate) for form in question.joint.forms}
 
 
 def moves_at(profile: Profile, question: Question, gap_mm: float) -> tuple[FaceMove, ...]:
     """Return what to do with each body for another gap than the answer's, rounded as drawn."""
-    return _as_drawn(profile, question, gap_mm).moves
+    return drawn_as(profile, question, gap_mm).moves
 
 
 def _chances(profile: Profile, question: Question, gap_mm: float) -> Array:
@@ -497,7 +618,11 @@ def _chances(profile: Profile, question: Question, gap_mm: float) -> Array:
 
 def _measured(profile: Profile, question: Question) -> tuple[tuple[MeasuredRange, ...], bool]:
     """Sizes that were measured of each printed form, and whether this joint lies outside them."""
-    joint, forms = question.joint, question.printed_forms
-    found = ranges_of(profile, forms, joint.direction)
+    joint, made = question.joint, question.made(profile)
+    found = tuple(
+        each
+        for form, lies in question.ways
+        for each in ranges_of(made.profile_of(internal=form in INTERNAL), [form], lies)
+    )
     inside = [each.low_mm <= joint.size_mm <= each.high_mm for each in found]
-    return found, len(inside) < len(forms) or not all(inside)
+    return found, len(inside) < len(question.ways) or not all(inside)

@@ -10,8 +10,10 @@ information on the logarithm of its standard deviation, where f is the share of 
 is seen of a print effect that is its own (textbook).
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,23 +83,23 @@ def rests_on_one_print(cases: Sequence[Clearance], fit: Grade) -> OnePrint | Non
         Of a joint at one gap, each as likely as the others.
     fit : Grade
     """
-    profile = cases[0].profile
-    if not one_print_only(profile):
+    known = [_Unseen.of(*part) for part in cases[0].prints.by_profile(cases[0].margin_row(fit))]
+    unseen = [one for one in known if one.scatter]
+    if not unseen or not all(one_print_only(one.profile) for one in unseen):
         return None
-    row = cases[0].margin_row(fit)
-    named = scatters_that_count(profile, row @ profile.print_moves)
-    if not named:
-        return None
-    now, later = profile.scatters[named[0]], log_sd_after(profile, named[0])
-    after = now.model_copy(update={"log_sd": later})
-    low, high = (_chance(cases, fit, _at(profile, named[0], now, sds), 0) for sds in _ENDS)
-    low_after, high_after = (
-        _chance(cases, fit, _at(profile, named[0], after, sds), 1) for sds in _ENDS
+    low, high = (
+        _chance(cases, fit, np.concatenate([one.at(one.now, sds) for one in known]), 0)
+        for sds in _ENDS
     )
-    variances, weights = after.variance_rule()
+    low_after, high_after = (
+        _chance(cases, fit, np.concatenate([one.at(one.after, sds) for one in known]), 1)
+        for sds in _ENDS
+    )
+    nodes = product(*(one.nodes_after() for one in known))
     middle = sum(
-        weight * _chance(cases, fit, _with_square(profile, named[0], square), 1)
-        for square, weight in zip(variances.tolist(), weights.tolist(), strict=True)
+        math.prod(weight for _, weight in node)
+        * _chance(cases, fit, np.concatenate([squares for squares, _ in node]), 1)
+        for node in nodes
     )
     return OnePrint(low, high, float(middle), low_after, high_after)
 
@@ -105,9 +107,45 @@ def rests_on_one_print(cases: Sequence[Clearance], fit: Grade) -> OnePrint | Non
 _ENDS = (-ONE_IN_TEN_SDS, ONE_IN_TEN_SDS)
 
 
-def _at(profile: Profile, scatter: str, spread: LogSpread, sds: float) -> Array:
-    square = (spread.median_mm * np.exp(sds * spread.log_sd)) ** 2
-    return _with_square(profile, scatter, float(square))
+@dataclass(frozen=True)
+class _Unseen:
+    """The scatter between prints of one printer that moves a joint most; empty if none does."""
+
+    profile: Profile
+    scatter: str
+
+    @classmethod
+    def of(cls, profile: Profile, terms: Array, acts: Sequence[Array]) -> "_Unseen":
+        squares = np.sum([act**2 for act in acts], axis=0)
+        named = scatters_that_count(profile, squares) if terms.any() else ()
+        return cls(profile, next(iter(named), ""))
+
+    @property
+    def now(self) -> LogSpread | None:
+        return self.profile.scatters[self.scatter] if self.scatter else None
+
+    @property
+    def after(self) -> LogSpread | None:
+        if self.now is None:
+            return None
+        return self.now.model_copy(update={"log_sd": log_sd_after(self.profile, self.scatter)})
+
+    def at(self, spread: LogSpread | None, sds: float) -> Array:
+        """Return the mean squares of the print effects, so many sds of the log from the median."""
+        if spread is None:
+            return _with_square(self.profile, "", 0.0)
+        square = (spread.median_mm * np.exp(sds * spread.log_sd)) ** 2
+        return _with_square(self.profile, self.scatter, float(square))
+
+    def nodes_after(self) -> list[tuple[Array, float]]:
+        """Return mean squares of the print effects after one more print, and their weights."""
+        if self.after is None:
+            return [(_with_square(self.profile, "", 0.0), 1.0)]
+        variances, weights = self.after.variance_rule()
+        return [
+            (_with_square(self.profile, self.scatter, square), weight)
+            for square, weight in zip(variances.tolist(), weights.tolist(), strict=True)
+        ]
 
 
 def _with_square(profile: Profile, scatter: str, square: float) -> Array:
@@ -123,7 +161,10 @@ def _with_square(profile: Profile, scatter: str, square: float) -> Array:
 
 
 def _chance(cases: Sequence[Clearance], fit: Grade, squares: Array, more: int) -> float:
-    """Return the chance of a fit for given squares of print effects, after so many more prints."""
+    """Return the chance of a fit for given squares of print effects, after so many more prints.
+
+    ``squares`` are those of one profile after the other.
+    """
     above = GRADES[GRADES.index(fit) + 1 :]
     chances = [
         _chance_from(one, fit, squares, more)
@@ -134,12 +175,17 @@ def _chance(cases: Sequence[Clearance], fit: Grade, squares: Array, more: int) -
 
 
 def _chance_from(clearance: Clearance, grade: Grade, squares: Array, more: int) -> float:
-    profile, row = clearance.profile, clearance.margin_row(grade)[0]
-    taught = profile.taught_shift
-    taught = replace(taught, runs=taught.runs + more)
-    by_print, acts = row @ taught.slope, row @ profile.print_moves
-    shared = float(np.sum((row @ taught.root) ** 2) + acts**2 @ squares)
-    shared += float(by_print @ taught.covariance(squares) @ by_print) + clearance.size_doubt
-    own, weights = clearance.judged.variance_rule(profile)
-    margin_mm = float(clearance.given_mm[0] + row @ profile.mean_vector)
+    rows, prints = clearance.margin_row(grade), clearance.prints
+    shared = 0.0
+    for profile, terms, acts in prints.by_profile(rows):
+        of_profile, squares = np.split(squares, [len(profile.prior_table.prints)])
+        taught = profile.taught_shift
+        taught = replace(taught, runs=taught.runs + more)
+        by_print = terms[0] @ taught.slope
+        acted = np.sum([act[0] ** 2 for act in acts], axis=0) @ of_profile
+        shared += float(np.sum((terms[0] @ taught.root) ** 2) + acted)
+        shared += float(by_print @ taught.covariance(of_profile) @ by_print)
+    shared += clearance.size_doubt
+    own, weights = clearance.judged.variance_rule(prints)
+    margin_mm = float(clearance.given_mm[0] + rows[0] @ prints.mean_vector)
     return float(weights @ ndtr(margin_mm / np.sqrt(shared + own)))

@@ -4,7 +4,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
 
-from coupons.learning.profile import VERSION, Profile
+from coupons.learning.like import UNLIKE
+from coupons.learning.profile import VERSION, Hand, Like, Profile
+from coupons.neutral import one_line
 
 STALE_AFTER_DAYS = 90
 """Age from which a profile is stale (common practice, no source): a nozzle wears, belts slacken."""
@@ -22,7 +24,9 @@ class Dated(Protocol):
 class Origin:
     """What an answer was learned from: the last print of the profile.
 
-    ``hands`` is how many people tried, ``version`` that of the profile and so of its model.
+    ``hands`` is how many people tried, ``version`` that of the profile and so of its model,
+    ``hand`` whose fits they are where that is one person who is named, ``like`` the other machines
+    that they lean on.
     """
 
     machine: str
@@ -31,6 +35,8 @@ class Origin:
     printed_on: date | None
     hands: int = 1
     version: int = VERSION
+    hand: Hand | None = None
+    like: Like | None = None
 
 
 @dataclass(frozen=True)
@@ -67,6 +73,8 @@ def origin_of(profile: Profile) -> Origin:
         profile.printed_on,
         profile.counts.hands,
         profile.version,
+        profile.hand,
+        profile.like,
     )
 
 
@@ -91,13 +99,51 @@ def old_model_mark(version: int) -> str:
 
 
 def hands_sentence(origin: Origin) -> str:
-    """Say for whom a fit is answered where several people tried; empty for one person."""
+    """Say for whose hand a fit is answered; empty for one person without a name.
+
+    Examples
+    --------
+    >>> hands_sentence(Origin("bench-1", "grey", 0.2, None, hand=Hand(by="Ada")))
+    'The fit is for the hand of Ada, who made all trials.'
+    >>> hands_sentence(Origin("bench-1", "grey", 0.2, None, hand=Hand(by="Bo", trials=8)))
+    'The fit is for the hand of Bo, from 8 trials on a print that others had tried.'
+    """
+    if origin.hand is not None:
+        by, trials = one_line(origin.hand.by), origin.hand.trials
+        if trials is None:
+            return f"The fit is for the hand of {by}, who made all trials."
+        return (
+            f"The fit is for the hand of {by}, from {trials} trials on a print that others had "
+            "tried."
+        )
     if origin.hands < 2:
         return ""
     return (
         f"{origin.hands} people tried: the fit is that of people at large, and how far one more "
         "person's hand differs is counted."
     )
+
+
+def like_sentence(origin: Origin) -> str:
+    """Say on which other machines an answer leans; empty if on none.
+
+    Examples
+    --------
+    >>> like = Like(machines=("bench-1", "bench-2"), unlike=0.02)
+    >>> like_sentence(Origin("bench-3", "grey", 0.2, None, like=like))
+    'It leans on 2 machines like it (bench-1, bench-2), as far as its own entries agree.'
+    """
+    if origin.like is None:
+        return ""
+    names, count = origin.like.machines, len(origin.like.machines)
+    shown = ", ".join(map(one_line, names[:4])) + (" …" if count > 4 else "")
+    what = f"{count} machines like it" if count > 1 else "a machine like it"
+    if origin.like.unlike > UNLIKE:
+        return (
+            f"It was to lean on {what} ({shown}), but its own entries do not look like theirs "
+            f"(chance {origin.like.unlike:.0%}): little was taken from them."
+        )
+    return f"It leans on {what} ({shown}), as far as its own entries agree."
 
 
 def age_of(printed: Dated, today: date, stale_after_days: int = STALE_AFTER_DAYS) -> Age:
@@ -119,7 +165,7 @@ def age_of(printed: Dated, today: date, stale_after_days: int = STALE_AFTER_DAYS
 
 
 def origin_sentence(origin: Origin, today: date | None = None) -> str:
-    """Name the machine, material, layers and age behind an answer.
+    """Name the machine, material, layers and age behind an answer, and on which others it leans.
 
     Parameters
     ----------
@@ -135,10 +181,11 @@ def origin_sentence(origin: Origin, today: date | None = None) -> str:
     'For bench-1, grey, 0.2 mm layers; no print date, so it may be stale.'
     """
     what = f"For {origin.machine}, {origin.material}, {origin.layer_height_mm:g} mm layers"
+    leans = like_sentence(origin)
     if origin.printed_on is None:
-        return f"{what}; no print date, so it may be stale."
+        return f"{what}; no print date, so it may be stale. {leans}".rstrip()
     age = age_of(origin, today or date.today())
-    return f"{what}; printed {origin.printed_on} ({age.words})."
+    return f"{what}; printed {origin.printed_on} ({age.words}). {leans}".rstrip()
 
 
 def stale_mark(origin: Origin, today: date | None = None) -> str:
@@ -167,5 +214,6 @@ def origin_data(origin: Origin, today: date | None = None) -> dict[str, object]:
         "age_days": None if printed is None else (today - printed).days,
         "state": age_of(origin, today).state,
         "hands": origin.hands,
+        "hand": None if origin.hand is None else origin.hand.model_dump(),
         "old_model": is_old_model(origin.version),
     }

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from coupons.answering.prints import Prints, prints_of
 from coupons.learning.profile import LogSpread, Profile
 
 Array = NDArray[np.floating]
@@ -32,29 +33,33 @@ class OwnSpread:
         1 where a hand judges a fit, 0 for a size or a gap by itself.
     known_mm2 : float
         Variance in mm² that is known exactly: that of hardware.
+    others : tuple of (float, float, float)
+        The first three for each further profile, where several printers make the bodies.
     """
 
     in_plane: float
     along_z: float
     judged: float = 0.0
     known_mm2: float = 0.0
+    others: tuple[tuple[float, float, float], ...] = ()
 
     @property
-    def counts(self) -> tuple[float, float, float]:
-        """How often each of `OWN_SCATTERS` counts."""
-        return self.in_plane, self.along_z, self.judged
+    def counts(self) -> tuple[float, ...]:
+        """How often each of `OWN_SCATTERS` counts, for one profile after the other."""
+        more = (count for counts in self.others for count in counts)
+        return self.in_plane, self.along_z, self.judged, *more
 
-    def mean_square(self, profile: Profile) -> float:
+    def mean_square(self, made: Profile | Prints) -> float:
         """Mean of the variance, in mm²."""
-        spreads = own_scatters(profile)
+        spreads = own_scatters(made)
         means = [n * spread.mean_square for n, spread in zip(self.counts, spreads, strict=True)]
         return self.known_mm2 + sum(means)
 
-    def variance_rule(self, profile: Profile) -> tuple[Array, Array]:
+    def variance_rule(self, made: Profile | Prints) -> tuple[Array, Array]:
         """Variances in mm² to average over, and their weights, both of shape (n_nodes,)."""
         variances: Array = np.zeros(1)
         weights: Array = np.ones(1)
-        for count, spread in zip(self.counts, own_scatters(profile), strict=True):
+        for count, spread in zip(self.counts, own_scatters(made), strict=True):
             if count and spread.log_sd:
                 squares, shares = spread.variance_rule()
                 variances = np.add.outer(variances, count * squares).ravel()
@@ -67,9 +72,11 @@ class OwnSpread:
         return self.known_mm2 + variances, weights
 
 
-def own_scatters(profile: Profile) -> tuple[LogSpread, ...]:
-    """Return how large `OWN_SCATTERS` are, as far as it is known."""
-    return tuple(profile.scatters[name] for name in OWN_SCATTERS)
+def own_scatters(made: Profile | Prints) -> tuple[LogSpread, ...]:
+    """Return how large `OWN_SCATTERS` are, as far as it is known, for each profile."""
+    return tuple(
+        profile.scatters[name] for profile in prints_of(made).profiles for name in OWN_SCATTERS
+    )
 
 
 def _fewer(values: Array, weights: Array) -> tuple[Array, Array]:

@@ -14,6 +14,7 @@ from coupons.answering.extrapolation import ranges_of, size_variance
 from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import OwnSpread, with_own
+from coupons.answering.prints import N_TERMS, Prints, prints_of
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.standards.iso286 import Limits
 from coupons.answering.together import Demand
@@ -116,10 +117,16 @@ class PrintedSize:
     profile : Profile
     feature : Feature
         With its drawn size.
+    prints : Prints, optional
+        All prints of its part; by default the one of ``profile`` that it comes from.
+    at : int
+        Place of the print that it comes from.
     """
 
     profile: Profile
     feature: Feature
+    prints: Prints | None = None
+    at: int = 0
 
     @property
     def row(self) -> Array:
@@ -156,12 +163,17 @@ class PrintedSize:
 
     def demand(self, limits: Limits) -> Demand:
         """Return the demand that the size lies between two limits, next to others of one print."""
-        row = np.concatenate([self.row, self.row @ self.profile.print_moves])
+        prints = self.prints or prints_of(self.profile)
+        blocks = np.zeros((len(prints.of), N_TERMS))
+        blocks[self.at] = self.row
+        row = prints.shared_row(blocks.ravel())
+        counts = np.zeros((len(prints.profiles), len(self.own.counts)))
+        counts[prints.of[self.at]] = self.own.counts
         return Demand(
             lower=(self.mean_mm - limits.lower_mm, row),
             upper=(self.mean_mm - limits.upper_mm, row),
             own_sd_mm=math.sqrt(self.own.known_mm2),
-            counts=self.own.counts,
+            counts=tuple(counts.ravel().tolist()),
         )
 
 
@@ -172,15 +184,26 @@ def printed_sizes(
     form, direction = question.form, question.direction
     return tuple(
         PrintedSize(profile, Feature(form, drawn_mm, direction, on_bed=bed.holds(form)))
-        for bed in bed_cases(profile, (form,), direction, question.bed)
+        for bed in bed_cases(profile, ((form, direction),), question.bed)
     )
 
 
 def size_demand(
-    profile: Profile, question: SizeQuestion, drawn_mm: float, limits: Limits
+    profile: Profile,
+    question: SizeQuestion,
+    drawn_mm: float,
+    limits: Limits,
+    prints: Prints | None = None,
+    at: int = 0,
 ) -> Demand:
-    """Return the demand that a drawn size prints between two limits, next to its print's others."""
-    first, *others = (one.demand(limits) for one in printed_sizes(profile, question, drawn_mm))
+    """Return the demand that a drawn size prints between two limits, next to its part's others.
+
+    ``prints`` are all prints of the part, ``at`` the place among them of the one it comes from.
+    """
+    first, *others = (
+        replace(one, prints=prints, at=at).demand(limits)
+        for one in printed_sizes(profile, question, drawn_mm)
+    )
     return replace(first, or_else=tuple(others))
 
 
@@ -206,7 +229,7 @@ def draw_size(profile: Profile, question: SizeQuestion) -> SizeAnswer:
         raise AnswerError(
             f"A size must be {SMALLEST_MM:g} to {LARGEST_MM:g} mm, not {question.printed_mm:g}."
         )
-    odd = odd_bed((question.form,), question.direction, question.bed)
+    odd = odd_bed(((question.form, question.direction),), question.bed)
     if odd:
         raise AnswerError(odd)
     exact_mm = _drawn_for(profile, question) if question.drawn_mm is None else question.drawn_mm

@@ -11,14 +11,17 @@ joint.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 from scipy.special import ndtr, ndtri
 from threadpoolctl import threadpool_limits
 
 from coupons.answering.own_spread import own_scatters
+from coupons.answering.prints import Prints, prints_of
+from coupons.answering.whole import Whole
 from coupons.learning.print_effects import TaughtShift
 from coupons.learning.profile import LogSpread, Profile
 
@@ -40,15 +43,18 @@ _IMPOSSIBLE = 1e-300
 
 @dataclass(frozen=True)
 class Shared:
-    """What all joints of one print share, in mm.
+    """What all joints of some prints share, in mm.
 
     Parameters
     ----------
     terms : TaughtShift
-        What is not known of the printer's terms; part of it goes with how large shifts are.
+        What is not known of the printers' terms; part of it goes with how large shifts are.
     prints : tuple of LogSpread
         Scatters of what a print has of its own; known only roughly themselves. As many as ``terms``
         was taken apart by.
+    draws : tuple of int
+        By place among ``prints``, what is drawn anew for the next prints: of two prints of one
+        printer each has a draw. One draw of each if not given.
     scatter_of : tuple of int
         By place among the scatters between prints, on which one each of them goes: whoever is
         mistaken about a scatter is so about all that go with it. Each on its own if not given.
@@ -60,17 +66,44 @@ class Shared:
     prints: tuple[LogSpread, ...] = ()
     scatter_of: tuple[int, ...] | None = None
     own: tuple[LogSpread, ...] = ()
+    draws: tuple[int, ...] | None = None
 
 
-def shared_of(profile: Profile) -> Shared:
-    """Return what the joints of one print share: terms, what it has of its own, scatters."""
-    names = [effect.scatter for effect in profile.prior_table.prints]
+def shared_of(made: Profile | Prints) -> Shared:
+    """Return what the joints of some prints share: terms, what each has of its own, scatters.
+
+    Terms come in the order of the profiles, what is drawn anew after them: print by print, those
+    of the first profile first. A profile stands for one print of its printer.
+    """
+    prints = prints_of(made)
+    names = [
+        (at, effect.scatter)
+        for at, profile in enumerate(prints.profiles)
+        for effect in profile.prior_table.prints
+    ]
     scatters = list(dict.fromkeys(names))
+    of_profile = [
+        tuple(n for n, (of, _) in enumerate(names) if of == at)
+        for at in range(len(prints.profiles))
+    ]
     return Shared(
-        profile.taught_shift,
-        profile.print_spreads,
+        _beside_one_another([profile.taught_shift for profile in prints.profiles]),
+        tuple(spread for profile in prints.profiles for spread in profile.print_spreads),
         tuple(scatters.index(name) for name in names),
-        own_scatters(profile),
+        own_scatters(prints),
+        tuple(n for of in sorted(prints.of) for n in of_profile[of]),
+    )
+
+
+def _beside_one_another(taught: Sequence[TaughtShift]) -> TaughtShift:
+    """Return what is known of several printers, none of which tells of another."""
+    if len(taught) == 1:
+        return taught[0]
+    return TaughtShift(
+        block_diag(*(one.root for one in taught)),
+        block_diag(*(one.slope for one in taught)),
+        block_diag(*(one.information for one in taught)),
+        np.concatenate([one.runs for one in taught]),
     )
 
 
@@ -95,6 +128,8 @@ class Demand:
         nothing is given.
     or_else : tuple of Demand
         Other cases, each as likely as this one, where it is not known which holds.
+    whole : Whole, optional
+        What must hold in place of the two margins, of a joint of several pairs of faces.
     """
 
     lower: tuple[float, Array] | None
@@ -102,6 +137,14 @@ class Demand:
     own_sd_mm: float
     counts: tuple[float, ...] = ()
     or_else: tuple["Demand", ...] = ()
+    whole: Whole | None = None
+
+
+def not_too_tight(demand: Demand) -> Demand:
+    """Return what is left of a demand if it may be as loose as it likes."""
+    cases = tuple(not_too_tight(case) for case in demand.or_else)
+    whole = demand.whole and demand.whole.not_too_tight
+    return replace(demand, upper=None, or_else=cases, whole=whole)
 
 
 @dataclass(frozen=True)
@@ -143,6 +186,24 @@ def chance_together(demands: Sequence[Demand], shared: Shared, seed: int = 0) ->
     with threadpool_limits(1):  # as in the fit: threads only wait for one another
         means = [margins.mean_product(*lattice.points(rng)) for _ in range(_SHIFTS)]
     return Together(float(np.mean(means)), float(np.std(means, ddof=1) / np.sqrt(_SHIFTS)))
+
+
+def chances_of_each(demands: Sequence[Demand], shared: Shared, seed: int = 0) -> Array:
+    """Compute the chance of each of some demands by itself, all at the same points.
+
+    They are the same joint drawn otherwise: what is a joint's own is the same in all of them, so
+    that they differ by far less than each is off.
+
+    Returns
+    -------
+    ndarray of shape (n_demands,)
+    """
+    margins = _Margins(demands, len(shared.own), one_joint=True)
+    lattice = _Lattice(margins, shared)
+    rng = np.random.default_rng(seed)
+    with threadpool_limits(1):
+        means = [margins.mean_each(*lattice.points(rng)) for _ in range(_FEW_SHIFTS)]
+    return np.asarray(np.mean(means, axis=0))
 
 
 @dataclass(frozen=True)
@@ -188,9 +249,11 @@ def chances_if_changed(
 class _Margins:
     """The margins of all demands as arrays; an open side is a margin that always holds."""
 
-    def __init__(self, demands: Sequence[Demand], n_scatters: int) -> None:
+    def __init__(
+        self, demands: Sequence[Demand], n_scatters: int, *, one_joint: bool = False
+    ) -> None:
         cases = [case for demand in demands for case in (demand, *demand.or_else)]
-        n_shared = next(len(m[1]) for d in cases for m in (d.lower, d.upper) if m is not None)
+        n_shared = next(filter(None, map(_n_shared, cases)))
         nothing = np.zeros(n_shared)
         low = [case.lower or (np.inf, nothing) for case in cases]
         high = [case.upper or (-np.inf, nothing) for case in cases]
@@ -205,6 +268,13 @@ class _Margins:
         self.high_rows = np.array([row for _, row in high])
         self.known = np.array([case.own_sd_mm**2 for case in cases])
         none = (0.0,) * n_scatters
+        self.wholes = [(n, case.whole) for n, case in enumerate(cases) if case.whole is not None]
+        # Cases of one joint have the same deviations.
+        widths = [demand.whole.n_own if demand.whole is not None else 0 for demand in demands]
+        starts = np.zeros(len(widths), int) if one_joint else np.cumsum([0, *widths])
+        self.n_own = max(widths) if one_joint else sum(widths)
+        self.own_at = (n_shared + starts[of_demand]).tolist()
+        self.n_shared = n_shared
         self.counts = np.array([case.counts or none for case in cases])
 
     def mean_product(self, points: Array, squares: Array) -> float:
@@ -217,6 +287,14 @@ class _Margins:
             for part in self._blocks(len(points))
         ]
         return float(np.mean(np.concatenate(products)))
+
+    def mean_each(self, points: Array, squares: Array) -> Array:
+        """Average each demand's chance over points of the shared space, shape (n_demands,)."""
+        sums = [
+            self._chances(points[part], squares[part]).sum(axis=0)
+            for part in self._blocks(len(points))
+        ]
+        return np.asarray(np.sum(sums, axis=0) / len(points))
 
     def mean_changed(self, points: Array, squares: Array, places: Sequence[int]) -> Array:
         """Average that product over the first demands, then with one of the last in each place.
@@ -241,12 +319,23 @@ class _Margins:
     def _chances(self, points: Array, squares: Array) -> Array:
         """Chance of each demand at each point, shape (n_points, n_demands)."""
         own_sds = np.sqrt(self.known + squares @ self.counts.T)
-        inside = ndtr((self.low_constants + points @ self.low_rows.T) / own_sds)
-        inside -= ndtr((self.high_constants + points @ self.high_rows.T) / own_sds)
+        shared = points[:, : self.n_shared] if self.n_own else points
+        inside = ndtr((self.low_constants + shared @ self.low_rows.T) / own_sds)
+        inside -= ndtr((self.high_constants + shared @ self.high_rows.T) / own_sds)
         inside = np.maximum(inside, 0.0)
+        for case, whole in self.wholes:
+            at = self.own_at[case]
+            inside[:, case] *= whole.chances(shared, points[:, at : at + whole.n_own], squares)
         if len(self.averages) == self.n_demands:  # one case each
             return np.asarray(inside)
         return np.asarray(inside @ self.averages)
+
+
+def _n_shared(demand: Demand) -> int:
+    """Return over how many things the rows of a demand go; 0 if it has no row."""
+    if demand.whole is not None:
+        return int(demand.whole.rows.shape[1])
+    return next((len(margin[1]) for margin in (demand.lower, demand.upper) if margin), 0)
 
 
 class _Lattice:
@@ -259,25 +348,33 @@ class _Lattice:
 
     def __init__(self, margins: _Margins, shared: Shared) -> None:
         self.terms = shared.terms
-        rows = np.concatenate([margins.low_rows, margins.high_rows])[:, : len(self.terms.root)]
+        rows = np.concatenate([margins.low_rows, margins.high_rows])
         # Directions count by how far they move margins in units of the demands' own spread.
         own = np.sqrt(margins.known + margins.counts @ [s.mean_square for s in shared.own])
-        self.directions = _directions(rows / np.tile(own, 2)[:, None], self.terms.root)
+        own = np.tile(own, 2)
+        for _, whole in margins.wholes:
+            rows = np.concatenate([rows, whole.rows])
+            own = np.concatenate([own, np.full(len(whole.rows), whole.typical_sd_mm)])
+        rows = rows[:, : len(self.terms.root)]
+        self.directions = _directions(rows / own[:, None], self.terms.root)
+        self.n_own = margins.n_own
         self.own_medians = np.array([scatter.median_mm for scatter in shared.own])
         self.own_log_sds = np.array([scatter.log_sd for scatter in shared.own])
         self.medians = np.array([spread.median_mm for spread in shared.prints])
         self.log_sds = np.array([spread.log_sd for spread in shared.prints])
         each = tuple(range(len(shared.prints)))
         self.scatter_of = np.array(each if shared.scatter_of is None else shared.scatter_of, int)
+        self.draws = np.array(each if shared.draws is None else shared.draws, int)
         n_scatters = len(shared.own) + len(set(self.scatter_of.tolist()))
-        self.steps = _steps(2 * len(shared.prints) + self.directions.shape[1] + n_scatters)
+        n_shifts = len(self.draws) + len(shared.prints)
+        self.steps = _steps(n_shifts + self.directions.shape[1] + n_scatters + self.n_own)
 
     def points(self, rng: np.random.Generator) -> tuple[Array, Array]:
         """Return a fresh set of points.
 
         Returns
         -------
-        points : ndarray of shape (n_points, n_terms + n_print_effects)
+        points : ndarray of shape (n_points, n_terms + n_print_effects + n_own)
         squares : ndarray of shape (n_points, n_scatters)
             The own scatters' variances there, in mm².
         """
@@ -285,14 +382,15 @@ class _Lattice:
         folded = np.abs(2 * (lattice % 1) - 1)  # the fold makes any integrand periodic
         normal = ndtri(np.clip(folded, 1e-12, 1 - 1e-12))
         k, r, n = len(self.medians), self.directions.shape[1], len(self.own_medians)
-        ends = np.cumsum([k, k, r, n])
+        drawn, normal = np.split(normal, [self.n_own], axis=1)
+        ends = np.cumsum([len(self.draws), k, r, n])
         ours, theirs, along, own, how_large = np.split(normal, ends, axis=1)
         sds = self.medians * np.exp(self.log_sds * how_large[:, self.scatter_of])
         roots = np.linalg.cholesky(self.terms.covariance(sds**2))
         mean_shifts = np.einsum("nij,nj->ni", roots, theirs)
         terms = along @ self.directions.T + mean_shifts @ self.terms.slope.T
         squares = (self.own_medians * np.exp(self.own_log_sds * own)) ** 2
-        return np.concatenate([terms, ours * sds], axis=1), squares
+        return np.concatenate([terms, ours * sds[:, self.draws], drawn], axis=1), squares
 
 
 def _directions(rows: Array, root: Array) -> Array:

@@ -3,8 +3,10 @@
 Questions have one word for both, ``across``: the option, the column of a list and the argument.
 """
 
+from collections.abc import Sequence
+
 from coupons.answering.standards.hardware import Hardware
-from coupons.terms import FLAT, Direction, Form
+from coupons.terms import FLAT, Direction, Form, Joint
 
 
 def way(form: Form, direction: Direction) -> str:
@@ -16,6 +18,44 @@ def way(form: Form, direction: Direction) -> str:
     ('across x', 'axis along z')
     """
     return f"across {direction}" if form in FLAT else f"axis along {direction}"
+
+
+def joint_way(joint: Joint) -> str:
+    """Say how the bodies of a joint lie to the printer axes: internal/external where they differ.
+
+    Examples
+    --------
+    >>> joint_way(Joint(Form.SLOT, Form.TONGUE, 12, Direction.X))
+    'across x'
+    >>> joint_way(Joint(Form.HOLE, Form.PIN, 8, Direction.Z, Direction.X))
+    'axis along z/x'
+    """
+    said = way(joint.internal, joint.direction)
+    said = f"{said}/{joint.directions[1]}" if joint.lies_unlike else said
+    return said if joint.slant is None else f"{said}, slanted {joint.slant.angle_deg:g} degrees"
+
+
+def across_of(joint: Joint) -> str:
+    """Write the directions of a joint as they are asked for: ``x``, ``z/x``, ``xz/xy``."""
+    sides: list[tuple[Direction, ...]] = [(lies,) for lies in joint.directions]
+    if joint.slant is not None and joint.internal in FLAT:
+        sides = list(zip(joint.directions, joint.slant.pulls, strict=True))
+    return written_across(sides)
+
+
+def written_across(sides: Sequence[tuple[Direction, ...]]) -> str:
+    """Write the directions of the internal and the external body as they are asked for.
+
+    Examples
+    --------
+    >>> written_across([(Direction.Z, Direction.XY_PLUS), (Direction.X, Direction.Y)])
+    'z,x+y/xy'
+    """
+    said = [
+        ("," if any(len(d) > 1 for d in side) and len(side) > 1 else "").join(side)
+        for side in sides
+    ]
+    return "/".join(dict.fromkeys(said))
 
 
 def sizes_in(form: Form, direction: Direction) -> str:

@@ -21,6 +21,7 @@ COMMANDS = {
     "try": "Ask for trials and readings, the one that teaches most first.",
     "check": "Check a run folder and list its problems.",
     "fit": "Fit a printer's entries and write its profile.",
+    "hand": "Fit another person's hand, from a few trials on the same print.",
     "offset": "Say how far to move which face for a fit.",
     "joints": "Say what to draw for each joint of a part; chance that all fit.",
     "press": "Check the strain of a ring with a pin pressed into it.",

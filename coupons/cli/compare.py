@@ -23,7 +23,7 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
     from coupons.answering.compare.drift import FEWEST
     from coupons.answering.compare.profiles import compare, drifts
     from coupons.answering.compare.terms import compare_terms
-    from coupons.answering.joints.part import question_of
+    from coupons.answering.joints.part import questions_of
     from coupons.answering.next.coupon import USUAL
     from coupons.answering.words.comparison import (
         as_data,
@@ -44,7 +44,11 @@ def command(profiles: tuple[Path, ...], joints: Path | None, as_json: bool) -> N
     questions = (
         {question.name: question for question in USUAL}
         if joints is None
-        else {listed.name: question_of(listed) for listed in read_listed(joints)}
+        else {
+            name: question
+            for listed in read_listed(joints)
+            for name, question in questions_of(listed).items()
+        }
     )
     changes = compare(known[0], known[-1], questions)
     terms = compare_terms(known[0], known[-1])

@@ -31,12 +31,49 @@ if TYPE_CHECKING:
     help="Show in the report how well general-purpose regressions predict the same readings; takes"
     " several seconds more.",
 )
+@click.option(
+    "--like",
+    metavar="PROFILE",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Profile of another machine of the same kind and material, on which a machine with few"
+    " entries leans; may be repeated.",
+)
+@click.option(
+    "--public",
+    is_flag=True,
+    help="Leave people's names, notes and folders out of every file, so that it can be shared.",
+)
+@click.option(
+    "--each",
+    is_flag=True,
+    help="Fit every run below the folders by itself. What is up to date is left as it is, so that a"
+    " stopped batch goes on where it was.",
+)
+@click.option(
+    "--each-machine",
+    is_flag=True,
+    help="Fit all runs below the folders that are of one machine and material together.",
+)
+@click.option(
+    "--jobs",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="With --each or --each-machine: how many to fit at a time; by default 1.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the result as data.")
+@click.pass_context
 def command(
+    ctx: click.Context,
     folders: tuple[Path, ...],
     output: Path | None,
     without: tuple[str, ...],
     yardstick: bool,
+    like: tuple[Path, ...],
+    public: bool,
+    each: bool,
+    each_machine: bool,
+    jobs: int | None,
     as_json: bool,
 ) -> None:
     """Fit one or several runs of one machine and material, and write the profile.
@@ -45,37 +82,59 @@ def command(
     wall-card.html to hang up; with -o bench-2.json, bench-2-report.html and bench-2-wall-card.html.
     Prints what to do first, the sources of error, the unexpected entries and how well features are
     predicted.
-    """
-    from coupons.atomic import together
-    from coupons.learning.checking.regressors import measure_against
-    from coupons.learning.fit import fit_runs
-    from coupons.learning.impossible import doubt_aloud
-    from coupons.learning.profile import FILE, profile_of, write_profile
-    from coupons.learning.without import leave_out
-    from coupons.measuring.checks.run_checks import check_run
-    from coupons.measuring.run.folder import load_runs
-    from coupons.showing.pages.fit_files import fit_files
-    from coupons.showing.pages.report import write_report
-    from coupons.showing.pages.wall_card import write_wall_card
-    from coupons.showing.words.fit_summary import learned_from, summary_lines
 
-    runs, left_out = leave_out(load_runs(folders), without)
-    files = fit_files(output or folders[-1] / FILE)
-    fitted = fit_runs(runs)
-    profile = profile_of(fitted, runs, left_out)
-    doubt_aloud(profile)
-    findings = [check_run(folder) for folder in folders]
-    learned = learned_from(profile, fitted, runs, findings)
-    others = measure_against(fitted.design) if yardstick else ()
-    with together():
-        write_profile(profile, files.profile)
-        write_report(files.report, learned, fitted, findings, others)
-        write_wall_card(files.card, profile)
+    With --each or --each-machine it fits a whole tree of runs. A run that cannot be fitted does not
+    stop the others: it stands in the table at the end, and the exit code is 1.
+    """
+    if each or each_machine:
+        _refuse_of_one(
+            {"-o": output, "--without": without, "--yardstick": yardstick, "--like": like}
+        )
+        _fit_tree(ctx, folders, each_machine and not each, jobs, public, as_json)
+        return
+    if jobs is not None:
+        raise click.UsageError("--jobs goes with --each or --each-machine.")
+    from coupons.job import fit_to_files
+    from coupons.showing.words.fit_summary import summary_lines
+
+    done = fit_to_files(
+        folders, output, without=without, yardstick=yardstick, public=public, like=like
+    )
+    files = done.files
     if as_json:
-        click.echo(json.dumps(_data(learned, files.profile), indent=1))
+        click.echo(json.dumps(_data(done.learned, files.profile), indent=1))
     else:
-        click.echo("\n".join(summary_lines(learned, files.profile)))
+        click.echo("\n".join(summary_lines(done.learned, files.profile)))
         click.echo(f"Wrote {files.profile}, {files.report.name} and {files.card.name}")
+
+
+def _refuse_of_one(given: dict[str, object]) -> None:
+    wrong = [name for name, value in given.items() if value]
+    if wrong:
+        raise click.UsageError(f"{' and '.join(wrong)} cannot go with --each or --each-machine.")
+
+
+def _fit_tree(
+    ctx: click.Context,
+    folders: tuple[Path, ...],
+    by_machine: bool,
+    jobs: int | None,
+    public: bool,
+    as_json: bool,
+) -> None:
+    from dataclasses import asdict
+
+    from coupons.batch import Outcome, fit_each
+    from coupons.showing.words.batch_table import batch_lines
+
+    done = fit_each(folders, by_machine=by_machine, jobs=jobs, public=public)
+    if as_json:
+        click.echo(json.dumps([asdict(one) for one in done], indent=1, default=str))
+    else:
+        rows = [(str(one.task.output), str(one.outcome), one.said) for one in done]
+        click.echo("\n".join(batch_lines(rows)))
+    if any(one.outcome is Outcome.FAILED for one in done):
+        ctx.exit(1)
 
 
 def _data(learned: "Learned", path: Path) -> dict[str, object]:

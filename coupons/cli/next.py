@@ -67,9 +67,10 @@ def _questions(
     across: str | None,
     fit: str | None,
 ) -> list["Asked"]:
-    from coupons.answering.ask import known, parse_joint
+    from coupons.answering.ask import parse_joint
     from coupons.answering.next.coupon import USUAL, ask_about, ask_about_listed
     from coupons.answering.offset import Question
+    from coupons.answering.wording import known
     from coupons.cli.listed import read_listed
     from coupons.terms import FITS
 
@@ -78,7 +79,9 @@ def _questions(
     if joints is not None:
         if given:
             raise click.UsageError(f"Not together with --joints: {', '.join(given)}.")
-        return [ask_about_listed(profile, listed) for listed in read_listed(joints)]
+        return [
+            asked for listed in read_listed(joints) for asked in ask_about_listed(profile, listed)
+        ]
     if joint is None:
         if given:
             raise click.UsageError(f"Only with --joint: {', '.join(given)}.")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from coupons.cli.lengths import length
+from coupons.cli.lengths import length, sizes
 
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer
@@ -28,18 +28,38 @@ _OPTIONS = {
     "prints_mm": "--prints",
     "strain_limit": "--strain-limit",
     "bed": "--bed",
+    "contact_mm": "--contact",
+    "other": "--other",
+    "other_makes": "--other-makes",
+    "two_prints": "--two-prints",
+    "slant_deg": "--slant",
+    "pitch_mm": "--pitch",
+    "corners": "--corners",
+    "leg": "--leg",
+    "mouth_mm": "--mouth",
 }
+_OF_SEVERAL = ("pitch_mm", "corners", "leg", "mouth_mm")
+_SIDES = ("other", "other_makes", "two_prints")
 _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
 
 
 @click.command()
 @click.argument("profile", type=click.Path(path_type=Path))
-@click.option("--joint", help="Internal/external form: slot/tongue or hole/pin.")
-@click.option("--size", "size_mm", type=length, help="Nominal size, mm.")
+@click.option(
+    "--joint",
+    help="Internal/external: slot/tongue or hole/pin; with more than one pair of faces "
+    "pocket/plate, sleeve/bar, holes/pins, legs/bar.",
+)
+@click.option(
+    "--size", "size_mm", type=sizes, help="Nominal size, mm; of a pocket or sleeve both: 40x25."
+)
 @click.option(
     "--across",
     required=True,
-    help="Printer axis across the faces; of a round joint, along its axis: x, y or z.",
+    help="Printer axis across the faces; of a round joint, along its axis: x, y or z. "
+    "Bodies that are printed lying unlike: internal/external, such as z/x. Two axes in a row for "
+    "pockets and sleeves (each size: xy), holes (axis, pitch: zx), slanted faces (across, pull: "
+    "xz).",
 )
 @click.option("--fit", help="force, push, slide (the default) or loose.")
 @click.option(
@@ -71,6 +91,38 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
     "--bed",
     help="Across z: whose lower face is the first layer: external, internal, both or none.",
 )
+@click.option(
+    "--contact",
+    "contact_mm",
+    type=length,
+    help="How long the bodies bear on each other, mm: the depth of engagement, or the width if that"
+    " is longer. By default as on the coupon.",
+)
+@click.option(
+    "--slant",
+    "slant_deg",
+    type=float,
+    help="Angle of slanted faces or a taper to the way that the bodies are pulled, degrees.",
+)
+@click.option("--pitch", "pitch_mm", type=length, help="Distance of the two axes of holes, mm.")
+@click.option(
+    "--corners",
+    help="Drawn corner radii of pocket/plate, mm: 2/0.5, or relief/0.5 where they are cut free.",
+)
+@click.option("--leg", help="Free length x thickness of the legs, mm: 20x2.")
+@click.option("--mouth", "mouth_mm", type=length, help="Drawn opening between the legs' lips, mm.")
+@click.option(
+    "--other",
+    type=click.Path(path_type=Path),
+    help="Profile of the printer that makes one of the two bodies, if not PROFILE's.",
+)
+@click.option("--other-makes", help="The body that it makes: external (the default) or internal.")
+@click.option(
+    "--two-prints",
+    is_flag=True,
+    default=None,
+    help="The two bodies come from two prints of PROFILE's printer, not from one.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(profile: Path, as_json: bool, **asked: Any) -> None:
     """Say how far to move which face of a joint, in which direction, with what chance.
@@ -80,10 +132,12 @@ def command(profile: Path, as_json: bool, **asked: Any) -> None:
 
     Ask about a joint of two printed bodies (--joint, --size), a printed body with hardware
     (--hardware), limits of a standard (--joint, --limits), or a single size (--form with --prints
-    or --limits).
+    or --limits). Joints with more than one pair of faces are answered as a whole.
     """
     from coupons.answering.ask import load_profile
 
+    if asked["other"] is not None:
+        asked["other"] = load_profile(asked["other"])
     head, sentences, data = _answer(load_profile(profile), asked)
     if as_json:
         click.echo(json.dumps(data, indent=1))
@@ -97,6 +151,17 @@ def _answer(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     gaps = _given(asked, *_GAPS)
     if len(gaps) > 1:
         raise click.UsageError(f"Not together: {', '.join(gaps)}. Ask for one of them.")
+    from coupons.answering.several.reading import kind_of
+
+    if kind_of(asked["joint"]) is not None:
+        return _several(printer, asked)
+    odd = _given(asked, *_OF_SEVERAL)
+    if odd:
+        raise click.UsageError(
+            f"Only with --joint pocket/plate, sleeve/bar, holes/pins or legs/bar: {', '.join(odd)}."
+        )
+    if isinstance(asked["size_mm"], tuple):
+        raise click.UsageError("Two sizes belong to --joint pocket/plate or sleeve/bar.")
     if asked["limits"] is not None:
         return _limits(printer, asked)
     if asked["form"] is not None or asked["prints_mm"] is not None:
@@ -121,7 +186,7 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.words.sizes import limits_data, limits_headline, limits_sentences
 
     todo = "The limits already set the sizes: leave out the rest"
-    allowed = ("limits", "form", "bed") if asked["form"] else ("limits", "joint")
+    allowed = ("limits", "form", "bed") if asked["form"] else ("limits", "joint", *_SIDES)
     _allow_only(asked, "--limits", allowed, todo)
     code, across = asked["limits"], asked["across"]
     if (asked["joint"] is None) is (asked["form"] is None):
@@ -132,8 +197,33 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     if asked["form"] is not None:
         bed = asked["bed"]
         return _size_words(printer.size(asked["form"], across=across, limits=code, bed=bed))
-    answer = printer.limits(code, joint=asked["joint"], across=across)
+    answer = printer.limits(code, joint=asked["joint"], across=across, **_sides(asked))
     return len(limits_headline(answer)), limits_sentences(answer), limits_data(answer)
+
+
+def _sides(asked: dict[str, Any]) -> dict[str, Any]:
+    """Return what was said of the two bodies' printers and prints."""
+    return {name: asked[name] for name in _SIDES[:2]} | {"two_prints": bool(asked["two_prints"])}
+
+
+def _several(printer: "Printer", asked: dict[str, Any]) -> Spoken:
+    from coupons.answering.words.several import (
+        several_data,
+        several_headline,
+        several_sentences,
+    )
+
+    joint = ("across", "size_mm", "move", "at_least", "drawn_gap_mm", "hardware", "bed")
+    same = (*joint, *_OF_SEVERAL, "strain_limit")
+    allowed = ("joint", "fit", *same, *_SIDES)
+    _allow_only(asked, f"--joint {asked['joint']}", allowed, "Leave it out")
+    answer = printer.several(
+        asked["joint"],
+        fit=asked["fit"] or "slide",
+        **_sides(asked),
+        **{name: asked[name] for name in same},
+    )
+    return len(several_headline(answer)), several_sentences(answer), several_data(answer)
 
 
 def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
@@ -156,7 +246,8 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.standards.hardware import hardware
 
     name = asked["hardware"]
-    allowed = ("hardware", "joint", "fit", *_GAPS, "strain_limit", "bed")
+    where = ("strain_limit", "bed", "contact_mm", "other", "other_makes")
+    allowed = ("hardware", "joint", "fit", *_GAPS, *where)
     todo = "The hardware sets the size, and only the printed body moves: leave it out"
     _allow_only(asked, "--hardware", allowed, todo)
     piece = hardware(name)
@@ -182,11 +273,13 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         raise click.UsageError(
             "Use --joint with --size, or --hardware, or --limits, or --form with --prints."
         )
-    wishes = ("size_mm", "across", "move", "at_least", "drawn_gap_mm", "printed_gap_mm", "bed")
+    where = ("size_mm", "across", "move", "bed", "contact_mm", "slant_deg")
+    wishes = (*where, *_GAPS)
     answer = printer.offset(
         asked["joint"],
         fit=asked["fit"] or "slide",
         hardware=asked["hardware"],
+        **_sides(asked),
         **{name: asked[name] for name in wishes},
     )
     lines, data = sentences(answer), as_data(answer)

@@ -77,15 +77,28 @@ class Lines:
 
     def __init__(self) -> None:
         self._next_s = time.monotonic() + EVERY_S
+        self._what, self._since, self._since_s = "", 0, 0.0
 
     def __call__(self, what: str, done: int, of: int) -> None:
         """Print a line if it is time; none for the last step, as its result follows."""
         now_s = time.monotonic()
+        if what != self._what:  # the first step may have waited for much else
+            self._what, self._since, self._since_s = what, done, now_s
         if now_s < self._next_s or done == of:
             return
         self._next_s = now_s + EVERY_S
-        sys.stderr.write(f"{done:,} of {of:,} {what}\n")
+        sys.stderr.write(f"{done:,} of {of:,} {what}{self._left(done, of, now_s)}\n")
         sys.stderr.flush()
+
+    def _left(self, done: int, of: int, now_s: float) -> str:
+        """Say how long the rest will take at the pace so far; nothing before there is a pace."""
+        steps, took_s = done - self._since, now_s - self._since_s
+        if steps <= 0 or took_s <= 0:
+            return ""
+        left_s = (of - done) * took_s / steps
+        return (
+            f", about {left_s:.0f} s left" if left_s < 90 else f", about {left_s / 60:.0f} min left"
+        )
 
 
 @contextmanager

@@ -7,12 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import FitError
+from coupons.learning.contact import contact_of_pair_mm, contacts_mm
 from coupons.learning.effects import EFFECTS, LOSSES, ZEROED, effect_row, height_share, loss_row
 from coupons.making.record import CouponFeature
 from coupons.measuring.jaws import bore_from_reading
 from coupons.measuring.run.entries import FitEntry, SizeEntry
 from coupons.measuring.run.folder import Run
-from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form, Jaws
+from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form, Jaws, Seam
 
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
@@ -142,16 +143,27 @@ class Design:
 
 def as_feature(feature: CouponFeature) -> Feature:
     """Return the sized feature that a coupon feature is."""
-    on_bed = stands_on_bed(feature.form, feature.direction)
+    on_bed = stands_on_bed(feature)
     return Feature(feature.form, feature.size_mm, feature.direction, feature.at_bed, on_bed)
 
 
-def stands_on_bed(form: Form, direction: Direction) -> bool:
+def stands_on_bed(feature: CouponFeature) -> bool:
     """Tell whether the lower face of a coupon's feature is the first layer.
 
-    Heights of outer forms are printed from the bed upwards on every coupon; windows have a floor.
+    Where the record does not say it, heights of outer forms are printed from the bed upwards, and
+    windows have a floor.
     """
-    return form is Form.TONGUE and direction is Direction.Z
+    if feature.on_bed is not None:
+        return feature.on_bed
+    return feature.form is Form.TONGUE and feature.direction is Direction.Z
+
+
+def shows_seam(*pair: CouponFeature | None) -> bool:
+    """Tell whether one of a pair is a standing pin whose seam is known to stand proud."""
+    return any(
+        each is not None and each.seam is Seam.SHOWN and each.direction is Direction.Z
+        for each in pair
+    )
 
 
 def zeroed_by(jaws: Jaws) -> int:
@@ -252,7 +264,7 @@ def _true_size(entry: SizeEntry, feature: Feature, land_mm: float) -> float:
 def _trial_rows(
     table: SizeTable, n: int, run: Run, hands: Sequence[str]
 ) -> Iterable[tuple[object, ...]]:
-    features = _features(run)
+    features, contacts = _features(run), contacts_mm(run.coupon)
     for entry in run.fits:
         if (entry.tightest, entry.loosest) == (GRADES[0], GRADES[-1]):
             continue  # every grade is possible: nothing was reported
@@ -265,7 +277,12 @@ def _trial_rows(
             external,
             GRADES.index(entry.tightest),
             GRADES.index(entry.loosest),
-            loss_row(feature.form in ROUND, feature.direction),
+            loss_row(
+                feature.form in ROUND,
+                feature.direction,
+                shows_seam(feature, features.get(entry.mate)),
+                contact_of_pair_mm(contacts, feature.id, entry.mate),
+            ),
             hands.index(entry.by),
             entry.row,
         )

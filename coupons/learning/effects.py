@@ -318,6 +318,30 @@ def _of_rounds(
     return acts
 
 
+def distance_row(direction: Direction, distance_mm: float) -> "NDArray[np.float64]":
+    """Return how each effect moves the distance of two like features of one body.
+
+    Growth moves both alike, so that only scale and skew count.
+
+    Parameters
+    ----------
+    direction : Direction
+        From one to the other.
+    distance_mm : float
+
+    Examples
+    --------
+    >>> row = distance_row(Direction.XY_PLUS, 50.0)
+    >>> {name: float(v) for name, v in zip(EFFECTS, row) if v}
+    {'scale_x': 25.0, 'scale_y': 25.0, 'skew': 25.0}
+    """
+    row = np.zeros(len(EFFECTS))
+    for name, share in zip(("scale_x", "scale_y", "scale_z"), _AXES[direction], strict=True):
+        row[_COLUMN[name]] = share * distance_mm
+    row[_COLUMN["skew"]] = _SKEW.get(direction, 0.0) * distance_mm
+    return row
+
+
 def print_rows(effects: "NDArray[np.floating]", table: PriorTable) -> "NDArray[np.float64]":
     """Return how each print effect acts on sizes of which the rows of effects are given.
 

@@ -9,6 +9,7 @@ column              what it holds
 ``form``            0 pin, 1 tongue, 2 hole, 3 slot
 ``direction``       0 x, 1 y, 2 z, 3 x+y, 4 x-y
 ``at_bed``          1 if the size is met at the first layer
+``on_bed``          1 if the lower of its faces across layers is the first layer
 ``drawn_mm``        its drawn size
 ``along``           axis of a reading of a round feature: 0 x, 1 y, 2 z, −1 none
 ``jaws``            jaws of a reading: 0 outside, 1 inside, −1 others, and for trials
@@ -17,9 +18,12 @@ column              what it holds
 ``mate_form``       and its form, direction and sizes as above; 0 for readings
 ``mate_direction``
 ``mate_at_bed``
+``mate_on_bed``
 ``mate_drawn_mm``
 ``mate_sd_mm``      standard deviation of a bought piece, −1 for a printed one
 ``width``           how many grades beyond the tightest the person left open
+``contact_mm``      trials: length over which the two bear on each other; 0 where not known
+``seam``            trials: 1 if the seam of a standing pin is known to stand proud
 ==================  ==============================================================================
 
 The value to learn is the size read in mm (after correction for the jaws), or the rank of the
@@ -32,12 +36,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import FitError
+from coupons.learning.contact import contact_of_pair_mm, contacts_mm
 from coupons.learning.design import (
     Design,
     SizeTable,
     beyond_size,
     design_of,
     readings_of,
+    shows_seam,
     stands_on_bed,
     trials_of,
     zeroed_by,
@@ -57,6 +63,7 @@ COLUMNS = (
     "form",
     "direction",
     "at_bed",
+    "on_bed",
     "drawn_mm",
     "along",
     "jaws",
@@ -65,24 +72,30 @@ COLUMNS = (
     "mate_form",
     "mate_direction",
     "mate_at_bed",
+    "mate_on_bed",
     "mate_drawn_mm",
     "mate_sd_mm",
     "width",
+    "contact_mm",
+    "seam",
 )
 _AT = {name: column for column, name in enumerate(COLUMNS)}
 _FORMS, _DIRECTIONS, _AXES = tuple(Form), tuple(Direction), ("x", "y", "z")
-_NO_MATE = (-1, 0, 0, 0, 0, -1)
+_NO_MATE = (-1, 0, 0, 0, 0, 0, -1)
 _CODES = {
     "kind": (0, 1),
     "form": (0, len(_FORMS) - 1),
     "direction": (0, len(_DIRECTIONS) - 1),
     "at_bed": (0, 1),
+    "on_bed": (0, 1),
     "along": (-1, len(_AXES) - 1),
     "jaws": (-1, len(ZEROED) - 1),
     "mate_form": (0, len(_FORMS) - 1),
     "mate_direction": (0, len(_DIRECTIONS) - 1),
     "mate_at_bed": (0, 1),
+    "mate_on_bed": (0, 1),
     "width": (0, len(GRADES) - 1),
+    "seam": (0, 1),
 }
 
 
@@ -128,6 +141,7 @@ def _codes(feature: CouponFeature) -> tuple[float, ...]:
         _FORMS.index(feature.form),
         _DIRECTIONS.index(feature.direction),
         float(feature.at_bed),
+        float(stands_on_bed(feature)),
         feature.size_mm,
     )
 
@@ -139,18 +153,23 @@ def _reading_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
         along = -1 if entry.along is None else _AXES.index(entry.along)
         step = run.conditions.caliper.resolution_mm
         codes = _codes(run.coupon.features[at])
-        yield (0, n, at, *codes, along, zeroed_by(entry.jaws), step, *_NO_MATE, 0)
+        yield (0, n, at, *codes, along, zeroed_by(entry.jaws), step, *_NO_MATE, 0, 0, 0)
 
 
 def _trial_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
     index = {feature.id: at for at, feature in enumerate(run.coupon.features)}
+    by_id = {feature.id: feature for feature in run.coupon.features}
+    contacts = contacts_mm(run.coupon)
     for entry in run.fits:
         if (entry.tightest, entry.loosest) == (GRADES[0], GRADES[-1]):
             continue  # every grade is possible: nothing was reported
         at = index[entry.feature]
         width = GRADES.index(entry.loosest) - GRADES.index(entry.tightest)
         mate = _mate_codes(run.coupon, index, entry.mate)
-        yield (1, n, at, *_codes(run.coupon.features[at]), -1, -1, 0, *mate, width)
+        seam = shows_seam(run.coupon.features[at], by_id.get(entry.mate))
+        contact_mm = contact_of_pair_mm(contacts, entry.feature, entry.mate) or 0.0
+        trial = (*mate, width, contact_mm, seam)
+        yield (1, n, at, *_codes(run.coupon.features[at]), -1, -1, 0, *trial)
 
 
 def _mate_codes(coupon: Coupon, index: dict[str, int], mate: str) -> tuple[float, ...]:
@@ -159,7 +178,7 @@ def _mate_codes(coupon: Coupon, index: dict[str, int], mate: str) -> tuple[float
     at = next(k for k, piece in enumerate(coupon.hardware) if piece.id == mate)
     piece = coupon.hardware[at]
     number = len(coupon.features) + at
-    return (number, _FORMS.index(piece.form), 0, 0, piece.size_mm, piece.sd_mm)
+    return (number, _FORMS.index(piece.form), 0, 0, 0, piece.size_mm, piece.sd_mm)
 
 
 def run_numbers(X: Array, known: Sequence[float] = ()) -> tuple[float, ...]:
@@ -218,9 +237,9 @@ def _check(X: Array) -> None:
 def _feature(row: Array, prefix: str = "") -> Feature:
     form = _FORMS[int(row[_AT[f"{prefix}form"]])]
     direction = _DIRECTIONS[int(row[_AT[f"{prefix}direction"]])]
-    at_bed = bool(row[_AT[f"{prefix}at_bed"]])
+    at_bed, on_bed = (bool(row[_AT[f"{prefix}{name}"]]) for name in ("at_bed", "on_bed"))
     size_mm = float(row[_AT[f"{prefix}drawn_mm"]])
-    return Feature(form, size_mm, direction, at_bed, stands_on_bed(form, direction))
+    return Feature(form, size_mm, direction, at_bed, on_bed)
 
 
 def _reading(table: SizeTable, run: int, row: Array, value: float, at: int) -> tuple[object, ...]:
@@ -246,7 +265,12 @@ def _trial(table: SizeTable, run: int, row: Array, rank: int, at: int) -> tuple[
         external,
         rank,
         loosest,
-        loss_row(feature.form in ROUND, feature.direction),
+        loss_row(
+            feature.form in ROUND,
+            feature.direction,
+            bool(row[_AT["seam"]]),
+            float(row[_AT["contact_mm"]]) or None,
+        ),
         0,
         at,
     )

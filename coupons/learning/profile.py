@@ -22,6 +22,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from coupons import __version__
 from coupons.atomic import write_text
 from coupons.errors import Problem, ProfileError
+from coupons.learning.contact import contacts_tried_mm
 from coupons.learning.effects import (
     EXTRUSION,
     EXTRUSION_2,
@@ -75,6 +76,7 @@ Mean = Annotated[float, Field(gt=-10, lt=10)]
 Covariance = Annotated[float, Field(gt=-100, lt=100)]
 Size = Annotated[float, Field(gt=0, le=LARGEST_MM)]
 Ends = Annotated[tuple[Size, Size], Field(strict=False)]
+PrintId = Annotated[str, Field(pattern="^[0-9a-f]{16}$")]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 
 # Gauss–Hermite rule for a standard normal, to average over scatters that are known only roughly.
@@ -186,6 +188,35 @@ class Counts(_Frozen):
         return tuple(self.runs if n is None else n for n in (self.in_plane, self.along_z))
 
 
+class Hand(_Frozen):
+    """The one person whose fits a profile holds.
+
+    Parameters
+    ----------
+    by : str
+    trials : int, optional
+        How many trials of that person moved the thresholds of a profile that others' hands had
+        taught; not given where that person made all of its trials.
+    """
+
+    by: Name
+    trials: Count | None = None
+
+
+class Like(_Frozen):
+    """Other machines of the same kind whose profiles a profile leans on.
+
+    Parameters
+    ----------
+    machines : tuple of str
+    unlike : float
+        Chance that the machine is not of their kind, by its own entries.
+    """
+
+    machines: Annotated[tuple[Name, ...], Field(strict=False, min_length=1, max_length=200)]
+    unlike: Annotated[float, Field(ge=0, le=1)]
+
+
 class Profile(_Frozen):
     """Posterior of the model for one machine with one material, for its next print.
 
@@ -204,6 +235,14 @@ class Profile(_Frozen):
         Conditions of the last print, if they were filled in.
     differs_in : tuple of str, optional
         Conditions in which the fitted prints differ.
+    contact_mm : (float, float, float), optional
+        Shortest, usual (median) and longest contact of the trials, where the coupons record it.
+    hand : Hand, optional
+        Whose hand it is, where it is that of one person who is named.
+    prints : tuple of str, optional
+        Ids of the prints that were fitted, where their records have one.
+    like : Like, optional
+        Machines that the profile leans on; its ranges and counts of prints then hold theirs too.
     """
 
     format: Literal["offset-profile"] = "offset-profile"
@@ -225,6 +264,10 @@ class Profile(_Frozen):
     first_layer_height_mm: LayerHeight | None = None
     slicing: Slicing | None = None
     differs_in: tuple[Differing, ...] = ()
+    contact_mm: Annotated[tuple[Size, Size, Size], Field(strict=False)] | None = None
+    hand: Hand | None = None
+    prints: tuple[PrintId, ...] = ()
+    like: Like | None = None
     coupons: tuple[str, ...]
     entries_sha256: str
 
@@ -327,8 +370,23 @@ class Profile(_Frozen):
         return PRIORS[self.version]
 
 
-def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = ()) -> Profile:
+def profile_of(
+    fitted: "Fitted",
+    runs: Sequence[Run],
+    without: Sequence[str] = (),
+    entries_sha256: str | None = None,
+) -> Profile:
     """Return the profile of a fit.
+
+    Parameters
+    ----------
+    fitted : Fitted
+    runs : sequence of Run
+        What was fitted.
+    without : sequence of str
+        Rows that were left out, as `coupons.learning.without.leave_out` names them.
+    entries_sha256 : str, optional
+        See `entries_digest`; read from the folders of the runs if not given.
 
     Raises
     ------
@@ -358,17 +416,23 @@ def profile_of(fitted: "Fitted", runs: Sequence[Run], without: Sequence[str] = (
         measured=_measured(runs),
         means={name: _short(value) for name, value in zip(TERMS, fitted.mean, strict=True)},
         covariance=_short_covariance(_for_people_at_large(fitted)),
-        scatters={
-            name: LogSpread(median_mm=_short(math.exp(mean)), log_sd=_short(sd))
-            for name, (mean, sd) in log_sds.items()
-        },
+        scatters=_log_spreads(log_sds),
         without=tuple(map(one_line, without)),
         first_layer_height_mm=last.first_layer_height_mm,
         slicing=last.slicing if last.slicing != Slicing() else None,
         differs_in=tuple(one.key for one in differences(runs)),
+        contact_mm=contacts_tried_mm(runs),
+        hand=_only_hand(fitted.design.hands, runs),
+        prints=tuple(run.coupon.run.id for run in runs if run.coupon.run is not None),
         coupons=tuple(run.coupon.spec.name for run in runs),
-        entries_sha256=_digest(runs),
+        entries_sha256=entries_sha256 or entries_digest([run.folder for run in runs]),
     )
+
+
+def _only_hand(hands: Sequence[str], runs: Sequence[Run]) -> Hand | None:
+    """Return the person who made all trials, if named; nobody made those of a rehearsal."""
+    rehearsed = any(run.conditions.rehearsed for run in runs)
+    return Hand(by=one_line(hands[0])) if len(hands) == 1 and hands[0] and not rehearsed else None
 
 
 def _for_people_at_large(fitted: "Fitted") -> Array:
@@ -384,6 +448,43 @@ def _for_people_at_large(fitted: "Fitted") -> Array:
     covariance = fitted.covariance.copy()
     covariance[thresholds, thresholds] += fitted.mixture.model.table.hand.sd**2
     return covariance
+
+
+def with_posterior(
+    profile: Profile,
+    mean: Array,
+    covariance: Array,
+    log_scatters: dict[str, tuple[float, float]],
+    **others: Any,
+) -> Profile:
+    """Return a profile with another posterior, rounded as in a file.
+
+    Parameters
+    ----------
+    profile : Profile
+        Of today's version.
+    mean : ndarray of shape (n_terms,)
+    covariance : ndarray of shape (n_terms, n_terms)
+    log_scatters : dict of str to (float, float)
+        Mean and sd of the logarithm of every scatter.
+    **others
+        Fields to replace.
+    """
+    return profile.model_copy(
+        update={
+            "means": {name: _short(value) for name, value in zip(TERMS, mean, strict=True)},
+            "covariance": _short_covariance(covariance),
+            "scatters": _log_spreads(log_scatters),
+            **others,
+        }
+    )
+
+
+def _log_spreads(log_scatters: dict[str, tuple[float, float]]) -> dict[str, LogSpread]:
+    return {
+        name: LogSpread(median_mm=_short(math.exp(mean)), log_sd=_short(sd))
+        for name, (mean, sd) in log_scatters.items()
+    }
 
 
 def _with_all_terms(data: dict[str, Any]) -> dict[str, Any]:
@@ -478,15 +579,16 @@ def _ends(sizes_mm: list[float] | None) -> tuple[float, float] | None:
     return (min(sizes_mm), max(sizes_mm)) if sizes_mm else None
 
 
-def _digest(runs: Sequence[Run]) -> str:
+def entries_digest(folders: Sequence[Path]) -> str:
+    """Return the SHA-256 of the sheets of some runs, one after the other, in hexadecimal."""
     digest = hashlib.sha256()
-    for run in runs:
-        digest.update(read_plain(run.folder / sheet.FILE))
+    for folder in folders:
+        digest.update(read_plain(folder / sheet.FILE))
     return digest.hexdigest()
 
 
 # Left out of the file where there is nothing to say.
-_WHERE_SAID = ("without", "first_layer_height_mm", "slicing", "differs_in")
+_WHERE_SAID = ("without", "first_layer_height_mm", "slicing", "differs_in", "prints")
 
 
 def profile_text(profile: Profile) -> str:

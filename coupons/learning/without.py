@@ -65,6 +65,13 @@ def run_name(runs: Sequence[Run], run: int) -> str:
     return _names(runs)[run]
 
 
+def renamed(left_out: Sequence[str], runs: Sequence[Run], others: Sequence[Run]) -> tuple[str, ...]:
+    """Name rows that were left out of runs as they are called in the same runs of other folders."""
+    called = dict(zip(_names(runs), _names(others), strict=True))
+    parts = [text.rpartition(":") for text in left_out]
+    return tuple(f"{called[name]}:{row}" if name else row for name, _, row in parts)
+
+
 def _names(runs: Sequence[Run]) -> list[str]:
     """Name runs by their folders, by the whole path where two folders are called the same."""
     short = [Path(run.folder).resolve().name for run in runs]

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from coupons.errors import Problem
+from coupons.making.bodies.contact import contact_of
 from coupons.making.bodies.hardware_mates import bought_piece, outside_mm
 from coupons.making.bodies.parts import Along, Body, Turn, turn_for
 from coupons.making.bodies.posts import lying, standing, width_in_row_mm
@@ -12,6 +13,7 @@ from coupons.making.bodies.proportions import ROOM_MM, SHOULDER_MM, room_on
 from coupons.making.bodies.ruler import rule
 from coupons.making.bodies.ruler_bar import ladder_for
 from coupons.making.bodies.series import Item, Series
+from coupons.making.bodies.steps import steps
 from coupons.making.bodies.tiles import tile
 from coupons.making.bodies.windows import windowed_plate, windowed_wall
 from coupons.making.printable import row_problems, rule_items
@@ -60,6 +62,8 @@ def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow 
 
 def _build(series: Series) -> Body:
     """Choose the builder by form and direction."""
+    if not series.on_bed:
+        return steps(series)
     if series.form in INTERNAL:
         return windowed_wall(series) if series.lying else windowed_plate(series)
     return lying(series) if series.lying else standing(series)
@@ -191,12 +195,16 @@ def _fit(row: FitRow, letter: str, assumed: Assumed) -> BuiltRow:
     gauges = [_build(_gauge_series(row, letter, assumed, copy)) for copy in range(row.gauges)]
     fixed = _spaced(_fixed_series(row, letter, assumed), gauges[0])
     # From loose to tight, one loose piece after the other: nothing wears before it is judged.
-    trials = [
-        CouponTrial(feature=item.id, mate=gauge.id, gap_mm=gap)
-        for gauge in gauges
+    trials = [trial for gauge in gauges for trial in _trials(row, fixed, gauge.id)]
+    return BuiltRow(letter, (*_build_to_fit(fixed, assumed), *gauges), tuple(trials))
+
+
+def _trials(row: FitRow | HardwareRow, fixed: Series, mate: str) -> list[CouponTrial]:
+    deep_mm, wide_mm = contact_of(fixed)
+    return [
+        CouponTrial(feature=item.id, mate=mate, gap_mm=gap, deep_mm=deep_mm, wide_mm=wide_mm)
         for item, gap in reversed(list(zip(fixed.items, row.gaps(), strict=True)))
     ]
-    return BuiltRow(letter, (*_build_to_fit(fixed, assumed), *gauges), tuple(trials))
 
 
 def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
@@ -213,20 +221,18 @@ def _hardware(row: HardwareRow, letter: str, assumed: Assumed) -> BuiltRow:
         # A piece is taken to lie anywhere in its band alike: a uniform spread.
         sd_mm=round((high - low) / math.sqrt(12), 6),
     )
-    trials = [
-        CouponTrial(feature=item.id, mate=ware.id, gap_mm=gap)
-        for item, gap in reversed(list(zip(fixed.items, row.gaps(), strict=True)))
-    ]
+    trials = _trials(row, fixed, ware.id)
     bodies = _build_to_fit(_spaced(fixed, piece), assumed)
     return BuiltRow(letter, bodies, tuple(trials), (ware,), (piece,))
 
 
 def _sizes_series(row: SizesRow, letter: str, assumed: Assumed) -> Series:
+    # Between two upper faces jaws have nothing to close on: the depth rod measures.
+    by = readings_for(row.form, row.direction) if row.on_bed else ((Jaws.DEPTH, None),)
     items = tuple(
-        Item(f"{letter}{number}", size, readings_for(row.form, row.direction))
-        for number, size in enumerate(row.sizes_mm, start=1)
+        Item(f"{letter}{number}", size, by) for number, size in enumerate(row.sizes_mm, start=1)
     )
-    return replace(_series(row, letter, assumed), role="span", items=items)
+    return replace(_series(row, letter, assumed), role="span", items=items, on_bed=row.on_bed)
 
 
 def _tiles(row: SwellRow, letter: str, assumed: Assumed) -> tuple[Body, ...]:

@@ -241,4 +241,5 @@ def _feature_record(item: Placed, feature: Sized) -> CouponFeature:
         place_mm=(round(x, 4), round(y, 4), round(z, 4)),
         at_bed=feature.at_bed,
         seam=feature.seam,
+        on_bed=feature.on_bed,
     )

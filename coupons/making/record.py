@@ -6,7 +6,7 @@ The later rooms know a coupon by its record alone; none of them reads a spec or 
 import json
 import re
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -32,8 +32,8 @@ class CouponFeature(_Frozen):
     ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (the mating
     feature of a loose piece), *span* (for the caliper only) or *swell* (met at the first layer on
     purpose). ``place_mm`` is its centre on its plate as printed. ``seam`` says of a pin whether its
-    seam stands proud (*shown*) or in a groove made for it (*hidden*); records of before that was
-    recorded say nothing.
+    seam stands proud (*shown*) or in a groove made for it (*hidden*), ``on_bed`` whether the lower
+    of its faces across layers is the first layer; records of before that was recorded say nothing.
     """
 
     id: str
@@ -47,6 +47,7 @@ class CouponFeature(_Frozen):
     place_mm: tuple[Place, Place, Place]
     at_bed: bool = False
     seam: Seam | None = None
+    on_bed: bool | None = None
 
 
 class CouponHardware(_Frozen):
@@ -60,11 +61,45 @@ class CouponHardware(_Frozen):
 
 
 class CouponTrial(_Frozen):
-    """One pair worth trying: a fixed feature and the mate to try in or on it."""
+    """One pair worth trying: a fixed feature and the mate to try in or on it.
+
+    ``deep_mm`` and ``wide_mm`` are over which depth and width they bear on each other; rounds have
+    no width, and older records say neither.
+    """
 
     feature: str
     mate: str
     gap_mm: float
+    deep_mm: Length | None = None
+    wide_mm: Length | None = None
+
+    @property
+    def contact_mm(self) -> float | None:
+        """Length of the contact: the longer of depth and width; None where it was not recorded."""
+        return None if self.deep_mm is None else max(self.deep_mm, self.wide_mm or 0.0)
+
+
+LONG_CONTACT_MM = 20.0
+"""A row whose pairs bear on each other over this length is a long one."""
+
+
+def long_row_sentence(trials: Iterable[CouponTrial]) -> str:
+    """Name the rows whose pairs bear on each other over a long way; empty if there are none.
+
+    Examples
+    --------
+    >>> long_row_sentence([CouponTrial(feature="E1", mate="EG", gap_mm=0, deep_mm=3, wide_mm=21)])
+    'Row E is the long one: its pairs bear on each other over 21 mm.'
+    """
+    lengths = {
+        trial.feature[0]: trial.contact_mm
+        for trial in trials
+        if trial.contact_mm is not None and trial.contact_mm >= LONG_CONTACT_MM
+    }
+    return " ".join(
+        f"Row {row} is the long one: its pairs bear on each other over {mm:.0f} mm."
+        for row, mm in sorted(lengths.items())
+    )
 
 
 class CouponReading(_Frozen):

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from page_coupon import make_record
+from support.page_coupon import make_record
 
 from coupons.answering.next.guide import (
     ENOUGH,

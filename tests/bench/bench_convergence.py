@@ -1,7 +1,7 @@
 """Whether the fit settles on thousands of data sets that nobody would wish for.
 
-The sets are those of tests/random_sets.py: sparse, separated, contradictory, wild. Run from the
-root of the project, for example
+The sets are those of tests/support/random_sets.py: sparse, separated, contradictory, wild. Run
+from the root of the project, for example
 
     PYTHONPATH=tests python tests/bench/bench_convergence.py --sets 10000 \\
         --json results/convergence/from-0.json
@@ -23,7 +23,7 @@ from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_design
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
-from random_sets import random_set
+from support.random_sets import random_set
 
 CHUNK = 25
 

@@ -18,9 +18,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from known_profile import known_profile
-from naive_posterior import first_design, sample
-from synthetic import coupon_design, observed
+from support.known_profile import known_profile
+from support.naive_posterior import first_design, sample
+from support.synthetic import coupon_design, observed
 
 from coupons.answering.joints.joint_list import COLUMNS
 from coupons.answering.offset import Question, answer

@@ -17,7 +17,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from truth import threshold_gap_mm
+from support.truth import threshold_gap_mm
 
 from coupons.making.plan import plan_coupon, record
 from coupons.making.record import Coupon, write_coupon

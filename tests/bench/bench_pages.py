@@ -28,7 +28,7 @@ from coupons.showing.pages.wall_card import write_wall_card
 from coupons.showing.words.fit_summary import learned_from
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
-from page_coupon import make_record, write_run
+from support.page_coupon import make_record, write_run
 
 REPEATS = 5
 FLAGS = ["--headless", "--no-sandbox", "--disable-gpu"]

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from prior_printer import draw_printer, observe, print_sizes
-from synthetic import done_coupons
+from support.prior_printer import draw_printer, observe, print_sizes
+from support.synthetic import done_coupons
 
 from coupons.answering.joints.part import fit_demand
 from coupons.answering.offset import Question, answer

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from bench.study_entries import Case, one_case, share_of_oracle
-from prior_printer import draw_printer
+from support.prior_printer import draw_printer
 
 from coupons.answering.next.guide import fixed_order, guide_of, known
 from coupons.learning.effects import TERMS

@@ -1,20 +1,22 @@
-"""Would the tests notice? Faults planted in a sample of places, each met by the tests near it.
+"""Would the tests notice? Faults planted in a sample of places, met by the tests that pass there.
 
-    python tests/bench/mutation.py --seed 1 --sample 60 --out results/bench/mutation.json
+    PYTHONPATH=tests nice python tests/bench/mutation.py --seed 2 --sample 252
 
 A mutant is one module with one change: a comparison, a sign, a constant, and/or, a dropped not, a
 returned value. The sample is drawn evenly over the rooms from all places where such a change can be
-made. A mutant is killed if one of the tests that import its module fails, or if they run into the
-time limit; tests that fail without it are left aside. Tests that go through the command line import
-no module and do not count, so that some survivors are met there. What survives is listed with its
-place: it wants a test, or a word why it changes nothing.
+made. The quick tests are run once on an untouched copy with coverage by test. Then each mutant
+meets the tests that ran its line (a constant of a module: those that ran any line of it), the
+quickest first, until one fails. What survives is listed with its place: it wants a test, or a word
+why it changes nothing, which then stands in ``equivalent.json`` beside this file.
 """
 
 import argparse
 import ast
+import importlib
 import json
 import os
 import random
+import re
 import shutil
 import subprocess
 import sys
@@ -24,21 +26,30 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from copy import deepcopy
 from dataclasses import asdict, dataclass
-from functools import cache
 from pathlib import Path
+
+import coverage
+import pytest
 
 ROOT = Path(__file__).parents[2]
 ROOMS = ("making", "measuring", "learning", "answering")
-MOST_FILES = 5  # test files that are run for one module, the nearest first
 # What a run needs beside the package; the demo is what many tests read.
 NEEDED = (
     "coupons",
     "coupon_specs",
     "tests",
     "results/filter-drawer",
+    "results/MODEL.md",
+    "results/INDEX.md",
     "README.md",
+    "DEVELOPERS.md",
     "pyproject.toml",
 )
+# These compare the project's texts and files with its output: a change in any room shows in them,
+# and they would hide what no other test sees.
+LEFT_OUT = ("test_readme.py", "test_demo_pages.py")
+# Imported once; each mutant is judged in a fork that has them already.
+HEAVY = ("numpy", "scipy.stats", "scipy.optimize", "sklearn", "trimesh", "manifold3d", "pydantic")
 
 COMPARED = {
     ast.Lt: ast.LtE,
@@ -153,38 +164,6 @@ def mutated(source: str, mutant: Mutant) -> str:
     return ast.unparse(ast.fix_missing_locations(tree))
 
 
-@cache
-def _imports(path: Path) -> frozenset[str]:
-    """Return the modules that a file imports anywhere, as paths from the root or test helpers."""
-    found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module:
-            found |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
-        elif isinstance(node, ast.Import):
-            found |= {alias.name for alias in node.names}
-    return frozenset(found)
-
-
-def tests_of(module: str) -> list[str]:
-    """Return the test files that import a module; if none does, those of what imports it."""
-    tests = sorted([*ROOT.glob("tests/test_*.py"), *ROOT.glob("tests/outside/test_*.py")])
-    tests = [path for path in tests if path.name not in ("test_readme.py", "test_demo_pages.py")]
-    names, seen = {module.removesuffix(".py").replace("/", ".")}, set()
-    own = f"test_{Path(module).stem}.py"
-    while names:
-        near = [path for path in tests if names & _imports(path)]
-        near.sort(key=lambda path: (path.name != own, path.stat().st_size))
-        if near:
-            return [str(path.relative_to(ROOT)) for path in near[:MOST_FILES]]
-        seen |= names
-        names = {
-            str(path.relative_to(ROOT)).removesuffix(".py").replace("/", ".")
-            for path in ROOT.glob("coupons/**/*.py")
-            if names & _imports(path)
-        } - seen
-    return []
-
-
 def drawn(seed: int, count: int) -> list[Mutant]:
     """Draw mutants evenly over the rooms, and within a room over all places."""
     rng, found = random.Random(seed), []
@@ -196,73 +175,155 @@ def drawn(seed: int, count: int) -> list[Mutant]:
 
 
 class Bench:
-    """A copy of the project to spoil, and what its tests say untouched."""
+    """A copy of the project to spoil, and which of its tests run which line.
+
+    Parameters
+    ----------
+    folder : Path
+        An empty folder to work in.
+    limit_s : float
+        The time that the tests of one mutant may take, untouched.
+    """
 
     def __init__(self, folder: Path, limit_s: float) -> None:
         self.folder, self.limit_s = folder, limit_s
-        self.failing: set[str] = set()
         for name in NEEDED:
             source, target = ROOT / name, folder / name
             target.parent.mkdir(parents=True, exist_ok=True)
-            copy = shutil.copytree if source.is_dir() else shutil.copy
-            copy(source, target)
+            if source.is_dir():
+                shutil.copytree(source, target, ignore=shutil.ignore_patterns("__pycache__"))
+            else:
+                shutil.copy(source, target)
+        self.took_s = self._try_untouched()
+        self.ran = self._tests_by_line()
+        for name in HEAVY:
+            importlib.import_module(name)
+
+    def _try_untouched(self) -> dict[str, float]:
+        """Run the quick tests with coverage by test; return the seconds that each one took."""
+        command = [sys.executable, "-m", "pytest", "-n", "2", "--dist", "loadfile", "-vv"]
+        command += ["-p", "no:cacheprovider", "--durations=0", "--durations-min=0"]
+        command += ["--cov=coupons", "--cov-context=test", "--cov-report=", "--cov-fail-under=0"]
+        command += ["tests", *(f"--ignore-glob=*/{name}" for name in LEFT_OUT)]
+        told = subprocess.run(
+            command, cwd=self.folder, env=self._environment(), capture_output=True, text=True
+        ).stdout
+        took_s: Counter[str] = Counter()
+        for seconds, name in re.findall(r"^([0-9.]+)s (?:call|setup) +(.*)$", told, re.MULTILINE):
+            took_s[name] += float(seconds)
+        failed = re.findall(r"^(?:FAILED|ERROR) (.*?)(?: - .*)?$", told, re.MULTILINE)
+        return {name: seconds for name, seconds in took_s.items() if name not in failed}
+
+    def _tests_by_line(self) -> dict[str, dict[int, list[str]]]:
+        data = coverage.CoverageData(str(self.folder / ".coverage"))
+        data.read()
+        found = {}
+        for path in data.measured_files():
+            lines = data.contexts_by_lineno(path)
+            names = {
+                line: sorted({context.split("|")[0] for context in contexts} - {""})
+                for line, contexts in lines.items()
+            }
+            found[str(Path(path).relative_to(self.folder))] = names
+        return found
+
+    def tests_of(self, mutant: Mutant) -> list[str]:
+        """Return the tests that run a mutant's line, the quickest first, within the limit."""
+        lines = self.ran.get(mutant.module, {})
+        here = set(lines.get(mutant.line, ())) or {name for each in lines.values() for name in each}
+        found, left_s = [], self.limit_s
+        for name in sorted(here & self.took_s.keys(), key=self.took_s.__getitem__):
+            left_s -= self.took_s[name]
+            if left_s < 0 and found:
+                break
+            found.append(name)
+        return found
 
     def is_killed(self, mutant: Mutant) -> bool | None:
-        """Tell whether the tests near a mutant notice it; None if there are none."""
-        tests = tests_of(mutant.module)
+        """Tell whether the tests of a mutant's line notice it; None if there are none."""
+        tests = self.tests_of(mutant)
         if not tests:
             return None
         path = self.folder / mutant.module
         source = path.read_text(encoding="utf-8")
-        while True:
-            path.write_text(mutated(source, mutant), encoding="utf-8")
-            aside = [f"--deselect={name}" for name in sorted(self.failing)]
-            try:
-                code, told = self._run("-x", "-rfE", *aside, mutant.module, *tests)
-            finally:
-                path.write_text(source, encoding="utf-8")
-            lines = [line.split(" - ")[0].split(" ", 1) for line in told.splitlines()]
-            failed = [line[1] for line in lines if line[0] in ("FAILED", "ERROR")]
-            if code in (0, 5) or not failed or self._run(failed[0])[0] == 0:
-                return code not in (0, 5)
-            self.failing.add(failed[0])  # it fails without the change too
-
-    def _run(self, *arguments: str) -> tuple[int, str]:
-        command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *arguments]
-        paths = {"PYTHONPATH": str(self.folder), "PYTHONDONTWRITEBYTECODE": "1"}
         try:
-            done = subprocess.run(
-                command,
-                cwd=self.folder,
-                env={**os.environ, **paths, "OPENBLAS_NUM_THREADS": "1"},
-                capture_output=True,
-                text=True,
-                timeout=self.limit_s,
-                check=False,
-            )
-        except subprocess.TimeoutExpired:
-            return -1, ""
-        return done.returncode, done.stdout
+            path.write_text(mutated(source, mutant), encoding="utf-8")
+            return self._fails(tests)
+        finally:
+            path.write_text(source, encoding="utf-8")
+
+    def _fails(self, tests: list[str]) -> bool:
+        """Run tests in a fork; too long a run counts as failed, as an endless loop is noticed."""
+        child = os.fork()
+        if child == 0:
+            self._run_and_exit(tests)
+        ends_s = time.monotonic() + 4 * self.limit_s + 60
+        while time.monotonic() < ends_s:
+            done, status = os.waitpid(child, os.WNOHANG)
+            if done:
+                return os.waitstatus_to_exitcode(status) != 0
+            time.sleep(0.02)
+        os.kill(child, 9)
+        os.waitpid(child, 0)
+        return True
+
+    def _run_and_exit(self, tests: list[str]) -> None:
+        code = 1
+        try:
+            os.chdir(self.folder)
+            os.environ.update(self._environment())
+            sys.path[:0] = [str(self.folder), str(self.folder / "tests")]
+            sys.dont_write_bytecode = True
+            silent = os.open(os.devnull, os.O_RDWR)
+            for stream in (0, 1, 2):
+                os.dup2(silent, stream)
+            code = int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", *tests]))
+        finally:
+            os._exit(code)
+
+    def _environment(self) -> dict[str, str]:
+        ours = {"PYTHONPATH": str(self.folder), "PYTHONDONTWRITEBYTECODE": "1"}
+        return {**os.environ, **ours, "OPENBLAS_NUM_THREADS": "1"}
+
+
+def equivalents() -> dict[tuple[str, str, str], str]:
+    """Return why some changes change nothing, by module, what stood there and what it became."""
+    kept = json.loads(Path(__file__).with_name("equivalent.json").read_text(encoding="utf-8"))
+    return {(each["module"], each["before"], each["after"]): each["why"] for each in kept}
 
 
 def report(
     options: argparse.Namespace, told: list[tuple[Mutant, bool | None]]
 ) -> dict[str, object]:
-    """Return the figures as they are kept."""
+    """Return the figures as they are kept; a change that changes nothing counts in none of them."""
+    why = equivalents()
     rooms: dict[str, Counter[str]] = defaultdict(Counter)
-    stop = f" --stop-after-s {options.stop_after_s:g}" if options.stop_after_s else ""
+    survivors, same = [], []
     for mutant, killed in told:
+        reason = why.get((mutant.module, mutant.before, mutant.after))
+        if not killed and reason:
+            same.append({**asdict(mutant), "why": reason})
+            rooms[mutant.module.split("/")[1]]["equivalent"] += 1
+            continue
         word = {True: "killed", False: "survived", None: "untested"}[killed]
         rooms[mutant.module.split("/")[1]][word] += 1
+        if not killed:
+            survivors.append(asdict(mutant))
+    shares = {
+        room: round(counts["killed"] / (counts.total() - counts["equivalent"]), 3)
+        for room, counts in rooms.items()
+    }
+    stop = f" --stop-after-s {options.stop_after_s:g}" if options.stop_after_s else ""
     return {
-        "command": f"python tests/bench/mutation.py --seed {options.seed} --sample "
-        f"{options.sample} --limit-s {options.limit_s:g}{stop} --out {options.out}",
+        "command": f"PYTHONPATH=tests python tests/bench/mutation.py --seed {options.seed} "
+        f"--sample {options.sample} --limit-s {options.limit_s:g}{stop} --out {options.out}",
         "seed": options.seed,
         "sample": len(told),
         "limit_s": options.limit_s,
-        "killed": sum(killed is True for _, killed in told),
+        "killed_share_without_equivalent": shares,
         "rooms": {room: dict(counts) for room, counts in rooms.items()},
-        "survivors": [asdict(mutant) for mutant, killed in told if not killed],
+        "survivors": survivors,
+        "equivalent": same,
     }
 
 
@@ -271,7 +332,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--sample", type=int, default=252)
-    parser.add_argument("--limit-s", type=float, default=120.0, help="a mutant")
+    parser.add_argument("--limit-s", type=float, default=25.0, help="tests a mutant")
     parser.add_argument("--stop-after-s", type=float, help="judge no more mutants after so long")
     parser.add_argument("--out", type=Path, default=Path("results/bench/mutation.json"))
     options = parser.parse_args()

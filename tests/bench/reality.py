@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from bench.worlds import changed
 from scipy.special import ndtr
-from truth import drawn_pair, mean_clearance_mm, threshold_gap_mm, threshold_mm
+from support.truth import drawn_pair, mean_clearance_mm, threshold_gap_mm, threshold_mm
 
 from coupons.measuring.virtual.printer import clearance_mm, mean_sizes, print_once, shapes_of_drawn
 from coupons.terms import Direction, Grade

@@ -20,10 +20,10 @@ import click
 import numpy as np
 from bench.calibration import profile_of_fit
 from joblib import Parallel, delayed
-from prior_printer import draw_printer, observe, print_sizes
 from scipy.stats import norm
-from synthetic import done_coupons, with_slips
-from truth import threshold_gap_mm
+from support.prior_printer import draw_printer, observe, print_sizes
+from support.synthetic import done_coupons, with_slips
+from support.truth import threshold_gap_mm
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.next_print import half_width, learned_share, variance_parts

@@ -16,8 +16,8 @@ from pathlib import Path
 
 import numpy as np
 from bench.calibration import profile_of_fit
-from prior_printer import draw_printer, observe, print_sizes
 from scipy.stats import norm
+from support.prior_printer import draw_printer, observe, print_sizes
 
 from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.next.guide import best_task, guide_of, known, learned

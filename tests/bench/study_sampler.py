@@ -11,8 +11,8 @@ import json
 from pathlib import Path
 
 import numpy as np
-from naive_posterior import first_design, sample
-from sampled import FLAT, GROWTHS, ROUND, compare
+from support.naive_posterior import first_design, sample
+from support.sampled import FLAT, GROWTHS, ROUND, compare
 
 from coupons.learning.fit import fit_design
 

@@ -24,7 +24,7 @@ from bench.study_worlds_page import as_text, summary_of
 from bench.worlds import QUESTIONS, WORLDS, machine_of, on_bare_strip
 from joblib import Parallel, delayed
 from scipy.special import ndtr
-from synthetic import done_coupons
+from support.synthetic import done_coupons
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.next_print import half_width, learned_share, variance_parts

@@ -5,8 +5,8 @@ import pytest
 from bench.reality import Reality, realities
 from bench.study_worlds_page import summary_of
 from bench.worlds import ALL, ONE_BY_ONE, PLAIN, QUESTIONS, WORLDS, machine_of, on_bare_strip
-from rehearsed import first_coupon
 from scipy.special import ndtr
+from support.rehearsed import first_coupon
 
 from coupons.measuring.virtual.machine import Machine
 from coupons.measuring.virtual.squeeze import gives_per_mm

@@ -3,8 +3,8 @@
 from datetime import date
 
 import pytest
-from known_profile import known_profile
-from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
+from support.known_profile import known_profile
+from support.screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
 from coupons.errors import ProfileError
 from coupons.showing.pages.board import Posted, write_board

@@ -3,9 +3,9 @@
 import datetime
 
 import pytest
-from entry_pages import bring_in, listed_page, printed, rows_of, saved
-from page_coupon import make_record, write_run
-from screens import DESK, PHONE, assert_nothing_runs_over
+from support.entry_pages import bring_in, listed_page, printed, rows_of, saved
+from support.page_coupon import make_record, write_run
+from support.screens import DESK, PHONE, assert_nothing_runs_over
 
 from coupons.measuring.run.conditions import conditions_text
 from coupons.measuring.run.folder import load_run

@@ -4,9 +4,9 @@ import csv
 import io
 
 import pytest
-from entry_pages import listed_page
-from page_coupon import make_record, write_run
-from screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
+from support.entry_pages import listed_page
+from support.page_coupon import make_record, write_run
+from support.screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
 from coupons.making.record import CouponReading, read_coupon
 from coupons.measuring.checks.mistyped import is_plausible

@@ -1,9 +1,9 @@
 """The entry page and its print: whose entries they are, and what it takes from a file."""
 
 import pytest
-from entry_pages import bring_in, listed_page, printed, rows_of, saved, settle
-from page_coupon import make_record, write_run
-from screens import DESK, PHONE
+from support.entry_pages import bring_in, listed_page, printed, rows_of, saved, settle
+from support.page_coupon import make_record, write_run
+from support.screens import DESK, PHONE
 
 from coupons.making.record import CouponReading, CouponTrial
 from coupons.measuring.run.about import read_about

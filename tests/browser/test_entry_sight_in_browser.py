@@ -2,9 +2,9 @@
 
 import pytest
 from click.testing import CliRunner
-from entry_pages import bring_in, listed_page, printed, results, rows_of, saved, settle
-from page_coupon import make_record, write_run
-from screens import DESK, NARROW, PHONE, assert_nothing_runs_over
+from support.entry_pages import bring_in, listed_page, printed, results, rows_of, saved, settle
+from support.page_coupon import make_record, write_run
+from support.screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.cli import main
 

@@ -5,8 +5,8 @@ import re
 
 import numpy as np
 import pytest
-from entry_pages import bring_in, saved, settle
-from screens import DESK, NARROW, PHONE, assert_nothing_runs_over
+from support.entry_pages import bring_in, saved, settle
+from support.screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.answering.next.guide import (
     ENOUGH,

@@ -1,8 +1,8 @@
 """The joints of a part on a screen: the size to draw is in sight on a phone as well."""
 
 import pytest
-from known_profile import known_profile
-from screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
+from support.known_profile import known_profile
+from support.screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.part import answer_part

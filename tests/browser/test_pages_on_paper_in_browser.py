@@ -2,8 +2,8 @@
 
 import pytest
 from click.testing import CliRunner
-from known_profile import known_profile
-from screens import DESK
+from support.known_profile import known_profile
+from support.screens import DESK
 
 from coupons.cli import main
 from coupons.learning.profile import MeasuredRange

@@ -1,8 +1,8 @@
 """The report on a screen: nothing leaves, nothing runs over, nothing hides from a reader."""
 
 import pytest
-from page_coupon import fill_run, make_record, write_run
-from screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
+from support.page_coupon import fill_run, make_record, write_run
+from support.screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile import profile_of

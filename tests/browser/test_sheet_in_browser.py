@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from page_coupon import make_record, write_run
-from screens import DESK, NARROW, PHONE, assert_nothing_runs_over
+from support.page_coupon import make_record, write_run
+from support.screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.showing.pages.paper_sheet import write_sheet
 

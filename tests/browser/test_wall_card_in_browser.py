@@ -1,8 +1,8 @@
 """The wall card: one page on paper, whole on a phone."""
 
 import pytest
-from known_profile import known_profile
-from screens import DESK, NARROW, PHONE, assert_nothing_runs_over
+from support.known_profile import known_profile
+from support.screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.showing.pages.wall_card import write_wall_card
 

@@ -4,7 +4,7 @@ import shutil
 
 import pytest
 from click.testing import CliRunner
-from screens import PHONE
+from support.screens import PHONE
 
 from coupons.cli import main
 from coupons.making.record import read_coupon

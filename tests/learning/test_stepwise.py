@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 from scipy.stats import t as student
-from synthetic import TYPICAL
+from support.synthetic import TYPICAL
 
 from coupons.learning.effects import EXTRUSION, TERMS, THRESHOLDS, prior_mean, prior_sd
 from coupons.learning.posterior.latent import AT_THRESHOLDS

@@ -1,7 +1,7 @@
 """A person's time: trials, readings and changes of what is in the hand, each counted once."""
 
 import pytest
-from page_coupon import make_record
+from support.page_coupon import make_record
 
 from coupons.making.bench_time import (
     CHANGE_S,

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from synthetic import done_coupons
+from support.synthetic import done_coupons
 
 from coupons.errors import RunError
 from coupons.measuring.run.folder import each_print_once

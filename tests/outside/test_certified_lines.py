@@ -7,7 +7,7 @@ The eleven H.3 readings are from memory; they reproduce the printed results to e
 
 import numpy as np
 import pytest
-from synthetic import flat_table, plain_design, small_scatters
+from support.synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.posterior.laplace import find_mode
 from coupons.learning.posterior.latent import latent_model

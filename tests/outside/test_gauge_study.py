@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.optimize import minimize
-from synthetic import flat_table, plain_design, small_scatters
+from support.synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.effects import EFFECTS
 from coupons.learning.posterior.corrections import best_mode

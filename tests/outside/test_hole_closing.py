@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from truth import mean_size_mm
+from support.truth import mean_size_mm
 
 from coupons.measuring.virtual.machine import load_machine
 from coupons.terms import Direction, Feature, Form

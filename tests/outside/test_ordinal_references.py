@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 from scipy.optimize import minimize
 from scipy.special import log_ndtr
-from synthetic import flat_table, plain_design, small_scatters
+from support.synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.laplace import find_mode

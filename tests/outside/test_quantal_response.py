@@ -12,7 +12,7 @@ give the recomputed digits).
 import numpy as np
 import pytest
 from scipy.optimize import minimize
-from synthetic import flat_table, plain_design, small_scatters
+from support.synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.posterior.laplace import find_mode
 from coupons.learning.posterior.latent import AT_THRESHOLDS, latent_model

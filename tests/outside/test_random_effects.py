@@ -9,7 +9,7 @@ within 2451.25); Dyestuff2 (Box & Tiao), where the between component is zero.
 import numpy as np
 import pytest
 from scipy.optimize import minimize
-from synthetic import flat_table, plain_design, small_scatters
+from support.synthetic import flat_table, plain_design, small_scatters
 
 from coupons.learning.posterior.corrections import best_mode
 from coupons.learning.posterior.latent import latent_model

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from sklearn.linear_model import BayesianRidge, HuberRegressor, LinearRegression
-from synthetic import flat_table
+from support.synthetic import flat_table
 
 from coupons.learning.estimator import OffsetRegressor
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from known_profile import unshifted
 from scipy.stats import multivariate_normal
+from support.known_profile import unshifted
 
 from coupons.answering.together import Demand, chance_together
 

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from known_profile import covariance_at, known_profile
 from scipy.integrate import trapezoid
 from scipy.stats import norm
+from support.known_profile import covariance_at, known_profile
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.offset import Question, answer

@@ -150,11 +150,15 @@ def _ask(profile: Profile, question: Question) -> Answer | None:
 
 
 def _variance(profile: Profile, question: Question) -> float:
-    """Variance of the needed gap from the terms; they hold their own print's shift already."""
+    """Variance of the needed gap from the terms; they hold their own print's shift already.
+
+    What is not known of another printer, which makes the one body before and after, cancels.
+    """
     cases = clearances(profile, question, np.zeros(1))
     rows = np.array([window_row(one, question)[0] for one in cases])
     # Parts stand on the bed alike on both printers: the mean of the cases is what moves.
-    row = rows.mean(axis=0)
+    _, terms, _ = next(cases[0].prints.by_profile(rows.mean(axis=0)[None, :]))
+    row = terms[0]
     return float(row @ profile.covariance_matrix @ row)
 
 

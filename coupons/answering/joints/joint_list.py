@@ -1,4 +1,43 @@
-"""``joints.csv``: the joints of one part, as a designer lists them in a spreadsheet."""
+"""``joints.csv``: the joints of one part, as a designer lists them in a spreadsheet.
+
+One row a joint; ``name`` and ``across`` are needed, every other column may be missing or blank.
+Where a cell has something for each body, the internal body comes first: ``z/x``.
+
+name
+    A name of its own.
+internal, external
+    ``slot`` with ``tongue``, ``hole`` with ``pin``; with more than one pair of faces ``pocket``
+    with ``plate``, ``sleeve`` with ``bar``, ``holes`` with ``pins``, ``legs`` with ``bar``. The one
+    that hardware replaces is left blank.
+size_mm
+    Nominal size over both faces. Of ``pocket`` and ``sleeve`` both sizes, ``40x25``; of ``legs``
+    the width of the bar; of ``holes`` their diameter; of a slanted pair the width across in the
+    middle of the contact.
+across
+    Printer axis across the faces; of a round joint, along its axis. One for both bodies, ``x``, or
+    one for each as that body is printed, ``z/x``. Two axes where a joint has two directions:
+    ``xy``, across the first size and across the second (``pocket``, ``sleeve``); ``zx``, along the
+    axes and along the pitch (``holes``); ``xz``, across and along the pull (slanted flat pairs).
+    For each body: ``xy/xz``; with a diagonal a comma between: ``z,x+y``.
+fit, move, hardware, at_least, bed
+    As in `coupons.answering.offset.Question`; ``fit`` may be a printed gap in mm.
+internal_profile, external_profile
+    Path, from the list's folder, of the profile of the printer of this body. Blank: the profile
+    that is asked. The feel of a fit always comes from the profile that is asked.
+internal_print, external_print
+    A word for the print that this body comes from: bodies with the same word share what that print
+    has of its own. Blank: the one print of all bodies of its profile of which it is not said.
+pitch_mm
+    Of ``holes``, the distance between the two axes.
+corner_mm
+    Of ``pocket`` and ``sleeve``, the drawn radii of the corners, ``2/0.5``; ``relief/0.5`` where
+    the internal corners are cut free. Blank: sharp.
+leg_mm, mouth_mm, strain_limit
+    Of ``legs``: free length x thickness at the root, ``20x2``; drawn opening between the lips
+    (blank: no lips); strain limit of the material (blank: the strain is told, not judged).
+slant_deg
+    Angle between the mating faces and the pull, half the angle of a wedge or cone.
+"""
 
 import re
 import unicodedata
@@ -7,15 +46,33 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from coupons.answering.bed import odd_bed
+from coupons.answering.contact import LONGEST_MM, SHORTEST_MM, odd_contact
+from coupons.answering.joints.list_sides import LONGEST_PRINT, Makers, is_print, prints_of_two
 from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
 from coupons.answering.pairs import odd_pair
+from coupons.answering.several.kinds import TWO_SIZES, Kind, Several
+from coupons.answering.several.reading import read_sizes, several_of
+from coupons.answering.slants import odd_slant
 from coupons.answering.standards.hardware import Hardware, hardware, two_holes
 from coupons.answering.strength.quantities import parse_share
-from coupons.errors import AnswerError, CouponError, Problem
-from coupons.measuring.run.entries import near_miss
+from coupons.answering.wording import Sides, joint_with, read_across
+from coupons.errors import AnswerError, CouponError, Problem, ProfileError
+from coupons.learning.profile import Profile
+from coupons.measuring.run.entries import near_miss, parse_number
 from coupons.measuring.run.spreadsheet import Cells, Layout, read_cells
-from coupons.terms import EXTERNAL, FITS, INTERNAL, Bed, Direction, Form, Grade, Joint, MovingBody
+from coupons.terms import (
+    EXTERNAL,
+    FITS,
+    FLAT,
+    INTERNAL,
+    Bed,
+    Direction,
+    Form,
+    Grade,
+    Joint,
+    MovingBody,
+)
 
 COLUMNS = (
     "name",
@@ -28,7 +85,19 @@ COLUMNS = (
     "hardware",
     "at_least",
     "bed",
+    "contact_mm",
+    "internal_profile",
+    "external_profile",
+    "internal_print",
+    "external_print",
+    "pitch_mm",
+    "corner_mm",
+    "leg_mm",
+    "mouth_mm",
+    "strain_limit",
+    "slant_deg",
 )
+_OF_SEVERAL = ("pitch_mm", "corner_mm", "leg_mm", "mouth_mm", "strain_limit")
 _UNIT_COLUMNS = ("unit", "units")
 
 _LAYOUT = Layout(
@@ -71,6 +140,14 @@ class ListedJoint:
         fit.
     bed : Bed or None
         Which body stands on the bed; None where nobody said.
+    contact_mm : float or None
+        How long the bodies bear on each other; None where nobody said.
+    internal_profile, external_profile : Profile or None
+        Of the printer of a body; None for the one that is asked.
+    internal_print, external_print : str
+        The print that a body comes from; empty where nobody said.
+    several : Several or None
+        The question about a joint of more than one pair of faces; ``joint`` is its first pair.
     """
 
     row: int
@@ -82,6 +159,33 @@ class ListedJoint:
     hardware: Hardware | None = None
     at_least: float | None = None
     bed: Bed | None = None
+    contact_mm: float | None = None
+    internal_profile: Profile | None = None
+    external_profile: Profile | None = None
+    internal_print: str = ""
+    external_print: str = ""
+    several: Several | None = None
+
+    @property
+    def print_words(self) -> tuple[tuple[str, Profile | None], ...]:
+        """Prints that were named, each with the profile of its printer; None is the one asked."""
+        sides = (
+            (self.internal_print, self.internal_profile),
+            (self.external_print, self.external_profile),
+        )
+        return tuple((word, maker) for word, maker in sides if word)
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What is asked, as something that can be looked up: rows that ask the same are equal."""
+        makers = self.internal_profile, self.external_profile
+        several = self.several and replace(
+            self.several, internal_profile=None, external_profile=None
+        )
+        alone = replace(
+            self, row=0, name="", internal_profile=None, external_profile=None, several=several
+        )
+        return alone, *map(id, makers)
 
 
 @dataclass(frozen=True)
@@ -109,13 +213,15 @@ def read_joints(path: Path) -> JointList:
     """
     rows, problems = read_cells(path, _LAYOUT)
     joints = []
+    makers = Makers(path.parent)
     for row in rows:
-        reader = _Reader(path.name, row)
+        reader = _Reader(path.name, row, makers)
         joint = reader.joint()
         problems += reader.problems
         if joint is not None and not reader.problems:
             joints.append(joint)
     problems += _twice(path.name, joints)
+    problems += prints_of_two(path.name, joints)
     if not rows and not problems:
         problems = [Problem(path.name, "at least one joint", "none", "List one joint a row")]
     if problems:
@@ -173,7 +279,8 @@ def _twice(file: str, joints: list[ListedJoint]) -> list[Problem]:
 class _Reader:
     """Reads one row and collects its problems."""
 
-    def __init__(self, file: str, row: Cells) -> None:
+    def __init__(self, file: str, row: Cells, makers: Makers) -> None:
+        self.makers = makers
         self.where = f"{file} row {row.number}"
         self.number = row.number
         self.cells = {column: row.named.get(column, "") for column in COLUMNS}
@@ -187,20 +294,34 @@ class _Reader:
         self._refuse_other_units()
         name = self._name()
         piece = self._hardware()
+        kind = next((k for k in Kind if k.bodies[0] == self.cells["internal"].lower()), None)
+        if kind is not None:
+            return self._several(name, kind, piece)
+        for column in _OF_SEVERAL:
+            if self.cells[column]:
+                kinds = ", ".join(one.bodies[0] for one in Kind)
+                todo = f"It belongs to joints of several pairs of faces: {kinds}"
+                self._refuse(f"nothing in {column}", self.cells[column], todo)
         internal = self._form("internal", INTERNAL, piece)
         external = self._form("external", EXTERNAL, piece)
         self._refuse_odd_pair(internal, external)
         size_mm = self._size(piece)
-        direction = self._across()
+        slant_deg = self._slant(piece)
+        across = self._across(piece, internal, slant_deg)
         fit, gap_mm = self._fit(piece)
         self._refuse_wide_gap(gap_mm, size_mm)
         move = self._move(piece)
         at_least = self._at_least()
-        bed = self._bed(internal, external, direction, piece)
-        if internal is None or external is None or size_mm is None or direction is None:
+        bed = self._bed(internal, external, across, piece)
+        contact_mm = self._contact()
+        sides = self._sides(piece)
+        if internal is None or external is None or size_mm is None or across is None:
             return None
-        joint = Joint(internal, external, size_mm, direction)
-        return ListedJoint(self.number, name, joint, fit, gap_mm, move, piece, at_least, bed)
+        joint = joint_with(internal, external, size_mm, across, slant_deg)
+        if odd := odd_slant(joint):
+            self._refuse("a slant that the bodies can have", self.cells["slant_deg"], odd)
+        asked = fit, gap_mm, move, piece, at_least, bed, contact_mm
+        return ListedJoint(self.number, name, joint, *asked, *sides)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
         shown = repr(got[:60]) if got else "nothing"
@@ -271,13 +392,149 @@ class _Reader:
             self._refuse(f"{piece.nominal_mm:g}, the size of {piece.name}", text, "Leave it blank")
         return size_mm
 
-    def _across(self) -> Direction | None:
+    def _several(self, name: str, kind: Kind, piece: Hardware | None) -> ListedJoint | None:
+        """Return a joint of several pairs of faces."""
+        self._refuse_odd_columns(kind, piece)
+        sizes_mm = self._sizes(kind, piece)
+        fit, pitch_mm, bed = self._fit_of_several(), self._pitch(), self._bed_word()
+        move, at_least = self._move(piece), self._at_least()
+        sides = self._sides(None)
+        try:
+            several = several_of(
+                kind,
+                across=self.cells["across"].lower(),
+                corners=self.cells["corner_mm"],
+                leg=self.cells["leg_mm"],
+                mouth=self.cells["mouth_mm"],
+                strain_limit=self.cells["strain_limit"],
+                sizes_mm=sizes_mm,
+                fit=fit,
+                move=move,
+                at_least=at_least,
+                hardware=piece,
+                bed=bed,
+                internal_profile=sides[0],
+                external_profile=sides[1],
+                two_prints=sides[2] != sides[3],
+                pitch_mm=pitch_mm,
+            )
+        except AnswerError as error:
+            for line in error.message.split("\n"):
+                self.problems.append(
+                    Problem(self.where, f"a {kind} joint that can be made", "", line)
+                )
+            return None
+        asked = several.fit, None, move, piece, at_least, several.bed, None
+        return ListedJoint(
+            self.number, name, several.pairs[0].joint, *asked, *sides, several=several
+        )
+
+    # What cannot be read in these has its own problem; something takes its place.
+
+    def _refuse_odd_columns(self, kind: Kind, piece: Hardware | None) -> None:
+        external, slant = self.cells["external"].lower(), self.cells["slant_deg"]
+        if contact := self.cells["contact_mm"]:
+            todo = "Its fit is taken as tried on the coupon: leave it blank"
+            self._refuse(f"nothing in contact_mm with {kind.bodies[0]}", contact, todo)
+        if external not in (("", kind.bodies[1]) if piece else (kind.bodies[1],)):
+            todo = f"With {kind.bodies[0]} the other body is {kind.bodies[1]}"
+            self._refuse(f"external {kind.bodies[1]}", external, todo)
+        if slant:
+            todo = "Only slot/tongue and hole/pin can lean"
+            self._refuse(f"nothing in slant_deg with {kind.bodies[0]}", slant, todo)
+
+    def _sizes(self, kind: Kind, piece: Hardware | None) -> tuple[float, ...]:
+        text = self.cells["size_mm"]
+        if not text and piece is not None:
+            return (piece.nominal_mm,)
+        sizes_mm = read_sizes(text) if text else None
+        if sizes_mm is None:
+            self._refuse("size_mm, such as 12 or 40x25", text, "Write it in mm")
+            return (10.0, 10.0) if kind in TWO_SIZES else (10.0,)
+        return sizes_mm
+
+    def _fit_of_several(self) -> Grade:
+        text = self.cells["fit"].lower()
+        if text not in FITS:
+            self._refuse(f"fit {', '.join(FITS)}", text, near_miss(text, FITS, "Such as slide"))
+            return Grade.SLIDE
+        return Grade(text)
+
+    def _pitch(self) -> float | None:
+        text = self.cells["pitch_mm"]
+        pitch_mm = length_mm(text) if text else None
+        if text and pitch_mm is None:
+            self._refuse("pitch_mm in mm", text, "Such as 60")
+            return 60.0
+        return pitch_mm
+
+    def _slant(self, piece: Hardware | None) -> float | None:
+        text = self.cells["slant_deg"]
+        if not text:
+            return None
+        slant_deg = parse_number(text)
+        if slant_deg is None:
+            self._refuse("slant_deg in degrees", text, "Such as 30")
+        elif piece is not None:
+            self._refuse("nothing in slant_deg with hardware", text, "Hardware does not lean")
+        return slant_deg
+
+    def _across(
+        self, piece: Hardware | None, internal: Form | None, slant_deg: float | None
+    ) -> Sides | None:
+        """Return the directions of the internal and of the external body."""
         text = self.cells["across"].lower()
-        if text not in tuple(Direction):
-            todo = "Write the printer axis across the faces; for a round joint, along its axis"
+        flat = internal in FLAT and slant_deg is not None
+        axes = ("across", "along the pull") if flat else ("across",)
+        try:
+            inner, outer = read_across(text, axes)
+        except AnswerError as error:
+            if flat:
+                self._refuse("across and pull, such as xz", text, error.message)
+                return None
+            todo = (
+                "Write the printer axis across the faces; for a round joint, along its axis; "
+                "internal/external, such as z/x, where the bodies are printed lying unlike"
+            )
             self._refuse(f"across {', '.join(Direction)}", text, todo)
             return None
-        return Direction(text)
+        if piece is not None and outer != inner:
+            todo = f"Only the {piece.move} body is printed: write how it lies"
+            self._refuse(f"one direction with {piece.name}", text, todo)
+        return inner, outer
+
+    def _sides(self, piece: Hardware | None) -> tuple[Profile | None, Profile | None, str, str]:
+        """Return the profile and the print of each body, where they are said."""
+        bought = piece and ("internal" if piece.move is MovingBody.EXTERNAL else "external")
+        for column in (f"{bought}_profile", f"{bought}_print") if bought else ():
+            if self.cells[column]:
+                expected = f"nothing in {column} with hardware"
+                self._refuse(expected, self.cells[column], "Hardware comes from no printer")
+        return (
+            self._maker("internal_profile"),
+            self._maker("external_profile"),
+            self._print("internal_print"),
+            self._print("external_print"),
+        )
+
+    def _maker(self, column: str) -> Profile | None:
+        if not self.cells[column]:
+            return None
+        try:
+            return self.makers.read(self.cells[column])
+        except ProfileError as error:
+            self.problems += [
+                Problem(f"{self.where} {column}", p.expected, p.got, p.todo) for p in error.problems
+            ]
+            return None
+
+    def _print(self, column: str) -> str:
+        text = self.cells[column]
+        if not is_print(text):
+            todo = "Use a word or two, such as plate 1, the same for all bodies of one print"
+            self._refuse(f"{column} of up to {LONGEST_PRINT} signs", text, todo)
+            return ""
+        return text
 
     def _fit(self, piece: Hardware | None) -> tuple[Grade | None, float | None]:
         text = self.cells["fit"].lower()
@@ -318,21 +575,43 @@ class _Reader:
         self,
         internal: Form | None,
         external: Form | None,
-        direction: Direction | None,
+        across: Sides | None,
         piece: Hardware | None,
     ) -> Bed | None:
+        bed = self._bed_word()
+        if bed is None:
+            return None
+        of_piece = piece and piece.form
+        printed = [
+            (form, lies[0])
+            for form, lies in zip((internal, external), across or (), strict=False)
+            if form and form is not of_piece
+        ]
+        if printed and (odd := odd_bed(printed, bed)):
+            self._refuse("a body that can stand on the bed", bed, odd)
+            return None
+        return bed
+
+    def _bed_word(self) -> Bed | None:
         text = self.cells["bed"].lower()
         if not text:
             return None
         if text not in tuple(Bed):
             self._refuse(f"bed {', '.join(Bed)}", text, near_miss(text, tuple(Bed), ""))
             return None
-        of_piece = piece and piece.form
-        printed = [form for form in (internal, external) if form and form is not of_piece]
-        if direction and (odd := odd_bed(printed, direction, Bed(text))):
-            self._refuse("a body that can stand on the bed", text, odd)
-            return None
         return Bed(text)
+
+    def _contact(self) -> float | None:
+        text = self.cells["contact_mm"]
+        if not text:
+            return None
+        mm = length_mm(text)
+        if mm is None or odd_contact(mm):
+            todo = "Write the longer of depth of engagement and width in mm, or leave it blank"
+            expected = f"contact_mm from {SHORTEST_MM:g} to {LONGEST_MM:g}"
+            self._refuse(expected, text, todo)
+            return None
+        return mm
 
     def _at_least(self) -> float | None:
         text = self.cells["at_least"]

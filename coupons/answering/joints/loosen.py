@@ -6,10 +6,16 @@ gains more than the second loses, counting both alike; the joint with the larges
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from coupons.answering.drawing import FaceMove
-from coupons.answering.together import Change, Demand, Shared, chances_if_changed
+from coupons.answering.together import (
+    Change,
+    Demand,
+    Shared,
+    chances_if_changed,
+    not_too_tight,
+)
 
 # Less is not worth drawing anything anew.
 _WORTH = 0.01
@@ -38,12 +44,6 @@ class Loosening:
     moves: tuple[FaceMove, ...]
     not_too_tight: float
     together: float
-
-
-def not_too_tight(demand: Demand) -> Demand:
-    """Return what is left of a demand if it may be as loose as it likes."""
-    cases = tuple(not_too_tight(case) for case in demand.or_else)
-    return replace(demand, upper=None, or_else=cases)
 
 
 def most_gained(

@@ -9,12 +9,24 @@ import numpy as np
 from coupons.answering.clearance import Clearance
 from coupons.answering.drawing import FaceMove, gap_step_mm
 from coupons.answering.joints.joint_list import ListedJoint
-from coupons.answering.joints.loosen import Loosening, Wider, most_gained, not_too_tight
+from coupons.answering.joints.loosen import Loosening, Wider, most_gained
+from coupons.answering.joints.print_plan import plan_prints
 from coupons.answering.offset import Answer, Question, answer, clearances, moves_at
 from coupons.answering.origin import Origin, origin_of
+from coupons.answering.prints import Made, made_by
+from coupons.answering.several.answer import SeveralAnswer, answer_several
+from coupons.answering.several.faces import whole_demand
 from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand
-from coupons.answering.together import Demand, Together, chance_together, shared_of
+from coupons.answering.together import (
+    Demand,
+    Shared,
+    Together,
+    chance_together,
+    not_too_tight,
+    shared_of,
+)
 from coupons.answering.told import Told
+from coupons.answering.ways import joint_way
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.terms import GRADES, Form, Grade
@@ -32,7 +44,7 @@ class JointAnswer:
     """
 
     listed: ListedJoint
-    found: Answer | SizeAnswer | None
+    found: Answer | SizeAnswer | SeveralAnswer | None
     why: str = ""
 
     @property
@@ -43,6 +55,7 @@ class JointAnswer:
         """
         if self.found is None or self.listed.gap_mm is not None:
             return None
+        # Of several pairs at once the chance is already that.
         if isinstance(self.found, Answer) and self.listed.at_least is not None:
             return self.found.chance + self.found.too_loose
         return self.found.chance
@@ -50,8 +63,10 @@ class JointAnswer:
     @property
     def too_tight(self) -> float | None:
         """Chance that it is tighter than wanted; None if no fit was wanted."""
-        has_fit = isinstance(self.found, Answer) and self.listed.fit is not None
-        return self.found.too_tight if isinstance(self.found, Answer) and has_fit else None
+        found = self.found
+        if isinstance(found, Answer | SeveralAnswer) and self.listed.fit is not None:
+            return found.too_tight
+        return None
 
     @property
     def moves(self) -> tuple[FaceMove, ...]:
@@ -60,6 +75,8 @@ class JointAnswer:
             return self.found.moves
         if self.found is None:
             return ()
+        if isinstance(self.found, SeveralAnswer):
+            return tuple(move for pair in self.found.pairs for move in pair.moves)
         size = self.found
         return (FaceMove(size.question.form, size.offset_mm, size.faces, size.drawn_mm),)
 
@@ -78,7 +95,8 @@ class PartAnswer(Told):
 
     ``together`` is the chance that all joints in ``counted`` fit on one print, ``not_too_tight``
     that none of them is too tight; joints without an answer, and gaps in mm, are not counted.
-    ``loosen`` is the one of ``counted`` to draw wider, if that helps.
+    ``loosen`` is the one of ``counted`` to draw wider, if that helps. ``prints`` is how many prints
+    the bodies come from, ``makers`` what is known of other printers than the one that is asked.
     """
 
     joints: tuple[JointAnswer, ...]
@@ -88,6 +106,8 @@ class PartAnswer(Told):
     counted: tuple[JointAnswer, ...]
     rehearsed: bool
     origin: Origin
+    prints: int = 1
+    makers: tuple[Origin, ...] = ()
 
     def __repr__(self) -> str:
         """One line: how many joints, and the chance that they all fit at once."""
@@ -111,19 +131,29 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
 
     A joint without an answer, because the profile has no data on it, does not stop the others.
     """
-    known: dict[ListedJoint, JointAnswer] = {}
+    known: dict[object, JointAnswer] = {}
     joints = tuple(_answer_once(profile, joint, known) for joint in listed)
-    demanding = [(joint, demand_of(profile, joint)) for joint in joints]
-    counted = tuple(joint for joint, demand in demanding if demand is not None)
-    demands = [demand for _, demand in demanding if demand is not None]
+    prints, places = plan_prints(profile, listed)
+    demanding = [
+        (joint, demand, made)
+        for joint, made in zip(joints, places, strict=True)
+        if (demand := demand_of(profile, joint, made)) is not None
+    ]
+    counted = tuple(joint for joint, _, _ in demanding)
+    demands = [demand for _, demand, _ in demanding]
+    makes = tuple(made for _, _, made in demanding)
+    shared = shared_of(prints)
+    used = {at for made in places for at in (made.internal, made.external)}
     return PartAnswer(
         joints=joints,
-        together=_together(profile, counted, demands),
-        not_too_tight=_not_too_tight(profile, counted, demands),
-        loosen=_what_to_loosen(profile, counted, demands),
+        together=_together(shared, counted, demands),
+        not_too_tight=_not_too_tight(shared, counted, demands),
+        loosen=_what_to_loosen(profile, shared, counted, demands, makes),
         counted=counted,
-        rehearsed=profile.rehearsed,
+        rehearsed=any(one.rehearsed for one in prints.profiles),
         origin=origin_of(profile),
+        prints=max(1, len(used)),
+        makers=tuple(map(origin_of, prints.profiles[1:])),
     )
 
 
@@ -145,7 +175,21 @@ def question_of(listed: ListedJoint) -> Question:
         printed_gap_mm=gap_mm,
         hardware=piece,
         bed=listed.bed,
+        contact_mm=listed.contact_mm,
+        internal_profile=listed.internal_profile,
+        external_profile=listed.external_profile,
+        two_prints=piece is None and listed.internal_print != listed.external_print,
     )
+
+
+def questions_of(listed: ListedJoint) -> dict[str, Question]:
+    """Return a listed joint as questions by name: one, or one for each of its pairs of faces."""
+    if listed.several is None:
+        return {listed.name: question_of(listed)}
+    pairs = listed.several.pairs
+    if len(pairs) == 1:
+        return {listed.name: pairs[0]}
+    return {f"{listed.name}, {joint_way(pair.joint)}": pair for pair in pairs}
 
 
 def has_standard_hole(listed: ListedJoint) -> bool:
@@ -156,54 +200,63 @@ def has_standard_hole(listed: ListedJoint) -> bool:
 
 
 def _answer_once(
-    profile: Profile, listed: ListedJoint, known: dict[ListedJoint, JointAnswer]
+    profile: Profile, listed: ListedJoint, known: dict[object, JointAnswer]
 ) -> JointAnswer:
     """Answer a joint, or copy the answer of an earlier row that asks the same."""
-    same = replace(listed, row=0, name="")
-    if same not in known:
-        known[same] = _answer_one(profile, listed)
-    return replace(known[same], listed=listed)
+    if listed.key not in known:
+        known[listed.key] = _answer_one(profile, listed)
+    return replace(known[listed.key], listed=listed)
 
 
 def _answer_one(profile: Profile, listed: ListedJoint) -> JointAnswer:
     piece = listed.hardware
     try:
+        if listed.several is not None:
+            return JointAnswer(listed, answer_several(profile, listed.several))
         if piece is not None and has_standard_hole(listed):
-            return JointAnswer(
-                listed, draw_hole(profile, piece, listed.joint.direction, listed.bed)
-            )
+            maker = listed.internal_profile or profile
+            return JointAnswer(listed, draw_hole(maker, piece, listed.joint.direction, listed.bed))
         return JointAnswer(listed, answer(profile, question_of(listed)))
     except AnswerError as error:
         return JointAnswer(listed, None, error.message)
 
 
-def demand_of(profile: Profile, joint: JointAnswer) -> Demand | None:
-    """Return the condition for a joint to fit, next to the others of its print.
+def demand_of(profile: Profile, joint: JointAnswer, made: Made | None = None) -> Demand | None:
+    """Return the condition for a joint to fit, next to the others of its part.
 
+    ``made`` says which of the part's prints its bodies come from; one print makes all if not given.
     None if it has no answer, or if its gap was wanted in mm, which no print meets exactly.
     """
     found = joint.found
     if found is None or joint.listed.gap_mm is not None:
         return None
+    if isinstance(found, SeveralAnswer):
+        return whole_demand(profile, found.question, found.gaps_mm, made)
     if isinstance(found, Answer):
-        return fit_demand(profile, found.question, found.gap_mm)
-    return _size_demand(profile, found.question, found.drawn_mm)
+        return fit_demand(profile, found.question, found.gap_mm, made)
+    return _size_demand(profile, found.question, found.drawn_mm, made)
 
 
-def _size_demand(profile: Profile, question: SizeQuestion, drawn_mm: float) -> Demand | None:
+def _size_demand(
+    profile: Profile, question: SizeQuestion, drawn_mm: float, made: Made | None
+) -> Demand | None:
     if question.limits is None:
         return None
-    return size_demand(profile, question, drawn_mm, question.limits)
+    made = made or made_by(profile)
+    maker = made.profile_of(internal=True)
+    return size_demand(maker, question, drawn_mm, question.limits, made.prints, made.internal)
 
 
-def fit_demand(profile: Profile, question: Question, gap_mm: float) -> Demand:
+def fit_demand(
+    profile: Profile, question: Question, gap_mm: float, made: Made | None = None
+) -> Demand:
     """Return the demand that a joint drawn with a gap has the wanted grade.
 
-    With ``at_least``, the wanted grade or a looser one.
+    With ``at_least``, the wanted grade or a looser one. ``made`` is as in `demand_of`.
     """
     first, *others = (
         _case_demand(clearance, question)
-        for clearance in clearances(profile, question, np.array([gap_mm]))
+        for clearance in clearances(profile, question, np.array([gap_mm]), made)
     )
     return replace(first, or_else=tuple(others))
 
@@ -222,23 +275,27 @@ def _case_demand(clearance: Clearance, question: Question) -> Demand:
 
 
 def _together(
-    profile: Profile, counted: Sequence[JointAnswer], demands: Sequence[Demand]
+    shared: Shared, counted: Sequence[JointAnswer], demands: Sequence[Demand]
 ) -> Together:
     if len(counted) == 1:  # what a joint alone has, exactly
         return Together(counted[0].chance or 0.0, 0.0)
-    return chance_together(demands, shared_of(profile))
+    return chance_together(demands, shared)
 
 
 def _not_too_tight(
-    profile: Profile, counted: Sequence[JointAnswer], demands: Sequence[Demand]
+    shared: Shared, counted: Sequence[JointAnswer], demands: Sequence[Demand]
 ) -> Together:
     if len(counted) == 1 and counted[0].too_tight is not None:
         return Together(1 - counted[0].too_tight, 0.0)
-    return chance_together([not_too_tight(demand) for demand in demands], shared_of(profile))
+    return chance_together([not_too_tight(demand) for demand in demands], shared)
 
 
 def _what_to_loosen(
-    profile: Profile, counted: Sequence[JointAnswer], demands: Sequence[Demand]
+    profile: Profile,
+    shared: Shared,
+    counted: Sequence[JointAnswer],
+    demands: Sequence[Demand],
+    makes: Sequence[Made],
 ) -> Loosening | None:
     """Try the joints with the lowest chances drawn wider; a single joint leaves no choice.
 
@@ -248,23 +305,28 @@ def _what_to_loosen(
     if len(counted) < 2:
         return None
     least_sure = sorted(free, key=lambda n: counted[n].chance or 0.0)[:_MOST_TRIED]
-    tried = [wider for n in least_sure for wider in _drawn_wider(profile, counted[n].found, n)]
-    return most_gained(demands, tried, shared_of(profile))
+    tried = [
+        wider for n in least_sure for wider in _drawn_wider(profile, counted[n].found, n, makes[n])
+    ]
+    return most_gained(demands, tried, shared)
 
 
-def _drawn_wider(profile: Profile, found: Answer | SizeAnswer | None, at: int) -> Iterator[Wider]:
-    """Yield a joint step by step wider, as it can be drawn."""
-    if found is None:
+def _drawn_wider(
+    profile: Profile, found: Answer | SizeAnswer | SeveralAnswer | None, at: int, made: Made
+) -> Iterator[Wider]:
+    """Yield a joint step by step wider, as it can be drawn; none of several pairs of faces."""
+    if found is None or isinstance(found, SeveralAnswer):
         return
     step_mm = _step_mm(found)
     for steps in range(1, max(1, math.floor(_WIDEST_MM / step_mm)) + 1):
         wider_mm = round(steps * step_mm, 6)
         if isinstance(found, SizeAnswer):
-            yield from _wider_hole(profile, found, wider_mm, at)
+            yield from _wider_hole(profile, found, wider_mm, at, made)
         else:
             gap_mm = round(found.gap_mm + wider_mm, 6)
             moves = moves_at(profile, found.question, gap_mm)
-            yield Wider(at, wider_mm, moves, fit_demand(profile, found.question, gap_mm))
+            demand = fit_demand(profile, found.question, gap_mm, made)
+            yield Wider(at, wider_mm, moves, demand)
 
 
 def _step_mm(found: Answer | SizeAnswer) -> float:
@@ -273,10 +335,12 @@ def _step_mm(found: Answer | SizeAnswer) -> float:
     return gap_step_mm(found.question.move) if isinstance(found, Answer) else DRAWN_STEP_MM
 
 
-def _wider_hole(profile: Profile, found: SizeAnswer, wider_mm: float, at: int) -> Iterator[Wider]:
+def _wider_hole(
+    profile: Profile, found: SizeAnswer, wider_mm: float, at: int, made: Made
+) -> Iterator[Wider]:
     drawn_mm = round(found.drawn_mm + wider_mm, 6)
     offset_mm = round(found.offset_mm - wider_mm / found.faces, 6)
     move = FaceMove(found.question.form, offset_mm, found.faces, drawn_mm)
-    demand = _size_demand(profile, found.question, drawn_mm)
+    demand = _size_demand(profile, found.question, drawn_mm, made)
     if demand is not None:
         yield Wider(at, wider_mm, (move,), demand)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.joints.joint_list import ListedJoint
-from coupons.answering.joints.part import question_of
+from coupons.answering.joints.part import questions_of
 from coupons.answering.next.expected_information import Belief, covariance_after
 from coupons.answering.next_print import interval, learned_share
 from coupons.answering.offset import (
@@ -66,6 +66,11 @@ class Asked:
         """The printed forms of the joint; a coupon that tries such a pair tests the joint."""
         return frozenset(self.question.printed_forms)
 
+    @property
+    def directions(self) -> frozenset[Direction]:
+        """How its printed bodies lie; a coupon that tries the pair in one of them tells of it."""
+        return frozenset(lies for _, lies in self.question.ways)
+
 
 @dataclass(frozen=True)
 class Gain:
@@ -94,13 +99,16 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     # The row hardly depends on the gap: as drawn, before any offset, will do.
     cases = clearances(profile, question, np.zeros(1))
     rows = window_row(cases[0], question)
-    measured = bool(learned_share(profile, rows)[0] <= NOTHING_LEARNED)
+    measured = bool(learned_share(cases[0].prints, rows)[0] <= NOTHING_LEARNED)
     return Asked(question.name, measured, question, cases)
 
 
-def ask_about_listed(profile: Profile, listed: ListedJoint) -> Asked:
-    """Write a listed joint as a combination of the printer's terms."""
-    return replace(ask_about(profile, question_of(listed)), name=listed.name)
+def ask_about_listed(profile: Profile, listed: ListedJoint) -> tuple[Asked, ...]:
+    """Write a listed joint, each pair of its faces, as combinations of the printer's terms."""
+    return tuple(
+        replace(ask_about(profile, question), name=name)
+        for name, question in questions_of(listed).items()
+    )
 
 
 def gains(
@@ -142,7 +150,8 @@ def gains(
             for mm, question in zip(after_mm, asked, strict=True)
         ]
         tries = tuple(
-            question.question.joint.direction in _tried(coupon, question.pair) for question in asked
+            any(lies in _tried(coupon, question.pair) for lies in question.directions)
+            for question in asked
         )
         seen = float(np.mean(np.multiply(shrunk, tries)))
         predicted.append((Gain(name, after_mm, tries, seen), float(np.mean(shrunk))))

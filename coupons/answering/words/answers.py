@@ -6,6 +6,7 @@ from dataclasses import asdict
 from datetime import date
 
 from coupons.answering.bed import unsaid_sentence
+from coupons.answering.contact import contact_sentence
 from coupons.answering.drawing import FaceMove, whole_layers
 from coupons.answering.offset import INTERVAL, Answer, Feel, Question
 from coupons.answering.origin import (
@@ -16,8 +17,9 @@ from coupons.answering.origin import (
     origin_sentence,
     stale_mark,
 )
+from coupons.answering.slants import pull_gap_mm
 from coupons.answering.standards.hardware import Hardware
-from coupons.answering.ways import flats_hint, sizes_in
+from coupons.answering.ways import across_of, flats_hint, sizes_in, way
 from coupons.learning.profile import MeasuredRange
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Form, Grade
 
@@ -253,10 +255,10 @@ def hardware_sentence(piece: Hardware) -> str:
     return f"Hardware: {piece.name}, {limits} ({piece.source})."
 
 
-def extrapolated(size_mm: float, direction: Direction, unmeasured: Sequence[Form]) -> str:
+def extrapolated(size_mm: float, unmeasured: Sequence[tuple[Form, Direction]]) -> str:
     """Say that a size is outside the measured range, and which forms were not measured at all."""
     if unmeasured:
-        forms = " and no ".join(sizes_in(form, direction) for form in unmeasured)
+        forms = " and no ".join(sizes_in(form, direction) for form, direction in unmeasured)
         return f"EXTRAPOLATED from other features: no {forms} were measured."
     return (
         f"EXTRAPOLATED: {size_mm:g} mm is outside the measured sizes; the added uncertainty is "
@@ -286,12 +288,21 @@ def headline(answer: Answer, today: date | None = None) -> list[str]:
     """Return marks, what to draw, the chance, and what makes that chance doubtful."""
     question, joint = answer.question, answer.question.joint
     lines = marks(answer.rehearsed, answer.origin, today)
+    lines += [
+        f"The {form} is made by another printer. {mark}"
+        for form, origin in answer.makers
+        for mark in marks(False, origin, today)
+    ]
     lines.append(draw_sentence(answer.moves, stays_words(question, answer.moves)))
     lines.append(_chance_sentences(answer)[0])
+    lines += slant_sentences(answer)
     if answer.prints_as:
         lines += layer_sentences(answer)
     if answer.extrapolated:
-        lines.append(extrapolated(joint.size_mm, joint.direction, answer.unmeasured))
+        unmeasured = [(form, joint.direction_of(form)) for form in answer.unmeasured]
+        lines.append(extrapolated(joint.size_mm, unmeasured))
+    if answer.contact and answer.contact.is_far:
+        lines.append(contact_sentence(answer.contact))
     return lines
 
 
@@ -308,13 +319,53 @@ def details(answer: Answer, today: date | None = None) -> list[str]:
     if question.hardware is not None:
         lines.append(hardware_sentence(question.hardware))
         lines += filter(None, [flats_hint(question.hardware, question.joint.direction)])
+    lines += side_sentences(question)
     lines += one_print_sentence(answer)
     lines += evidence(answer.measured)
     if question.printed_gap_mm is None:
+        if answer.contact and not answer.contact.is_far:
+            lines.append(contact_sentence(answer.contact))
         lines += filter(None, [hands_sentence(answer.origin)])
     lines.append(origin_sentence(answer.origin, today))
+    lines += [f"The {form}: {origin_sentence(origin, today)}" for form, origin in answer.makers]
     if question.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("Caution: force and push fits across layers can split a part along them.")
+    return lines
+
+
+def slant_sentences(answer: Answer) -> list[str]:
+    """Say what an offset and a gap mean on faces that lean; nothing for others."""
+    joint = answer.question.joint
+    if joint.slant is None:
+        return []
+    return [
+        f"NEVER TRIED BY HAND: faces that lean ({joint.slant.angle_deg:g} degrees to the pull). "
+        "What they print as lies between what faces across and along the pull do.",
+        f"The offset is along each face's normal, sizes are across. The gap of "
+        f"{minus(answer.gap_mm)} mm over both sides is {minus(answer.gap_mm / 2)} mm along each "
+        f"normal and {minus(pull_gap_mm(joint, answer.gap_mm))} mm along the pull.",
+    ]
+
+
+def side_sentences(question: Question) -> list[str]:
+    """Say what is not alike of the two bodies of a joint: how they lie, who prints them, when."""
+    joint, lines = question.joint, []
+    if joint.lies_unlike:
+        sides = " and the ".join(
+            f"{form} {way(form, joint.direction_of(form))}" for form in joint.forms
+        )
+        lines.append(
+            f"Printed with the {sides}, each by the axes of its own print. Such a pair was not "
+            "tried by hand: it is predicted from pairs that lie alike."
+        )
+    if question.makers:
+        bodies = " and the ".join(form for form, _ in question.makers)
+        lines.append(
+            f"The {bodies} comes from another printer: what is not known of one says nothing of "
+            "the other. The feel of the fit is that of the profile asked."
+        )
+    elif question.two_prints:
+        lines.append("The two bodies come from two prints: how prints differ counts for each.")
     return lines
 
 
@@ -340,6 +391,8 @@ def layer_sentences(answer: Answer) -> list[str]:
     Nothing for other joints.
     """
     layer_mm, joint = answer.layer_mm, answer.question.joint
+    if answer.unlike:
+        return _unlike_layer_sentences(answer)
     if layer_mm is None:
         return []
     sizes = ", ".join(f"{move.form} {_layers(move.drawn_mm, layer_mm)}" for move in answer.moves)
@@ -365,6 +418,26 @@ def layer_sentences(answer: Answer) -> list[str]:
         lines.append(
             f"{joint.size_mm:g} mm is {_layers(joint.size_mm, layer_mm)}, not a whole number, so "
             "both bodies are rounded to layers."
+        )
+    return lines
+
+
+def _unlike_layer_sentences(answer: Answer) -> list[str]:
+    """Say the same of a joint whose bodies are not drawn in the same layers."""
+    lines = [
+        f"The {move.form} is drawn in layers of {move.layer_mm:g} mm: "
+        f"{_layers(move.drawn_mm, move.layer_mm)}."
+        for move in answer.moves
+        if move.layer_mm
+    ]
+    if answer.prints_as:
+        verb = VERBS[answer.question.fit]
+        prints = " or as ".join(
+            f"{minus(mm)} mm, which {verb} with {chance(p)} chance" for mm, p in answer.prints_as
+        )
+        lines.append(
+            f"Only whole layers print: the gap of {minus(answer.gap_mm)} mm prints as {prints}. "
+            "The chance above is the mean of these."
         )
     return lines
 
@@ -416,7 +489,8 @@ def question_data(question: Question) -> dict[str, object]:
     return {
         "joint": f"{question.joint.internal}/{question.joint.external}",
         "size_mm": question.joint.size_mm,
-        "across": str(question.joint.direction),
+        "across": across_of(question.joint),
+        "slant_deg": question.joint.slant and question.joint.slant.angle_deg,
         "hardware": question.hardware.name if question.hardware else None,
         "fit": str(question.fit),
         "move": str(question.move),
@@ -424,6 +498,8 @@ def question_data(question: Question) -> dict[str, object]:
         "drawn_gap_mm": question.drawn_gap_mm,
         "printed_gap_mm": question.printed_gap_mm,
         "bed": None if question.bed is None else str(question.bed),
+        "contact_mm": question.contact_mm,
+        "two_prints": question.two_prints,
     }
 
 
@@ -437,6 +513,7 @@ def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
         "moves": [move_data(move) for move in answer.moves],
         "stays": None if stays is None else str(stays),
         "gap_mm": answer.gap_mm,
+        "pull_gap_mm": pull_gap_mm(question.joint, answer.gap_mm) if question.joint.slant else None,
         "best_gap_mm": answer.best_gap_mm,
         "low_mm": answer.low_mm,
         "high_mm": answer.high_mm,
@@ -452,7 +529,11 @@ def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
         "prints_as": [{"gap_mm": gap_mm, "chance": p} for gap_mm, p in answer.prints_as],
         "feel": str(answer.feel),
         "beds": [{"bed": str(bed), "interval_mm": mm} for bed, mm in answer.beds],
+        "contact": None if answer.contact is None else asdict(answer.contact),
         "one_print": None if answer.one_print is None else asdict(answer.one_print),
         "origin": origin_data(answer.origin, today),
+        "makers": [
+            {"form": str(form), **origin_data(origin, today)} for form, origin in answer.makers
+        ],
         "words": sentences(answer, today),
     }

@@ -24,7 +24,7 @@ def known_lines(bench: Bench) -> list[str]:
         return []
     so_far, chosen = known(bench.guide, bench.now), bench.guide.weights(bench.choice)
     lines = [
-        f"  {want.name:<46}{value:>6.2f} ± {half:.2f} mm"
+        f"  {want.name:<42}{value:>6.2f} ± {half:.2f} mm"
         + (f", {want.grade} with {100 * chance:.0f} %" if want.grade else "")
         for want, value, half, chance, counts in zip(
             bench.guide.wants,

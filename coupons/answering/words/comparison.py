@@ -151,7 +151,8 @@ def _warnings(changes: Sequence[AnswerChange]) -> Iterator[tuple[str, str]]:
         joint, told = change.question.joint, dict[str, list[str]]()
         for which, found in (("A", change.before), ("B", change.after)):
             if found is not None and found.extrapolated:
-                why = extrapolated(joint.size_mm, joint.direction, found.unmeasured)
+                unmeasured = [(form, joint.direction_of(form)) for form in found.unmeasured]
+                why = extrapolated(joint.size_mm, unmeasured)
                 told.setdefault(why, []).append(which)
         yield from ((change.name, f"on {' and '.join(on)} {why}") for why, on in told.items())
 

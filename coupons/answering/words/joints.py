@@ -6,13 +6,15 @@ import math
 from collections.abc import Iterable, Iterator
 from datetime import date
 
+from coupons.answering.contact import contact_sentence
 from coupons.answering.drawing import FaceMove
 from coupons.answering.joints.joint_list import JointList, ListedJoint, label_of
 from coupons.answering.joints.part import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
 from coupons.answering.origin import hands_sentence, origin_data, origin_sentence
+from coupons.answering.several.answer import SeveralAnswer
 from coupons.answering.single import SizeAnswer
-from coupons.answering.ways import flats_hint
+from coupons.answering.ways import across_of, flats_hint, written_across
 from coupons.answering.words.answers import (
     PRACTICE,
     chance,
@@ -25,6 +27,7 @@ from coupons.answering.words.answers import (
     signed,
 )
 from coupons.answering.words.columns import cell
+from coupons.answering.words.several import several_warnings
 from coupons.neutral import one_line
 from coupons.terms import GRADES, Direction, Form, Grade
 
@@ -98,27 +101,45 @@ def warnings(joint: JointAnswer) -> list[str]:
     if joint.found is None:
         return [joint.why]
     found, listed = joint.found, joint.listed
-    lines = _size_warnings(joint, found)
+    if isinstance(found, SeveralAnswer):
+        lines = [*side_warnings(listed), *several_warnings(found)]
+    else:
+        lines = _size_warnings(joint, found)
     if joint.chance is not None and joint.chance < EVEN_CHANCE:
         lines.append("Less than 50\N{NO-BREAK SPACE}% chance: print a sample and try it first.")
-    if listed.fit is not None and isinstance(found, Answer) and found.feel is not Feel.HAND:
+    feel = Feel.HAND if isinstance(found, SizeAnswer) else found.feel
+    if listed.fit is not None and feel is not Feel.HAND:
         lines.append(f"No trials show this fit: {PRACTICE}.")
     if listed.joint.direction is Direction.Z and (hint := flats_hint(listed.hardware, Direction.Z)):
         lines.append(hint)
-    if isinstance(found, Answer) and _is_open(listed):
-        lines.append(
-            f"Chance of exactly this fit: {chance(found.chance)}; otherwise mostly looser."
-        )
+    if isinstance(found, Answer):
+        lines += _joint_warnings(listed, found)
     if listed.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("May split along the layers.")
     return lines
 
 
+def _joint_warnings(listed: ListedJoint, found: Answer) -> list[str]:
+    lines = []
+    if found.contact and found.contact.is_far:
+        lines.append(contact_sentence(found.contact))
+    if _is_open(listed):
+        lines.append(
+            f"Chance of exactly this fit: {chance(found.chance)}; otherwise mostly looser."
+        )
+    return lines
+
+
 def _size_warnings(joint: JointAnswer, found: Answer | SizeAnswer) -> list[str]:
     """Return the warnings about the sizes to draw."""
-    lines, asked = [], joint.listed.joint
+    lines, asked = side_warnings(joint.listed), joint.listed.joint
     if found.extrapolated:
-        lines.append(extrapolated(asked.size_mm, asked.direction, found.unmeasured))
+        unmeasured = [(form, asked.direction_of(form)) for form in found.unmeasured]
+        lines.append(extrapolated(asked.size_mm, unmeasured))
+    if asked.slant is not None:
+        lines.append(
+            "NEVER TRIED BY HAND: faces that lean. The offset is along their normal; see `offset`."
+        )
     starts = {move.form: move.from_mm for move in joint.moves}
     lines += [
         f"The offset is from the {from_mm:g} mm {form} of the standard."
@@ -129,6 +150,29 @@ def _size_warnings(joint: JointAnswer, found: Answer | SizeAnswer) -> list[str]:
         lines.append("Rounded to whole layers.")
     if found.beds:
         lines.append("What stands on the bed was not said (column bed): covers none and external.")
+    return lines
+
+
+def side_warnings(listed: ListedJoint) -> list[str]:
+    """Say what is not alike of the two bodies of a joint."""
+    lines = []
+    if listed.joint.lies_unlike:
+        lines.append(
+            "The bodies lie unlike as they are printed: such a pair was not tried by hand, it is "
+            "predicted from pairs that lie alike."
+        )
+    others = [
+        f"{side} body from {one_line(maker.machine)}"
+        for side, maker in (
+            ("internal", listed.internal_profile),
+            ("external", listed.external_profile),
+        )
+        if maker is not None
+    ]
+    if others:
+        lines.append(f"Made by others: {', '.join(others)}; the feel is that of the profile asked.")
+    elif listed.internal_print != listed.external_print and listed.hardware is None:
+        lines.append("The two bodies come from two prints: how prints differ counts for each.")
     return lines
 
 
@@ -154,6 +198,7 @@ def note_lines(part: PartAnswer) -> Iterator[str]:
     )
     yield from filter(None, [hands_sentence(part.origin)])
     yield origin_sentence(part.origin)
+    yield from (f"Another printer: {origin_sentence(origin)}" for origin in part.makers)
 
 
 def told_once(warned: Iterable[tuple[str, str]]) -> Iterator[str]:
@@ -169,10 +214,23 @@ def _joint_lines(joint: JointAnswer) -> Iterator[str]:
     name, chance_text = joint.listed.name, chance(joint.chance) if joint.chance is not None else ""
     if joint.found is None:
         yield _line(name, wish(joint), "no answer", "", "")
-    for number, move in enumerate(joint.moves):
-        drawn = f"{move.form} {move.drawn_mm:.2f}"
+    for number, (body, move) in enumerate(named_moves(joint)):
+        drawn = f"{body} {move.drawn_mm:.2f}"
         head = (name, wish(joint)) if number == 0 else ("", "")
         yield _line(*head, drawn, short_move(move), chance_text if number == 0 else "")
+
+
+def named_moves(joint: JointAnswer) -> list[tuple[str, FaceMove]]:
+    """Return what to do with each body, with what the body is called in its joint."""
+    found = joint.found
+    if not isinstance(found, SeveralAnswer):
+        return [(move.form, move) for move in joint.moves]
+    moves = []
+    for number, pair in enumerate(found.pairs):
+        called = dict(zip(pair.alone.question.joint.forms, found.question.kind.bodies, strict=True))
+        more = f" {number + 1}" if len(found.pairs) > 1 else ""
+        moves += [(f"{called[move.form]}{more}", move) for move in pair.moves]
+    return moves
 
 
 def _line(*cells: str) -> str:
@@ -204,10 +262,14 @@ def _counted_sentence(part: PartAnswer) -> str:
     # Rounded up, to cover what it must.
     error = math.ceil(1000 * part.together.sampling_error) / 1000
     return (
-        f"Chance that {'both' if n == 2 else f'all {n}'} joints fit on one print: "
+        f"Chance that {'both' if n == 2 else f'all {n}'} joints fit on {_prints(part)}: "
         f"{chance(part.together.chance)} (sampling error ±{percent(error, 1)}); "
         f"lowest: {worst.listed.name} with {chance(worst.chance or 0.0)}."
     )
+
+
+def _prints(part: PartAnswer) -> str:
+    return "one print" if part.prints == 1 else f"the {part.prints} prints together"
 
 
 def tightness_sentence(part: PartAnswer) -> str:
@@ -233,19 +295,18 @@ def answers_csv(part: PartAnswer) -> str:
 
 def _cells(joint: JointAnswer, marked: list[str]) -> list[str]:
     listed = joint.listed
-    offsets = {move.form: move.offset_mm for move in joint.moves}
     mated = (listed.joint.internal, listed.joint.external)
     notes = marked + warnings(joint)
     return [
         listed.name,
-        *mated,
-        f"{listed.joint.size_mm:g}",
-        listed.joint.direction,
+        *bodies_of(listed),
+        size_of(listed),
+        listed_across(listed),
         str(listed.fit) if listed.fit else wish(joint).replace("−", "-"),
         "" if listed.at_least is None else f"{listed.at_least:g}",
         listed.hardware.name if listed.hardware else "",
-        *(_number(joint.drawn_mm(form)) for form in mated),
-        *(_number(offsets.get(form)) for form in mated),
+        *(_numbers(joint, form) for form in mated),
+        *(_numbers(joint, form, offsets=True) for form in mated),
         str(joint.moves[0].faces) if joint.moves else "",
         "" if joint.chance is None else f"{joint.chance:.4f}",
         "" if joint.too_tight is None else f"{joint.too_tight:.4f}",
@@ -261,6 +322,9 @@ def sizes_csv(part: PartAnswer) -> str:
     """
     rows = [_REHEARSED_ROW] if part.rehearsed else []
     for joint in part.joints:
+        if isinstance(joint.found, SeveralAnswer):
+            rows += _several_size_rows(joint, joint.found)
+            continue
         mated = joint.listed.joint
         rows += [_size_cells(joint, form) for form in (mated.internal, mated.external)]
     return _csv([list(SIZE_COLUMNS), *filter(None, rows)])
@@ -282,6 +346,57 @@ def _size_cells(joint: JointAnswer, form: Form) -> list[str]:
     ]
 
 
+def _several_size_rows(joint: JointAnswer, found: SeveralAnswer) -> Iterator[list[str]]:
+    """Yield the rows of both bodies of each pair of faces; the second pair's labels end in 2."""
+    internal, external = found.question.kind.bodies
+    for number, pair in enumerate(found.pairs):
+        forms = pair.alone.question.joint.forms
+        for form, body in zip(forms, (internal, external), strict=True):
+            if form not in pair.alone.question.printed_forms:
+                continue
+            stays = FaceMove(form, 0.0, 2, pair.alone.question.joint.size_mm)
+            move = next((move for move in pair.moves if move.form is form), stays)
+            label = f"{label_of(joint.listed.name)}_{body}" + (f"_{number + 1}" if number else "")
+            sizes = (move.drawn_mm, move.from_mm, move.offset_mm)
+            yield [joint.listed.name, body, *map(_number, sizes), str(move.faces), label]
+
+
+def bodies_of(listed: ListedJoint) -> tuple[str, str]:
+    """Return what the internal and the external body of a joint are called."""
+    return listed.joint.forms if listed.several is None else listed.several.kind.bodies
+
+
+def size_of(listed: ListedJoint) -> str:
+    """Write the nominal size of a joint, or both: ``40x25``."""
+    sizes_mm = (listed.joint.size_mm,) if listed.several is None else listed.several.sizes_mm
+    return "x".join(f"{mm:g}" for mm in sizes_mm)
+
+
+def listed_across(listed: ListedJoint) -> str:
+    """Write the directions of a joint as they are listed."""
+    if listed.several is None:
+        return across_of(listed.joint)
+    return written_across(listed.several.sides)
+
+
+def _numbers(joint: JointAnswer, form: Form, *, offsets: bool = False) -> str:
+    """Write the drawn size of a body, or its offset; of several pairs each, with an x between."""
+    found = joint.found
+    if not isinstance(found, SeveralAnswer):
+        moved = {move.form: move.offset_mm for move in joint.moves}
+        return _number(moved.get(form) if offsets else joint.drawn_mm(form))
+    numbers = []
+    for pair in found.pairs:
+        if form not in pair.alone.question.printed_forms:
+            continue
+        move = next((move for move in pair.moves if move.form is form), None)
+        stays = None if offsets else pair.alone.question.joint.size_mm
+        if move is not None:
+            stays = move.offset_mm if offsets else move.drawn_mm
+        numbers.append(_number(stays))
+    return "x".join(filter(None, numbers))
+
+
 def _number(mm: float | None) -> str:
     return "" if mm is None else f"{mm:.4f}".rstrip("0").rstrip(".")
 
@@ -294,16 +409,29 @@ def _csv(rows: list[list[str]]) -> str:
 
 def _question_data(joint: JointAnswer) -> dict[str, object]:
     listed, asked = joint.listed, joint.listed.joint
+    several = listed.several
     return {
-        "joint": f"{asked.internal}/{asked.external}",
+        "joint": "/".join(bodies_of(listed)),
         "size_mm": asked.size_mm,
-        "across": str(asked.direction),
+        "sizes_mm": [asked.size_mm] if several is None else list(several.sizes_mm),
+        "across": listed_across(listed),
+        "slant_deg": asked.slant and asked.slant.angle_deg,
+        "pitch_mm": several and several.pitch_mm,
         "hardware": listed.hardware.name if listed.hardware else None,
         "fit": None if listed.fit is None else str(listed.fit),
         "printed_gap_mm": listed.gap_mm,
         "move": str(listed.move),
         "bed": None if listed.bed is None else str(listed.bed),
+        "contact_mm": listed.contact_mm,
+        "sides": [_side_data(listed, side) for side in ("internal", "external")],
     }
+
+
+def _side_data(listed: ListedJoint, side: str) -> dict[str, object]:
+    """Return who prints a body and in which print, where it is said, as plain data."""
+    maker = listed.internal_profile if side == "internal" else listed.external_profile
+    word = listed.internal_print if side == "internal" else listed.external_print
+    return {"side": side, "machine": maker and maker.machine, "print": word or None}
 
 
 def as_data(part: PartAnswer) -> dict[str, object]:
@@ -311,6 +439,8 @@ def as_data(part: PartAnswer) -> dict[str, object]:
     return {
         "rehearsed": part.rehearsed,
         "origin": origin_data(part.origin),
+        "prints": part.prints,
+        "makers": [origin_data(origin) for origin in part.makers],
         "together": {
             "chance": part.together.chance,
             "error": part.together.error,
@@ -330,7 +460,7 @@ def as_data(part: PartAnswer) -> dict[str, object]:
                 "at_least": joint.listed.at_least,
                 "chance": joint.chance,
                 "too_tight": joint.too_tight,
-                "moves": [move_data(move) for move in joint.moves],
+                "moves": [{**move_data(move), "body": body} for body, move in named_moves(joint)],
                 "warnings": warnings(joint),
             }
             for joint in part.joints

@@ -83,7 +83,8 @@ def _extrapolated(answer: SizeAnswer) -> list[str]:
     question = answer.question
     if not answer.extrapolated:
         return []
-    return [extrapolated(question.printed_mm, question.direction, answer.unmeasured)]
+    unmeasured = [(form, question.direction) for form in answer.unmeasured]
+    return [extrapolated(question.printed_mm, unmeasured)]
 
 
 def _limits(limits: Limits) -> str:
@@ -112,10 +113,11 @@ def limits_headline(answer: LimitsAnswer, today: date | None = None) -> list[str
     """Return marks, what to draw, the chance, and what makes that chance doubtful."""
     hole, shaft = answer.hole, answer.shaft
     both = chance(answer.both.chance)
+    prints = "one print" if answer.is_one_print else "two prints"
     return [
         *marks(hole.rehearsed, hole.origin, today),
         draw_sentence([size_move(hole), size_move(shaft)]),
-        f"Chance that a pair from one print is within all four limits: {both}.",
+        f"Chance that a pair from {prints} is within all four limits: {both}.",
         *dict.fromkeys(_extrapolated(hole) + _extrapolated(shaft)),
     ]
 

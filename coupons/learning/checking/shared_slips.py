@@ -22,7 +22,7 @@ from coupons.measuring.run.folder import Run, may_share_slips
 from coupons.measuring.run.sheet import FILE
 
 # A slip is reported from these log odds on. Of 53 sheets without slips, of random machines in good
-# order, the highest were 4.9, 1.3 and 4.7; tests/test_shared_slips.py measures what is then found.
+# order, the highest were 4.9, 1.3 and 4.7; the tests measure what is then found.
 GAUGE_ODDS, TURNED_ODDS, STRETCH_ODDS = 5.5, 2.0, 6.0
 _MOST_SAID = 1000  # to 1
 

@@ -31,6 +31,7 @@ class Sized:
 
     ``axis`` is the body's own axis across the two faces of a flat feature or along a round one,
     ``direction`` the printer's. ``readings`` are the caliper's: jaws and, for rounds, along what.
+    ``on_bed`` says of a height that its lower face is the first layer.
     """
 
     id: str
@@ -44,6 +45,7 @@ class Sized:
     readings: tuple[tuple[Jaws, Along | None], ...] = ()
     at_bed: bool = False
     seam: Seam | None = None
+    on_bed: bool = False
 
 
 @dataclass(frozen=True)

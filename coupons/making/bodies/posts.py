@@ -17,11 +17,13 @@ from coupons.making.bodies.proportions import (
     SHOULDER_CLEAR_MM,
     SHOULDER_MM,
     SLOT_PLAY_MM,
+    SUNK_MM,
     TIP_MM,
     Measures,
 )
 from coupons.making.bodies.series import Item, Series
 from coupons.making.bodies.shapes import Loft, Outline, Part, Prism, Turned, circle_sides, rectangle
+from coupons.making.bodies.windows import depth_of_wall_mm
 from coupons.terms import Form, Seam
 
 SPINE_MM = 8.0  # tallest spine: higher posts stand over it
@@ -29,7 +31,6 @@ SPINE_MM = 8.0  # tallest spine: higher posts stand over it
 SEAM_DEG, SEAM_DEEP, SEAM_HALF = 67.5, 0.875, 1.0
 SEAM_LEAST_HALF_MM = 0.4
 EDGE_BREAK_MM = 0.4
-SUNK_MM = 0.1  # how far a post starts inside its base, so that the union has no touching faces
 
 
 def standing(series: Series) -> Body:
@@ -62,7 +63,7 @@ def lying(series: Series) -> Body:
     m = series.measures
     widths = [width_in_row_mm(series, item) for item in series.items]
     spine_y = max(m.cap_mm + 2 * EDGE_MM, GRIP_MM if series.loose else 0.0)
-    reach = spine_y + max(series.depth_mm, m.cap_mm + 2 * EDGE_MM) + TIP_MM
+    reach = spine_y + depth_of_wall_mm(series) + TIP_MM
     top = m.layers_up(min(max(series.largest_mm, 3.0), SPINE_MM))
     # A lying tongue is read across z, from its free end; a lying pin from both its sides.
     between = max(series.wall_mm, _jaw_room_mm(series) if series.round else 0.0)
@@ -161,11 +162,16 @@ def _standing_tongue(
     wide = half + SHOULDER_MM
     around = rectangle((at[0] - wide, at[1] - deep), (at[0] + wide, at[1] + deep))
     step = Loft("z", ((base - SUNK_MM, around), (seat, around)))
-    broken = max(EDGE_BREAK_MM, measures.nozzle_mm)
+    broken = broken_edge_mm(measures)
     full = _broken_section(at, half, deep, broken)
     small = _broken_section(at, half - lead_in, deep - lead_in, broken)
     shaft = Loft("z", ((seat - SUNK_MM, full), (tip - lead_in, full), (tip, small)))
     return [Part(step, seats=item.id), Part(shaft, feature=item.id)]
+
+
+def broken_edge_mm(measures: Measures) -> float:
+    """Return how much of a standing tongue's width its broken edges take at each side."""
+    return max(EDGE_BREAK_MM, measures.nozzle_mm)
 
 
 def _broken_section(at: Point, half: float, deep: float, broken: float) -> Outline:

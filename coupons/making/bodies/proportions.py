@@ -26,6 +26,7 @@ SHOULDER_MM = 1.2  # step around a post: the mate seats on it, clear of raised l
 ROOM_MM = 1.0  # around a seated mate: nothing but its seat and its own feature comes nearer
 SHOULDER_CLEAR_MM = 0.3  # between a post's shoulder and a label of its own base
 BASE_MM = 1.4  # plate under standing posts
+SUNK_MM = 0.1  # a post starts this far inside its base, so that the union has no touching faces
 TIP_MM = 1.0  # by how much a post stands out of its mate when seated: depth can be felt and seen
 SLOT_PLAY_MM = 1.0  # a slot is this much longer than its tongue is wide, so that only two faces fit
 MIN_WALL_MM = 3.0

@@ -24,7 +24,8 @@ class Series:
     ``mark`` is a glyph set behind a loose piece's label (where its thickness lies), ``pitch_mm``
     the least distance between neighbours that their mates ask for. ``outer`` says that the body's
     outer sizes are features too. ``seat_wide_mm`` is how far the shoulder or head of a mate
-    reaches over the rim of a window, ``seam`` whether standing pins get a groove for theirs.
+    reaches over the rim of a window, ``seam`` whether standing pins get a groove for theirs,
+    ``on_bed`` whether heights are measured from the bed or from a floor above it.
     """
 
     body: str
@@ -44,6 +45,7 @@ class Series:
     outer: bool = True
     seat_wide_mm: float = SHOULDER_MM
     seam: Seam = Seam.SHOWN
+    on_bed: bool = True
 
     @property
     def round(self) -> bool:
@@ -77,6 +79,7 @@ class Series:
             axis=axis,
             readings=item.readings,
             seam=self.seam if self.form is Form.PIN else None,
+            on_bed=self.on_bed and self.form is Form.TONGUE and self.direction is Direction.Z,
         )
 
     def body_of(self, parts: list[Part], features: list[Sized], seat_mm: float) -> Body:

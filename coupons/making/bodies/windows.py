@@ -46,7 +46,7 @@ def windowed_wall(series: Series) -> Body:
     m, flat = series.measures, not series.round
     floor = m.layers_up(series.wall_mm)
     widths = [series.length_mm if flat else item.size_mm for item in series.items]
-    deep = max(series.depth_mm, m.cap_mm + 2 * EDGE_MM)
+    deep = depth_of_wall_mm(series)
     top = m.layers_up(floor + series.largest_mm + series.wall_mm)
     # The cut corner takes from the end wall at one mouth of the first window.
     field = field_of(series, widths, series.wall_mm, top, before_mm=CUT_CORNER_MM)
@@ -58,6 +58,11 @@ def windowed_wall(series: Series) -> Body:
         parts.append(label(series.text(item), x, EDGE_MM, top, m))
         features.append(series.sized(item, (x, deep / 2, z), "z" if flat else "y"))
     return series.body_of(parts, features, seat_mm=0.0)
+
+
+def depth_of_wall_mm(series: Series) -> float:
+    """Return how thick an upright wall is, as labels stand on it: the way through its windows."""
+    return max(series.depth_mm, series.measures.cap_mm + 2 * EDGE_MM)
 
 
 def outer_sizes(series: Series, length: float, high_y: float, top: float) -> list[Sized]:

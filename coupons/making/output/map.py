@@ -22,11 +22,13 @@ from coupons.making.output.map_drawing import (
     upright_mark,
 )
 from coupons.making.plan import Plan
+from coupons.making.record import long_row_sentence
 
 HEAD_MM = 9.5  # title above the first plate
 NOTE_MM = 7.0  # a line above each plate
 MARGIN_MM = 4.0  # around the bodies of a plate
 FOOT_MM = 19.0  # legend
+LINE_MM = 4.4  # of the legend
 SIDE_MM = 2.0
 LEAST_WIDTH_MM = 134.0  # what the legend takes
 
@@ -48,7 +50,7 @@ def map_svg(plan: Plan) -> str:
         panels.append(f'<g data-plate="{plate}">{_frame(plan, panel, plate, top)}{bodies}</g>\n')
         top += NOTE_MM + panel.height
         wide = max(wide, panel.width + 2 * SIDE_MM)
-    high = top + FOOT_MM
+    high = top + FOOT_MM + (LINE_MM if _long_rows(plan) else 0.0)
     title = escape(f"{plan.spec.title} ({plan.spec.name})")
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:g} {high:g}" '
@@ -126,10 +128,19 @@ def _legend(plan: Plan, x: float, y: float) -> str:
     ]
     shown = [(mark, words) for mark, words, wanted in entries if wanted]
     return "".join(
-        f'<g transform="translate({x + 63 * (number // 3):g} {y + 4.4 * (number % 3):g})">{mark}'
-        f'<text x="6" y="0" font-size="2.8" fill="{FAINT}">{words}</text></g>\n'
+        f'<g transform="translate({x + 63 * (number // 3):g} {y + LINE_MM * (number % 3):g})">'
+        f'{mark}<text x="6" y="0" font-size="2.8" fill="{FAINT}">{words}</text></g>\n'
         for number, (mark, words) in enumerate(shown)
+    ) + (
+        f'<text x="{x:g}" y="{y + 3 * LINE_MM:g}" font-size="2.8" fill="{FAINT}">'
+        f"{_long_rows(plan)}</text>\n"
+        if _long_rows(plan)
+        else ""
     )
+
+
+def _long_rows(plan: Plan) -> str:
+    return long_row_sentence(trial for row in plan.rows for trial in row.trials)
 
 
 def _any_loose(plan: Plan) -> bool:

@@ -163,12 +163,26 @@ class HardwareRow(_GradedRow):
 
 
 class SizesRow(_FormedRow):
-    """Features of several sizes to be measured by caliper or drill shanks."""
+    """Features of several sizes to be measured by caliper or drill shanks.
+
+    Heights of tongues across z stand on the bed unless ``on_bed`` is false: then they are steps
+    between two upper faces.
+    """
 
     kind: Literal["sizes"]
     sizes_mm: Annotated[
         tuple[Size, ...], Field(min_length=1, max_length=300), AfterValidator(_rising)
     ]
+    on_bed: Annotated[bool, Field(strict=True)] = True
+
+    @field_validator("on_bed")
+    @classmethod
+    def _heights_alone(cls, on_bed: bool, info: ValidationInfo) -> bool:
+        form, direction = info.data.get("form"), info.data.get("direction")
+        is_height = form is Form.TONGUE and direction is Direction.Z
+        if not on_bed and None not in (form, direction) and not is_height:
+            raise ValueError(f"false for tongues across z alone, got a {form} with {direction}")
+        return on_bed
 
 
 class SpansRow(_Row):

@@ -123,8 +123,8 @@ def work_list(coupon: Coupon) -> WorkList:
 def contact_mm(coupon: Coupon) -> NDArray[np.floating]:
     """Return over which length the two bodies of each trial touch.
 
-    It is the thickness of the thinner body: upright where mates go in from above, the thinner of
-    the level ones where they go in from the side.
+    Where the record does not say it, it is the thickness of the thinner body: upright where mates
+    go in from above, the thinner of the level ones where they go in from the side.
     """
     extents = {body.id: body.extent_mm for body in coupon.bodies}
     features = {feature.id: feature for feature in coupon.features}
@@ -138,7 +138,8 @@ def contact_mm(coupon: Coupon) -> NDArray[np.floating]:
         return extent_mm[2] if from_above else min(extent_mm[:2])
 
     thinner_mm = [
-        min(thickness_mm(trial.feature), thickness_mm(trial.mate)) for trial in coupon.trials
+        trial.contact_mm or min(thickness_mm(trial.feature), thickness_mm(trial.mate))
+        for trial in coupon.trials
     ]
     lengths_mm = np.array(thinner_mm, dtype=float)
     return np.where(np.isfinite(lengths_mm), lengths_mm, CONTACT_MM)

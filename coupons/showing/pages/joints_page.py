@@ -8,16 +8,21 @@ from functools import partial
 from pathlib import Path
 from urllib.parse import quote
 
+from coupons.answering.joints.joint_list import ListedJoint
 from coupons.answering.joints.part import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
 from coupons.answering.origin import origin_sentence
-from coupons.answering.ways import way
+from coupons.answering.ways import joint_way
 from coupons.answering.words.answers import chance, marks, whole_percents
 from coupons.answering.words.joints import (
     COLUMNS,
     SIZE_COLUMNS,
     answers_csv,
+    bodies_of,
+    listed_across,
+    named_moves,
     short_move,
+    size_of,
     sizes_csv,
     tightness_sentence,
     together_sentence,
@@ -131,13 +136,30 @@ def _row(joint: JointAnswer, repeated: Set[str]) -> dict[str, object]:
         "name": listed.name,
         "wish": wish(joint),
         "grade": listed.fit or "",
-        "way": way(listed.joint.internal, listed.joint.direction),
-        "bodies": [_body(joint, form) for form in (listed.joint.internal, listed.joint.external)],
+        "way": _way(listed),
+        "bodies": _bodies(joint),
         "answered": joint.found is not None,
         "chance": "" if joint.chance is None else chance(joint.chance),
         "shares": _shares(joint),
         "warnings": [warning for warning in warnings(joint) if warning not in repeated],
     }
+
+
+def _way(listed: ListedJoint) -> str:
+    if listed.several is None:
+        return joint_way(listed.joint)
+    pitch_mm = listed.several.pitch_mm
+    pitch = "" if pitch_mm is None else f", pitch {pitch_mm:g} mm"
+    return f"{'/'.join(bodies_of(listed))} {size_of(listed)}, {listed_across(listed)}{pitch}"
+
+
+def _bodies(joint: JointAnswer) -> list[dict[str, str]]:
+    if joint.listed.several is None:
+        return [_body(joint, form) for form in joint.listed.joint.forms]
+    return [
+        {"what": body, "size": f"{move.drawn_mm:.2f}", "move": short_move(move)}
+        for body, move in named_moves(joint)
+    ]
 
 
 def _body(joint: JointAnswer, form: Form) -> dict[str, str]:

@@ -7,7 +7,7 @@ from pathlib import Path
 from coupons.answering.next.guide import guide_of
 from coupons.atomic import write_text
 from coupons.making.output.map_drawing import signed
-from coupons.making.record import Coupon, read_coupon
+from coupons.making.record import Coupon, long_row_sentence, read_coupon
 from coupons.showing.pages.page import render_page
 from coupons.showing.pages.picture import Picture, read_picture
 from coupons.showing.words.first_order import best_order, first_numbers
@@ -88,6 +88,7 @@ def write_sheet(folder: Path) -> Path:
             first=[title_of(coupon, guide.tasks[number]) for number in first] if guide else (),
             rows=_trial_rows(coupon, first),
             readings=_readings(coupon, first),
+            long_rows=long_row_sentence(coupon.trials),
         ),
     )
     return page

@@ -1,0 +1,258 @@
+"""Fitting a whole tree of runs: many at once, resumable, one bad run never stops the others.
+
+The work goes through joblib. Without a number of workers it runs on whatever backend the caller
+has chosen with ``joblib.parallel_config``, beyond this machine as well.
+"""
+
+import os
+import re
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from coupons.errors import CouponError, DoubtWarning, Problem, RunError
+from coupons.progress import steps
+
+if TYPE_CHECKING:
+    from coupons.learning.profile import Profile
+
+RUN_FILES = ("coupon.json", "entries.csv", "conditions.toml")
+
+
+class Outcome(StrEnum):
+    """What became of one profile."""
+
+    FITTED = "fitted"
+    CURRENT = "up to date"
+    EMPTY = "nothing entered"
+    FAILED = "failed"
+
+
+@dataclass(frozen=True)
+class Task:
+    """One profile to write.
+
+    Parameters
+    ----------
+    folders : tuple of Path
+        Runs that are fitted together.
+    output : Path
+        The profile's file.
+    """
+
+    folders: tuple[Path, ...]
+    output: Path
+
+
+@dataclass(frozen=True)
+class Done:
+    """One profile, and what became of it.
+
+    Parameters
+    ----------
+    task : Task
+    outcome : Outcome
+    said : tuple of str
+        Problems that kept it from being written, or doubts about it.
+    """
+
+    task: Task
+    outcome: Outcome
+    said: tuple[str, ...] = ()
+
+
+def fit_each(
+    folders: Sequence[str | Path],
+    *,
+    by_machine: bool = False,
+    jobs: int | None = None,
+    public: bool = False,
+) -> tuple[Done, ...]:
+    """Fit every run, or every machine, below some folders.
+
+    A profile that is newer than all files of its runs, and of the same entries and version, is left
+    as it is: started again after it was stopped, the work goes on where it was. The bytes written
+    do not depend on the number of workers.
+
+    Parameters
+    ----------
+    folders : sequence of str or Path
+        Searched downwards for runs; links to folders are not followed.
+    by_machine : bool
+        Fit all runs of one machine and material together. Their profile is written to the folder
+        below which all of them are.
+    jobs : int, optional
+        How many workers; -1 for one a processor. Not given: one, or what
+        ``joblib.parallel_config`` says around this call.
+    public : bool
+        Write files to be shared; see `coupons.job.fit_to_files`.
+
+    Returns
+    -------
+    tuple of Done
+        In the order of the runs' paths, whatever finished first.
+
+    Raises
+    ------
+    RunError
+        If a folder cannot be searched, or no run is below any of them.
+    """
+    from joblib import Parallel, delayed
+
+    found = find_runs([Path(folder) for folder in folders])
+    tasks, done = _tasks(found, by_machine)
+    work = Parallel(n_jobs=jobs, return_as="generator_unordered")(
+        delayed(_numbered)(number, task, public) for number, task in enumerate(tasks)
+    )
+    by_number = dict(steps(work, "profiles", len(tasks)))
+    return (*done, *(by_number[number] for number in range(len(tasks))))
+
+
+def find_runs(folders: Sequence[Path]) -> tuple[Path, ...]:
+    """Return the runs below some folders, in the order in which a person would sort them.
+
+    Raises
+    ------
+    RunError
+        If one of the folders is none, or there is no run in all of them.
+    """
+    problems: list[Problem] = []
+    found: dict[Path, Path] = {}
+    for folder in folders:
+        if not folder.is_dir():
+            problems.append(Problem(str(folder), "a folder with runs", "no such folder"))
+            continue
+        for place, below, names in os.walk(folder, onerror=_refuse):
+            below.sort(key=in_natural_order)
+            if {"coupon.json", "entries.csv"} <= set(names):
+                found.setdefault(Path(place).resolve(), Path(place))
+    if not problems and not found:
+        told = ", ".join(map(str, folders))
+        todo = "Make a coupon there with `coupons make`, or give the folder that holds the runs"
+        problems = [Problem(told, "a run (coupon.json with entries.csv)", "none below it", todo)]
+    if problems:
+        raise RunError(problems)
+    return tuple(found.values())
+
+
+def in_natural_order(name: str) -> tuple[tuple[bool, int, str], ...]:
+    """Return what a name is sorted by so that bench-2 comes before bench-10.
+
+    Examples
+    --------
+    >>> sorted(["bench-10", "bench-2", "attic"], key=in_natural_order)
+    ['attic', 'bench-2', 'bench-10']
+    """
+    parts = re.findall(r"\d+|\D+", name)
+    return tuple((False, int(part), "") if part.isdecimal() else (True, 0, part) for part in parts)
+
+
+def _refuse(error: OSError) -> None:
+    todo = "Check its permissions, or leave it out"
+    got = (error.strerror or "none").lower()
+    raise RunError([Problem(str(error.filename), "a folder that can be searched", got, todo)])
+
+
+def _tasks(runs: Sequence[Path], by_machine: bool) -> tuple[list[Task], list[Done]]:
+    """Return the profiles to write, and the runs of which it is clear that they have none."""
+    from coupons.learning.profile import FILE
+    from coupons.measuring.run.conditions import read_conditions
+
+    if not by_machine:
+        return [Task((run,), run / FILE) for run in runs], []
+    groups: dict[tuple[str, str], list[Path]] = {}
+    failed = []
+    for run in runs:
+        try:
+            said = read_conditions(run / "conditions.toml")
+        except CouponError as error:
+            failed.append(_failed(Task((run,), run / FILE), error))
+            continue
+        groups.setdefault((said.machine, said.material), []).append(run)
+    top = Path(os.path.commonpath([run.absolute() for run in runs]))
+    top = top.parent if top in {run.absolute() for run in runs} else top
+    return [
+        Task(tuple(members), top / f"{_file_name(f'{machine}-{material}')}.json")
+        for (machine, material), members in groups.items()
+    ], failed
+
+
+def _file_name(name: str) -> str:
+    """Return a name as a file may have it: letters, digits, dots and hyphens."""
+    return re.sub(r"[^\w.-]+", "-", name).strip(".-") or "machine"
+
+
+def _numbered(number: int, task: Task, public: bool) -> tuple[int, Done]:
+    return number, _fit(task, public)
+
+
+def _fit(task: Task, public: bool) -> Done:
+    """Fit one profile in a worker; whatever is wrong with its runs ends here."""
+    from coupons.job import fit_to_files
+
+    try:
+        if _is_current(task):
+            return Done(task, Outcome.CURRENT)
+        filled = tuple(folder for folder in task.folders if not _is_blank(folder))
+        if not filled:
+            return Done(task, Outcome.EMPTY)
+        with warnings.catch_warnings(record=True) as caught:
+            warnings.simplefilter("always", DoubtWarning)
+            fit_to_files(filled, task.output, public=public)
+    except CouponError as error:
+        return _failed(task, error)
+    except OSError as error:
+        if not error.filename:
+            raise
+        return Done(task, Outcome.FAILED, (f"{error.filename}: {error.strerror}",))
+    return Done(task, Outcome.FITTED, tuple(str(one.message) for one in caught))
+
+
+def _failed(task: Task, error: CouponError) -> Done:
+    return Done(task, Outcome.FAILED, tuple(error.message.split("\n")))
+
+
+def _is_blank(folder: Path) -> bool:
+    """Tell whether a sheet is as it was made; one that cannot be read is not."""
+    from coupons.measuring.run.folder import survey_run
+
+    rows = survey_run(folder).typed.rows
+    return bool(rows) and not any(row.result.strip() for row in rows)
+
+
+def _is_current(task: Task) -> bool:
+    """Tell whether a profile stands that was fitted to these runs as they are now."""
+    from coupons.learning.profile import entries_digest
+
+    profile = _standing(task.output)
+    if profile is None:
+        return False
+    written_ns = task.output.stat().st_mtime_ns
+    files = [folder / name for folder in task.folders for name in RUN_FILES]
+    newer = any(path.stat().st_mtime_ns > written_ns for path in files if path.exists())
+    filled = [folder for folder in task.folders if not _is_blank(folder)]
+    same_entries = profile.entries_sha256 == entries_digest(filled)
+    if profile.without and (newer or not same_entries):
+        todo = "Fit it by itself: coupons fit RUN --without ROW"
+        got = "a profile without some rows, of entries that have changed since"
+        raise RunError([Problem(str(task.output), "a profile that can be made anew", got, todo)])
+    return same_entries and not newer
+
+
+def _standing(path: Path) -> "Profile | None":
+    from coupons import __version__
+    from coupons.learning.profile import VERSION, read_profile
+
+    if not path.is_file():
+        return None
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", DoubtWarning)
+            profile = read_profile(path)
+    except CouponError:
+        return None
+    ours = profile.version == VERSION and profile.made_with == f"coupons {__version__}"
+    return profile if ours else None

@@ -1,0 +1,41 @@
+"""Runs without what is nobody else's business: who tried, what they noted, where the files lie."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from coupons.measuring.run.folder import Run
+
+
+def without_people(runs: Sequence[Run]) -> tuple[Run, ...]:
+    """Return runs of the same numbers that may be shown to anybody.
+
+    Several people become "person 1", "person 2", in the order of their names, so that it can still
+    be seen how many tried; one alone is not named. Folders become "run-1", "run-2"; notes are left
+    out.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+
+    Returns
+    -------
+    tuple of Run
+        Their folders exist no more: nothing can be read from them.
+    """
+    names = {one.by for run in runs for each in (run.sizes, run.fits, run.zeros) for one in each}
+    called = {name: f"person {n}" for n, name in enumerate(sorted(names - {""}), start=1)}
+    if len(called) == 1:
+        called = dict.fromkeys(called, "")
+    called[""] = ""
+
+    return tuple(
+        replace(
+            run,
+            folder=Path(f"run-{n}"),
+            sizes=tuple(replace(one, by=called[one.by], note="") for one in run.sizes),
+            fits=tuple(replace(one, by=called[one.by], note="") for one in run.fits),
+            zeros=tuple(replace(one, by=called[one.by], note="") for one in run.zeros),
+        )
+        for n, run in enumerate(runs, start=1)
+    )

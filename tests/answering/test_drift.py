@@ -1,0 +1,133 @@
+import numpy as np
+import pytest
+from bench.calibration import profile_of_fit
+from support.prior_printer import draw_printer, observe, print_sizes
+from support.rehearsed import rehearsed_run
+from support.synthetic import done_coupons
+
+from coupons.answering.compare.drift import chart
+from coupons.answering.compare.profiles import drifts
+from coupons.answering.offset import Question
+from coupons.errors import AnswerError
+from coupons.learning.design import design_of
+from coupons.learning.fit import fit_design, fit_runs
+from coupons.terms import Direction, Form, Grade, Joint
+
+ASKED = {
+    "x": Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.SLIDE),
+    "round": Question(Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z), Grade.SLIDE),
+}
+
+
+def test_a_step_a_run_alone_and_a_drift_are_told_apart():
+    steady = [0.20, 0.22, 0.21, 0.19, 0.21, 0.20, 0.22, 0.20]
+    assert chart(steady, [0.02] * 8).signal is None
+    step = chart([0.2] * 5 + [0.3] * 3, [0.02] * 8).signal
+    assert (step.run, step.why) == (5, "from run 6 on 0.10 mm wider")
+    alone = chart([0.2] * 4 + [0.1] + [0.2] * 3, [0.02] * 8).signal
+    assert (alone.run, alone.why) == (4, "run 5 alone 0.10 mm narrower")
+    drift = chart([0.2 + 0.02 * k for k in range(8)], [0.02] * 8).signal
+    assert drift.why == "0.02 mm wider from run to run"
+
+
+def test_a_run_that_is_known_badly_counts_for_little():
+    values = [0.20, 0.21, 0.20, 0.35]
+    assert chart(values, [0.03] * 4).signal.run == 3
+    assert chart(values, [0.03] * 3 + [0.15]).signal is None
+    assert chart(values, [0.03] * 3 + [0.15]).center_mm == pytest.approx(0.205, abs=0.003)
+
+
+@pytest.mark.parametrize("n_runs", [2, 3, 5, 10])
+def test_one_chart_in_twenty_signals_by_chance(n_runs):
+    # 2,000 charts of runs known more or less well: ± 0.5 % one standard error, 1.5 % three.
+    rng = np.random.default_rng(n_runs)
+    sds = rng.uniform(0.02, 0.08, n_runs)
+    charts = 2000
+    alarms = sum(_signals(rng.normal(0.3, sds), sds) for _ in range(charts))
+    assert alarms / charts == pytest.approx(0.05, abs=0.015)
+
+
+_KNOWN = {}
+
+
+def _signals(values, sds):
+    """Tell whether a chart of these values signals, its limit taken once for these sds."""
+    key = sds.tobytes()
+    if key not in _KNOWN:
+        from coupons.answering.compare.drift import _contrasts
+
+        rows = _contrasts(sds).rows
+        _KNOWN[key] = rows / np.sqrt(rows**2 @ sds**2)[:, None], chart(values, sds).limit
+    rows, limit = _KNOWN[key]
+    return np.abs(rows @ values).max() > limit
+
+
+@pytest.mark.parametrize(
+    ("n_runs", "at", "sds", "least"), [(4, 3, 4, 0.7), (5, 4, 4, 0.75), (10, 4, 2.5, 0.85)]
+)
+def test_what_few_runs_find(n_runs, at, sds, least):
+    # 1,000 charts, ± 1.5 % one standard error. A 4-sd step at run 5 was found in 6 % before.
+    rng = np.random.default_rng(3)
+    own = np.full(n_runs, 0.05)
+    moved = np.where(np.arange(n_runs) >= at, sds * 0.05, 0.0)
+    found = np.mean([_signals(rng.normal(moved, own), own) for _ in range(1000)])
+    assert found > least
+
+
+@pytest.mark.parametrize("n_runs", [2, 3, 5, 10])
+def test_the_move_that_it_says_it_would_see_is_found_in_four_cases_of_five(n_runs):
+    rng = np.random.default_rng(n_runs)
+    own = rng.uniform(0.03, 0.07, n_runs)
+    told = chart(np.zeros(n_runs), own)
+    for at, step_mm in (
+        (n_runs // 2, told.detectable_middle_mm),
+        (n_runs - 1, told.detectable_last_mm),
+    ):
+        moved = np.where(np.arange(n_runs) >= at, step_mm, 0.0)
+        found = np.mean([_signals(rng.normal(moved, own), own) for _ in range(2000)])
+        # The other contrasts find a few more.
+        assert 0.77 < found < 0.90
+
+
+@pytest.mark.parametrize("values", [[], [0.2]])
+def test_too_few_runs(values):
+    with pytest.raises(AnswerError, match="at least 2 runs, got"):
+        chart(values, [0.02] * len(values))
+
+
+def _alarms(charts):
+    """Share of charts that signal, with its standard error counted by machines."""
+    shares = [np.mean([each.chart.signal is not None for each in found]) for found in charts]
+    return np.mean(shares), np.std(shares) / np.sqrt(len(shares))
+
+
+@pytest.mark.slow
+def test_runs_of_one_printer_seldom_signal():
+    # 25 printers from the prior, ten prints of `first` each, two charts: one in twenty may signal.
+    rng = np.random.default_rng(4)
+    design = design_of(done_coupons("first"))
+    charts = []
+    for _ in range(25):
+        printer = draw_printer(rng)
+        runs = [
+            profile_of_fit(
+                fit_design(observe(printer, design, print_sizes(printer, design, rng), rng))
+            )
+            for _ in range(10)
+        ]
+        charts.append(drifts(runs, ASKED))
+    share, error = _alarms([found for found in charts if found])
+    assert share < 0.05 + 3 * max(error, 0.02)
+
+
+@pytest.mark.slow
+def test_runs_of_one_virtual_machine_seldom_signal():
+    charts = []
+    for machine in range(12):
+        name = ("bench-1", "bench-2", "attic-1")[machine % 3]
+        runs = [
+            profile_of_fit(fit_runs([rehearsed_run(100 * machine + k, name)])) for k in range(5)
+        ]
+        charts.append(drifts(runs, ASKED))
+    share, _ = _alarms(charts)
+    assert share <= 0.15

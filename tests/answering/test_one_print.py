@@ -1,0 +1,67 @@
+"""What one print's answers say of how far prints differ, and what a second print would bring."""
+
+import numpy as np
+import pytest
+from support.known_profile import known_profile
+
+from coupons.answering.offset import Question, answer
+from coupons.answering.one_print import log_sd_after
+from coupons.answering.words.answers import sentences
+from coupons.learning.effects import TERMS
+from coupons.terms import Direction, Form, Grade, Joint
+
+DRAWER = Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.LOOSE, drawn_gap_mm=0.60)
+QUIET = {"tau": 0.002, "omega": 0.002, "rho_scale": 1e-7}
+
+
+def plain(runs=1, **more):
+    """Return a printer of which next to nothing is unknown but its shift, known as one print can.
+
+    Growth of both faces is known in a sum with the print's own shift: ± 0.02 mm a face in all.
+    """
+    shares = dict.fromkeys(TERMS, 1e-4) | {"growth_ext": 0.25, "growth_int": 0.25}
+    return known_profile(sd_share=shares, scatters=QUIET | more, runs=runs)
+
+
+def test_the_ends_are_the_chances_for_a_scatter_that_is_known():
+    # Of the prior's log-sd 0.2: prints differ by 0.02·exp(∓1.2816·0.2) mm. What the print that
+    # taught the profile had of its own goes with the same scatter.
+    found = answer(plain(), DRAWER).one_print
+    said = answer(plain(), DRAWER).chance
+    assert found.if_unlike < said < found.if_alike
+    assert found.if_alike - found.if_unlike > 0.005
+    assert found.after_if_alike - found.after_if_unlike < found.if_alike - found.if_unlike
+    assert found.after > said
+
+
+def test_a_second_print_tells_of_a_scatter_what_one_difference_does():
+    # A print effect that is seen exactly: the log-sd 0.2 has precision 25, and one normal
+    # difference adds 2 for each of the two effects that go with rho.
+    exact = dict.fromkeys(TERMS, 0.1)
+    assert 25 < log_sd_after(known_profile(sd_share=exact), "rho") ** -2 < 25 + 4
+    assert log_sd_after(known_profile(sd_share=1.0), "rho") == pytest.approx(0.2, abs=1e-3)
+
+
+def test_only_high_chances_of_one_print_say_so():
+    one = " ".join(sentences(answer(plain(), DRAWER))).replace("\N{NO-BREAK SPACE}", " ")
+    assert "One print cannot show how far prints differ" in one
+    assert "a second print, fitted together, would make it about" in one
+    assert "One print" not in " ".join(sentences(answer(plain(runs=2), DRAWER)))
+    tight = Question(DRAWER.joint, Grade.LOOSE, drawn_gap_mm=0.45)
+    assert answer(plain(), tight).chance < 0.8
+    assert "One print" not in " ".join(sentences(answer(plain(), tight)))
+
+
+def test_for_nodes_of_the_scatter_the_mean_is_the_stated_chance():
+    from coupons.answering import one_print
+    from coupons.answering.offset import clearances
+
+    profile = plain()
+    cases = clearances(profile, DRAWER, np.array([0.60]))
+    squares, weights = profile.scatters["rho"].variance_rule()
+    mean = sum(
+        weight
+        * one_print._chance(cases, Grade.LOOSE, one_print._with_square(profile, "rho", square), 0)
+        for square, weight in zip(squares, weights, strict=True)
+    )
+    assert mean == pytest.approx(answer(profile, DRAWER).chance, abs=1e-6)

@@ -1,0 +1,29 @@
+"""Board and wall card say whose hand a profile holds, and stay silent where it says none."""
+
+from datetime import date
+
+import pytest
+from support.known_profile import known_profile
+
+from coupons.learning.profile import Hand, write_profile
+from coupons.showing.pages.board import read_posted, write_board
+from coupons.showing.pages.wall_card import write_wall_card
+
+BO = Hand(by="Bo <b>", trials=8)
+
+
+@pytest.mark.parametrize(("hand", "count"), [(BO, 1), (None, 0)])
+def test_the_board_names_the_hand(tmp_path, hand, count):
+    write_profile(known_profile(hand=hand), tmp_path / "profile.json")
+    posted, refused = read_posted([tmp_path / "profile.json"], date(2026, 5, 1))
+    write_board(tmp_path / "board.html", posted, refused, date(2026, 5, 1))
+    page = (tmp_path / "board.html").read_text(encoding="utf-8")
+    assert page.count("<dt>hand</dt><dd><bdi>Bo &lt;b&gt;</bdi></dd>") == count
+
+
+@pytest.mark.parametrize(("hand", "count"), [(BO, 1), (None, 0)])
+def test_the_wall_card_names_the_hand(tmp_path, hand, count):
+    write_wall_card(tmp_path / "card.html", known_profile(hand=hand))
+    page = (tmp_path / "card.html").read_text(encoding="utf-8")
+    assert page.count("Draw these gaps for the hand of <bdi>Bo &lt;b&gt;</bdi>") == count
+    assert "Draw these gaps" in page

@@ -1,0 +1,212 @@
+"""A whole tree of runs at once: nothing lost, nothing done twice, one bad run stops no other."""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+
+import joblib
+import pytest
+from click.testing import CliRunner
+
+from coupons import RunError, fit_each
+from coupons.batch import Outcome, find_runs, in_natural_order
+from coupons.cli import main
+from coupons.learning.profile import read_profile
+
+NAMES = ("bench-1", "bench-2", "bench-10")
+PERSON, NOTE = "Ottokar", "beside the window"
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory):
+    """Three filled runs, one that is blank and one that is spoiled."""
+    root = tmp_path_factory.mktemp("kept") / "tree"
+    for name in (*NAMES, "blank"):
+        run("make", "recheck", "-o", str(root / name), "--machine", name, "--material", "grey")
+    for seed, name in enumerate(NAMES):
+        run("rehearse", str(root / name), "--seed", str(seed))
+    shutil.copytree(root / "bench-1", root / "spoiled")
+    (root / "spoiled" / "entries.csv").write_text("kind;\n")
+    return root
+
+
+@pytest.fixture
+def tree(kept, tmp_path):
+    return shutil.copytree(kept, tmp_path / "tree")
+
+
+def run(*arguments, code=0):
+    result = CliRunner().invoke(main, arguments)
+    assert result.exit_code == code, result.output
+    return result
+
+
+def bytes_below(tree):
+    return {
+        path.relative_to(tree): path.read_bytes()
+        for path in sorted(tree.rglob("*"))
+        if path.name in ("profile.json", "report.html", "wall-card.html")
+    }
+
+
+def outcomes(done):
+    return {one.task.folders[0].name: one.outcome for one in done}
+
+
+def test_names_sort_as_people_sort_them():
+    assert (
+        sorted(["b10", "b9", "a", "b", "9", "10"], key=in_natural_order)
+        == "9 10 a b b9 b10".split()
+    )
+
+
+def test_every_run_has_its_outcome_and_a_bad_one_stops_no_other(tree):
+    done = fit_each([tree])
+    assert [one.task.folders[0].name for one in done] == [*NAMES, "blank", "spoiled"]
+    assert outcomes(done) == dict.fromkeys(NAMES, Outcome.FITTED) | {
+        "blank": Outcome.EMPTY,
+        "spoiled": Outcome.FAILED,
+    }
+    assert any("entries.csv" in text for text in done[-1].said)
+    assert len(bytes_below(tree)) == 9
+
+    # Started again, it does what is left and nothing else.
+    stood = {path: path.stat().st_mtime_ns for path in tree.rglob("profile.json")}
+    (tree / "bench-2" / "profile.json").unlink()
+    again = outcomes(fit_each([tree]))
+    assert again["bench-2"] is Outcome.FITTED
+    assert again["bench-1"] is again["bench-10"] is Outcome.CURRENT
+    kept = [path for path in stood if path.parent.name != "bench-2"]
+    assert [path.stat().st_mtime_ns for path in kept] == [stood[path] for path in kept]
+
+
+@pytest.mark.slow
+def test_a_run_that_changed_is_fitted_again(tree):
+    fit_each([tree / "bench-1"])
+    conditions = tree / "bench-1" / "conditions.toml"
+    conditions.write_text(conditions.read_text().replace("# nozzle_temp_c", "nozzle_temp_c"))
+    later_ns = (tree / "bench-1" / "profile.json").stat().st_mtime_ns + 10**9
+    os.utime(conditions, ns=(later_ns, later_ns))
+    assert outcomes(fit_each([tree / "bench-1"])) == {"bench-1": Outcome.FITTED}
+
+
+@pytest.mark.slow
+def test_what_a_person_left_out_is_not_taken_in_again_in_silence(tree):
+    entries = (tree / "bench-1" / "entries.csv").read_text().splitlines()
+    row = next(
+        n for n, line in enumerate(entries, 1) if line.startswith("fit") and ",push," in line
+    )
+    run("fit", str(tree / "bench-1"), "--without", str(row))
+    assert outcomes(fit_each([tree / "bench-1"])) == {"bench-1": Outcome.CURRENT}
+    (tree / "bench-1" / "entries.csv").write_text("\n".join(entries[:-1]) + "\n")
+    (done,) = fit_each([tree / "bench-1"])
+    assert done.outcome is Outcome.FAILED
+    assert "--without" in done.said[0]
+    assert read_profile(tree / "bench-1").without == (str(row),)
+
+
+@pytest.mark.slow
+def test_machines_have_one_profile_of_all_their_runs(tree):
+    for number in (1, 2):
+        name = str(tree / f"more-{number}")
+        run("make", "recheck", "-o", name, "--machine", "bench-1", "--material", "grey")
+        run("rehearse", name, "--seed", str(number + 7))
+    shutil.rmtree(tree / "spoiled")
+    fit_each([tree], by_machine=True)
+    assert read_profile(tree / "bench-1-grey.json").counts.runs == 3
+    assert read_profile(tree / "bench-10-grey.json").counts.runs == 1
+    assert not (tree / "bench-1" / "profile.json").exists()
+
+
+@pytest.mark.slow
+def test_the_command_shows_a_table_and_ends_with_one(tree):
+    told = run("fit", "--each", str(tree), code=1)
+    assert "5 profiles: 3 fitted, 1 nothing entered, 1 failed" in told.stdout
+    assert max(map(len, told.stdout.splitlines())) <= 80 + len(str(tree))
+    data = json.loads(run("fit", "--each", str(tree), "--json", code=1).stdout)
+    assert [one["outcome"] for one in data][:2] == ["up to date", "up to date"]
+    assert "cannot go with" in run("fit", "--each", str(tree), "-o", "x.json", code=2).output
+    assert "goes with" in run("fit", str(tree), "--jobs", "2", code=2).output
+
+
+def test_a_folder_without_runs_is_refused(tmp_path):
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(RunError, match="none below it"):
+        fit_each([tmp_path / "empty"])
+    with pytest.raises(RunError, match="no such folder"):
+        fit_each([tmp_path / "none"])
+
+
+def test_links_lead_nowhere(tree):
+    (tree / "loop").symlink_to(tree)
+    assert len(find_runs([tree])) == 5
+
+
+@pytest.mark.slow
+def test_public_files_name_nobody(tree):
+    entries = tree / "bench-1" / "entries.csv"
+    lines = entries.read_text().splitlines()
+    where = {name: n for n, name in enumerate(lines[0].split(","))}
+    for n, line in enumerate(lines[1:], start=1):
+        cells = line.split(",")
+        if cells[where["result"]]:
+            cells[where["by"]], cells[where["note"]] = PERSON, NOTE
+            lines[n] = ",".join(cells)
+    entries.write_text("\n".join(lines) + "\n")
+    secrets = [PERSON, NOTE, str(tree), tree.parent.name]
+
+    run("fit", str(tree / "bench-1"))
+    assert PERSON in (tree / "bench-1" / "report.html").read_text()
+    told = bytes_below(tree)
+
+    run("fit", str(tree / "bench-1"), "--public")
+    for data in bytes_below(tree).values():
+        assert [secret for secret in secrets if secret in data.decode()] == []
+    assert bytes_below(tree).keys() == told.keys()
+    same = ("means", "covariance", "entries_sha256")
+    before = json.loads(told[next(path for path in told if path.name == "profile.json")])
+    after = json.loads((tree / "bench-1" / "profile.json").read_text())
+    assert {key: after[key] for key in same} == {key: before[key] for key in same}
+
+
+@pytest.mark.slow
+def test_the_bytes_are_the_same_on_any_number_of_workers(tree, tmp_path):
+    other = shutil.copytree(tree, tmp_path / "other" / "tree")
+    fit_each([tree], jobs=1)
+    fit_each([other], jobs=2)
+    assert bytes_below(tree) == bytes_below(other)
+
+
+@pytest.mark.slow
+def test_a_batch_that_was_killed_goes_on_where_it_was(tree, tmp_path):
+    other = shutil.copytree(tree, tmp_path / "other" / "tree")
+    fit_each([other])
+    command = [sys.executable, "-m", "coupons", "fit", "--each", str(tree)]
+    batch = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    while not (tree / "bench-2" / "wall-card.html").exists():
+        assert batch.poll() is None
+        time.sleep(0.05)
+    batch.kill()
+    batch.wait()
+    stood = {path: path.stat().st_mtime_ns for path in tree.rglob("profile.json")}
+    assert {path.parent.name for path in stood} >= {"bench-1", "bench-2"}
+    fit_each([tree])
+    assert {path: path.stat().st_mtime_ns for path in stood} == stood
+    assert bytes_below(tree) == bytes_below(other)
+
+
+@pytest.mark.slow
+def test_the_callers_cluster_carries_it(tree):
+    """An existing cluster does the work: here two workers of the distributed engine."""
+    from distributed import Client, LocalCluster
+
+    with (
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        Client(cluster),
+        joblib.parallel_config("dask"),
+    ):
+        done = fit_each([tree], jobs=-1)
+    assert list(outcomes(done).values()).count(Outcome.FITTED) == 3
