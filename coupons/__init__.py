@@ -5,7 +5,8 @@ The package is a house of five rooms, in the order of the job:
 What a script needs is imported from here:
 
 =====================================================  ============================================
-`make_coupon`, `load_run`, `check`, `fit`              the job, step by step
+`make_coupon`, `make_jobs`                             laying out a coupon, once or as several jobs
+`load_run`, `check`, `fit`                             the job from there, step by step
 `fit_each`                                             a whole tree of runs
 `fit_hand`                                             another person's hand on the same print
 `load_profile`, `Printer`, `Joint`                     asking what was learned
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
         SpecError,
         WriteError,
     )
-    from coupons.job import check, fit, fit_hand, load_run, make_coupon
+    from coupons.job import check, fit, fit_hand, load_run, make_coupon, make_jobs
     from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
     from coupons.learning.observation_table import observation_table
     from coupons.terms import Joint
@@ -69,6 +70,7 @@ __all__ = [
     "load_profile",
     "load_run",
     "make_coupon",
+    "make_jobs",
     "observation_table",
     "reading_table",
 ]
@@ -76,7 +78,9 @@ __all__ = [
 if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name as one
     _HOMES = {
         **dict.fromkeys(("Printer", "load_profile"), "coupons.answering.ask"),
-        **dict.fromkeys(("check", "fit", "fit_hand", "load_run", "make_coupon"), "coupons.job"),
+        **dict.fromkeys(
+            ("check", "fit", "fit_hand", "load_run", "make_coupon", "make_jobs"), "coupons.job"
+        ),
         "fit_each": "coupons.batch",
         "Joint": "coupons.terms",
         **dict.fromkeys(

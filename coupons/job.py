@@ -95,6 +95,77 @@ def make_coupon(
     ...     sorted(path.name for path in made.folder.iterdir())[:4]
     ['conditions.toml', 'coupon.json', 'entries.csv', 'entry.html']
     """
+    asked = _Asked(machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm)
+    return _make(spec, {Path(folder): ""}, asked)[0]
+
+
+@takes(PlanError)
+def make_jobs(
+    spec: str | Path,
+    folder: str | Path,
+    jobs: int,
+    *,
+    machine: str = "",
+    material: str = "",
+    nozzle_mm: float | None = None,
+    layer_height_mm: float | None = None,
+    speed_mm_s: float | None = None,
+    bed_mm: tuple[float, float] | None = None,
+) -> tuple[Made, ...]:
+    """Make a coupon as several print jobs, each with a run folder of its own.
+
+    Only prints from different jobs show how much one print differs from the next. Rows of a spec
+    that say ``jobs`` take turns.
+
+    Parameters
+    ----------
+    spec, machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm
+        As of `make_coupon`.
+    folder : str or Path
+        In it the run folders job-1, job-2 … are written.
+    jobs : int
+        From 1 to 9.
+
+    Raises
+    ------
+    SpecError, PlanError, RunError, WriteError
+        As `make_coupon`; then none of the folders is written.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     [made.folder.name for made in make_jobs("recheck", folder, 2)]
+    ['job-1', 'job-2']
+    """
+    import secrets
+
+    from coupons.making.spec.row_kinds import MOST_JOBS
+
+    # A caller may not use a type checker.
+    if not isinstance(jobs, int) or not 1 <= jobs <= MOST_JOBS:
+        raise PlanError([Problem("jobs", f"a number from 1 to {MOST_JOBS}", repr(jobs)[:60])])
+    asked = _Asked(machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm)
+    # No other set of jobs may have the same names: they may all be fitted together one day.
+    name = secrets.token_hex(3)
+    folders = {Path(folder) / f"job-{n}": f"{name}-{n}" for n in range(1, jobs + 1)}
+    return _make(spec, folders, asked)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """The options of `make_coupon`."""
+
+    machine: str
+    material: str
+    nozzle_mm: float | None
+    layer_height_mm: float | None
+    speed_mm_s: float | None
+    bed_mm: tuple[float, float] | None
+
+
+def _make(spec: str | Path, folders: dict[Path, str], asked: _Asked) -> tuple[Made, ...]:
+    """Make the jobs of a coupon, all or none; each folder comes with the name of its job."""
     from coupons.atomic import together
     from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
     from coupons.making.estimate import estimate
@@ -105,19 +176,35 @@ def make_coupon(
     from coupons.measuring.run.folder import start_run
     from coupons.showing.pages.run_pages import refuse_foreign_pages, write_run_pages
 
-    folder = Path(folder)
-    plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
-    cost = estimate(plan, DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s)
-    coupon = record(plan)
-    solids = checked_solids(plan)
+    loaded, machine, material = load_spec(spec), asked.machine, asked.material
+    sizes = (asked.bed_mm, asked.layer_height_mm, asked.nozzle_mm)
+    plans = [plan_coupon(loaded, *sizes, job=job) for job in range(1, len(folders) + 1)]
+    solids = [checked_solids(plan) for plan in plans]
+    coupons = [record(plan) for plan in plans]
+    speed = DEFAULT_SPEED_MM_S if asked.speed_mm_s is None else asked.speed_mm_s
     with together() as files:
-        refuse_foreign_pages(folder)
-        start_run(folder, coupon, machine=machine, material=material, speed_mm_s=speed_mm_s)
-        run = name_run(folder, plan.spec.digest, machine, material)
-        write_coupon_files(plan, folder, solids, run)
-        files.settle()  # the pages are made from what stands in the folder
-        write_run_pages(folder)
-    return Made(folder, coupon, cost, plan.rounded_rows())
+        for folder in folders:
+            refuse_foreign_pages(folder)
+        for (folder, job), plan, built, coupon in zip(
+            folders.items(), plans, solids, coupons, strict=True
+        ):
+            start_run(
+                folder,
+                coupon,
+                machine=machine,
+                material=material,
+                speed_mm_s=asked.speed_mm_s,
+                job=job,
+            )
+            run = name_run(folder, plan.spec.digest, machine, material)
+            write_coupon_files(plan, folder, built, run)
+        files.settle()  # the pages are made from what stands in the folders
+        for folder in folders:
+            write_run_pages(folder)
+    return tuple(
+        Made(folder, coupon, estimate(plan, speed), plan.rounded_rows())
+        for folder, coupon, plan in zip(folders, coupons, plans, strict=True)
+    )
 
 
 @takes(RunError)

@@ -18,6 +18,7 @@ COMMANDS = {
     "specs": "List the coupons that come with the tool.",
     "make": "Make a coupon: print files, map, entry sheet.",
     "rehearse": "Fill in a run from a virtual printer, marked as rehearsed.",
+    "try": "Ask for trials and readings, the one that teaches most first.",
     "check": "Check a run folder and list its problems.",
     "fit": "Fit a printer's entries and write its profile.",
     "hand": "Fit another person's hand, from a few trials on the same print.",
@@ -33,6 +34,9 @@ COMMANDS = {
     "board": "Write a site of all machines: gaps, state, history, profiles.",
 }
 
+# "try" is a word of the language, which no module can have as its name.
+MODULES = {"try": "trying"}
+
 
 class Commands(click.Group):
     """A group that imports a command when it is called and prints our errors as lines."""
@@ -45,7 +49,9 @@ class Commands(click.Group):
         """Import the module of one command."""
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = import_module(f"coupons.cli.{cmd_name}").command
+        command: click.Command = import_module(
+            f"coupons.cli.{MODULES.get(cmd_name, cmd_name)}"
+        ).command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -3,11 +3,12 @@
 import re
 import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict
 
 import click
 
 if TYPE_CHECKING:
+    from coupons.job import Made
     from coupons.making.estimate import Estimate
 
 WIDTH = 80
@@ -28,6 +29,17 @@ class BedSize(click.ParamType[tuple[float, float]]):
         if not found:
             self.fail(f"expected two lengths in mm such as 220x220, got {value!r}", param, ctx)
         return (float(found[1]), float(found[2]))
+
+
+class Options(TypedDict):
+    """The options that one print job and several have in common."""
+
+    machine: str
+    material: str
+    nozzle_mm: float | None
+    layer_height_mm: float | None
+    speed_mm_s: float | None
+    bed_mm: tuple[float, float] | None
 
 
 def _length(low: float, high: float) -> click.FloatRange:
@@ -68,6 +80,12 @@ def _length(low: float, high: float) -> click.FloatRange:
     help="Printing speed, kept with the run and used to estimate the time.",
 )
 @click.option(
+    "--jobs",
+    type=click.IntRange(1, 9),
+    metavar="N",
+    help="Make N print jobs, each with a run folder of its own in the one that -o names.",
+)
+@click.option(
     "--bed", "bed_mm", type=BedSize(), metavar="XxY", help="Bed size in mm, for example 220x220."
 )
 def command(
@@ -78,6 +96,7 @@ def command(
     layer_height_mm: float | None,
     nozzle_mm: float | None,
     speed_mm_s: float | None,
+    jobs: int | None,
     bed_mm: tuple[float, float] | None,
 ) -> None:
     """Make a coupon from SPEC, a shipped name or the path of a .toml file.
@@ -85,32 +104,71 @@ def command(
     Writes print files, a map, entry sheets and a file of conditions to fill in into one folder.
     Entries, and files that the tool did not write, are never overwritten.
     """
-    from coupons.job import make_coupon
+    from coupons.job import make_coupon, make_jobs
     from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
 
-    made = make_coupon(
-        spec,
-        folder,
-        machine=machine,
-        material=material,
-        nozzle_mm=nozzle_mm,
-        layer_height_mm=layer_height_mm,
-        speed_mm_s=speed_mm_s,
-        bed_mm=bed_mm,
-    )
+    asked: Options = {
+        "machine": machine,
+        "material": material,
+        "nozzle_mm": nozzle_mm,
+        "layer_height_mm": layer_height_mm,
+        "speed_mm_s": speed_mm_s,
+        "bed_mm": bed_mm,
+    }
     speed = DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s
-    click.echo(_told(folder, made.cost, speed, made.rounded))
+    if jobs is None:
+        made = make_coupon(spec, folder, **asked)
+        click.echo(_told(folder, made.cost, speed, made.rounded))
+    else:
+        click.echo(_told_jobs(folder, make_jobs(spec, folder, jobs, **asked), speed))
 
 
 def _told(folder: Path, cost: "Estimate", speed_mm_s: float, rounded: tuple[str, ...]) -> str:
-    from coupons.making.estimate import PRINT_ADVICE, model_words
-
-    plates = "1 plate" if cost.plates == 1 else f"{cost.plates} plates"
     lines = [
+        *_cost_lines(folder, cost),
+        *_how_to_print(speed_mm_s, rounded),
+        "Next:",
+        f"- print what is in {folder / 'print'}",
+        f"- open {folder / 'entry.html'}, try and measure",
+        f"- coupons check {folder}",
+    ]
+    return "\n".join(lines)
+
+
+def _told_jobs(folder: Path, made: "tuple[Made, ...]", speed_mm_s: float) -> str:
+    """Return the same for several jobs: what each costs, and the rest once."""
+    rounded = tuple(sorted({letter for one in made for letter in one.rounded}))
+    names = [str(one.folder) for one in made]
+    lines = [
+        *(line for one in made for line in _cost_lines(one.folder, one.cost)),
+        *_how_to_print(speed_mm_s, rounded),
+        "Next:",
+        *_wrapped(
+            "print each folder as a job of its own, on another day or at least after the machine "
+            "has stood: pieces of one job are wide or narrow together",
+            "  ",
+            first="- ",
+        ),
+        f"- open entry.html in each folder, try and measure; start with {names[0]}",
+        f"- coupons fit {folder / 'job-*'}",
+    ]
+    return "\n".join(lines)
+
+
+def _cost_lines(folder: Path, cost: "Estimate") -> list[str]:
+    plates = "1 plate" if cost.plates == 1 else f"{cost.plates} plates"
+    return [
         f"{folder}: {cost.features} features on {cost.bodies} bodies ({cost.loose} loose), "
         f"{cost.trials} trials",
         f"plastic  {cost.plastic_cm3:g} cm³, {cost.grams:g} g",
         f"time     about {cost.minutes:.0f} min on {plates}",
+    ]
+
+
+def _how_to_print(speed_mm_s: float, rounded: tuple[str, ...]) -> list[str]:
+    from coupons.making.estimate import PRINT_ADVICE, model_words
+
+    lines = [
         *_wrapped(f"({model_words(speed_mm_s)})", "         "),
         *_rounding(rounded),
         "",
@@ -118,14 +176,7 @@ def _told(folder: Path, cost: "Estimate", speed_mm_s: float, rounded: tuple[str,
     ]
     for advice in PRINT_ADVICE:
         lines += _wrapped(advice, "  ", first="- ")
-    lines += [
-        "",
-        "Next:",
-        f"- print what is in {folder / 'print'}",
-        f"- open {folder / 'entry.html'}, try and measure",
-        f"- coupons check {folder}",
-    ]
-    return "\n".join(lines)
+    return [*lines, ""]
 
 
 def _rounding(rows: tuple[str, ...]) -> list[str]:

@@ -81,14 +81,24 @@ def plan_coupon(
     bed_mm: tuple[float, float] | None = None,
     layer_height_mm: float | None = None,
     nozzle_mm: float | None = None,
+    job: int = 1,
 ) -> Plan:
     """Lay a spec out for a machine; values not given are those of the spec.
+
+    Parameters
+    ----------
+    spec : Spec
+    bed_mm : (float, float), optional
+    layer_height_mm, nozzle_mm : float, optional
+    job : int
+        Which of several print jobs, from 1, where the spec has rows that take turns.
 
     Raises
     ------
     PlanError
         With every rule that the geometry breaks, or every body that the bed cannot hold.
     """
+    spec = spec.of_job(job)
     given = {"bed_mm": bed_mm, "layer_height_mm": layer_height_mm, "nozzle_mm": nozzle_mm}
     assumed = _assumed(spec, {key: value for key, value in given.items() if value is not None})
     built: list[BuiltRow] = []

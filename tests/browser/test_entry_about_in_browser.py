@@ -3,13 +3,12 @@
 import datetime
 
 import pytest
-from support.entry_pages import bring_in, printed, rows_of, saved
+from support.entry_pages import bring_in, listed_page, printed, rows_of, saved
 from support.page_coupon import make_record, write_run
 from support.screens import DESK, PHONE, assert_nothing_runs_over
 
 from coupons.measuring.run.conditions import conditions_text
 from coupons.measuring.run.folder import load_run
-from coupons.showing.pages.entry_page import write_entry_page
 
 pytestmark = pytest.mark.browser
 
@@ -39,7 +38,7 @@ def answer(page):
 
 
 def test_answers_given_once_reach_the_run(visit, folder):
-    seen = visit(write_entry_page(folder), PHONE)
+    seen = visit(listed_page(folder), PHONE)
     page = seen.page
     assert page.is_visible("#ask")
     page.tap("#ask-now")
@@ -66,7 +65,7 @@ def test_answers_given_once_reach_the_run(visit, folder):
 
 
 def test_it_is_skipped_by_one_tap_and_not_asked_again(visit, folder):
-    page = visit(write_entry_page(folder), PHONE).page
+    page = visit(listed_page(folder), PHONE).page
     page.tap("#ask-later")
     assert page.is_hidden("#ask")
     page.reload()
@@ -79,7 +78,7 @@ def test_it_is_skipped_by_one_tap_and_not_asked_again(visit, folder):
 def test_a_machine_without_a_name_is_asked_for(visit, tmp_path):
     made = write_run(tmp_path, printed("", "a"))
     (made / "conditions.toml").write_text(conditions_text("", "", 0.4, 0.2))
-    page = visit(write_entry_page(made), PHONE).page
+    page = visit(listed_page(made), PHONE).page
     page.tap("#ask-now")
     page.fill("[data-about=machine]", "attic-1")
     page.fill("[data-about=material]", "grey")
@@ -101,7 +100,7 @@ def test_a_machine_without_a_name_is_asked_for(visit, tmp_path):
 def test_an_answer_that_cannot_be_is_said_beside_its_field_and_not_kept(
     visit, folder, key, typed, says
 ):
-    page = visit(write_entry_page(folder), DESK).page
+    page = visit(listed_page(folder), DESK).page
     page.click("#about-open")
     page.fill(f"[data-about={key}]", typed)
     page.click("#about-keep")
@@ -112,7 +111,7 @@ def test_an_answer_that_cannot_be_is_said_beside_its_field_and_not_kept(
 
 
 def test_what_was_typed_and_not_kept_waits_and_undo_takes_answers_back(visit, folder):
-    page = visit(write_entry_page(folder), DESK).page
+    page = visit(listed_page(folder), DESK).page
     page.click("#about-open")
     page.fill("[data-about=jaw_land_mm]", "0.4")
     page.keyboard.press("Escape")
@@ -126,7 +125,7 @@ def test_what_was_typed_and_not_kept_waits_and_undo_takes_answers_back(visit, fo
 
 
 def test_answers_of_a_file_are_taken_over_and_others_kept_as_said_here(visit, folder):
-    page = visit(write_entry_page(folder), DESK).page
+    page = visit(listed_page(folder), DESK).page
     page.click("#about-open")
     page.fill("[data-about=jaw_land_mm]", "0.4")
     page.click("#about-keep")
@@ -144,7 +143,7 @@ def test_answers_of_a_file_are_taken_over_and_others_kept_as_said_here(visit, fo
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious_in_the_form(visit, tmp_path, size, scheme, axe_findings):
-    path = write_entry_page(write_run(tmp_path, make_record()))
+    path = listed_page(write_run(tmp_path, make_record()))
     page = visit(path, size, color_scheme=scheme, bypass_csp=True).page
     page.click("#about-open")
     page.fill("[data-about=resolution_mm]", "0")

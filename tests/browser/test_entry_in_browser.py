@@ -4,13 +4,13 @@ import csv
 import io
 
 import pytest
+from support.entry_pages import listed_page
 from support.page_coupon import make_record, write_run
 from support.screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
 from coupons.making.record import CouponReading, read_coupon
 from coupons.measuring.checks.mistyped import is_plausible
 from coupons.measuring.run.entries import read_entries
-from coupons.showing.pages.entry_page import write_entry_page
 
 pytestmark = pytest.mark.browser
 
@@ -19,7 +19,7 @@ GRADES = ("no-go", "force", "push", "slide", "loose")
 
 
 def entry_page(tmp_path, coupon=None):
-    return write_entry_page(write_run(tmp_path, coupon))
+    return listed_page(write_run(tmp_path, coupon))
 
 
 def saved_rows(page):
@@ -83,7 +83,7 @@ def through_all_but_the_closed_jaws(page, coupon):
 def test_closed_jaws_are_asked_for_once_after_the_readings(visit, tmp_path, shown, kept):
     coupon = make_record(rows=2, features=2)
     folder = write_run(tmp_path, coupon)
-    seen = visit(write_entry_page(folder), PHONE)
+    seen = visit(listed_page(folder), PHONE)
     page = seen.page
     through_all_but_the_closed_jaws(page, coupon)
     assert page.inner_text("#step-title") == "Close the jaws: what does the caliper show?"
@@ -365,7 +365,7 @@ def test_a_sheet_that_any_spreadsheet_saved_is_read_as_the_checks_read_it(
     visit, tmp_path, text, encoding
 ):
     folder = write_run(tmp_path)
-    page = visit(write_entry_page(folder), PHONE).page
+    page = visit(listed_page(folder), PHONE).page
     assert bring_in(page, text, encoding).startswith("2 entries loaded")
     (folder / "entries.csv").write_bytes(text.encode(encoding))
     sizes, _ = read_entries(folder / "entries.csv", read_coupon(folder / "coupon.json"))

@@ -1,7 +1,7 @@
 """The entry page and its print: whose entries they are, and what it takes from a file."""
 
 import pytest
-from support.entry_pages import bring_in, printed, rows_of, saved, settle
+from support.entry_pages import bring_in, listed_page, printed, rows_of, saved, settle
 from support.page_coupon import make_record, write_run
 from support.screens import DESK, PHONE
 
@@ -9,7 +9,6 @@ from coupons.making.record import CouponReading, CouponTrial
 from coupons.measuring.run.about import read_about
 from coupons.measuring.run.entries import survey_entries, understand
 from coupons.measuring.run.sheet import Row, read_rows
-from coupons.showing.pages.entry_page import write_entry_page
 from coupons.terms import Direction
 
 pytestmark = pytest.mark.browser
@@ -17,7 +16,7 @@ pytestmark = pytest.mark.browser
 
 def entry_page(parent, coupon, name="first"):
     parent.mkdir(exist_ok=True)
-    return write_entry_page(write_run(parent, coupon, name=name))
+    return listed_page(write_run(parent, coupon, name=name))
 
 
 def test_one_coupon_made_for_two_machines_in_folders_of_one_name_keeps_two_journals(

@@ -2,12 +2,11 @@
 
 import pytest
 from click.testing import CliRunner
-from support.entry_pages import bring_in, printed, results, rows_of, saved, settle
+from support.entry_pages import bring_in, listed_page, printed, results, rows_of, saved, settle
 from support.page_coupon import make_record, write_run
 from support.screens import DESK, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.cli import main
-from coupons.showing.pages.entry_page import write_entry_page
 
 pytestmark = pytest.mark.browser
 
@@ -18,7 +17,7 @@ GRADES = ("no-go", "force", "push", "slide", "loose")
 
 @pytest.fixture
 def path(tmp_path):
-    return write_entry_page(write_run(tmp_path, printed("bench-1", "a", make_record())))
+    return listed_page(write_run(tmp_path, printed("bench-1", "a", make_record())))
 
 
 def in_sight(page, selector):
@@ -128,7 +127,7 @@ def focused(page):
 
 def test_the_focus_never_falls_to_the_bare_page(visit, tmp_path):
     coupon = make_record(rows=1, features=2)
-    page = visit(write_entry_page(write_run(tmp_path, coupon)), DESK).page
+    page = visit(listed_page(write_run(tmp_path, coupon)), DESK).page
     page.focus("[data-result=slide]")
     for _ in coupon.trials:
         settle(page)  # a press of Enter is a click, which the guard counts too

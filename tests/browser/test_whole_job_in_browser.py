@@ -36,6 +36,7 @@ def test_first_typed_by_taps_is_read_checked_and_fitted(visit, tmp_path):
 
     seen = visit(folder / "entry.html", PHONE)
     page = seen.page
+    page.tap("#choose [data-choice=listed]")
     for row in read_rows(wanted / "entries.csv")[0]:
         if row.is_blank:  # the closed jaws, which the virtual person does not close
             page.tap("#skip")

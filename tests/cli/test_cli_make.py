@@ -153,7 +153,9 @@ def test_specs_are_listed_with_their_cost():
     assert done.exit_code == 0
     assert all(len(line) <= 80 for line in done.output.splitlines())
     rows = {row["name"]: row for row in json.loads(run("specs", "--json").output)}
-    assert set(rows) == {"first", "round", "sliding", "upright", "hardware", "spans", "recheck"}
+    assert set(rows) == {
+        *("first", "starter", "round", "sliding", "upright", "hardware", "spans", "recheck"),
+    }
     assert rows["first"]["minutes"] <= 125
     assert rows["recheck"]["minutes"] <= 30
     assert f"{rows['first']['plastic_cm3']} cm³" in done.output

@@ -36,6 +36,7 @@ def invocations(folder):
         "specs": [[]],
         "make": [["recheck", "-o", again], ["recheck", "-o", folder]],
         "rehearse": [[again], [folder]],
+        "try": [[again]],
         "check": [[folder], [folder, "--json"]],
         "fit": [[again]],
         "offset": [

@@ -70,7 +70,7 @@ def test_any_name_survives_the_template(tmp_path, name):
             "conditions.toml at nozzle_mm: expected a value, got none."
             " Add a line nozzle_mm = …\n"
             "conditions.toml at nozle_mm: expected one of machine, material, nozzle_mm,"
-            " layer_height_mm, nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on,"
+            " layer_height_mm, nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on, job,"
             " first_layer_height_mm, rehearsed, caliper, slicing, rehearsal, got nozle_mm."
             " Did you mean nozzle_mm?",
         ),

@@ -2,6 +2,7 @@ import pytest
 from markupsafe import Markup
 from support.page_coupon import make_record, write_run
 
+from coupons.answering.next.guide import enough_after, fixed_order, guide_of
 from coupons.making.estimate import PRINT_ADVICE
 from coupons.showing.pages.entry_page import write_entry_page
 from coupons.showing.pages.paper_sheet import place_on_paper, write_sheet
@@ -51,3 +52,21 @@ def test_sheet_page_and_print_advice_say_that_the_pieces_must_be_solid(tmp_path)
     for write in (write_sheet, write_entry_page):
         assert "four walls and 100 % infill" in write(folder).read_text(encoding="utf-8")
     assert any("100 % infill" in advice for advice in PRINT_ADVICE)
+
+
+def test_the_sheet_says_what_to_begin_with_and_where_to_stop(tmp_path):
+    coupon = make_record(rows=3)
+    html = write_sheet(write_run(tmp_path, coupon)).read_text(encoding="utf-8")
+    guide = guide_of(coupon)
+    stop = enough_after(guide, fixed_order(guide, count=40))
+    assert f"After these {stop} you may stop" in html
+    first = html[html.index('<ol class="columns first">') : html.index("</ol>")]
+    assert first.count("<li>") == stop
+    # Each of them has its number beside its box, once.
+    assert [html.count(f"<small>{place}</small>") for place in range(1, stop + 1)] == [1] * stop
+
+
+def test_a_coupon_of_which_nobody_wants_to_know_goes_by_its_list(tmp_path):
+    coupon = make_record(rows=1).model_copy(update={"trials": (), "readings": ()})
+    html = write_sheet(write_run(tmp_path, coupon)).read_text(encoding="utf-8")
+    assert "Begin with these" not in html

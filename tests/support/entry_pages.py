@@ -6,12 +6,18 @@ import io
 from support.page_coupon import make_record
 
 from coupons.making.record import CouponRun
+from coupons.showing.pages.entry_page import write_entry_page
 
 
 def printed(machine, run_id, coupon=None):
     """A small coupon as made for one machine; ``run_id`` is one hexadecimal digit."""
     run = CouponRun(id=run_id * 16, machine=machine, material="grey" if machine else "")
     return (coupon or make_record(rows=2, features=4)).model_copy(update={"run": run})
+
+
+def listed_page(folder):
+    """The entry page of a folder, for somebody who goes by the list of the coupon."""
+    return write_entry_page(folder, choice="listed")
 
 
 def settle(page):

@@ -63,6 +63,38 @@ class Spec(SpecModel):
         free = iter(letter for letter in ROW_LETTERS if letter not in claimed)
         return tuple(row.id or next(free) for row in self.rows)
 
+    @property
+    def turns(self) -> int:
+        """How many print jobs differ, before their rows come again; 1 where all are alike."""
+        return max((job for row in self.rows for job in row.jobs), default=1)
+
+    def of_job(self, job: int) -> "Spec":
+        """Return what one of several print jobs holds; its rows keep their letters.
+
+        Parameters
+        ----------
+        job : int
+            From 1; after the last that differs the first comes again.
+        """
+        if self.turns == 1:
+            return self
+        turn = (job - 1) % self.turns + 1
+        rows = tuple(
+            row.model_copy(update={"id": letter, "jobs": ()})
+            for letter, row in zip(self.row_ids(), self.rows, strict=True)
+            if not row.jobs or turn in row.jobs
+        )
+        digest = hashlib.sha256(f"{self.digest} {turn}".encode()).hexdigest()[:16]
+        return self.model_copy(update={"rows": rows, "digest": digest})
+
+    @model_validator(mode="after")
+    def _every_job_has_rows(self) -> "Spec":
+        if self.turns > 1:
+            for turn in range(1, self.turns + 1):
+                if not any(not row.jobs or turn in row.jobs for row in self.rows):
+                    raise ValueError(f"rows for every job up to {self.turns}, got none for {turn}")
+        return self
+
     @model_validator(mode="after")
     def _ids_differ(self) -> "Spec":
         own = [row.id for row in self.rows if row.id]

@@ -1,7 +1,7 @@
 """The kinds of rows that a spec can hold, and what each key of them may be."""
 
 from itertools import pairwise
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -19,9 +19,12 @@ from coupons.terms import EXTERNAL, ROUND, Direction, Form
 
 ROW_LETTERS = "ABCDEFGHJKLMNPRSTUVWXYZ"  # without I, O and Q, which read as 1 and 0
 MOST_GAPS = 300
+MOST_JOBS = 9
+
+Values = TypeVar("Values", bound=tuple[float, ...])
 
 
-def _rising(values: tuple[float, ...]) -> tuple[float, ...]:
+def _rising(values: Values) -> Values:
     if any(b <= a for a, b in pairwise(values)):
         raise ValueError(f"rising values without repeats, got {list(values)}")
     return values
@@ -70,10 +73,14 @@ def _few_gaps(gaps: GapRange) -> GapRange:
     return gaps
 
 
+Job = Annotated[int, Field(ge=1, le=MOST_JOBS, strict=True)]
+
+
 class _Row(SpecModel):
-    """The keys that all rows have."""
+    """The keys that all rows have; ``jobs`` says on which print jobs of several, all if unsaid."""
 
     id: RowId | None = None
+    jobs: Annotated[tuple[Job, ...], Field(max_length=MOST_JOBS), AfterValidator(_rising)] = ()
     wall_mm: Annotated[Number, Field(ge=0.5, le=50)] = 3.0
     depth_mm: Annotated[Number, Field(ge=2.0, le=40)] = 3.6
     length_mm: Annotated[Number, Field(ge=4.0, le=60)] = 7.0

@@ -87,6 +87,7 @@ class Conditions(_Frozen):
     bed_temp_c: Annotated[float, Field(ge=0, le=300)] | None = None
     speed_mm_s: Annotated[float, Field(gt=0, le=2000)] | None = None
     printed_on: date | None = None
+    job: Name | None = None
     first_layer_height_mm: LayerHeight | None = None
     rehearsed: bool = False
     caliper: Caliper = Caliper()
@@ -105,6 +106,7 @@ OPTIONAL_KEYS = (
     "bed_temp_c",
     "speed_mm_s",
     "printed_on",
+    "job",
 )
 
 _TEMPLATE = """\
@@ -121,6 +123,7 @@ layer_height_mm = {layer_height_mm}
 # bed_temp_c = 60
 # speed_mm_s = {default_speed:g}  # speed of the outer walls
 # printed_on = 2026-01-31  # year-month-day
+# job = "monday-1"  # one name for all that was printed in one go: it shares what a print differs by
 # first_layer_height_mm = 0.2  # height of the first layer
 
 # true only if `coupons rehearse` filled in the entries.
@@ -161,6 +164,7 @@ def conditions_text(
     nozzle_mm: float,
     layer_height_mm: float,
     speed_mm_s: float | None = None,
+    job: str = "",
 ) -> str:
     """Return a commented conditions.toml; a blank machine or material is left to fill in."""
     text = _TEMPLATE.format(
@@ -170,7 +174,9 @@ def conditions_text(
         layer_height_mm=layer_height_mm,
         default_speed=DEFAULT_SPEED_MM_S,
     )
-    return text if speed_mm_s is None else set_value(text, "", "speed_mm_s", f"{speed_mm_s:g}")
+    if speed_mm_s is not None:
+        text = set_value(text, "", "speed_mm_s", f"{speed_mm_s:g}")
+    return set_value(text, "", "job", toml_text(job)) if job else text
 
 
 def read_conditions(path: Path, told: Mapping[Place, object] | None = None) -> Conditions:

@@ -103,7 +103,7 @@ def each_print_once(runs: Sequence[Run]) -> tuple[Run, ...]:
     ------
     RunError
         If two of them hold one print, which would count twice and look as if every print came out
-        the same.
+        the same; or if two were printed in one job, which share what a print differs by.
     """
     todo = "Name each print once; if they are two prints, fill in printed_on in conditions.toml"
     problems = [
@@ -111,9 +111,26 @@ def each_print_once(runs: Sequence[Run]) -> tuple[Run, ...]:
         for n, run in enumerate(runs)
         if (first := next((other for other in runs[:n] if _same_print(other, run)), None))
     ]
+    problems += [
+        Problem(str(run.folder), "a print job of its own", f"that of {first.folder}", _ONE_JOB)
+        for n, run in enumerate(runs)
+        if (first := next((other for other in runs[:n] if _same_job(other, run)), None))
+        and not _same_print(first, run)
+    ]
     if problems:
         raise RunError(problems)
     return tuple(runs)
+
+
+_ONE_JOB = (
+    "Pieces of one job are wide or narrow together: taken for two prints they would make prints "
+    "look alike. Fit one of the two, or correct job in conditions.toml"
+)
+
+
+def _same_job(one: Run, other: Run) -> bool:
+    jobs = [run.conditions.job for run in (one, other)]
+    return None not in jobs and jobs[0] == jobs[1]
 
 
 def _same_print(one: Run, other: Run) -> bool:
@@ -160,11 +177,13 @@ def start_run(
     nozzle_mm: float | None = None,
     layer_height_mm: float | None = None,
     speed_mm_s: float | None = None,
+    job: str = "",
 ) -> None:
     """Write conditions to fill in and a sheet with one blank row per trial and reading.
 
-    Blank names are left for the person to fill in; nozzle and layer height default to those that
-    the coupon was made for. Call this before writing anything else of a coupon into the folder.
+    Blank names are left for the person to fill in, and ``job`` names the print job; nozzle and
+    layer height default to those that the coupon was made for. Call this before writing anything
+    else of a coupon into the folder.
 
     Raises
     ------
@@ -179,6 +198,7 @@ def start_run(
         assumed.nozzle_mm if nozzle_mm is None else nozzle_mm,
         assumed.layer_height_mm if layer_height_mm is None else layer_height_mm,
         speed_mm_s,
+        job,
     )
     problems = [
         *_unusable(text),

@@ -41,7 +41,7 @@ class Row:
 
 COLUMNS = tuple(field.name for field in fields(Row))[1:]
 NEEDED = ("kind", "feature", "result")
-_LAYOUT = Layout(
+LAYOUT = Layout(
     columns=COLUMNS,
     needed=NEEDED,
     number_pair=("result", "unit"),
@@ -87,5 +87,5 @@ def read_rows(path: Path) -> tuple[list[Row], list[Problem]]:
     EntriesError
         If the file is missing, is not text, or has no usable line of column names.
     """
-    rows, problems = read_cells(path, _LAYOUT)
+    rows, problems = read_cells(path, LAYOUT)
     return [Row(row.number, **row.named) for row in rows], problems

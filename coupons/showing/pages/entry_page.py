@@ -5,6 +5,8 @@ import os
 from pathlib import Path
 from typing import Any
 
+from coupons.answering.next.guide import MORE, Ahead, Guide, guide_of
+from coupons.answering.next.wants import CHOICES
 from coupons.atomic import write_text
 from coupons.making.record import (
     Coupon,
@@ -19,8 +21,10 @@ from coupons.measuring.checks.mistyped import plausible_mm
 from coupons.measuring.run.about import identity
 from coupons.measuring.run.entries import LARGEST_MM, LARGEST_ZERO_MM, SMALLEST_MM, parse_grades
 from coupons.showing.pages.about_form import WALL_ORDERS, asked_record, questions
+from coupons.showing.pages.guide_record import guide_record
 from coupons.showing.pages.page import render_page
 from coupons.showing.pages.picture import read_picture
+from coupons.showing.words.first_order import best_order, first_numbers
 from coupons.showing.words.steps import (
     CAUTIONS,
     CLOSED_HOW,
@@ -29,6 +33,7 @@ from coupons.showing.words.steps import (
     hold_how,
     read_how,
     read_title,
+    title_of,
     try_how,
     try_title,
 )
@@ -43,8 +48,10 @@ _SCRIPTS = tuple(
         "csv",
         "journal",
         "plausible",
+        "guide",
         "picture",
         "card",
+        "guided",
         "about",
         "files",
         "main",
@@ -52,13 +59,20 @@ _SCRIPTS = tuple(
 )
 
 
-def write_entry_page(folder: Path) -> Path:
+LISTED = ("listed", "Everything, as listed")
+"""The choice of whoever wants to go by the list of the coupon."""
+
+
+def write_entry_page(folder: Path, *, choice: str = "all") -> Path:
     """Write ``entry.html`` into a run folder from its ``coupon.json`` and ``map.svg``.
 
     Parameters
     ----------
     folder : Path
         Run folder. Without a ``map.svg`` the page works from its list alone.
+    choice : str
+        What the page asks for first unless the person chooses: one of
+        `coupons.answering.next.wants.CHOICES`, or "listed" for the order of the list.
 
     Returns
     -------
@@ -73,6 +87,10 @@ def write_entry_page(folder: Path) -> Path:
     page = folder / "entry.html"
     coupon = read_coupon(folder / "coupon.json")
     picture = read_picture(folder / "map.svg")
+    guide = guide_of(coupon)
+    order = best_order(guide) if guide else None
+    record = entry_record(coupon, folder.resolve().name, choice)
+    record["guide"] = guide_record(guide, order) if guide and order else None
     write_text(
         page,
         render_page(
@@ -89,13 +107,24 @@ def write_entry_page(folder: Path) -> Path:
             holds=tuple(Hold),
             cautions=CAUTIONS,
             printed_solid=PRINTED_SOLID,
-            record=entry_record(coupon, folder.resolve().name),
+            choices=choices_of(guide),
+            more=MORE,
+            first_steps=_first_steps(coupon, guide, order) if guide and order else (),
+            record=record,
         ),
     )
     return page
 
 
-def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
+def choices_of(guide: Guide | None) -> list[tuple[str, str]]:
+    """Return what can be chosen at the start, with the words for it; the whole list last."""
+    wanted = {want.choice for want in guide.wants} if guide else set()
+    # One kind alone is all of it.
+    usual = [each for each in CHOICES.items() if each[0] == "all" or each[0] in wanted]
+    return [*(usual if len(wanted) > 1 else usual[:1]), LISTED]
+
+
+def entry_record(coupon: Coupon, run: str, choice: str = "all") -> dict[str, Any]:
     """Return what the page's script works from.
 
     Parameters
@@ -113,7 +142,7 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
         closed-jaw reading), ``hardware`` by id, ``holds`` (tests of pieces that hold
         themselves), ``features`` by id (form, direction, size, row, and
         the plausible limits low and high) and ``steps`` in the order of the sheet: trials,
-        readings, then the closed jaws once.
+        readings, then the closed jaws once; ``choice`` of what to ask for first.
     """
     features = {feature.id: feature for feature in coupon.features}
     fits = [_fit_step(coupon, features[trial.feature], trial) for trial in coupon.trials]
@@ -129,6 +158,7 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
         **dict(zip(("machine", "material"), _names(coupon), strict=True)),
         "about": [asked_record(one) for _, each in questions(*_names(coupon)) for one in each],
         "ranks": _ranks(),
+        "choice": choice,
         "sizes": [SMALLEST_MM, LARGEST_MM],
         "zero": LARGEST_ZERO_MM,
         "hardware": {piece.id: piece.form for piece in coupon.hardware},
@@ -136,6 +166,11 @@ def entry_record(coupon: Coupon, run: str) -> dict[str, Any]:
         "holds": HOLD_TESTS,
         "steps": [*fits, *sizes, *([_zero_step()] if sizes else []), *holds],
     }
+
+
+def _first_steps(coupon: Coupon, guide: Guide, order: Ahead) -> list[str]:
+    """Return the titles of the first steps of the best fixed order."""
+    return [title_of(coupon, guide.tasks[number]) for number in first_numbers(guide, order)]
 
 
 def _names(coupon: Coupon) -> tuple[str, str]:

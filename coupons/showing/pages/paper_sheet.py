@@ -4,12 +4,20 @@ from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
+from coupons.answering.next.guide import guide_of
 from coupons.atomic import write_text
 from coupons.making.output.map_drawing import signed
 from coupons.making.record import Coupon, long_row_sentence, read_coupon
 from coupons.showing.pages.page import render_page
 from coupons.showing.pages.picture import Picture, read_picture
-from coupons.showing.words.steps import CAUTIONS, HELD_TITLES, PRINTED_SOLID, jaw_places
+from coupons.showing.words.first_order import best_order, first_numbers
+from coupons.showing.words.steps import (
+    CAUTIONS,
+    HELD_TITLES,
+    PRINTED_SOLID,
+    jaw_places,
+    title_of,
+)
 from coupons.terms import GRADES, HAND_TESTS, HOLD_TESTS, Hold
 
 # What both A4 and Letter leave inside margins of 12 mm, less the ruler and the words on the map's
@@ -65,6 +73,8 @@ def write_sheet(folder: Path) -> Path:
         If the record or the map cannot be read.
     """
     coupon = read_coupon(folder / "coupon.json")
+    guide = guide_of(coupon)
+    first = first_numbers(guide, best_order(guide)) if guide else ()
     picture = read_picture(folder / "map.svg")
     page = folder / "sheet.html"
     write_text(
@@ -84,9 +94,10 @@ def write_sheet(folder: Path) -> Path:
             jaw_places=jaw_places(coupon),
             cautions=CAUTIONS,
             printed_solid=PRINTED_SOLID,
-            rows=_trial_rows(coupon),
+            first=[title_of(coupon, guide.tasks[number]) for number in first] if guide else (),
+            rows=_trial_rows(coupon, first),
+            readings=_readings(coupon, first),
             long_rows=long_row_sentence(coupon.trials),
-            readings=_readings(coupon),
         ),
     )
     return page
@@ -105,12 +116,23 @@ def place_on_paper(picture: Picture) -> Placed:
         reduced += 1
 
 
-def _trial_rows(coupon: Coupon) -> list[tuple[str, list[tuple[str, str, str]]]]:
-    """Return feature, gap and mate of the trials under the row of the coupon that they are of."""
+def _trial_rows(
+    coupon: Coupon, first: tuple[int, ...]
+) -> list[tuple[str, list[tuple[str, str, str, int]]]]:
+    """Return feature, gap, mate and place in the order of the trials under their row's letter."""
     row_of = {feature.id: feature.row for feature in coupon.features}
+    places = {number: place for place, number in enumerate(first, start=1)}
     return [
-        (row, [(trial.feature, signed(trial.gap_mm), trial.mate) for trial in trials])
-        for row, trials in groupby(coupon.trials, key=lambda trial: row_of[trial.feature])
+        (
+            row,
+            [
+                (trial.feature, signed(trial.gap_mm), trial.mate, places.get(number, 0))
+                for number, trial in trials
+            ],
+        )
+        for row, trials in groupby(
+            enumerate(coupon.trials), key=lambda each: row_of[each[1].feature]
+        )
     ]
 
 
@@ -129,15 +151,17 @@ def _held_rows(coupon: Coupon) -> list[tuple[str, list[tuple[str, str, str]]]]:
     ]
 
 
-def _readings(coupon: Coupon) -> list[tuple[str, str]]:
-    """Return each reading as the feature's id and the words beside its box."""
+def _readings(coupon: Coupon, first: tuple[int, ...]) -> list[tuple[str, str, int]]:
+    """Return each reading as the feature's id, the words beside its box, its place in the order."""
     at_bed = {feature.id for feature in coupon.features if feature.at_bed}
+    places = {number: place for place, number in enumerate(first, start=1)}
     return [
         (
             reading.feature,
             reading.jaws
             + (f" along {reading.along}" if reading.along else "")
             + (", at the bed" if reading.feature in at_bed else ""),
+            places.get(number, 0),
         )
-        for reading in coupon.readings
+        for number, reading in enumerate(coupon.readings, start=len(coupon.trials))
     ]

@@ -100,6 +100,13 @@ def read_title(reading: CouponReading) -> str:
     return f"Measure {reading.feature}{along}"
 
 
+def title_of(coupon: Coupon, task: CouponTrial | CouponReading) -> str:
+    """Return the few words that name a trial or a reading."""
+    if isinstance(task, CouponReading):
+        return read_title(task)
+    return try_title(next(one for one in coupon.features if one.id == task.feature), task)
+
+
 def read_how(feature: CouponFeature, reading: CouponReading) -> str:
     """Return a sentence or two that say where the jaws go."""
     along = reading.along or feature.direction

@@ -21,14 +21,17 @@ function made(name, words, attributes = {}) {
   return node;
 }
 
-// The next step without an entry: first onward, then from the top, then of the other stage.
+// The next step without an entry: the one that teaches most, or by the list: first onward, then from
+// the top, then of the other stage.
 function nextOpen(step) {
+  if (isGuided()) return nextTaught();
   const at = steps.indexOf(step);
-  const round = [...steps.slice(at + 1), ...steps.slice(0, at + 1)].filter((one) => !isDone(one));
+  const round = [...steps.slice(at + 1), ...steps.slice(0, at + 1)].filter((one) => !isDone(one) && !isLeft(one));
   return round.find((one) => stageOf(one) === stageOf(step)) ?? round[0];
 }
 
 function show(step, { follow = true } = {}) {
+  if (here !== null && here !== step?.key) trail.push(here);
   here = step ? step.key : null;
   shownAt = performance.now();
   // A reading half typed belongs to its step: it stays there and waits.
@@ -36,8 +39,11 @@ function show(step, { follow = true } = {}) {
   saveDraft();
   $("card").hidden = !step;
   $("finished").hidden = Boolean(step);
+  $("choose").hidden = true;
+  $("known").hidden = !guide;
   if (step) fillCard(step);
   showHint();
+  fillDone();
   drawMarks(featureStates(), step);
   if (follow) followTo(step);
   keepFocus();
@@ -45,7 +51,7 @@ function show(step, { follow = true } = {}) {
 
 // What had the focus may be gone: then the step has it, never the bare page.
 function keepFocus() {
-  const holder = here === null ? $("finished") : $("step-title");
+  const holder = here !== null ? $("step-title") : $("choose").hidden ? $("finished") : $("choose-title");
   const on = document.activeElement;
   const lost = !on || on === document.body || on.disabled || on.closest("[hidden]");
   if (used && lost && !$("about").open) holder.focus({ preventScroll: true });
@@ -56,7 +62,7 @@ function fillCard(step) {
   const same = ofStage(stageOf(step));
   const row = record.features[step.feature]?.row;
   const place = `${fit ? "Try" : "Reading"} ${same.indexOf(step) + 1} of ${same.length}`;
-  $("step-place").textContent = row ? `${place} · row ${row}` : place;
+  $("step-place").textContent = isGuided() ? placeOf(step) : row ? `${place} · row ${row}` : place;
   $("step-title").textContent = step.title;
   $("step-how").textContent = step.how;
   $("fit-form").hidden = !fit || holds;
@@ -70,6 +76,7 @@ function fillCard(step) {
   $("stage-fit").setAttribute("aria-pressed", String(fit));
   $("stage-size").setAttribute("aria-pressed", String(!fit));
   fillSiblings(step);
+  fillLeave(step);
   fillKept(step);
 }
 
@@ -156,9 +163,18 @@ function refresh() {
   const step = stepNow();
   if (step) fillCard(step);
   fillAsk();
+  fillKnown();
+  fillDone();
   if (isAnswered?.()) showWarning("");
   drawMarks(featureStates(), step);
   keepFocus();
+}
+
+function fillDone() {
+  const open = steps.filter((step) => step.kind !== "zero" && !isDone(step)).length;
+  $("finished-title").textContent = open ? `Stopped with ${open} left blank` : "All trials and readings are done";
+  $("go-on").hidden = !open;
+  $("stop").hidden = !isGuided() || here === null;
 }
 
 function fillAll() {
@@ -168,7 +184,7 @@ function fillAll() {
       const item = made("li", ""), kept = (groups.get(step.key) ?? []).map((entry) => entry.result);
       const button = made("button", step.title, { type: "button" });
       button.dataset.key = step.key;
-      button.append(made("span", kept.length ? `✓ ${kept.join(", ")}` : "open"));
+      button.append(made("span", kept.length ? `✓ ${kept.join(", ")}` : isLeft(step) ? "left out" : "open"));
       item.append(button);
       list.append(item);
     }
@@ -183,6 +199,7 @@ function keepEntry(step, result, unit) {
   addEntries([{ kind, feature, mate, jaws, along, result, unit, by, note }], `${nameOf(step)} ${result}`);
   $("note").value = "";
   saveDraft();
+  if (kind !== "zero" && plan.stopped) changePlan({ stopped: false });
   refresh();
   return kind === "fit" ? clashOf(step) : null;
 }

@@ -71,5 +71,6 @@ function askAbout(clashing) {
 // Go on where the file left off.
 function goOnAfterFile() {
   const step = stepNow();
-  if (step && isDone(step)) show(nextOpen(step));
+  const isAsked = !$("choose").hidden && currentEntries().length; // the file has answered for them
+  if (isAsked || (step && isDone(step))) show(step ? nextOpen(step) : firstOpen());
 }

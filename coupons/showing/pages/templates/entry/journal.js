@@ -51,7 +51,9 @@ const doing = {
     entries.map((entry) => (entry.id === one.id ? { ...entry, note: one.note } : entry)),
 };
 
-const currentEntries = () => standing().reduce((entries, one) => doing[one.do](entries, one), []);
+// What a later version of the page did and this one does not know changes no entry.
+const currentEntries = () =>
+  standing().reduce((entries, one) => (doing[one.do] ?? doing.about)(entries, one), []);
 
 // Ids only need to differ from each other within this journal.
 const addEntries = (rows, label) =>

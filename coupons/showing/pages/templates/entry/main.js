@@ -7,7 +7,7 @@ function grade(result) {
   if (earlier.length) return askWhichCounts(step, result, earlier);
   const next = nextOpen(step);
   show(next);
-  const odd = clash ? warnOf(clash) : showWarning("");
+  const odd = clash ? warnOf(clash) : showWarning("") || offerToStop();
   return say([`${step.feature} ${result}.`, odd, next ? next.title : ALL_DONE].filter(Boolean).join(" "));
 }
 
@@ -140,6 +140,7 @@ function keepReading(again) {
   keepEntry(step, plain, unit);
   const next = again ? step : nextOpen(step);
   show(next);
+  if (!again) offerToStop();
   say(`${nameOf(step)} ${plain} kept. ${next ? next.title : ALL_DONE}`);
   if (next && !isTried(next)) $("reading").focus();
 }
@@ -159,22 +160,34 @@ function loadDraft() {
   for (const name of ["by", "note"]) $(name).value = draft[name] ?? "";
   if (draft.unit === "in") document.querySelector("[name=unit][value=in]").checked = true;
   $("keys-on").checked = draft.keys ?? true;
+  Object.assign(plan, draft.plan);
   return draft.here;
 }
 
 function move(by) {
+  showWarning("");
+  if (isGuided()) {
+    if (by > 0) skipTaught();
+    else backTaught();
+    return say(stepNow()?.title ?? ALL_DONE);
+  }
   const at = steps.findIndex((step) => step.key === here);
   // Whoever skips the closed jaws with all else done is through.
   if (by > 0 && steps[at]?.kind === "zero" && !steps.some((step) => step.kind !== "zero" && !isDone(step))) return show(null);
   const to = at < 0 ? (by < 0 ? steps.length - 1 : 0) : (at + by + steps.length) % steps.length;
   show(steps[to]);
-  showWarning("");
-  say(steps[to]?.title ?? "");
+  return say(steps[to]?.title ?? "");
+}
+
+function lookBack() {
+  show(steps[0]);
+  say(steps[0].title);
 }
 
 function toStage(stage) {
+  if (isGuided() && nextTaught(stage)) return show(nextTaught(stage));
   const all = ofStage(stage);
-  show(all.find((step) => !isDone(step)) ?? all[0]);
+  return show(all.find((step) => !isDone(step)) ?? all[0]);
 }
 
 // A tap on a feature goes to its first open step; another tap on it, to its following one.
@@ -254,11 +267,12 @@ function listen() {
   document.addEventListener("input", (event) => { if (!event.target.closest("dialog")) saveDraft(); });
   for (const what of ["pointerdown", "keydown"]) document.addEventListener(what, () => { used = true; });
   listenToAbout();
+  listenToGuide();
   document.addEventListener("keydown", onKey);
   $("back").addEventListener("click", () => move(-1));
   $("skip").addEventListener("click", () => move(1));
   $("undo").addEventListener("click", undo);
-  $("look-back").addEventListener("click", () => move(1));
+  $("look-back").addEventListener("click", lookBack);
   $("stage-fit").addEventListener("click", () => toStage("fit"));
   $("stage-size").addEventListener("click", () => toStage("size"));
   $("jump").addEventListener("submit", jump);
@@ -292,7 +306,8 @@ function start() {
   $("ids").replaceChildren(...Object.keys(record.features).map((id) => made("option", "", { value: id })));
   listen();
   refresh();
-  show(steps.find((step) => step.key === last) ?? steps.find((step) => !isDone(step)));
+  if (asksWhat()) askWhat();
+  else show(steps.find((step) => step.key === last) ?? firstOpen());
   document.documentElement.dataset.ready = "yes";
 }
 

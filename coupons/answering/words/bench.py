@@ -1,0 +1,50 @@
+"""What a terminal says at the bench: the next task, what is known, when it is enough."""
+
+from coupons.answering.next.bench import Bench
+from coupons.answering.next.guide import ENOUGH, MORE, known
+from coupons.making.record import CouponTrial
+
+HELP = (
+    "grade: no-go, force, push, slide, loose (the first letter will do), stop, go",
+    "reading: a number in mm, or in inches as 0.312 in",
+    "skip, undo, quit, row (leave out the rest of it), or an id, to go there",
+)
+SHORT = {"n": "no-go", "f": "force", "p": "push", "s": "slide", "l": "loose"}
+
+
+def prompt_for(bench: Bench, number: int) -> str:
+    """Return what is asked of one task."""
+    asks = "grade" if isinstance(bench.tasks[number], CouponTrial) else "reading, mm"
+    return f"  {asks}"
+
+
+def known_lines(bench: Bench) -> list[str]:
+    """Return each wanted number so far, and what more entries would bring."""
+    if bench.guide is None or bench.now is None:
+        return []
+    so_far, chosen = known(bench.guide, bench.now), bench.guide.weights(bench.choice)
+    lines = [
+        f"  {want.name:<42}{value:>6.2f} ± {half:.2f} mm"
+        + (f", {want.grade} with {100 * chance:.0f} %" if want.grade else "")
+        for want, value, half, chance, counts in zip(
+            bench.guide.wants,
+            so_far.values_mm,
+            so_far.halves_mm,
+            so_far.chances,
+            chosen,
+            strict=True,
+        )
+        if counts
+    ]
+    return [*lines, "  Provisional: the answer is what `coupons fit` says."]
+
+
+def brings_words(bench: Bench) -> str:
+    """Return what the next entries would bring, and whether it is enough."""
+    share = bench.brings()
+    if share is None:
+        return ""
+    words = f"{MORE} more entries would narrow the gaps by {100 * share:.0f} %"
+    if bench.sheet.entries and share < ENOUGH:
+        return f"Enough: {words}, less than {100 * ENOUGH:.0f} %. Type quit to stop here."
+    return f"{words}."
