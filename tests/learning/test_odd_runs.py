@@ -56,7 +56,7 @@ def test_a_run_of_another_machine_is_named_with_what_is_unlike(mixed):
     assert what.startswith(
         "run-2 seems to come from another machine: it differs from the other runs in "
     )
-    assert "outsides, x less y by 0.02" in what
+    assert "outsides, x less y by 0.01" in what
     assert "Fit without it, or give its machine another name" in todo
     assert alike_sentence(found) == ""
 
