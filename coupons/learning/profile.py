@@ -321,7 +321,7 @@ class Profile(_Frozen):
             self.counts.informing,
         )
 
-    @cached_property
+    @property
     def print_spreads(self) -> tuple[LogSpread, ...]:
         """How large each print effect is."""
         return tuple(

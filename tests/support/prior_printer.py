@@ -102,7 +102,7 @@ def print_sizes(printer: PriorPrinter, design: Design, rng: np.random.Generator)
     table = printer.table
     sds = [zero.sd for zero in table.zeros.values()]
     zeros = rng.normal(0, sds, (design.n_runs, len(sds))).T
-    bumps = rng.normal(0, table.bump.sd, design.n_runs)
+    bumps = rng.spawn(1)[0].normal(0, table.bump.sd, design.n_runs)
     n_hands = len(design.hands)
     hands = rng.normal(0, table.hand.sd, n_hands) if n_hands > 1 else np.zeros(1)
     systematic = np.sum(sizes.effects * effects[sizes.run], axis=1)

@@ -188,6 +188,7 @@ def flat_table(*, wide=1e6, lapse=0.0, dof=1e15, thresholds=None):
         scatters=EXTRUSION.scatters,
         prints=(),
         zeros={},
+        bump=EXTRUSION.bump,
         hand=EXTRUSION.hand,
         lapse=lapse,
         reading_dof=dof,
