@@ -132,7 +132,7 @@ def guide_of(
         return None
     scatters = scatters or plugged_in(table)
     model = latent_model(design_of([as_if_done(coupon)]), table)
-    trials = np.concatenate([model.lower_shared, model.trial_own.T.toarray()], axis=1)
+    trials = np.concatenate([model.clearance_shared, model.trial_own.T.toarray()], axis=1)
     trials[:, AT_THRESHOLDS] = 0.0
     readings = np.concatenate([model.reading_shared, model.reading_own.T.toarray()], axis=1)
     drawn = model.design.sizes.drawn

@@ -53,7 +53,7 @@ def _understood(
     entries = tuple(
         with_zero(entry, zeros) if isinstance(entry, SizeEntry) else entry
         for entry in found
-        if not isinstance(entry, Zero)
+        if isinstance(entry, SizeEntry | FitEntry)
     )
     return Sheet(path, coupon, tuple(rows), entries)
 
