@@ -8,6 +8,7 @@ What a script needs is imported from here:
 `make_coupon`, `load_run`, `check`, `fit`              the job, step by step
 `fit_each`                                             a whole tree of runs
 `fit_hand`                                             another person's hand on the same print
+`check_parts`, `prove_profile`, `proof_scores`         one's own parts; a proof of the answers
 `load_profile`, `Printer`, `Joint`                     asking what was learned
 `OffsetRegressor`, `reading_table`                     caliper readings, as scikit-learn has them
 `ObservationModel`, `observation_table`                readings and trials, the same way
@@ -37,7 +38,16 @@ if TYPE_CHECKING:
         SpecError,
         WriteError,
     )
-    from coupons.job import check, fit, fit_hand, load_run, make_coupon
+    from coupons.job import (
+        check,
+        check_parts,
+        fit,
+        fit_hand,
+        load_run,
+        make_coupon,
+        proof_scores,
+        prove_profile,
+    )
     from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
     from coupons.learning.observation_table import observation_table
     from coupons.terms import Joint
@@ -63,6 +73,7 @@ __all__ = [
     "WriteError",
     "__version__",
     "check",
+    "check_parts",
     "fit",
     "fit_each",
     "fit_hand",
@@ -70,13 +81,27 @@ __all__ = [
     "load_run",
     "make_coupon",
     "observation_table",
+    "proof_scores",
+    "prove_profile",
     "reading_table",
 ]
 
 if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name as one
     _HOMES = {
         **dict.fromkeys(("Printer", "load_profile"), "coupons.answering.ask"),
-        **dict.fromkeys(("check", "fit", "fit_hand", "load_run", "make_coupon"), "coupons.job"),
+        **dict.fromkeys(
+            (
+                "check",
+                "check_parts",
+                "fit",
+                "fit_hand",
+                "load_run",
+                "make_coupon",
+                "proof_scores",
+                "prove_profile",
+            ),
+            "coupons.job",
+        ),
         "fit_each": "coupons.batch",
         "Joint": "coupons.terms",
         **dict.fromkeys(

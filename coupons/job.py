@@ -1,7 +1,7 @@
 """The steps of the job, as the command line and a script take them: make, check, load, fit."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +12,9 @@ if TYPE_CHECKING:
     from coupons.answering.ask import Printer
     from coupons.learning.profile import Profile
     from coupons.making.estimate import Estimate
-    from coupons.making.record import Coupon
+    from coupons.making.plan import Plan
+    from coupons.making.record import Coupon, CouponHardware, CouponProof
+    from coupons.measuring.checks.proof_score import ProofScore
     from coupons.measuring.run.findings import Finding
     from coupons.measuring.run.folder import Run, Survey
     from coupons.showing.pages.fit_files import FitFiles
@@ -33,12 +35,15 @@ class Made:
         Plastic, time and bed, by a simple model.
     rounded : tuple of str
         Rows of the spec whose heights or gaps across z were rounded to whole layers.
+    left_out : tuple of (str, str)
+        Of a proof: joints that have no row, each with the reason.
     """
 
     folder: Path
     coupon: "Coupon"
     cost: "Estimate"
     rounded: tuple[str, ...]
+    left_out: tuple[tuple[str, str], ...] = ()
 
     def __repr__(self) -> str:
         """One line: where it is, and what it holds."""
@@ -94,29 +99,107 @@ def make_coupon(
     ...     sorted(path.name for path in made.folder.iterdir())[:4]
     ['conditions.toml', 'coupon.json', 'entries.csv', 'entry.html']
     """
+    from coupons.making.plan import plan_coupon
+    from coupons.making.spec.coupon_spec import load_spec
+
+    plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
+    return _written(plan, Path(folder), machine, material, speed_mm_s)
+
+
+def _written(
+    plan: "Plan",
+    folder: Path,
+    machine: str,
+    material: str,
+    speed_mm_s: float | None,
+    prove: "Callable[[Coupon], CouponProof] | None" = None,
+) -> Made:
+    """Write a planned coupon into its run folder."""
     from coupons.atomic import together
     from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
     from coupons.making.estimate import estimate
     from coupons.making.output.folder import checked_solids, write_coupon_files
-    from coupons.making.plan import plan_coupon, record
+    from coupons.making.plan import record
     from coupons.making.record import name_run
-    from coupons.making.spec.coupon_spec import load_spec
     from coupons.measuring.run.folder import start_run
     from coupons.showing.pages.run_pages import refuse_foreign_pages, write_run_pages
 
-    folder = Path(folder)
-    plan = plan_coupon(load_spec(spec), bed_mm, layer_height_mm, nozzle_mm)
     cost = estimate(plan, DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s)
     coupon = record(plan)
     solids = checked_solids(plan)
+    proof = None if prove is None else prove(coupon)
     with together() as files:
         refuse_foreign_pages(folder)
         start_run(folder, coupon, machine=machine, material=material, speed_mm_s=speed_mm_s)
         run = name_run(folder, plan.spec.digest, machine, material)
-        write_coupon_files(plan, folder, solids, run)
+        write_coupon_files(plan, folder, solids, run, proof)
         files.settle()  # the pages are made from what stands in the folder
         write_run_pages(folder)
-    return Made(folder, coupon, cost, plan.rounded_rows())
+    return Made(folder, coupon.model_copy(update={"proof": proof}), cost, plan.rounded_rows())
+
+
+@takes(PlanError)
+def prove_profile(
+    profile: str | Path,
+    folder: str | Path,
+    *,
+    joints: str | Path | None = None,
+    machine: str = "",
+    material: str = "",
+    speed_mm_s: float | None = None,
+    bed_mm: tuple[float, float] | None = None,
+) -> Made:
+    """Make a coupon of your own joints, drawn as the profile answers them, to put it to the proof.
+
+    Parameters
+    ----------
+    profile : str or Path
+    folder : str or Path
+        Run folder to write.
+    joints : str or Path, optional
+        A list of joints; by default a sliding fit of every usual joint that the profile measured.
+    machine, material : str
+        If given, they must be those of the profile.
+    speed_mm_s : float, optional
+    bed_mm : (float, float), optional
+
+    Raises
+    ------
+    ProfileError, AnswerError
+        If the profile or the list cannot be read.
+    PlanError
+        If the machine or material is another than the profile's, or no joint can be laid out.
+    RunError, WriteError
+        As `make_coupon`.
+    """
+    from coupons.answering.joints.joint_list import read_joints
+    from coupons.answering.joints.usual import usual_joints
+    from coupons.answering.proof import plan_proof, proof_of
+    from coupons.learning.profile import read_profile
+
+    known = read_profile(Path(profile))
+    todo = "Leave it out, or give the profile of that machine and material"
+    problems = [
+        Problem(what, f"{what} {mine!r} as in the profile", repr(given), todo)
+        for what, given, mine in (
+            ("machine", machine, known.machine),
+            ("material", material, known.material),
+        )
+        if given and given != mine
+    ]
+    if problems:
+        raise PlanError(problems)
+    listed = usual_joints(known) if joints is None else read_joints(Path(joints)).joints
+    proof = plan_proof(known, listed, bed_mm)
+    made = _written(
+        proof.plan,
+        Path(folder),
+        known.machine,
+        known.material,
+        speed_mm_s,
+        lambda coupon: proof_of(known, proof, coupon),
+    )
+    return replace(made, left_out=proof.left_out)
 
 
 @takes(RunError)
@@ -188,7 +271,45 @@ def findings_of(folder: Path, found: "Survey") -> tuple["Finding", ...]:
     return tuple(findings)
 
 
-def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
+@takes(EntriesError)
+def check_parts(path: str | Path) -> tuple["Finding", ...]:
+    """Return everything that is wrong or odd in a list of parts, as ``coupons check`` tells it.
+
+    Parameters
+    ----------
+    path : str or Path
+        A CSV file; see `coupons.measuring.run.parts_list`.
+
+    Returns
+    -------
+    tuple of coupons.measuring.run.findings.Finding
+        What is an ``"error"`` keeps the list from being fitted; a ``"look"`` may well be right.
+    """
+    from coupons.measuring.checks.parts_checks import check_parts as checked
+
+    return tuple(checked(Path(path), bought_mate))
+
+
+def bought_mate(name: str) -> "CouponHardware":
+    """Return hardware by its name, as a list of parts has it as a mate.
+
+    Raises
+    ------
+    AnswerError
+        If there is no such hardware.
+    """
+    from coupons.answering.standards.hardware import hardware
+    from coupons.making.record import CouponHardware
+
+    piece = hardware(name).alone
+    return CouponHardware(
+        id=piece.name, name=piece.name, form=piece.form, size_mm=piece.size_mm, sd_mm=piece.sd_mm
+    )
+
+
+def fit(
+    *runs: "Run | str | Path", without: Sequence[str] = (), parts: str | Path | None = None
+) -> "Printer":
     """Learn a printer from one or several runs of one machine and material.
 
     Nothing is written: `Printer.save` writes the profile. Takes some seconds for a hundred entries.
@@ -200,6 +321,8 @@ def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
     without : sequence of str
         Rows of entries.csv to leave out: ``"14"``, or ``"my-run:14"`` where there are several runs.
         The profile keeps them on record.
+    parts : str or Path, optional
+        A list of joints of one's own parts, with what was drawn and what the hand found.
 
     Returns
     -------
@@ -221,8 +344,12 @@ def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
     from coupons.learning.profile import profile_of
     from coupons.learning.without import leave_out
     from coupons.measuring.run.folder import each_print_once
+    from coupons.measuring.run.parts import with_parts
 
-    kept, left_out = leave_out(each_print_once([_run(run) for run in runs]), _rows(without))
+    given = each_print_once([_run(run) for run in runs])
+    if parts is not None:
+        given = with_parts(given, Path(parts), bought_mate)
+    kept, left_out = leave_out(given, _rows(without))
     profile = profile_of(fit_runs(kept), kept, left_out)
     doubt_aloud(profile)
     return Printer(profile)
@@ -256,6 +383,7 @@ def fit_to_files(
     without: Sequence[str] = (),
     yardstick: bool = False,
     public: bool = False,
+    parts: Path | None = None,
 ) -> FitWritten:
     """Fit runs of one machine and material, and write the profile with its pages in one step.
 
@@ -264,11 +392,13 @@ def fit_to_files(
     folders : sequence of Path
         Run folders, each print once.
     output : Path, optional
-        Profile to write; ``profile.json`` in the last folder if not given.
+        Profile to write; ``profile.json`` in the last folder, or beside the parts, if not given.
     without : sequence of str
         Rows of entries.csv to leave out; see `fit`.
     yardstick : bool
         Show in the report how well general-purpose regressions predict the same readings.
+    parts : Path, optional
+        A list of one's own parts, fitted with the runs or by itself.
     public : bool
         Leave the names of people, notes and folders out of every file, and what the checks found,
         as it quotes entries.
@@ -286,21 +416,28 @@ def fit_to_files(
     from coupons.learning.impossible import doubt_aloud
     from coupons.learning.profile import FILE, entries_digest, profile_of, write_profile
     from coupons.learning.without import leave_out, renamed
+    from coupons.measuring.checks.parts_checks import findings_by_run
     from coupons.measuring.checks.run_checks import check_run
     from coupons.measuring.run.folder import load_runs
+    from coupons.measuring.run.parts import with_parts
     from coupons.measuring.run.public import without_people
     from coupons.showing.pages.fit_files import fit_files
     from coupons.showing.pages.report import write_report
     from coupons.showing.pages.wall_card import write_wall_card
     from coupons.showing.words.fit_summary import learned_from
 
-    runs, left_out = leave_out(load_runs(folders), without)
-    digest = entries_digest([run.folder for run in runs])
-    findings = [] if public else [check_run(folder) for folder in folders]
+    given, findings = load_runs(folders), [tuple(check_run(folder)) for folder in folders]
+    if parts is not None:
+        given = with_parts(given, parts, bought_mate)
+        findings += findings_by_run(given[len(folders) :], check_parts(parts))
+    runs, left_out = leave_out(given, without)
+    digest = entries_digest([run.sheet_path for run in runs])
     if public:
+        findings = []
         nameless = without_people(runs)
         runs, left_out = nameless, renamed(left_out, runs, nameless)
-    files = fit_files(output or folders[-1] / FILE)
+    beside = [*folders[-1:], *([parts.parent] if parts else [])]
+    files = fit_files(output or beside[0] / FILE)
     fitted = fit_runs(runs)
     profile = profile_of(fitted, runs, left_out, digest)
     doubt_aloud(profile)
@@ -345,6 +482,25 @@ def fit_hand(run: "Run | str | Path", profile: "Printer | str | Path", *, by: st
 
     printer = profile if isinstance(profile, Printer) else load_profile(profile)
     return Printer(profile_for_hand(printer.profile, _run(run), by))
+
+
+def proof_scores(*runs: "Run | str | Path") -> "tuple[ProofScore, ...]":
+    """Score the entries of proofs against the chances that were stated beforehand.
+
+    Parameters
+    ----------
+    *runs : Run, str or Path
+        Those that prove nothing, or have no trial yet, are passed over.
+
+    Returns
+    -------
+    tuple of coupons.measuring.checks.proof_score.ProofScore
+        `coupons.measuring.checks.proof_score.all_proofs` adds them up.
+    """
+    from coupons.measuring.checks.proof_score import proof_score
+
+    found = (proof_score(_run(run)) for run in runs)
+    return tuple(score for score in found if score is not None)
 
 
 def _run(given: object) -> "Run":

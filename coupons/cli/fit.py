@@ -11,12 +11,18 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("folders", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("folders", nargs=-1, type=click.Path(path_type=Path))
 @click.option(
     "-o",
     "--output",
     type=click.Path(path_type=Path),
-    help="Profile to write; by default profile.json in the last folder.",
+    help="Profile to write; by default profile.json in the last folder, or beside the parts.",
+)
+@click.option(
+    "--parts",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="List of joints of your own parts: what was drawn and what the hand found, in which job."
+    " It is fitted with the runs, or by itself.",
 )
 @click.option(
     "--without",
@@ -59,6 +65,7 @@ def command(
     ctx: click.Context,
     folders: tuple[Path, ...],
     output: Path | None,
+    parts: Path | None,
     without: tuple[str, ...],
     yardstick: bool,
     public: bool,
@@ -76,17 +83,25 @@ def command(
 
     With --each or --each-machine it fits a whole tree of runs. A run that cannot be fitted does not
     stop the others: it stands in the table at the end, and the exit code is 1.
+
+    The list for --parts is a CSV file with the columns name, job, internal, internal_drawn_mm,
+    external, external_drawn_mm, across, hardware, bed, contact_mm, result, by and note, one trial a
+    row. The table that `coupons joints -o` writes is one, with a column result added.
     """
     if each or each_machine:
-        _refuse_of_one(output, without, yardstick)
+        _refuse_of_one(output, parts, without, yardstick)
         _fit_tree(ctx, folders, each_machine and not each, jobs, public, as_json)
         return
     if jobs is not None:
         raise click.UsageError("--jobs goes with --each or --each-machine.")
+    if not folders and parts is None:
+        raise click.UsageError("Give the folder of a run, or several, or --parts with a list.")
     from coupons.job import fit_to_files
     from coupons.showing.words.fit_summary import summary_lines
 
-    done = fit_to_files(folders, output, without=without, yardstick=yardstick, public=public)
+    done = fit_to_files(
+        folders, output, without=without, yardstick=yardstick, public=public, parts=parts
+    )
     files = done.files
     if as_json:
         click.echo(json.dumps(_data(done.learned, files.profile), indent=1))
@@ -95,8 +110,15 @@ def command(
         click.echo(f"Wrote {files.profile}, {files.report.name} and {files.card.name}")
 
 
-def _refuse_of_one(output: Path | None, without: tuple[str, ...], yardstick: bool) -> None:
-    given = {"--output": output, "--without": without, "--yardstick": yardstick}
+def _refuse_of_one(
+    output: Path | None, parts: Path | None, without: tuple[str, ...], yardstick: bool
+) -> None:
+    given = {
+        "--output": output,
+        "--parts": parts,
+        "--without": without,
+        "--yardstick": yardstick,
+    }
     wrong = [name for name, value in given.items() if value]
     if wrong:
         raise click.UsageError(f"{' and '.join(wrong)} cannot go with --each or --each-machine.")
@@ -131,15 +153,21 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
     from coupons.learning.without import row_name, run_name
     from coupons.measuring.run.differing import differences
     from coupons.showing.words.fit_summary import shared_slips
+    from coupons.showing.words.print_gains import job_sentences, prints_data
+    from coupons.showing.words.proof import proof_data, scores_of
 
     surprises = asdict(learned.surprises)
     for one in surprises["found"]:
         one["without"] = row_name(learned.runs, one["run"], one["row"])
     differing = [asdict(one) for one in differences(learned.runs)]
+    proofs = scores_of(learned.runs)
     return {
         "profile": str(path),
         "first": [{"what": head, "how": text} for head, text in learned.steps],
         **({"differs_in": differing} if differing else {}),
+        **({"prints": prints_data(learned.prints)} if learned.prints else {}),
+        **({"jobs": said} if (said := job_sentences(learned.runs)) else {}),
+        **({"proofs": proof_data(proofs)} if proofs else {}),
         "causes": asdict(learned.causes),
         "unexpected": surprises,
         "shared_slips": [

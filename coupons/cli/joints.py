@@ -24,7 +24,8 @@ def command(
     """Say what to draw for each joint of a part, and the chance that all of them fit.
 
     PROFILE is the profile.json that `coupons fit` wrote. JOINTS is a CSV file with the columns
-    name, internal, external, size_mm, across, fit, move, hardware and at_least, one joint a row:
+    name, internal, external, size_mm, across, fit, move, hardware, at_least, bed, choices and
+    loose_costs, one joint a row; those that nobody needs may be missing:
 
     across: printer axis across the faces; of a round joint, along its axis.
 
@@ -37,6 +38,12 @@ def command(
 
     at_least: such as 0.95 or 95 %; asks for the smallest gap with this chance of the fit or a
     looser one.
+
+    choices: such as 3; so many pieces of the moving body are printed, marked by notches, and one of
+    them is to fit.
+
+    loose_costs: such as 3; what too loose costs where too tight costs 1. The gap is that of the
+    least expected cost.
 
     Exit code 1 if a joint has no answer.
     """

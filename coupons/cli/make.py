@@ -35,7 +35,14 @@ def _length(low: float, high: float) -> click.FloatRange:
 
 
 @click.command("make")
-@click.argument("spec")
+@click.argument("spec", required=False)
+@click.option(
+    "--prove",
+    type=click.Path(path_type=Path),
+    metavar="PROFILE",
+    help="Make a coupon of your own joints, drawn as this profile answers them and a step to either"
+    " side; SPEC is then a list of joints, or left out for the usual ones.",
+)
 @click.option(
     "-o",
     "--output",
@@ -71,7 +78,8 @@ def _length(low: float, high: float) -> click.FloatRange:
     "--bed", "bed_mm", type=BedSize(), metavar="XxY", help="Bed size in mm, for example 220x220."
 )
 def command(
-    spec: str,
+    spec: str | None,
+    prove: Path | None,
     folder: Path,
     machine: str,
     material: str,
@@ -84,10 +92,34 @@ def command(
 
     Writes print files, a map, entry sheets and a file of conditions to fill in into one folder.
     Entries, and files that the tool did not write, are never overwritten.
+
+    A proof (--prove) keeps the chances that the profile states now; `coupons check` and `coupons
+    fit` tell what came of them.
     """
-    from coupons.job import make_coupon
+    from coupons.job import make_coupon, prove_profile
     from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
 
+    speed = DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s
+    if prove is not None:
+        if layer_height_mm is not None or nozzle_mm is not None:
+            raise click.UsageError(
+                "A proof is printed as the profile was: leave out the nozzle and the layer height."
+            )
+        made = prove_profile(
+            prove,
+            folder,
+            joints=spec,
+            machine=machine,
+            material=material,
+            speed_mm_s=speed_mm_s,
+            bed_mm=bed_mm,
+        )
+        click.echo(_told(folder, made.cost, speed, made.rounded))
+        for name, why in made.left_out:
+            click.echo(f"Left out: {name}: {why}.", err=True)
+        return
+    if spec is None:
+        raise click.UsageError("Name a coupon, or give the path of a .toml file, or use --prove.")
     made = make_coupon(
         spec,
         folder,
@@ -98,7 +130,6 @@ def command(
         speed_mm_s=speed_mm_s,
         bed_mm=bed_mm,
     )
-    speed = DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s
     click.echo(_told(folder, made.cost, speed, made.rounded))
 
 

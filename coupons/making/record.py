@@ -15,7 +15,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from coupons.atomic import write_text
 from coupons.errors import Problem, RunError
 from coupons.reading import read_plain
-from coupons.terms import Direction, Form, Jaws, Seam
+from coupons.terms import Direction, Form, Grade, Jaws, Seam
 
 Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
 Moment = Annotated[float, Field(allow_inf_nan=False)]
@@ -169,15 +169,48 @@ class CouponRun(_Frozen):
     material: Annotated[str, Field(max_length=60)] = ""
 
 
+Chance = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+
+
+class ProofTrial(_Frozen):
+    """What was expected of one trial before it was printed.
+
+    ``chances`` are those of the five grades in their order; ``at_answer`` says that the pair is
+    drawn by the answer itself, not a step beside it.
+    """
+
+    feature: str
+    mate: str
+    joint: Annotated[str, Field(max_length=60)]
+    wanted: Grade
+    at_answer: bool
+    chances: Annotated[tuple[Chance, ...], Field(min_length=5, max_length=5)]
+
+
+class CouponProof(_Frozen):
+    """Which profile a coupon puts to the proof, and the chances that it stated beforehand.
+
+    ``usual_hits`` holds with 90 % probability how many of the answers' own trials are as wanted.
+    """
+
+    machine: Annotated[str, Field(max_length=60)]
+    material: Annotated[str, Field(max_length=60)]
+    entries_sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+    rehearsed: bool
+    trials: tuple[ProofTrial, ...]
+    usual_hits: tuple[Annotated[int, Field(ge=0)], Annotated[int, Field(ge=0)]]
+
+
 class Coupon(_Frozen):
     """The whole record. Trials and readings are in the order in which to do them.
 
-    ``run`` is missing in records made before runs had an id.
+    ``run`` is missing in records made before runs had an id, ``proof`` in all that prove nothing.
     """
 
     format: Literal["coupon-record"] = "coupon-record"
     version: Literal[1] = 1
     run: CouponRun | None = None
+    proof: CouponProof | None = None
     spec: CouponSpecRef
     assumed: CouponAssumed
     bodies: tuple[CouponBody, ...]
@@ -191,8 +224,9 @@ class Coupon(_Frozen):
 def write_coupon(coupon: Coupon, path: Path) -> None:
     """Write the record as JSON, the same bytes for the same coupon."""
     data = coupon.model_dump(mode="json")
-    if coupon.run is None:
-        del data["run"]
+    for key in ("run", "proof"):
+        if data[key] is None:
+            del data[key]
     write_text(path, json.dumps(data, indent=1) + "\n")
 
 
@@ -263,9 +297,18 @@ def _dangling(coupon: Coupon) -> Iterator[tuple[str, str, str]]:
             yield f"trials.{n}.feature", "a feature in the record", trial.feature
         if trial.mate not in mates:
             yield f"trials.{n}.mate", "a mate in the record", trial.mate
+    yield from _dangling_proof(coupon, known, mates)
     for n, reading in enumerate(coupon.readings):
         if reading.feature not in known:
             yield f"readings.{n}.feature", "a feature in the record", reading.feature
+
+
+def _dangling_proof(
+    coupon: Coupon, known: set[str], mates: set[str]
+) -> Iterator[tuple[str, str, str]]:
+    for n, proved in enumerate(coupon.proof.trials if coupon.proof else ()):
+        if proved.feature not in known or proved.mate not in mates:
+            yield f"proof.trials.{n}", "a pair in the record", f"{proved.feature} {proved.mate}"
 
 
 def _problem(path: Path, error: Any, todo: str) -> Problem:

@@ -71,7 +71,7 @@ def test_any_name_survives_the_template(tmp_path, name):
             " Add a line nozzle_mm = …\n"
             "conditions.toml at nozle_mm: expected one of machine, material, nozzle_mm,"
             " layer_height_mm, nozzle_temp_c, bed_temp_c, speed_mm_s, printed_on,"
-            " first_layer_height_mm, rehearsed, caliper, slicing, rehearsal, got nozle_mm."
+            " first_layer_height_mm, job, rehearsed, caliper, slicing, rehearsal, got nozle_mm."
             " Did you mean nozzle_mm?",
         ),
         (

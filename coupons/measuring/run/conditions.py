@@ -88,6 +88,7 @@ class Conditions(_Frozen):
     speed_mm_s: Annotated[float, Field(gt=0, le=2000)] | None = None
     printed_on: date | None = None
     first_layer_height_mm: LayerHeight | None = None
+    job: Name | None = None
     rehearsed: bool = False
     caliper: Caliper = Caliper()
     slicing: Slicing = Slicing()
@@ -122,6 +123,7 @@ layer_height_mm = {layer_height_mm}
 # speed_mm_s = {default_speed:g}  # speed of the outer walls
 # printed_on = 2026-01-31  # year-month-day
 # first_layer_height_mm = 0.2  # height of the first layer
+# job = "evening 1"  # runs whose plates were printed in one job get the same name
 
 # true only if `coupons rehearse` filled in the entries.
 rehearsed = false

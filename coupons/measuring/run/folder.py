@@ -29,7 +29,11 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Run:
-    """The contents of one run folder. ``sizes`` and ``fits`` are in the order of the sheet."""
+    """The contents of one run folder. ``sizes`` and ``fits`` are in the order of the sheet.
+
+    ``job`` names the print job, where it was said: runs of one job are one print. ``parts`` is the
+    list that the trials are from, where they are of somebody's own parts and of no folder.
+    """
 
     folder: Path
     coupon: Coupon
@@ -37,6 +41,13 @@ class Run:
     sizes: tuple[SizeEntry, ...]
     fits: tuple[FitEntry, ...]
     zeros: tuple[ZeroEntry, ...] = ()
+    job: str = ""
+    parts: Path | None = None
+
+    @property
+    def sheet_path(self) -> Path:
+        """The file that holds its entries."""
+        return self.folder / sheet.FILE if self.parts is None else self.parts
 
     def __repr__(self) -> str:
         """One line: which print it is, and how much was entered."""
@@ -79,7 +90,8 @@ def run_of(folder: Path, found: Survey) -> Run | None:
     if found.coupon is None or found.conditions is None or found.faults:
         return None
     typed = found.typed
-    return Run(folder, found.coupon, found.conditions, typed.sizes, typed.fits, typed.zeros)
+    job = found.conditions.job or ""
+    return Run(folder, found.coupon, found.conditions, typed.sizes, typed.fits, typed.zeros, job)
 
 
 def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:
@@ -132,6 +144,15 @@ def survey_run(folder: Path) -> Survey:
     if typed.problems or about.problems:
         faults.append(EntriesError((*typed.problems, *about.problems)))
     return Survey(coupon, conditions, typed, tuple(faults), about)
+
+
+def prints_of(runs: Sequence[Run]) -> tuple[int, ...]:
+    """Say of each run which print it is of, by the first run of that print.
+
+    Runs that name one job are one print; a run that names none is a print of its own.
+    """
+    first: dict[str, int] = {}
+    return tuple(first.setdefault(run.job, n) if run.job else n for n, run in enumerate(runs))
 
 
 def may_share_slips(run: Run) -> bool:

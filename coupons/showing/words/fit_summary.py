@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
+from coupons.answering.print_gains import Prints, what_prints_added
 from coupons.answering.words.answers import NO_TRIALS, REHEARSED, counted, percent, whole_percents
 from coupons.learning.causes import Cause, Causes, Place, find_causes
 from coupons.learning.checking.cross_validation import (
@@ -26,6 +27,8 @@ from coupons.showing.families import families
 from coupons.showing.joint_tables import JointTable, joint_tables
 from coupons.showing.words.differing import runs_differ
 from coupons.showing.words.first_steps import Step, first_steps
+from coupons.showing.words.print_gains import job_sentences, prints_lines
+from coupons.showing.words.proof import proof_sentences, scores_of
 from coupons.showing.words.runs import alike_sentence, doubted_run
 from coupons.terms import INTERNAL
 
@@ -39,7 +42,7 @@ class Learned:
     """Everything that a fit found.
 
     ``looks`` is how many more things `coupons check` lists to look at; ``verdicts`` compare each of
-    several runs with the others.
+    several runs with the others, and ``prints`` says what each print added.
     """
 
     profile: Profile
@@ -50,6 +53,7 @@ class Learned:
     looks: int
     shared: tuple[tuple[Finding, ...], ...] = ()
     verdicts: tuple[RunVerdict, ...] = ()
+    prints: Prints | None = None
 
     @cached_property
     def tables(self) -> tuple[JointTable, ...]:
@@ -97,7 +101,8 @@ def learned_from(
     shared = find_shared_slips(fitted, runs)
     apart = verdicts(runs, fitted.mixture.model.table)
     causes = find_causes(fitted)
-    return Learned(profile, runs, causes, surprises, held_out, looks, shared, apart)
+    prints = what_prints_added(runs, profile)
+    return Learned(profile, runs, causes, surprises, held_out, looks, shared, apart, prints)
 
 
 def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
@@ -116,7 +121,11 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
         lines += ["", "Do first:", *_numbered(learned.steps)]
     lines += ["", *_cause_lines(learned.causes)]
     lines += textwrap.wrap(alike_sentence(learned.verdicts), WIDTH, subsequent_indent="  ")
-    lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out), ""]
+    lines += _prints_lines(learned)
+    lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out)]
+    for sentence in proof_sentences(scores_of(learned.runs)):
+        lines += textwrap.wrap(sentence, WIDTH, subsequent_indent="  ")
+    lines.append("")
     if not any(table.lines for table in learned.tables):
         ask = f"No offset is known yet. `coupons next {profile_path}` says what to print next."
         lines += textwrap.wrap(ask, WIDTH, break_on_hyphens=False)
@@ -124,6 +133,15 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     if not question:
         return [*lines, *_no_fits(learned.profile)]
     return [*lines, "For an offset:", f"  coupons offset {profile_path} \\", f"    {question}"]
+
+
+def _prints_lines(learned: Learned) -> Iterator[str]:
+    """Yield what each print added, where there are several."""
+    for sentence in job_sentences(learned.runs):
+        yield from textwrap.wrap(sentence, WIDTH, subsequent_indent="  ")
+    if learned.prints is not None:
+        yield ""
+        yield from prints_lines(learned.prints, learned.profile, WIDTH)
 
 
 def _counted(profile: Profile) -> str:
