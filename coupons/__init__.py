@@ -9,6 +9,7 @@ What a script needs is imported from here:
 `load_run`, `check`, `fit`                             the job from there, step by step
 `fit_each`                                             a whole tree of runs
 `fit_hand`                                             another person's hand on the same print
+`check_parts`, `prove_profile`, `proof_scores`         one's own parts; a proof of the answers
 `load_profile`, `Printer`, `Joint`                     asking what was learned
 `OffsetRegressor`, `reading_table`                     caliper readings, as scikit-learn has them
 `ObservationModel`, `observation_table`                readings and trials, the same way
@@ -38,7 +39,17 @@ if TYPE_CHECKING:
         SpecError,
         WriteError,
     )
-    from coupons.job import check, fit, fit_hand, load_run, make_coupon, make_jobs
+    from coupons.job import (
+        check,
+        check_parts,
+        fit,
+        fit_hand,
+        load_run,
+        make_coupon,
+        make_jobs,
+        proof_scores,
+        prove_profile,
+    )
     from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
     from coupons.learning.observation_table import observation_table
     from coupons.terms import Joint
@@ -64,6 +75,7 @@ __all__ = [
     "WriteError",
     "__version__",
     "check",
+    "check_parts",
     "fit",
     "fit_each",
     "fit_hand",
@@ -72,6 +84,8 @@ __all__ = [
     "make_coupon",
     "make_jobs",
     "observation_table",
+    "proof_scores",
+    "prove_profile",
     "reading_table",
 ]
 
@@ -79,7 +93,18 @@ if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name
     _HOMES = {
         **dict.fromkeys(("Printer", "load_profile"), "coupons.answering.ask"),
         **dict.fromkeys(
-            ("check", "fit", "fit_hand", "load_run", "make_coupon", "make_jobs"), "coupons.job"
+            (
+                "check",
+                "check_parts",
+                "fit",
+                "fit_hand",
+                "load_run",
+                "make_coupon",
+                "make_jobs",
+                "proof_scores",
+                "prove_profile",
+            ),
+            "coupons.job",
         ),
         "fit_each": "coupons.batch",
         "Joint": "coupons.terms",

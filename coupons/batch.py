@@ -226,6 +226,7 @@ def _is_blank(folder: Path) -> bool:
 def _is_current(task: Task) -> bool:
     """Tell whether a profile stands that was fitted to these runs as they are now."""
     from coupons.learning.profile import entries_digest
+    from coupons.measuring.run import sheet
 
     profile = _standing(task.output)
     if profile is None:
@@ -234,7 +235,9 @@ def _is_current(task: Task) -> bool:
     files = [folder / name for folder in task.folders for name in RUN_FILES]
     newer = any(path.stat().st_mtime_ns > written_ns for path in files if path.exists())
     filled = [folder for folder in task.folders if not _is_blank(folder)]
-    same_entries = profile.entries_sha256 == entries_digest(filled)
+    same_entries = profile.entries_sha256 == entries_digest(
+        [folder / sheet.FILE for folder in filled]
+    )
     if profile.without and (newer or not same_entries):
         todo = "Fit it by itself: coupons fit RUN --without ROW"
         got = "a profile without some rows, of entries that have changed since"

@@ -1,7 +1,7 @@
 """The steps of the job, as the command line and a script take them: make, check, load, fit."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +13,9 @@ if TYPE_CHECKING:
     from coupons.answering.compare.before_after import BeforeAfter
     from coupons.learning.profile import Profile
     from coupons.making.estimate import Estimate
-    from coupons.making.record import Coupon
+    from coupons.making.plan import Plan
+    from coupons.making.record import Coupon, CouponHardware, CouponProof
+    from coupons.measuring.checks.proof_score import ProofScore
     from coupons.measuring.run.findings import Finding
     from coupons.measuring.run.folder import Run, Survey
     from coupons.showing.pages.fit_files import FitFiles
@@ -34,12 +36,15 @@ class Made:
         Plastic, time and bed, by a simple model.
     rounded : tuple of str
         Rows of the spec whose heights or gaps across z were rounded to whole layers.
+    left_out : tuple of (str, str)
+        Of a proof: joints that have no row, each with the reason.
     """
 
     folder: Path
     coupon: "Coupon"
     cost: "Estimate"
     rounded: tuple[str, ...]
+    left_out: tuple[tuple[str, str], ...] = ()
 
     def __repr__(self) -> str:
         """One line: where it is, and what it holds."""
@@ -165,46 +170,137 @@ class _Asked:
 
 
 def _make(spec: str | Path, folders: dict[Path, str], asked: _Asked) -> tuple[Made, ...]:
-    """Make the jobs of a coupon, all or none; each folder comes with the name of its job."""
+    """Plan and write the jobs of a coupon, all or none; each folder has the name of its job."""
+    from coupons.making.plan import plan_coupon
+    from coupons.making.spec.coupon_spec import load_spec
+
+    loaded, sizes = load_spec(spec), (asked.bed_mm, asked.layer_height_mm, asked.nozzle_mm)
+    jobs = [
+        _Job(plan_coupon(loaded, *sizes, job=number), folder, name)
+        for number, (folder, name) in enumerate(folders.items(), start=1)
+    ]
+    return _written(jobs, asked.machine, asked.material, asked.speed_mm_s)
+
+
+@dataclass(frozen=True)
+class _Job:
+    """A planned coupon, the run folder to write it to, and the name of its print job."""
+
+    plan: "Plan"
+    folder: Path
+    name: str = ""
+
+
+def _written(
+    jobs: Sequence[_Job],
+    machine: str,
+    material: str,
+    speed_mm_s: float | None,
+    prove: "Callable[[Coupon], CouponProof] | None" = None,
+) -> tuple[Made, ...]:
+    """Write planned coupons into their run folders, all or none."""
     from coupons.atomic import together
     from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
     from coupons.making.estimate import estimate
     from coupons.making.output.folder import checked_solids, write_coupon_files
-    from coupons.making.plan import plan_coupon, record
+    from coupons.making.plan import record
     from coupons.making.record import name_run
-    from coupons.making.spec.coupon_spec import load_spec
     from coupons.measuring.run.folder import start_run
     from coupons.showing.pages.run_pages import refuse_foreign_pages, write_run_pages
 
-    loaded, machine, material = load_spec(spec), asked.machine, asked.material
-    sizes = (asked.bed_mm, asked.layer_height_mm, asked.nozzle_mm)
-    plans = [plan_coupon(loaded, *sizes, job=job) for job in range(1, len(folders) + 1)]
-    solids = [checked_solids(plan) for plan in plans]
-    coupons = [record(plan) for plan in plans]
-    speed = DEFAULT_SPEED_MM_S if asked.speed_mm_s is None else asked.speed_mm_s
+    speed = DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s
+    solids = [checked_solids(job.plan) for job in jobs]
+    coupons = [record(job.plan) for job in jobs]
+    proofs = [None if prove is None else prove(coupon) for coupon in coupons]
     with together() as files:
-        for folder in folders:
-            refuse_foreign_pages(folder)
-        for (folder, job), plan, built, coupon in zip(
-            folders.items(), plans, solids, coupons, strict=True
-        ):
+        for job in jobs:
+            refuse_foreign_pages(job.folder)
+        for job, built, coupon, proof in zip(jobs, solids, coupons, proofs, strict=True):
             start_run(
-                folder,
+                job.folder,
                 coupon,
                 machine=machine,
                 material=material,
-                speed_mm_s=asked.speed_mm_s,
-                job=job,
+                speed_mm_s=speed_mm_s,
+                job=job.name,
             )
-            run = name_run(folder, plan.spec.digest, machine, material)
-            write_coupon_files(plan, folder, built, run)
+            run = name_run(job.folder, job.plan.spec.digest, machine, material)
+            write_coupon_files(job.plan, job.folder, built, run, proof)
         files.settle()  # the pages are made from what stands in the folders
-        for folder in folders:
-            write_run_pages(folder)
+        for job in jobs:
+            write_run_pages(job.folder)
     return tuple(
-        Made(folder, coupon, estimate(plan, speed), plan.rounded_rows())
-        for folder, coupon, plan in zip(folders, coupons, plans, strict=True)
+        Made(
+            job.folder,
+            coupon.model_copy(update={"proof": proof}),
+            estimate(job.plan, speed),
+            job.plan.rounded_rows(),
+        )
+        for job, coupon, proof in zip(jobs, coupons, proofs, strict=True)
     )
+
+
+@takes(PlanError)
+def prove_profile(
+    profile: str | Path,
+    folder: str | Path,
+    *,
+    joints: str | Path | None = None,
+    machine: str = "",
+    material: str = "",
+    speed_mm_s: float | None = None,
+    bed_mm: tuple[float, float] | None = None,
+) -> Made:
+    """Make a coupon of your own joints, drawn as the profile answers them, to put it to the proof.
+
+    Parameters
+    ----------
+    profile : str or Path
+    folder : str or Path
+        Run folder to write.
+    joints : str or Path, optional
+        A list of joints; by default a sliding fit of every usual joint that the profile measured.
+    machine, material : str
+        If given, they must be those of the profile.
+    speed_mm_s : float, optional
+    bed_mm : (float, float), optional
+
+    Raises
+    ------
+    ProfileError, AnswerError
+        If the profile or the list cannot be read.
+    PlanError
+        If the machine or material is another than the profile's, or no joint can be laid out.
+    RunError, WriteError
+        As `make_coupon`.
+    """
+    from coupons.answering.joints.joint_list import read_joints
+    from coupons.answering.joints.usual import usual_joints
+    from coupons.answering.proof import plan_proof, proof_of
+    from coupons.learning.profile import read_profile
+
+    known = read_profile(Path(profile))
+    todo = "Leave it out, or give the profile of that machine and material"
+    problems = [
+        Problem(what, f"{what} {mine!r} as in the profile", repr(given), todo)
+        for what, given, mine in (
+            ("machine", machine, known.machine),
+            ("material", material, known.material),
+        )
+        if given and given != mine
+    ]
+    if problems:
+        raise PlanError(problems)
+    listed = usual_joints(known) if joints is None else read_joints(Path(joints)).joints
+    proof = plan_proof(known, listed, bed_mm)
+    (made,) = _written(
+        [_Job(proof.plan, Path(folder))],
+        known.machine,
+        known.material,
+        speed_mm_s,
+        lambda coupon: proof_of(known, proof, coupon),
+    )
+    return replace(made, left_out=proof.left_out)
 
 
 @takes(RunError)
@@ -276,10 +372,47 @@ def findings_of(folder: Path, found: "Survey") -> tuple["Finding", ...]:
     return tuple(findings)
 
 
+@takes(EntriesError)
+def check_parts(path: str | Path) -> tuple["Finding", ...]:
+    """Return everything that is wrong or odd in a list of parts, as ``coupons check`` tells it.
+
+    Parameters
+    ----------
+    path : str or Path
+        A CSV file; see `coupons.measuring.run.parts_list`.
+
+    Returns
+    -------
+    tuple of coupons.measuring.run.findings.Finding
+        What is an ``"error"`` keeps the list from being fitted; a ``"look"`` may well be right.
+    """
+    from coupons.measuring.checks.parts_checks import check_parts as checked
+
+    return tuple(checked(Path(path), bought_mate))
+
+
+def bought_mate(name: str) -> "CouponHardware":
+    """Return hardware by its name, as a list of parts has it as a mate.
+
+    Raises
+    ------
+    AnswerError
+        If there is no such hardware.
+    """
+    from coupons.answering.standards.hardware import hardware
+    from coupons.making.record import CouponHardware
+
+    piece = hardware(name).alone
+    return CouponHardware(
+        id=piece.name, name=piece.name, form=piece.form, size_mm=piece.size_mm, sd_mm=piece.sd_mm
+    )
+
+
 def fit(
     *runs: "Run | str | Path",
     without: Sequence[str] = (),
     like: "Sequence[str | Path | Printer]" = (),
+    parts: str | Path | None = None,
 ) -> "Printer":
     """Learn a printer from one or several runs of one machine and material.
 
@@ -295,6 +428,8 @@ def fit(
     like : sequence of str, Path or Printer
         Profiles of other machines of the same kind, material, nozzle and layer height, on which a
         machine with few entries leans; see `coupons.learning.like.lean_on`.
+    parts : str or Path, optional
+        A list of joints of one's own parts, with what was drawn and what the hand found.
 
     Returns
     -------
@@ -316,8 +451,12 @@ def fit(
     from coupons.learning.profile import profile_of
     from coupons.learning.without import leave_out
     from coupons.measuring.run.folder import each_print_once
+    from coupons.measuring.run.parts import with_parts
 
-    kept, left_out = leave_out(each_print_once([_run(run) for run in runs]), _rows(without))
+    given = each_print_once([_run(run) for run in runs])
+    if parts is not None:
+        given = with_parts(given, Path(parts), bought_mate)
+    kept, left_out = leave_out(given, _rows(without))
     profile = _leaning(profile_of(fit_runs(kept), kept, left_out), like)
     doubt_aloud(profile)
     return Printer(profile)
@@ -371,6 +510,7 @@ def fit_to_files(
     yardstick: bool = False,
     public: bool = False,
     like: Sequence[Path] = (),
+    parts: Path | None = None,
 ) -> FitWritten:
     """Fit runs of one machine and material, and write the profile with its pages in one step.
 
@@ -379,13 +519,15 @@ def fit_to_files(
     folders : sequence of Path
         Run folders, each print once.
     output : Path, optional
-        Profile to write; ``profile.json`` in the last folder if not given.
+        Profile to write; ``profile.json`` in the last folder, or beside the parts, if not given.
     without : sequence of str
         Rows of entries.csv to leave out; see `fit`.
     before : Path, optional
         Profile from before a change of the machine; the report tells what became of each cause.
     yardstick : bool
         Show in the report how well general-purpose regressions predict the same readings.
+    parts : Path, optional
+        A list of one's own parts, fitted with the runs or by itself.
     public : bool
         Leave the names of people, notes and folders out of every file, and what the checks found,
         as it quotes entries.
@@ -412,23 +554,30 @@ def fit_to_files(
         write_profile,
     )
     from coupons.learning.without import leave_out, renamed
+    from coupons.measuring.checks.parts_checks import findings_by_run
     from coupons.measuring.checks.run_checks import check_run
     from coupons.measuring.run.folder import load_runs
+    from coupons.measuring.run.parts import with_parts
     from coupons.measuring.run.public import without_people
     from coupons.showing.pages.fit_files import fit_files
     from coupons.showing.pages.report import write_report
     from coupons.showing.pages.wall_card import write_wall_card
     from coupons.showing.words.fit_summary import learned_from
 
-    runs, left_out = leave_out(load_runs(folders), without)
-    digest = entries_digest([run.folder for run in runs])
-    findings = [] if public else [check_run(folder) for folder in folders]
+    given, findings = load_runs(folders), [tuple(check_run(folder)) for folder in folders]
+    if parts is not None:
+        given = with_parts(given, parts, bought_mate)
+        findings += findings_by_run(given[len(folders) :], check_parts(parts))
+    runs, left_out = leave_out(given, without)
+    digest = entries_digest([run.sheet_path for run in runs])
     if public:
+        findings = []
         nameless = without_people(runs)
         runs, left_out = nameless, renamed(left_out, runs, nameless)
     # Read first: it may be the file that is written.
     earlier = None if before is None else read_profile(before)
-    files = fit_files(output or folders[-1] / FILE)
+    beside = [*folders[-1:], *([parts.parent] if parts else [])]
+    files = fit_files(output or beside[0] / FILE)
     fitted = fit_runs(runs)
     profile = _leaning(profile_of(fitted, runs, left_out, digest), like)
     doubt_aloud(profile)
@@ -474,6 +623,25 @@ def fit_hand(run: "Run | str | Path", profile: "Printer | str | Path", *, by: st
 
     printer = profile if isinstance(profile, Printer) else load_profile(profile)
     return Printer(profile_for_hand(printer.profile, _run(run), by))
+
+
+def proof_scores(*runs: "Run | str | Path") -> "tuple[ProofScore, ...]":
+    """Score the entries of proofs against the chances that were stated beforehand.
+
+    Parameters
+    ----------
+    *runs : Run, str or Path
+        Those that prove nothing, or have no trial yet, are passed over.
+
+    Returns
+    -------
+    tuple of coupons.measuring.checks.proof_score.ProofScore
+        `coupons.measuring.checks.proof_score.all_proofs` adds them up.
+    """
+    from coupons.measuring.checks.proof_score import proof_score
+
+    found = (proof_score(_run(run)) for run in runs)
+    return tuple(score for score in found if score is not None)
 
 
 def _run(given: object) -> "Run":

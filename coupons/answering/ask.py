@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
+from coupons.answering.choices import answer_with_choices
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.part import PartAnswer, answer_part
 from coupons.answering.number_arguments import takes
-from coupons.answering.offset import Answer, Question, answer
+from coupons.answering.offset import Answer, Question
 from coupons.answering.pairs import odd_pair
 from coupons.answering.prints import made_by
 from coupons.answering.several.answer import SeveralAnswer, answer_several
@@ -19,7 +20,7 @@ from coupons.answering.standards.hardware import hardware as read_hardware
 from coupons.answering.standards.iso286 import Limits, fit_limits, limits
 from coupons.answering.told import sentences_of
 from coupons.answering.wording import joint_with, known, read_across
-from coupons.answering.words.answers import sentences
+from coupons.answering.words.choices import sentences
 from coupons.answering.words.joints import part_sentences
 from coupons.answering.words.several import several_sentences
 from coupons.answering.words.sizes import limits_sentences, size_sentences
@@ -72,6 +73,8 @@ class Printer:
         other_makes: str | None = None,
         two_prints: bool = False,
         slant_deg: float | None = None,
+        choices: int = 1,
+        loose_costs: float = 1.0,
     ) -> Answer:
         """Say how far to move which face of a joint.
 
@@ -117,6 +120,13 @@ class Printer:
             Angle between the faces and the way in which the bodies are pulled apart, of a wedge, a
             dovetail or a taper. Flat joints then have two directions, across and along the pull:
             ``"xz"``. Gaps are along the faces' normals.
+        choices : int
+            How many pieces of the moving body are printed to choose from. The answer's ``choices``
+            then hold what to draw for each and the chance that at least one fits; all else is of
+            the best single one.
+        loose_costs : float
+            What a joint that is too loose costs, where one that is too tight costs 1: the gap is
+            that of the least expected cost.
 
         Raises
         ------
@@ -155,8 +165,10 @@ class Printer:
             contact_mm,
             *makers_of(other, other_makes or (piece.move if piece and other else None)),
             two_prints,
+            choices,
+            loose_costs,
         )
-        return answer(self.profile, question)
+        return answer_with_choices(self.profile, question)
 
     @takes()
     def several(

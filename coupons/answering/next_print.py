@@ -95,6 +95,36 @@ def scatters_that_count(profile: Profile, act_squares: Array) -> tuple[str, ...]
     return tuple(names[:_MOST_AVERAGED])
 
 
+def prior_of_next_print(profile: Profile) -> tuple[Array, Array]:
+    """Return what a profile knows beforehand of the terms as the next print will have them.
+
+    A print is a machine whose terms are moved by what that print has of its own. Whoever tries the
+    next print starts from here, and not from the table of priors.
+
+    Parameters
+    ----------
+    profile : Profile
+
+    Returns
+    -------
+    mean : ndarray of shape (n_terms,)
+    covariance : ndarray of shape (n_terms, n_terms)
+        Of the machine's terms, and of the print's own effects at their mean squares; in the order
+        of `coupons.learning.effects.TERMS`.
+
+    Examples
+    --------
+    >>> from coupons import load_profile
+    >>> profile = load_profile("results/filter-drawer/profile.json").profile
+    >>> mean, covariance = prior_of_next_print(profile)
+    >>> bool((np.diag(covariance) >= np.diag(profile.covariance_matrix)).all())
+    True
+    """
+    squares = np.array([spread.mean_square for spread in profile.print_spreads])
+    moves = profile.print_moves
+    return profile.mean_vector, profile.covariance_matrix + (moves * squares) @ moves.T
+
+
 def learned_share(made: Profile | Prints, rows: Array) -> Array:
     """Return posterior over prior variance of ``rows`` · terms: 1 where nothing was learned.
 

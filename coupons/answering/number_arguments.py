@@ -3,7 +3,7 @@
 import inspect
 from collections.abc import Callable
 from functools import wraps
-from numbers import Real
+from numbers import Integral, Real
 from pathlib import Path
 from types import NoneType, UnionType
 from typing import ParamSpec, TypeVar, get_args
@@ -15,6 +15,7 @@ Answered = TypeVar("Answered")
 
 _PAIR = tuple[float, float]
 _WANTED: dict[object, tuple[str, str]] = {
+    int: ("a whole number", "Write it without quotes, such as 3"),
     float: ("a number", "Write it without quotes, such as 12.5"),
     _PAIR: ("two numbers", "Write them in round brackets, such as (220, 220)"),
     Path: ("a path", 'Write it in quotes, such as "results/my-run"'),
@@ -70,7 +71,8 @@ def _is_one_of(value: object, kinds: frozenset[object]) -> bool:
     if isinstance(value, list | tuple):
         return _PAIR in kinds and len(value) == 2 and all(map(_is_number, value))
     if isinstance(value, Real):
-        return float in kinds and _is_number(value)
+        whole = int in kinds and isinstance(value, Integral)
+        return (float in kinds or whole) and _is_number(value)
     return isinstance(value, tuple(kind for kind in kinds if isinstance(kind, type)))
 
 

@@ -5,7 +5,7 @@ material (material added), a negative one into it (material removed).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from coupons.answering.bed import bed_cases, odd_bed
 from coupons.answering.clearance import Clearance
 from coupons.answering.contact import Contact, contact_in, odd_contact
+from coupons.answering.costs import odd_costs
 from coupons.answering.drawing import (
     Drawn,
     FaceMove,
@@ -31,6 +32,7 @@ from coupons.answering.one_print import HIGH_CHANCE, OnePrint, rests_on_one_prin
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.own_spread import with_own
 from coupons.answering.pairs import odd_pair
+from coupons.answering.pieces import Choices, odd_choices
 from coupons.answering.prints import Made, Prints, made_by
 from coupons.answering.sides import check_materials, odd_sides
 from coupons.answering.slants import odd_slant
@@ -89,6 +91,11 @@ class Question:
     two_prints : bool
         The bodies come from two prints of one printer, not from one. Those of two printers do
         so anyhow.
+    choices : int
+        How many pieces of the body that moves are printed to choose from; see
+        `coupons.answering.choices`.
+    loose_costs : float
+        What too loose costs where too tight costs 1; see `coupons.answering.costs`.
     """
 
     joint: Joint
@@ -103,6 +110,8 @@ class Question:
     internal_profile: Profile | None = None
     external_profile: Profile | None = None
     two_prints: bool = False
+    choices: int = 1
+    loose_costs: float = 1.0
 
     @property
     def name(self) -> str:
@@ -180,7 +189,10 @@ class Answer(Told):
     on each other, None where the profile's model knows of no such effect. ``one_print`` says how
     far a high chance rests on what a single print cannot know. ``makers`` holds the bodies that
     another printer makes than the one that is asked, with what is known of it; ``unlike`` says that
-    one body is drawn in layers and the other is not, or in layers of another height.
+    one body is drawn in layers and the other is not, or in layers of another height. ``choices``
+    holds the pieces to choose from, where they were asked for; all else is of the best single one.
+    ``at_equal_costs`` is the answer if too loose cost no more than too tight, where a cost was
+    given.
     """
 
     question: Question
@@ -207,12 +219,22 @@ class Answer(Told):
     one_print: OnePrint | None = None
     makers: tuple[tuple[Form, Origin], ...] = ()
     unlike: bool = False
+    choices: Choices | None = None
+    at_equal_costs: "Answer | None" = None
 
     def __repr__(self) -> str:
         """One line: what was asked, what to draw, with what chance."""
         drawn = ", ".join(f"{move.form} {move.drawn_mm:g} mm" for move in self.moves)
         chance = f"{100 * self.chance:.0f} % chance"
+        if self.choices is not None:
+            one_of = [f"{m.form} {m.drawn_mm:g} mm" for p in self.choices.pieces for m in p.moves]
+            drawn, chance = " or ".join(one_of), f"{100 * self.choices.chance:.0f} % chance"
         return f"<Answer to {self.question.name}: draw {drawn}; {chance}>"
+
+    @property
+    def expected_cost(self) -> float:
+        """What misses cost on average: too tight 1, too loose what was given."""
+        return self.too_tight + self.question.loose_costs * self.too_loose
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:
@@ -270,6 +292,9 @@ def answer(profile: Profile, question: Question) -> Answer:
         one_print=_one_print(profile, question, drawn.gap_mm, float(chances[rank])),
         makers=question.makers,
         unlike=drawn.unlike,
+        at_equal_costs=None
+        if question.loose_costs == 1
+        else answer(profile, replace(question, loose_costs=1.0)),
     )
 
 
@@ -343,6 +368,10 @@ def check_question(question: Question) -> None:
     if sum(wish is not None for wish in wishes) > 1:
         wrong.append("Use only one of: a chance at least, a drawn gap, a printed gap.")
     wrong += _gaps_too_large(question)
+    gap_is_set = any(wish is not None for wish in wishes)
+    odd = odd_choices(question.choices, question.move, question.fit, gap_is_set=gap_is_set)
+    odd_cost = odd_costs(question.loose_costs, question.fit, gap_is_set=gap_is_set)
+    wrong += filter(None, [odd, odd_cost])
     wrong += filter(None, [odd_contact(question.contact_mm)])
     wrong += filter(None, [odd_bed(question.ways, question.bed)])
     wrong += odd_sides(question)
@@ -408,7 +437,7 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
     from_fit = _chance_from(cases, question.fit)
     above = _next_grade(question.fit)
     if question.at_least is None and above is not None:
-        chance = from_fit - _chance_from(cases, above)
+        chance = from_fit - question.loose_costs * _chance_from(cases, above)
         # On a printer that is known well many gaps are as good as certain: take their middle.
         best = np.flatnonzero(chance > chance.max() - 1e-9)
         return float(gaps_mm[best[len(best) // 2]])

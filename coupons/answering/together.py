@@ -12,6 +12,7 @@ joint.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ from coupons.answering.own_spread import own_scatters
 from coupons.answering.prints import Prints, prints_of
 from coupons.answering.whole import Whole
 from coupons.learning.print_effects import TaughtShift
-from coupons.learning.profile import LogSpread, Profile
+from coupons.learning.profile import NORMAL_NODES, NORMAL_WEIGHTS, LogSpread, Profile
 
 Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
@@ -140,11 +141,54 @@ class Demand:
     whole: Whole | None = None
 
 
-def not_too_tight(demand: Demand) -> Demand:
+@dataclass(frozen=True)
+class OneOf:
+    """Condition that at least one of several pieces fits the one body that they are made for.
+
+    Parameters
+    ----------
+    cases : tuple of tuple of Demand
+        The demands of the pieces, once for each case that may hold, as likely as one another. Of
+        its own a piece has only what its demand says.
+    common_mm2 : float
+        Variance in mm² that the pieces have in common, beyond what the print shares.
+    common_counts : tuple of float
+        How often each of the scatters ``Shared.own`` adds to it: the deviation of that one body.
+    """
+
+    cases: tuple[tuple[Demand, ...], ...]
+    common_mm2: float
+    common_counts: tuple[float, ...]
+
+
+def not_too_tight(demand: Demand | OneOf) -> Demand | OneOf:
     """Return what is left of a demand if it may be as loose as it likes."""
-    cases = tuple(not_too_tight(case) for case in demand.or_else)
+    if isinstance(demand, OneOf):
+        pieces = tuple(tuple(map(_open_above, pieces)) for pieces in demand.cases)
+        return replace(demand, cases=pieces)
+    return _open_above(demand)
+
+
+def _open_above(demand: Demand) -> Demand:
+    cases = tuple(_open_above(case) for case in demand.or_else)
     whole = demand.whole and demand.whole.not_too_tight
     return replace(demand, upper=None, or_else=cases, whole=whole)
+
+
+@dataclass(frozen=True)
+class PieceChances:
+    """Chances of each piece wherever the shared unknowns may be.
+
+    Parameters
+    ----------
+    weights : ndarray of shape (n,)
+        Of the places; they add up to 1.
+    too_tight, too_loose : ndarray of shape (n, n_pieces)
+    """
+
+    weights: Array
+    too_tight: Array
+    too_loose: Array
 
 
 @dataclass(frozen=True)
@@ -160,12 +204,12 @@ class Together:
         return _T_95 * self.error
 
 
-def chance_together(demands: Sequence[Demand], shared: Shared, seed: int = 0) -> Together:
+def chance_together(demands: Sequence[Demand | OneOf], shared: Shared, seed: int = 0) -> Together:
     """Compute the chance that all demands hold at once.
 
     Parameters
     ----------
-    demands : sequence of Demand
+    demands : sequence of Demand or OneOf
     shared : Shared
     seed : int
         Of the lattice's random shifts; the same seed gives the same digits.
@@ -211,11 +255,35 @@ class Change:
     """One demand, by its place in a list, and what it might be instead."""
 
     at: int
-    demand: Demand
+    demand: Demand | OneOf
+
+
+def piece_chances(pieces: OneOf, shared: Shared, seed: int = 0) -> PieceChances:
+    """Compute the chances of pieces at points that fill the space of what they share.
+
+    Parameters
+    ----------
+    pieces : OneOf
+        Each with a threshold on both sides.
+    shared : Shared
+    seed : int
+        Of the lattice's random shift.
+    """
+    margins = _Margins([pieces], len(shared.own))
+    lattice = _Lattice(margins, shared)
+    with threadpool_limits(1):
+        points, squares = lattice.points(np.random.default_rng(seed))
+        found = margins.of_pieces(points, squares, margins.groups[0])
+    weights = np.concatenate([np.full(len(tight), weight) for weight, tight, _ in found])
+    return PieceChances(
+        weights / weights.sum(),
+        np.concatenate([tight for _, tight, _ in found]),
+        np.concatenate([loose for _, _, loose in found]),
+    )
 
 
 def chances_if_changed(
-    demands: Sequence[Demand], changes: Sequence[Change], shared: Shared, seed: int = 0
+    demands: Sequence[Demand | OneOf], changes: Sequence[Change], shared: Shared, seed: int = 0
 ) -> tuple[float, Array]:
     """Compute the chance that all demands hold, and the same with one of them changed.
 
@@ -223,7 +291,7 @@ def chances_if_changed(
 
     Parameters
     ----------
-    demands : sequence of Demand
+    demands : sequence of Demand or OneOf
     changes : sequence of Change
         Each is made by itself, with all other demands as they are.
     shared : Shared
@@ -246,22 +314,42 @@ def chances_if_changed(
     return float(mean[0]), mean[1:]
 
 
+@dataclass(frozen=True)
+class _Group:
+    """Where the pieces of one `OneOf` stand among all cases, and what they have in common."""
+
+    demand: int
+    cases: tuple[Indices, ...]
+    common_mm2: float
+    common_counts: Array
+
+
 class _Margins:
     """The margins of all demands as arrays; an open side is a margin that always holds."""
 
     def __init__(
-        self, demands: Sequence[Demand], n_scatters: int, *, one_joint: bool = False
+        self, demands: Sequence[Demand | OneOf], n_scatters: int, *, one_joint: bool = False
     ) -> None:
-        cases = [case for demand in demands for case in (demand, *demand.or_else)]
+        cases: list[Demand] = []
+        of_demand, shares = [], []  # of each case its demand, and its part in that one's chance
+        self.groups: list[_Group] = []
+        for at, demand in enumerate(demands):
+            if isinstance(demand, OneOf):
+                self.groups.append(_group(at, demand, len(cases), n_scatters))
+                held = [piece for pieces in demand.cases for piece in pieces]
+            else:
+                held = [demand, *demand.or_else]
+            cases += held
+            of_demand += [at] * len(held)
+            shares += [0.0 if isinstance(demand, OneOf) else 1 / len(held)] * len(held)
         n_shared = next(filter(None, map(_n_shared, cases)))
         nothing = np.zeros(n_shared)
         low = [case.lower or (np.inf, nothing) for case in cases]
         high = [case.upper or (-np.inf, nothing) for case in cases]
         # Chances of cases become those of demands.
-        counts = [1 + len(demand.or_else) for demand in demands]
-        of_demand = np.repeat(np.arange(len(demands)), counts)
         self.n_demands = len(demands)
-        self.averages = (of_demand[:, None] == np.arange(len(demands))) / np.array(counts)
+        self.averages = np.zeros((len(cases), self.n_demands))
+        self.averages[range(len(cases)), of_demand] = shares
         self.low_constants = np.array([constant for constant, _ in low])
         self.high_constants = np.array([constant for constant, _ in high])
         self.low_rows = np.array([row for _, row in low])
@@ -270,7 +358,8 @@ class _Margins:
         none = (0.0,) * n_scatters
         self.wholes = [(n, case.whole) for n, case in enumerate(cases) if case.whole is not None]
         # Cases of one joint have the same deviations.
-        widths = [demand.whole.n_own if demand.whole is not None else 0 for demand in demands]
+        wholes = [None if isinstance(demand, OneOf) else demand.whole for demand in demands]
+        widths = [0 if whole is None else whole.n_own for whole in wholes]
         starts = np.zeros(len(widths), int) if one_joint else np.cumsum([0, *widths])
         self.n_own = max(widths) if one_joint else sum(widths)
         self.own_at = (n_shared + starts[of_demand]).tolist()
@@ -326,9 +415,48 @@ class _Margins:
         for case, whole in self.wholes:
             at = self.own_at[case]
             inside[:, case] *= whole.chances(shared, points[:, at : at + whole.n_own], squares)
-        if len(self.averages) == self.n_demands:  # one case each
+        if len(self.averages) == self.n_demands and not self.groups:  # one case each
             return np.asarray(inside)
-        return np.asarray(inside @ self.averages)
+        chances = np.asarray(inside @ self.averages)
+        for group in self.groups:
+            chances[:, group.demand] = self._one_fits(shared, squares, group)
+        return chances
+
+    def _one_fits(self, points: Array, squares: Array, group: _Group) -> Array:
+        """Chance at each point that at least one piece fits, shape (n_points,)."""
+        none_fits = np.zeros(len(points))
+        for weight, too_tight, too_loose in self.of_pieces(points, squares, group):
+            none_fits += weight * np.prod(np.minimum(too_tight + too_loose, 1), axis=1)
+        return 1 - none_fits
+
+    def of_pieces(
+        self, points: Array, squares: Array, group: _Group
+    ) -> list[tuple[float, Array, Array]]:
+        """Return chances of pieces at each point, for cases and nodes of what they have in common.
+
+        Returns
+        -------
+        list of (float, ndarray, ndarray)
+            Weight; chances of too tight and of too loose, of shape (n_points, n_pieces).
+        """
+        common_sds = np.sqrt(group.common_mm2 + squares @ group.common_counts)[:, None]
+        found = []
+        for pieces in group.cases:
+            own_sds = np.sqrt(self.known[pieces] + squares @ self.counts[pieces].T)
+            low = self.low_constants[pieces] + points @ self.low_rows[pieces].T
+            high = self.high_constants[pieces] + points @ self.high_rows[pieces].T
+            for node, weight in zip(NORMAL_NODES, NORMAL_WEIGHTS, strict=True):
+                too_tight = ndtr(-(low + node * common_sds) / own_sds)
+                too_loose = ndtr((high + node * common_sds) / own_sds)
+                found.append((float(weight) / len(group.cases), too_tight, too_loose))
+        return found
+
+
+def _group(at: int, pieces: OneOf, first: int, n_scatters: int) -> _Group:
+    ends = first + np.cumsum([0, *map(len, pieces.cases)])
+    cases = tuple(np.arange(start, end) for start, end in pairwise(ends))
+    counts = np.array(pieces.common_counts or (0.0,) * n_scatters)
+    return _Group(at, cases, pieces.common_mm2, counts)
 
 
 def _n_shared(demand: Demand) -> int:

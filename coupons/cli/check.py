@@ -9,9 +9,9 @@ from pathlib import Path
 import click
 
 from coupons.cli import MOST
-from coupons.job import findings_of
+from coupons.job import check_parts, findings_of
 from coupons.measuring.checks.run_checks import Finding, blank_ranges, count_rows
-from coupons.measuring.run.folder import Survey, survey_run
+from coupons.measuring.run.folder import Run, Survey, run_of, survey_run
 from coupons.neutral import one_line
 
 WIDTH = 80
@@ -25,27 +25,46 @@ KINDS = {
 
 
 @click.command("check")
-@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print counts and findings as data.")
 def command(folder: Path, as_json: bool) -> None:
-    """Check a run folder and list its problems.
+    """Check a run folder, or a list of parts, and list its problems.
+
+    FOLDER is a run folder, or the CSV file that `coupons fit --parts` takes.
 
     An error has to be corrected before the run can be fitted. A look is an entry that looks wrong
     but may be right; it is not changed or dropped. Exit code 1 if there is an error.
     """
-    found = survey_run(folder)
-    findings = findings_of(folder, found)
-    click.echo(_as_json(found, findings) if as_json else _as_text(found, findings))
+    if folder.suffix.lower() == ".csv":
+        findings = check_parts(folder)
+        data = {"findings": [_data(finding) for finding in findings]}
+        click.echo(json.dumps(data, indent=1) if as_json else "\n".join(_told(findings)).lstrip())
+    else:
+        found = survey_run(folder)
+        findings = findings_of(folder, found)
+        proved = _proved(folder, found)
+        told = _as_json(found, findings, proved) if as_json else _as_text(found, findings, proved)
+        click.echo(told)
     if any(finding.severity == "error" for finding in findings):
         raise SystemExit(1)
 
 
-def _as_json(found: Survey, findings: Sequence[Finding]) -> str:
-    data = {
+def _proved(folder: Path, found: Survey) -> Run | None:
+    """Return the run if it is a proof that can be read; only then its words are loaded."""
+    is_proof = found.coupon is not None and found.coupon.proof is not None
+    return run_of(folder, found) if is_proof else None
+
+
+def _as_json(found: Survey, findings: Sequence[Finding], proved: Run | None) -> str:
+    data: dict[str, object] = {
         "counts": [asdict(count) for count in count_rows(found.typed, found.coupon)],
         "blank_rows": blank_ranges(found.typed),
         "findings": [_data(finding) for finding in findings],
     }
+    if proved is not None:
+        from coupons.showing.words.proof import proof_data, scores_of
+
+        data["proofs"] = proof_data(scores_of([proved]))
     return json.dumps(data, indent=1)
 
 
@@ -59,7 +78,7 @@ def _data(finding: Finding) -> dict[str, object]:
     return data
 
 
-def _as_text(found: Survey, findings: Sequence[Finding]) -> str:
+def _as_text(found: Survey, findings: Sequence[Finding], proved: Run | None) -> str:
     counts = count_rows(found.typed, found.coupon)
     lines = [
         f"{KINDS[count.kind] + ':':<18}{count.filled:>5} filled in, {count.blank} blank"
@@ -68,12 +87,22 @@ def _as_text(found: Survey, findings: Sequence[Finding]) -> str:
     ]
     if any(count.filled for count in counts) and any(count.blank for count in counts):
         lines += _blank_rows(blank_ranges(found.typed))
+    if proved is not None:
+        from coupons.showing.words.proof import proof_sentences, scores_of
+
+        for sentence in proof_sentences(scores_of([proved])):
+            lines += ["", *textwrap.wrap(sentence, WIDTH)]
+    return "\n".join([*lines, *_told(findings)])
+
+
+def _told(findings: Sequence[Finding]) -> list[str]:
+    lines: list[str] = []
     for finding in findings[:MOST]:
         lines += ["", f"{finding.severity:<7}{one_line(finding.where)}"]
         lines += _wrapped(finding.what) + _wrapped(finding.todo)
     if len(findings) > MOST:
         lines += ["", f"and {len(findings) - MOST} more; --json lists all"]
-    return "\n".join([*lines, "", _verdict(findings)])
+    return [*lines, "", _verdict(findings)]
 
 
 def _blank_rows(ranges: Sequence[tuple[int, int]]) -> list[str]:

@@ -1,6 +1,7 @@
 """``coupons fit``: fit a printer's entries and write its profile."""
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,12 +12,18 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("folders", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("folders", nargs=-1, type=click.Path(path_type=Path))
 @click.option(
     "-o",
     "--output",
     type=click.Path(path_type=Path),
-    help="Profile to write; by default profile.json in the last folder.",
+    help="Profile to write; by default profile.json in the last folder, or beside the parts.",
+)
+@click.option(
+    "--parts",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="List of joints of your own parts: what was drawn and what the hand found, in which job."
+    " It is fitted with the runs, or by itself.",
 )
 @click.option(
     "--without",
@@ -73,6 +80,7 @@ def command(
     ctx: click.Context,
     folders: tuple[Path, ...],
     output: Path | None,
+    parts: Path | None,
     without: tuple[str, ...],
     before: Path | None,
     yardstick: bool,
@@ -92,21 +100,27 @@ def command(
 
     With --each or --each-machine it fits a whole tree of runs. A run that cannot be fitted does not
     stop the others: it stands in the table at the end, and the exit code is 1.
+
+    The list for --parts is a CSV file with the columns name, job, internal, internal_drawn_mm,
+    external, external_drawn_mm, across, hardware, bed, contact_mm, result, by and note, one trial a
+    row. The table that `coupons joints -o` writes is one, with a column result added.
     """
     if each or each_machine:
-        _refuse_of_one(
-            {
-                "-o": output,
-                "--without": without,
-                "--before": before,
-                "--yardstick": yardstick,
-                "--like": like,
-            }
-        )
+        of_one = {
+            "-o": output,
+            "--parts": parts,
+            "--without": without,
+            "--before": before,
+            "--yardstick": yardstick,
+            "--like": like,
+        }
+        _refuse_of_one(of_one)
         _fit_tree(ctx, folders, each_machine and not each, jobs, public, as_json)
         return
     if jobs is not None:
         raise click.UsageError("--jobs goes with --each or --each-machine.")
+    if not folders and parts is None:
+        raise click.UsageError("Give the folder of a run, or several, or --parts with a list.")
     from coupons.answering.words.before_after import before_after_lines, cause_data
     from coupons.job import fit_to_files
     from coupons.showing.words.fit_summary import summary_lines
@@ -114,6 +128,7 @@ def command(
     done = fit_to_files(
         folders,
         output,
+        parts=parts,
         without=without,
         before=before,
         yardstick=yardstick,
@@ -131,7 +146,7 @@ def command(
         click.echo(f"Wrote {files.profile}, {files.report.name} and {files.card.name}")
 
 
-def _refuse_of_one(given: dict[str, object]) -> None:
+def _refuse_of_one(given: Mapping[str, object]) -> None:
     wrong = [name for name, value in given.items() if value]
     if wrong:
         raise click.UsageError(f"{' and '.join(wrong)} cannot go with --each or --each-machine.")
@@ -166,16 +181,22 @@ def _data(learned: "Learned", path: Path) -> dict[str, object]:
     from coupons.learning.without import row_name, run_name
     from coupons.measuring.run.differing import differences
     from coupons.showing.words.fit_summary import shared_slips
+    from coupons.showing.words.print_gains import job_sentences, prints_data
+    from coupons.showing.words.proof import proof_data, scores_of
 
     surprises = asdict(learned.surprises)
     for one in surprises["found"]:
         one["without"] = row_name(learned.runs, one["run"], one["row"])
     drifts = [asdict(one) | {"found": one.is_found} for one in learned.drifts]
     differing = [asdict(one) for one in differences(learned.runs)]
+    proofs = scores_of(learned.runs)
     return {
         "profile": str(path),
         "first": [{"what": head, "how": text} for head, text in learned.steps],
         **({"differs_in": differing} if differing else {}),
+        **({"prints": prints_data(learned.prints)} if learned.prints else {}),
+        **({"jobs": said} if (said := job_sentences(learned.runs)) else {}),
+        **({"proofs": proof_data(proofs)} if proofs else {}),
         "causes": asdict(learned.causes),
         "unexpected": surprises,
         "shared_slips": [

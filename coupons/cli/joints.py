@@ -24,7 +24,8 @@ def command(
     """Say what to draw for each joint of a part, and the chance that all of them fit.
 
     PROFILE is the profile.json that `coupons fit` wrote. JOINTS is a CSV file with the columns
-    name, internal, external, size_mm, across, fit, move, hardware and at_least, one joint a row:
+    name, internal, external, size_mm, across, fit, move, hardware, at_least, bed, choices and
+    loose_costs, one joint a row; those that nobody needs may be missing:
 
     internal, external: slot and tongue, hole and pin; with more than one pair of faces pocket and
     plate, sleeve and bar (size_mm 40x25), holes and pins, legs and bar.
@@ -50,6 +51,12 @@ def command(
 
     pitch_mm (holes); corner_mm, such as 2/0.5 or relief/0.5 (pocket, sleeve); leg_mm, such as
     20x2, mouth_mm and strain_limit (legs); slant_deg (slot/tongue, hole/pin).
+
+    choices: such as 3; so many pieces of the moving body are printed, marked by notches, and one of
+    them is to fit.
+
+    loose_costs: such as 3; what too loose costs where too tight costs 1. The gap is that of the
+    least expected cost.
 
     Exit code 1 if a joint has no answer.
     """

@@ -47,7 +47,14 @@ def _length(low: float, high: float) -> click.FloatRange:
 
 
 @click.command("make")
-@click.argument("spec")
+@click.argument("spec", required=False)
+@click.option(
+    "--prove",
+    type=click.Path(path_type=Path),
+    metavar="PROFILE",
+    help="Make a coupon of your own joints, drawn as this profile answers them and a step to either"
+    " side; SPEC is then a list of joints, or left out for the usual ones.",
+)
 @click.option(
     "-o",
     "--output",
@@ -89,7 +96,8 @@ def _length(low: float, high: float) -> click.FloatRange:
     "--bed", "bed_mm", type=BedSize(), metavar="XxY", help="Bed size in mm, for example 220x220."
 )
 def command(
-    spec: str,
+    spec: str | None,
+    prove: Path | None,
     folder: Path,
     machine: str,
     material: str,
@@ -103,6 +111,9 @@ def command(
 
     Writes print files, a map, entry sheets and a file of conditions to fill in into one folder.
     Entries, and files that the tool did not write, are never overwritten.
+
+    A proof (--prove) keeps the chances that the profile states now; `coupons check` and `coupons
+    fit` tell what came of them.
     """
     from coupons.job import make_coupon, make_jobs
     from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
@@ -116,11 +127,38 @@ def command(
         "bed_mm": bed_mm,
     }
     speed = DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s
-    if jobs is None:
+    if prove is not None:
+        if jobs is not None:
+            raise click.UsageError("A proof is one job: leave out --jobs.")
+        _prove(prove, spec, folder, asked, speed)
+    elif spec is None:
+        raise click.UsageError("Name a coupon, or give the path of a .toml file, or use --prove.")
+    elif jobs is None:
         made = make_coupon(spec, folder, **asked)
         click.echo(_told(folder, made.cost, speed, made.rounded))
     else:
         click.echo(_told_jobs(folder, make_jobs(spec, folder, jobs, **asked), speed))
+
+
+def _prove(profile: Path, joints: str | None, folder: Path, asked: Options, speed: float) -> None:
+    from coupons.job import prove_profile
+
+    if asked["layer_height_mm"] is not None or asked["nozzle_mm"] is not None:
+        raise click.UsageError(
+            "A proof is printed as the profile was: leave out the nozzle and the layer height."
+        )
+    made = prove_profile(
+        profile,
+        folder,
+        joints=joints,
+        machine=asked["machine"],
+        material=asked["material"],
+        speed_mm_s=asked["speed_mm_s"],
+        bed_mm=asked["bed_mm"],
+    )
+    click.echo(_told(folder, made.cost, speed, made.rounded))
+    for name, why in made.left_out:
+        click.echo(f"Left out: {name}: {why}.", err=True)
 
 
 def _told(folder: Path, cost: "Estimate", speed_mm_s: float, rounded: tuple[str, ...]) -> str:

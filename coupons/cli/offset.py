@@ -37,6 +37,8 @@ _OPTIONS = {
     "corners": "--corners",
     "leg": "--leg",
     "mouth_mm": "--mouth",
+    "choices": "--choices",
+    "loose_costs": "--loose-costs",
 }
 _OF_SEVERAL = ("pitch_mm", "corners", "leg", "mouth_mm")
 _SIDES = ("other", "other_makes", "two_prints")
@@ -122,6 +124,18 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
     is_flag=True,
     default=None,
     help="The two bodies come from two prints of PROFILE's printer, not from one.",
+)
+@click.option(
+    "--choices",
+    type=int,
+    help="Print so many pieces of the moving body, 2 to 6, to choose from: their sizes, and the "
+    "chance that one fits.",
+)
+@click.option(
+    "--loose-costs",
+    type=float,
+    help="How much a joint that is too loose costs, such as 3, where one that is too tight costs 1:"
+    " asks for the gap of the least expected cost.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 def command(profile: Path, as_json: bool, **asked: Any) -> None:
@@ -246,12 +260,13 @@ def _hardware(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.standards.hardware import hardware
 
     name = asked["hardware"]
-    where = ("strain_limit", "bed", "contact_mm", "other", "other_makes")
+    where = ("strain_limit", "bed", "contact_mm", "other", "other_makes", "choices", "loose_costs")
     allowed = ("hardware", "joint", "fit", *_GAPS, *where)
     todo = "The hardware sets the size, and only the printed body moves: leave it out"
     _allow_only(asked, "--hardware", allowed, todo)
     piece = hardware(name)
-    if piece.printed is None or _given(asked, "fit", *_GAPS):  # both together are refused there
+    of_a_fit = _given(asked, "fit", "choices", "loose_costs", *_GAPS)
+    if piece.printed is None or of_a_fit:  # both together are refused there
         return _joint(printer, asked)
     todo = f"Its standard sets the hole: leave out {piece.series} to ask for a fit, or leave it out"
     _allow_only(asked, f'--hardware "{name}"', ("hardware", "joint"), todo)
@@ -266,9 +281,12 @@ def _size_words(answer: Any) -> Spoken:
 
 def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.strength.press import fit_strain
-    from coupons.answering.words.answers import as_data, headline, sentences
+    from coupons.answering.words.choices import as_data, headline, sentences
     from coupons.answering.words.strength import strain_sentences
 
+    several = _given(asked, "choices", "strain_limit")
+    if len(several) > 1:
+        raise click.UsageError(f"Not together: {', '.join(several)}. Ask about one drawn gap.")
     if asked["hardware"] is None and (asked["joint"] is None or asked["size_mm"] is None):
         raise click.UsageError(
             "Use --joint with --size, or --hardware, or --limits, or --form with --prints."
@@ -280,6 +298,8 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         fit=asked["fit"] or "slide",
         hardware=asked["hardware"],
         **_sides(asked),
+        choices=1 if asked["choices"] is None else asked["choices"],
+        loose_costs=1.0 if asked["loose_costs"] is None else asked["loose_costs"],
         **{name: asked[name] for name in wishes},
     )
     lines, data = sentences(answer), as_data(answer)

@@ -1,7 +1,7 @@
 """Design matrices: every size, reading and trial of one or several runs as arrays."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,8 @@ from coupons.learning.effects import EFFECTS, LOSSES, ZEROED, effect_row, height
 from coupons.making.record import CouponFeature
 from coupons.measuring.jaws import bore_from_reading
 from coupons.measuring.run.entries import FitEntry, SizeEntry
-from coupons.measuring.run.folder import Run
+from coupons.measuring.run.folder import Run, prints_of
+from coupons.measuring.run.parts import PartEntry
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form, Jaws, Seam
 
 Array = NDArray[np.floating]
@@ -36,6 +37,8 @@ class Sizes:
     run : ndarray of int of shape (n,)
     fixed_sd : ndarray of shape (n,)
         In mm: of a bought mate the standard deviation of its tolerance, nan for a printed size.
+    in_print : ndarray of int of shape (n,), optional
+        In which print each is, where runs share one; each run is a print of its own if not given.
     """
 
     keys: tuple[tuple[int, str], ...]
@@ -44,6 +47,12 @@ class Sizes:
     z_share: Array
     run: Indices
     fixed_sd: Array
+    in_print: Indices | None = None
+
+    @property
+    def prints(self) -> Indices:
+        """In which print each size is."""
+        return self.run if self.in_print is None else self.in_print
 
     @property
     def is_printed(self) -> NDArray[np.bool_]:
@@ -51,14 +60,14 @@ class Sizes:
         return np.isnan(self.fixed_sd)
 
     def runs_with(self, print_effects: Array) -> tuple[int, ...]:
-        """Count, for each print effect, the runs that hold a size on which it acts.
+        """Count, for each print effect, the prints that hold a size on which it acts.
 
         Parameters
         ----------
         print_effects : ndarray of shape (n, n_print_effects)
             See `coupons.learning.effects.print_rows`.
         """
-        return tuple(len(np.unique(self.run[column != 0])) for column in print_effects.T)
+        return tuple(len(np.unique(self.prints[column != 0])) for column in print_effects.T)
 
 
 @dataclass(frozen=True)
@@ -225,7 +234,11 @@ def design_of(runs: Sequence[Run]) -> Design:
     trials = [t for n, run in enumerate(runs) for t in _trial_rows(table, n, run, hands)]
     if not table.rows:
         raise FitError("The entries hold no result yet: type what hands and caliper found first.")
-    return Design(table.frozen(), readings_of(readings), trials_of(trials), len(runs), hands)
+    sizes = table.frozen()
+    in_print = prints_of(runs)
+    if len(set(in_print)) < len(runs):
+        sizes = replace(sizes, in_print=np.array(in_print, np.intp)[sizes.run])
+    return Design(sizes, readings_of(readings), trials_of(trials), len(runs), hands)
 
 
 def beyond_size(feature: Feature, along: str | None) -> Array:
@@ -281,11 +294,18 @@ def _trial_rows(
                 feature.form in ROUND,
                 feature.direction,
                 shows_seam(feature, features.get(entry.mate)),
-                contact_of_pair_mm(contacts, feature.id, entry.mate),
+                _contact_mm(entry, contacts),
             ),
             hands.index(entry.by),
             entry.row,
         )
+
+
+def _contact_mm(entry: FitEntry, contacts: dict[str, float]) -> float | None:
+    """Return over which length a pair bears; of parts each trial says it for itself."""
+    if isinstance(entry, PartEntry):
+        return entry.contact_mm
+    return contact_of_pair_mm(contacts, entry.feature, entry.mate)
 
 
 def _mate_index(

@@ -36,11 +36,10 @@ from coupons.learning.effects import (
 )
 from coupons.learning.impossible import doubt_aloud
 from coupons.learning.print_effects import TaughtShift, taught_shift
-from coupons.measuring.run import sheet
 from coupons.measuring.run.conditions import LayerHeight, Name, Nozzle, Slicing
 from coupons.measuring.run.differing import Differing, differences
 from coupons.measuring.run.entries import LARGEST_MM
-from coupons.measuring.run.folder import Run
+from coupons.measuring.run.folder import Run, prints_of
 from coupons.measuring.validation import problems_of
 from coupons.neutral import one_line
 from coupons.reading import read_plain
@@ -406,7 +405,7 @@ def profile_of(
         printed_on=last.printed_on,
         rehearsed=any(run.conditions.rehearsed for run in runs),
         counts=Counts(
-            runs=len(runs),
+            runs=len(set(prints_of(runs))),
             by_print_effect=informing,
             hands=len(fitted.design.hands),
             sizes=len(fitted.design.sizes.drawn),
@@ -425,7 +424,7 @@ def profile_of(
         hand=_only_hand(fitted.design.hands, runs),
         prints=tuple(run.coupon.run.id for run in runs if run.coupon.run is not None),
         coupons=tuple(run.coupon.spec.name for run in runs),
-        entries_sha256=entries_sha256 or entries_digest([run.folder for run in runs]),
+        entries_sha256=entries_sha256 or entries_digest([run.sheet_path for run in runs]),
     )
 
 
@@ -579,11 +578,11 @@ def _ends(sizes_mm: list[float] | None) -> tuple[float, float] | None:
     return (min(sizes_mm), max(sizes_mm)) if sizes_mm else None
 
 
-def entries_digest(folders: Sequence[Path]) -> str:
+def entries_digest(sheets: Sequence[Path]) -> str:
     """Return the SHA-256 of the sheets of some runs, one after the other, in hexadecimal."""
     digest = hashlib.sha256()
-    for folder in folders:
-        digest.update(read_plain(folder / sheet.FILE))
+    for path in sheets:
+        digest.update(read_plain(path))
     return digest.hexdigest()
 
 

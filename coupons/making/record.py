@@ -15,7 +15,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from coupons.atomic import write_text
 from coupons.errors import Problem, RunError
 from coupons.reading import read_plain
-from coupons.terms import Direction, Form, Held, Jaws, Seam
+from coupons.terms import Direction, Form, Grade, Held, Jaws, Seam
 
 Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
 Moment = Annotated[float, Field(allow_inf_nan=False)]
@@ -178,15 +178,49 @@ class CouponRun(_Frozen):
     material: Annotated[str, Field(max_length=60)] = ""
 
 
+Chance = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+
+
+class ProofTrial(_Frozen):
+    """What was expected of one trial before it was printed.
+
+    ``chances`` are those of the five grades in their order; ``at_answer`` says that the pair is
+    drawn by the answer itself, not a step beside it.
+    """
+
+    feature: str
+    mate: str
+    joint: Annotated[str, Field(max_length=60)]
+    wanted: Grade
+    at_answer: bool
+    chances: Annotated[tuple[Chance, ...], Field(min_length=5, max_length=5)]
+
+
+class CouponProof(_Frozen):
+    """Which profile a coupon puts to the proof, and the chances that it stated beforehand.
+
+    ``usual_hits`` holds with 90 % probability how many of the answers' own trials are as wanted.
+    """
+
+    machine: Annotated[str, Field(max_length=60)]
+    material: Annotated[str, Field(max_length=60)]
+    entries_sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+    rehearsed: bool
+    trials: tuple[ProofTrial, ...]
+    usual_hits: tuple[Annotated[int, Field(ge=0)], Annotated[int, Field(ge=0)]]
+
+
 class Coupon(_Frozen):
     """The whole record. Trials and readings are in the order in which to do them.
 
-    ``run`` is missing in records made before runs had an id, ``holds`` where there are none.
+    ``run`` is missing in records made before runs had an id, ``holds`` where there are none,
+    ``proof`` in all that prove nothing.
     """
 
     format: Literal["coupon-record"] = "coupon-record"
     version: Literal[1] = 1
     run: CouponRun | None = None
+    proof: CouponProof | None = None
     spec: CouponSpecRef
     assumed: CouponAssumed
     bodies: tuple[CouponBody, ...]
@@ -206,7 +240,7 @@ def write_coupon(coupon: Coupon, path: Path) -> None:
 
 def left_out(coupon: Coupon) -> set[str]:
     """Return what a record does not mention, as it was before there was such a thing."""
-    return {name for name in ("run", "holds") if not getattr(coupon, name)}
+    return {name for name in ("run", "holds", "proof") if not getattr(coupon, name)}
 
 
 def name_run(folder: Path, digest: str, machine: str, material: str) -> CouponRun:
@@ -273,6 +307,7 @@ def _dangling(coupon: Coupon) -> Iterator[tuple[str, str, str]]:
     known = set(features)
     yield from _dangling_pairs("trials", coupon.trials, known, mates)
     yield from _dangling_pairs("holds", coupon.holds, known, mates)
+    yield from _dangling_proof(coupon, known, mates)
     for n, reading in enumerate(coupon.readings):
         if reading.feature not in known:
             yield f"readings.{n}.feature", "a feature in the record", reading.feature
@@ -286,6 +321,14 @@ def _dangling_pairs(
             yield f"{name}.{n}.feature", "a feature in the record", pair.feature
         if pair.mate not in mates:
             yield f"{name}.{n}.mate", "a mate in the record", pair.mate
+
+
+def _dangling_proof(
+    coupon: Coupon, known: Set[str], mates: Set[str]
+) -> Iterator[tuple[str, str, str]]:
+    for n, proved in enumerate(coupon.proof.trials if coupon.proof else ()):
+        if proved.feature not in known or proved.mate not in mates:
+            yield f"proof.trials.{n}", "a pair in the record", f"{proved.feature} {proved.mate}"
 
 
 def _problem(path: Path, error: Any, todo: str) -> Problem:

@@ -8,6 +8,9 @@ from coupons.measuring.run.entries import FitEntry
 from coupons.measuring.run.folder import Run
 from coupons.terms import GRADES, INTERNAL, Grade, Joint, MovingBody
 
+# Own parts are mostly of a size each, which would be a plot each.
+_MOST_OF_PARTS = 6
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -37,17 +40,20 @@ def families(runs: Sequence[Run]) -> tuple[Family, ...]:
     """Sort the trials of printed pairs by kind of joint, most trials first.
 
     Trials that leave every grade open (from no-go to loose) are left out, and so are those of
-    bought mates, which are not joints of two printed parts.
+    bought mates, which are not joints of two printed parts. Of somebody's own parts, each of a
+    size of its own, only some are shown, and none beside a coupon.
     """
     found: dict[tuple[Joint, MovingBody], list[Outcome]] = {}
-    for run in runs:
+    coupons = [run for run in runs if run.parts is None]
+    for run in coupons or runs:
         features = {feature.id: feature for feature in run.coupon.features}
         for entry in _told(run.fits):
             if entry.mate in features:
                 key, outcome = _outcome(features[entry.feature], features[entry.mate], entry)
                 found.setdefault(key, []).append(outcome)
     sorted_keys = sorted(found, key=lambda key: (-len(found[key]), _order(key[0])))
-    return tuple(Family(*key, tuple(found[key])) for key in sorted_keys)
+    shown = sorted_keys if coupons else sorted_keys[:_MOST_OF_PARTS]
+    return tuple(Family(*key, tuple(found[key])) for key in shown)
 
 
 def _told(fits: Iterable[FitEntry]) -> Iterable[FitEntry]:

@@ -47,6 +47,7 @@ from pathlib import Path
 
 from coupons.answering.bed import odd_bed
 from coupons.answering.contact import LONGEST_MM, SHORTEST_MM, odd_contact
+from coupons.answering.costs import odd_costs
 from coupons.answering.joints.list_sides import LONGEST_PRINT, Makers, is_print, prints_of_two
 from coupons.answering.joints.several_cells import (
     SEVERAL_COLUMNS,
@@ -57,6 +58,7 @@ from coupons.answering.joints.several_cells import (
 from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
 from coupons.answering.pairs import odd_pair
+from coupons.answering.pieces import MOST_CHOICES, odd_choices
 from coupons.answering.several.kinds import Kind, Several
 from coupons.answering.slants import odd_slant
 from coupons.answering.standards.hardware import Hardware, hardware, two_holes
@@ -97,6 +99,8 @@ COLUMNS = (
     "external_print",
     *SEVERAL_COLUMNS,
     "slant_deg",
+    "choices",
+    "loose_costs",
 )
 _UNIT_COLUMNS = ("unit", "units")
 # What `coupons meet` found in the bodies, for `coupons relieve` and for the eye.
@@ -161,6 +165,10 @@ class ListedJoint:
         The print that a body comes from; empty where nobody said.
     several : Several or None
         The question about a joint of more than one pair of faces; ``joint`` is its first pair.
+    choices : int
+        How many pieces of the moving body are printed to choose from.
+    loose_costs : float
+        What too loose costs where too tight costs 1.
     """
 
     row: int
@@ -178,6 +186,8 @@ class ListedJoint:
     internal_print: str = ""
     external_print: str = ""
     several: Several | None = None
+    choices: int = 1
+    loose_costs: float = 1.0
 
     @property
     def print_words(self) -> tuple[tuple[str, Profile | None], ...]:
@@ -325,13 +335,17 @@ class _Reader:
         bed = self._bed(internal, external, across, piece)
         contact_mm = self._contact()
         sides = self._sides(piece)
+        gap_is_set = at_least is not None or gap_mm is not None
+        choices = self._choices(fit, move, gap_is_set=gap_is_set)
+        costs = self._loose_costs(fit, gap_is_set=gap_is_set)
         if internal is None or external is None or size_mm is None or across is None:
             return None
         joint = joint_with(internal, external, size_mm, across, slant_deg)
         if odd := odd_slant(joint):
             self._refuse("a slant that the bodies can have", self.cells["slant_deg"], odd)
         asked = fit, gap_mm, move, piece, at_least, bed, contact_mm
-        return ListedJoint(self.number, name, joint, *asked, *sides)
+        listed = ListedJoint(self.number, name, joint, *asked, *sides)
+        return replace(listed, choices=choices, loose_costs=costs)
 
     def _refuse(self, expected: str, got: str, todo: str) -> None:
         shown = repr(got[:60]) if got else "nothing"
@@ -404,6 +418,10 @@ class _Reader:
 
     def _several(self, name: str, kind: Kind, piece: Hardware | None) -> ListedJoint | None:
         """Return a joint of several pairs of faces."""
+        for column in ("choices", "loose_costs"):
+            if self.cells[column] not in ("", "1"):
+                todo = "It belongs to joints of one pair of faces: leave it blank"
+                self._refuse(f"nothing in {column}", self.cells[column], todo)
         move, at_least, bed = self._move(piece), self._at_least(), self._bed_word()
         sides = self._sides(None)
         several = read_several(
@@ -569,6 +587,38 @@ class _Reader:
             self._refuse(expected, text, todo)
             return None
         return mm
+
+    def _choices(self, fit: Grade | None, move: MovingBody, *, gap_is_set: bool) -> int:
+        text = self.cells["choices"]
+        count = parse_number(text) if text else 1.0
+        if count is None or not count.is_integer():  # nor are inf and nan
+            todo = "Write how many to print, such as 3, or leave it blank for one"
+            self._refuse(f"choices 1 to {MOST_CHOICES}", text, todo)
+            return 1
+        if self._fit_is_unread(fit, gap_is_set):
+            return 1
+        odd = odd_choices(int(count), move, fit, gap_is_set=gap_is_set)
+        if odd:
+            self._refuse("pieces to choose from that a joint can have", f"choices {text}", odd)
+        return int(count)
+
+    def _loose_costs(self, fit: Grade | None, *, gap_is_set: bool) -> float:
+        text = self.cells["loose_costs"]
+        cost = parse_number(text) if text else 1.0
+        if cost is None:
+            todo = "Write it as a number such as 3, or leave it blank for equal costs"
+            self._refuse("what too loose costs, too tight being 1", text, todo)
+            return 1.0
+        if self._fit_is_unread(fit, gap_is_set):
+            return 1.0
+        odd = odd_costs(cost, fit, gap_is_set=gap_is_set)
+        if odd:
+            self._refuse("a cost that can choose a gap", f"loose_costs {text}", odd)
+        return cost
+
+    def _fit_is_unread(self, fit: Grade | None, gap_is_set: bool) -> bool:
+        """Tell whether the fit has a problem of its own."""
+        return fit is None and bool(self.cells["fit"]) and not gap_is_set
 
     def _at_least(self) -> float | None:
         text = self.cells["at_least"]

@@ -12,6 +12,7 @@ from coupons.answering.drawing import FaceMove
 from coupons.answering.together import (
     Change,
     Demand,
+    OneOf,
     Shared,
     chances_if_changed,
     not_too_tight,
@@ -47,13 +48,13 @@ class Loosening:
 
 
 def most_gained(
-    demands: Sequence[Demand], tried: Sequence[Wider], shared: Shared
+    demands: Sequence[Demand | OneOf], tried: Sequence[Wider], shared: Shared
 ) -> Loosening | None:
     """Choose, of joints drawn wider, the one that reduces the chance of a tight part most.
 
     Parameters
     ----------
-    demands : sequence of Demand
+    demands : sequence of Demand or OneOf
         Of all joints as drawn.
     tried : sequence of Wider
         Each by itself, in the order of how much wider.

@@ -6,19 +6,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from coupons.answering.choices import answer_with_choices, one_of
 from coupons.answering.clearance import Clearance
 from coupons.answering.drawing import FaceMove, gap_step_mm
 from coupons.answering.joints.joint_list import ListedJoint
 from coupons.answering.joints.loosen import Loosening, Wider, most_gained
 from coupons.answering.joints.print_plan import plan_prints
-from coupons.answering.offset import Answer, Question, answer, clearances, moves_at
+from coupons.answering.offset import Answer, Question, clearances, moves_at
 from coupons.answering.origin import Origin, origin_of
+from coupons.answering.pieces import Choices
 from coupons.answering.prints import Made, made_by
 from coupons.answering.several.answer import SeveralAnswer, answer_several
 from coupons.answering.several.faces import whole_demand
 from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand
 from coupons.answering.together import (
     Demand,
+    OneOf,
     Shared,
     Together,
     chance_together,
@@ -51,10 +54,13 @@ class JointAnswer:
     def chance(self) -> float | None:
         """Chance of what was wanted; None without an answer, or for a gap in mm.
 
-        With ``at_least`` it is the chance of the wanted fit or a looser one.
+        With ``at_least`` it is the chance of the wanted fit or a looser one; with pieces to choose
+        from, that one of them fits.
         """
         if self.found is None or self.listed.gap_mm is not None:
             return None
+        if self.choices is not None:
+            return self.choices.chance
         # Of several pairs at once the chance is already that.
         if isinstance(self.found, Answer) and self.listed.at_least is not None:
             return self.found.chance + self.found.too_loose
@@ -62,15 +68,25 @@ class JointAnswer:
 
     @property
     def too_tight(self) -> float | None:
-        """Chance that it is tighter than wanted; None if no fit was wanted."""
+        """Chance that it is tighter than wanted; None if no fit was wanted.
+
+        With pieces to choose from, that all of them are.
+        """
+        if self.choices is not None:
+            return self.choices.all_too_tight
         found = self.found
         if isinstance(found, Answer | SeveralAnswer) and self.listed.fit is not None:
             return found.too_tight
         return None
 
     @property
+    def choices(self) -> Choices | None:
+        """Pieces to choose from, where they were asked for."""
+        return self.found.choices if isinstance(self.found, Answer) else None
+
+    @property
     def moves(self) -> tuple[FaceMove, ...]:
-        """What to do with each body that moves."""
+        """What to do with each body that moves; with pieces to choose from, for the best one."""
         if isinstance(self.found, Answer):
             return self.found.moves
         if self.found is None:
@@ -79,6 +95,18 @@ class JointAnswer:
             return tuple(move for pair in self.found.pairs for move in pair.moves)
         size = self.found
         return (FaceMove(size.question.form, size.offset_mm, size.faces, size.drawn_mm),)
+
+    def pieces(self) -> Iterator[tuple[int, "JointAnswer"]]:
+        """Yield the pieces to choose from as joints by themselves, each with its notches.
+
+        Only the joint itself, with no notch, where there is nothing to choose.
+        """
+        if self.choices is None or not isinstance(self.found, Answer):
+            yield 0, self
+            return
+        for piece in self.choices.pieces:
+            alone = replace(self.found, gap_mm=piece.gap_mm, moves=piece.moves)
+            yield piece.notches, replace(self, found=alone)
 
     def drawn_mm(self, form: Form) -> float | None:
         """Size to draw for one of the two bodies; None for hardware, or without an answer."""
@@ -179,6 +207,8 @@ def question_of(listed: ListedJoint) -> Question:
         internal_profile=listed.internal_profile,
         external_profile=listed.external_profile,
         two_prints=piece is None and listed.internal_print != listed.external_print,
+        choices=listed.choices,
+        loose_costs=listed.loose_costs,
     )
 
 
@@ -217,12 +247,14 @@ def answer_listed(profile: Profile, listed: ListedJoint) -> JointAnswer:
         if piece is not None and has_standard_hole(listed):
             maker = listed.internal_profile or profile
             return JointAnswer(listed, draw_hole(maker, piece, listed.joint.direction, listed.bed))
-        return JointAnswer(listed, answer(profile, question_of(listed)))
+        return JointAnswer(listed, answer_with_choices(profile, question_of(listed)))
     except AnswerError as error:
         return JointAnswer(listed, None, error.message)
 
 
-def demand_of(profile: Profile, joint: JointAnswer, made: Made | None = None) -> Demand | None:
+def demand_of(
+    profile: Profile, joint: JointAnswer, made: Made | None = None
+) -> Demand | OneOf | None:
     """Return the condition for a joint to fit, next to the others of its part.
 
     ``made`` says which of the part's prints its bodies come from; one print makes all if not given.
@@ -234,6 +266,9 @@ def demand_of(profile: Profile, joint: JointAnswer, made: Made | None = None) ->
     if isinstance(found, SeveralAnswer):
         return whole_demand(profile, found.question, found.gaps_mm, made)
     if isinstance(found, Answer):
+        if found.choices is not None:
+            gaps_mm = [one.gap_mm for one in found.choices.pieces]
+            return one_of(profile, found.question, gaps_mm, made)
         return fit_demand(profile, found.question, found.gap_mm, made)
     return _size_demand(profile, found.question, found.drawn_mm, made)
 
@@ -276,15 +311,16 @@ def _case_demand(clearance: Clearance, question: Question) -> Demand:
 
 
 def _together(
-    shared: Shared, counted: Sequence[JointAnswer], demands: Sequence[Demand]
+    shared: Shared, counted: Sequence[JointAnswer], demands: Sequence[Demand | OneOf]
 ) -> Together:
     if len(counted) == 1:  # what a joint alone has, exactly
-        return Together(counted[0].chance or 0.0, 0.0)
+        choices = counted[0].choices
+        return Together(counted[0].chance or 0.0, choices.error if choices else 0.0)
     return chance_together(demands, shared)
 
 
 def _not_too_tight(
-    shared: Shared, counted: Sequence[JointAnswer], demands: Sequence[Demand]
+    shared: Shared, counted: Sequence[JointAnswer], demands: Sequence[Demand | OneOf]
 ) -> Together:
     if len(counted) == 1 and counted[0].too_tight is not None:
         return Together(1 - counted[0].too_tight, 0.0)
@@ -295,14 +331,15 @@ def _what_to_loosen(
     profile: Profile,
     shared: Shared,
     counted: Sequence[JointAnswer],
-    demands: Sequence[Demand],
+    demands: Sequence[Demand | OneOf],
     makes: Sequence[Made],
 ) -> Loosening | None:
     """Try the joints with the lowest chances drawn wider; a single joint leaves no choice.
 
-    With ``at_least`` the designer has already chosen how loose the joint is.
+    With ``at_least``, or what too loose costs, the designer has already chosen how loose the joint
+    is, and pieces to choose from hold a looser one already.
     """
-    free = [n for n, joint in enumerate(counted) if joint.listed.at_least is None]
+    free = [n for n, joint in enumerate(counted) if _may_loosen(joint)]
     if len(counted) < 2:
         return None
     least_sure = sorted(free, key=lambda n: counted[n].chance or 0.0)[:_MOST_TRIED]
@@ -310,6 +347,11 @@ def _what_to_loosen(
         wider for n in least_sure for wider in _drawn_wider(profile, counted[n].found, n, makes[n])
     ]
     return most_gained(demands, tried, shared)
+
+
+def _may_loosen(joint: JointAnswer) -> bool:
+    listed = joint.listed
+    return listed.at_least is None and listed.loose_costs == 1 and joint.choices is None
 
 
 def _drawn_wider(

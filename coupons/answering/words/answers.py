@@ -286,18 +286,27 @@ def sentences(answer: Answer, today: date | None = None) -> list[str]:
 
 def headline(answer: Answer, today: date | None = None) -> list[str]:
     """Return marks, what to draw, the chance, and what makes that chance doubtful."""
-    question, joint = answer.question, answer.question.joint
-    lines = marks(answer.rehearsed, answer.origin, today)
-    lines += [
-        f"The {form} is made by another printer. {mark}"
-        for form, origin in answer.makers
-        for mark in marks(False, origin, today)
-    ]
-    lines.append(draw_sentence(answer.moves, stays_words(question, answer.moves)))
+    lines = marks_of_all(answer, today)
+    lines.append(draw_sentence(answer.moves, stays_words(answer.question, answer.moves)))
     lines.append(_chance_sentences(answer)[0])
     lines += slant_sentences(answer)
     if answer.prints_as:
         lines += layer_sentences(answer)
+    return lines + doubts(answer)
+
+
+def marks_of_all(answer: Answer, today: date | None = None) -> list[str]:
+    """Return what a reader must know before the answer, of every printer that takes part."""
+    return marks(answer.rehearsed, answer.origin, today) + [
+        f"The {form} is made by another printer. {mark}"
+        for form, origin in answer.makers
+        for mark in marks(False, origin, today)
+    ]
+
+
+def doubts(answer: Answer) -> list[str]:
+    """Return what makes the chance doubtful: sizes and contacts that were not measured."""
+    joint, lines = answer.question.joint, []
     if answer.extrapolated:
         unmeasured = [(form, joint.direction_of(form)) for form in answer.unmeasured]
         lines.append(extrapolated(joint.size_mm, unmeasured))
@@ -308,11 +317,17 @@ def headline(answer: Answer, today: date | None = None) -> list[str]:
 
 def details(answer: Answer, today: date | None = None) -> list[str]:
     """Return the details of an answer, most important first."""
-    question = answer.question
-    lines = [*_chance_sentences(answer)[1:], *_feel_sentences(answer)]
+    lines = [*_chance_sentences(answer)[1:], *feel_sentences(answer)]
     lines.append(f"The drawn gap is {minus(answer.gap_mm)} mm over both sides.")
     if not answer.prints_as:
         lines += layer_sentences(answer)
+    return lines + background(answer, today)
+
+
+def background(answer: Answer, today: date | None = None) -> list[str]:
+    """Return what an answer stands on: intervals, what was measured, from which print."""
+    question = answer.question
+    lines: list[str] = []
     if question.printed_gap_mm is None:
         lines.append(interval_sentence(answer))
     lines += filter(None, [unsaid_sentence(answer.high_mm - answer.low_mm, answer.beds)])
@@ -382,7 +397,21 @@ def _chance_sentences(answer: Answer) -> list[str]:
         lines.insert(0, f"It {verb} or is looser with {enough} chance.")
     if question.printed_gap_mm is not None:
         lines.insert(0, interval_sentence(answer))
-    return lines
+    return lines + costs_sentences(answer)
+
+
+def costs_sentences(answer: Answer) -> list[str]:
+    """Say what a miss was taken to cost, and what equal costs would have drawn."""
+    even, cost = answer.at_equal_costs, answer.question.loose_costs
+    if even is None:
+        return []
+    verb = VERBS[answer.question.fit]
+    alone, tight, loose = chances(even.chance, even.too_tight, even.too_loose)
+    return [
+        f"Too loose counts {cost:g} times as much as too tight. If both counted alike, the drawn "
+        f"gap would be {minus(even.gap_mm)} mm: it {verb} with {alone} chance (too tight {tight}, "
+        f"too loose {loose})."
+    ]
 
 
 def layer_sentences(answer: Answer) -> list[str]:
@@ -462,7 +491,7 @@ def one_print_sentence(answer: Answer) -> list[str]:
     ]
 
 
-def _feel_sentences(answer: Answer) -> list[str]:
+def feel_sentences(answer: Answer) -> list[str]:
     """Say where common practice is used because the trials do not show the fit."""
     if answer.feel is Feel.UNTRIED:
         return [NO_TRIALS]
@@ -500,6 +529,17 @@ def question_data(question: Question) -> dict[str, object]:
         "bed": None if question.bed is None else str(question.bed),
         "contact_mm": question.contact_mm,
         "two_prints": question.two_prints,
+        "choices": question.choices,
+        "loose_costs": question.loose_costs,
+    }
+
+
+def _even_data(even: Answer) -> dict[str, object]:
+    return {
+        "gap_mm": even.gap_mm,
+        "chance": even.chance,
+        "too_tight": even.too_tight,
+        "too_loose": even.too_loose,
     }
 
 
@@ -520,6 +560,10 @@ def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
         "chance": answer.chance,
         "too_tight": answer.too_tight,
         "too_loose": answer.too_loose,
+        "expected_cost": answer.expected_cost,
+        "at_equal_costs": None
+        if answer.at_equal_costs is None
+        else _even_data(answer.at_equal_costs),
         "grades": {str(grade): p for grade, p in answer.grade_chances.items()},
         "measured": measured_data(answer.measured),
         "extrapolated": answer.extrapolated,

@@ -26,6 +26,7 @@ from coupons.answering.words.answers import (
     percent,
     signed,
 )
+from coupons.answering.words.choices import choices_data, notches
 from coupons.answering.words.columns import cell
 from coupons.answering.words.listed_bodies import (
     bodies_of,
@@ -38,7 +39,7 @@ from coupons.answering.words.listed_bodies import (
 )
 from coupons.answering.words.several import several_warnings
 from coupons.neutral import one_line
-from coupons.terms import GRADES, Direction, Grade
+from coupons.terms import GRADES, Direction, Form, Grade
 
 _WIDTHS = (16, 15, 14, 21, 9)
 
@@ -123,8 +124,26 @@ def warnings(joint: JointAnswer) -> list[str]:
         lines.append(hint)
     if isinstance(found, Answer):
         lines += _joint_warnings(listed, found)
+        lines += _wish_warnings(listed, found)
     if listed.fit in (Grade.FORCE, Grade.PUSH):
         lines.append("May split along the layers.")
+    return lines
+
+
+def _wish_warnings(listed: ListedJoint, found: Answer) -> list[str]:
+    """Return what was asked for beside the fit, and what the answer would be without."""
+    lines: list[str] = []
+    if found.at_equal_costs is not None:
+        even = found.at_equal_costs
+        lines.append(
+            f"Too loose counts {listed.loose_costs:g} times as much as too tight; counted alike, "
+            f"the gap would be {minus(even.gap_mm)} mm with {chance(even.chance)}."
+        )
+    if found.choices is not None:
+        lines.append(
+            f"One of {len(found.choices.pieces)} pieces to choose from, numbered by their "
+            f"notches; the best single one has {chance(found.chance)}."
+        )
     return lines
 
 
@@ -223,10 +242,18 @@ def _joint_lines(joint: JointAnswer) -> Iterator[str]:
     name, chance_text = joint.listed.name, chance(joint.chance) if joint.chance is not None else ""
     if joint.found is None:
         yield _line(name, wish(joint), "no answer", "", "")
-    for number, (body, move) in enumerate(named_moves(joint)):
-        drawn = f"{body} {move.drawn_mm:.2f}"
-        head = (name, wish(joint)) if number == 0 else ("", "")
-        yield _line(*head, drawn, short_move(move), chance_text if number == 0 else "")
+    head = (name, wish(joint))
+    if joint.choices is not None:
+        one_of = f"one of {len(joint.choices.pieces)}"
+        yield _line(name, f"{wish(joint)}, {one_of}", "", "", chance_text)
+        chance_text = ""
+    for count, piece in joint.pieces():
+        if count:
+            head = (f"  {notches(count)}", "")
+        for body, move in named_moves(piece):
+            drawn = f"{body} {move.drawn_mm:.2f}"
+            yield _line(*head, drawn, short_move(move), chance_text)
+            head, chance_text = ("", ""), ""
 
 
 def _line(*cells: str) -> str:
@@ -284,26 +311,32 @@ def tightness_sentence(part: PartAnswer) -> str:
 
 
 def answers_csv(part: PartAnswer) -> str:
-    """Write the answers as CSV, one joint a row."""
-    rows = [_cells(joint, marks(part.rehearsed, part.origin)) for joint in part.joints]
+    """Write the answers as CSV, one joint a row; of pieces to choose from, one piece a row."""
+    marked = marks(part.rehearsed, part.origin)
+    rows = [
+        _cells(joint, piece, count, marked)
+        for joint in part.joints
+        for count, piece in joint.pieces()
+    ]
     return _csv([list(COLUMNS), *rows])
 
 
-def _cells(joint: JointAnswer, marked: list[str]) -> list[str]:
+def _cells(joint: JointAnswer, piece: JointAnswer, count: int, marked: list[str]) -> list[str]:
+    """Return the row of a joint, or of one of its pieces: sizes of that, chances of the joint."""
     listed = joint.listed
     mated = (listed.joint.internal, listed.joint.external)
     notes = marked + warnings(joint)
     return [
-        listed.name,
+        f"{listed.name} ({notches(count)})" if count else listed.name,
         *bodies_of(listed),
         size_of(listed),
         listed_across(listed),
         str(listed.fit) if listed.fit else wish(joint).replace("−", "-"),
         "" if listed.at_least is None else f"{listed.at_least:g}",
         listed.hardware.name if listed.hardware else "",
-        *(numbers(joint, form) for form in mated),
-        *(numbers(joint, form, offsets=True) for form in mated),
-        str(joint.moves[0].faces) if joint.moves else "",
+        *(numbers(piece, form) for form in mated),
+        *(numbers(piece, form, offsets=True) for form in mated),
+        str(piece.moves[0].faces) if piece.moves else "",
         "" if joint.chance is None else f"{joint.chance:.4f}",
         "" if joint.too_tight is None else f"{joint.too_tight:.4f}",
         " ".join(notes),
@@ -322,8 +355,16 @@ def sizes_csv(part: PartAnswer) -> str:
             rows += several_size_rows(joint, joint.found)
             continue
         mated = joint.listed.joint
-        rows += [size_cells(joint, form) for form in (mated.internal, mated.external)]
+        for form in (mated.internal, mated.external):
+            rows += _size_rows(joint, form)
     return _csv([list(SIZE_COLUMNS), *filter(None, rows)])
+
+
+def _size_rows(joint: JointAnswer, form: Form) -> list[list[str]]:
+    """Return the row of one body, or a row for each of its pieces to choose from."""
+    several = joint.choices is not None and any(move.form is form for move in joint.moves[:1])
+    pieces = list(joint.pieces()) if several else [(0, joint)]
+    return [size_cells(piece, form, count) for count, piece in pieces]
 
 
 def _csv(rows: list[list[str]]) -> str:
@@ -349,6 +390,8 @@ def _question_data(joint: JointAnswer) -> dict[str, object]:
         "bed": None if listed.bed is None else str(listed.bed),
         "contact_mm": listed.contact_mm,
         "sides": [_side_data(listed, side) for side in ("internal", "external")],
+        "choices": listed.choices,
+        "loose_costs": listed.loose_costs,
     }
 
 
@@ -386,6 +429,7 @@ def as_data(part: PartAnswer) -> dict[str, object]:
                 "chance": joint.chance,
                 "too_tight": joint.too_tight,
                 "moves": [{**move_data(move), "body": body} for body, move in named_moves(joint)],
+                "choices": choices_data(joint.choices),
                 "warnings": warnings(joint),
             }
             for joint in part.joints

@@ -32,8 +32,11 @@ def named_bodies(found: SeveralAnswer) -> list[tuple[str, FaceMove]]:
     return bodies
 
 
-def size_cells(joint: JointAnswer, form: Form) -> list[str]:
-    """Return the row of one body; empty for hardware, and without an answer."""
+def size_cells(joint: JointAnswer, form: Form, count: int = 0) -> list[str]:
+    """Return the row of one body; empty for hardware, and without an answer.
+
+    ``count`` numbers the pieces to choose from; 0 where there is one alone.
+    """
     drawn_mm = joint.drawn_mm(form)
     if drawn_mm is None:
         return []
@@ -44,7 +47,7 @@ def size_cells(joint: JointAnswer, form: Form) -> list[str]:
         form,
         *(number(mm) for mm in (move.drawn_mm, move.from_mm, move.offset_mm)),
         str(move.faces),
-        f"{label_of(joint.listed.name)}_{form}",
+        f"{label_of(joint.listed.name)}_{form}" + (f"_{count}" if count else ""),
     ]
 
 

@@ -38,29 +38,37 @@ def find_shared_slips(fitted: Fitted, runs: Sequence[Run]) -> tuple[tuple[Findin
     runs : sequence of Run
         The runs that were fitted.
     """
-    if not all(may_share_slips(run) for run in runs):
+    # Parts have no rows of gauges in which a place could be skipped.
+    of_coupons = [n for n, run in enumerate(runs) if run.parts is None]
+    if not of_coupons or not all(may_share_slips(runs[n]) for n in of_coupons):
         return ((),) * len(runs)
     evidence = Evidence(fitted.mixture)
     found: defaultdict[int, list[Finding]] = defaultdict(list)
     for gauge in _likeliest(slipped_gauges(evidence, runs), GAUGE_ODDS):
-        found[gauge.run].append(_gauge(gauge))
+        if gauge.run in of_coupons:
+            found[gauge.run].append(_gauge(gauge))
     turned = _likeliest(
         [*exchanged_rows(evidence, runs), *turned_prints(evidence, runs)], TURNED_ODDS
     )
-    for n in range(len(runs)):
-        stretch = off_stretch(evidence, n)
+    for n in of_coupons:
         turns = [one for one in turned if one.run == n]
-        # Entries of a turned coupon are off as well, and the other way round: report only one.
-        best = max((one.log_odds for one in turns), default=-math.inf)
-        if stretch is not None and stretch.log_odds >= max(STRETCH_ODDS, best):
-            found[n].append(_stretch(stretch))
-        elif turns:
-            found[n].append(_turned(turns[0], runs))
+        found[n] += _stretch_or_turned(evidence, n, turns, runs)
     alike_mm = off_alike_mm(fitted, runs)
     if alike_mm is not None:
-        for n in range(len(runs)):
+        for n in of_coupons:
             found[n].append(_alike(*alike_mm))
     return tuple(tuple(found[n]) for n in range(len(runs)))
+
+
+def _stretch_or_turned(
+    evidence: Evidence, n: int, turns: Sequence[Misplaced], runs: Sequence[Run]
+) -> list[Finding]:
+    """Entries of a turned coupon are off as well, and the other way round: report only one."""
+    stretch = off_stretch(evidence, n)
+    best = max((one.log_odds for one in turns), default=-math.inf)
+    if stretch is not None and stretch.log_odds >= max(STRETCH_ODDS, best):
+        return [_stretch(stretch)]
+    return [_turned(turns[0], runs)] if turns else []
 
 
 def shared_slips_of(run: Run) -> tuple[Finding, ...]:

@@ -13,7 +13,6 @@ from coupons.learning.fit import Fitted
 from coupons.measuring.run.entries import FitEntry, SizeEntry
 from coupons.measuring.run.findings import Finding
 from coupons.measuring.run.folder import Run
-from coupons.measuring.run.sheet import FILE
 from coupons.terms import GRADES
 
 Array = NDArray[np.floating]
@@ -126,7 +125,8 @@ def _surprising_readings(
         shown = entry.value_mm - readings.value[i]
         expected = f"{low[n] + shown:.2f} to {high[n] + shown:.2f} mm"
         todo = "Measure it again: it is a slip only if the result does not repeat"
-        found.append(_surprise(run, entry, expected, float(chance[i]), todo, known))
+        file = runs[run].sheet_path.name
+        found.append(_surprise(run, file, entry, expected, float(chance[i]), todo, known))
     return found
 
 
@@ -145,18 +145,25 @@ def _surprising_trials(
             g for g, is_likely in zip(GRADES, likely[i], strict=True) if is_likely
         )
         todo = "Clear strings and burrs, then try it again"
-        found.append(_surprise(run, entry, expected, float(chance[i]), todo, known))
+        file = runs[run].sheet_path.name
+        found.append(_surprise(run, file, entry, expected, float(chance[i]), todo, known))
     return found
 
 
 def _surprise(
-    run: int, entry: SizeEntry | FitEntry, expected: str, chance: float, todo: str, known: Known
+    run: int,
+    file: str,
+    entry: SizeEntry | FitEntry,
+    expected: str,
+    chance: float,
+    todo: str,
+    known: Known,
 ) -> Surprise:
     if isinstance(entry, SizeEntry):
         place, result = entry.feature, f"{entry.value_mm:.6g} mm"
     else:
         place, result = f"{entry.feature} with {entry.mate}", grades_text(entry)
-    where = f"{FILE} row {entry.row} ({place})"
+    where = f"{file} row {entry.row} ({place})"
     finding = known.get((run, where))
     advice = todo if finding is None else finding.todo
     clear = finding is not None

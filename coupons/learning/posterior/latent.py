@@ -247,7 +247,7 @@ def _told_hands(design: Design) -> tuple[str, ...]:
 
 def _shared_rows(design: Design, table: PriorTable, at: Indices, effects: Array) -> Array:
     """Weights of the shared values in some printed sizes, with effects as met there."""
-    of_run = design.sizes.run[at, None] == np.arange(design.n_runs)
+    of_run = design.sizes.prints[at, None] == np.arange(design.n_runs)
     prints = print_rows(effects, table)[:, :, None] * of_run[:, None, :]
     n, n_prints = len(at), len(table.prints) * design.n_runs
     n_rest = (len(table.zeros) + 1) * design.n_runs + len(_told_hands(design))

@@ -15,7 +15,7 @@ from coupons.making.output.solids import Solid, build_solids
 from coupons.making.output.stl import stl_bytes
 from coupons.making.output.threemf import threemf_bytes
 from coupons.making.plan import Plan, record
-from coupons.making.record import CouponRun, write_coupon
+from coupons.making.record import CouponProof, CouponRun, write_coupon
 from coupons.progress import steps
 from coupons.reading import read_plain
 
@@ -41,12 +41,14 @@ def write_coupon_files(
     folder: Path,
     solids: tuple[Solid, ...] | None = None,
     run: CouponRun | None = None,
+    proof: CouponProof | None = None,
 ) -> tuple[Path, ...]:
     """Write ``coupon.json``, ``print/``, ``map.svg`` and ``preview.png``; return what was written.
 
     Everything is built and checked before the first file is touched; ``solids`` are those of
     :func:`checked_solids`, where they have been built already. ``run`` is the print that the record
-    is to name. Print files of an earlier layout of the coupon are removed.
+    is to name, ``proof`` what it is to prove. Print files of an earlier layout of the coupon are
+    removed.
 
     Raises
     ------
@@ -71,7 +73,9 @@ def write_coupon_files(
         write_bytes(path, data)
     for path in _stale(folder / "print", plan.spec.name) - set(files):
         remove(path)
-    write_coupon(record(plan).model_copy(update={"run": run}), folder / "coupon.json")
+    write_coupon(
+        record(plan).model_copy(update={"run": run, "proof": proof}), folder / "coupon.json"
+    )
     return (*files, folder / "coupon.json")
 
 

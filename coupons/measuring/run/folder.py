@@ -36,7 +36,11 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Run:
-    """The contents of one run folder. ``sizes`` and ``fits`` are in the order of the sheet."""
+    """The contents of one run folder. ``sizes`` and ``fits`` are in the order of the sheet.
+
+    ``job`` names the print job, where it was said: runs of one job are one print. ``parts`` is the
+    list that the trials are from, where they are of somebody's own parts and of no folder.
+    """
 
     folder: Path
     coupon: Coupon
@@ -45,6 +49,13 @@ class Run:
     fits: tuple[FitEntry, ...]
     zeros: tuple[ZeroEntry, ...] = ()
     holds: tuple[HoldEntry, ...] = ()
+    job: str = ""
+    parts: Path | None = None
+
+    @property
+    def sheet_path(self) -> Path:
+        """The file that holds its entries."""
+        return self.folder / sheet.FILE if self.parts is None else self.parts
 
     def __repr__(self) -> str:
         """One line: which print it is, and how much was entered."""
@@ -88,7 +99,7 @@ def run_of(folder: Path, found: Survey) -> Run | None:
         return None
     typed = found.typed
     entries = typed.sizes, typed.fits, typed.zeros, typed.holds
-    return Run(folder, found.coupon, found.conditions, *entries)
+    return Run(folder, found.coupon, found.conditions, *entries, job=found.conditions.job or "")
 
 
 def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:
@@ -103,7 +114,7 @@ def each_print_once(runs: Sequence[Run]) -> tuple[Run, ...]:
     ------
     RunError
         If two of them hold one print, which would count twice and look as if every print came out
-        the same; or if two were printed in one job, which share what a print differs by.
+        the same.
     """
     todo = "Name each print once; if they are two prints, fill in printed_on in conditions.toml"
     problems = [
@@ -111,26 +122,9 @@ def each_print_once(runs: Sequence[Run]) -> tuple[Run, ...]:
         for n, run in enumerate(runs)
         if (first := next((other for other in runs[:n] if _same_print(other, run)), None))
     ]
-    problems += [
-        Problem(str(run.folder), "a print job of its own", f"that of {first.folder}", _ONE_JOB)
-        for n, run in enumerate(runs)
-        if (first := next((other for other in runs[:n] if _same_job(other, run)), None))
-        and not _same_print(first, run)
-    ]
     if problems:
         raise RunError(problems)
     return tuple(runs)
-
-
-_ONE_JOB = (
-    "Pieces of one job are wide or narrow together: taken for two prints they would make prints "
-    "look alike. Fit one of the two, or correct job in conditions.toml"
-)
-
-
-def _same_job(one: Run, other: Run) -> bool:
-    jobs = [run.conditions.job for run in (one, other)]
-    return None not in jobs and jobs[0] == jobs[1]
 
 
 def _same_print(one: Run, other: Run) -> bool:
@@ -158,6 +152,15 @@ def survey_run(folder: Path) -> Survey:
     if typed.problems or about.problems:
         faults.append(EntriesError((*typed.problems, *about.problems)))
     return Survey(coupon, conditions, typed, tuple(faults), about)
+
+
+def prints_of(runs: Sequence[Run]) -> tuple[int, ...]:
+    """Say of each run which print it is of, by the first run of that print.
+
+    Runs that name one job are one print; a run that names none is a print of its own.
+    """
+    first: dict[str, int] = {}
+    return tuple(first.setdefault(run.job, n) if run.job else n for n, run in enumerate(runs))
 
 
 def may_share_slips(run: Run) -> bool:

@@ -158,13 +158,21 @@ def _way(listed: ListedJoint) -> str:
 
 def _bodies(joint: JointAnswer) -> list[dict[str, str]]:
     if not isinstance(joint.found, SeveralAnswer):
-        return [_body(joint, form) for form in joint.listed.joint.forms]
+        forms = joint.listed.joint.forms
+        return [line for form in forms for line in _lines_of(joint, form)]
     piece = joint.listed.hardware
     bought = [] if piece is None else [{"what": piece.name, "size": "", "move": "as bought"}]
     return [
         {"what": body, "size": f"{move.drawn_mm:.2f}", "move": short_move(move)}
         for body, move in named_bodies(joint.found)
     ] + bought
+
+
+def _lines_of(joint: JointAnswer, form: Form) -> list[dict[str, str]]:
+    """Return the line of one body, or a line for each of its pieces to choose from."""
+    if joint.choices is None or form is not joint.moves[0].form:
+        return [_body(joint, form)]
+    return [_body(piece, form) | {"what": f"{form} {count}"} for count, piece in joint.pieces()]
 
 
 def _body(joint: JointAnswer, form: Form) -> dict[str, str]:
@@ -177,7 +185,8 @@ def _body(joint: JointAnswer, form: Form) -> dict[str, str]:
 
 
 def _shares(joint: JointAnswer) -> list[Share]:
-    if not isinstance(joint.found, Answer) or joint.chance is None:
+    # Of pieces to choose from there is no one grade: the bar of the best alone would mislead.
+    if not isinstance(joint.found, Answer) or joint.chance is None or joint.choices is not None:
         return []
     shares, start = [], 0.0
     chances = joint.found.grade_chances

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
+from coupons.answering.print_gains import Prints, what_prints_added
 from coupons.answering.words.answers import NO_TRIALS, REHEARSED, counted, percent, whole_percents
 from coupons.learning.causes import Cause, Causes, Place, find_causes
 from coupons.learning.checking.cross_validation import (
@@ -29,6 +30,8 @@ from coupons.showing.joint_tables import JointTable, joint_tables
 from coupons.showing.words.differing import runs_differ
 from coupons.showing.words.first_steps import Step, first_steps
 from coupons.showing.words.held import held_sentences
+from coupons.showing.words.print_gains import job_sentences, prints_lines
+from coupons.showing.words.proof import proof_sentences, scores_of
 from coupons.showing.words.runs import alike_sentence, doubted_run, drift_sentence
 from coupons.terms import INTERNAL
 
@@ -42,7 +45,8 @@ class Learned:
     """Everything that a fit found.
 
     ``looks`` is how many more things `coupons check` lists to look at; ``verdicts`` compare each of
-    several runs with the others; ``drifts`` tell how sizes change from print to print.
+    several runs with the others; ``drifts`` tell how sizes change from print to print, and
+    ``prints`` what each print added.
     """
 
     profile: Profile
@@ -54,6 +58,7 @@ class Learned:
     shared: tuple[tuple[Finding, ...], ...] = ()
     verdicts: tuple[RunVerdict, ...] = ()
     drifts: tuple[OneWayDrift, ...] = ()
+    prints: Prints | None = None
 
     @cached_property
     def tables(self) -> tuple[JointTable, ...]:
@@ -104,7 +109,8 @@ def learned_from(
     apart = verdicts_of(singly, table) if singly else ()
     drifts = one_way_drifts(singly, [run.conditions.printed_on for run in runs])
     causes = find_causes(fitted)
-    return Learned(profile, runs, causes, surprises, held_out, looks, shared, apart, drifts)
+    prints = what_prints_added(runs, profile)
+    return Learned(profile, runs, causes, surprises, held_out, looks, shared, apart, drifts, prints)
 
 
 def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
@@ -125,9 +131,13 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     # Runs of a machine that drifts are not alike, though none is far from the others.
     agree = drift_sentence(learned.drifts) or alike_sentence(learned.verdicts)
     lines += textwrap.wrap(agree, WIDTH, subsequent_indent="  ")
+    lines += _prints_lines(learned)
     for sentence in held_sentences(held_in(learned.runs)):
         lines += ["", *textwrap.wrap(sentence, WIDTH, subsequent_indent="  ")]
-    lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out), ""]
+    lines += ["", *_surprise_lines(learned), *_quality_lines(learned.held_out)]
+    for sentence in proof_sentences(scores_of(learned.runs)):
+        lines += textwrap.wrap(sentence, WIDTH, subsequent_indent="  ")
+    lines.append("")
     if not any(table.lines for table in learned.tables):
         ask = f"No offset is known yet. `coupons next {profile_path}` says what to print next."
         lines += textwrap.wrap(ask, WIDTH, break_on_hyphens=False)
@@ -135,6 +145,15 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     if not question:
         return [*lines, *_no_fits(learned.profile)]
     return [*lines, "For an offset:", f"  coupons offset {profile_path} \\", f"    {question}"]
+
+
+def _prints_lines(learned: Learned) -> Iterator[str]:
+    """Yield what each print added, where there are several."""
+    for sentence in job_sentences(learned.runs):
+        yield from textwrap.wrap(sentence, WIDTH, subsequent_indent="  ")
+    if learned.prints is not None:
+        yield ""
+        yield from prints_lines(learned.prints, learned.profile, WIDTH)
 
 
 def _counted(profile: Profile) -> str:
