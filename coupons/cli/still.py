@@ -13,7 +13,9 @@ import click
     "--joints", type=click.Path(path_type=Path), help="The joints drawn by PROFILE, as a list."
 )
 @click.option(
-    "--same-hand", is_flag=True, help="One person tried all prints; more can then be told."
+    "--same-hand",
+    is_flag=True,
+    help="One person tried all prints; known without where the profiles name that person.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
 @click.pass_context

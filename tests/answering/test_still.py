@@ -8,6 +8,7 @@ from click.testing import CliRunner
 from scipy.stats import multivariate_normal
 from support.known_profile import known_profile
 
+from coupons.answering.compare import still
 from coupons.answering.compare.evidence import (
     A_YEAR,
     DRIFT,
@@ -28,7 +29,7 @@ from coupons.answering.offset import Question
 from coupons.cli import main
 from coupons.errors import AnswerError
 from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
-from coupons.learning.profile import write_profile
+from coupons.learning.profile import Hand, write_profile
 from coupons.terms import Direction, Form, Grade, Joint
 
 DRAWER = {"drawer": Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.SLIDE)}
@@ -102,6 +103,32 @@ def test_another_hand_moves_thresholds_and_not_the_machine():
         for same in (False, True)
     ]
     assert values[0] < WATCH_FROM
+
+
+@pytest.mark.parametrize(
+    ("names", "same"),
+    [
+        (("Bo", "Bo", "Bo"), True),
+        (("Bo", "Bo", "Al"), False),
+        (("Bo", "Bo", None), False),
+        ((None, None, None), False),
+    ],
+)
+def test_one_person_is_known_by_name(names, same, monkeypatch):
+    hands = [Hand(by=name) if name else None for name in names]
+    base, *checks = (
+        one.model_copy(update={"hand": hand})
+        for one, hand in zip([full(), recheck(2), recheck(3)], hands, strict=True)
+    )
+    asked = []
+
+    def noted(profiles, same_hand, times):
+        asked.append(same_hand)
+        return Series(profiles, same_hand, times)
+
+    monkeypatch.setattr(still, "Series", noted)
+    still_good(base, checks, DRAWER)
+    assert asked == [same]
 
 
 def test_a_recheck_that_says_nothing_changes_nothing():

@@ -9,7 +9,7 @@ from support.known_profile import EVERYTHING, known_profile
 from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.cli import main
 from coupons.learning.effects import TERMS
-from coupons.learning.profile import MAX_BYTES, write_profile
+from coupons.learning.profile import MAX_BYTES, Hand, write_profile
 from coupons.showing.board.collect import natural_key, read_posted
 from coupons.showing.board.figures import COLUMNS, Gap, capability_of, gaps_of
 from coupons.showing.board.machines import Role, make_board
@@ -120,6 +120,8 @@ def test_one_row_a_machine_and_material_with_the_newest_that_answers(shelf):
         (full(None, "b"), "full", Role.UNDATED),
         (full(-3, "b"), "full", Role.FUTURE),
         (full(3, "b", rehearsed=True), "full", Role.REHEARSED),
+        # Another person's thresholds on the same machine, as `fit` with a hand writes them.
+        (full(3, "b", hand=Hand(by="Bo", trials=8)), "full", Role.HAND),
     ],
 )
 def test_what_takes_the_place_of_a_full_profile(tmp_path, later, head, role):

@@ -3,10 +3,12 @@
 from datetime import date
 
 import pytest
-from coupons.showing.pages.board import read_posted, write_board
 from support.known_profile import known_profile
 
 from coupons.learning.profile import Hand, write_profile
+from coupons.showing.board.collect import read_posted
+from coupons.showing.board.machines import make_board
+from coupons.showing.board.site import write_site
 from coupons.showing.pages.wall_card import write_wall_card
 
 BO = Hand(by="Bo <b>", trials=8)
@@ -15,9 +17,9 @@ BO = Hand(by="Bo <b>", trials=8)
 @pytest.mark.parametrize(("hand", "count"), [(BO, 1), (None, 0)])
 def test_the_board_names_the_hand(tmp_path, hand, count):
     write_profile(known_profile(hand=hand), tmp_path / "profile.json")
-    posted, refused = read_posted([tmp_path / "profile.json"], date(2026, 5, 1))
-    write_board(tmp_path / "board.html", posted, refused, date(2026, 5, 1))
-    page = (tmp_path / "board.html").read_text(encoding="utf-8")
+    posted, refused = read_posted([tmp_path / "profile.json"])
+    write_site(tmp_path / "site", make_board(posted, date(2026, 5, 1)), refused)
+    page = (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
     assert page.count("<dt>hand</dt><dd><bdi>Bo &lt;b&gt;</bdi></dd>") == count
 
 

@@ -111,7 +111,7 @@ def still_good(
     questions : mapping of str to Question
         Joints that were drawn by ``base``.
     same_hand : bool
-        One person tried all prints.
+        One person tried all prints. It is known without where all profiles name the same person.
 
     Raises
     ------
@@ -122,7 +122,7 @@ def still_good(
     ordered = _in_order(rechecks)
     _check(base, ordered)
     profiles = [base, *ordered]
-    series = Series(profiles, same_hand, _months(profiles))
+    series = Series(profiles, same_hand or _of_one_hand(profiles), _months(profiles))
     if not series.causes:
         raise AnswerError("These re-checks say nothing of this machine: print a coupon with more.")
     evidence = weigh(series)
@@ -144,6 +144,12 @@ def still_good(
         tuple(unanswered),
         None if sds is None else float(FACES * growth_sd * sds),
     )
+
+
+def _of_one_hand(profiles: Sequence[Profile]) -> bool:
+    """Tell whether all profiles name one and the same person."""
+    names = {one.hand.by if one.hand else None for one in profiles}
+    return len(names) == 1 and None not in names
 
 
 def _in_order(rechecks: Sequence[Profile]) -> list[Profile]:

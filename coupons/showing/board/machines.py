@@ -49,6 +49,7 @@ class Role(StrEnum):
     UNDATED = "undated"
     FUTURE = "future date"
     REHEARSED = "rehearsed"
+    HAND = "for one hand"
 
 
 @dataclass(frozen=True)
@@ -272,10 +273,16 @@ def _head(newest_first: Sequence[Entry], today: date) -> Entry:
     """Return the newest profile that no earlier one of its set-up makes a re-check."""
     past = [one for one in newest_first if _is_past(one, today)] or list(newest_first)
     past = [one for one in past if not one.profile.rehearsed] or past
+    past = [one for one in past if not _is_for_a_hand(one)] or past
     for at, one in enumerate(past):
         if not any(_is_recheck(one, earlier) for earlier in past[at + 1 :]):
             return one
     return past[-1]
+
+
+def _is_for_a_hand(one: Entry) -> bool:
+    """Tell whether a profile is another one with the thresholds of one more person."""
+    return one.profile.hand is not None and one.profile.hand.trials is not None
 
 
 def _is_past(one: Entry, today: date) -> bool:
@@ -294,6 +301,8 @@ def _is_recheck(one: Entry, earlier: Entry) -> bool:
 def _role(one: Entry, head: Entry, today: date) -> Role:
     if one.profile.rehearsed and not head.profile.rehearsed:
         return Role.REHEARSED
+    if _is_for_a_hand(one):
+        return Role.HAND
     if one.profile.printed_on is None:
         return Role.UNDATED
     if not _is_past(one, today):

@@ -16,7 +16,7 @@ from coupons.showing.plots.plot import axes, band, drawing, frame, line, mark
 
 MONTH_DAYS = 365.25 / 12
 _HEIGHT = 170.0
-_LEFT_OUT = (Role.UNDATED, Role.FUTURE, Role.REHEARSED)
+_LEFT_OUT = (Role.UNDATED, Role.FUTURE, Role.REHEARSED, Role.HAND)
 
 
 @dataclass(frozen=True)
