@@ -188,7 +188,11 @@ def findings_of(folder: Path, found: "Survey") -> tuple["Finding", ...]:
     return tuple(findings)
 
 
-def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
+def fit(
+    *runs: "Run | str | Path",
+    without: Sequence[str] = (),
+    like: "Sequence[str | Path | Printer]" = (),
+) -> "Printer":
     """Learn a printer from one or several runs of one machine and material.
 
     Nothing is written: `Printer.save` writes the profile. Takes some seconds for a hundred entries.
@@ -200,6 +204,9 @@ def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
     without : sequence of str
         Rows of entries.csv to leave out: ``"14"``, or ``"my-run:14"`` where there are several runs.
         The profile keeps them on record.
+    like : sequence of str, Path or Printer
+        Profiles of other machines of the same kind, material, nozzle and layer height, on which a
+        machine with few entries leans; see `coupons.learning.like.lean_on`.
 
     Returns
     -------
@@ -223,9 +230,24 @@ def fit(*runs: "Run | str | Path", without: Sequence[str] = ()) -> "Printer":
     from coupons.measuring.run.folder import each_print_once
 
     kept, left_out = leave_out(each_print_once([_run(run) for run in runs]), _rows(without))
-    profile = profile_of(fit_runs(kept), kept, left_out)
+    profile = _leaning(profile_of(fit_runs(kept), kept, left_out), like)
     doubt_aloud(profile)
     return Printer(profile)
+
+
+def _leaning(profile: "Profile", like: "Sequence[str | Path | Printer]") -> "Profile":
+    """Return a profile that leans on others, if there are any."""
+    from coupons.answering.ask import Printer
+    from coupons.learning.like import lean_on
+    from coupons.learning.profile import read_profile
+
+    if not like:
+        return profile
+    if isinstance(like, str | Path | Printer):
+        todo = 'Write it as a list, such as ["bench-1.json", "bench-2.json"]'
+        raise FitError([Problem("like", "a list of profiles", repr(like)[:60], todo)])
+    others = [one.profile if isinstance(one, Printer) else read_profile(one) for one in like]
+    return lean_on(profile, others)
 
 
 @dataclass(frozen=True)
@@ -256,6 +278,7 @@ def fit_to_files(
     without: Sequence[str] = (),
     yardstick: bool = False,
     public: bool = False,
+    like: Sequence[Path] = (),
 ) -> FitWritten:
     """Fit runs of one machine and material, and write the profile with its pages in one step.
 
@@ -272,6 +295,8 @@ def fit_to_files(
     public : bool
         Leave the names of people, notes and folders out of every file, and what the checks found,
         as it quotes entries.
+    like : sequence of Path
+        Profiles of other machines on which this one leans; see `fit`.
 
     Raises
     ------
@@ -302,7 +327,7 @@ def fit_to_files(
         runs, left_out = nameless, renamed(left_out, runs, nameless)
     files = fit_files(output or folders[-1] / FILE)
     fitted = fit_runs(runs)
-    profile = profile_of(fitted, runs, left_out, digest)
+    profile = _leaning(profile_of(fitted, runs, left_out, digest), like)
     doubt_aloud(profile)
     learned = learned_from(profile, fitted, runs, findings)
     others = measure_against(fitted.design) if yardstick else ()

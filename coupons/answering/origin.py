@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
 
-from coupons.learning.profile import VERSION, Hand, Profile
+from coupons.learning.like import UNLIKE
+from coupons.learning.profile import VERSION, Hand, Like, Profile
 from coupons.neutral import one_line
 
 STALE_AFTER_DAYS = 90
@@ -24,7 +25,8 @@ class Origin:
     """What an answer was learned from: the last print of the profile.
 
     ``hands`` is how many people tried, ``version`` that of the profile and so of its model,
-    ``hand`` whose fits they are where that is one person who is named.
+    ``hand`` whose fits they are where that is one person who is named, ``like`` the other machines
+    that they lean on.
     """
 
     machine: str
@@ -34,6 +36,7 @@ class Origin:
     hands: int = 1
     version: int = VERSION
     hand: Hand | None = None
+    like: Like | None = None
 
 
 @dataclass(frozen=True)
@@ -71,6 +74,7 @@ def origin_of(profile: Profile) -> Origin:
         profile.counts.hands,
         profile.version,
         profile.hand,
+        profile.like,
     )
 
 
@@ -120,6 +124,28 @@ def hands_sentence(origin: Origin) -> str:
     )
 
 
+def like_sentence(origin: Origin) -> str:
+    """Say on which other machines an answer leans; empty if on none.
+
+    Examples
+    --------
+    >>> like = Like(machines=("bench-1", "bench-2"), unlike=0.02)
+    >>> like_sentence(Origin("bench-3", "grey", 0.2, None, like=like))
+    'It leans on 2 machines like it (bench-1, bench-2), as far as its own entries agree.'
+    """
+    if origin.like is None:
+        return ""
+    names, count = origin.like.machines, len(origin.like.machines)
+    shown = ", ".join(map(one_line, names[:4])) + (" …" if count > 4 else "")
+    what = f"{count} machines like it" if count > 1 else "a machine like it"
+    if origin.like.unlike > UNLIKE:
+        return (
+            f"It was to lean on {what} ({shown}), but its own entries do not look like theirs "
+            f"(chance {origin.like.unlike:.0%}): little was taken from them."
+        )
+    return f"It leans on {what} ({shown}), as far as its own entries agree."
+
+
 def age_of(printed: Dated, today: date, stale_after_days: int = STALE_AFTER_DAYS) -> Age:
     """Say how old the print behind a profile or an answer is.
 
@@ -139,7 +165,7 @@ def age_of(printed: Dated, today: date, stale_after_days: int = STALE_AFTER_DAYS
 
 
 def origin_sentence(origin: Origin, today: date | None = None) -> str:
-    """Name the machine, material, layers and age behind an answer.
+    """Name the machine, material, layers and age behind an answer, and on which others it leans.
 
     Parameters
     ----------
@@ -155,10 +181,11 @@ def origin_sentence(origin: Origin, today: date | None = None) -> str:
     'For bench-1, grey, 0.2 mm layers; no print date, so it may be stale.'
     """
     what = f"For {origin.machine}, {origin.material}, {origin.layer_height_mm:g} mm layers"
+    leans = like_sentence(origin)
     if origin.printed_on is None:
-        return f"{what}; no print date, so it may be stale."
+        return f"{what}; no print date, so it may be stale. {leans}".rstrip()
     age = age_of(origin, today or date.today())
-    return f"{what}; printed {origin.printed_on} ({age.words})."
+    return f"{what}; printed {origin.printed_on} ({age.words}). {leans}".rstrip()
 
 
 def stale_mark(origin: Origin, today: date | None = None) -> str:

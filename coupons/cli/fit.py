@@ -32,6 +32,14 @@ if TYPE_CHECKING:
     " several seconds more.",
 )
 @click.option(
+    "--like",
+    metavar="PROFILE",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Profile of another machine of the same kind and material, on which a machine with few"
+    " entries leans; may be repeated.",
+)
+@click.option(
     "--public",
     is_flag=True,
     help="Leave people's names, notes and folders out of every file, so that it can be shared.",
@@ -61,6 +69,7 @@ def command(
     output: Path | None,
     without: tuple[str, ...],
     yardstick: bool,
+    like: tuple[Path, ...],
     public: bool,
     each: bool,
     each_machine: bool,
@@ -78,7 +87,9 @@ def command(
     stop the others: it stands in the table at the end, and the exit code is 1.
     """
     if each or each_machine:
-        _refuse_of_one(output, without, yardstick)
+        _refuse_of_one(
+            {"-o": output, "--without": without, "--yardstick": yardstick, "--like": like}
+        )
         _fit_tree(ctx, folders, each_machine and not each, jobs, public, as_json)
         return
     if jobs is not None:
@@ -86,7 +97,9 @@ def command(
     from coupons.job import fit_to_files
     from coupons.showing.words.fit_summary import summary_lines
 
-    done = fit_to_files(folders, output, without=without, yardstick=yardstick, public=public)
+    done = fit_to_files(
+        folders, output, without=without, yardstick=yardstick, public=public, like=like
+    )
     files = done.files
     if as_json:
         click.echo(json.dumps(_data(done.learned, files.profile), indent=1))
@@ -95,8 +108,7 @@ def command(
         click.echo(f"Wrote {files.profile}, {files.report.name} and {files.card.name}")
 
 
-def _refuse_of_one(output: Path | None, without: tuple[str, ...], yardstick: bool) -> None:
-    given = {"--output": output, "--without": without, "--yardstick": yardstick}
+def _refuse_of_one(given: dict[str, object]) -> None:
     wrong = [name for name, value in given.items() if value]
     if wrong:
         raise click.UsageError(f"{' and '.join(wrong)} cannot go with --each or --each-machine.")

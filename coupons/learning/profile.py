@@ -203,6 +203,20 @@ class Hand(_Frozen):
     trials: Count | None = None
 
 
+class Like(_Frozen):
+    """Other machines of the same kind whose profiles a profile leans on.
+
+    Parameters
+    ----------
+    machines : tuple of str
+    unlike : float
+        Chance that the machine is not of their kind, by its own entries.
+    """
+
+    machines: Annotated[tuple[Name, ...], Field(strict=False, min_length=1, max_length=200)]
+    unlike: Annotated[float, Field(ge=0, le=1)]
+
+
 class Profile(_Frozen):
     """Posterior of the model for one machine with one material, for its next print.
 
@@ -227,6 +241,8 @@ class Profile(_Frozen):
         Whose hand it is, where it is that of one person who is named.
     prints : tuple of str, optional
         Ids of the prints that were fitted, where their records have one.
+    like : Like, optional
+        Machines that the profile leans on; its ranges and counts of prints then hold theirs too.
     """
 
     format: Literal["offset-profile"] = "offset-profile"
@@ -251,6 +267,7 @@ class Profile(_Frozen):
     contact_mm: Annotated[tuple[Size, Size, Size], Field(strict=False)] | None = None
     hand: Hand | None = None
     prints: tuple[PrintId, ...] = ()
+    like: Like | None = None
     coupons: tuple[str, ...]
     entries_sha256: str
 
@@ -399,10 +416,7 @@ def profile_of(
         measured=_measured(runs),
         means={name: _short(value) for name, value in zip(TERMS, fitted.mean, strict=True)},
         covariance=_short_covariance(_for_people_at_large(fitted)),
-        scatters={
-            name: LogSpread(median_mm=_short(math.exp(mean)), log_sd=_short(sd))
-            for name, (mean, sd) in log_sds.items()
-        },
+        scatters=_log_spreads(log_sds),
         without=tuple(map(one_line, without)),
         first_layer_height_mm=last.first_layer_height_mm,
         slicing=last.slicing if last.slicing != Slicing() else None,
@@ -434,6 +448,43 @@ def _for_people_at_large(fitted: "Fitted") -> Array:
     covariance = fitted.covariance.copy()
     covariance[thresholds, thresholds] += fitted.mixture.model.table.hand.sd**2
     return covariance
+
+
+def with_posterior(
+    profile: Profile,
+    mean: Array,
+    covariance: Array,
+    log_scatters: dict[str, tuple[float, float]],
+    **others: Any,
+) -> Profile:
+    """Return a profile with another posterior, rounded as in a file.
+
+    Parameters
+    ----------
+    profile : Profile
+        Of today's version.
+    mean : ndarray of shape (n_terms,)
+    covariance : ndarray of shape (n_terms, n_terms)
+    log_scatters : dict of str to (float, float)
+        Mean and sd of the logarithm of every scatter.
+    **others
+        Fields to replace.
+    """
+    return profile.model_copy(
+        update={
+            "means": {name: _short(value) for name, value in zip(TERMS, mean, strict=True)},
+            "covariance": _short_covariance(covariance),
+            "scatters": _log_spreads(log_scatters),
+            **others,
+        }
+    )
+
+
+def _log_spreads(log_scatters: dict[str, tuple[float, float]]) -> dict[str, LogSpread]:
+    return {
+        name: LogSpread(median_mm=_short(math.exp(mean)), log_sd=_short(sd))
+        for name, (mean, sd) in log_scatters.items()
+    }
 
 
 def _with_all_terms(data: dict[str, Any]) -> dict[str, Any]:

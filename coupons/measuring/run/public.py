@@ -10,8 +10,9 @@ from coupons.measuring.run.folder import Run
 def without_people(runs: Sequence[Run]) -> tuple[Run, ...]:
     """Return runs of the same numbers that may be shown to anybody.
 
-    People become "person 1", "person 2", in the order of their names, so that it can still be seen
-    how many tried; folders become "run-1", "run-2"; notes are left out.
+    Several people become "person 1", "person 2", in the order of their names, so that it can still
+    be seen how many tried; one alone is not named. Folders become "run-1", "run-2"; notes are left
+    out.
 
     Parameters
     ----------
@@ -24,6 +25,8 @@ def without_people(runs: Sequence[Run]) -> tuple[Run, ...]:
     """
     names = {one.by for run in runs for each in (run.sizes, run.fits, run.zeros) for one in each}
     called = {name: f"person {n}" for n, name in enumerate(sorted(names - {""}), start=1)}
+    if len(called) == 1:
+        called = dict.fromkeys(called, "")
     called[""] = ""
 
     return tuple(
