@@ -168,6 +168,15 @@ def test_triangles_without_area_do_no_harm(tmp_path):
     assert body.volume_mm3 == pytest.approx(8000)
 
 
+def test_damage_is_told_in_one_line_a_file(tmp_path):
+    whole = as_trimesh(PLATE).export(file_type="stl_ascii")
+    (tmp_path / "words.stl").write_text(whole.replace("vertex 0", "vertex x", 1))
+    (tmp_path / "cut.stl").write_text(as_trimesh(PLATE).export(file_type="stl_ascii")[:-700])
+    (tmp_path / "none.ply").write_bytes(b"ply\nformat ascii 1.0\nelement face 3\nend_header\n1")
+    said = refusal(*(tmp_path / name for name in ("words.stl", "cut.stl", "none.ply")))
+    assert len(said.splitlines()) == 3
+
+
 def test_too_many_triangles_are_refused_before_they_are_read(tmp_path, monkeypatch):
     monkeypatch.setattr(raw_meshes, "MOST_TRIANGLES", 20)
     paths = [write(PLATE, tmp_path / f"many.{kind}") for kind in ("stl", "obj", "ply")]

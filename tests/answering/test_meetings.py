@@ -10,6 +10,7 @@ from support.meeting_cases import TILT, Case, Known, cases, pin_in_plate, pocket
 from coupons.answering.bodies.list_rows import gaps_mm, list_csv, rows, sizes_mm
 from coupons.answering.bodies.meetings import meet
 from coupons.answering.bodies.printed import read_ups
+from coupons.answering.joints.joint_list import read_joints
 from coupons.errors import BodyError
 
 CASES = {case.name: case for case in cases()}
@@ -180,3 +181,13 @@ def test_what_up_says_wrongly_is_told_together():
     assert "--up lid=up: expected x, -x, y, -y, z, -z, got up" in str(caught.value)
     with pytest.raises(BodyError, match="--up: expected BODY=DIRECTION"):
         read_ups("lid")
+
+
+def test_a_list_of_every_kind_of_joint_is_read_as_it_is(tmp_path):
+    names = ("rail +0.20", "pin lying", "pocket with corners", "sleeve", "legs", "dovetail")
+    for name in (*names, "two screws", "shelf printed upright"):
+        case = CASES[name]
+        (tmp_path / "list.csv").write_text(list_csv(met(case)), encoding="utf-8")
+        listed = read_joints(tmp_path / "list.csv")
+        assert len(listed.joints) == len(case.joints)
+        assert listed.ignored == ()

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from support.drawn_bodies import write
+from support.meeting_cases import pin_in_plate, pocket
 
 from coupons.cli import COMMANDS, main
 from coupons.learning.profile import read_profile, write_profile
@@ -26,6 +28,14 @@ STEERING = "\x1b]0;mine\x07\x9b2J\u202e\u2066\x00"
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     return shutil.copytree(DEMO, tmp_path_factory.mktemp("said") / "run")
+
+
+def bodies(folder):
+    """Mesh files with a pocket and a pin whose meetings are told with signs."""
+    drawn = pocket(0.2, 0.2) | {
+        n: s.translate((0, 0, 60)) for n, s in pin_in_plate(0.2, 48).items()
+    }
+    return [write(solid, folder / f"{name}.stl") for name, solid in drawn.items()]
 
 
 def invocations(folder):
@@ -46,6 +56,7 @@ def invocations(folder):
             [PROFILE, "--form", "hole", "--prints", "8", "--across", "z", "--json"],
         ],
         "joints": [[PROFILE, DEMO / "joints.csv"]],
+        "meet": [bodies(folder.parent)],
         "press": [PRESS],
         "clip": [CLIP],
         "compare": [[PROFILE, PROFILE]],

@@ -6,6 +6,7 @@ unpacks all of it first and leaves the unit to the caller; so `threemf_objects` 
 
 import errno
 import io
+import logging
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -102,12 +103,16 @@ def _announced(kind: str, data: bytes) -> int:
 def _loaded(kind: str, data: bytes) -> list[tuple[str, NDArray[np.float64], str]]:
     import trimesh
 
+    # It would print what a damaged file made it raise, beside our one line.
+    logging.getLogger("trimesh").setLevel(logging.CRITICAL + 1)
     if kind == ".stl" and not _is_whole_stl(data):
         raise ValueError("it ends within a triangle")
     scene = trimesh.load_scene(
         io.BytesIO(data), file_type=kind[1:], process=False, skip_materials=True, split_objects=True
     )
     meshes = {n: m for n, m in scene.geometry.items() if isinstance(m, trimesh.Trimesh)}
+    if any(np.shape(mesh.vertices)[1:] != (3,) for mesh in meshes.values()):
+        raise ValueError("corners without three coordinates")
     several = len(meshes) > 1
     return [
         (name if several else "", np.asarray(mesh.vertices, float)[mesh.faces], "")

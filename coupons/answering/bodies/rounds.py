@@ -93,6 +93,9 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
     counts = np.bincount(seams.patches[smooth].ravel(), minlength=len(patches.normals))
     is_strip = counts <= _MOST_SEAMS
     narrow = smooth[is_strip[seams.patches[smooth]].all(axis=1)]
+    # Where two single triangles meet, neither is a strip, nor a wide face beside one.
+    has_several = np.bincount(patches.label) > 1
+    narrow = narrow[has_several[seams.patches[narrow]].any(axis=1)]
     proposals = _proposals(patches, seams, narrow)
     is_wide = _wide(seams, proposals, counts > 0) | ~is_strip
     found = []
