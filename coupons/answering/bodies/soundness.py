@@ -68,12 +68,14 @@ def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
     vertices = np.concatenate([one.vertices_mm, other.vertices_mm])
     later = other.triangles[near] + len(one.vertices_mm)
     both = Body("", "", vertices, np.concatenate([one.triangles[some], later]))
-    corners = both.corners_mm
+    # Where faces lie on each other, boxes square to them are thin, and overlap by nothing.
+    corners = (vertices @ _squared_up(one, _smooth_sheets(one)))[both.triangles]
     tree, others = (
         box_tree(part.min(axis=1), part.max(axis=1))
         for part in (corners[: len(some)], corners[len(some) :])
     )
-    pairs = _crossing(both, ((i, j + len(some)) for i, j in overlapping(tree, others)))
+    near_boxes = overlapping(tree, others, -DEEPEST_TOUCH_MM)
+    pairs = _crossing(both, ((i, j + len(some)) for i, j in near_boxes))
     return np.column_stack([some[pairs[:, 0]], near[pairs[:, 1] - len(some)]])
 
 
