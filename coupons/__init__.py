@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from coupons.batch import fit_each
     from coupons.errors import (
         AnswerError,
+        BodyError,
         ConditionsError,
         CouponError,
         DoubtWarning,
@@ -57,6 +58,7 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 __all__ = [
     "AnswerError",
+    "BodyError",
     "ConditionsError",
     "CouponError",
     "DoubtWarning",

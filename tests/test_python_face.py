@@ -171,7 +171,7 @@ WRONG = [
     (lambda _, to: coupons.make_coupon("recheck", to, bed_mm=220), "bed_mm: expected two numbers"),
     (lambda _, to: coupons.make_coupon("recheck", to, nozzle_mm="0.4"), "nozzle_mm: expected a "),
     (lambda _, to: coupons.make_coupon("recheck", to, machine=None), "machine: expected a text"),
-    (lambda _, to: coupons.make_jobs("recheck", to, "3"), "jobs: expected a number from 1 to 9"),
+    (lambda _, to: coupons.make_jobs("recheck", to, "3"), "jobs: expected a whole number"),
     (lambda _, to: coupons.make_jobs("recheck", to, 0), "jobs: expected a number from 1 to 9"),
 ]
 

@@ -155,6 +155,8 @@ def test_data_holds_the_question_and_what_stays():
         "contact_mm": None,
         "two_prints": False,
         "slant_deg": None,
+        "choices": 1,
+        "loose_costs": 1.0,
     }
     assert data["stays"] == "slot"
     assert data["moves"][0]["from_mm"] == 12
@@ -213,6 +215,8 @@ def test_a_part_says_whose_answers_it_holds(part):
         "pitch_mm": None,
         "sizes_mm": [12.0],
         "slant_deg": None,
+        "choices": 1,
+        "loose_costs": 1.0,
     }
 
 

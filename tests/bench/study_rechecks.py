@@ -7,7 +7,7 @@ which takes a second a profile and holds the short way against the long one.
 
 Run from the root of the project, for example
 
-    PYTHONPATH=tests:tests/bench python tests/bench/study_rechecks.py --years 400 \
+    PYTHONPATH=tests python tests/bench/study_rechecks.py --years 400 \
         --write results/recheck_power.md
 """
 
@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from calibration import profile_of_fit
+from bench.calibration import profile_of_fit
 from numpy.typing import NDArray
 from support.prior_printer import PriorPrinter, draw_printer, observe, print_sizes
 from support.synthetic import done_coupons

@@ -74,7 +74,7 @@ def test_a_print_effect_acts_on_a_run_and_on_the_parts_of_its_job(tmp_path):
     run = load_run(DEMO)
     runs = parts(tmp_path, "drawer,filter-drawer,slot,12,tongue,11.7,x,,,,slide\n", (run,))
     model = latent_model(design_of(runs), EXTRUSION)
-    prints = model.lower_shared[:, N_TERMS : N_TERMS + 2 * len(EXTRUSION.prints)]
+    prints = model.clearance_shared[:, N_TERMS : N_TERMS + 2 * len(EXTRUSION.prints)]
     of_first, of_second = prints[:, 0::2], prints[:, 1::2]
     assert of_first[-1].any(), "the trial of the part moves with the print of the run"
     assert not of_second.any()

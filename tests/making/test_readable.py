@@ -67,7 +67,8 @@ def test_every_size_that_is_asked_for_is_in_the_solid(made):
         start = (x, y, z + 0.3 if feature.at_bed else z)
         ray = np.array(VECTORS[along])
         half = feature.size_mm / 2
-        for sign in (1, -1):
+        # The lower face of a step between upper faces lies beside it.
+        for sign in (1,) if feature.on_bed is False else (1, -1):
             hits = hits_mm(meshes[feature.body], start, sign * ray)
             assert np.abs(hits - half).min() < 0.006, (feature.id, along)
 

@@ -8,9 +8,11 @@ from support.known_profile import covariance_at, known_profile
 
 from coupons.answering.clearance import Clearance
 from coupons.answering.offset import Question, answer
-from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_row
+from coupons.learning.effects import CONTACT_REFERENCE_MM, EFFECTS, THRESHOLDS, effect_row
 from coupons.terms import Direction, Feature, Form, Grade, Joint, MovingBody
 
+# As long as the coupon's own: a contact that is not said has a variance of its own.
+CONTACT_MM = CONTACT_REFERENCE_MM
 JOINT = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
 
 
@@ -46,7 +48,9 @@ def chance_by_quadrature(profile, gap_mm, grade):
 @pytest.mark.parametrize("grade", list(THRESHOLDS))
 def test_the_chance_of_a_grade_or_looser(gap_mm, grade):
     profile = correlated()
-    clearance = Clearance(profile, JOINT, MovingBody.EXTERNAL, np.array([gap_mm]))
+    clearance = Clearance(
+        profile, JOINT, MovingBody.EXTERNAL, np.array([gap_mm]), contact_mm=CONTACT_MM
+    )
     assert clearance.chance_from(grade)[0] == pytest.approx(
         chance_by_quadrature(profile, gap_mm, grade), abs=2e-4
     )
@@ -54,7 +58,7 @@ def test_the_chance_of_a_grade_or_looser(gap_mm, grade):
 
 def test_the_chance_of_a_window_is_the_difference_of_two():
     profile = correlated()
-    found = answer(profile, Question(JOINT, Grade.SLIDE, drawn_gap_mm=0.4))
+    found = answer(profile, Question(JOINT, Grade.SLIDE, drawn_gap_mm=0.4, contact_mm=CONTACT_MM))
     both = [chance_by_quadrature(profile, 0.4, grade) for grade in (Grade.SLIDE, Grade.LOOSE)]
     assert found.chance == pytest.approx(both[0] - both[1], abs=3e-4)
 

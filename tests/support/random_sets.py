@@ -36,7 +36,8 @@ def with_sizes_met(design):
     """Drop the sizes in which no observation is left."""
     sizes, readings, trials = design.sizes, design.readings, design.trials
     met = np.unique(np.concatenate([readings.size, trials.internal, trials.external]))
-    kept = {f: getattr(sizes, f)[met] for f in vars(sizes) if f != "keys"}
+    told = {f: value for f, value in vars(sizes).items() if f != "keys" and value is not None}
+    kept = {f: value[met] for f, value in told.items()}
     at = np.searchsorted(met, np.arange(len(sizes.drawn)))
     return replace(
         design,

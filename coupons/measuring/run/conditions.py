@@ -106,7 +106,6 @@ OPTIONAL_KEYS = (
     "bed_temp_c",
     "speed_mm_s",
     "printed_on",
-    "job",
 )
 
 _TEMPLATE = """\
