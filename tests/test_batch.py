@@ -63,6 +63,7 @@ def test_names_sort_as_people_sort_them():
     )
 
 
+@pytest.mark.slow
 def test_every_run_has_its_outcome_and_a_bad_one_stops_no_other(tree):
     done = fit_each([tree])
     assert [one.task.folders[0].name for one in done] == [*NAMES, "blank", "spoiled"]

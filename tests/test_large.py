@@ -22,6 +22,7 @@ def run(*arguments):
     return result
 
 
+@pytest.mark.slow
 def test_a_coupon_of_thousands_is_refused_before_it_is_built(tmp_path, monkeypatch):
     monkeypatch.setattr(making, "build_solids", None)  # which would fail were it called
     gaps = [round(0.002 * step, 3) for step in range(300)]

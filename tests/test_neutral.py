@@ -25,6 +25,7 @@ def test_signs_that_steer_a_terminal_are_shown_as_their_codes(text, shown):
     assert one_line(text) == shown
 
 
+@pytest.mark.slow
 def test_no_character_passes_that_is_no_visible_one():
     for number in range(sys.maxunicode + 1):
         sign = chr(number)

@@ -58,6 +58,7 @@ def test_a_single_size():
     assert middle.chance > found.chance
 
 
+@pytest.mark.slow
 def test_limits_as_numbers_are_answered_as_codes_are():
     # 8 h13 is 7.78 to 8 mm.
     by_code = PRINTER.size("pin", across="z", limits="8 h13")

@@ -15,6 +15,7 @@ MEDIANS = Scatters(**{name: prior.median for name, prior in EXTRUSION.scatters.i
 PRIOR = Belief(prior_mean(), np.diag(prior_sd() ** 2), MEDIANS)
 
 
+@pytest.mark.slow
 def test_what_is_foreseen_is_what_fits_find():
     # Thirty printers drawn from a prior whose scatters are known, so that only the terms are open.
     known = {name: LogNormal(prior.median, 0.01) for name, prior in EXTRUSION.scatters.items()}

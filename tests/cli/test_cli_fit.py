@@ -129,6 +129,7 @@ def test_a_damaged_profile_may_be_replaced(folder):
     assert read_profile(path).machine == "bench-1"
 
 
+@pytest.mark.slow
 def test_one_print_given_twice_is_refused(folder, tmp_path):
     copy = shutil.copytree(folder, tmp_path / "copy")
     for twice in (folder, folder.parent / "." / "spring", copy):

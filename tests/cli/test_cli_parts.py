@@ -1,5 +1,6 @@
 import json
 
+import pytest
 from click.testing import CliRunner
 
 from coupons.cli import main
@@ -22,6 +23,7 @@ def run(*words):
     return CliRunner().invoke(main, [str(word) for word in words])
 
 
+@pytest.mark.slow
 def test_parts_are_checked_and_fitted_by_themselves(tmp_path):
     path = tmp_path / "parts.csv"
     path.write_text(HEAD + ROWS, encoding="utf-8")

@@ -1,5 +1,6 @@
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 from support.known_profile import known_profile
 
@@ -9,6 +10,7 @@ from coupons.learning.profile import write_profile
 DEMO = Path(__file__).parents[2] / "results" / "filter-drawer"
 
 
+@pytest.mark.slow
 def test_a_fit_after_a_change_tells_what_became_of_each_cause(tmp_path):
     write_profile(known_profile({"growth_ext": 0.15, "skew": 0.0}), tmp_path / "before.json")
     output = tmp_path / "after.json"

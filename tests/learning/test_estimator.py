@@ -26,6 +26,7 @@ from coupons.learning.fit import fit_runs
 from coupons.learning.observation_table import COLUMNS, observation_table
 
 
+@pytest.mark.slow
 @parametrize_with_checks([OffsetRegressor()])
 def test_the_librarys_own_checks(estimator, check):
     check(estimator)

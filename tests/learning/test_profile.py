@@ -116,6 +116,7 @@ def test_versions_before_3_did_not_say_which_sizes_were_tried():
     assert tried["version-3"] is not None
 
 
+@pytest.mark.slow
 def test_with_several_people_one_more_hand_is_counted_once_for_all_thresholds(tmp_path):
     (tmp_path / "entries.csv").touch()
     run = replace(rehearsed_run(3, "bench-1"), folder=tmp_path)

@@ -32,6 +32,7 @@ def test_a_shipped_coupon_has_a_long_row_and_its_map_names_it():
     assert "the long one" not in map_svg(plan_coupon(load_spec("first")))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "tongue", "slot"), [("sliding", "AG", "A3"), ("first", "BG", "B4")]
 )

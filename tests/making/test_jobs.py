@@ -84,6 +84,7 @@ def test_bore_rule_and_long_contact_take_turns(starters):
     assert [high >= 20 for high in tall] == [False, False, True]
 
 
+@pytest.mark.slow
 def test_three_jobs_are_three_folders_each_with_a_job_of_its_own(tmp_path):
     from coupons.job import make_jobs
 

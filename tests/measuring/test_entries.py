@@ -292,6 +292,7 @@ def test_any_length_reads_back_with_point_or_comma(length, mark, blank):
     assert parse_number(text) == float(length)
 
 
+@pytest.mark.slow
 @given(st.text(max_size=12))
 def test_a_number_is_read_as_python_reads_it_or_not_at_all(text):
     found = parse_number(text)

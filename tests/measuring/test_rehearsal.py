@@ -218,6 +218,7 @@ def test_entries_without_files_are_those_of_the_files(tmp_path, name):
     assert [size.value_mm for size in sizes] == pytest.approx([size.value_mm for size in run.sizes])
 
 
+@pytest.mark.slow
 def test_sound_machines_are_rarely_called_odd(tmp_path):
     """What check says of 60 rehearsed runs without slips: the marks of a rehearsal, little else."""
     odd = 0

@@ -26,6 +26,7 @@ def test_the_gap_gives_the_clearance_that_the_grade_begins_with(name, joint):
         assert mean_clearance_mm(machine, joint, gap_mm) == pytest.approx(threshold_mm, abs=1e-8)
 
 
+@pytest.mark.slow
 def test_it_is_found_for_any_machine_and_grades_stay_in_order():
     rng = np.random.default_rng(8)
     for _ in range(100):

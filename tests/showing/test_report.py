@@ -310,6 +310,7 @@ def table_of(profile, tmp_path, taught):
     return html.split("Tongue in slot, 10 mm, across z</caption>")[1].split("</table>")[0]
 
 
+@pytest.mark.slow
 def test_across_layers_the_move_of_each_body_is_shown_where_they_differ(taught, tmp_path):
     profile = known_profile()
     joint = Joint(Form.SLOT, Form.TONGUE, 10.0, Direction.Z)
