@@ -20,9 +20,9 @@ from pathlib import Path
 import numpy as np
 from manifold3d import CrossSection, Manifold
 
-from coupons.answering.bodies.meetings import Met, meet
-from coupons.answering.bodies.mesh import read_bodies
-from coupons.answering.bodies.met_files import LIST, PAGE
+from coupons.answering.meet.meetings import Met, meet
+from coupons.answering.meet.met_files import LIST, PAGE
+from coupons.answering.meshes.mesh import read_bodies
 from coupons.making.output.solids import Solid
 from coupons.showing.bodies.meet_page import write_met
 

@@ -4,13 +4,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coupons.answering.capability import LimitsAnswer, meet_limits
+from coupons.answering.chances.pairs import odd_pair
+from coupons.answering.chances.prints import made_by
 from coupons.answering.choices import answer_with_choices
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.part import PartAnswer, answer_part
 from coupons.answering.number_arguments import takes
 from coupons.answering.offset import Answer, Question
-from coupons.answering.pairs import odd_pair
-from coupons.answering.prints import made_by
 from coupons.answering.several.answer import SeveralAnswer, answer_several
 from coupons.answering.several.kinds import Kind
 from coupons.answering.several.reading import kind_of, several_of

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.one_print import log_sd_after
-from coupons.answering.prints import Made, made_by
+from coupons.answering.chances.one_print import log_sd_after
+from coupons.answering.chances.prints import Made, made_by
+from coupons.answering.chances.together import Together, chance_together, shared_of
 from coupons.answering.single import (
     PrintedSize,
     SizeAnswer,
@@ -22,7 +23,6 @@ from coupons.answering.standards.iso286 import (
     tolerance_mm,
 )
 from coupons.answering.standards.published import rows
-from coupons.answering.together import Together, chance_together, shared_of
 from coupons.answering.told import Told
 from coupons.learning.effects import height_share
 from coupons.learning.profile import MeasuredRange, Profile

@@ -11,14 +11,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.clearance import Clearance
-from coupons.answering.drawing import gap_step_mm
-from coupons.answering.offset import Answer, Question, answer, clearances, moves_at
-from coupons.answering.one_print import one_print_only
-from coupons.answering.pieces import Choices, Piece
-from coupons.answering.prints import Made
-from coupons.answering.slants import share_of_height
-from coupons.answering.together import (
+from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.drawing import gap_step_mm
+from coupons.answering.chances.one_print import one_print_only
+from coupons.answering.chances.pieces import Choices, Piece
+from coupons.answering.chances.prints import Made
+from coupons.answering.chances.slants import share_of_height
+from coupons.answering.chances.together import (
     Demand,
     OneOf,
     PieceChances,
@@ -26,6 +25,7 @@ from coupons.answering.together import (
     piece_chances,
     shared_of,
 )
+from coupons.answering.offset import Answer, Question, answer, clearances, moves_at
 from coupons.learning.profile import Profile
 from coupons.terms import GRADES, INTERNAL, Feature, Grade
 

@@ -11,11 +11,11 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.bed import bed_cases, odd_bed
-from coupons.answering.clearance import Clearance
-from coupons.answering.contact import Contact, contact_in, odd_contact
-from coupons.answering.costs import odd_costs
-from coupons.answering.drawing import (
+from coupons.answering.chances.bed import bed_cases, odd_bed
+from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.contact import Contact, contact_in, odd_contact
+from coupons.answering.chances.costs import odd_costs
+from coupons.answering.chances.drawing import (
     Drawn,
     FaceMove,
     LayersOf,
@@ -26,16 +26,16 @@ from coupons.answering.drawing import (
     draw_unlike,
     stands_across_layers,
 )
-from coupons.answering.extrapolation import ranges_of
-from coupons.answering.next_print import interval, learned_share, variance_parts
-from coupons.answering.one_print import HIGH_CHANCE, OnePrint, rests_on_one_print
+from coupons.answering.chances.extrapolation import ranges_of
+from coupons.answering.chances.next_print import interval, learned_share, variance_parts
+from coupons.answering.chances.one_print import HIGH_CHANCE, OnePrint, rests_on_one_print
+from coupons.answering.chances.own_spread import with_own
+from coupons.answering.chances.pairs import odd_pair
+from coupons.answering.chances.pieces import Choices, odd_choices
+from coupons.answering.chances.prints import Made, Prints, made_by
+from coupons.answering.chances.slants import odd_slant
 from coupons.answering.origin import Origin, origin_of
-from coupons.answering.own_spread import with_own
-from coupons.answering.pairs import odd_pair
-from coupons.answering.pieces import Choices, odd_choices
-from coupons.answering.prints import Made, Prints, made_by
 from coupons.answering.sides import check_materials, odd_sides
-from coupons.answering.slants import odd_slant
 from coupons.answering.standards.hardware import Hardware, two_holes
 from coupons.answering.told import Told
 from coupons.answering.ways import face_hint, flats_hint, joint_way
@@ -82,10 +82,10 @@ class Question:
         Hardware as the mate; the printed body is the one that moves.
     bed : Bed, optional
         Which bodies have their lower mating face on the bed. Unsaid, the answer covers both usual
-        cases; see `coupons.answering.bed`.
+        cases; see `coupons.answering.chances.bed`.
     contact_mm : float, optional
         How long the bodies bear on each other: the longer of depth of engagement and width. Unsaid,
-        as long as usual on the coupon, give or take; see `coupons.answering.contact`.
+        as long as usual on the coupon, give or take; see `coupons.answering.chances.contact`.
     internal_profile, external_profile : Profile, optional
         Of the printer of one body, where it is not the one that is asked.
     two_prints : bool
@@ -95,7 +95,7 @@ class Question:
         How many pieces of the body that moves are printed to choose from; see
         `coupons.answering.choices`.
     loose_costs : float
-        What too loose costs where too tight costs 1; see `coupons.answering.costs`.
+        What too loose costs where too tight costs 1; see `coupons.answering.chances.costs`.
     """
 
     joint: Joint

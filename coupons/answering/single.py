@@ -8,16 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from coupons.answering import next_print
-from coupons.answering.bed import bed_cases, odd_bed
-from coupons.answering.extrapolation import ranges_of, size_variance
+from coupons.answering.chances import next_print
+from coupons.answering.chances.bed import bed_cases, odd_bed
+from coupons.answering.chances.extrapolation import ranges_of, size_variance
+from coupons.answering.chances.own_spread import OwnSpread, with_own
+from coupons.answering.chances.prints import N_TERMS, Prints, prints_of
+from coupons.answering.chances.together import Demand
 from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
 from coupons.answering.origin import Origin, origin_of
-from coupons.answering.own_spread import OwnSpread, with_own
-from coupons.answering.prints import N_TERMS, Prints, prints_of
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.standards.iso286 import Limits
-from coupons.answering.together import Demand
 from coupons.answering.told import Told
 from coupons.answering.ways import sizes_in, way
 from coupons.answering.where_measured import advice

@@ -66,11 +66,11 @@ def command(
 
     Exit code 1 if no joint is found.
     """
-    from coupons.answering.bodies.contacts import REACH_MM
-    from coupons.answering.bodies.list_rows import rows
-    from coupons.answering.bodies.meetings import meet
-    from coupons.answering.bodies.mesh import read_bodies
-    from coupons.answering.bodies.printed import read_ups
+    from coupons.answering.meet.contacts import REACH_MM
+    from coupons.answering.meet.list_rows import rows
+    from coupons.answering.meet.meetings import meet
+    from coupons.answering.meet.printed import read_ups
+    from coupons.answering.meshes.mesh import read_bodies
     from coupons.errors import BodyError, Problem
     from coupons.showing.bodies.meet_page import write_met
     from coupons.showing.bodies.meet_words import meeting_lines, meeting_notes

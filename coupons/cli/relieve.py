@@ -32,16 +32,16 @@ def command(ctx: click.Context, listed: Path, profile: Path, folder: Path, as_js
 
     Exit code 1 if a joint was left as drawn.
     """
-    from coupons.answering.bodies.asked_faces import (
+    from coupons.answering.meet.met_files import meet_again
+    from coupons.answering.origin import origin_of
+    from coupons.answering.relieve.asked_faces import (
         answer_each,
         asked_faces,
         least_walls,
         read_faces,
     )
-    from coupons.answering.bodies.met_files import meet_again
-    from coupons.answering.bodies.relieved_files import relieve_into_files
-    from coupons.answering.bodies.screws import screw_cautions
-    from coupons.answering.origin import origin_of
+    from coupons.answering.relieve.relieved_files import relieve_into_files
+    from coupons.answering.relieve.screws import screw_cautions
     from coupons.answering.words.answers import marks
     from coupons.cli.listed import read_listed
     from coupons.learning.profile import read_profile

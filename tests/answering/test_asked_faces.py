@@ -10,11 +10,11 @@ from manifold3d import Manifold, Mesh
 from support.drawn_bodies import drawn, round_bar
 from support.moved_faces import between, prism
 
-from coupons.answering.bodies.asked_faces import PairDrawn, wanted_pair
-from coupons.answering.bodies.meetings import meet
-from coupons.answering.bodies.mesh import read_bodies
-from coupons.answering.bodies.relieved_files import relieve_into_files
-from coupons.answering.drawing import FaceMove
+from coupons.answering.chances.drawing import FaceMove
+from coupons.answering.meet.meetings import meet
+from coupons.answering.meshes.mesh import read_bodies
+from coupons.answering.relieve.asked_faces import PairDrawn, wanted_pair
+from coupons.answering.relieve.relieved_files import relieve_into_files
 from coupons.terms import INTERNAL, Form
 
 TURN = (31, 17, 60)

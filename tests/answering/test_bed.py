@@ -10,11 +10,11 @@ from scipy.special import ndtr
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons.answering.ask import Printer
+from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.joints.part import fit_demand
 from coupons.answering.offset import Question, answer
 from coupons.answering.single import SizeQuestion, draw_size
 from coupons.answering.standards.iso286 import limits
-from coupons.answering.together import chance_together, shared_of
 from coupons.answering.words.answers import sentences
 from coupons.cli import main
 from coupons.errors import AnswerError

@@ -13,9 +13,9 @@ from support.drawn_bodies import (
     write,
 )
 
-from coupons.answering.bodies import raw_meshes
-from coupons.answering.bodies.mesh import read_bodies
-from coupons.answering.bodies.soundness import crossings
+from coupons.answering.meshes import raw_meshes
+from coupons.answering.meshes.mesh import read_bodies
+from coupons.answering.meshes.soundness import crossings
 from coupons.errors import BodyError
 
 PLATE = box(40, 30, 8) - round_bar(10, 20, (20, 15, -5))
@@ -194,8 +194,8 @@ def test_crossings_agree_with_every_pair_tried():
     assert not len(crossings(body))
     spoiled = body.vertices_mm.copy()
     spoiled[rng.integers(len(spoiled), size=6)] *= -0.4
-    from coupons.answering.bodies import soundness
-    from coupons.answering.bodies.body import Body
+    from coupons.answering.meshes import soundness
+    from coupons.answering.meshes.body import Body
 
     crossed = Body("b", "b.stl", spoiled, body.triangles.copy())
     i, j = np.triu_indices(len(crossed.triangles), 1)

@@ -6,12 +6,12 @@ from click.testing import CliRunner
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons import AnswerError, load_profile
+from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.together import OneOf, chance_together, piece_chances, shared_of
 from coupons.answering.choices import answer_with_choices, least_step_mm, one_of
-from coupons.answering.clearance import Clearance
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.part import answer_part
 from coupons.answering.offset import Question, answer
-from coupons.answering.together import OneOf, chance_together, piece_chances, shared_of
 from coupons.answering.words.choices import sentences
 from coupons.answering.words.joints import (
     answers_csv,

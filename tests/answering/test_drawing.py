@@ -3,7 +3,7 @@
 import pytest
 from support.known_profile import known_profile
 
-from coupons.answering.drawing import whole_layers
+from coupons.answering.chances.drawing import whole_layers
 from coupons.answering.offset import Question, answer
 from coupons.answering.standards.hardware import hardware
 from coupons.answering.words.answers import sentences

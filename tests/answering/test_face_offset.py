@@ -5,8 +5,8 @@ from scipy.spatial import ConvexHull, HalfspaceIntersection
 from support.drawn_bodies import as_trimesh, round_bar
 from support.moved_faces import around_z, between, body_of, facing, prism
 
-from coupons.answering.bodies.face_offset import MovedFaces, offset_faces
-from coupons.answering.bodies.regions import regions_of
+from coupons.answering.meshes.regions import regions_of
+from coupons.answering.relieve.face_offset import MovedFaces, offset_faces
 
 TURNS = [np.eye(4), trimesh.transformations.rotation_matrix(0.7, (1, -2, 0.5))]
 

@@ -9,9 +9,9 @@ from support.drawer_list import DRAWER, part
 from support.drawn_part import DrawnPart, drawn_sizes
 from support.known_profile import FROM_ONE_PRINT, known_profile, unshifted
 
+from coupons.answering.chances.together import Demand
 from coupons.answering.joints.loosen import Wider, most_gained
 from coupons.answering.offset import Question, answer
-from coupons.answering.together import Demand
 from coupons.answering.words.joints import tightness_sentence, warnings, wish
 from coupons.terms import Direction, Form, Grade, Joint
 

@@ -7,10 +7,10 @@ from manifold3d import Manifold
 from support.drawn_bodies import box, drawn, round_bar
 from support.meeting_cases import TILT, Case, Known, cases, pin_in_plate, pocket, rail, z_gap
 
-from coupons.answering.bodies.list_rows import gaps_mm, list_csv, rows, sizes_mm
-from coupons.answering.bodies.meetings import meet
-from coupons.answering.bodies.printed import read_ups
 from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.meet.list_rows import gaps_mm, list_csv, rows, sizes_mm
+from coupons.answering.meet.meetings import meet
+from coupons.answering.meet.printed import read_ups
 from coupons.errors import BodyError
 
 CASES = {case.name: case for case in cases()}

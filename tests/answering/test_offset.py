@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
-from coupons.answering.clearance import Clearance
+from coupons.answering.chances.clearance import Clearance
 from coupons.answering.offset import Feel, Question, answer
 from coupons.answering.words.answers import NO_TRIALS, sentences
 from coupons.errors import AnswerError, NotMeasuredError

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from support.known_profile import known_profile
 
+from coupons.answering.chances.one_print import log_sd_after
 from coupons.answering.offset import Question, answer
-from coupons.answering.one_print import log_sd_after
 from coupons.answering.words.answers import sentences
 from coupons.learning.effects import TERMS
 from coupons.terms import Direction, Form, Grade, Joint
@@ -53,7 +53,7 @@ def test_only_high_chances_of_one_print_say_so():
 
 
 def test_for_nodes_of_the_scatter_the_mean_is_the_stated_chance():
-    from coupons.answering import one_print
+    from coupons.answering.chances import one_print
     from coupons.answering.offset import clearances
 
     profile = plain()

@@ -7,12 +7,12 @@ import pytest
 from scipy.special import ndtr
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
-from coupons.answering import together
-from coupons.answering.clearance import Clearance
+from coupons.answering.chances import together
+from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.own_spread import OwnSpread
+from coupons.answering.chances.together import Together, chance_together, shared_of
 from coupons.answering.joints.part import fit_demand
 from coupons.answering.offset import Question, answer
-from coupons.answering.own_spread import OwnSpread
-from coupons.answering.together import Together, chance_together, shared_of
 from coupons.answering.words.joints import together_sentence
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import LogSpread

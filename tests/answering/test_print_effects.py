@@ -9,7 +9,7 @@ from support.known_profile import FROM_ONE_PRINT, covariance_at, known_profile
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
-from coupons.answering.clearance import Clearance
+from coupons.answering.chances.clearance import Clearance
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, LogNormal
 from coupons.learning.fit import fit_design

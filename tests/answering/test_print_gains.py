@@ -8,9 +8,9 @@ from support.prior_printer import draw_printer, observe, print_sizes
 from support.rehearsed import rehearsed_run
 from support.synthetic import done_coupons
 
-from coupons.answering.bed import crosses_layers
+from coupons.answering.chances.bed import crosses_layers
+from coupons.answering.chances.next_print import prior_of_next_print, variance_parts
 from coupons.answering.next.coupon import USUAL, ask_about, gains
-from coupons.answering.next_print import prior_of_next_print, variance_parts
 from coupons.answering.offset import Question, clearances, window_row
 from coupons.answering.print_gains import what_prints_added
 from coupons.learning.design import design_of

@@ -9,7 +9,7 @@ from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
-from coupons.answering.clearance import Clearance
+from coupons.answering.chances.clearance import Clearance
 from coupons.answering.offset import Question, answer
 from coupons.answering.words.answers import interval_sentence
 from coupons.learning.design import design_of

@@ -5,7 +5,7 @@ import pytest
 from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 
-from coupons.answering.bodies.regions import Kind, regions_of
+from coupons.answering.meshes.regions import Kind, regions_of
 
 TILT = (31.0, 17.0, 60.0)
 

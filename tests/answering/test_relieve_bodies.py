@@ -8,10 +8,10 @@ import trimesh
 from support.drawn_bodies import drawn, round_bar
 from support.moved_faces import between, prism
 
-from coupons.answering.bodies.mesh import read_bodies
-from coupons.answering.bodies.regions import Kind, regions_of
-from coupons.answering.bodies.relieve import Side, Wanted
-from coupons.answering.bodies.relieved_files import relieve_into_files
+from coupons.answering.meshes.mesh import read_bodies
+from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.relieve.relieve import Side, Wanted
+from coupons.answering.relieve.relieved_files import relieve_into_files
 
 UP = np.array([0.0, 0.0, 1.0])
 

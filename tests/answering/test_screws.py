@@ -4,8 +4,8 @@ import pytest
 from support.drawn_bodies import drawn, round_bar
 from support.moved_faces import between
 
-from coupons.answering.bodies.meetings import meet
-from coupons.answering.bodies.screws import screw_cautions, screw_holes
+from coupons.answering.meet.meetings import meet
+from coupons.answering.relieve.screws import screw_cautions, screw_holes
 
 
 def plate_on_block(*, at_x=0.0, up="z", pilot=2.5):

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from support.drawn_bodies import box, drawn, round_bar
 
-from coupons.answering.bodies.section import cut
+from coupons.answering.meshes.section import cut
 
 TILT = (31.0, 17.0, 60.0)
 

@@ -7,12 +7,12 @@ import pytest
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.clearance import Clearance
+from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.prints import made_by
+from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.part import answer_part, fit_demand
 from coupons.answering.offset import Question, answer, clearances, printed_gap_mm
-from coupons.answering.prints import made_by
-from coupons.answering.together import chance_together, shared_of
 from coupons.answering.words.answers import as_data, sentences
 from coupons.errors import AnswerError
 from coupons.learning.effects import EFFECTS, LOSSES, TERMS, effect_row

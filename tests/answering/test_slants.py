@@ -7,9 +7,9 @@ import pytest
 from support.known_profile import known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.clearance import Clearance
+from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.slants import pull_gap_mm
 from coupons.answering.offset import Question, answer
-from coupons.answering.slants import pull_gap_mm
 from coupons.answering.words.answers import as_data, sentences
 from coupons.errors import AnswerError
 from coupons.learning.effects import LOSSES, TERMS

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from support.known_profile import FROM_ONE_PRINT, known_profile, unshifted
 
+from coupons.answering.chances.together import Demand, chance_together, shared_of
 from coupons.answering.joints.part import fit_demand
 from coupons.answering.offset import Question, answer
-from coupons.answering.together import Demand, chance_together, shared_of
 from coupons.terms import Direction, Form, Grade, Joint
 
 NONE = np.zeros(2)

@@ -56,8 +56,8 @@ def theirs(paths: list[Path]) -> None:
 
 
 def ours(paths: list[Path]) -> None:
-    from coupons.answering.bodies.meetings import meet
-    from coupons.answering.bodies.mesh import read_bodies
+    from coupons.answering.meet.meetings import meet
+    from coupons.answering.meshes.mesh import read_bodies
 
     met = meet(read_bodies(paths).bodies)
     assert met.joints or met.free
@@ -65,11 +65,11 @@ def ours(paths: list[Path]) -> None:
 
 def moved(paths: list[Path]) -> None:
     """Relieve every joint by 0.2 mm, from the files that were met to the files that are written."""
-    from coupons.answering.bodies.asked_faces import PairDrawn, wanted_pair
-    from coupons.answering.bodies.meetings import meet
-    from coupons.answering.bodies.mesh import read_bodies
-    from coupons.answering.bodies.relieved_files import relieve_into_files
-    from coupons.answering.drawing import FaceMove
+    from coupons.answering.chances.drawing import FaceMove
+    from coupons.answering.meet.meetings import meet
+    from coupons.answering.meshes.mesh import read_bodies
+    from coupons.answering.relieve.asked_faces import PairDrawn, wanted_pair
+    from coupons.answering.relieve.relieved_files import relieve_into_files
     from coupons.terms import Form
 
     met = meet(read_bodies(paths, is_sound=True).bodies)

@@ -16,9 +16,9 @@ import numpy as np
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
+from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.joints.part import fit_demand
 from coupons.answering.offset import Question, answer
-from coupons.answering.together import chance_together, shared_of
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
 from coupons.learning.effects import (

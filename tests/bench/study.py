@@ -28,8 +28,8 @@ from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons, with_slips
 from support.truth import mean_size_mm, threshold_gap_mm
 
-from coupons.answering.clearance import Clearance
-from coupons.answering.next_print import half_width, learned_share, variance_parts
+from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.next_print import half_width, learned_share, variance_parts
 from coupons.answering.offset import NOTHING_LEARNED
 from coupons.answering.single import PrintedSize
 from coupons.learning.design import design_of

@@ -19,7 +19,7 @@ from bench.calibration import profile_of_fit, try_joint
 from support.prior_printer import PriorPrinter, observe, print_sizes
 from support.synthetic import done_coupons
 
-from coupons.answering.clearance import Clearance
+from coupons.answering.chances.clearance import Clearance
 from coupons.answering.offset import Question, answer
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of

@@ -17,7 +17,7 @@ from scipy.stats import norm
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import coupon_design
 
-from coupons.answering.next_print import interval, learned_share
+from coupons.answering.chances.next_print import interval, learned_share
 from coupons.answering.offset import (
     NOTHING_LEARNED,
     Question,

@@ -26,8 +26,8 @@ from joblib import Parallel, delayed
 from scipy.special import ndtr
 from support.synthetic import done_coupons
 
-from coupons.answering.clearance import Clearance
-from coupons.answering.next_print import half_width, learned_share, variance_parts
+from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.next_print import half_width, learned_share, variance_parts
 from coupons.answering.offset import NOTHING_LEARNED
 from coupons.answering.single import PrintedSize
 from coupons.atomic import write_text

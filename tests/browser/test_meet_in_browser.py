@@ -5,7 +5,7 @@ from support.drawn_bodies import drawn
 from support.meeting_cases import legs, pocket
 from support.screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
-from coupons.answering.bodies.meetings import meet
+from coupons.answering.meet.meetings import meet
 from coupons.showing.bodies.meet_page import met_page
 
 pytestmark = pytest.mark.browser

@@ -7,8 +7,8 @@ from click.testing import CliRunner
 from support.drawn_bodies import box, write
 from support.meeting_cases import pin_in_plate, pocket, rail
 
-from coupons.answering.bodies.met_files import meet_again
 from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.meet.met_files import meet_again
 from coupons.cli import main
 from coupons.errors import BodyError
 

@@ -11,7 +11,7 @@ from support.drawn_bodies import round_bar, threemf, threemf_object, write
 from support.known_profile import known_profile
 from support.moved_faces import between
 
-from coupons.answering.bodies.mesh import read_bodies
+from coupons.answering.meshes.mesh import read_bodies
 from coupons.cli import main
 from coupons.learning.profile import write_profile
 

@@ -10,8 +10,8 @@ import pytest
 from support.known_profile import EVERYTHING, known_profile
 from support.rehearsed import rehearsed_run
 
+from coupons.answering.chances.own_spread import OWN_SCATTERS
 from coupons.answering.offset import Question, answer
-from coupons.answering.own_spread import OWN_SCATTERS
 from coupons.errors import ProfileError
 from coupons.learning.effects import EXTRUSION, TERMS
 from coupons.learning.fit import fit_runs

@@ -11,9 +11,9 @@ import pytest
 from scipy.special import ndtr
 from support.known_profile import known_profile
 
+from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.several.faces import whole_demand
 from coupons.answering.several.kinds import Kind, Several
-from coupons.answering.together import chance_together, shared_of
 from coupons.learning.effects import TERMS
 from coupons.terms import Direction, Grade
 

@@ -6,7 +6,7 @@ from scipy.integrate import trapezoid
 from scipy.stats import norm
 from support.known_profile import covariance_at, known_profile
 
-from coupons.answering.clearance import Clearance
+from coupons.answering.chances.clearance import Clearance
 from coupons.answering.offset import Question, answer
 from coupons.learning.effects import CONTACT_REFERENCE_MM, EFFECTS, THRESHOLDS, effect_row
 from coupons.terms import Direction, Feature, Form, Grade, Joint, MovingBody

@@ -4,7 +4,7 @@ from manifold3d import Manifold
 from support.drawn_bodies import box, drawn, round_bar
 from support.meeting_cases import rail
 
-from coupons.answering.bodies.meetings import meet
+from coupons.answering.meet.meetings import meet
 from coupons.showing.bodies.face_marks import marks_of
 from coupons.showing.bodies.hatching import hatch
 from coupons.showing.bodies.meet_words import meeting_notes

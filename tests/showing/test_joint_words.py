@@ -6,7 +6,7 @@ import pytest
 from support.drawer_list import DRAWER, part
 from support.known_profile import known_profile
 
-from coupons.answering.drawing import FaceMove
+from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.offset import Answer
 from coupons.answering.words.joints import (
     COLUMNS,

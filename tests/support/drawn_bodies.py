@@ -7,8 +7,8 @@ import numpy as np
 import trimesh
 from manifold3d import CrossSection, Manifold
 
-from coupons.answering.bodies.body import Body
-from coupons.answering.bodies.mesh import merged, read_bodies
+from coupons.answering.meshes.body import Body
+from coupons.answering.meshes.mesh import merged, read_bodies
 
 
 def box(x: float, y: float, z: float, at=(0.0, 0.0, 0.0)) -> Manifold:

@@ -3,7 +3,7 @@
 import numpy as np
 from manifold3d import CrossSection, Manifold
 
-from coupons.answering.bodies.body import Body
+from coupons.answering.meshes.body import Body
 
 
 def between(low, high) -> Manifold:

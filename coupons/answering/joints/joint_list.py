@@ -45,9 +45,12 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from coupons.answering.bed import odd_bed
-from coupons.answering.contact import LONGEST_MM, SHORTEST_MM, odd_contact
-from coupons.answering.costs import odd_costs
+from coupons.answering.chances.bed import odd_bed
+from coupons.answering.chances.contact import LONGEST_MM, SHORTEST_MM, odd_contact
+from coupons.answering.chances.costs import odd_costs
+from coupons.answering.chances.pairs import odd_pair
+from coupons.answering.chances.pieces import MOST_CHOICES, odd_choices
+from coupons.answering.chances.slants import odd_slant
 from coupons.answering.joints.list_sides import LONGEST_PRINT, Makers, is_print, prints_of_two
 from coupons.answering.joints.several_cells import (
     SEVERAL_COLUMNS,
@@ -57,10 +60,7 @@ from coupons.answering.joints.several_cells import (
 )
 from coupons.answering.lengths import length_mm
 from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
-from coupons.answering.pairs import odd_pair
-from coupons.answering.pieces import MOST_CHOICES, odd_choices
 from coupons.answering.several.kinds import Kind, Several
-from coupons.answering.slants import odd_slant
 from coupons.answering.standards.hardware import Hardware, hardware, two_holes
 from coupons.answering.strength.quantities import parse_share
 from coupons.answering.wording import Sides, joint_with, read_across

@@ -8,8 +8,8 @@ gains more than the second loses, counting both alike; the joint with the larges
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coupons.answering.drawing import FaceMove
-from coupons.answering.together import (
+from coupons.answering.chances.drawing import FaceMove
+from coupons.answering.chances.together import (
     Change,
     Demand,
     OneOf,

@@ -6,20 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coupons.answering.choices import answer_with_choices, one_of
-from coupons.answering.clearance import Clearance
-from coupons.answering.drawing import FaceMove, gap_step_mm
-from coupons.answering.joints.joint_list import ListedJoint
-from coupons.answering.joints.loosen import Loosening, Wider, most_gained
-from coupons.answering.joints.print_plan import plan_prints
-from coupons.answering.offset import Answer, Question, clearances, moves_at
-from coupons.answering.origin import Origin, origin_of
-from coupons.answering.pieces import Choices
-from coupons.answering.prints import Made, made_by
-from coupons.answering.several.answer import SeveralAnswer, answer_several
-from coupons.answering.several.faces import whole_demand
-from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand
-from coupons.answering.together import (
+from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.drawing import FaceMove, gap_step_mm
+from coupons.answering.chances.pieces import Choices
+from coupons.answering.chances.prints import Made, made_by
+from coupons.answering.chances.together import (
     Demand,
     OneOf,
     Shared,
@@ -28,6 +19,15 @@ from coupons.answering.together import (
     not_too_tight,
     shared_of,
 )
+from coupons.answering.choices import answer_with_choices, one_of
+from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.loosen import Loosening, Wider, most_gained
+from coupons.answering.joints.print_plan import plan_prints
+from coupons.answering.offset import Answer, Question, clearances, moves_at
+from coupons.answering.origin import Origin, origin_of
+from coupons.answering.several.answer import SeveralAnswer, answer_several
+from coupons.answering.several.faces import whole_demand
+from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand
 from coupons.answering.told import Told
 from coupons.answering.ways import joint_way
 from coupons.errors import AnswerError

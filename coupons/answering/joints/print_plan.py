@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
+from coupons.answering.chances.prints import Made, Prints, place_among
 from coupons.answering.joints.joint_list import ListedJoint
-from coupons.answering.prints import Made, Prints, place_among
 from coupons.learning.profile import Profile
 
 

@@ -1,6 +1,6 @@
 """The joints that are asked about where nobody lists any."""
 
-from coupons.answering.extrapolation import ranges_of
+from coupons.answering.chances.extrapolation import ranges_of
 from coupons.answering.joints.joint_list import ListedJoint
 from coupons.learning.profile import Profile
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody

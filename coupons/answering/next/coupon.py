@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.clearance import Clearance
+from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.next_print import interval, learned_share
 from coupons.answering.joints.joint_list import ListedJoint
 from coupons.answering.joints.part import questions_of
 from coupons.answering.next.expected_information import Belief, covariance_after
-from coupons.answering.next_print import interval, learned_share
 from coupons.answering.offset import (
     NOTHING_LEARNED,
     Question,

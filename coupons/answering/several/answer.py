@@ -5,8 +5,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coupons.answering.drawing import FaceMove
-from coupons.answering.next_print import variances
+from coupons.answering.chances.drawing import FaceMove
+from coupons.answering.chances.next_print import variances
+from coupons.answering.chances.together import (
+    Together,
+    chance_together,
+    chances_of_each,
+    not_too_tight,
+    shared_of,
+)
 from coupons.answering.offset import (
     Answer,
     Feel,
@@ -19,13 +26,6 @@ from coupons.answering.several.faces import bent_own, bent_row, pitch_difference
 from coupons.answering.several.kinds import Corners, Kind, Several, check_several
 from coupons.answering.sides import check_materials
 from coupons.answering.strength.press_and_clip import cantilever_strain
-from coupons.answering.together import (
-    Together,
-    chance_together,
-    chances_of_each,
-    not_too_tight,
-    shared_of,
-)
 from coupons.answering.told import Told
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile

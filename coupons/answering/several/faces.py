@@ -5,15 +5,15 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.clearance import Clearance, drawn_sizes
-from coupons.answering.extrapolation import size_variance
-from coupons.answering.next_print import variances
+from coupons.answering.chances.clearance import Clearance, drawn_sizes
+from coupons.answering.chances.extrapolation import size_variance
+from coupons.answering.chances.next_print import variances
+from coupons.answering.chances.own_spread import OWN_SCATTERS, OwnSpread
+from coupons.answering.chances.prints import N_TERMS, Made
+from coupons.answering.chances.together import Demand
+from coupons.answering.chances.whole import Linear, Spread, Whole
 from coupons.answering.offset import clearances
-from coupons.answering.own_spread import OWN_SCATTERS, OwnSpread
-from coupons.answering.prints import N_TERMS, Made
 from coupons.answering.several.kinds import Kind, Several
-from coupons.answering.together import Demand
-from coupons.answering.whole import Linear, Spread, Whole
 from coupons.learning.effects import EFFECTS, THRESHOLDS, distance_row, effect_row, height_share
 from coupons.learning.profile import Profile
 from coupons.terms import GRADES, INTERNAL, Direction, Feature, Form, Grade

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-from coupons.answering.bed import crosses_layers
+from coupons.answering.chances.bed import crosses_layers
+from coupons.answering.chances.prints import Made, made_by
 from coupons.answering.offset import Question, check_question
-from coupons.answering.prints import Made, made_by
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.ways import written_across
 from coupons.answering.wording import Sides

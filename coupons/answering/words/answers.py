@@ -5,9 +5,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from datetime import date
 
-from coupons.answering.bed import unsaid_sentence
-from coupons.answering.contact import contact_sentence
-from coupons.answering.drawing import FaceMove, whole_layers
+from coupons.answering.chances.bed import unsaid_sentence
+from coupons.answering.chances.contact import contact_sentence
+from coupons.answering.chances.drawing import FaceMove, whole_layers
+from coupons.answering.chances.slants import pull_gap_mm
 from coupons.answering.offset import INTERVAL, Answer, Feel, Question
 from coupons.answering.origin import (
     Origin,
@@ -17,7 +18,6 @@ from coupons.answering.origin import (
     origin_sentence,
     stale_mark,
 )
-from coupons.answering.slants import pull_gap_mm
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.ways import across_of, flats_hint, sizes_in, way
 from coupons.learning.profile import MeasuredRange

@@ -3,9 +3,9 @@
 from dataclasses import replace
 from datetime import date
 
+from coupons.answering.chances.one_print import HIGH_CHANCE
+from coupons.answering.chances.pieces import Choices
 from coupons.answering.offset import Answer
-from coupons.answering.one_print import HIGH_CHANCE
-from coupons.answering.pieces import Choices
 from coupons.answering.words import answers
 from coupons.answering.words.answers import (
     VERBS,

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Iterator
 from datetime import date
 
-from coupons.answering.contact import contact_sentence
-from coupons.answering.drawing import FaceMove
+from coupons.answering.chances.contact import contact_sentence
+from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.joints.joint_list import JointList, ListedJoint
 from coupons.answering.joints.part import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel

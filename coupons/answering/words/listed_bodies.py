@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from coupons.answering.drawing import FaceMove
+from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.joints.joint_list import ListedJoint, label_of
 from coupons.answering.joints.part import JointAnswer
 from coupons.answering.several.answer import SeveralAnswer

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
 
-from coupons.answering.bed import unsaid_sentence
 from coupons.answering.capability import BAND_RULE, LimitsAnswer, Reach
-from coupons.answering.drawing import FaceMove
+from coupons.answering.chances.bed import unsaid_sentence
+from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.offset import EVEN_CHANCE
 from coupons.answering.origin import origin_data, origin_sentence
 from coupons.answering.single import SizeAnswer

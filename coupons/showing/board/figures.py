@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from coupons.answering.capability import Reach, grades_reached
+from coupons.answering.chances.extrapolation import ranges_of
 from coupons.answering.compare.profiles import gap_sd_mm
-from coupons.answering.extrapolation import ranges_of
 from coupons.answering.offset import Question, answer
 from coupons.errors import NotMeasuredError
 from coupons.learning.profile import MeasuredRange, Profile

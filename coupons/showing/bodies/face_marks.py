@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.bodies.body import Floats
-from coupons.answering.bodies.contacts import Contact
-from coupons.answering.bodies.meetings import Meeting, Met
-from coupons.answering.bodies.regions import Kind, Region
-from coupons.answering.bodies.rounds import crosswise
+from coupons.answering.meet.contacts import Contact
+from coupons.answering.meet.meetings import Meeting, Met
+from coupons.answering.meshes.body import Floats
+from coupons.answering.meshes.regions import Kind, Region
+from coupons.answering.meshes.rounds import crosswise
 from coupons.making.bodies.lettering import CAP_MM, line_strokes, width_mm
 from coupons.showing.bodies.hatching import EXTERNAL_DEG, INTERNAL_DEG, hatch
 

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from coupons.answering.bodies.list_rows import list_csv, name_of
-from coupons.answering.bodies.meetings import Meeting, Met
-from coupons.answering.bodies.met_files import LIST, PAGE, RECORD, MetRecord, digest, record_of
+from coupons.answering.meet.list_rows import list_csv, name_of
+from coupons.answering.meet.meetings import Meeting, Met
+from coupons.answering.meet.met_files import LIST, PAGE, RECORD, MetRecord, digest, record_of
 from coupons.atomic import not_ours, together, write_text
 from coupons.errors import CouponError, WriteError
 from coupons.reading import read_plain

@@ -1,10 +1,10 @@
 """Where bodies meet, in words: for the terminal and the page."""
 
-from coupons.answering.bodies.contacts import Contact
-from coupons.answering.bodies.list_rows import gaps_mm, name_of, oblique, sizes_mm, ways_of
-from coupons.answering.bodies.meetings import Apart, Meeting, Met
-from coupons.answering.bodies.printed import leaning
-from coupons.answering.bodies.regions import Kind
+from coupons.answering.meet.contacts import Contact
+from coupons.answering.meet.list_rows import gaps_mm, name_of, oblique, sizes_mm, ways_of
+from coupons.answering.meet.meetings import Apart, Meeting, Met
+from coupons.answering.meet.printed import leaning
+from coupons.answering.meshes.regions import Kind
 
 _TOUCHING_MM = 0.02
 _FORMS = {

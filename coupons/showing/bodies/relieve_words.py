@@ -5,8 +5,8 @@ import io
 import math
 from collections.abc import Iterator
 
-from coupons.answering.bodies.relieve import FaceStep, Side, Wanted
-from coupons.answering.bodies.relieved_files import Written
+from coupons.answering.relieve.relieve import FaceStep, Side, Wanted
+from coupons.answering.relieve.relieved_files import Written
 from coupons.answering.words.answers import signed
 from coupons.neutral import one_line
 from coupons.showing.words.terminal_tables import table

@@ -4,8 +4,8 @@ import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from coupons.answering.bodies.relieve import Wanted
-from coupons.answering.bodies.relieved_files import Written
+from coupons.answering.relieve.relieve import Wanted
+from coupons.answering.relieve.relieved_files import Written
 from coupons.atomic import not_ours, together, write_bytes, write_text
 from coupons.errors import Problem, WriteError
 from coupons.making.output.ownership import IS_OURS

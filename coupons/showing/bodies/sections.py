@@ -4,13 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.bodies.body import Floats
-from coupons.answering.bodies.contacts import Contact
-from coupons.answering.bodies.grouping import Group
-from coupons.answering.bodies.meetings import Meeting, Met
-from coupons.answering.bodies.regions import Kind
-from coupons.answering.bodies.rounds import crosswise
-from coupons.answering.bodies.section import cut
+from coupons.answering.meet.contacts import Contact
+from coupons.answering.meet.grouping import Group
+from coupons.answering.meet.meetings import Meeting, Met
+from coupons.answering.meshes.body import Floats
+from coupons.answering.meshes.regions import Kind
+from coupons.answering.meshes.rounds import crosswise
+from coupons.answering.meshes.section import cut
 from coupons.showing.bodies.face_marks import letter_path
 from coupons.showing.bodies.hatching import EXTERNAL_DEG, INTERNAL_DEG, hatch
 from coupons.showing.bodies.views import path_of

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import minimum_filter
 
-from coupons.answering.bodies.body import Body, Floats
+from coupons.answering.meshes.body import Body, Floats
 from coupons.making.output.raster import nearest_triangles
 
 VIEW = 100.0

@@ -1,1 +1,0 @@
-"""Bodies that a designer drew: read, divided into regions, and where they meet."""

@@ -1,0 +1,1 @@
+"""Where bodies meet: pairs of faces, joined into joints and rests."""

@@ -1,0 +1,349 @@
+"""Where the faces of two bodies meet: opposite, over one another, and within reach."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from coupons.answering.meshes.body import Floats, Ints
+from coupons.answering.meshes.box_tree import box_tree, overlapping
+from coupons.answering.meshes.patches import joined
+from coupons.answering.meshes.regions import Kind, Region
+from coupons.answering.meshes.rounds import Cylinder, crosswise
+from coupons.answering.meshes.surface import Surface
+from coupons.making.output.solids import common_outline
+
+REACH_MM = 0.6
+"""How far apart two faces may stand and still meet."""
+DEEPEST_MM = 0.5
+"""How far two faces may stand in each other's material."""
+LEAST_MM2 = 1.0
+LEAST_WIDTH_MM = 0.15  # of a contact: its doubled area over its outline
+_OPPOSITE = 0.005  # length of the sum of two opposite normals
+_SAME_PLANE_MM = 2e-3
+_PARALLEL = 0.01
+_OFF_AXIS_MM = 0.1
+_SECTORS = 72  # of the full angle, in which arcs are compared
+
+
+@dataclass(frozen=True, eq=False)
+class Contact:
+    """Faces of two bodies that meet.
+
+    Parameters
+    ----------
+    bodies : tuple of int
+        The two bodies, by their place in the list, the lower first.
+    regions : tuple of tuple of Region
+        The faces of each of the two.
+    kind : Kind
+    gap_mm : float
+        Between the faces; of cylinders, the difference of the diameters across corners. Negative
+        where they stand in each other's material.
+    area_mm2 : float
+        Over which they meet.
+    normal : ndarray of float, shape (3,)
+        Outward from the first body; of cylinders, the axis.
+    point_mm : ndarray of float, shape (3,)
+        The middle of the contact.
+    outlines_mm : tuple of ndarray of float, shape (k, 3) each
+        Around the area over which flat faces meet, in the plane of the first body's.
+    depth_mm : float
+        The lesser extent of the contact; of cylinders, its length along the axis.
+    arc_deg : float
+        Of cylinders, the angle over which they meet.
+    """
+
+    bodies: tuple[int, int]
+    regions: tuple[tuple[Region, ...], tuple[Region, ...]]
+    kind: Kind
+    gap_mm: float
+    area_mm2: float
+    normal: Floats
+    point_mm: Floats
+    outlines_mm: tuple[Floats, ...] = ()
+    depth_mm: float = 0.0
+    arc_deg: float = 0.0
+
+
+def contacts(
+    surfaces: tuple[Surface, Surface], bodies: tuple[int, int], reach_mm: float
+) -> list[Contact]:
+    """Find where two bodies meet."""
+    pairs = _near_pairs(surfaces, reach_mm)
+    return [
+        *_merged(list(_flat(surfaces, bodies, pairs, reach_mm))),
+        *_round(surfaces, bodies, pairs, reach_mm),
+        *_free(surfaces, bodies, pairs, reach_mm),
+    ]
+
+
+def _near_pairs(surfaces: tuple[Surface, Surface], reach_mm: float) -> Ints:
+    """Return pairs of regions whose boxes lie within reach, shape (k, 2)."""
+    room = reach_mm + DEEPEST_MM
+    trees = [box_tree(*surface.boxes_mm) for surface in surfaces]
+    found = [np.column_stack(pair) for pair in overlapping(trees[0], trees[1], room)]
+    return np.concatenate([np.empty((0, 2), dtype=np.int64), *found])
+
+
+def _of_kind(surface: Surface, kind: Kind) -> NDArray[np.bool_]:
+    return np.array([r.kind is kind and r.area_mm2 >= LEAST_MM2 for r in surface.regions])
+
+
+def _flat(
+    surfaces: tuple[Surface, Surface], bodies: tuple[int, int], pairs: Ints, reach_mm: float
+) -> Iterator[Contact]:
+    one, other = surfaces
+    flat = _of_kind(one, Kind.PLANE)[pairs[:, 0]] & _of_kind(other, Kind.PLANE)[pairs[:, 1]]
+    pairs = pairs[flat]
+    if not len(pairs):
+        return
+    normals = [np.array([region.normal for region in surface.regions]) for surface in surfaces]
+    points = [np.array([region.point_mm for region in surface.regions]) for surface in surfaces]
+    a, b = pairs.T
+    is_opposite = np.linalg.norm(normals[0][a] + normals[1][b], axis=1) <= _OPPOSITE
+    gap = np.einsum("kx,kx->k", points[1][b] - points[0][a], normals[0][a])
+    # The planes may lean a little: what counts is the gap where they meet, taken below.
+    near = (gap >= -2 * DEEPEST_MM) & (gap <= 2 * reach_mm)
+    for i, j in pairs[is_opposite & near].tolist():
+        found = _flat_contact(surfaces, bodies, one.regions[i], other.regions[j])
+        if found is not None and -DEEPEST_MM - 1e-6 <= found.gap_mm <= reach_mm + 1e-6:
+            yield found
+
+
+def _flat_contact(
+    surfaces: tuple[Surface, Surface], bodies: tuple[int, int], a: Region, b: Region
+) -> Contact | None:
+    u, v = crosswise(a.normal)
+    frame = np.column_stack([u, v])
+    lines = [
+        [line @ frame for line in surface.outlines_mm(region)]
+        for surface, region in zip(surfaces, (a, b), strict=True)
+    ]
+    outlines, area = common_outline(lines[0], lines[1])
+    if area < LEAST_MM2 or 2 * area / sum(map(_length, outlines)) < LEAST_WIDTH_MM:
+        return None
+    height = float(a.point_mm @ a.normal)
+    flat_middle = _middle(outlines)
+    point = frame @ flat_middle + height * a.normal
+    gap = float((b.point_mm - point) @ b.normal) / float(a.normal @ b.normal)
+    in_space = tuple(line @ frame.T + height * a.normal for line in outlines)
+    return Contact(
+        bodies, ((a,), (b,)), Kind.PLANE, gap, area, a.normal, point, in_space, _lesser(outlines)
+    )
+
+
+def _length(line: Floats) -> float:
+    return float(np.linalg.norm(np.roll(line, -1, axis=0) - line, axis=1).sum())
+
+
+def _middle(outlines: list[Floats]) -> Floats:
+    """Return the centre of area of outlines, holes counted off."""
+    total, moment = 0.0, np.zeros(2)
+    for line in outlines:
+        after = np.roll(line, -1, axis=0)
+        doubled = line[:, 0] * after[:, 1] - line[:, 1] * after[:, 0]
+        total += float(doubled.sum())
+        moment += ((line + after) * doubled[:, None]).sum(axis=0)
+    return np.asarray(moment / (3 * total))
+
+
+def _lesser(outlines: list[Floats]) -> float:
+    """Return the width of the narrowest strip between parallels that holds all outlines."""
+    from scipy.spatial import ConvexHull
+
+    points = np.concatenate(outlines)
+    hull = points[ConvexHull(points).vertices]
+    along = np.roll(hull, -1, axis=0) - hull
+    across = np.column_stack([-along[:, 1], along[:, 0]])
+    across /= np.linalg.norm(across, axis=1)[:, None]
+    return float(np.ptp(hull @ across.T, axis=0).min())
+
+
+def _merged(found: list[Contact]) -> list[Contact]:
+    """Join contacts in one plane that share a face: one broken by a groove is one to a designer."""
+    by_face: dict[tuple[int, int], list[int]] = {}
+    for n, one in enumerate(found):
+        for side in (0, 1):
+            by_face.setdefault((side, one.regions[side][0].number), []).append(n)
+    pairs = [
+        pair
+        for members in by_face.values()
+        for pair in combinations(members, 2)
+        if abs(found[pair[0]].gap_mm - found[pair[1]].gap_mm) <= _SAME_PLANE_MM
+    ]
+    if not pairs:
+        return found
+    label = joined(len(found), np.array(pairs))
+    groups = [[one for one, own in zip(found, label, strict=True) if own == n] for n in set(label)]
+    return [_joined_contact(group) for group in groups]
+
+
+def _joined_contact(group: list[Contact]) -> Contact:
+    if len(group) == 1:
+        return group[0]
+    areas = np.array([one.area_mm2 for one in group])
+    regions = tuple(
+        tuple({r.number: r for one in group for r in one.regions[side]}.values()) for side in (0, 1)
+    )
+    return replace(
+        group[0],
+        regions=(regions[0], regions[1]),
+        area_mm2=float(areas.sum()),
+        gap_mm=float(areas @ [one.gap_mm for one in group] / areas.sum()),
+        point_mm=areas @ np.array([one.point_mm for one in group]) / areas.sum(),
+        outlines_mm=tuple(line for one in group for line in one.outlines_mm),
+        depth_mm=min(one.depth_mm for one in group),
+    )
+
+
+def _round(
+    surfaces: tuple[Surface, Surface], bodies: tuple[int, int], pairs: Ints, reach_mm: float
+) -> Iterator[Contact]:
+    """Find cylinders in cylinders; those of one body on one axis and of one diameter are one."""
+    one, other = surfaces
+    is_round = (
+        _of_kind(one, Kind.CYLINDER)[pairs[:, 0]] & _of_kind(other, Kind.CYLINDER)[pairs[:, 1]]
+    )
+    pieces = [
+        (one.regions[i], other.regions[j])
+        for i, j in pairs[is_round].tolist()
+        if _fit_together(one.regions[i], other.regions[j], reach_mm)
+    ]
+    if not pieces:
+        return
+    alike = [
+        (i, j)
+        for i, first in enumerate(pieces)
+        for j, second in enumerate(pieces[: i + 1])
+        if all(_is_same_round(first[side], second[side]) for side in (0, 1))
+    ]
+    label = joined(len(pieces), np.array(alike))
+    for number in sorted(set(label.tolist())):
+        group = [piece for piece, own in zip(pieces, label, strict=True) if own == number]
+        found = _round_contact(bodies, group)
+        if found.area_mm2 >= LEAST_MM2:
+            yield found
+
+
+def _cylinder(region: Region) -> Cylinder:
+    assert region.cylinder is not None
+    return region.cylinder
+
+
+def _fit_together(a: Region, b: Region, reach_mm: float) -> bool:
+    inner, outer = sorted((_cylinder(a), _cylinder(b)), key=lambda one: not one.is_inner)
+    if not inner.is_inner or outer.is_inner:
+        return False
+    gap = inner.corner_mm - outer.corner_mm
+    if not -2 * DEEPEST_MM <= gap <= 2 * reach_mm:
+        return False
+    if np.linalg.norm(np.cross(inner.axis, outer.axis)) > _PARALLEL:
+        return False
+    return _off_axis(inner, outer) <= max(gap, 0) / 2 + _OFF_AXIS_MM
+
+
+def _off_axis(one: Cylinder, other: Cylinder) -> float:
+    return float(np.linalg.norm(np.cross(other.point_mm - one.point_mm, one.axis)))
+
+
+def _is_same_round(a: Region, b: Region) -> bool:
+    one, other = _cylinder(a), _cylinder(b)
+    is_parallel = float(np.linalg.norm(np.cross(one.axis, other.axis))) <= _PARALLEL
+    is_alike = abs(one.corner_mm - other.corner_mm) <= 2e-3
+    return is_parallel and is_alike and _off_axis(one, other) <= 5e-3
+
+
+def _round_contact(bodies: tuple[int, int], group: list[tuple[Region, Region]]) -> Contact:
+    a, b = _cylinder(group[0][0]), _cylinder(group[0][1])
+    inner, outer = (a, b) if a.is_inner else (b, a)
+    spans, arcs = [], []
+    for first, second in group:
+        spans.append(_shared_span(_cylinder(first), _cylinder(second), a))
+        arcs.append(_sectors(first, a) & _sectors(second, a))
+    depth = _covered([span for span in spans if span[1] > span[0]])
+    share = float(np.any(arcs, axis=0).mean())
+    low, high = min(span[0] for span in spans), max(span[1] for span in spans)
+    sides = [tuple({r.number: r for r in column}.values()) for column in zip(*group, strict=True)]
+    return Contact(
+        bodies,
+        (sides[0], sides[1]),
+        Kind.CYLINDER,
+        inner.corner_mm - outer.corner_mm,
+        float(np.pi * min(inner.corner_mm, outer.corner_mm) * depth * share),
+        a.axis,
+        a.point_mm + (low + high) / 2 * a.axis,
+        depth_mm=depth,
+        arc_deg=360 * share,
+    )
+
+
+def _shared_span(one: Cylinder, other: Cylinder, to: Cylinder) -> tuple[float, float]:
+    ends = []
+    for cylinder in (one, other):
+        middle = float((cylinder.point_mm - to.point_mm) @ to.axis)
+        ends.append((middle - cylinder.half_length_mm, middle + cylinder.half_length_mm))
+    return max(ends[0][0], ends[1][0]), min(ends[0][1], ends[1][1])
+
+
+def _covered(spans: list[tuple[float, float]]) -> float:
+    """Return the length that spans cover together."""
+    total, reached = 0.0, -np.inf
+    for low, high in sorted(spans):
+        total += max(0.0, high - max(low, reached))
+        reached = max(reached, high)
+    return total
+
+
+def _sectors(region: Region, to: Cylinder) -> NDArray[np.bool_]:
+    """Tell in which sectors around an axis a cylinder has material or its hole a wall."""
+    u, v = crosswise(to.axis)
+    corners = region.corners_mm - to.point_mm
+    angles = np.arctan2(corners @ v, corners @ u) * _SECTORS / (2 * np.pi)
+    start = angles[:, :1]
+    turn = (angles - start + _SECTORS / 2) % _SECTORS - _SECTORS / 2  # none spans half a turn
+    low, high = start[:, 0] + turn.min(axis=1), start[:, 0] + turn.max(axis=1)
+    found = np.zeros(_SECTORS, dtype=bool)
+    first, last = np.round(low).astype(int), np.round(high).astype(int)
+    for step in range(int((last - first).max(initial=0)) + 1):
+        inside = first + step < np.maximum(last, first + 1)
+        found[(first + step)[inside] % _SECTORS] = True
+    return found
+
+
+def _free(
+    surfaces: tuple[Surface, Surface], bodies: tuple[int, int], pairs: Ints, reach_mm: float
+) -> Iterator[Contact]:
+    """Find free-form regions that face each other, from the middles of their triangles."""
+    one, other = surfaces
+    free = _of_kind(one, Kind.FREE)[pairs[:, 0]] & _of_kind(other, Kind.FREE)[pairs[:, 1]]
+    for i, j in pairs[free].tolist():
+        a, b = one.regions[i], other.regions[j]
+        found = _free_contact(bodies, a, b, reach_mm)
+        if found is not None:
+            yield found
+
+
+def _free_contact(bodies: tuple[int, int], a: Region, b: Region, reach_mm: float) -> Contact | None:
+    middles = [region.corners_mm.mean(axis=1) for region in (a, b)]
+    normals = [region.body.normals[region.faces] for region in (a, b)]
+    span = float(np.linalg.norm(b.corners_mm - middles[1][:, None], axis=2).max())
+    away, nearest = cKDTree(middles[1]).query(
+        middles[0], distance_upper_bound=reach_mm + DEEPEST_MM + span
+    )
+    met = np.flatnonzero(np.isfinite(away))
+    if not len(met):
+        return None
+    hit = nearest[met]
+    gap = np.einsum("kx,kx->k", middles[1][hit] - middles[0][met], normals[0][met])
+    facing = np.einsum("kx,kx->k", normals[0][met], normals[1][hit]) < -0.9
+    close = facing & (gap >= -DEEPEST_MM) & (gap <= reach_mm)
+    areas = a.body.areas_mm2[a.faces[met[close]]]
+    if areas.sum() < LEAST_MM2:
+        return None
+    point = areas @ middles[0][met[close]] / areas.sum()
+    mean = float(areas @ gap[close] / areas.sum())
+    return Contact(bodies, ((a,), (b,)), Kind.FREE, mean, float(areas.sum()), a.normal, point)

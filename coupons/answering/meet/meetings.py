@@ -1,0 +1,191 @@
+"""Where bodies meet: the joints between them, the rests that carry, and bodies that never meet."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from coupons.answering.meet.contacts import DEEPEST_MM, REACH_MM, Contact, contacts
+from coupons.answering.meet.grouping import Group, grouped
+from coupons.answering.meet.pairing import paired
+from coupons.answering.meet.printed import Printed, printed
+from coupons.answering.meet.veiled import without_veiled
+from coupons.answering.meshes.body import Body
+from coupons.answering.meshes.box_tree import box_tree, overlapping
+from coupons.answering.meshes.regions import Kind
+from coupons.answering.meshes.surface import surface_of
+from coupons.making.output.solids import distance_mm
+from coupons.progress import steps
+
+LETTERS = "ABCDEFGHJKLMNPSTUVWXYZ"
+"""Of joints; I and O look like figures, R is for rests and Q for free-form faces."""
+
+
+@dataclass(frozen=True, eq=False)
+class Meeting:
+    """A joint or a rest, with its letter.
+
+    Parameters
+    ----------
+    letter : str
+        ``A``, ``B`` … of joints; ``R1``, ``R2`` … of rests.
+    bodies : tuple of int
+        Internal and external body of a joint, by place in `Met.bodies`; of a rest, the two bodies.
+    contacts : tuple of Contact
+        Each is a pair of faces with a label of its own, see `labels`.
+    group : Group or None
+        What kind of joint; None for a rest.
+    """
+
+    letter: str
+    bodies: tuple[int, int]
+    contacts: tuple[Contact, ...]
+    group: Group | None
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """The label of each contact: A1, A2 …; of a rest its letter."""
+        if self.group is None:
+            return (self.letter,)
+        return tuple(f"{self.letter}{n}" for n in range(1, len(self.contacts) + 1))
+
+
+@dataclass(frozen=True)
+class Apart:
+    """A body that meets no other: the nearest one, and the distance between them."""
+
+    body: str
+    nearest: str
+    distance_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class Met:
+    """Where bodies meet.
+
+    Parameters
+    ----------
+    bodies : tuple of Printed
+    joints, rests : tuple of Meeting
+    free : tuple of Contact
+        Free-form regions that meet; none of them is moved.
+    apart : tuple of Apart
+    reach_mm : float
+        How far apart faces might be.
+    """
+
+    bodies: tuple[Printed, ...]
+    joints: tuple[Meeting, ...]
+    rests: tuple[Meeting, ...]
+    free: tuple[Contact, ...]
+    apart: tuple[Apart, ...]
+    reach_mm: float
+
+
+def meet(
+    bodies: Sequence[Body], ups: Mapping[str, str] | None = None, reach_mm: float = REACH_MM
+) -> Met:
+    """Find where bodies meet.
+
+    Parameters
+    ----------
+    bodies : sequence of Body
+        In place, as `read_bodies` returns them.
+    ups : mapping of str to str, optional
+        How each body is printed; see `printed`.
+    reach_mm : float
+        How far apart two faces may stand and still meet. They may also stand in each other by up to
+        0.5 mm.
+
+    Raises
+    ------
+    BodyError
+        For what ``ups`` says wrongly.
+    """
+    surfaces = tuple(surface_of(body) for body in steps(bodies, "bodies divided"))
+    laid = printed(surfaces, ups or {})
+    found: list[Contact] = []
+    for one, other in steps(_near(bodies, reach_mm), "pairs of bodies met"):
+        found += contacts((surfaces[one], surfaces[other]), (one, other), reach_mm)
+    found = without_veiled(found)
+    groups: list[Group] = []
+    left: list[Contact] = []
+    for pair in sorted({one.bodies for one in found}):
+        own = paired([one for one in found if one.bodies == pair])
+        made, over = grouped(own, tuple(surfaces[n] for n in pair))
+        groups += made
+        left += over
+    return Met(
+        laid,
+        tuple(_lettered(groups)),
+        tuple(
+            Meeting(f"R{n}", one.bodies, (one,), None)
+            for n, one in enumerate((c for c in left if c.kind is not Kind.FREE), start=1)
+        ),
+        tuple(one for one in left if one.kind is Kind.FREE),
+        tuple(_apart(bodies, found)),
+        reach_mm,
+    )
+
+
+def _near(bodies: Sequence[Body], reach_mm: float) -> list[tuple[int, int]]:
+    """Return pairs of bodies whose boxes lie within reach, the lower number first."""
+    if len(bodies) < 2:
+        return []
+    tree = box_tree(
+        np.array([body.box_mm[0] for body in bodies]), np.array([body.box_mm[1] for body in bodies])
+    )
+    near = [
+        pair
+        for i, j in overlapping(tree, tree, reach_mm + DEEPEST_MM)
+        for pair in zip(i, j, strict=True)
+    ]
+    return sorted({(int(i), int(j)) for i, j in near if i < j})
+
+
+def _lettered(groups: list[Group]) -> list[Meeting]:
+    """Give joints their letters, those of one pair of bodies one after the other."""
+    names = [*LETTERS, *(a + b for a, b in combinations(LETTERS, 2))]
+    order = sorted(groups, key=lambda one: (one.contacts[0].bodies, -one.area_mm2))
+    meetings = []
+    for n, group in enumerate(order):
+        pair = group.contacts[0].bodies
+        ordered = (pair[1 - group.external_side], pair[group.external_side])
+        letter = names[n] if n < len(names) else f"J{n}-"
+        meetings.append(Meeting(letter, ordered, group.contacts, group))
+    return meetings
+
+
+def _apart(bodies: Sequence[Body], found: list[Contact]) -> list[Apart]:
+    meeting = {number for one in found for number in one.bodies}
+    apart = []
+    for number, body in enumerate(bodies):
+        others = [other for n, other in enumerate(bodies) if n != number]
+        if number in meeting or not others:
+            continue
+        bounds = [_upper_bound(body, other) for other in others]
+        nearest = others[int(np.argmin(bounds))]
+        exact = min(
+            (_distance(body, other, min(bounds)), other.name)
+            for other, bound in zip(others, bounds, strict=True)
+            if _box_distance(body, other) <= min(bounds)
+        )
+        apart.append(Apart(body.name, exact[1] if exact else nearest.name, exact[0]))
+    return apart
+
+
+def _upper_bound(one: Body, other: Body) -> float:
+    away, _ = cKDTree(other.vertices_mm).query(one.vertices_mm)
+    return float(away.min())
+
+
+def _box_distance(one: Body, other: Body) -> float:
+    gaps = np.maximum(one.box_mm[0] - other.box_mm[1], other.box_mm[0] - one.box_mm[1])
+    return float(np.linalg.norm(np.maximum(gaps, 0)))
+
+
+def _distance(one: Body, other: Body, up_to_mm: float) -> float:
+    meshes = [(body.vertices_mm, body.triangles) for body in (one, other)]
+    return distance_mm(meshes[0], meshes[1], up_to_mm * 1.001 + 1e-3)

@@ -1,0 +1,192 @@
+"""Reading bodies from mesh files: units, several bodies in one file, and all that is wrong at once.
+
+read_bodies(paths) → bodies in mm, each closed, facing outwards and not crossing itself
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from coupons.answering.meshes.body import Body, Edges, Floats, Ints, edges_of
+from coupons.answering.meshes.raw_meshes import RawMesh, read_raw
+from coupons.answering.meshes.shells import Shell, grouped
+from coupons.answering.meshes.soundness import faults
+from coupons.answering.meshes.threemf_objects import UNITS_MM
+from coupons.errors import BodyError, CouponError, Problem
+from coupons.progress import steps
+
+_Named = tuple[str, str, Floats, Ints, Edges | None]
+"""Name, file, vertices, triangles, and the edges where they are known."""
+UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
+"""Millimetres of the units that can be said for a file that holds none."""
+SMALLEST_MM, LARGEST_MM = 5.0, 1500.0  # length of a body that is taken to be in mm unsaid
+
+
+@dataclass(frozen=True, eq=False)
+class ReadBodies:
+    """The bodies of some files.
+
+    Parameters
+    ----------
+    bodies : tuple of Body
+    notes : tuple of str
+        What was decided on the way, a sentence each: units, several bodies in one file.
+    """
+
+    bodies: tuple[Body, ...]
+    notes: tuple[str, ...]
+
+
+def read_bodies(
+    paths: Sequence[Path], units: str | None = None, *, is_sound: bool = False
+) -> ReadBodies:
+    """Read all bodies of mesh files.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        STL, 3MF, OBJ or PLY. The bodies keep the places that they have in their files.
+    units : {'mm', 'cm', 'm', 'in'}, optional
+        Of files that hold no unit. Unsaid, they are taken to be in mm, if that gives a plausible
+        length.
+    is_sound : bool
+        The bodies were found sound before, and are not looked at again.
+
+    Raises
+    ------
+    BodyError
+        With every problem of every file.
+    OSError
+        If a file cannot be opened.
+    """
+    problems: list[Problem] = []
+    notes: list[str] = []
+    named: list[_Named] = []
+    for path in steps(paths, "files read"):
+        try:
+            raw = read_raw(path)
+        except CouponError as error:
+            problems += error.problems
+            continue
+        found, said = _in_mm(path.name, raw, units)
+        problems += said
+        if raw[0].unit not in ("", "millimeter"):
+            notes.append(f"{path.name} is in {raw[0].unit}: read in mm.")
+        for one in found:
+            split, told = _bodies_of(path, one)
+            problems += told
+            named += split
+    bodies = _with_own_names(named)
+    if not is_sound:
+        for body in steps(bodies, "bodies checked"):
+            problems += faults(body)
+    if problems:
+        raise BodyError(problems)
+    notes += _several(bodies)
+    return ReadBodies(tuple(bodies), tuple(notes))
+
+
+def _in_mm(
+    file: str, raw: tuple[RawMesh, ...], units: str | None
+) -> tuple[list[RawMesh], list[Problem]]:
+    """Scale meshes to mm; ask for the unit where the file has none and mm is not plausible."""
+    low = np.min([one.corners.min(axis=(0, 1)) for one in raw], axis=0)
+    high = np.max([one.corners.max(axis=(0, 1)) for one in raw], axis=0)
+    longest = float((high - low).max())
+    unit = raw[0].unit
+    if not unit and units is None and not SMALLEST_MM <= longest <= LARGEST_MM:
+        could = ", ".join(f"{longest * UNITS[one]:.4g} mm if in {one}" for one in UNITS)
+        got = f"none, and a longest side of {longest:.4g} ({could})"
+        return [], [Problem(file, "a unit", got, "Say it, such as --units mm")]
+    scale = UNITS_MM[unit] if unit else UNITS[units or "mm"]
+    return [RawMesh(one.name, one.corners * scale, unit) for one in raw], []
+
+
+def _bodies_of(path: Path, raw: RawMesh) -> tuple[list[_Named], list[Problem]]:
+    """Divide a mesh into the bodies that it holds, without checking them."""
+    vertices_mm, triangles = merged(raw.corners)
+    name = raw.name or path.stem
+    edges = edges_of(triangles)
+    shells = list(_shells(vertices_mm, triangles, edges))
+    found = grouped(shells)
+    if isinstance(found, int):
+        expected = "outward normals"
+        todo = "Turn its faces around (flip the normals), and export it again"
+        return [], [Problem(f"{path.name} {raw.name}".strip(), expected, "inward ones", todo)]
+    if len(shells) == 1:
+        return [(name, path.name, vertices_mm, triangles, edges)], []
+    several = len(found) > 1
+    bodies: list[_Named] = []
+    for number, group in enumerate(found, start=1):
+        own = np.concatenate([shell.triangles for shell in group])
+        used, place = np.unique(own, return_inverse=True)
+        full = f"{name} {number}" if several else name
+        bodies.append((full, path.name, vertices_mm[used], place.reshape(own.shape), None))
+    return bodies, []
+
+
+def merged(corners: Floats) -> tuple[Floats, Ints]:
+    """Give equal corners one vertex.
+
+    Parameters
+    ----------
+    corners : ndarray of float, shape (m, 3, 3)
+
+    Returns
+    -------
+    tuple of ndarray
+        Vertices of shape (n, 3), and the triangles, shape (m, 3), in the order of ``corners``.
+    """
+    points = corners.reshape(-1, 3) + 0.0  # makes −0 a plain 0
+    bits = np.ascontiguousarray(points).view(np.uint64)
+    odd = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], dtype=np.uint64)
+    mixed = (bits ^ (bits >> np.uint64(29))) * odd
+    keys = mixed[:, 0] ^ (mixed[:, 1] << np.uint64(1)) ^ (mixed[:, 2] << np.uint64(2))
+    keys ^= keys >> np.uint64(31)
+    _, first, place = np.unique(keys, return_index=True, return_inverse=True)
+    if not np.array_equal(points[first][place], points):  # two points shared a key
+        _, first, place = np.unique(points, axis=0, return_index=True, return_inverse=True)
+    return points[first], place.reshape(-1, 3).astype(np.int64)
+
+
+def _shells(vertices_mm: Floats, triangles: Ints, edges: Edges) -> Iterable[Shell]:
+    """Divide triangles into shells that no edge joins, in the order of the file."""
+    many = len(triangles)
+    ones = np.ones(len(edges.triangles), dtype=np.int8)
+    graph = coo_array((ones, edges.triangles.T), shape=(many, many))
+    count, label = connected_components(graph, directed=False)
+    order = np.argsort(label, kind="stable")
+    ends = np.searchsorted(label[order], np.arange(count + 1))
+    firsts = order[ends[:-1]]
+    is_closed = not len(edges.opened) and not len(edges.turned)
+    for one in np.argsort(firsts):
+        own = triangles[order[ends[one] : ends[one + 1]]]
+        yield Shell(own, vertices_mm[own], is_closed)
+
+
+def _with_own_names(named: list[_Named]) -> list[Body]:
+    """Make the bodies; where two have one name, number them."""
+    counts = Counter(name for name, *_ in named)
+    seen: Counter[str] = Counter()
+    bodies = []
+    for name, file, vertices_mm, triangles, edges in named:
+        seen[name] += 1
+        own = f"{name} ({seen[name]})" if counts[name] > 1 else name
+        bodies.append(Body(own, file, vertices_mm, triangles, edges))
+    return bodies
+
+
+def _several(bodies: Iterable[Body]) -> list[str]:
+    by_file: dict[str, list[str]] = {}
+    for body in bodies:
+        by_file.setdefault(body.file, []).append(body.name)
+    return [
+        f"{file} holds {len(names)} bodies: {', '.join(names)}."
+        for file, names in by_file.items()
+        if len(names) > 1
+    ]

@@ -1,0 +1,137 @@
+"""The regions of a body: flat faces, cylinders, and what is neither.
+
+triangles → flat patches (`patches`) → cylinders among them (`rounds`) → regions
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupons.answering.meshes.body import Body, Floats, Ints
+from coupons.answering.meshes.patches import Seams, flat_patches, joined, seams_of
+from coupons.answering.meshes.rounds import SMOOTH, Cylinder, find_rounds
+
+_FEW = 3  # patches that turn smoothly into each other and are flat faces for all that
+
+
+class Kind(StrEnum):
+    """What the surface of a region is."""
+
+    PLANE = "plane"
+    CYLINDER = "cylinder"
+    FREE = "free-form"
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """A part of a body's surface that is one face to a designer.
+
+    Parameters
+    ----------
+    body : Body
+    number : int
+        Its place in ``regions_of(body)``.
+    kind : Kind
+    faces : ndarray of int
+        The triangles, as rows of ``body.triangles``; cannot be written to.
+    area_mm2 : float
+    normal : ndarray of float, shape (3,)
+        Outward unit normal of a plane; of other kinds the mean normal, zero for a whole cylinder.
+    point_mm : ndarray of float, shape (3,)
+        The middle of its area; of a cylinder, the middle of its axis.
+    cylinder : Cylinder or None
+        Axis, diameters and length of a cylinder.
+    """
+
+    body: Body
+    number: int
+    kind: Kind
+    faces: Ints
+    area_mm2: float
+    normal: Floats
+    point_mm: Floats
+    cylinder: Cylinder | None = None
+
+    @property
+    def corners_mm(self) -> Floats:
+        """The corners of its triangles, shape (k, 3, 3)."""
+        return self.body.corners_mm[self.faces]
+
+
+def regions_of(body: Body) -> tuple[Region, ...]:
+    """Divide the surface of a body into regions; each triangle is in exactly one.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    tuple of Region
+        In the order of their first triangle.
+    """
+    patches = flat_patches(body)
+    seams = seams_of(patches)
+    rounds = find_rounds(patches, seams)
+    label = np.full(len(patches.normals), -1)
+    for number, (_, own) in enumerate(rounds.cylinders):
+        label[own] = number
+    free, label = _rest(seams, rounds.is_wide, label)
+    of_triangle = label[patches.label]
+    first = np.unique(of_triangle, return_index=True)[1]
+    place = np.empty(len(first), dtype=np.int64)
+    place[np.argsort(first, kind="stable")] = np.arange(len(first))
+    order = np.argsort(place[of_triangle], kind="stable")
+    ends = np.searchsorted(place[of_triangle][order], np.arange(len(first) + 1))
+    old = np.argsort(place)
+    cylinders = [cylinder for cylinder, _ in rounds.cylinders]
+    return tuple(
+        _region(
+            body, number, order[ends[number] : ends[number + 1]], free, int(old[number]), cylinders
+        )
+        for number in range(len(first))
+    )
+
+
+def _rest(seams: Seams, is_wide: NDArray[np.bool_], label: Ints) -> tuple[NDArray[np.bool_], Ints]:
+    """Give a label to each patch outside the cylinders; tell which labels are free-form."""
+    alone = (label < 0) & is_wide
+    loose = (label < 0) & ~alone
+    pairs = seams.patches[seams.angle <= SMOOTH]
+    pairs = pairs[loose[pairs].all(axis=1)]
+    group = joined(len(label), pairs)
+    size = np.bincount(group, weights=loose)
+    is_free = loose & (size[group] > _FEW)
+    own = np.where(is_free, group, len(label) + np.arange(len(label)))
+    cylinders = int(label.max(initial=-1)) + 1
+    rest = label < 0
+    _, fresh = np.unique(own[rest], return_inverse=True)
+    label = label.copy()
+    label[rest] = cylinders + fresh
+    free = np.zeros(int(label.max()) + 1, dtype=bool)
+    free[label[is_free]] = True
+    return free, label
+
+
+def _region(
+    body: Body,
+    number: int,
+    faces: Ints,
+    free: NDArray[np.bool_],
+    label: int,
+    cylinders: list[Cylinder],
+) -> Region:
+    faces.flags.writeable = False
+    areas = body.areas_mm2[faces]
+    area = float(areas.sum())
+    total = body.doubled_mm2[faces].sum(axis=0) / 2
+    length = float(np.linalg.norm(total))
+    normal = total / length if length > 1e-6 * area else np.zeros(3)
+    middle = (body.corners_mm[faces].mean(axis=1) * areas[:, None]).sum(axis=0) / (area or 1.0)
+    if label < len(cylinders):
+        one = cylinders[label]
+        return Region(body, number, Kind.CYLINDER, faces, area, normal, one.point_mm, one)
+    kind = Kind.FREE if free[label] else Kind.PLANE
+    return Region(body, number, kind, faces, area, normal, middle)

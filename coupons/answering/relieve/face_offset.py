@@ -1,0 +1,366 @@
+"""Move faces of a mesh along their normals, so that its edges stay sharp.
+
+Every face keeps its plane, moved by its own offset; a face that is not asked to move, by none. A
+corner therefore moves by the vector d with n · d = offset for each distinct plane with normal n
+that meets there. With three such planes or more d is fixed; with two or one it is the shortest (a
+point on an edge moves across the edge, a point in a face along its normal). More than three planes
+agree only in special cases, such as the corners around a drilled hole; where they do not, the move
+is refused. The facets of a cylinder move by their own normals, so that its axis stays and its size
+across flats grows by twice the offset.
+
+Corners that touch no moved face are returned bit for bit. The one exception are corners in the
+middle of a face or an edge that a moved edge would run over: they give way in their face.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from coupons.answering.meshes.body import Body, Floats, Ints
+from coupons.answering.meshes.patches import FLAT_MM, flat_patches
+from coupons.answering.meshes.soundness import crossings
+from coupons.answering.meshes.walls import Walls, walls_behind
+from coupons.answering.relieve.recut import FEW, Moving, recut
+
+_INCONSISTENT_MM = 2e-4
+"""Planes that disagree in a corner by more do not meet in one point after the move."""
+_SAME_DIRECTION = 2e-4
+"""Directions in which the planes of a corner differ by less (as a sine) count as one."""
+_LONGEST_STEP = 20.0
+"""A corner may go this many times further than its faces: where two faces meet at 3°."""
+
+_LEADING = 32  # corners of moved edges that a corner between them follows
+_GIVING_WAY = 3.0
+"""Corners in the middle of a face give way within so many times the longest step."""
+
+
+@dataclass(frozen=True)
+class MovedFaces:
+    """Faces of a mesh that move together.
+
+    Parameters
+    ----------
+    name : str
+        How a message calls them.
+    triangles : array of int
+    offset_mm : float or array
+        Along the outward normal of each triangle: positive out of the material. An array gives
+        each triangle its own.
+    """
+
+    name: str
+    triangles: Ints
+    offset_mm: float | Floats
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Why faces cannot be moved as asked.
+
+    Parameters
+    ----------
+    names : tuple of str
+        The moved faces concerned.
+    reason : str
+        A clause: ``would go through another face``.
+    """
+
+    names: tuple[str, ...]
+    reason: str
+
+
+@dataclass(frozen=True)
+class Offset:
+    """A body with its faces moved.
+
+    Parameters
+    ----------
+    body : Body
+        Of no use if there are faults. Each triangle belongs to the same face as before; flat faces
+        may be cut into other triangles.
+    faults : tuple of Fault
+    """
+
+    body: Body
+    faults: tuple[Fault, ...]
+
+
+def offset_faces(body: Body, asked: Sequence[MovedFaces], *, least_wall_mm: float = 0.0) -> Offset:
+    """Move faces of a body along their outward normals.
+
+    Parameters
+    ----------
+    body : Body
+    asked : sequence of MovedFaces
+    least_wall_mm : float
+        A wall that gets thinner, to less than this, is a fault.
+
+    Examples
+    --------
+    >>> import trimesh
+    >>> box = trimesh.creation.box((10, 20, 30))
+    >>> body = Body("box", "box.stl", np.array(box.vertices), np.array(box.faces))
+    >>> top = np.flatnonzero(body.normals[:, 2] > 0.5)
+    >>> moved = offset_faces(body, [MovedFaces("top", top, -0.5)])
+    >>> round(moved.body.volume_mm3, 9)
+    5900.0
+    """
+    work = _Work(body, asked)
+    if work.faults or not len(work.moving):
+        return Offset(body, tuple(work.faults))
+    if faults := _wall_faults(work, least_wall_mm):
+        return Offset(body, tuple(faults))
+    moved, faults = _moved_corners(work)
+    if faults:
+        return Offset(body, tuple(faults))
+    triangles, turned = recut(work.moving_to(moved), FEW)
+    if len(turned):
+        pull_mm = _pull(work, moved)
+        work = _Work(body, asked, gives_way=np.asarray(pull_mm.any(axis=1)))
+        moved, faults = _moved_corners(work, pull_mm)
+        triangles, turned = recut(work.moving_to(moved), FEW)
+    changed = Body(body.name, body.file, moved, triangles)
+    if len(turned):
+        reason = "would go past the end of a neighbouring face"
+        faults.append(Fault(work.names_of(turned) or work.names, reason))
+    return Offset(changed, tuple(faults or _crossing_faults(work, changed)))
+
+
+class _Work:
+    """What is asked of each triangle, and the triangles around the corners that move."""
+
+    def __init__(
+        self,
+        body: Body,
+        asked: Sequence[MovedFaces],
+        gives_way: NDArray[np.bool_] | None = None,
+    ) -> None:
+        self.body = body
+        self.names = tuple(one.name for one in asked)
+        count = len(body.triangles)
+        self.offset_mm = np.zeros(count)
+        self.owner = np.full(count, -1)  # index of the moved faces; the last that asks
+        self.faults: list[Fault] = []
+        for index, one in enumerate(asked):
+            self._ask(index, one)
+        self.moving = np.flatnonzero(self.offset_mm)
+        self.largest_mm = float(np.abs(self.offset_mm).max())
+        self.touched = np.zeros(len(body.vertices_mm), dtype=bool)
+        self.touched[body.triangles[self.moving]] = True
+        if gives_way is not None:
+            self.touched |= gives_way
+        self.around = np.flatnonzero(self.touched[body.triangles].any(axis=1))
+        self.flat_mm = FLAT_MM + 4 * body.rounding_mm
+        # Flatter triangles have no normal that could be trusted.
+        self.solid = self.around[_heights(body, self.around) > 2 * self.flat_mm]
+
+    def _ask(self, index: int, one: MovedFaces) -> None:
+        offset_mm = np.broadcast_to(np.asarray(one.offset_mm, float), one.triangles.shape)
+        before = self.owner[one.triangles]
+        away = np.abs(self.offset_mm[one.triangles] - offset_mm)
+        differs = (before >= 0) & (away > _INCONSISTENT_MM)
+        for other in np.unique(before[differs]):
+            names = (self.names[other], one.name)
+            reason = "would need two different offsets of one face: move another body instead"
+            self.faults.append(Fault(names, reason))
+        self.offset_mm[one.triangles] = offset_mm
+        self.owner[one.triangles] = index
+
+    def moving_to(self, moved_mm: Floats) -> Moving:
+        """Return the triangles around the moved corners, for cutting them anew."""
+        flat = ~np.isin(self.around, self.solid)
+        body = self.body
+        return Moving(
+            body.vertices_mm, moved_mm, body.triangles, self.around, flat, self.ways, self.flat_mm
+        )
+
+    @cached_property
+    def planes(self) -> tuple[Ints, Floats]:
+        """The plane of each triangle, and the normals of the planes around moved corners."""
+        near = Body("", "", self.body.vertices_mm, self.body.triangles[self.around])
+        patches = flat_patches(near)
+        plane = np.full(len(self.body.triangles), -1)
+        plane[self.around] = patches.label
+        return plane, patches.normals
+
+    @cached_property
+    def ways(self) -> Floats:
+        """The normal of each triangle: that of its plane, zero where none can be trusted."""
+        plane, normals = self.planes
+        known = np.zeros(len(normals), dtype=bool)
+        known[plane[self.solid]] = True
+        ways = self.body.normals.copy()
+        ways[self.around] = np.where(known[:, None], normals, 0.0)[plane[self.around]]
+        return ways
+
+    def names_at(self, vertices: Ints) -> tuple[str, ...]:
+        """Return the moved faces that meet at some corners."""
+        at = np.zeros(len(self.touched), dtype=bool)
+        at[vertices] = True
+        hit = self.moving[at[self.body.triangles[self.moving]].any(axis=1)]
+        return self._told(self.owner[hit])
+
+    def names_of(self, triangles: Ints) -> tuple[str, ...]:
+        """Return the moved faces whose corners some triangles have."""
+        return self.names_at(self.body.triangles[triangles].ravel())
+
+    def owners_of(self, triangles: Ints) -> tuple[str, ...]:
+        """Return the moved faces that some triangles belong to."""
+        return self._told(self.owner[triangles])
+
+    def _told(self, owners: Ints) -> tuple[str, ...]:
+        return tuple(self.names[owner] for owner in np.unique(owners) if owner >= 0)
+
+
+def _heights(body: Body, some: Ints) -> Floats:
+    """Return the least height of each of some triangles."""
+    corners = body.corners_mm[some]
+    edges = corners - np.roll(corners, 1, axis=1)
+    longest = np.linalg.norm(edges, axis=2).max(axis=1)
+    return np.asarray(2 * body.areas_mm2[some] / np.where(longest > 0, longest, 1))
+
+
+def _moved_corners(work: _Work, pull_mm: Floats | None = None) -> tuple[Floats, list[Fault]]:
+    """Return all corners, the touched ones moved, and the faults that this meets.
+
+    Where planes leave a corner free, it moves as near to its pull as they let it.
+    """
+    plane, normals = work.planes
+    offset_mm, faults = _plane_offsets(work, plane, len(normals))
+    moved = work.body.vertices_mm.copy()
+    if faults:
+        return moved, faults
+    vertex, of = _meeting(work, plane)
+    for vertices, planes in _by_count(vertex, of):
+        met, wanted = normals[planes], offset_mm[planes]
+        free = np.zeros((len(vertices), 3)) if pull_mm is None else pull_mm[vertices]
+        missing = wanted - np.einsum("ijk,ik->ij", met, free)
+        back = np.linalg.pinv(met, rcond=_SAME_DIRECTION)
+        step = free + np.einsum("ijk,ik->ij", back, missing)
+        missed = np.abs(np.einsum("ijk,ik->ij", met, step) - wanted).max(axis=1)
+        if (missed > _INCONSISTENT_MM).any():
+            names = work.names_at(vertices[missed > _INCONSISTENT_MM])
+            faults.append(Fault(names, "meets more faces in one corner than can keep their planes"))
+        far = np.linalg.norm(step - free, axis=1) > _LONGEST_STEP * work.largest_mm
+        if far.any():
+            names = work.names_at(vertices[far])
+            faults.append(Fault(names, "runs out into a face that is almost parallel to it"))
+        moved[vertices] += step
+    return moved, faults
+
+
+def _pull(work: _Work, moved: Floats) -> Floats:
+    """Return how far corners in the middle of faces and edges should give way to moved edges.
+
+    A finely divided face has corners so near to a moved edge that it would run over them. They are
+    carried along in their face, the less the further away, so that none overtakes another.
+    """
+    body, label = work.body, flat_patches(work.body).label
+    step = moved - body.vertices_mm
+    vertex, patch = body.triangles.ravel(), np.repeat(label, 3)
+    pairs = np.unique(vertex * (int(label.max()) + 1) + patch)
+    vertex, patch = np.divmod(pairs, int(label.max()) + 1)
+    at_edge = np.bincount(vertex, minlength=len(step)) > 1
+    leads = at_edge & work.touched & step.any(axis=1)
+    near = np.zeros(int(label.max()) + 1, dtype=bool)
+    near[patch[leads[vertex]]] = True
+    follows = np.zeros(len(step), dtype=bool)
+    follows[vertex[near[patch]]] = True
+    others = np.flatnonzero(follows & ~leads)
+    reach_mm = _GIVING_WAY * float(np.linalg.norm(step, axis=1).max())
+    tree = cKDTree(body.vertices_mm[leads])
+    count = min(_LEADING, int(leads.sum()))
+    away_mm, nearest = tree.query(body.vertices_mm[others], k=count)
+    away_mm, nearest = away_mm.reshape(-1, count), nearest.reshape(-1, count)
+    weights = 1 / (away_mm**2 + 1e-9)
+    mean = np.einsum("ij,ijk->ik", weights, step[leads][nearest]) / weights.sum(axis=1)[:, None]
+    share = np.clip(1 - away_mm[:, :1] / reach_mm, 0, None)
+    pull_mm = np.zeros_like(step)
+    pull_mm[others] = share * mean
+    return pull_mm
+
+
+def _plane_offsets(work: _Work, plane: Ints, count: int) -> tuple[Floats, list[Fault]]:
+    """Return the offset of each plane; parts of one plane cannot move differently."""
+    wanted, of = work.offset_mm[work.solid], plane[work.solid]
+    least, most = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(least, of, wanted)
+    np.maximum.at(most, of, wanted)
+    torn = (most - least > _INCONSISTENT_MM)[of]
+    if not torn.any():
+        return least, []
+    reason = "lies in one plane with a neighbouring face that moves differently"
+    return least, [Fault(work.owners_of(work.solid[torn]), reason)]
+
+
+def _meeting(work: _Work, plane: Ints) -> tuple[Ints, Ints]:
+    """Return the distinct pairs of a touched corner and a plane that meets there."""
+    vertex = work.body.triangles[work.solid].ravel()
+    of = np.repeat(plane[work.solid], 3)
+    kept = work.touched[vertex]
+    planes = int(plane.max()) + 1
+    key = np.unique(vertex[kept] * planes + of[kept])
+    return key // planes, key % planes
+
+
+def _by_count(vertex: Ints, of: Ints) -> Iterable[tuple[Ints, Ints]]:
+    """Yield the corners at which equally many planes meet, with these planes."""
+    vertices, starts, counts = np.unique(vertex, return_index=True, return_counts=True)
+    for count in np.unique(counts):
+        some = counts == count
+        yield vertices[some], of[starts[some][:, None] + np.arange(count)]
+
+
+def _crossing_faults(work: _Work, changed: Body) -> list[Fault]:
+    crossing = crossings(changed)
+    names = work.names_of(crossing.ravel())
+    return [Fault(names, "would go through another face of the body")] if names else []
+
+
+def _wall_faults(work: _Work, least_wall_mm: float) -> list[Fault]:
+    """Find walls that the moves use up, or leave thinner than the least, and slits that close."""
+    thins = work.moving[work.offset_mm[work.moving] < 0]
+    closes = work.moving[work.offset_mm[work.moving] > 0]
+    faults = []
+    if len(thins):
+        reach_mm = -2 * float(work.offset_mm.min()) + least_wall_mm
+        walls = walls_behind(work.body, thins, reach_mm)
+        left_mm = walls.depth_mm + work.offset_mm[walls.front] + work.offset_mm[walls.back]
+        bad = (left_mm < walls.depth_mm - 1e-9) & (left_mm < max(least_wall_mm, 1e-9))
+        faults += _worst(work, walls, left_mm, bad, _wall_words)
+    if len(closes):
+        air = walls_behind(work.body, closes, -2 * float(work.offset_mm.max()))
+        left_mm = -air.depth_mm - work.offset_mm[air.front] - work.offset_mm[air.back]
+        faults += _worst(work, air, left_mm, left_mm < 1e-9, _air_words)
+    return faults
+
+
+def _worst(
+    work: _Work,
+    walls: Walls,
+    left_mm: Floats,
+    bad: NDArray[np.bool_],
+    words: Callable[[float, float], str],
+) -> list[Fault]:
+    """Return one fault for each of the moved faces: where least is left."""
+    faults = []
+    for index, name in enumerate(work.names):
+        mine = bad & (work.owner[walls.front] == index)
+        if mine.any():
+            worst = np.flatnonzero(mine)[np.argmin(left_mm[mine])]
+            faults.append(Fault((name,), words(abs(walls.depth_mm[worst]), left_mm[worst])))
+    return faults
+
+
+def _wall_words(depth_mm: float, left_mm: float) -> str:
+    if left_mm <= 0:
+        return f"would go through its wall, which is {depth_mm:.2f} mm thick"
+    return f"would leave a wall of {left_mm:.2f} mm, now {depth_mm:.2f} mm"
+
+
+def _air_words(depth_mm: float, _: float) -> str:
+    return f"would meet the face opposite, which is {depth_mm:.2f} mm away"
