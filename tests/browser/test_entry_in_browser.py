@@ -390,7 +390,7 @@ def test_pairs_that_the_coupon_does_not_list_are_kept_and_named(visit, tmp_path)
     [
         ("", "The first line must name the columns; it lacks kind, feature, result."),
         ("a,b\n1,2\n", "The first line must name the columns"),
-        ("kind,feature,result\nfitt,A1,slide\n", "Line 2: kind must be fit, size or zero."),
+        ("kind,feature,result\nfitt,A1,slide\n", "Line 2: kind must be fit, size, zero or hold."),
     ],
 )
 def test_a_file_that_is_no_sheet_is_refused_in_words(visit, tmp_path, text, says):

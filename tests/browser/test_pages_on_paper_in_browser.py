@@ -39,10 +39,12 @@ def test_no_page_of_a_sheet_is_empty_and_each_page_of_trials_names_its_row(
 ):
     pages = pages_of(visit(run / "sheet.html", DESK).page, tmp_path, paper)
     assert all(pages)
-    first = next(at for at, text in enumerate(pages) if text.startswith("Try"))
+    first = next(at for at, text in enumerate(pages) if text.startswith("Begin with these"))
     last = next(at for at, text in enumerate(pages) if text.startswith("Measure"))
-    for text in pages[first:last]:
-        assert "Row " in text.split("\n\n")[0][:80]
+    # The order to begin with stands above the first trials.
+    trials = [pages[first].partition("\nTry\r\n")[2], *pages[first + 1 : last]]
+    for text in trials:
+        assert "Row " in text.removeprefix("Tick one box per line.")[:120]
 
 
 def test_gap_figures_on_a_sheet_are_read_without_a_glass(visit, run):
