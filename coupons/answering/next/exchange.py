@@ -42,8 +42,8 @@ class Draft:
     loss: float
 
 
-def with_rows(state: Array, roots: Array, sign: float = 1.0) -> Array:
-    """Return a covariance after information is added, or with sign −1 taken away again.
+def with_row(state: Array, roots: Array) -> Array:
+    """Return a covariance after the information of a row is added.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def with_rows(state: Array, roots: Array, sign: float = 1.0) -> Array:
     roots : ndarray of shape (n_printers, N_SHARED, r)
     """
     seen = state @ roots
-    inner = sign * np.eye(roots.shape[-1]) + np.swapaxes(roots, 1, 2) @ seen
+    inner = np.eye(roots.shape[-1]) + np.swapaxes(roots, 1, 2) @ seen
     return np.asarray(state - seen @ np.linalg.solve(inner, np.swapaxes(seen, 1, 2)))
 
 
@@ -101,7 +101,7 @@ class Search:
         """Return a coupon of some rows."""
         state = self.start
         for row in rows:
-            state = with_rows(state, row.roots)
+            state = with_row(state, row.roots)
         return self._draft(tuple(rows), state)
 
     def _draft(self, rows: tuple[PricedRow, ...], state: Array) -> Draft:
@@ -157,7 +157,7 @@ class Search:
             if not len(worth) or worth.max() <= 0:
                 return draft
             row = more[int(np.argmax(worth))]
-            draft = self._draft((*draft.rows, row), with_rows(draft.state, row.roots))
+            draft = self._draft((*draft.rows, row), with_row(draft.state, row.roots))
 
     def _exchanged(self, draft: Draft) -> Draft:
         """Drop each row, or exchange it for a better one, as long as any of it improves."""
@@ -170,7 +170,7 @@ class Search:
             best = int(np.argmin(losses))
             found = rest if rest.rows else draft
             if losses[best] < found.loss:
-                state = with_rows(rest.state, others[best].roots)
+                state = with_row(rest.state, others[best].roots)
                 rows = (*rest.rows[:place], others[best], *rest.rows[place:])
                 found = self._draft(rows, state)
             if found.loss < draft.loss - LEAST_GAIN:
@@ -186,4 +186,4 @@ class Search:
 
     def _without(self, draft: Draft, place: int) -> Draft:
         rows = (*draft.rows[:place], *draft.rows[place + 1 :])
-        return self._draft(rows, with_rows(draft.state, draft.rows[place].roots, -1.0))
+        return self.draft(rows)  # taking information away again would lose digits

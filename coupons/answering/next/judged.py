@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.next.exchange import MINUTE, with_rows
+from coupons.answering.next.exchange import MINUTE, with_row
 from coupons.answering.next.goal import Goal
 from coupons.answering.next.priced_rows import PricedRow, PriceList, Reach, minutes_of
 from coupons.learning.effects import TERMS
@@ -60,7 +60,7 @@ class Judge:
         for rows in prints:
             state = self.prices.printers.state(covariance)
             for row in rows:
-                state = with_rows(state, row.roots)
+                state = with_row(state, row.roots)
             covariance = state[:, :_N_TERMS, :_N_TERMS]
         if covariance is None:
             return tuple(want.asked.known_to_mm for want in self.goal.wants)

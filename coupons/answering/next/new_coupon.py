@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.next.exchange import Draft, Search, with_rows
+from coupons.answering.next.exchange import Draft, Search, with_row
 from coupons.answering.next.goal import Goal, Want
 from coupons.answering.next.judged import Judge, Shipped, shipped_beside
 from coupons.answering.next.priced_rows import PricedRow, PriceList, minutes_of
@@ -193,7 +193,7 @@ def _another(
     for n in range(prints):
         state = prices.printers.state(state[:, :_N_TERMS, :_N_TERMS]) if n else state
         for row in found.rows:
-            state = with_rows(state, row.roots)
+            state = with_row(state, row.roots)
     start = prices.printers.state(state[:, :_N_TERMS, :_N_TERMS])
     reached = frozenset().union(*(row.reaches for row in found.rows))
     search = Search(goal, options, prices, minutes / prints, start, reached)

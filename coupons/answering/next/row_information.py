@@ -112,7 +112,7 @@ def draw_printers(profile: Profile, count: int, seed: int = 0) -> Printers:
     sobol = qmc.Sobol(len(TERMS) + len(names), rng=seed)
     kept = np.zeros((0, len(TERMS) + len(names)))
     while len(kept) < count:
-        z = ndtri(np.clip(sobol.random(2 * count), 1e-6, 1 - 1e-6))
+        z = ndtri(np.clip(sobol.random(1 << count.bit_length()), 1e-6, 1 - 1e-6))
         thresholds = (mean + z[:, : len(TERMS)] @ root.T)[:, AT_THRESHOLDS]
         in_order = (np.diff(thresholds, axis=1) > 0).all(axis=1)  # as on every printer
         kept = np.concatenate([kept, z[in_order]])[:count]
@@ -131,7 +131,18 @@ def _spread(profile: Profile, name: str) -> tuple[float, float]:
 
 
 def information_roots(row: Coupon, printers: Printers, table: PriorTable = EXTRUSION) -> Array:
-    """Return a root of the information of one row about the shared values, on each printer.
+    """Return a root of `information`, without what is negligible.
+
+    Returns
+    -------
+    ndarray of shape (n_printers, N_SHARED, r)
+        F with F · Fᵀ the information.
+    """
+    return _roots(information(row, printers, table), printers.before_sds)
+
+
+def information(row: Coupon, printers: Printers, table: PriorTable = EXTRUSION) -> Array:
+    """Return the expected Fisher information of one row about the shared values.
 
     Parameters
     ----------
@@ -142,16 +153,15 @@ def information_roots(row: Coupon, printers: Printers, table: PriorTable = EXTRU
 
     Returns
     -------
-    ndarray of shape (n_printers, N_SHARED, r)
-        F with F · Fᵀ the expected Fisher information, apart from what is negligible.
+    ndarray of shape (n_printers, N_SHARED, N_SHARED)
     """
     model = latent_model(design_of([as_if_done(row)]), table)
     whole = _of_readings(model, printers) + _of_trials(model, printers)
     own = printers.own(model.design.sizes)
     inner = whole[:, N_SHARED:, N_SHARED:] + np.eye(own.shape[1]) / own[:, None, :]
     cross = whole[:, :N_SHARED, N_SHARED:]
-    told = whole[:, :N_SHARED, :N_SHARED] - cross @ np.linalg.solve(inner, np.swapaxes(cross, 1, 2))
-    return _roots(told, printers.before_sds)
+    eliminated = cross @ np.linalg.solve(inner, np.swapaxes(cross, 1, 2))
+    return np.asarray(whole[:, :N_SHARED, :N_SHARED] - eliminated)
 
 
 def _roots(told: Array, sds: Array) -> Array:
