@@ -60,7 +60,7 @@ def rows_of(draft):
 
 
 def random_rows(search, rng):
-    """Return rows drawn at random, each a few random steps from a start, until nothing more fits."""
+    """Return rows drawn at random, each a few steps from a start, until nothing more fits."""
     starts, rows, failed = search.options.starts(), [], 0
     while failed < 4:
         row = starts[rng.integers(len(starts))]
@@ -118,6 +118,7 @@ def promised(texts, minutes, count, seed=1):
     search, judge = workshop(profile, texts, minutes)
     rows = rows_of(search.run())
     told = judge.known_to_mm([judge.priced(rows)])
+    measured = search.goal.measured_with(judge.reaches([judge.priced(rows)]))
     spec = Spec.model_construct(
         title="new", name="new", digest="", rows=tuple(rows), assumed=Assumed()
     )
@@ -127,7 +128,7 @@ def promised(texts, minutes, count, seed=1):
         rng = np.random.default_rng([seed, number])
         printer = draw_printer(rng)
         seen = observe(printer, design, print_sizes(printer, design, rng), rng)
-        fitted = profile_of_fit(fit_design(seen))
+        fitted = profile_of_fit(fit_design(seen)).model_copy(update={"measured": measured})
         questions = [want.asked.question for want in search.goal.wants]
         found.append([ask_about(fitted, question).known_to_mm for question in questions])
     mean, error = np.mean(found, axis=0), np.std(found, axis=0, ddof=1) / np.sqrt(count)

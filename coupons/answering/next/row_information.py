@@ -14,7 +14,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from coupons.answering.next.expected_information import (
     as_if_done,
@@ -104,15 +103,16 @@ def believed(profile: Profile) -> tuple[Array, Array]:
 
 
 def draw_printers(profile: Profile, count: int, seed: int = 0) -> Printers:
-    """Draw printers from what a profile believes, evenly (by a scrambled Sobol sequence)."""
+    """Draw printers from what a profile believes, evenly (a Latin hypercube)."""
     mean, covariance = believed(profile)
     names = tuple(EXTRUSION.scatters)
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0))
-    sobol = qmc.Sobol(len(TERMS) + len(names), rng=seed)
+    rng = np.random.default_rng(seed)
+    strata = np.tile(np.arange(2 * count), (len(TERMS) + len(names), 1))
     kept = np.zeros((0, len(TERMS) + len(names)))
     while len(kept) < count:
-        z = ndtri(np.clip(sobol.random(1 << count.bit_length()), 1e-6, 1 - 1e-6))
+        z = ndtri((rng.permuted(strata, axis=1).T + 0.5) / (2 * count))
         thresholds = (mean + z[:, : len(TERMS)] @ root.T)[:, AT_THRESHOLDS]
         in_order = (np.diff(thresholds, axis=1) > 0).all(axis=1)  # as on every printer
         kept = np.concatenate([kept, z[in_order]])[:count]
