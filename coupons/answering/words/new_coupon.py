@@ -1,6 +1,7 @@
 """A new coupon in words: as a spec with its reasons, for the terminal, and as data."""
 
 from collections.abc import Sequence
+from textwrap import wrap
 
 from coupons.answering.next.new_coupon import WORTH, ChosenRow, Proposal
 from coupons.answering.next.written_spec import spec_text
@@ -57,7 +58,7 @@ def spec_of(proposal: Proposal) -> str:
 
 
 def proposal_lines(proposal: Proposal) -> list[str]:
-    """Return what a new coupon brings, in lines of at most 80 characters but for the sentences."""
+    """Return what a new coupon brings, in lines of at most 80 characters."""
     columns = (
         ("now", proposal.before_mm),
         ("after", proposal.after_mm),
@@ -66,7 +67,7 @@ def proposal_lines(proposal: Proposal) -> list[str]:
         ("at best", proposal.least_mm),
     )
     heads = "".join(f"{name:>{_COLUMN}}" for name, _ in columns)
-    lines = [_prints(proposal), "", f"{'known to ± mm':<{_NAME_WIDTH}}{heads}"]
+    lines = [*_wrapped([_prints(proposal)], "  "), "", f"{'known to ± mm':<{_NAME_WIDTH}}{heads}"]
     for n, want in enumerate(proposal.wants):
         values = "".join(f"{known_mm[n]:>{_COLUMN}.3f}" for _, known_mm in columns)
         lines.append(f"{want.asked.name[: _NAME_WIDTH - 1]:<{_NAME_WIDTH}}{values}")
@@ -74,10 +75,9 @@ def proposal_lines(proposal: Proposal) -> list[str]:
         "after: what is expected then. same, other: after one more print, of it or of",
         "another new coupon. at best: what stays open because prints differ.",
         "",
-        *_reached(proposal),
-        *_worth(proposal),
+        *_wrapped([*_reached(proposal), *_worth(proposal)], "  "),
         "",
-        *_row_lines(proposal.rows),
+        *_wrapped(_row_lines(proposal.rows), "   "),
         "",
         *_shipped_lines(proposal),
     ]
@@ -127,6 +127,10 @@ def proposal_data(proposal: Proposal) -> dict[str, object]:
         "same_again_is_worth_it": proposal.is_worth(proposal.again_mm, proposal.after_mm),
         "another_is_worth_it": proposal.is_worth(proposal.new_mm, proposal.after_mm),
     }
+
+
+def _wrapped(lines: Sequence[str], indent: str) -> list[str]:
+    return [part for line in lines for part in wrap(line, 80, subsequent_indent=indent)]
 
 
 def _listed(values: Sequence[float]) -> str:
