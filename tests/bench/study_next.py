@@ -95,21 +95,20 @@ def against_again(texts, name="first"):
     search, judge = workshop(profile_from_nothing(), texts, 1.0)
     rows = judge.priced(load_spec(name).rows)
     of_search = [search.prices(row) for row in load_spec(name).rows]
-    search.minutes = sum(minutes_of(rows, 0.2))
+    minutes = sum(minutes_of(rows, 0.2))
     state = search.start
     for row in of_search:
         state = with_row(state, row.roots)
     search.start = search.prices.printers.state(state[:, :N_TERMS, :N_TERMS])
     search.already = judge.reaches([rows])
-    new = judge.priced(rows_of(search.run()))
-    once, again, other = (judge.known_to_mm(each) for each in ([rows], [rows] * 2, [rows, new]))
-    return {
-        "minutes": search.minutes,
-        "once_mm": once,
-        "again_mm": again,
-        "new_mm": other,
-        "ratio": [float(a / b) for a, b in zip(other, again, strict=True)],
-    }
+    once, again = judge.known_to_mm([rows]), judge.known_to_mm([rows] * 2)
+    told = {"minutes": minutes, "once_mm": once, "again_mm": again}
+    for prints in (1, 2, 3):  # the command takes the best of these
+        search.minutes = minutes / prints
+        new = judge.priced(rows_of(search.run()))
+        other = judge.known_to_mm([rows, *[new] * prints])
+        told[f"ratio of {prints}"] = [float(a / b) for a, b in zip(other, again, strict=True)]
+    return told
 
 
 def promised(texts, minutes, count, seed=1):
