@@ -1,16 +1,19 @@
-"""``coupons next``: which shipped coupon would reduce the uncertainty most."""
+"""``coupons next``: which coupon would reduce the uncertainty most, shipped or new."""
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from coupons.cli.lengths import length
+from coupons.cli.make import BedSize
 
 if TYPE_CHECKING:
     from coupons.answering.next.coupon import Asked, Gain
+    from coupons.answering.next.goal import Want
     from coupons.learning.profile import Profile
+    from coupons.making.spec.coupon_spec import Assumed
 
 _MOST_SHOWN = 8
 _NO_COUPON = (
@@ -21,7 +24,15 @@ _NO_COUPON = (
 
 
 @click.command("next")
-@click.argument("profile", type=click.Path(path_type=Path))
+@click.argument("profile", type=click.Path(path_type=Path), required=False)
+@click.option("--from-prior", is_flag=True, help="Nothing was printed yet: no profile is needed.")
+@click.option(
+    "--want",
+    "wants",
+    multiple=True,
+    metavar="WANT",
+    help='A joint to know, such as "slide slot/tongue across x at 12 within 0.03"; repeatable.',
+)
 @click.option("--joints", type=click.Path(path_type=Path), help="Ask about a list of joints.")
 @click.option("--joint", help="Ask about one joint: slot/tongue or hole/pin.")
 @click.option("--size", "size_mm", type=length, help="Nominal size of the joint, mm.")
@@ -30,36 +41,141 @@ _NO_COUPON = (
     help="Printer axis across its faces; of a round one, along its axis; a body each: z/x.",
 )
 @click.option("--fit", help="force, push, slide (the default) or loose.")
+@click.option(
+    "--minutes",
+    type=click.FloatRange(1, 1440),
+    help="Write a new coupon that takes so long to print, try and measure; with -o.",
+)
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path), help="The spec to write; with --minutes."
+)
+@click.option(
+    "--speed",
+    "speed_mm_s",
+    type=click.FloatRange(1, 2000),
+    metavar="MM/S",
+    help="Printing speed, from which the time of a new coupon is estimated.",
+)
+@click.option("--bed", "bed_mm", type=BedSize(), metavar="XxY", help="Bed size of a new coupon.")
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as data.")
-def command(
-    profile: Path,
-    joints: Path | None,
-    joint: str | None,
-    size_mm: float | None,
-    across: str | None,
-    fit: str | None,
-    as_json: bool,
-) -> None:
-    """Suggest the coupon to print next, to reduce the uncertainty most.
+def command(profile: Path | None, from_prior: bool, as_json: bool, **asked: Any) -> None:
+    """Suggest the coupon to print next, or write a new one for what you want to know.
 
-    PROFILE is the profile.json that `coupons fit` wrote. Without --joints or --joint the
-    questions are a slide fit of each kind in each direction.
+    PROFILE is the profile.json that `coupons fit` wrote, or the folder with it. Without --want,
+    --joints or --joint the questions are a slide fit of each kind in each direction.
+
+    With --minutes and -o a new coupon is chosen for the questions: rows, sizes, gaps and gauges
+    that teach most in these minutes of print, trials and readings. A want ends with how well the
+    gap is to be known: half of its 90 % interval, in mm.
     """
-    from coupons.answering.next.coupon import gains, shipped_coupons
-    from coupons.answering.origin import origin_data, origin_of, origin_sentence
+    from coupons.answering.next.from_nothing import profile_from_nothing
     from coupons.learning.profile import read_profile
 
-    known = read_profile(profile)
-    asked = _questions(known, joints, joint, size_mm, across, fit)
-    records, costs = shipped_coupons()
-    found = gains(known, asked, records)
-    if as_json:
-        data = {**_data(asked, found, costs), "origin": origin_data(origin_of(known))}
-        click.echo(json.dumps(data, indent=1))
+    if (profile is None) is not from_prior:
+        raise click.UsageError("Give a PROFILE, or --from-prior where nothing was printed yet.")
+    known = profile_from_nothing() if profile is None else read_profile(profile)
+    wants = _wants(known, asked)
+    if asked["minutes"] is not None or asked["output"] is not None:
+        told, data = _new_coupon(known, wants, asked)
     else:
-        click.echo("\n".join(_lines(asked, found, costs)))
-        whose = origin_sentence(origin_of(known))
-        click.echo(click.wrap_text(whose, 80, subsequent_indent="  "))
+        _refuse_without_minutes(asked)
+        told, data = _shipped_coupon(known, [want.asked for want in wants])
+    if as_json:
+        click.echo(json.dumps(data if from_prior else data | _origin(known), indent=1))
+        return
+    click.echo("\n".join(told))
+    if not from_prior:
+        from coupons.answering.origin import origin_of, origin_sentence
+
+        click.echo(click.wrap_text(origin_sentence(origin_of(known)), 80, subsequent_indent="  "))
+
+
+def _origin(profile: "Profile") -> dict[str, object]:
+    from coupons.answering.origin import origin_data, origin_of
+
+    return {"origin": origin_data(origin_of(profile))}
+
+
+def _refuse_without_minutes(asked: dict[str, Any]) -> None:
+    options = {"--speed": asked["speed_mm_s"], "--bed": asked["bed_mm"]}
+    given = [option for option, value in options.items() if value is not None]
+    if given:
+        raise click.UsageError(f"Only with --minutes: {', '.join(given)}.")
+
+
+def _shipped_coupon(
+    profile: "Profile", asked: list["Asked"]
+) -> tuple[list[str], dict[str, object]]:
+    from coupons.answering.next.coupon import gains, shipped_coupons
+
+    records, costs = shipped_coupons()
+    found = gains(profile, asked, records)
+    return _lines(asked, found, costs), _data(asked, found, costs)
+
+
+def _new_coupon(
+    profile: "Profile", wants: list["Want"], asked: dict[str, Any]
+) -> tuple[list[str], dict[str, object]]:
+    """Choose a new coupon, write its spec and say what it brings."""
+    from coupons.answering.next.new_coupon import propose
+    from coupons.answering.words.new_coupon import met_lines, proposal_data, proposal_lines, spec_of
+    from coupons.atomic import write_text
+    from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
+
+    output, minutes = asked["output"], asked["minutes"]
+    if output is None or minutes is None:
+        raise click.UsageError("A new coupon needs both --minutes and -o.")
+    _refuse_standing(output)
+    met = met_lines([want.asked.name for want in wants if want.is_met])
+    left = [want for want in wants if not want.is_met]
+    if not left:
+        return [*met, "Nothing is left to print: no spec is written."], {"met": met, "wants": []}
+    found = propose(
+        profile,
+        left,
+        minutes,
+        _assumed(profile, asked["bed_mm"]),
+        asked["speed_mm_s"] or DEFAULT_SPEED_MM_S,
+    )
+    write_text(output, spec_of(found))
+    make = f"Written: {output}. Make it: coupons make {output} -o results/…"
+    return [*met, *proposal_lines(found), "", make], {"met": met, **proposal_data(found)}
+
+
+def _assumed(profile: "Profile", bed_mm: tuple[float, float] | None) -> "Assumed":
+    from coupons.making.spec.coupon_spec import Assumed
+
+    usual = Assumed()
+    return Assumed(
+        bed_mm=bed_mm or usual.bed_mm,
+        nozzle_mm=profile.nozzle_mm,
+        layer_height_mm=profile.layer_height_mm,
+    )
+
+
+def _refuse_standing(output: Path) -> None:
+    from coupons.errors import Problem, WriteError
+    from coupons.reading import stands
+
+    if stands(output):
+        todo = "Give another path with -o; what stands there is not replaced"
+        raise WriteError([Problem(str(output), "a new file", "one that exists", todo)])
+
+
+def _wants(profile: "Profile", asked: dict[str, Any]) -> list["Want"]:
+    """Return what is asked for: wants, a list of joints, one joint or the usual ones."""
+    from coupons.answering.next.coupon import ask_about
+    from coupons.answering.next.goal import Want
+    from coupons.answering.wanted_text import parse_want
+
+    names = ("joints", "joint", "size_mm", "across", "fit")
+    if not asked["wants"]:
+        return [Want(one) for one in _questions(profile, *(asked[name] for name in names))]
+    given = [f"--{name.removesuffix('_mm')}" for name in names if asked[name] is not None]
+    if given:
+        raise click.UsageError(f"Not together with --want: {', '.join(given)}.")
+    parsed = dict.fromkeys(parse_want(text) for text in asked["wants"])
+    return [Want(ask_about(profile, question), within_mm) for question, within_mm in parsed]
 
 
 def _questions(

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S, line_width_mm
 from coupons.making.bodies.shapes import Part
 from coupons.making.plan import Plan
+from coupons.making.spec.coupon_spec import Assumed
 
 PRINTING_SHARE = 0.8  # of the time that the nozzle lays plastic down (common practice, no source)
 LAYER_S = 1.5  # a layer: lift, travel, retract
@@ -60,7 +61,7 @@ def model_words(speed_mm_s: float = DEFAULT_SPEED_MM_S) -> str:
 def estimate(plan: Plan, speed_mm_s: float = DEFAULT_SPEED_MM_S) -> Estimate:
     """Estimate plastic, time and bed use of a plan at a printing speed, without building it."""
     volume = sum(body_volume_mm3(item.body.parts) for item in plan.placed)
-    seconds = volume / _flow_mm3_s(plan, speed_mm_s) + plan.plates * START_S
+    seconds = volume / flow_mm3_s(plan.assumed, speed_mm_s) + plan.plates * START_S
     for plate in range(1, plan.plates + 1):
         height = max(item.body.box[1][2] for item in plan.on(plate))
         seconds += math.ceil(height / plan.assumed.layer_height_mm) * LAYER_S
@@ -83,8 +84,9 @@ def body_volume_mm3(parts: tuple[Part, ...]) -> float:
     return sum((-1 if part.cut else 1) * part.shape.volume_mm3() for part in parts)
 
 
-def _flow_mm3_s(plan: Plan, speed_mm_s: float) -> float:
-    line = line_width_mm(plan.assumed.nozzle_mm) * plan.assumed.layer_height_mm
+def flow_mm3_s(assumed: Assumed, speed_mm_s: float) -> float:
+    """Return the plastic laid down in a second, time lost to travel included."""
+    line = line_width_mm(assumed.nozzle_mm) * assumed.layer_height_mm
     return line * speed_mm_s * PRINTING_SHARE
 
 

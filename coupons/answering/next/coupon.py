@@ -11,6 +11,7 @@ from coupons.answering.chances.next_print import interval, learned_share
 from coupons.answering.joints.joint_list import ListedJoint
 from coupons.answering.joints.part import questions_of
 from coupons.answering.next.expected_information import Belief, covariance_after
+from coupons.answering.next.row_information import believed
 from coupons.answering.offset import (
     NOTHING_LEARNED,
     Question,
@@ -19,7 +20,7 @@ from coupons.answering.offset import (
     interval_mixture,
     window_row,
 )
-from coupons.learning.effects import EXTRUSION, prior_mean, prior_sd
+from coupons.learning.effects import EXTRUSION
 from coupons.learning.posterior.latent import Scatters
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
@@ -181,9 +182,7 @@ def _belief(profile: Profile) -> Belief:
     """Return what is held of a printer; what its model does not know of, as before any print."""
     priors = EXTRUSION.scatters
     squares = {name: profile.scatters.get(name, priors[name]).mean_square for name in priors}
-    unknown = prior_sd(profile.prior_table) == 0
-    mean = np.where(unknown, prior_mean(), profile.mean_vector)
-    covariance = profile.covariance_matrix + np.diag(np.where(unknown, prior_sd() ** 2, 0.0))
+    mean, covariance = believed(profile)
     sds = {name: float(np.sqrt(square)) for name, square in squares.items()}
     return Belief(mean, covariance, Scatters(**sds))
 

@@ -106,14 +106,14 @@ def _from_readings(model: LatentModel, scatters: Scatters) -> Array:
 
 
 def _from_trials(model: LatentModel, belief: Belief) -> Array:
-    clearance = np.concatenate([model.clearance_shared, model.trial_own.T.toarray()], axis=1)
-    gap = _drawn_gaps(model.design)
+    clearance = clearance_rows(model)
+    gap = drawn_gaps(model.design)
     thresholds = slice(_N_EFFECTS, _N_EFFECTS + _N_THRESHOLDS)
     expected = gap + clearance[:, :N_TERMS] @ belief.mean
     covariance = np.diag(model.prior_variance(belief.scatters))
     covariance[:N_TERMS, :N_TERMS] = belief.covariance
     spread = np.sqrt(((clearance @ covariance) * clearance).sum(axis=1))
-    weights = _information(
+    weights = trial_information(
         expected[:, None] - belief.mean[thresholds],
         spread,
         belief.scatters.omega,
@@ -124,20 +124,30 @@ def _from_trials(model: LatentModel, belief: Belief) -> Array:
     return np.asarray(np.einsum("tka,tkl,tlb->ab", rows, weights, rows, optimize=True))
 
 
-def _drawn_gaps(design: Design) -> Array:
+def clearance_rows(model: LatentModel) -> Array:
+    """Return the clearance of each trial as a row over all latent values, (n_trials, n_latent)."""
+    return np.concatenate([model.clearance_shared, model.trial_own.T.toarray()], axis=1)
+
+
+def drawn_gaps(design: Design) -> Array:
+    """Return the drawn gap of each trial, in mm."""
     drawn, trials = design.sizes.drawn, design.trials
     return np.asarray(drawn[trials.internal] - drawn[trials.external])
 
 
-def _information(margins: Array, spread: Array, omega: float, lapse: float) -> Array:
+def trial_information(margins: Array, spread: Array, omega: float | Array, lapse: float) -> Array:
     """Return the expected information of each trial about its margins over the four thresholds.
 
     Parameters
     ----------
     margins : ndarray of shape (n_trials, 4)
-        Expected clearance less each threshold.
+        Expected clearance in mm less each threshold.
     spread : ndarray of shape (n_trials,)
-        Standard deviation of the clearance around that.
+        Standard deviation of the clearance around that, in mm.
+    omega : float or ndarray of shape (n_trials, 1)
+        Scatter of the judgement, in mm.
+    lapse : float
+        Share of trials whose grade is written down at random.
 
     Returns
     -------
