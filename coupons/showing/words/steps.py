@@ -1,5 +1,6 @@
 """Words for a step on the pages: which piece to try where, and how to hold the caliper."""
 
+from coupons.answering.ways import way
 from coupons.making.record import (
     Coupon,
     CouponFeature,
@@ -107,6 +108,30 @@ def title_of(coupon: Coupon, task: CouponTrial | CouponReading) -> str:
     return try_title(next(one for one in coupon.features if one.id == task.feature), task)
 
 
+def drawn_words(feature: CouponFeature) -> str:
+    """Describe a size of a part that exists already, as its drawing shows it.
+
+    Examples
+    --------
+    >>> drawn_words(CouponFeature(id="H10", form="tongue", direction="z", size_mm=10.13,
+    ...     role="span", row="tongues, z", body="part", plate=1, place_mm=None, on_bed=True))
+    'tongue of 10.13 mm across z, from the first layer'
+    """
+    between = ", " if feature.form in ROUND else " "
+    lies = way(feature.form, feature.direction)
+    words = f"{feature.form} of {feature.size_mm:g} mm{between}{lies}"
+    return f"{words}, from the first layer" if feature.on_bed else words
+
+
+def part_how(feature: CouponFeature, reading: CouponReading) -> str:
+    """Return what a size of a part that exists already is, and how it is read."""
+    drawn = drawn_words(feature)
+    along = reading.along or feature.direction
+    hold = _HOLD[reading.jaws, feature.form].format(along=along)
+    place = " At the first layer." if feature.at_bed else ""
+    return f"{drawn[0].upper()}{drawn[1:]}. {hold}{place}"
+
+
 def read_how(feature: CouponFeature, reading: CouponReading) -> str:
     """Return a sentence or two that say where the jaws go."""
     along = reading.along or feature.direction
@@ -132,10 +157,10 @@ def jaw_places(coupon: Coupon) -> tuple[str, ...]:
     features = {feature.id: feature for feature in coupon.features}
     asked = {(reading.jaws, features[reading.feature].form): reading for reading in coupon.readings}
     lengths = any(_is_length(features[reading.feature]) for reading in coupon.readings)
-    ways = tuple(
+    holds = tuple(
         f"{form.capitalize()}s: " + _HOLD[jaws, form].format(along="the axis next to the box")
         for jaws, form in sorted(asked)
         if (jaws, form) in _HOLD
     )
     rules = f"Rules and plates: {FLAT_ON_TABLE[0].lower()}{FLAT_ON_TABLE[1:]}"
-    return (*ways, rules) if lengths else ways
+    return (*holds, rules) if lengths and coupon.part is None else holds
