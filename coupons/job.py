@@ -325,12 +325,17 @@ def _made_part(spec: "PartSpec", folder: Path, asked: _Asked) -> Made:
     if asked.bed_mm is not None:
         todo = "Leave it out"
         raise PlanError([Problem("bed", "none for a part that exists already", "one", todo)])
-    names = {"machine": asked.machine, "material": asked.material}
     coupon = part_record(spec, asked.layer_height_mm, asked.nozzle_mm)
     with together() as files:
         refuse_foreign_pages(folder)
-        start_run(folder, coupon, **names, speed_mm_s=asked.speed_mm_s)
-        run = name_run(folder, coupon.spec.digest, **names)
+        start_run(
+            folder,
+            coupon,
+            machine=asked.machine,
+            material=asked.material,
+            speed_mm_s=asked.speed_mm_s,
+        )
+        run = name_run(folder, coupon.spec.digest, asked.machine, asked.material)
         write_coupon(coupon.model_copy(update={"run": run}), folder / RECORD_FILE)
         files.settle()  # the pages are made from what stands in the folder
         write_run_pages(folder)
