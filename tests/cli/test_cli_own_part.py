@@ -78,6 +78,8 @@ def test_pages_and_report_speak_of_the_part(folder):
     entry, sheet = ((folder / f"{name}.html").read_text() for name in ("entry", "sheet"))
     assert "its drawing shows where each size is. Read with: <bdi>height gauge</bdi>" in entry
     assert "Tongue of 10.13 mm across z, from the first layer." in entry
+    assert '"guide": null' in entry, "all sizes are read, as listed"
+    assert "Begin with these" not in sheet
     for page in (entry, sheet):
         assert "100 % infill" not in page
     assert "hole of 8 mm, axis along z: inside along y" in sheet
