@@ -274,7 +274,7 @@ def _datums(table: SizeTable, runs: Sequence[Run]) -> Array | None:
     columns = []
     for n, run in enumerate(runs):
         forms = {feature.id: feature.form for feature in run.coupon.features}
-        for ids in run.coupon.part.datums if run.coupon.part else ():
+        for ids in run.coupon.part.datums.values() if run.coupon.part else ():
             column = np.zeros(len(table.rows))
             for id_ in ids:
                 if (n, id_) in table.index:

@@ -52,13 +52,13 @@ def part_record(
     )
 
 
-def _datums(sizes: Sequence[PartSize]) -> tuple[tuple[str, ...], ...]:
-    """Return the sizes from each face that several start from."""
+def _datums(sizes: Sequence[PartSize]) -> dict[str, tuple[str, ...]]:
+    """Return the names of the sizes from each face that is named as a datum."""
     faces: dict[str, list[str]] = {}
     for size in sizes:
         if size.datum is not None:
             faces.setdefault(size.datum, []).append(size.name)
-    return tuple(tuple(names) for names in faces.values() if len(names) > 1)
+    return {face: tuple(names) for face, names in faces.items()}
 
 
 def _feature(size: PartSize) -> CouponFeature:

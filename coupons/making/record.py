@@ -230,15 +230,15 @@ class CouponProof(_Frozen):
 class CouponPart(_Frozen):
     """What says that a part existed already, so that there was nothing to print: its instrument.
 
-    ``uncertainty_mm`` is the standard uncertainty of one of its readings. ``datums`` are the ids of
-    the features whose sizes start from one face, for each such face.
+    ``uncertainty_mm`` is the standard uncertainty of one of its readings. ``datums`` are the
+    names of the faces from which sizes start, each with the ids of those features.
     """
 
     instrument: Annotated[str, Field(max_length=60)]
     resolution_mm: Annotated[float, Field(ge=0.0001, le=1, allow_inf_nan=False)]
     uncertainty_mm: Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
     jaw_land_mm: Annotated[float, Field(ge=0, le=5, allow_inf_nan=False)] | None = None
-    datums: tuple[tuple[str, ...], ...] = ()
+    datums: dict[str, tuple[str, ...]] = {}
 
 
 class Coupon(_Frozen):
@@ -340,9 +340,9 @@ def _dangling(coupon: Coupon) -> Iterator[tuple[str, str, str]]:
     yield from _dangling_pairs("trials", coupon.trials, known, mates)
     yield from _dangling_pairs("holds", coupon.holds, known, mates)
     yield from _dangling_proof(coupon, known, mates)
-    for n, datum in enumerate(coupon.part.datums if coupon.part else ()):
-        for held in sorted(set(datum) - known):
-            yield f"part.datums.{n}", "a feature in the record", held
+    for face, started in coupon.part.datums.items() if coupon.part else ():
+        for held in sorted(set(started) - known):
+            yield f"part.datums.{face[:20]}", "a feature in the record", held
     for n, reading in enumerate(coupon.readings):
         if reading.feature not in known:
             yield f"readings.{n}.feature", "a feature in the record", reading.feature

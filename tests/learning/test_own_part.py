@@ -79,7 +79,7 @@ def test_the_table_for_general_tools_keeps_the_uncertainty(from_one_face):
 
 
 def test_lengths_from_one_face_tell_less_of_other_lengths(from_one_face):
-    part = from_one_face.coupon.part.model_copy(update={"datums": ()})
+    part = from_one_face.coupon.part.model_copy(update={"datums": {}})
     apart = dataclasses.replace(
         from_one_face, coupon=from_one_face.coupon.model_copy(update={"part": part})
     )

@@ -2,7 +2,6 @@
 
 import hashlib
 import os
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +12,7 @@ from coupons.making.record import (
     Coupon,
     CouponFeature,
     CouponHold,
+    CouponPart,
     CouponReading,
     CouponTrial,
     left_out,
@@ -156,8 +156,7 @@ def entry_record(coupon: Coupon, run: str, choice: str = "all") -> dict[str, Any
     features = {feature.id: feature for feature in coupon.features}
     fits = [_fit_step(coupon, features[trial.feature], trial) for trial in coupon.trials]
     holds = [_hold_step(coupon, features[hold.feature], hold) for hold in coupon.holds]
-    how = read_how if coupon.part is None else part_how
-    sizes = [_size_step(features[one.feature], one, how) for one in coupon.readings]
+    sizes = [_size_step(features[one.feature], one, coupon.part) for one in coupon.readings]
     print_id = coupon.run.id if coupon.run else run
     # Without the names in it, so that another name of the machine keeps the key.
     kept_under = f"{coupon.model_dump_json(exclude=left_out(coupon) | {'run'})}\n{print_id}"
@@ -254,9 +253,7 @@ def _zero_step() -> dict[str, str]:
 
 
 def _size_step(
-    feature: CouponFeature,
-    reading: CouponReading,
-    how: Callable[[CouponFeature, CouponReading], str],
+    feature: CouponFeature, reading: CouponReading, part: CouponPart | None
 ) -> dict[str, str]:
     return {
         "kind": "size",
@@ -265,5 +262,5 @@ def _size_step(
         "jaws": reading.jaws.value,
         "along": reading.along or "",
         "title": read_title(reading),
-        "how": how(feature, reading),
+        "how": part_how(feature, reading, part) if part else read_how(feature, reading),
     }

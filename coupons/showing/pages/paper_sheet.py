@@ -163,7 +163,8 @@ def _readings(coupon: Coupon, first: tuple[int, ...]) -> list[tuple[str, str, in
     """
     at_bed = {feature.id for feature in coupon.features if feature.at_bed}
     places = {number: place for place, number in enumerate(first, start=1)}
-    drawn = {f.id: f"{drawn_words(f)}: " for f in coupon.features} if coupon.part else {}
+    part = coupon.part
+    drawn = {f.id: f"{drawn_words(f, part)}: " for f in coupon.features} if part else {}
     return [
         (
             reading.feature,

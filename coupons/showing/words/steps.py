@@ -5,6 +5,7 @@ from coupons.making.record import (
     Coupon,
     CouponFeature,
     CouponHold,
+    CouponPart,
     CouponReading,
     CouponTrial,
 )
@@ -108,24 +109,28 @@ def title_of(coupon: Coupon, task: CouponTrial | CouponReading) -> str:
     return try_title(next(one for one in coupon.features if one.id == task.feature), task)
 
 
-def drawn_words(feature: CouponFeature) -> str:
+def drawn_words(feature: CouponFeature, part: CouponPart) -> str:
     """Describe a size of a part that exists already, as its drawing shows it.
 
     Examples
     --------
-    >>> drawn_words(CouponFeature(id="H10", form="tongue", direction="z", size_mm=10.13,
-    ...     role="span", row="tongues, z", body="part", plate=1, place_mm=None, on_bed=True))
-    'tongue of 10.13 mm across z, from the first layer'
+    >>> height = CouponFeature(id="H10", form="tongue", direction="z", size_mm=10.13,
+    ...     role="span", row="tongues, z", body="part", plate=1, place_mm=None, on_bed=True)
+    >>> part = CouponPart(instrument="height gauge", resolution_mm=0.001, uncertainty_mm=0.004,
+    ...     datums={"foot": ("H10", "H20")})
+    >>> drawn_words(height, part)
+    'tongue of 10.13 mm across z, from the first layer, datum foot'
     """
     between = ", " if feature.form in ROUND else " "
     lies = way(feature.form, feature.direction)
     words = f"{feature.form} of {feature.size_mm:g} mm{between}{lies}"
-    return f"{words}, from the first layer" if feature.on_bed else words
+    datums = [f", datum {face}" for face, ids in part.datums.items() if feature.id in ids]
+    return "".join([words, ", from the first layer" if feature.on_bed else "", *datums])
 
 
-def part_how(feature: CouponFeature, reading: CouponReading) -> str:
+def part_how(feature: CouponFeature, reading: CouponReading, part: CouponPart) -> str:
     """Return what a size of a part that exists already is, and how it is read."""
-    drawn = drawn_words(feature)
+    drawn = drawn_words(feature, part)
     along = reading.along or feature.direction
     hold = _HOLD[reading.jaws, feature.form].format(along=along)
     place = " At the first layer." if feature.at_bed else ""
