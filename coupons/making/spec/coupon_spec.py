@@ -6,7 +6,7 @@ Whether the geometry can be made is for :mod:`coupons.making.plan` to say.
 
 import hashlib
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import Field, ValidationError, model_validator
 
@@ -17,6 +17,8 @@ from coupons.making.spec.wording import problems_of, unknown_key
 from coupons.reading import load_toml, read_plain, stands
 
 MOST_BYTES = 1_000_000
+
+Asked = TypeVar("Asked", bound=SpecModel)
 
 BedSide = Annotated[Number, Field(ge=40, le=2000)]
 
@@ -161,11 +163,7 @@ def parse_spec(data: bytes, name: str, where: str) -> Spec:
     SpecError
         With every problem at once.
     """
-    table = spec_table(data, where)
-    try:
-        return Spec.model_validate({**table, "name": name, "digest": digest_of(data)})
-    except ValidationError as error:
-        raise SpecError(problems_of(where, error.errors())) from None
+    return as_asked(Spec, spec_table(data, where), data, name, where)
 
 
 def spec_table(data: bytes, where: str) -> dict[str, Any]:
@@ -186,9 +184,21 @@ def spec_table(data: bytes, where: str) -> dict[str, Any]:
     return table
 
 
-def digest_of(data: bytes) -> str:
-    """Return the digest of a spec's bytes, the same for both ways to end a line."""
-    return hashlib.sha256(data.replace(b"\r\n", b"\n")).hexdigest()[:16]
+def as_asked(kind: type[Asked], table: dict[str, Any], data: bytes, name: str, where: str) -> Asked:
+    """Return the table of a spec as what it asks for, with the digest of its bytes.
+
+    The digest is the same for both ways to end a line.
+
+    Raises
+    ------
+    SpecError
+        With every problem of its values at once.
+    """
+    digest = hashlib.sha256(data.replace(b"\r\n", b"\n")).hexdigest()[:16]
+    try:
+        return kind.model_validate({**table, "name": name, "digest": digest})
+    except ValidationError as error:
+        raise SpecError(problems_of(where, error.errors())) from None
 
 
 def find_spec(name_or_path: str | Path) -> Path:

@@ -8,13 +8,13 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, ValidationError, ValidationInfo, field_validator
+from pydantic import Field, ValidationInfo, field_validator
 
 from coupons.errors import Problem, SpecError
 from coupons.making.spec.coupon_spec import (
     PrintedWith,
     Spec,
-    digest_of,
+    as_asked,
     find_spec,
     parse_spec,
     spec_bytes,
@@ -22,7 +22,7 @@ from coupons.making.spec.coupon_spec import (
     spec_table,
 )
 from coupons.making.spec.row_kinds import Line, Number, SpecModel, possible
-from coupons.making.spec.wording import NAME, problems_of
+from coupons.making.spec.wording import NAME
 from coupons.terms import INTERNAL, ROUND, Direction, Form, Jaws
 
 MOST_SIZES = 300
@@ -167,9 +167,9 @@ def parse_part(data: bytes, name: str, where: str) -> PartSpec:
     table = spec_table(data, where)
     problems = [*_used_twice(table, where), *_turned_datums(table, where)]
     try:
-        part = PartSpec.model_validate({**table, "name": name, "digest": digest_of(data)})
-    except ValidationError as error:
-        raise SpecError([*problems_of(where, error.errors()), *problems]) from None
+        part = as_asked(PartSpec, table, data, name, where)
+    except SpecError as error:
+        raise SpecError([*error.problems, *problems]) from None
     if problems:
         raise SpecError(problems)
     return part
