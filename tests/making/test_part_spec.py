@@ -96,6 +96,18 @@ def test_too_many_sizes_are_refused():
     assert "part.toml size: expected at most 300 items" in found
 
 
+@pytest.mark.parametrize(
+    ("sizes", "told"),
+    [
+        ("size = 3\n", "part.toml size: expected a list, got 3"),
+        ("size = [3]\n", "part.toml size 1: expected a table of keys and values, got 3"),
+    ],
+)
+def test_sizes_of_another_shape_are_refused(sizes, told):
+    (found,) = problems(HEAD.replace("[instrument]", sizes + "[instrument]"))
+    assert told in found
+
+
 def test_a_part_without_its_kind_is_not_taken_for_a_coupon(tmp_path):
     path = tmp_path / "part.toml"
     path.write_text(part_text(head=HEAD.replace('kind = "part"', "")))

@@ -12,6 +12,10 @@ NAME = r"^[^\W\d_][\w.-]{0,15}$"
 _TAGS = (*KINDS, "range", "list")  # steps of the validator's path that no one wrote
 
 
+# What TOML calls the shapes that a value can have.
+_SHAPES = {"tuple_type": "a list", "model_type": "a table of keys and values"}
+
+
 def problems_of(where: str, errors: Sequence[Any]) -> list[Problem]:
     """Return each finding as a problem of the file ``where``."""
     places = [error["loc"] for error in errors]
@@ -63,7 +67,7 @@ def _expected(kind: str, message: str, limits: Mapping[str, Any]) -> str:
         return "a letter, then letters, digits, points or dashes, 16 characters at most"
     if kind == "string_pattern_mismatch":
         return "one letter from A to Z except I, O and Q, which look like digits"
-    return message.removeprefix("Input should be ")
+    return _SHAPES.get(kind) or message.removeprefix("Input should be ")
 
 
 def _short(value: object) -> str:
