@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from coupons.making.estimate import Estimate
     from coupons.making.plan import Plan
     from coupons.making.record import Coupon, CouponHardware, CouponProof
+    from coupons.making.spec.coupon_spec import Spec
+    from coupons.making.spec.part_spec import PartSpec
     from coupons.measuring.checks.proof_score import ProofScore
     from coupons.measuring.run.findings import Finding
     from coupons.measuring.run.folder import Run, Survey
@@ -32,8 +34,8 @@ class Made:
         The run folder.
     coupon : Coupon
         Its record: features, mates and trials.
-    cost : Estimate
-        Plastic, time and bed, by a simple model.
+    cost : Estimate or None
+        Plastic, time and bed, by a simple model; None for a part that exists already.
     rounded : tuple of str
         Rows of the spec whose heights or gaps across z were rounded to whole layers.
     left_out : tuple of (str, str)
@@ -42,14 +44,14 @@ class Made:
 
     folder: Path
     coupon: "Coupon"
-    cost: "Estimate"
+    cost: "Estimate | None"
     rounded: tuple[str, ...]
     left_out: tuple[tuple[str, str], ...] = ()
 
     def __repr__(self) -> str:
         """One line: where it is, and what it holds."""
-        cost = self.cost
-        return f"<Made {self.folder}: {cost.features} features, {cost.trials} trials>"
+        features, trials = len(self.coupon.features), len(self.coupon.trials)
+        return f"<Made {self.folder}: {features} features, {trials} trials>"
 
 
 @takes(PlanError)
@@ -69,7 +71,8 @@ def make_coupon(
     Parameters
     ----------
     spec : str or Path
-        A shipped coupon by name, such as ``"first"``, or the path of a .toml file.
+        A shipped coupon by name, such as ``"first"``, or the path of a .toml file. A file of
+        ``kind = "part"`` lists the sizes of a part that exists already: nothing is made to print.
     folder : str or Path
         Run folder to write. Neither typed entries nor files of your own are written over.
     machine, material : str
@@ -79,7 +82,7 @@ def make_coupon(
     speed_mm_s : float, optional
         Printing speed, from which the time is estimated; kept with the run.
     bed_mm : (float, float), optional
-        Width and depth of the bed; the spec's own if not given.
+        Width and depth of the bed; the spec's own if not given. Not for a part.
 
     Raises
     ------
@@ -100,8 +103,13 @@ def make_coupon(
     ...     sorted(path.name for path in made.folder.iterdir())[:4]
     ['conditions.toml', 'coupon.json', 'entries.csv', 'entry.html']
     """
+    from coupons.making.spec.part_spec import PartSpec, load_asked
+
+    loaded = load_asked(spec)
     asked = _Asked(machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm)
-    return _make(spec, {Path(folder): ""}, asked)[0]
+    if isinstance(loaded, PartSpec):
+        return _made_part(loaded, Path(folder), asked)
+    return _make(loaded, {Path(folder): ""}, asked)[0]
 
 
 @takes(PlanError)
@@ -145,16 +153,20 @@ def make_jobs(
     """
     import secrets
 
+    from coupons.making.spec.part_spec import PartSpec, load_asked
     from coupons.making.spec.row_kinds import MOST_JOBS
 
     # A caller may not use a type checker.
     if not isinstance(jobs, int) or not 1 <= jobs <= MOST_JOBS:
         raise PlanError([Problem("jobs", f"a number from 1 to {MOST_JOBS}", repr(jobs)[:60])])
+    loaded = load_asked(spec)
+    if isinstance(loaded, PartSpec):
+        raise PlanError([Problem("jobs", "none for a part that exists already", f"{jobs} jobs")])
     asked = _Asked(machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm)
     # No other set of jobs may have the same names: they may all be fitted together one day.
     name = secrets.token_hex(3)
     folders = {Path(folder) / f"job-{n}": f"{name}-{n}" for n in range(1, jobs + 1)}
-    return _make(spec, folders, asked)
+    return _make(loaded, folders, asked)
 
 
 @dataclass(frozen=True)
@@ -169,14 +181,13 @@ class _Asked:
     bed_mm: tuple[float, float] | None
 
 
-def _make(spec: str | Path, folders: dict[Path, str], asked: _Asked) -> tuple[Made, ...]:
+def _make(spec: "Spec", folders: dict[Path, str], asked: _Asked) -> tuple[Made, ...]:
     """Plan and write the jobs of a coupon, all or none; each folder has the name of its job."""
     from coupons.making.plan import plan_coupon
-    from coupons.making.spec.coupon_spec import load_spec
 
-    loaded, sizes = load_spec(spec), (asked.bed_mm, asked.layer_height_mm, asked.nozzle_mm)
+    sizes = (asked.bed_mm, asked.layer_height_mm, asked.nozzle_mm)
     jobs = [
-        _Job(plan_coupon(loaded, *sizes, job=number), folder, name)
+        _Job(plan_coupon(spec, *sizes, job=number), folder, name)
         for number, (folder, name) in enumerate(folders.items(), start=1)
     ]
     return _written(jobs, asked.machine, asked.material, asked.speed_mm_s)
@@ -301,6 +312,34 @@ def prove_profile(
         lambda coupon: proof_of(known, proof, coupon),
     )
     return replace(made, left_out=proof.left_out)
+
+
+def _made_part(spec: "PartSpec", folder: Path, asked: _Asked) -> Made:
+    """Write the run folder of a part that exists already."""
+    from coupons.atomic import together
+    from coupons.making.part import part_record
+    from coupons.making.record import name_run, write_coupon
+    from coupons.measuring.run.folder import RECORD_FILE, start_run
+    from coupons.showing.pages.run_pages import refuse_foreign_pages, write_run_pages
+
+    if asked.bed_mm is not None:
+        todo = "Leave it out"
+        raise PlanError([Problem("bed", "none for a part that exists already", "one", todo)])
+    coupon = part_record(spec, asked.layer_height_mm, asked.nozzle_mm)
+    with together() as files:
+        refuse_foreign_pages(folder)
+        start_run(
+            folder,
+            coupon,
+            machine=asked.machine,
+            material=asked.material,
+            speed_mm_s=asked.speed_mm_s,
+        )
+        run = name_run(folder, coupon.spec.digest, asked.machine, asked.material)
+        write_coupon(coupon.model_copy(update={"run": run}), folder / RECORD_FILE)
+        files.settle()  # the pages are made from what stands in the folder
+        write_run_pages(folder)
+    return Made(folder, coupon, None, ())
 
 
 @takes(RunError)

@@ -269,10 +269,11 @@ class Printer:
         *,
         across: str,
         prints_mm: float | None = None,
+        drawn_mm: float | None = None,
         limits: str | None = None,
         bed: str | None = None,
     ) -> SizeAnswer:
-        """Say what to draw so that one feature prints with a size.
+        """Say what to draw so that one feature prints with a size, or what a drawn size prints as.
 
         Parameters
         ----------
@@ -282,6 +283,8 @@ class Printer:
             Printer axis across its faces; of a round one, along its axis.
         prints_mm : float, optional
             The size that it should have; by default the middle of its limits.
+        drawn_mm : float, optional
+            Ask what this drawn size prints as, instead of looking for one.
         limits : str, optional
             Limits of size, such as ``"8 H13"`` or ``"8 ±0.1"``, to get their chance.
         bed : str, optional
@@ -290,25 +293,31 @@ class Printer:
         Raises
         ------
         AnswerError
-            If a word is not known or the size makes no sense.
+            If a word is not known, the size makes no sense, or both sizes are given.
         NotMeasuredError
             If the profile has almost no data on it.
 
         Examples
         --------
         >>> printer = load_profile("results/filter-drawer/profile.json")
+        >>> tongue = printer.size("tongue", drawn_mm=60, across="x")
+        >>> tongue.drawn_mm, tongue.low_mm < tongue.expected_mm < tongue.high_mm
+        (60, True)
         >>> hole = printer.size("hole", prints_mm=8, across="z", limits="8 H13")
         >>> hole.drawn_mm > 8, 0 < hole.chance < 1
         (True, True)
         """
         side = known(Form, form, "form")
         band = None if limits is None else side_limits(limits, side)
-        if prints_mm is None:
+        if prints_mm is not None and drawn_mm is not None:
+            raise AnswerError("Give either the size that it should print with or the drawn one.")
+        wanted = drawn_mm if prints_mm is None else prints_mm
+        if wanted is None:
             if band is None:
                 raise AnswerError("Give the size that it should print with, or limits of size.")
-            prints_mm = band.middle_mm
+            wanted = band.middle_mm
         direction = known(Direction, across, "direction")
-        question = SizeQuestion(side, prints_mm, direction, band, bed=bed_of(bed))
+        question = SizeQuestion(side, wanted, direction, band, drawn_mm, bed=bed_of(bed))
         return draw_size(self.profile, question)
 
     @takes()

@@ -100,7 +100,14 @@ class SizeAnswer(Told):
         name = f"{asked.form} {asked.printed_mm:g} mm {way(asked.form, asked.direction)}"
         limits = f" within {asked.limits.code}" if asked.limits else ""
         prints = f"prints as {self.low_mm:.2f} to {self.high_mm:.2f} mm"
+        if asked.drawn_mm is not None:
+            return f"<SizeAnswer to {name} as drawn{limits}: {prints}>"
         return f"<SizeAnswer to {name}{limits}: draw {self.drawn_mm:g} mm; {prints}>"
+
+    @property
+    def error_mm(self) -> float:
+        """Expected printed size less the drawn one."""
+        return self.expected_mm - self.drawn_mm
 
     @property
     def unmeasured(self) -> tuple[Form, ...]:

@@ -9,7 +9,7 @@ import click
 
 if TYPE_CHECKING:
     from coupons.job import Made
-    from coupons.making.estimate import Estimate
+    from coupons.making.record import Coupon, CouponPart
 
 WIDTH = 80
 
@@ -109,7 +109,8 @@ def command(
 ) -> None:
     """Make a coupon from SPEC, a shipped name or the path of a .toml file.
 
-    Writes print files, a map, entry sheets and a file of conditions to fill in into one folder.
+    Writes print files, a map, entry sheets and a file of conditions to fill in into one folder. For
+    a part that exists already (kind = "part" in the file) nothing is made to print.
     Entries, and files that the tool did not write, are never overwritten.
 
     A proof (--prove) keeps the chances that the profile states now; `coupons check` and `coupons
@@ -135,7 +136,7 @@ def command(
         raise click.UsageError("Name a coupon, or give the path of a .toml file, or use --prove.")
     elif jobs is None:
         made = make_coupon(spec, folder, **asked)
-        click.echo(_told(folder, made.cost, speed, made.rounded))
+        click.echo(_told(made, speed))
     else:
         click.echo(_told_jobs(folder, make_jobs(spec, folder, jobs, **asked), speed))
 
@@ -156,15 +157,18 @@ def _prove(profile: Path, joints: str | None, folder: Path, asked: Options, spee
         speed_mm_s=asked["speed_mm_s"],
         bed_mm=asked["bed_mm"],
     )
-    click.echo(_told(folder, made.cost, speed, made.rounded))
+    click.echo(_told(made, speed))
     for name, why in made.left_out:
         click.echo(f"Left out: {name}: {why}.", err=True)
 
 
-def _told(folder: Path, cost: "Estimate", speed_mm_s: float, rounded: tuple[str, ...]) -> str:
+def _told(made: "Made", speed_mm_s: float) -> str:
+    if made.coupon.part is not None:
+        return _told_of_part(made.folder, made.coupon, made.coupon.part)
+    folder = made.folder
     lines = [
-        *_cost_lines(folder, cost),
-        *_how_to_print(speed_mm_s, rounded),
+        *_cost_lines(made),
+        *_how_to_print(speed_mm_s, made.rounded),
         "Next:",
         f"- print what is in {folder / 'print'}",
         f"- open {folder / 'entry.html'}, try and measure",
@@ -178,7 +182,7 @@ def _told_jobs(folder: Path, made: "tuple[Made, ...]", speed_mm_s: float) -> str
     rounded = tuple(sorted({letter for one in made for letter in one.rounded}))
     names = [str(one.folder) for one in made]
     lines = [
-        *(line for one in made for line in _cost_lines(one.folder, one.cost)),
+        *(line for one in made for line in _cost_lines(one)),
         *_how_to_print(speed_mm_s, rounded),
         "Next:",
         *_wrapped(
@@ -193,10 +197,13 @@ def _told_jobs(folder: Path, made: "tuple[Made, ...]", speed_mm_s: float) -> str
     return "\n".join(lines)
 
 
-def _cost_lines(folder: Path, cost: "Estimate") -> list[str]:
+def _cost_lines(made: "Made") -> list[str]:
+    cost = made.cost
+    if cost is None:
+        return []
     plates = "1 plate" if cost.plates == 1 else f"{cost.plates} plates"
     return [
-        f"{folder}: {cost.features} features on {cost.bodies} bodies ({cost.loose} loose), "
+        f"{made.folder}: {cost.features} features on {cost.bodies} bodies ({cost.loose} loose), "
         f"{cost.trials} trials",
         f"plastic  {cost.plastic_cm3:g} cm³, {cost.grams:g} g",
         f"time     about {cost.minutes:.0f} min on {plates}",
@@ -215,6 +222,34 @@ def _how_to_print(speed_mm_s: float, rounded: tuple[str, ...]) -> list[str]:
     for advice in PRINT_ADVICE:
         lines += _wrapped(advice, "  ", first="- ")
     return [*lines, ""]
+
+
+def _told_of_part(folder: Path, coupon: "Coupon", part: "CouponPart") -> str:
+    from coupons.making.record import off_layers
+
+    instrument = (
+        f"reads     {part.instrument}, in steps of {part.resolution_mm:g} mm, standard uncertainty "
+        f"{part.uncertainty_mm:g} mm"
+    )
+    lines = [
+        f"{folder}: {len(coupon.features)} sizes of a part that exists already",
+        *textwrap.wrap(instrument, WIDTH, subsequent_indent="          "),
+    ]
+    off = off_layers(coupon.features, coupon.assumed.layer_height_mm)
+    if off:
+        layers = (
+            f"layers    {', '.join(off)}: not whole layers, kept as drawn. What the slicer rounds "
+            "counts as an error of the printer"
+        )
+        lines += textwrap.wrap(layers, WIDTH, subsequent_indent="          ")
+    lines += [
+        "",
+        "Next:",
+        f"- fill in {folder / 'conditions.toml'}: machine, material, nozzle, layers",
+        f"- open {folder / 'entry.html'} and measure, or write on {folder / 'sheet.html'}",
+        f"- coupons check {folder}",
+    ]
+    return "\n".join(lines)
 
 
 def _rounding(rows: tuple[str, ...]) -> list[str]:

@@ -26,6 +26,7 @@ _OPTIONS = {
     "limits": "--limits",
     "form": "--form",
     "prints_mm": "--prints",
+    "drawn_mm": "--drawn",
     "strain_limit": "--strain-limit",
     "bed": "--bed",
     "contact_mm": "--contact",
@@ -84,8 +85,11 @@ _GAPS = ("at_least", "drawn_gap_mm", "printed_gap_mm")
     help='Limits: "12 H9/d9" with --joint, "12 H13" with --form, or numbers such as "12 ±0.1", '
     '"12 +0.1/0", "11.9..12.1": what to draw, and the chance to meet them.',
 )
-@click.option("--form", help="A single hole, slot, pin or tongue; with --prints or --limits.")
+@click.option(
+    "--form", help="A single hole, slot, pin or tongue; with --prints, --drawn or --limits."
+)
 @click.option("--prints", "prints_mm", type=length, help="Printed size wanted, mm.")
+@click.option("--drawn", "drawn_mm", type=length, help="Ask what this drawn size prints as, mm.")
 @click.option(
     "--strain-limit", type=float, help="Strain limit of the printed material, such as 0.01 for 1 %."
 )
@@ -145,8 +149,8 @@ def command(profile: Path, as_json: bool, **asked: Any) -> None:
     moves a face out of its material, a negative one into it.
 
     Ask about a joint of two printed bodies (--joint, --size), a printed body with hardware
-    (--hardware), limits of a standard (--joint, --limits), or a single size (--form with --prints
-    or --limits). Joints with more than one pair of faces are answered as a whole.
+    (--hardware), limits of a standard (--joint, --limits), or a single size (--form with --prints,
+    --drawn or --limits). Joints with more than one pair of faces are answered as a whole.
     """
     from coupons.answering.ask import load_profile
 
@@ -178,7 +182,7 @@ def _answer(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         raise click.UsageError("Two sizes belong to --joint pocket/plate or sleeve/bar.")
     if asked["limits"] is not None:
         return _limits(printer, asked)
-    if asked["form"] is not None or asked["prints_mm"] is not None:
+    if _given(asked, "form", "prints_mm", "drawn_mm"):
         return _single(printer, asked)
     if asked["hardware"] is not None:
         return _hardware(printer, asked)
@@ -200,7 +204,8 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     from coupons.answering.words.sizes import limits_data, limits_headline, limits_sentences
 
     todo = "The limits already set the sizes: leave out the rest"
-    allowed = ("limits", "form", "bed") if asked["form"] else ("limits", "joint", *_SIDES)
+    of_one = ("limits", "form", "drawn_mm", "bed")
+    allowed = of_one if asked["form"] else ("limits", "joint", *_SIDES)
     _allow_only(asked, "--limits", allowed, todo)
     code, across = asked["limits"], asked["across"]
     if (asked["joint"] is None) is (asked["form"] is None):
@@ -209,8 +214,8 @@ def _limits(printer: "Printer", asked: dict[str, Any]) -> Spoken:
             '"12 H9/d9", or with --form hole for one, such as "12 H13".'
         )
     if asked["form"] is not None:
-        bed = asked["bed"]
-        return _size_words(printer.size(asked["form"], across=across, limits=code, bed=bed))
+        more = {name: asked[name] for name in ("drawn_mm", "bed")}
+        return _size_words(printer.size(asked["form"], across=across, limits=code, **more))
     answer = printer.limits(code, joint=asked["joint"], across=across, **_sides(asked))
     return len(limits_headline(answer)), limits_sentences(answer), limits_data(answer)
 
@@ -242,14 +247,18 @@ def _several(printer: "Printer", asked: dict[str, Any]) -> Spoken:
 
 def _single(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     todo = "For a fit use --joint with --size, or --hardware"
-    what = " and ".join(_given(asked, "form", "prints_mm"))
-    _allow_only(asked, what, ("form", "prints_mm", "bed"), todo)
-    if asked["form"] is None or asked["prints_mm"] is None:
-        raise click.UsageError("A single size needs --form with --prints or --limits.")
+    sizes_given = _given(asked, "prints_mm", "drawn_mm")
+    what = " and ".join([*_given(asked, "form"), *sizes_given])
+    _allow_only(asked, what, ("form", "prints_mm", "drawn_mm", "bed"), todo)
+    if asked["form"] is None or len(sizes_given) != 1:
+        raise click.UsageError(
+            "A single size needs --form with --prints or --drawn, not both, or with --limits."
+        )
     return _size_words(
         printer.size(
             asked["form"],
             prints_mm=asked["prints_mm"],
+            drawn_mm=asked["drawn_mm"],
             across=asked["across"],
             bed=asked["bed"],
         )
@@ -289,7 +298,8 @@ def _joint(printer: "Printer", asked: dict[str, Any]) -> Spoken:
         raise click.UsageError(f"Not together: {', '.join(several)}. Ask about one drawn gap.")
     if asked["hardware"] is None and (asked["joint"] is None or asked["size_mm"] is None):
         raise click.UsageError(
-            "Use --joint with --size, or --hardware, or --limits, or --form with --prints."
+            "Use --joint with --size, or --hardware, or --limits, or --form with --prints or "
+            "--drawn."
         )
     where = ("size_mm", "across", "move", "bed", "contact_mm", "slant_deg")
     wishes = (*where, *_GAPS)

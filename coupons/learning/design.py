@@ -8,7 +8,15 @@ from numpy.typing import NDArray
 
 from coupons.errors import FitError
 from coupons.learning.contact import contact_of_pair_mm, contacts_mm
-from coupons.learning.effects import EFFECTS, LOSSES, ZEROED, effect_row, height_share, loss_row
+from coupons.learning.effects import (
+    EFFECTS,
+    LOSSES,
+    ZEROED,
+    effect_row,
+    height_share,
+    loss_row,
+    side,
+)
 from coupons.making.record import CouponFeature
 from coupons.measuring.jaws import bore_from_reading
 from coupons.measuring.run.entries import FitEntry, SizeEntry
@@ -85,6 +93,8 @@ class Readings:
         Which of the zero errors of its run's caliper is in it, by place in `ZEROED`; −1 for none.
     resolution : ndarray of shape (n,)
         Of the caliper, in mm.
+    uncertainty : ndarray of shape (n,)
+        Standard uncertainty of the instrument as its certificate says it, in mm; 0 if none does.
     row : ndarray of int of shape (n,)
         Entry rows.
     """
@@ -94,7 +104,14 @@ class Readings:
     effects: Array
     jaws: Indices
     resolution: Array
+    uncertainty: Array
     row: Indices
+
+    @property
+    def least_variance(self) -> Array:
+        """What a reading scatters by at least, in mm²: its rounding and its uncertainty."""
+        least: Array = self.resolution**2 / 12 + self.uncertainty**2
+        return least
 
 
 @dataclass(frozen=True)
@@ -141,6 +158,9 @@ class Design:
     n_runs : int
     hands : tuple of str
         Who tried. One person alone is not told from people at large.
+    datums : ndarray of shape (n_sizes, n_datums), optional
+        For each face from which several sizes start, how it enters each size when it stands proud
+        by its own deviation: 1 in external ones, −1 in internal ones, 0 where it is no face.
     """
 
     sizes: Sizes
@@ -148,6 +168,12 @@ class Design:
     trials: Trials
     n_runs: int
     hands: tuple[str, ...] = ("",)
+    datums: Array | None = None
+
+    @property
+    def shared_faces(self) -> Array:
+        """The same as ``datums``, without columns where no size shares a face."""
+        return np.zeros((len(self.sizes.drawn), 0)) if self.datums is None else self.datums
 
 
 def as_feature(feature: CouponFeature) -> Feature:
@@ -238,7 +264,24 @@ def design_of(runs: Sequence[Run]) -> Design:
     in_print = prints_of(runs)
     if len(set(in_print)) < len(runs):
         sizes = replace(sizes, in_print=np.array(in_print, np.intp)[sizes.run])
-    return Design(sizes, readings_of(readings), trials_of(trials), len(runs), hands)
+    return Design(
+        sizes, readings_of(readings), trials_of(trials), len(runs), hands, _datums(table, runs)
+    )
+
+
+def _datums(table: SizeTable, runs: Sequence[Run]) -> Array | None:
+    """Return how the faces from which several sizes start enter those that take part."""
+    columns = []
+    for n, run in enumerate(runs):
+        forms = {feature.id: feature.form for feature in run.coupon.features}
+        for ids in run.coupon.part.datums.values() if run.coupon.part else ():
+            column = np.zeros(len(table.rows))
+            for id_ in ids:
+                if (n, id_) in table.index:
+                    column[table.index[n, id_]] = side(forms[id_])
+            if np.count_nonzero(column) > 1:
+                columns.append(column)
+    return np.column_stack(columns) if columns else None
 
 
 def beyond_size(feature: Feature, along: str | None) -> Array:
@@ -263,6 +306,7 @@ def _reading_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, 
             beyond_size(f, entry.along),
             zeroed_by(entry.jaws),
             caliper.resolution_mm,
+            caliper.uncertainty_mm,
             entry.row,
         )
 
@@ -323,13 +367,14 @@ def _columns(rows: list[tuple[object, ...]], n_columns: int) -> list[list[object
 
 def readings_of(rows: list[tuple[object, ...]]) -> Readings:
     """Turn rows of the fields of `Readings` into arrays."""
-    size, value, effects, jaws, resolution, row = _columns(rows, 6)
+    size, value, effects, jaws, resolution, uncertainty, row = _columns(rows, 7)
     return Readings(
         np.array(size, np.intp),
         np.array(value, float),
         np.array(effects, float).reshape(-1, len(EFFECTS)),
         np.array(jaws, np.intp),
         np.array(resolution, float),
+        np.array(uncertainty, float),
         np.array(row, np.intp),
     )
 

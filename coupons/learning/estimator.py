@@ -301,7 +301,7 @@ def _effects_design(X: Array, y: Array, key: str) -> Design:
     )
     each = np.arange(n)
     no_jaws = np.full(n, -1)
-    readings = Readings(each, y, np.zeros((n, len(EFFECTS))), no_jaws, nothing, each)
+    readings = Readings(each, y, np.zeros((n, len(EFFECTS))), no_jaws, nothing, nothing, each)
     return Design(sizes, readings, trials_of([]), 1)
 
 
@@ -353,7 +353,7 @@ def _split(
         np.repeat(weights, n, axis=1),
         mean[:, :n],
         variance[:, :n],
-        np.sqrt(sigma[:, None] ** 2 + design.readings.resolution**2 / 12),
+        np.sqrt(sigma[:, None] ** 2 + design.readings.least_variance),
         table.reading_dof,
     )
     of_trials = (points, -1, N_EDGES)

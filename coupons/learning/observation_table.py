@@ -24,6 +24,7 @@ column              what it holds
 ``width``           how many grades beyond the tightest the person left open
 ``contact_mm``      trials: length over which the two bear on each other; 0 where not known
 ``seam``            trials: 1 if the seam of a standing pin is known to stand proud
+``uncertainty_mm``  readings: standard uncertainty of the instrument, where that is known; else 0
 ==================  ==============================================================================
 
 The value to learn is the size read in mm (after correction for the jaws), or the rank of the
@@ -78,6 +79,7 @@ COLUMNS = (
     "width",
     "contact_mm",
     "seam",
+    "uncertainty_mm",
 )
 _AT = {name: column for column, name in enumerate(COLUMNS)}
 _FORMS, _DIRECTIONS, _AXES = tuple(Form), tuple(Direction), ("x", "y", "z")
@@ -151,9 +153,10 @@ def _reading_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
     for entry in run.sizes:
         at = index[entry.feature]
         along = -1 if entry.along is None else _AXES.index(entry.along)
-        step = run.conditions.caliper.resolution_mm
+        caliper = run.conditions.caliper
         codes = _codes(run.coupon.features[at])
-        yield (0, n, at, *codes, along, zeroed_by(entry.jaws), step, *_NO_MATE, 0, 0, 0)
+        read = (along, zeroed_by(entry.jaws), caliper.resolution_mm)
+        yield (0, n, at, *codes, *read, *_NO_MATE, 0, 0, 0, caliper.uncertainty_mm)
 
 
 def _trial_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
@@ -168,7 +171,7 @@ def _trial_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
         mate = _mate_codes(run.coupon, index, entry.mate)
         seam = shows_seam(run.coupon.features[at], by_id.get(entry.mate))
         contact_mm = contact_of_pair_mm(contacts, entry.feature, entry.mate) or 0.0
-        trial = (*mate, width, contact_mm, seam)
+        trial = (*mate, width, contact_mm, seam, 0)
         yield (1, n, at, *_codes(run.coupon.features[at]), -1, -1, 0, *trial)
 
 
@@ -247,7 +250,8 @@ def _reading(table: SizeTable, run: int, row: Array, value: float, at: int) -> t
     axis = None if along < 0 else _AXES[along]
     index = table.printed(run, f"{row[_AT['feature']]:g}", feature)
     jaws = int(row[_AT["jaws"]])
-    return (index, value, beyond_size(feature, axis), jaws, row[_AT["resolution_mm"]], at)
+    step, unsure = row[_AT["resolution_mm"]], row[_AT["uncertainty_mm"]]
+    return (index, value, beyond_size(feature, axis), jaws, step, unsure, at)
 
 
 def _trial(table: SizeTable, run: int, row: Array, rank: int, at: int) -> tuple[object, ...]:

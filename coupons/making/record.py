@@ -15,7 +15,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from coupons.atomic import write_text
 from coupons.errors import Problem, RunError
 from coupons.reading import read_plain
-from coupons.terms import Direction, Form, Grade, Held, Jaws, Seam
+from coupons.terms import FLAT, Direction, Form, Grade, Held, Jaws, Seam
 
 Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
 Moment = Annotated[float, Field(allow_inf_nan=False)]
@@ -31,9 +31,10 @@ class CouponFeature(_Frozen):
 
     ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (the mating
     feature of a loose piece), *span* (for the caliper only) or *swell* (met at the first layer on
-    purpose). ``place_mm`` is its centre on its plate as printed. ``seam`` says of a pin whether its
-    seam stands proud (*shown*) or in a groove made for it (*hidden*), ``on_bed`` whether the lower
-    of its faces across layers is the first layer; records of before that was recorded say nothing.
+    purpose). ``place_mm`` is its centre on its plate as printed, None where the part was there
+    before its record. ``seam`` says of a pin whether its seam stands proud (*shown*) or in a groove
+    made for it (*hidden*), ``on_bed`` whether the lower of its faces across layers is the first
+    layer; records of before that was recorded say nothing.
     """
 
     id: str
@@ -44,10 +45,26 @@ class CouponFeature(_Frozen):
     row: str
     body: str
     plate: Annotated[int, Field(ge=1)]
-    place_mm: tuple[Place, Place, Place]
+    place_mm: tuple[Place, Place, Place] | None
     at_bed: bool = False
     seam: Seam | None = None
     on_bed: bool | None = None
+
+
+# A drawn size this far from whole layers is off the grid, not merely rounded.
+OFF_LAYER_MM = 0.005
+
+
+def off_layers(features: Iterable[CouponFeature], layer_height_mm: float) -> tuple[str, ...]:
+    """Return the ids of the flat features whose size across z is not whole layers."""
+    return tuple(
+        feature.id
+        for feature in features
+        if feature.form in FLAT
+        and feature.direction is Direction.Z
+        and abs(feature.size_mm - round(feature.size_mm / layer_height_mm) * layer_height_mm)
+        > OFF_LAYER_MM
+    )
 
 
 class CouponHardware(_Frozen):
@@ -160,9 +177,9 @@ class CouponSpecRef(_Frozen):
 
 
 class CouponAssumed(_Frozen):
-    """The machine that the coupon was made for."""
+    """The machine that the coupon was made for; a part that exists already needs no bed."""
 
-    bed_mm: tuple[Length, Length]
+    bed_mm: tuple[Length, Length] | None
     layer_height_mm: Length
     nozzle_mm: Length
 
@@ -210,17 +227,32 @@ class CouponProof(_Frozen):
     usual_hits: tuple[Annotated[int, Field(ge=0)], Annotated[int, Field(ge=0)]]
 
 
+class CouponPart(_Frozen):
+    """What says that a part existed already, so that there was nothing to print: its instrument.
+
+    ``uncertainty_mm`` is the standard uncertainty of one of its readings. ``datums`` are the
+    names of the faces from which sizes start, each with the ids of those features.
+    """
+
+    instrument: Annotated[str, Field(max_length=60)]
+    resolution_mm: Annotated[float, Field(ge=0.0001, le=1, allow_inf_nan=False)]
+    uncertainty_mm: Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
+    jaw_land_mm: Annotated[float, Field(ge=0, le=5, allow_inf_nan=False)] | None = None
+    datums: dict[str, tuple[str, ...]] = {}
+
+
 class Coupon(_Frozen):
     """The whole record. Trials and readings are in the order in which to do them.
 
     ``run`` is missing in records made before runs had an id, ``holds`` where there are none,
-    ``proof`` in all that prove nothing.
+    ``proof`` in all that prove nothing, ``part`` in those of coupons.
     """
 
     format: Literal["coupon-record"] = "coupon-record"
     version: Literal[1] = 1
     run: CouponRun | None = None
     proof: CouponProof | None = None
+    part: CouponPart | None = None
     spec: CouponSpecRef
     assumed: CouponAssumed
     bodies: tuple[CouponBody, ...]
@@ -240,7 +272,7 @@ def write_coupon(coupon: Coupon, path: Path) -> None:
 
 def left_out(coupon: Coupon) -> set[str]:
     """Return what a record does not mention, as it was before there was such a thing."""
-    return {name for name in ("run", "holds", "proof") if not getattr(coupon, name)}
+    return {name for name in ("run", "holds", "proof", "part") if not getattr(coupon, name)}
 
 
 def name_run(folder: Path, digest: str, machine: str, material: str) -> CouponRun:
@@ -308,6 +340,9 @@ def _dangling(coupon: Coupon) -> Iterator[tuple[str, str, str]]:
     yield from _dangling_pairs("trials", coupon.trials, known, mates)
     yield from _dangling_pairs("holds", coupon.holds, known, mates)
     yield from _dangling_proof(coupon, known, mates)
+    for face, started in coupon.part.datums.items() if coupon.part else ():
+        for held in sorted(set(started) - known):
+            yield f"part.datums.{face[:20]}", "a feature in the record", held
     for n, reading in enumerate(coupon.readings):
         if reading.feature not in known:
             yield f"readings.{n}.feature", "a feature in the record", reading.feature

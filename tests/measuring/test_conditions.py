@@ -77,7 +77,7 @@ def test_any_name_survives_the_template(tmp_path, name):
         (
             GOOD + "[caliper]\nresolution = 0.1\n",
             "conditions.toml at caliper.resolution: expected one of resolution_mm, jaw_land_mm,"
-            " got resolution. Did you mean resolution_mm?",
+            " uncertainty_mm, got resolution. Did you mean resolution_mm?",
         ),
         (
             GOOD.replace("0.4", "-0.4"),

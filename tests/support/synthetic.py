@@ -82,6 +82,7 @@ class Builder:
             np.zeros((n_readings, len(EFFECTS))),
             np.array([features[at].form in INTERNAL for at in self.readings], np.intp),
             np.full(n_readings, 0.01),
+            np.zeros(n_readings),
             np.arange(n_readings),
         )
         trials = Trials(
@@ -156,6 +157,7 @@ def plain_design(covariates, *, value=None, group=None, tightest=None, loosest=N
         np.asarray(value, float) if value is not None else np.zeros(0),
         np.zeros((len(read), len(EFFECTS))),
         np.full(len(read), -1),
+        np.zeros(len(read)),
         np.zeros(len(read)),
         read,
     )

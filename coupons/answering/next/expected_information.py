@@ -100,7 +100,7 @@ def _from_readings(model: LatentModel, scatters: Scatters) -> Array:
     nu = model.table.reading_dof
     readings = model.design.readings
     rows = np.concatenate([model.reading_shared, model.reading_own.T.toarray()], axis=1)
-    scale_sq = scatters.sigma**2 + readings.resolution**2 / 12
+    scale_sq = scatters.sigma**2 + readings.least_variance
     weights = (nu + 1) / (nu + 3) / scale_sq
     return np.asarray((rows.T * weights) @ rows)
 

@@ -74,8 +74,11 @@ def wants_of(coupon: Coupon) -> tuple[Want, ...]:
     -------
     tuple of Want
         Sliding faces across each axis in which it has flat forms, push pins along each axis in
-        which it has round ones, and standing holes for screws.
+        which it has round ones, and standing holes for screws. None of a part that exists already:
+        its sizes are of interest themselves, and all are read.
     """
+    if coupon.part is not None:
+        return ()
     has = {(feature.form in FLAT, feature.direction) for feature in coupon.features}
     holes = {feature.direction for feature in coupon.features if feature.form is Form.HOLE}
     axes = (Direction.X, Direction.Y, Direction.Z)

@@ -11,7 +11,7 @@ from coupons.answering.offset import EVEN_CHANCE
 from coupons.answering.origin import origin_data, origin_sentence
 from coupons.answering.single import SizeAnswer
 from coupons.answering.standards.iso286 import Limits
-from coupons.answering.ways import sizes_in
+from coupons.answering.ways import sizes_in, way
 from coupons.answering.words.answers import (
     PREDICTED,
     chance,
@@ -24,9 +24,10 @@ from coupons.answering.words.answers import (
     measured_data,
     move_data,
     percent,
+    signed,
     size_range,
 )
-from coupons.terms import Form
+from coupons.terms import FLAT, Form
 
 
 def size_move(answer: SizeAnswer) -> FaceMove:
@@ -45,7 +46,8 @@ def size_sentences(answer: SizeAnswer, today: date | None = None) -> list[str]:
     """
     head = size_headline(answer, today)
     unsaid = unsaid_sentence(answer.high_mm - answer.low_mm, answer.beds)
-    lines = [*_prints(answer, "It")[1:], *filter(None, [unsaid])]
+    prints = [] if answer.question.drawn_mm is not None else _prints(answer, "It")[1:]
+    lines = [*prints, *filter(None, [unsaid])]
     lines += [*evidence([answer.measured] if answer.measured else [])]
     if answer.question.hardware is not None:
         lines.append(hardware_sentence(answer.question.hardware))
@@ -55,7 +57,20 @@ def size_sentences(answer: SizeAnswer, today: date | None = None) -> list[str]:
 def size_headline(answer: SizeAnswer, today: date | None = None) -> list[str]:
     """Return marks, what to draw, what size that prints at, and what makes it doubtful."""
     lines = marks(answer.rehearsed, answer.origin, today)
+    if answer.question.drawn_mm is not None:
+        return [*lines, _comes_out(answer), *_within(answer, "it"), *_extrapolated(answer)]
     return [*lines, _draw(answer), _prints(answer, "it")[0], *_extrapolated(answer)]
+
+
+def _comes_out(answer: SizeAnswer) -> str:
+    """Say what a drawn size prints as."""
+    asked = answer.question
+    between = " " if asked.form in FLAT else " with its "
+    return (
+        f"Drawn {answer.drawn_mm:g} mm, a {asked.form}{between}{way(asked.form, asked.direction)} "
+        f"prints at {answer.expected_mm:.2f} mm (error {signed(answer.error_mm)} mm), between "
+        f"{answer.low_mm:.2f} and {answer.high_mm:.2f} mm {PREDICTED}."
+    )
 
 
 def _draw(answer: SizeAnswer) -> str:
@@ -66,9 +81,7 @@ def _draw(answer: SizeAnswer) -> str:
 
 def _prints(answer: SizeAnswer, what: str) -> list[str]:
     """Give the predicted size, after the chance that it is within its limits."""
-    limits, lines = answer.question.limits, []
-    if limits is not None and answer.chance is not None:
-        lines.append(f"Chance that {what} is within {_limits(limits)}: {chance(answer.chance)}.")
+    lines = _within(answer, what)
     lines.append(
         f"{what.capitalize()} prints at {answer.expected_mm:.2f} mm, between {answer.low_mm:.2f} "
         f"and {answer.high_mm:.2f} mm {PREDICTED}."
@@ -77,6 +90,14 @@ def _prints(answer: SizeAnswer, what: str) -> list[str]:
         layers = counted(answer.layers, "layer")
         lines.append(f"That is {layers} of {answer.layer_mm:g} mm; only whole layers print.")
     return lines
+
+
+def _within(answer: SizeAnswer, what: str) -> list[str]:
+    """Give the chance that a size is within its limits, if it has any."""
+    limits = answer.question.limits
+    if limits is None or answer.chance is None:
+        return []
+    return [f"Chance that {what} is within {_limits(limits)}: {chance(answer.chance)}."]
 
 
 def _extrapolated(answer: SizeAnswer) -> list[str]:
@@ -188,13 +209,15 @@ def size_data(answer: SizeAnswer, today: date | None = None) -> dict[str, object
         "question": {
             "form": str(question.form),
             "across": str(question.direction),
-            "prints_mm": question.printed_mm,
+            "prints_mm": question.printed_mm if question.drawn_mm is None else None,
+            "drawn_mm": question.drawn_mm,
             "limits": None if limits is None else limits.code,
             "hardware": question.hardware.name if question.hardware else None,
             "bed": None if question.bed is None else str(question.bed),
         },
         **move_data(size_move(answer)),
         "printed_mm": answer.expected_mm,
+        "error_mm": answer.error_mm,
         "low_mm": answer.low_mm,
         "high_mm": answer.high_mm,
         "limits": None

@@ -116,7 +116,7 @@ def _without_twins(design: Design) -> tuple[Design, Indices]:
     """Return a design without repeats, and for each edge of the whole one its twin there."""
     r, t = design.readings, design.trials
     value = np.round(r.value, _SAME_DIGITS)
-    readings, twin_r = _distinct(r.size, value, r.resolution, r.jaws, r.effects)
+    readings, twin_r = _distinct(r.size, value, r.least_variance, r.jaws, r.effects)
     trials, twin_t = _distinct(t.internal, t.external, t.tightest, t.loosest, t.hand, t.losses)
     return _only(design, readings, trials), edges_of(len(readings), twin_r, twin_t)
 

@@ -91,14 +91,14 @@ class Observations:
 
 def observations(model: LatentModel, scatters: Sequence[Scatters]) -> Observations:
     """Arrange the observations of a data set for several values of the scatters."""
-    trials, resolution = model.design.trials, model.design.readings.resolution
+    trials, least = model.design.trials, model.design.readings.least_variance
     sigma, omega = (np.array([[getattr(s, name)] for s in scatters]) for name in ("sigma", "omega"))
-    starts = len(resolution) + N_EDGES * np.arange(len(trials.internal))
+    starts = len(least) + N_EDGES * np.arange(len(trials.internal))
     return Observations(
         model,
         edge_rows(model),
         edge_offset(model),
-        np.sqrt(sigma**2 + resolution**2 / 12),
+        np.sqrt(sigma**2 + least),
         omega,
         starts + np.maximum(trials.tightest - 1, 0),
         starts + np.minimum(trials.loosest, N_EDGES - 1),

@@ -1,9 +1,10 @@
 """The latent values of the model and how every observation depends on them.
 
 Latent values are laid out as ``[effects, thresholds, losses, print effects, caliper zeros, bumps,
-hands]``, the *shared* block of a few dozen, followed by one *own deviation* a size. Print effects,
-zeros and bumps are laid out kind by kind, one a run; hands one a person. An observation touches at
-most two own deviations, so that part is kept sparse.
+datums, hands]``, the *shared* block of a few dozen, followed by one *own deviation* a size. Print
+effects, zeros and bumps are laid out kind by kind, one a run; hands one a person. A datum is the
+own deviation of a face from which several sizes start: half the variance of each of them. An
+observation touches at most two own deviations, so that part is kept sparse.
 """
 
 from dataclasses import dataclass
@@ -119,7 +120,8 @@ class LatentModel:
     def prior_center(self) -> Array:
         """Prior mean of all latent values."""
         of_runs = self.n_per_run * self.design.n_runs
-        rest = of_runs + len(_told_hands(self.design)) + len(self.design.sizes.drawn)
+        sizes, n_datums = self.design.shared_faces.shape
+        rest = of_runs + n_datums + len(_told_hands(self.design)) + sizes
         return np.concatenate([prior_mean(self.table), np.zeros(rest)])
 
     def prior_variance(self, scatters: Scatters) -> Array:
@@ -129,11 +131,16 @@ class LatentModel:
         bought = np.isfinite(sizes.fixed_sd)
         # A piece known exactly still needs a positive variance; an sd of a nanometre is negligible.
         own = np.where(bought, np.maximum(sizes.fixed_sd, 1e-6) ** 2, printed)
+        # A size has two faces, alike and independent: one of them may be that of others too.
+        faces = self.design.shared_faces != 0
+        datums = (faces * printed[:, None]).max(axis=0, initial=0.0) / 2
+        own = np.where(faces.any(axis=1), own / 2, own)
         prints = [effect.share * getattr(scatters, effect.scatter) for effect in self.table.prints]
         zeros = [zero.sd for zero in self.table.zeros.values()]
         of_runs = np.repeat([*prints, *zeros, self.table.bump.sd], n)
         hands = np.full(len(_told_hands(self.design)), self.table.hand.sd)
-        return np.concatenate([np.concatenate([prior_sd(self.table), of_runs, hands]) ** 2, own])
+        of_terms = np.concatenate([prior_sd(self.table), of_runs]) ** 2
+        return np.concatenate([of_terms, datums, hands**2, own])
 
     def predicted(self, latent: Array) -> Array:
         """Predicted size in mm of each reading."""
@@ -144,7 +151,7 @@ class LatentModel:
 
     def reading_scale(self, scatters: Scatters) -> Array:
         """Scale of each reading in mm; rounding to the caliper's step is part of it."""
-        scale: Array = np.sqrt(scatters.sigma**2 + self.design.readings.resolution**2 / 12)
+        scale: Array = np.sqrt(scatters.sigma**2 + self.design.readings.least_variance)
         return scale
 
     def distances(self, latent: Array, scatters: Scatters) -> tuple[Array, Array]:
@@ -250,9 +257,11 @@ def _shared_rows(design: Design, table: PriorTable, at: Indices, effects: Array)
     of_run = design.sizes.prints[at, None] == np.arange(design.n_runs)
     prints = print_rows(effects, table)[:, :, None] * of_run[:, None, :]
     n, n_prints = len(at), len(table.prints) * design.n_runs
-    n_rest = (len(table.zeros) + 1) * design.n_runs + len(_told_hands(design))
-    middle, rest = np.zeros((n, N_TERMS - _N_EFFECTS)), np.zeros((n, n_rest))
-    return np.concatenate([effects, middle, prints.reshape(n, n_prints), rest], axis=1)
+    middle = np.zeros((n, N_TERMS - _N_EFFECTS))
+    of_runs = np.zeros((n, (len(table.zeros) + 1) * design.n_runs))
+    hands = np.zeros((n, len(_told_hands(design))))
+    parts = [effects, middle, prints.reshape(n, n_prints), of_runs, design.shared_faces[at], hands]
+    return np.concatenate(parts, axis=1)
 
 
 def _one_of(index: Indices, count: int) -> Array:

@@ -96,7 +96,7 @@ def _off_mm(feature: CouponFeature, surface: NDArray[np.float64]) -> float:
     for direction in _measured(feature):
         along = surface @ ACROSS[direction]
         middle = (along.min() + along.max()) / 2
-        off = max(off, abs(middle - float(np.dot(feature.place_mm, ACROSS[direction]))))
+        off = max(off, abs(middle - float(np.array(feature.place_mm) @ ACROSS[direction])))
     return off
 
 

@@ -6,7 +6,7 @@ Whether the geometry can be made is for :mod:`coupons.making.plan` to say.
 
 import hashlib
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import Field, ValidationError, model_validator
 
@@ -18,23 +18,19 @@ from coupons.reading import load_toml, read_plain, stands
 
 MOST_BYTES = 1_000_000
 
+Asked = TypeVar("Asked", bound=SpecModel)
+
 BedSide = Annotated[Number, Field(ge=40, le=2000)]
 
 
-class Assumed(SpecModel):
-    """The machine that the spec is made for; options of ``make`` override each value."""
+class PrintedWith(SpecModel):
+    """Nozzle and layers; options of ``make`` override each value."""
 
-    bed_mm: tuple[BedSide, BedSide] = (180.0, 180.0)
     layer_height_mm: Annotated[Number, Field(ge=0.04, le=1.0)] = 0.2
     nozzle_mm: Annotated[Number, Field(ge=0.1, le=1.5)] = 0.4
 
-    @property
-    def measures(self) -> Measures:
-        """The proportions that follow nozzle and layers."""
-        return Measures(self.nozzle_mm, self.layer_height_mm)
-
     @model_validator(mode="after")
-    def _layers_hold(self) -> "Assumed":
+    def _layers_hold(self) -> Self:
         most = THICKEST_LAYER * self.nozzle_mm
         if self.layer_height_mm > most + 1e-9:
             raise ValueError(
@@ -42,6 +38,17 @@ class Assumed(SpecModel):
                 f"got {self.layer_height_mm:g} mm"
             )
         return self
+
+
+class Assumed(PrintedWith):
+    """The machine that the spec is made for; options of ``make`` override each value."""
+
+    bed_mm: tuple[BedSide, BedSide] = (180.0, 180.0)
+
+    @property
+    def measures(self) -> Measures:
+        """The proportions that follow nozzle and layers."""
+        return Measures(self.nozzle_mm, self.layer_height_mm)
 
 
 class Spec(SpecModel):
@@ -125,14 +132,27 @@ def load_spec(name_or_path: str | Path) -> Spec:
     SpecError
         If there is no such spec, or with every problem of its text at once.
     """
-    path = _find(name_or_path)
+    path = find_spec(name_or_path)
+    return parse_spec(spec_bytes(path), name=spec_name(path), where=path.name)
+
+
+def spec_bytes(path: Path) -> bytes:
+    """Read the bytes of a spec.
+
+    Raises
+    ------
+    SpecError
+        If the file cannot be read.
+    """
     try:
-        data = read_plain(path, MOST_BYTES)
+        return read_plain(path, MOST_BYTES)
     except OSError as error:
         raise SpecError([Problem(str(path), "a readable file", str(error.strerror))]) from None
-    # The name goes into files that hold text, and into names of files.
-    name = "".join(sign if sign.isprintable() else "_" for sign in path.stem)
-    return parse_spec(data, name=name, where=path.name)
+
+
+def spec_name(path: Path) -> str:
+    """Return the name of a spec, which goes into files that hold text and into names of files."""
+    return "".join(sign if sign.isprintable() else "_" for sign in path.stem)
 
 
 def parse_spec(data: bytes, name: str, where: str) -> Spec:
@@ -143,21 +163,52 @@ def parse_spec(data: bytes, name: str, where: str) -> Spec:
     SpecError
         With every problem at once.
     """
+    return as_asked(Spec, spec_table(data, where), data, name, where)
+
+
+def spec_table(data: bytes, where: str) -> dict[str, Any]:
+    """Load the TOML of a spec without checking its values.
+
+    Raises
+    ------
+    SpecError
+        If it is not TOML, or holds a key that is not its own to say.
+    """
     try:
         table = load_toml(data.decode("utf-8-sig"), where, SpecError)
     except UnicodeDecodeError:
         raise SpecError([Problem(where, "UTF-8 text", "other bytes")]) from None
-    digest = hashlib.sha256(data.replace(b"\r\n", b"\n")).hexdigest()[:16]
     reserved = [key for key in ("name", "digest") if key in table]
     if reserved:
         raise SpecError([unknown_key(where, key) for key in reserved])
+    return table
+
+
+def as_asked(kind: type[Asked], table: dict[str, Any], data: bytes, name: str, where: str) -> Asked:
+    """Return the table of a spec as what it asks for, with the digest of its bytes.
+
+    The digest is the same for both ways to end a line.
+
+    Raises
+    ------
+    SpecError
+        With every problem of its values at once.
+    """
+    digest = hashlib.sha256(data.replace(b"\r\n", b"\n")).hexdigest()[:16]
     try:
-        return Spec.model_validate({**table, "name": name, "digest": digest})
+        return kind.model_validate({**table, "name": name, "digest": digest})
     except ValidationError as error:
         raise SpecError(problems_of(where, error.errors())) from None
 
 
-def _find(name_or_path: str | Path) -> Path:
+def find_spec(name_or_path: str | Path) -> Path:
+    """Return the path of a shipped spec by name, or of any spec.
+
+    Raises
+    ------
+    SpecError
+        If there is no such spec.
+    """
     if isinstance(name_or_path, str) and name_or_path in shipped_specs():
         return specs_folder() / f"{name_or_path}.toml"
     path = Path(name_or_path)

@@ -86,6 +86,13 @@ class _Row(SpecModel):
     length_mm: Annotated[Number, Field(ge=4.0, le=60)] = 7.0
 
 
+def possible(form: Form | None, direction: Direction) -> Direction:
+    """Return the direction of a form, or refuse one in which no axis of a round form lies."""
+    if form in ROUND and direction not in ("x", "y", "z"):
+        raise ValueError(f"one of x, y, z for a {form}, got {direction}")
+    return direction
+
+
 class _FormedRow(_Row):
     """A row of alike features."""
 
@@ -95,10 +102,7 @@ class _FormedRow(_Row):
     @field_validator("direction")
     @classmethod
     def _possible(cls, direction: Direction, info: ValidationInfo) -> Direction:
-        form = info.data.get("form")
-        if form in ROUND and direction not in ("x", "y", "z"):
-            raise ValueError(f"one of x, y, z for a {form}, got {direction}")
-        return direction
+        return possible(info.data.get("form"), direction)
 
 
 class _GradedRow(_FormedRow):

@@ -6,7 +6,14 @@ from typing import Any
 from coupons.errors import Problem
 
 KINDS = ("fit", "hardware", "insert", "sizes", "spans", "swell", "thread")
+NAME = r"^[^\W\d_][\w.-]{0,15}$"
+"""A name of a size: a spreadsheet would take one of digits for a number or a date."""
+
 _TAGS = (*KINDS, "range", "list")  # steps of the validator's path that no one wrote
+
+
+# What TOML calls the shapes that a value can have.
+_SHAPES = {"tuple_type": "a list", "model_type": "a table of keys and values"}
 
 
 def problems_of(where: str, errors: Sequence[Any]) -> list[Problem]:
@@ -56,9 +63,11 @@ def _expected(kind: str, message: str, limits: Mapping[str, Any]) -> str:
     if kind in ("too_long", "string_too_long"):
         things = "characters" if kind.startswith("string") else "items"
         return f"at most {limits['max_length']} {things}"
+    if kind == "string_pattern_mismatch" and limits["pattern"] == NAME:
+        return "a letter, then letters, digits, points or dashes, 16 characters at most"
     if kind == "string_pattern_mismatch":
         return "one letter from A to Z except I, O and Q, which look like digits"
-    return message.removeprefix("Input should be ")
+    return _SHAPES.get(kind) or message.removeprefix("Input should be ")
 
 
 def _short(value: object) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
-from coupons.making.record import Coupon
+from coupons.making.record import Coupon, off_layers
 from coupons.measuring.checks.contradictions import find_contradictions
 from coupons.measuring.checks.mistyped import find_slips
 from coupons.measuring.run.about import KIND as ABOUT
@@ -17,7 +17,7 @@ from coupons.measuring.run.entries import SizeEntry, Typed
 from coupons.measuring.run.findings import Finding, told_together
 from coupons.measuring.run.folder import Survey, survey_run
 from coupons.measuring.run.sheet import FILE, KINDS, Row, blank_rows
-from coupons.terms import FLAT, ROUND, Direction, Jaws
+from coupons.terms import ROUND, Jaws
 
 __all__ = [
     "Count",
@@ -29,8 +29,6 @@ __all__ = [
     "missing_rows",
 ]
 
-# A drawn size this far from whole layers is off the grid, not merely rounded.
-OFF_LAYER_MM = 0.005
 # Steps of calipers, coarse to fine, and how many readings it takes to tell them apart: by chance
 # that many readings of a 0.01 mm display are all multiples of 0.02 once in 4,000 runs.
 COARSE_STEPS_MM = (0.1, 0.05, 0.02)
@@ -223,19 +221,18 @@ def _name(row: Row) -> str:
 def _look_at_layers(coupon: Coupon, conditions: Conditions) -> list[Finding]:
     """Find sizes across z that are not whole layers at the layer height of the print."""
     height_mm = conditions.layer_height_mm
-    off_grid = [
-        feature.id
-        for feature in coupon.features
-        if feature.form in FLAT
-        and feature.direction is Direction.Z
-        and abs(feature.size_mm - round(feature.size_mm / height_mm) * height_mm) > OFF_LAYER_MM
-    ]
+    off_grid = off_layers(coupon.features, height_mm)
     if not off_grid:
         return []
     what = (
         f"the drawn size of {', '.join(off_grid[:6])} is not a whole number of layers of"
-        f" {height_mm:g} mm; the coupon was made for {coupon.assumed.layer_height_mm:g} mm"
+        f" {height_mm:g} mm"
     )
+    if coupon.part is not None:
+        what += "; what the slicer rounds counts as an error of the printer"
+        todo = "Leave these out (`fit --without`) if the slicer rounds, or correct layer_height_mm"
+        return [Finding("look", CONDITIONS_FILE, what, todo)]
+    what += f"; the coupon was made for {coupon.assumed.layer_height_mm:g} mm"
     todo = "Correct layer_height_mm, or make the coupon again for the layer height you print with"
     return [Finding("look", CONDITIONS_FILE, what, todo)]
 

@@ -28,6 +28,7 @@ Nozzle = Annotated[float, Field(gt=0.01, le=10)]
 CaliperStep = Annotated[float, Field(ge=0.0001, le=1)]
 LayerHeight = Annotated[float, Field(gt=0.001, le=5)]
 JawLand = Annotated[float, Field(ge=0, le=5)]
+Uncertainty = Annotated[float, Field(ge=0, le=1)]
 Compensation = Annotated[float, Field(ge=-2, le=2)]
 WallOrder = Literal["inner first", "outer first"]
 Flow = Annotated[float, Field(ge=20, le=300)]
@@ -40,10 +41,14 @@ class _Frozen(BaseModel):
 
 
 class Caliper(_Frozen):
-    """The caliper in the hand: its last digit, and the width of the flat on its inside jaws."""
+    """What reads the sizes: its last digit, and the width of the flat on its inside jaws.
+
+    ``uncertainty_mm`` is the standard uncertainty of one reading, where a certificate says it.
+    """
 
     resolution_mm: CaliperStep = 0.01
     jaw_land_mm: JawLand = 0.0
+    uncertainty_mm: Uncertainty = 0.0
 
 
 class Slicing(_Frozen):
@@ -131,6 +136,7 @@ rehearsed = false
 [caliper]
 # resolution_mm = 0.01  # the smallest step of its display or scale
 # jaw_land_mm = 0.3  # width of the flat on the edge of the inside jaws, 0 if they are sharp
+# uncertainty_mm = 0.01  # standard uncertainty (k = 1) of a reading, if a certificate gives it
 
 # Corrections that the slicer makes by itself; 0 if it makes none.
 [slicing]

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from coupons.atomic import write_text
 from coupons.errors import ConditionsError, CouponError, EntriesError, Problem, RunError
-from coupons.making.record import Coupon, read_coupon
+from coupons.making.record import Coupon, CouponPart, read_coupon
 from coupons.measuring.run import conditions as conditions_file
 from coupons.measuring.run import sheet
 from coupons.measuring.run.about import NOTHING, About, read_about
@@ -16,6 +16,7 @@ from coupons.measuring.run.conditions import (
     conditions_text,
     parse_conditions,
     read_conditions,
+    set_value,
 )
 from coupons.measuring.run.entries import (
     FitEntry,
@@ -203,6 +204,8 @@ def start_run(
         speed_mm_s,
         job,
     )
+    if coupon.part is not None:
+        text = _read_with(text, coupon.part)
     problems = [
         *_unusable(text),
         *_other_coupon(folder, coupon),
@@ -213,6 +216,19 @@ def start_run(
         raise RunError(problems)
     write_text(folder / conditions_file.FILE, text)
     sheet.write_rows(folder / sheet.FILE, sheet.blank_rows(coupon))
+
+
+def _read_with(text: str, part: CouponPart) -> str:
+    """Fill in the instrument that reads a part."""
+    said = {
+        "resolution_mm": part.resolution_mm,
+        "uncertainty_mm": part.uncertainty_mm,
+        "jaw_land_mm": part.jaw_land_mm,
+    }
+    for key, value in said.items():
+        if value is not None:
+            text = set_value(text, "caliper", key, str(float(value)))
+    return text
 
 
 _ELSEWHERE = "Choose a new folder, or move this one"

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.atomic import together, write_text
-from coupons.errors import RunError
+from coupons.errors import Problem, RunError
 from coupons.making.record import Coupon, read_coupon
 from coupons.measuring.run import conditions as conditions_file
 from coupons.measuring.run import sheet
@@ -241,11 +241,15 @@ def rehearse(folder: Path, virtual_machine: str | Machine = DEFAULT, seed: int =
     Raises
     ------
     RunError
-        If anything was typed into the entries already, or the machine is not known.
+        If anything was typed into the entries already, the machine is not known, or the run is of
+        a part that exists already.
     ConditionsError
         If the conditions cannot be read.
     """
     coupon = read_coupon(folder / RECORD_FILE)
+    if coupon.part is not None:
+        got, todo = "a part that exists already", "Measure it, or rehearse one of the coupons"
+        raise RunError([Problem(str(folder), "a coupon to print", got, todo)])
     given = virtual_machine
     machine = given if isinstance(given, Machine) else load_machine(given)
     typed = typed_entries(folder)

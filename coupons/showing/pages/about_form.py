@@ -1,7 +1,8 @@
 """Questions about the print that the entry page asks once."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, get_args
+from typing import Any, TypeAlias, get_args
 
 from coupons.measuring.run.about import limits
 from coupons.measuring.run.conditions import WallOrder
@@ -51,13 +52,19 @@ SLICING = (
 WALL_ORDERS: tuple[str, ...] = get_args(WallOrder)
 
 
-def questions(machine: str, material: str) -> tuple[tuple[str, tuple[Asked, ...]], ...]:
-    """Return the questions under their heads; names that are known are not asked."""
+Questions: TypeAlias = tuple[tuple[str, tuple[Asked, ...]], ...]
+
+
+def questions(machine: str, material: str, *, caliper: Sequence[Asked] = CALIPER) -> Questions:
+    """Return the questions under their heads; names that are known are not asked.
+
+    ``caliper`` is what is asked of it. Who measures is asked there too, and always.
+    """
     known = {"machine": machine, "material": material}
     names = tuple(asked for asked in NAMES if not known[asked.key])
     return (
         ("The print", (*names, *PRINT)),
-        ("The caliper", CALIPER),
+        ("The caliper", tuple(caliper)) if caliper else ("Who measures", ()),
         ("Corrections by the slicer", SLICING),
     )
 

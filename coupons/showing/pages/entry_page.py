@@ -12,6 +12,7 @@ from coupons.making.record import (
     Coupon,
     CouponFeature,
     CouponHold,
+    CouponPart,
     CouponReading,
     CouponTrial,
     left_out,
@@ -20,7 +21,13 @@ from coupons.making.record import (
 from coupons.measuring.checks.mistyped import plausible_mm
 from coupons.measuring.run.about import identity
 from coupons.measuring.run.entries import LARGEST_MM, LARGEST_ZERO_MM, SMALLEST_MM, parse_grades
-from coupons.showing.pages.about_form import WALL_ORDERS, asked_record, questions
+from coupons.showing.pages.about_form import (
+    CALIPER,
+    WALL_ORDERS,
+    Questions,
+    asked_record,
+    questions,
+)
 from coupons.showing.pages.guide_record import guide_record
 from coupons.showing.pages.page import render_page
 from coupons.showing.pages.picture import read_picture
@@ -31,6 +38,7 @@ from coupons.showing.words.steps import (
     CLOSED_TITLE,
     PRINTED_SOLID,
     hold_how,
+    part_how,
     read_how,
     read_title,
     title_of,
@@ -101,7 +109,8 @@ def write_entry_page(folder: Path, *, choice: str = "all") -> Path:
             run=folder.resolve().name,
             picture=picture,
             names=[name for name in (*_names(coupon), folder.resolve().name) if name],
-            questions=questions(*_names(coupon)),
+            instrument=coupon.part.instrument if coupon.part else "",
+            questions=_asked(coupon),
             wall_orders=WALL_ORDERS,
             grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
             holds=tuple(Hold),
@@ -147,7 +156,7 @@ def entry_record(coupon: Coupon, run: str, choice: str = "all") -> dict[str, Any
     features = {feature.id: feature for feature in coupon.features}
     fits = [_fit_step(coupon, features[trial.feature], trial) for trial in coupon.trials]
     holds = [_hold_step(coupon, features[hold.feature], hold) for hold in coupon.holds]
-    sizes = [_size_step(features[reading.feature], reading) for reading in coupon.readings]
+    sizes = [_size_step(features[one.feature], one, coupon.part) for one in coupon.readings]
     print_id = coupon.run.id if coupon.run else run
     # Without the names in it, so that another name of the machine keeps the key.
     kept_under = f"{coupon.model_dump_json(exclude=left_out(coupon) | {'run'})}\n{print_id}"
@@ -156,7 +165,7 @@ def entry_record(coupon: Coupon, run: str, choice: str = "all") -> dict[str, Any
         "run": " · ".join(filter(None, (*_names(coupon), run))),
         "identity": identity(coupon),
         **dict(zip(("machine", "material"), _names(coupon), strict=True)),
-        "about": [asked_record(one) for _, each in questions(*_names(coupon)) for one in each],
+        "about": [asked_record(one) for _, each in _asked(coupon) for one in each],
         "ranks": _ranks(),
         "choice": choice,
         "sizes": [SMALLEST_MM, LARGEST_MM],
@@ -178,6 +187,12 @@ def _names(coupon: Coupon) -> tuple[str, str]:
     return (coupon.run.machine, coupon.run.material) if coupon.run else ("", "")
 
 
+def _asked(coupon: Coupon) -> Questions:
+    """Return what the page asks of this print; what the record says of its instrument is known."""
+    known = coupon.part.model_dump(exclude_none=True) if coupon.part else {}
+    return questions(*_names(coupon), caliper=[one for one in CALIPER if one.key not in known])
+
+
 def _ranks() -> dict[str, tuple[int, int]]:
     """Return each word that the checks read as a grade, or as several, with the ranks it spans."""
     words = (*GRADES, "stop", "stops", "go", "goes")
@@ -194,6 +209,7 @@ def _feature_record(feature: CouponFeature) -> dict[str, Any]:
         "direction": feature.direction,
         "size": feature.size_mm,
         "row": feature.row,
+        "place": feature.row if len(feature.row) > 1 else f"row {feature.row}",
         "low": low_mm,
         "high": high_mm,
     }
@@ -236,7 +252,9 @@ def _zero_step() -> dict[str, str]:
     }
 
 
-def _size_step(feature: CouponFeature, reading: CouponReading) -> dict[str, str]:
+def _size_step(
+    feature: CouponFeature, reading: CouponReading, part: CouponPart | None
+) -> dict[str, str]:
     return {
         "kind": "size",
         "feature": reading.feature,
@@ -244,5 +262,5 @@ def _size_step(feature: CouponFeature, reading: CouponReading) -> dict[str, str]
         "jaws": reading.jaws.value,
         "along": reading.along or "",
         "title": read_title(reading),
-        "how": read_how(feature, reading),
+        "how": part_how(feature, reading, part) if part else read_how(feature, reading),
     }

@@ -15,6 +15,7 @@ from coupons.showing.words.steps import (
     CAUTIONS,
     HELD_TITLES,
     PRINTED_SOLID,
+    drawn_words,
     jaw_places,
     title_of,
 )
@@ -46,6 +47,9 @@ _CONDITIONS = (
     "tried by",
     "measured by",
 )
+
+
+_KNOWN = ("caliper step, mm", "tried by")  # of a part that exists already
 
 
 @dataclass(frozen=True)
@@ -84,7 +88,8 @@ def write_sheet(folder: Path) -> Path:
             styles=("shared/bench.css", "sheet/sheet.css"),
             title=coupon.spec.title,
             run=folder.resolve().name,
-            conditions=_CONDITIONS,
+            conditions=[name for name in _CONDITIONS if not (coupon.part and name in _KNOWN)],
+            part=coupon.part,
             placed=picture and place_on_paper(picture),
             ruler_mm=RULER_MM,
             grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
@@ -152,13 +157,19 @@ def _held_rows(coupon: Coupon) -> list[tuple[str, list[tuple[str, str, str]]]]:
 
 
 def _readings(coupon: Coupon, first: tuple[int, ...]) -> list[tuple[str, str, int]]:
-    """Return each reading as the feature's id, the words beside its box, its place in the order."""
+    """Return each reading as the feature's id, the words beside its box, its place in the order.
+
+    Of a part that exists already the words say what its drawing shows.
+    """
     at_bed = {feature.id for feature in coupon.features if feature.at_bed}
     places = {number: place for place, number in enumerate(first, start=1)}
+    part = coupon.part
+    drawn = {f.id: f"{drawn_words(f, part)}: " for f in coupon.features} if part else {}
     return [
         (
             reading.feature,
-            reading.jaws
+            drawn.get(reading.feature, "")
+            + reading.jaws
             + (f" along {reading.along}" if reading.along else "")
             + (", at the bed" if reading.feature in at_bed else ""),
             places.get(number, 0),

@@ -1,6 +1,6 @@
 """``report.html``: the results of a fit as one page, pictures before numbers."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -213,9 +213,17 @@ def conditions_table(runs: Sequence[Run]) -> tuple[tuple[str, tuple[str, ...]], 
         ("printed on", tuple(str(run.conditions.printed_on or "–") for run in runs)),
         *(row(name) for name in NAMES),
         ("caliper resolution", tuple(f"{run.conditions.caliper.resolution_mm} mm" for run in runs)),
+        *_uncertainty(runs),
         ("flat of inside jaws", tuple(f"{run.conditions.caliper.jaw_land_mm} mm" for run in runs)),
         ("tried and measured by", tuple(_hands(run) for run in runs)),
     )
+
+
+def _uncertainty(runs: Sequence[Run]) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Yield the standard uncertainty of the instruments, if any is known."""
+    stated = [run.conditions.caliper.uncertainty_mm for run in runs]
+    if any(stated):
+        yield "standard uncertainty", tuple(f"{mm:g} mm" if mm else "–" for mm in stated)
 
 
 def _hands(run: Run) -> str:

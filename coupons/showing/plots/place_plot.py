@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from markupsafe import Markup
 
@@ -25,19 +26,23 @@ class PlacePlot:
     drawing: Markup
 
 
+Spot: TypeAlias = tuple[float, float, LeftOver]
+
+
 def place_plots(left: Sequence[LeftOver]) -> tuple[PlacePlot, ...]:
-    """Draw every plate on which features were read."""
-    plates: dict[tuple[int, int], list[LeftOver]] = {}
+    """Draw every plate on which features were read, and of which their places are known."""
+    plates: dict[tuple[int, int], list[Spot]] = {}
     for one in left:
-        plates.setdefault((one.run, one.feature.plate), []).append(one)
+        if one.feature.place_mm is not None:
+            x, y, _ = one.feature.place_mm
+            plates.setdefault((one.run, one.feature.plate), []).append((x, y, one))
     return tuple(_plate(*key, plates[key]) for key in sorted(plates))
 
 
-def _plate(run: int, plate: int, left: Sequence[LeftOver]) -> PlacePlot:
+def _plate(run: int, plate: int, spots: Sequence[Spot]) -> PlacePlot:
+    xs, ys, left = zip(*spots, strict=True)
     features = [one.feature for one in left]
     means_mm = [one.left_mm for one in left]
-    xs = [feature.place_mm[0] for feature in features]
-    ys = [feature.place_mm[1] for feature in features]
     area = _equal_frame((min(xs), max(xs)), (min(ys), max(ys)))
     largest = max(map(abs, means_mm))
     marks = (

@@ -1,9 +1,11 @@
 """Words for a step on the pages: which piece to try where, and how to hold the caliper."""
 
+from coupons.answering.ways import way
 from coupons.making.record import (
     Coupon,
     CouponFeature,
     CouponHold,
+    CouponPart,
     CouponReading,
     CouponTrial,
 )
@@ -107,6 +109,34 @@ def title_of(coupon: Coupon, task: CouponTrial | CouponReading) -> str:
     return try_title(next(one for one in coupon.features if one.id == task.feature), task)
 
 
+def drawn_words(feature: CouponFeature, part: CouponPart) -> str:
+    """Describe a size of a part that exists already, as its drawing shows it.
+
+    Examples
+    --------
+    >>> height = CouponFeature(id="H10", form="tongue", direction="z", size_mm=10.13,
+    ...     role="span", row="tongues, z", body="part", plate=1, place_mm=None, on_bed=True)
+    >>> part = CouponPart(instrument="height gauge", resolution_mm=0.001, uncertainty_mm=0.004,
+    ...     datums={"foot": ("H10", "H20")})
+    >>> drawn_words(height, part)
+    'tongue of 10.13 mm across z, from the first layer, datum foot'
+    """
+    between = ", " if feature.form in ROUND else " "
+    lies = way(feature.form, feature.direction)
+    words = f"{feature.form} of {feature.size_mm:g} mm{between}{lies}"
+    datums = [f", datum {face}" for face, ids in part.datums.items() if feature.id in ids]
+    return "".join([words, ", from the first layer" if feature.on_bed else "", *datums])
+
+
+def part_how(feature: CouponFeature, reading: CouponReading, part: CouponPart) -> str:
+    """Return what a size of a part that exists already is, and how it is read."""
+    drawn = drawn_words(feature, part)
+    along = reading.along or feature.direction
+    hold = _HOLD[reading.jaws, feature.form].format(along=along)
+    place = " At the first layer." if feature.at_bed else ""
+    return f"{drawn[0].upper()}{drawn[1:]}. {hold}{place}"
+
+
 def read_how(feature: CouponFeature, reading: CouponReading) -> str:
     """Return a sentence or two that say where the jaws go."""
     along = reading.along or feature.direction
@@ -132,10 +162,10 @@ def jaw_places(coupon: Coupon) -> tuple[str, ...]:
     features = {feature.id: feature for feature in coupon.features}
     asked = {(reading.jaws, features[reading.feature].form): reading for reading in coupon.readings}
     lengths = any(_is_length(features[reading.feature]) for reading in coupon.readings)
-    ways = tuple(
+    holds = tuple(
         f"{form.capitalize()}s: " + _HOLD[jaws, form].format(along="the axis next to the box")
         for jaws, form in sorted(asked)
         if (jaws, form) in _HOLD
     )
     rules = f"Rules and plates: {FLAT_ON_TABLE[0].lower()}{FLAT_ON_TABLE[1:]}"
-    return (*ways, rules) if lengths else ways
+    return (*holds, rules) if lengths and coupon.part is None else holds

@@ -60,9 +60,9 @@ function keepFocus() {
 function fillCard(step) {
   const fit = isTried(step), holds = step.kind === "hold";
   const same = ofStage(stageOf(step));
-  const row = record.features[step.feature]?.row;
+  const named = record.features[step.feature]?.place;
   const place = `${fit ? "Try" : "Reading"} ${same.indexOf(step) + 1} of ${same.length}`;
-  $("step-place").textContent = isGuided() ? placeOf(step) : row ? `${place} · row ${row}` : place;
+  $("step-place").textContent = isGuided() ? placeOf(step) : named ? `${place} · ${named}` : place;
   $("step-title").textContent = step.title;
   $("step-how").textContent = step.how;
   $("fit-form").hidden = !fit || holds;

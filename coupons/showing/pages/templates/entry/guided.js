@@ -138,10 +138,10 @@ function leaveRow() {
 }
 
 function placeOf(step) {
-  const row = record.features[step.feature]?.row;
+  const named = record.features[step.feature]?.place ?? "";
   const isBest = nextTaught()?.key === step.key;
   const more = taken.length ? `${guide.more} more: −${percent(lookOut().narrower)}` : "";
-  return [row && `Row ${row}`, isBest && step.kind !== "zero" ? "teaches most now" : "", more].filter(Boolean).join(" · ");
+  return [named && named[0].toUpperCase() + named.slice(1), isBest && step.kind !== "zero" ? "teaches most now" : "", more].filter(Boolean).join(" · ");
 }
 
 function skipTaught() {
