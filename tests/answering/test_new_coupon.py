@@ -17,8 +17,8 @@ from coupons.answering.next.goal import Goal, Want
 from coupons.answering.next.priced_rows import PriceList, minutes_of
 from coupons.answering.next.row_information import draw_printers, information
 from coupons.answering.next.row_options import Options
-from coupons.answering.wanted_text import parse_want
 from coupons.answering.offset import Question
+from coupons.answering.wanted_text import parse_want
 from coupons.cli import main
 from coupons.errors import AnswerError
 from coupons.learning.effects import TERMS
