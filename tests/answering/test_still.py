@@ -340,3 +340,17 @@ def test_no_chance_of_the_table_is_cut():
     lines = list(still_lines(replace(found, joints=rare)))
     assert "…" not in "".join(lines)
     assert all("<1\N{NO-BREAK SPACE}%" in line for line in lines[1:])
+
+
+def test_listed_joints_are_held_pair_by_pair_and_a_hole_without_a_fit_is_left_out(tmp_path):
+    joints = tmp_path / "joints.csv"
+    joints.write_text(
+        "name,internal,external,size_mm,across,fit,hardware\n"
+        "filter cell,pocket,plate,40x25,xy,slide,\ncover screw,,,,z,,screw M3 medium\n",
+        encoding="utf-8",
+    )
+    result = said(tmp_path, full(), recheck(2), options=("--joints", str(joints)))
+    assert result.exit_code == 0, result.output
+    assert "filter cell, across x" in result.output
+    assert "2 of 2 joints drawn by the full profile still work" in result.output
+    assert "without a fit: cover screw." in " ".join(result.output.split())

@@ -138,7 +138,7 @@ def joints_sentence(found: StillGood) -> str:
     works = sum(one.verdict is Verdict.WORKS for one in found.joints)
     text = f"{works} of {len(found.joints)} joints drawn by the full profile still work."
     if found.unanswered:
-        text += f" Not measured: {', '.join(found.unanswered)}."
+        text += f" Left out, as not measured or without a fit: {', '.join(found.unanswered)}."
     return text
 
 
