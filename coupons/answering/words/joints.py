@@ -220,7 +220,7 @@ def _widths(rows: Sequence[tuple[str, ...]]) -> tuple[int, ...]:
     A name that is cut loses its end, and with it what tells it from others.
     """
     longest = [max(map(columns, texts)) for texts in zip(*rows, strict=True)]
-    tight = [min(n, usual) for n, usual in zip(longest[1:], _WIDTHS[1:], strict=True)]
+    tight = [min(n + 1, usual) for n, usual in zip(longest[1:], _WIDTHS[1:], strict=True)]
     if longest[0] <= _WIDTHS[0]:
         return _WIDTHS
     spare = sum(_WIDTHS[1:]) - sum(tight)
