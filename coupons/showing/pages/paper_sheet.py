@@ -48,6 +48,13 @@ _CONDITIONS = (
 )
 
 
+def _conditions(coupon: Coupon) -> tuple[tuple[str, str], ...]:
+    """Return what to fill in, each with what `make` was told already."""
+    run = coupon.run
+    known = {"machine": run.machine, "material": run.material} if run else {}
+    return tuple((name, known.get(name, "")) for name in _CONDITIONS)
+
+
 @dataclass(frozen=True)
 class Placed:
     """A picture on paper: its size there, whether it is turned a quarter, and 1 : ``reduced``."""
@@ -84,7 +91,7 @@ def write_sheet(folder: Path) -> Path:
             styles=("shared/bench.css", "sheet/sheet.css"),
             title=coupon.spec.title,
             run=folder.resolve().name,
-            conditions=_CONDITIONS,
+            conditions=_conditions(coupon),
             placed=picture and place_on_paper(picture),
             ruler_mm=RULER_MM,
             grades=[(grade, HAND_TESTS[grade]) for grade in GRADES],
