@@ -35,3 +35,4 @@ def command(folder: Path, machine: str | None, seed: int) -> None:
     )
     click.echo(click.wrap_text(text, 80))
     click.echo("This run is rehearsed, not measured; its conditions say so.")
+    click.echo(f"Next: coupons check {folder}, then coupons fit {folder}")

@@ -25,6 +25,7 @@ def test_it_says_what_it_did_and_that_it_is_not_real(tmp_path):
         "12 fit trials and 10 caliper readings filled in from the virtual machine\n"
         "attic-1, seed 5.\n"
         "This run is rehearsed, not measured; its conditions say so.\n"
+        f"Next: coupons check {tmp_path}, then coupons fit {tmp_path}\n"
     )
 
 
