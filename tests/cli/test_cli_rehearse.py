@@ -47,3 +47,12 @@ def test_a_second_time_is_refused_in_one_line(tmp_path):
 
 def test_a_negative_seed_is_wrong_usage(tmp_path):
     assert rehearse(tmp_path, "--seed", "-1").exit_code == 2
+
+
+def test_jobs_made_together_are_rehearsed_with_seeds_of_their_own(tmp_path):
+    conditions = started(tmp_path) / "conditions.toml"
+    text = conditions.read_text(encoding="utf-8")
+    assert "job = " in text
+    named = re.sub(r"^(# )?job = [^#\n]*", 'job = "f4ccd3-3" ', text, flags=re.MULTILINE)
+    conditions.write_text(named, encoding="utf-8")
+    assert "seed 3" in rehearse(tmp_path).stdout

@@ -3,6 +3,7 @@
 A rehearsed run is marked in its conditions, and everything learned from it says so.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -259,6 +260,24 @@ def rehearse(folder: Path, virtual_machine: str | Machine = DEFAULT, seed: int =
         write_text(folder / conditions_file.FILE, text)
         sheet.write_rows(folder / sheet.FILE, _filled(coupon, found, machine))
     return found
+
+
+def seed_of(folder: Path) -> int:
+    """Return the number of a run's job, 1 without one, so that jobs made together differ.
+
+    With one seed for all of them the virtual printer would print every job alike.
+
+    Raises
+    ------
+    ConditionsError
+        If the conditions cannot be read.
+    """
+    path = folder / conditions_file.FILE
+    if not stands(path):  # no run at all: told when it is rehearsed
+        return 1
+    job = load_conditions(conditions_file.read_text(path)).get("job", "")
+    number = re.search(r"-([0-9]{1,3})$", str(job))
+    return int(number[1]) if number else 1
 
 
 def namesake(folder: Path) -> str:
