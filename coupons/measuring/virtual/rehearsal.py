@@ -7,6 +7,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -272,11 +273,7 @@ def seed_of(folder: Path) -> int:
     ConditionsError
         If the conditions cannot be read.
     """
-    path = folder / conditions_file.FILE
-    if not stands(path):  # no run at all: told when it is rehearsed
-        return 1
-    job = load_conditions(conditions_file.read_text(path)).get("job", "")
-    number = re.search(r"-([0-9]{1,3})$", str(job))
+    number = re.search(r"-([0-9]{1,3})$", str(_stated(folder).get("job", "")))
     return int(number[1]) if number else 1
 
 
@@ -288,12 +285,14 @@ def namesake(folder: Path) -> str:
     ConditionsError
         If the conditions cannot be read.
     """
-    path = folder / conditions_file.FILE
-    if not stands(path):  # no run at all: told when it is rehearsed
-        return DEFAULT
-    text = conditions_file.read_text(path)
-    named = load_conditions(text).get("machine")
+    named = _stated(folder).get("machine")
     return named if named in shipped_machines() else DEFAULT
+
+
+def _stated(folder: Path) -> Mapping[str, Any]:
+    """Return what a run's conditions say; nothing if there is no run, which is told later."""
+    path = folder / conditions_file.FILE
+    return load_conditions(conditions_file.read_text(path)) if stands(path) else {}
 
 
 def _filled(coupon: Coupon, found: Found, machine: Machine) -> list[sheet.Row]:
