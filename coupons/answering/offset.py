@@ -26,7 +26,7 @@ from coupons.answering.chances.drawing import (
     draw_unlike,
     stands_across_layers,
 )
-from coupons.answering.chances.extrapolation import ranges_of
+from coupons.answering.chances.extrapolation import lies_near, ranges_of
 from coupons.answering.chances.next_print import interval, learned_share, variance_parts
 from coupons.answering.chances.one_print import HIGH_CHANCE, OnePrint, rests_on_one_print
 from coupons.answering.chances.own_spread import with_own
@@ -460,7 +460,7 @@ def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[floa
     cases = clearances(profile, question, np.array([gap_mm]))
     # What is not known of a body on the bed is counted; what is not known either way is no answer.
     if learned_share(cases[0].prints, window_row(cases[0], question))[0] > NOTHING_LEARNED:
-        raise NotMeasuredError(_not_measured(question))
+        raise NotMeasuredError(_not_measured(profile, question))
     return interval(*interval_mixture(cases, question), INTERVAL)
 
 
@@ -552,11 +552,19 @@ def _asks_for_edge(question: Question) -> bool:
     return question.at_least is not None or question.fit is GRADES[-1]
 
 
-def _not_measured(question: Question) -> str:
-    joint = question.joint
+def _not_measured(profile: Profile, question: Question) -> str:
+    joint, made = question.joint, question.made(profile)
+    untried = [
+        lies
+        for form, lies in question.ways
+        if not any(
+            each.tried_mm
+            for each in ranges_of(made.profile_of(internal=form in INTERNAL), [form], lies)
+        )
+    ]
     what = f"{joint.internal}/{joint.external} {joint_way(joint)}"
     whose = "these profiles have" if _has_other_printer(question) else "this profile has"
-    todo = " ".join(dict.fromkeys(advice(joint.internal, lies) for lies in joint.directions))
+    todo = advice(joint.internal, *(untried or joint.directions))
     told = f"Not measured: {whose} almost no data on {question.fit} fits of {what}. {todo}"
     hint = flats_hint(question.hardware, joint.direction) or face_hint(
         joint.internal, joint.direction
@@ -617,5 +625,5 @@ def _measured(profile: Profile, question: Question) -> tuple[tuple[MeasuredRange
         for form, lies in question.ways
         for each in ranges_of(made.profile_of(internal=form in INTERNAL), [form], lies)
     )
-    inside = [each.low_mm <= joint.size_mm <= each.high_mm for each in found]
+    inside = [lies_near(joint.size_mm, each) for each in found]
     return found, len(inside) < len(question.ways) or not all(inside)

@@ -22,6 +22,7 @@ from coupons.answering.joints.joint_list import ListedJoint
 from coupons.answering.joints.part import JointAnswer, answer_part
 from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.offset import Answer
+from coupons.answering.several.answer import SeveralAnswer
 from coupons.errors import CouponError, PlanError, Problem
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EFFECTS, THRESHOLDS
@@ -87,7 +88,7 @@ def plan_proof(
             specs.append(spec)
     if not rows:
         got = "; ".join(f"{name}: {why}" for name, why in left_out) or "no joint"
-        todo = "Ask for fits of joints that the profile measured"
+        todo = "Ask for fits of single pairs, such as slot/tongue, that the profile measured"
         raise PlanError([Problem("proof", "a joint that can be proved", got, todo)])
     return Proof(plan_coupon(_spec(specs, assumed)), tuple(rows), tuple(left_out))
 
@@ -99,6 +100,8 @@ def _row_or_why(
     found, piece = joint.found, joint.listed.hardware
     if found is None:
         return {}, "no answer"
+    if isinstance(found, SeveralAnswer):
+        return {}, "it has several pairs of faces, and a proof tries single pairs"
     if not isinstance(found, Answer) or joint.listed.fit is None:
         return {}, "no fit was asked for"
     if piece is not None and piece.form in INTERNAL:

@@ -5,16 +5,20 @@ from functools import cache
 from coupons.terms import ROUND, Direction, Form
 
 
-def advice(form: Form, direction: Direction) -> str:
-    """Say which coupon to print to measure a form, or its mate, in a direction."""
-    names = coupons_with(form, direction)
-    if not names:
+def advice(form: Form, *directions: Direction) -> str:
+    """Say which coupon to print to measure a form, or its mate, in a direction or two."""
+    named = {lies: " or ".join(coupons_with(form, lies)) for lies in directions}
+    if len(named) > 1 and all(named.values()):
+        each = "; for ".join(f"{lies}, print the coupon {names}" for lies, names in named.items())
+        return f"For {each}. Fit all runs together (`coupons fit RUN RUN`), and ask again."
+    if not all(named.values()):
         return (
             "No shipped coupon has them: write a spec that does (see the shipped ones), print it, "
             "fit both runs together (`coupons fit RUN RUN`), and ask again."
         )
+    (names,) = named.values()
     return (
-        f"Print the coupon {' or '.join(names)}, which has them, fit both runs together (`coupons "
+        f"Print the coupon {names}, which has them, fit both runs together (`coupons "
         "fit RUN RUN`), and ask again."
     )
 

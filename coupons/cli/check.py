@@ -3,7 +3,7 @@
 import json
 import textwrap
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import click
@@ -25,28 +25,50 @@ KINDS = {
 
 
 @click.command("check")
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folders", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print counts and findings as data.")
-def command(folder: Path, as_json: bool) -> None:
-    """Check a run folder, or a list of parts, and list its problems.
+def command(folders: tuple[Path, ...], as_json: bool) -> None:
+    """Check run folders, or lists of parts, and list their problems.
 
-    FOLDER is a run folder, or the CSV file that `coupons fit --parts` takes.
+    Each of FOLDERS is a run folder, or the CSV file that `coupons fit --parts` takes. With several
+    and --json, one list of them all.
 
     An error has to be corrected before the run can be fitted. A look is an entry that looks wrong
     but may be right; it is not changed or dropped. Exit code 1 if there is an error.
     """
+    checked = [_checked(folder) for folder in folders]
+    if as_json:
+        data = [one.data for one in checked]
+        click.echo(json.dumps(data[0] if len(data) == 1 else data, indent=1))
+    else:
+        heads = [f"{one_line(str(folder))}:\n" for folder in folders] if len(folders) > 1 else [""]
+        texts = (head + one.text for head, one in zip(heads, checked, strict=True))
+        click.echo("\n\n".join(texts))
+    if any(one.has_error for one in checked):
+        raise SystemExit(1)
+
+
+@dataclass(frozen=True)
+class _Checked:
+    """What was found in one folder or list, as text and as data."""
+
+    text: str
+    data: dict[str, object]
+    has_error: bool
+
+
+def _checked(folder: Path) -> _Checked:
     if folder.suffix.lower() == ".csv":
-        findings = check_parts(folder)
-        data = {"findings": [_data(finding) for finding in findings]}
-        click.echo(json.dumps(data, indent=1) if as_json else "\n".join(_told(findings)).lstrip())
+        findings: Sequence[Finding] = check_parts(folder)
+        text = "\n".join(_told(findings)).lstrip()
+        data: dict[str, object] = {"findings": [_data(finding) for finding in findings]}
     else:
         found = survey_run(folder)
         findings = findings_of(folder, found)
         proved = _proved(folder, found)
-        told = _as_json(found, findings, proved) if as_json else _as_text(found, findings, proved)
-        click.echo(told)
-    if any(finding.severity == "error" for finding in findings):
-        raise SystemExit(1)
+        text = _as_text(found, findings, proved)
+        data = _as_data(found, findings, proved)
+    return _Checked(text, data, any(finding.severity == "error" for finding in findings))
 
 
 def _proved(folder: Path, found: Survey) -> Run | None:
@@ -55,7 +77,7 @@ def _proved(folder: Path, found: Survey) -> Run | None:
     return run_of(folder, found) if is_proof else None
 
 
-def _as_json(found: Survey, findings: Sequence[Finding], proved: Run | None) -> str:
+def _as_data(found: Survey, findings: Sequence[Finding], proved: Run | None) -> dict[str, object]:
     data: dict[str, object] = {
         "counts": [asdict(count) for count in count_rows(found.typed, found.coupon)],
         "blank_rows": blank_ranges(found.typed),
@@ -65,7 +87,7 @@ def _as_json(found: Survey, findings: Sequence[Finding], proved: Run | None) -> 
         from coupons.showing.words.proof import proof_data, scores_of
 
         data["proofs"] = proof_data(scores_of([proved]))
-    return json.dumps(data, indent=1)
+    return data
 
 
 def _data(finding: Finding) -> dict[str, object]:
@@ -110,9 +132,9 @@ def _blank_rows(ranges: Sequence[tuple[int, int]]) -> list[str]:
     if len(words) > MOST:
         words = [*words[:MOST], "…"]
     indent = " " * 20
-    return textwrap.wrap(
-        f"{'still blank: rows ':>20}{', '.join(words)}", WIDTH, subsequent_indent=indent
-    )
+    rows = "row" if len(ranges) == 1 and ranges[0][0] == ranges[0][1] else "rows"
+    text = f"  still blank: {rows} {', '.join(words)}"
+    return textwrap.wrap(text, WIDTH, subsequent_indent=indent)
 
 
 def _wrapped(sentence: str) -> list[str]:

@@ -84,5 +84,8 @@ def command(
         click.echo("\n".join(table_lines(part)) + "\n")
         for note in note_lines(part):
             click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
+        if folder is not None:
+            wrote = f"Wrote {folder}: joints.html, joints.csv, drawn-sizes.csv"
+            click.echo(click.wrap_text(wrote, 80, subsequent_indent="  "))
     if any(joint.found is None for joint in part.joints):
         ctx.exit(1)

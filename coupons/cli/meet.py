@@ -90,5 +90,19 @@ def command(
             click.echo(click.wrap_text(line, 80, subsequent_indent="  "))
         if folder is not None:
             click.echo(f"Wrote {folder / 'meetings.csv'}, meetings.html and meetings.json")
+        if folder is not None and met.joints:
+            click.echo("\n".join(_next(folder / "meetings.csv")))
     if not met.joints:
         ctx.exit(1)
+
+
+def _next(listed: Path) -> list[str]:
+    """Say what comes after the list was written."""
+    return [
+        "",
+        "Next:",
+        f"- choose the fit of each joint in {listed}; a column move says",
+        "  which body moves: internal, external or both",
+        f"- coupons joints PROFILE {listed}",
+        f"- coupons relieve {listed} PROFILE -o FOLDER",
+    ]

@@ -34,7 +34,7 @@ def command(
     joints drawn by PROFILE still work. The exit code is 1 if the answer is no.
     """
     from coupons.answering.compare.still import Still, still_good
-    from coupons.answering.joints.part import question_of
+    from coupons.answering.joints.part import questions_of
     from coupons.answering.next.coupon import USUAL
     from coupons.answering.words.still import (
         RULE,
@@ -50,7 +50,11 @@ def command(
     questions = (
         {question.name: question for question in USUAL}
         if joints is None
-        else {listed.name: question_of(listed) for listed in read_listed(joints)}
+        else {
+            name: question
+            for listed in read_listed(joints)
+            for name, question in questions_of(listed).items()
+        }
     )
     known = [read_profile(path) for path in (profile, *rechecks)]
     found = still_good(known[0], known[1:], questions, same_hand)

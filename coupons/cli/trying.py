@@ -68,7 +68,8 @@ def _ask(bench: "Bench") -> None:
         try:
             _take(bench, number, typed)
         except CouponError as error:
-            click.echo(f"  {error.message}", err=True)
+            text = click.wrap_text(error.message, 80, "  ", "  ", preserve_paragraphs=True)
+            click.echo(text, err=True)
 
 
 def _take(bench: "Bench", number: int, typed: str) -> None:

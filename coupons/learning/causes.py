@@ -317,8 +317,9 @@ def _short_span(name: str, mean: float, reach_mm: float) -> str:
         else "print the coupon `spans`"
     )
     return (
-        f"Sizes along {axis} read too {_words(mean)['short']} over at most {reach_mm:.1f} mm, which"
-        f" a seam or backlash could also cause: {longer} before you change the steps per mm"
+        f"The sizes along {axis} were read over at most {reach_mm:.1f} mm, where a seam or backlash"
+        f" could also make them too {_words(mean)['short']}: {longer} before you change the steps"
+        " per mm"
     )
 
 

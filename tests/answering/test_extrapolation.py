@@ -9,6 +9,7 @@ from support.known_profile import EVERYTHING, known_profile
 from coupons.answering.ask import Printer
 from coupons.answering.joints.part import demand_of
 from coupons.answering.words.answers import sentences
+from coupons.learning.profile import MeasuredRange
 from coupons.terms import Direction, Form
 
 # As the first coupon has it: slots of 3.88 to 25 mm, tongues of 3 to 82 mm, fits tried at 4 mm.
@@ -100,3 +101,17 @@ def test_a_direction_without_any_such_size_goes_by_all_that_was_measured():
     assert far.chance < 0.6 * near.chance
     nothing = Printer(known_profile(measured=()))
     assert nothing.offset("slot/tongue", size_mm=12, across="y").extrapolated
+
+
+def test_a_joint_is_measured_where_its_two_bodies_are():
+    # As the starter has it: a tongue of 4 mm in slots of 4.1 to 4.55 mm is a joint of 4 mm.
+    ends = {Form.SLOT: (4.1, 4.55), Form.TONGUE: (4.0, 39.4)}
+    measured = tuple(
+        MeasuredRange(form=m.form, direction=m.direction, low_mm=low_mm, high_mm=high_mm)
+        for m in MEASURED
+        for low_mm, high_mm in [ends[m.form]]
+    )
+    printer = Printer(known_profile(measured=measured))
+    assert not slide(4.0, printer).extrapolated
+    assert slide(3.0, printer).extrapolated
+    assert slide(6.0, printer).extrapolated

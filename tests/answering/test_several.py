@@ -250,6 +250,7 @@ def test_words_and_data_say_that_nobody_tried_it_by_hand():
         assert data["tried_by_hand"] is False
         assert data["question"]["joint"] == str(asked.kind)
     assert "draw the plate" in told[Kind.POCKET]
+    assert "Across x: move each face" in told[Kind.POCKET]
     assert "The mouth bends each leg" in told[Kind.LEGS]
     assert "print 0.00 ±0.0" in told[Kind.HOLES]
 

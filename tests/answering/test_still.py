@@ -1,4 +1,5 @@
 import json
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -26,6 +27,7 @@ from coupons.answering.compare.evidence import (
 from coupons.answering.compare.profiles import Verdict
 from coupons.answering.compare.still import Still, still_good
 from coupons.answering.offset import Question
+from coupons.answering.words.still import still_lines
 from coupons.cli import main
 from coupons.errors import AnswerError
 from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
@@ -330,3 +332,25 @@ def test_a_profile_of_an_older_model_is_to_be_fitted_again(tmp_path):
     result = CliRunner().invoke(main, ["still", str(kept), str(tmp_path / "r.json")])
     assert result.exit_code == 1
     assert "expected a profile of today's model" in result.stderr
+
+
+def test_no_chance_of_the_table_is_cut():
+    found = held(recheck(2))
+    rare = tuple(replace(one, chance_then=0.001, chance=0.001) for one in found.joints)
+    lines = list(still_lines(replace(found, joints=rare)))
+    assert "…" not in "".join(lines)
+    assert all("<1\N{NO-BREAK SPACE}%" in line for line in lines[1:])
+
+
+def test_listed_joints_are_held_pair_by_pair_and_a_hole_without_a_fit_is_left_out(tmp_path):
+    joints = tmp_path / "joints.csv"
+    joints.write_text(
+        "name,internal,external,size_mm,across,fit,hardware\n"
+        "filter cell,pocket,plate,40x25,xy,slide,\ncover screw,,,,z,,screw M3 medium\n",
+        encoding="utf-8",
+    )
+    result = said(tmp_path, full(), recheck(2), options=("--joints", str(joints)))
+    assert result.exit_code == 0, result.output
+    assert "filter cell, across x" in result.output
+    assert "2 of 2 joints drawn by the full profile still work" in result.output
+    assert "without a fit: cover screw." in " ".join(result.output.split())

@@ -136,3 +136,14 @@ def test_a_fit_shows_as_many_faults_as_a_check_and_counts_the_rest(folder):
     lines = CliRunner().invoke(main, ["fit", str(folder)]).stderr.splitlines()
     assert len(lines) == MOST + 1
     assert lines[-1] == f"and {500 - MOST} more; `coupons check --json` lists all"
+
+
+def test_several_runs_are_checked_in_one_go(folder):
+    fill(folder, "size,D2,,,", "size,D2,,1.571,")
+    one = check(folder).stdout
+    both = check(folder, folder)
+    assert both.exit_code == 0
+    assert both.stdout.count(one.strip()) == 2
+    assert both.stdout.startswith(f"{folder}:\n")
+    data = json.loads(check(folder, folder, "--json").stdout)
+    assert data == [json.loads(check(folder, "--json").stdout)] * 2

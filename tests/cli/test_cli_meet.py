@@ -27,7 +27,10 @@ def run(*arguments):
 def test_the_list_is_one_that_joints_reads_as_it_is(drawer, tmp_path):
     result = run(*drawer, "-o", tmp_path / "out", "--fit", "push")
     assert result.exit_code == 0, result.output
-    assert max(map(len, result.stdout.splitlines()[:-1])) <= 80  # the last has a path
+    lines = result.stdout.splitlines()
+    assert max(len(line) for line in lines if str(tmp_path) not in line) <= 80
+    listed = tmp_path / "out" / "meetings.csv"
+    assert f"- coupons joints PROFILE {listed}" in lines[lines.index("Next:") :]
     assert "tongue in channel, A: tongue in slot, 8 mm, drawn gap 0.2 mm" in result.stdout
     assert "R1: channel and tongue, touching" in result.stdout
     listed = read_joints(tmp_path / "out" / "meetings.csv").joints

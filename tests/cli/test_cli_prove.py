@@ -41,6 +41,19 @@ def test_a_proof_is_made_filled_in_and_scored(tmp_path):
     assert score.trials == 6
 
 
+def test_a_joint_of_several_pairs_is_left_out_with_the_true_reason(tmp_path):
+    write_profile(known_profile(sd_share=FROM_ONE_PRINT), tmp_path / "profile.json")
+    joints = tmp_path / "joints.csv"
+    joints.write_text(
+        "name,internal,external,size_mm,across,fit\na,pocket,plate,24x18,xy,slide\n",
+        encoding="utf-8",
+    )
+    made = run("make", joints, "--prove", tmp_path / "profile.json", "-o", tmp_path / "proof")
+    assert made.exit_code == 1
+    assert "it has several pairs of faces" in made.output
+    assert "no fit was asked for" not in made.output
+
+
 def test_a_proof_for_another_machine_or_nozzle_is_refused(tmp_path):
     write_profile(known_profile(), tmp_path / "profile.json")
     words = ("make", "--prove", tmp_path / "profile.json", "-o", tmp_path / "proof")

@@ -25,6 +25,7 @@ def test_it_says_what_it_did_and_that_it_is_not_real(tmp_path):
         "12 fit trials and 10 caliper readings filled in from the virtual machine\n"
         "attic-1, seed 5.\n"
         "This run is rehearsed, not measured; its conditions say so.\n"
+        f"Next: coupons check {tmp_path}, then coupons fit {tmp_path}\n"
     )
 
 
@@ -46,3 +47,12 @@ def test_a_second_time_is_refused_in_one_line(tmp_path):
 
 def test_a_negative_seed_is_wrong_usage(tmp_path):
     assert rehearse(tmp_path, "--seed", "-1").exit_code == 2
+
+
+def test_jobs_made_together_are_rehearsed_with_seeds_of_their_own(tmp_path):
+    conditions = started(tmp_path) / "conditions.toml"
+    text = conditions.read_text(encoding="utf-8")
+    assert "job = " in text
+    named = re.sub(r"^(# )?job = [^#\n]*", 'job = "f4ccd3-3" ', text, flags=re.MULTILINE)
+    conditions.write_text(named, encoding="utf-8")
+    assert "seed 3" in rehearse(tmp_path).stdout

@@ -37,7 +37,7 @@ def results(folder):
 def test_it_asks_for_what_teaches_most_and_keeps_each_entry(folder):
     bench = open_bench(folder)
     first = bench.tasks[bench.next_task()]
-    done = tried(folder, "s", "p", "quit", options=("--by", "mk"))
+    done = tried(folder, "s", "banana", "p", "quit", options=("--by", "mk"))
     assert done.exit_code == 0
     assert f"Try {first.mate} in {first.feature}" in done.output
     assert [row["result"] for row in results(folder)].count("slide") == 1

@@ -12,6 +12,7 @@ from coupons.learning.causes import Place
 from coupons.learning.checking.surprises import Surprises
 from coupons.learning.fit import fit_runs
 from coupons.showing.pages.report import write_report
+from coupons.showing.words.first_steps import todos
 from coupons.showing.words.fit_summary import summary_lines
 
 
@@ -128,3 +129,17 @@ def test_one_of_a_thing_is_one(run, tmp_path):
     assert "and 1 trial" in page
     for words in (text, page):
         assert not re.search(r"(?<![\d.,])1 (trials|readings|sizes|runs|prints|entries)\b", words)
+
+
+def test_what_two_axes_need_is_said_once(full):
+    """A starter reads short spans along both axes, and the cure is one print."""
+    cause = full.causes.found[0]
+    short = [
+        replace(cause, name=f"scale_{axis}", todo=f"The sizes along {axis} were read over 39 mm")
+        for axis in "yx"
+    ]
+    other = replace(cause, name="growth_int", todo="Lower the extrusion amount")
+    assert todos([other, *short]) == [
+        "Lower the extrusion amount",
+        "The sizes along y and x were read over 39 mm",
+    ]

@@ -33,6 +33,13 @@ def test_the_table_fits_a_terminal_and_says_signs_in_words(tmp_path):
     assert not any("-0." in line for line in lines), "a real minus, not a hyphen"
 
 
+def test_a_long_name_takes_the_room_that_the_other_columns_spare(tmp_path):
+    named = "drawer in housing A,slot,tongue,12,x,slide,external,\n"
+    lines = list(table_lines(part(tmp_path, known_profile(), DRAWER + named)))
+    assert any(line.startswith("drawer in housing A ") for line in lines)
+    assert max(map(len, lines)) <= 80
+
+
 def test_drawn_sizes_are_one_printed_body_a_row(tmp_path):
     found = part(tmp_path, known_profile())
     rows = {row["label"]: row for row in read_csv(sizes_csv(found))}

@@ -4,6 +4,7 @@ from support.page_coupon import make_record, write_run
 
 from coupons.answering.next.guide import enough_after, fixed_order, guide_of
 from coupons.making.estimate import PRINT_ADVICE
+from coupons.making.record import CouponRun
 from coupons.showing.pages.entry_page import write_entry_page
 from coupons.showing.pages.paper_sheet import place_on_paper, write_sheet
 from coupons.showing.pages.picture import Picture
@@ -39,6 +40,15 @@ def test_a_reading_at_the_bed_says_so(tmp_path):
     coupon = coupon.model_copy(update={"features": (feature, *coupon.features[1:])})
     html = write_sheet(write_run(tmp_path, coupon)).read_text(encoding="utf-8")
     assert html.count(", at the bed</span>") == 1
+
+
+def test_the_sheet_holds_the_names_that_make_was_told(tmp_path):
+    run = CouponRun(id="0" * 16, machine="bench-1", material="grey")
+    coupon = make_record().model_copy(update={"run": run})
+    html = write_sheet(write_run(tmp_path, coupon)).read_text(encoding="utf-8")
+    assert '<span>machine</span><b dir="auto">bench-1</b>' in html
+    assert '<span>material</span><b dir="auto">grey</b>' in html
+    assert "<span>nozzle, mm</span></p>" in html
 
 
 def test_a_sheet_without_a_map_says_where_the_ids_are(tmp_path):

@@ -17,6 +17,8 @@ from collections.abc import Sequence
 from coupons.learning.profile import MeasuredRange, Profile
 from coupons.terms import Direction, Form
 
+NEAR_MM = 0.5
+"""How far a joint's size may lie beyond the sizes of one body: its mate differs by the gap."""
 _LARGER_SHARE = 0.002
 _SMALLER_MM, _REFERENCE_MM = 0.03, 5.0
 _FEEL_MM = 0.015
@@ -32,6 +34,15 @@ def ranges_of(
         for found in profile.measured
         if (found.form, found.direction) == (form, direction)
     )
+
+
+def lies_near(size_mm: float, measured: MeasuredRange) -> bool:
+    """Tell whether a joint of this size is one of those measured.
+
+    The two bodies of a joint differ by its gap, so a coupon with a tongue of 4 mm has slots from
+    4.1 mm on: a joint of 4 mm was tried there.
+    """
+    return measured.low_mm - NEAR_MM <= size_mm <= measured.high_mm + NEAR_MM
 
 
 def size_variance(profile: Profile, form: Form, direction: Direction, size_mm: float) -> float:

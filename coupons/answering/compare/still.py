@@ -217,6 +217,8 @@ def _as_now(base: Profile, rechecks: Sequence[Profile], evidence: Evidence) -> P
 
 
 def _joint(base: Profile, now: Profile, name: str, question: Question) -> JointStill | None:
+    if question.printed_gap_mm is not None:  # a hole of a standard, or a gap: no fit, no chance
+        return None
     try:
         then = answer(base, question)
         best = answer(now, question)

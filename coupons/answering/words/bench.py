@@ -5,9 +5,10 @@ from coupons.answering.next.guide import ENOUGH, MORE, known
 from coupons.making.record import CouponTrial
 
 HELP = (
-    "grade: no-go, force, push, slide, loose (the first letter will do), stop, go",
+    "grade: no-go, force, push, slide, loose (the first letter will do); if you only",
+    "  know whether it goes in: go, or stop (it does not)",
     "reading: a number in mm, or in inches as 0.312 in",
-    "skip, undo, quit, row (leave out the rest of it), or an id, to go there",
+    "skip, undo, row (leave out the rest of it), quit, or an id, to go there",
 )
 SHORT = {"n": "no-go", "f": "force", "p": "push", "s": "slide", "l": "loose"}
 

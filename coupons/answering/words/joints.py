@@ -3,7 +3,7 @@
 import csv
 import io
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
 from coupons.answering.chances.contact import contact_sentence
@@ -27,7 +27,7 @@ from coupons.answering.words.answers import (
     signed,
 )
 from coupons.answering.words.choices import choices_data, notches
-from coupons.answering.words.columns import cell
+from coupons.answering.words.columns import cell, columns
 from coupons.answering.words.listed_bodies import (
     bodies_of,
     listed_across,
@@ -206,9 +206,25 @@ def side_warnings(listed: ListedJoint) -> list[str]:
 
 def table_lines(part: PartAnswer) -> Iterator[str]:
     """Yield the table for a terminal of 80 columns."""
-    yield _line("joint", "fit", "draw, mm", "each face, mm", "chance")
+    rows = [("joint", "fit", "draw, mm", "each face, mm", "chance")]
     for joint in part.joints:
-        yield from _joint_lines(joint)
+        rows += _joint_rows(joint)
+    widths = _widths(rows)
+    for row in rows:
+        yield " ".join(cell(text, n) for text, n in zip(row, widths, strict=True)).rstrip()
+
+
+def _widths(rows: Sequence[tuple[str, ...]]) -> tuple[int, ...]:
+    """Return the usual widths; where a name is longer, what the other columns can spare goes to it.
+
+    A name that is cut loses its end, and with it what tells it from others.
+    """
+    longest = [max(map(columns, texts)) for texts in zip(*rows, strict=True)]
+    tight = [min(n + 1, usual) for n, usual in zip(longest[1:], _WIDTHS[1:], strict=True)]
+    if longest[0] <= _WIDTHS[0]:
+        return _WIDTHS
+    spare = sum(_WIDTHS[1:]) - sum(tight)
+    return (_WIDTHS[0] + min(spare, longest[0] - _WIDTHS[0]), *tight)
 
 
 def part_sentences(part: PartAnswer, today: date | None = None) -> list[str]:
@@ -238,26 +254,22 @@ def told_once(warned: Iterable[tuple[str, str]]) -> Iterator[str]:
         yield f"{named(names)}: {warning}"
 
 
-def _joint_lines(joint: JointAnswer) -> Iterator[str]:
+def _joint_rows(joint: JointAnswer) -> Iterator[tuple[str, str, str, str, str]]:
     name, chance_text = joint.listed.name, chance(joint.chance) if joint.chance is not None else ""
     if joint.found is None:
-        yield _line(name, wish(joint), "no answer", "", "")
+        yield name, wish(joint), "no answer", "", ""
     head = (name, wish(joint))
     if joint.choices is not None:
         one_of = f"one of {len(joint.choices.pieces)}"
-        yield _line(name, f"{wish(joint)}, {one_of}", "", "", chance_text)
+        yield name, f"{wish(joint)}, {one_of}", "", "", chance_text
         chance_text = ""
     for count, piece in joint.pieces():
         if count:
             head = (f"  {notches(count)}", "")
         for body, move in named_moves(piece):
             drawn = f"{body} {move.drawn_mm:.2f}"
-            yield _line(*head, drawn, short_move(move), chance_text)
+            yield *head, drawn, short_move(move), chance_text
             head, chance_text = ("", ""), ""
-
-
-def _line(*cells: str) -> str:
-    return " ".join(cell(text, n) for text, n in zip(cells, _WIDTHS, strict=True)).rstrip()
 
 
 def together_sentence(part: PartAnswer) -> str:

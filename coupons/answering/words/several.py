@@ -1,5 +1,6 @@
 """Answers about joints of several pairs of faces as sentences and as data."""
 
+import math
 from collections.abc import Iterator
 from datetime import date
 
@@ -33,7 +34,8 @@ def several_headline(answer: SeveralAnswer, today: date | None = None) -> list[s
     """Return marks, what to draw for each pair, the chance, and what makes it doubtful."""
     lines = marks(answer.rehearsed, answer.origin, today)
     for pair in answer.pairs:
-        lines.append(f"{_which(answer, pair)}{_bodies(answer, _drawn(pair))}")
+        which, drawn = _which(answer, pair), _bodies(answer, _drawn(pair))
+        lines.append(f"{which}{drawn[0].lower()}{drawn[1:]}" if which else drawn)
     lines.append(_chance_sentence(answer))
     lines += _corner_sentences(answer)
     if answer.extrapolated:
@@ -101,12 +103,17 @@ def _chance_sentence(answer: SeveralAnswer) -> str:
     if asked.at_least is not None and asked.fit is not GRADES[-1]:
         return (
             f"As a whole it {verb} or is looser with {chance(answer.chance)} chance (too tight "
-            f"{chance(answer.too_tight)}; sampling error {percent(answer.sampling_error, 1)})."
+            f"{chance(answer.too_tight)}{_sampling(answer)})."
         )
     alone, tight, loose = chances(answer.chance, answer.too_tight, answer.too_loose)
     missed = f"too tight {tight}" + ("" if asked.fit is Grade.LOOSE else f", too loose {loose}")
-    error = percent(answer.sampling_error, 1)
-    return f"As a whole it {verb} with {alone} chance ({missed}; sampling error {error})."
+    return f"As a whole it {verb} with {alone} chance ({missed}{_sampling(answer)})."
+
+
+def _sampling(answer: SeveralAnswer) -> str:
+    """Give the sampling error, rounded up to a tenth of a percent as it covers what it must."""
+    error = math.ceil(1000 * answer.sampling_error) / 1000
+    return f"; sampling error {percent(error, 1)}" if error else ""
 
 
 def _corner_sentences(answer: SeveralAnswer) -> list[str]:

@@ -117,9 +117,14 @@ def still_lines(found: StillGood) -> Iterator[str]:
 
 
 def _joint_line(one: JointStill) -> str:
-    best = f"{minus(one.best_gap_mm)} {percent(one.best_chance)}"
-    then, now = chance(one.chance_then), chance(one.chance)
+    best = f"{minus(one.best_gap_mm)} {_short(one.best_chance)}"
+    then, now = _short(one.chance_then), _short(one.chance)
     return _line(one.name, minus(one.gap_mm), then, now, best, str(one.verdict))
+
+
+def _short(p: float) -> str:
+    """Write a chance for a narrow column; like `chance`, it never claims certainty."""
+    return chance(p).replace("under ", "<").replace("over ", ">")
 
 
 def _line(name: str, *cells: str) -> str:
@@ -133,7 +138,7 @@ def joints_sentence(found: StillGood) -> str:
     works = sum(one.verdict is Verdict.WORKS for one in found.joints)
     text = f"{works} of {len(found.joints)} joints drawn by the full profile still work."
     if found.unanswered:
-        text += f" Not measured: {', '.join(found.unanswered)}."
+        text += f" Left out, as not measured or without a fit: {', '.join(found.unanswered)}."
     return text
 
 

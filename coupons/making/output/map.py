@@ -51,7 +51,9 @@ def map_svg(plan: Plan) -> str:
         top += NOTE_MM + panel.height
         wide = max(wide, panel.width + 2 * SIDE_MM)
     high = top + FOOT_MM + (LINE_MM if _long_rows(plan) else 0.0)
-    title = escape(f"{plan.spec.title} ({plan.spec.name})")
+    name = plan.spec.name
+    alike = plan.spec.title.casefold() == name.casefold()
+    title = escape(plan.spec.title if alike else f"{plan.spec.title} ({name})")
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:g} {high:g}" '
         f'width="{wide:g}mm" height="{high:g}mm" role="img" aria-label="Map of {title}" '

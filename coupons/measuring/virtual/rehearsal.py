@@ -3,9 +3,11 @@
 A rehearsed run is marked in its conditions, and everything learned from it says so.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -265,6 +267,20 @@ def rehearse(folder: Path, virtual_machine: str | Machine = DEFAULT, seed: int =
     return found
 
 
+def seed_of(folder: Path) -> int:
+    """Return the number of a run's job, 1 without one, so that jobs made together differ.
+
+    With one seed for all of them the virtual printer would print every job alike.
+
+    Raises
+    ------
+    ConditionsError
+        If the conditions cannot be read.
+    """
+    number = re.search(r"-([0-9]{1,3})$", str(_stated(folder).get("job", "")))
+    return int(number[1]) if number else 1
+
+
 def namesake(folder: Path) -> str:
     """Return the shipped machine that a run's conditions name, or the one to start with.
 
@@ -273,12 +289,14 @@ def namesake(folder: Path) -> str:
     ConditionsError
         If the conditions cannot be read.
     """
-    path = folder / conditions_file.FILE
-    if not stands(path):  # no run at all: told when it is rehearsed
-        return DEFAULT
-    text = conditions_file.read_text(path)
-    named = load_conditions(text).get("machine")
+    named = _stated(folder).get("machine")
     return named if named in shipped_machines() else DEFAULT
+
+
+def _stated(folder: Path) -> Mapping[str, Any]:
+    """Return what a run's conditions say; nothing if there is no run, which is told later."""
+    path = folder / conditions_file.FILE
+    return load_conditions(conditions_file.read_text(path)) if stands(path) else {}
 
 
 def _filled(coupon: Coupon, found: Found, machine: Machine) -> list[sheet.Row]:

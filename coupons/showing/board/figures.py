@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from coupons.answering.capability import Reach, grades_reached
-from coupons.answering.chances.extrapolation import ranges_of
+from coupons.answering.chances.extrapolation import lies_near, ranges_of
 from coupons.answering.compare.profiles import gap_sd_mm
 from coupons.answering.offset import Question, answer
 from coupons.errors import NotMeasuredError
@@ -101,7 +101,7 @@ def gaps_of(profile: Profile) -> tuple[Gap | None, ...]:
 def _gap(profile: Profile, question: Question) -> Gap | None:
     joint = question.joint
     ranges = ranges_of(profile, question.printed_forms, joint.direction)
-    inside = [one for one in ranges if one.low_mm <= joint.size_mm <= one.high_mm]
+    inside = [one for one in ranges if lies_near(joint.size_mm, one)]
     if len(inside) < len(question.printed_forms):
         return None
     try:

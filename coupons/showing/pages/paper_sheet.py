@@ -52,6 +52,14 @@ _CONDITIONS = (
 _KNOWN = ("caliper step, mm", "tried by")  # of a part that exists already
 
 
+def _conditions(coupon: Coupon) -> tuple[tuple[str, str], ...]:
+    """Return what to fill in, each with what `make` was told already."""
+    run = coupon.run
+    told = {"machine": run.machine, "material": run.material} if run else {}
+    asked = [name for name in _CONDITIONS if not (coupon.part and name in _KNOWN)]
+    return tuple((name, told.get(name, "")) for name in asked)
+
+
 @dataclass(frozen=True)
 class Placed:
     """A picture on paper: its size there, whether it is turned a quarter, and 1 : ``reduced``."""
@@ -88,7 +96,7 @@ def write_sheet(folder: Path) -> Path:
             styles=("shared/bench.css", "sheet/sheet.css"),
             title=coupon.spec.title,
             run=folder.resolve().name,
-            conditions=[name for name in _CONDITIONS if not (coupon.part and name in _KNOWN)],
+            conditions=_conditions(coupon),
             part=coupon.part,
             placed=picture and place_on_paper(picture),
             ruler_mm=RULER_MM,

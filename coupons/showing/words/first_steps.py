@@ -164,10 +164,19 @@ def _machine_steps(causes: Causes, drawn: bool) -> list[Step]:
         settled = {cause.name for cause in causes.found} >= _SET_UP
         nothing = "None of its errors is both certain and large: use the offsets of this profile."
         return [("Nothing to change on the machine", nothing)] if drawn and settled else []
-    text = " ".join(f"{todo}." for todo in dict.fromkeys(cause.todo for cause in found))
+    text = " ".join(f"{todo}." for todo in todos(found))
     if any(cause.proven for cause in found):
         text += _ONCE if drawn else _AS_IT_WAS
     return [(f"On the machine: {found[0].says}", text)]
+
+
+def todos(found: Sequence[Cause]) -> list[str]:
+    """Return what to do about each error; the same for two axes is said once, of both."""
+    axes: dict[str, list[str]] = {}
+    for cause in found:
+        axis = cause.name.removeprefix("scale_")
+        axes.setdefault(cause.todo.replace(f"along {axis} ", "along {axes} "), []).append(axis)
+    return [todo.replace("{axes}", " and ".join(names)) for todo, names in axes.items()]
 
 
 def _is_worth_fixing(cause: Cause) -> bool:

@@ -140,7 +140,7 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     lines.append("")
     if not any(table.lines for table in learned.tables):
         ask = f"No offset is known yet. `coupons next {profile_path}` says what to print next."
-        lines += textwrap.wrap(ask, WIDTH, break_on_hyphens=False)
+        return [*lines, *textwrap.wrap(ask, WIDTH, break_on_hyphens=False)]
     question = _first_joint(learned.runs)
     if not question:
         return [*lines, *_no_fits(learned.profile)]
