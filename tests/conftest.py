@@ -8,5 +8,11 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # One of scikit-learn's estimator checks skips itself without it. Read when scipy is imported.
 os.environ.setdefault("SCIPY_ARRAY_API", "1")
 
+import hypothesis
+
+# How long an example takes says nothing of the code: other work runs beside the tests.
+hypothesis.settings.register_profile("untimed", deadline=None)
+hypothesis.settings.load_profile("untimed")
+
 # Benches are run by hand; one of them needs a kernel that nothing else needs, one draws figures.
 collect_ignore_glob = ["bench/bench_*.py", "bench/study_figures.py"]

@@ -165,6 +165,7 @@ def test_data_holds_the_question_and_what_stays():
         "form": "hole",
         "across": "z",
         "prints_mm": 8.0,
+        "drawn_mm": None,
         "limits": "8 ±0.1",
         "hardware": None,
         "bed": None,

@@ -32,7 +32,7 @@ def spec_text(
     >>> from coupons.making.spec.row_kinds import SizesRow
     >>> row = SizesRow(kind="sizes", form="hole", direction="z", sizes_mm=(4, 12.5))
     >>> text = spec_text("Holes", "", ["Two holes."], Assumed(), [(row, "For the caliper.")])
-    >>> print(text.split("nozzle_mm = 0.4")[1].strip())
+    >>> print(text.split("bed_mm = [180, 180]")[1].strip())
     # For the caliper.
     [[row]]
     kind = "sizes"
