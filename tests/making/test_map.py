@@ -120,6 +120,7 @@ def test_plates_stand_one_below_the_other_each_in_a_frame_around_its_bodies():
         # Four millimetres of frame all around the bodies.
         assert (min(ends[::2]), max(ends[::2])) == pytest.approx((left + 4, left + width - 4))
         assert (min(ends[1::2]), max(ends[1::2])) == pytest.approx((top + 4, top + high - 4))
+        assert left == 2.0, "two millimetres of paper beside it"
         bottom = top + high
     wide, whole = (float(each) for each in root.get("viewBox").split()[2:])
     assert wide >= left + width + 2
