@@ -329,10 +329,19 @@ class Bench:
         return {**os.environ, **ours, "OPENBLAS_NUM_THREADS": "1"}
 
 
-def equivalents() -> dict[tuple[str, str, str], str]:
-    """Return why some changes change nothing, by module, what stood there and what it became."""
+def equivalents() -> dict[tuple[str, str, str, str], str]:
+    """Return why some changes change nothing, by module, its line, what stood there and what came.
+
+    The line is known by its text: numbers of lines move, and one module may hold many a ``1``.
+    """
     kept = json.loads(Path(__file__).with_name("equivalent.json").read_text(encoding="utf-8"))
-    return {(each["module"], each["before"], each["after"]): each["why"] for each in kept}
+    names = ("module", "line", "before", "after")
+    return {tuple(each[name] for name in names): each["why"] for each in kept}
+
+
+def _line_of(mutant: Mutant) -> str:
+    lines = (ROOT / mutant.module).read_text(encoding="utf-8").splitlines()
+    return lines[mutant.line - 1].strip() if mutant.line else ""
 
 
 def report(
@@ -343,7 +352,7 @@ def report(
     rooms: dict[str, Counter[str]] = defaultdict(Counter)
     survivors, same = [], []
     for mutant, killed in told:
-        reason = why.get((mutant.module, mutant.before, mutant.after))
+        reason = why.get((mutant.module, _line_of(mutant), mutant.before, mutant.after))
         if not killed and reason:
             same.append({**asdict(mutant), "why": reason})
             rooms[mutant.module.split("/")[1]]["equivalent"] += 1
