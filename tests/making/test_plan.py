@@ -150,6 +150,18 @@ def test_the_time_model_is_what_its_words_say():
     assert cost.grams == pytest.approx(cost.plastic_cm3 * 1.24, abs=0.1)
 
 
+def test_each_plate_takes_its_two_minutes_and_its_own_layers():
+    plan = plan_of(*[ROW.format("hole", "z", "[0, 0.2]")] * 9, bed_mm=(40, 40))
+    assert plan.plates >= 9, "so many that a second a plate would show"
+    plastic_mm3 = sum(body_volume_mm3(item.body.parts) for item in plan.placed)
+    layers = sum(
+        round(max(item.body.box[1][2] for item in plan.on(plate)) / 0.2)
+        for plate in range(1, plan.plates + 1)
+    )
+    seconds = plastic_mm3 / (0.45 * 0.2 * 1e9 * 0.8) + 1.5 * layers + 120 * plan.plates
+    assert estimate(plan, speed_mm_s=1e9).minutes == pytest.approx(seconds / 60, abs=0.051)
+
+
 def test_a_flat_loose_piece_shows_where_its_thickness_lies_and_a_round_one_has_nothing_to_show():
     marks = {}
     for name in shipped_specs():

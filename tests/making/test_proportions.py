@@ -11,40 +11,28 @@ from coupons.making.spec.coupon_spec import load_spec
 
 # A line is 1.125 of the nozzle wide, a stroke two lines but not under 0.8 mm; heights are rounded
 # up to whole layers. Letters for a 0.4 mm nozzle: strokes of 0.9 mm, capitals of 3.66 mm.
+LEAST = {
+    "raised_mm": 0.6,
+    "label_clear_mm": 0.8,
+    "label_apart_mm": 1.3,
+    "lead_in_mm": 0.4,
+    "foot_mm": 0.4,
+    "base_mm": 1.4,
+    "shoulder_height_mm": 2.2,
+}
+WIDE = {
+    "raised_mm": 1.0,
+    "label_clear_mm": 1.6,
+    "label_apart_mm": 3.3,
+    "lead_in_mm": 0.5,
+    "foot_mm": 0.5,
+    "base_mm": 1.5,
+    "shoulder_height_mm": 3.0,
+}
 BY_HAND = {
-    (0.4, 0.2): {
-        "letters": 1.0,
-        "cap_mm": 3.66,
-        "raised_mm": 0.6,
-        "label_clear_mm": 0.8,
-        "label_apart_mm": 1.3,
-        "lead_in_mm": 0.4,
-        "foot_mm": 0.4,
-        "base_mm": 1.4,
-        "shoulder_height_mm": 2.2,
-    },
-    (0.8, 0.5): {
-        "letters": 2.0,
-        "cap_mm": 7.32,
-        "raised_mm": 1.0,
-        "label_clear_mm": 1.6,
-        "label_apart_mm": 3.3,
-        "lead_in_mm": 0.5,
-        "foot_mm": 0.5,
-        "base_mm": 1.5,
-        "shoulder_height_mm": 3.0,
-    },
-    (0.2, 0.1): {
-        "letters": 0.888889,
-        "cap_mm": 3.253334,
-        "raised_mm": 0.6,
-        "label_clear_mm": 0.8,
-        "label_apart_mm": 1.3,
-        "lead_in_mm": 0.4,
-        "foot_mm": 0.4,
-        "base_mm": 1.4,
-        "shoulder_height_mm": 2.2,
-    },
+    (0.4, 0.2): {"letters": 1.0, "cap_mm": 3.66, **LEAST},
+    (0.2, 0.1): {"letters": 0.888889, "cap_mm": 3.253334, **LEAST},
+    (0.8, 0.5): {"letters": 2.0, "cap_mm": 7.32, **WIDE},
 }
 
 
