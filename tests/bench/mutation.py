@@ -5,11 +5,11 @@
 A mutant is one module with one change: a comparison, a sign, a constant, and/or, a dropped not, a
 returned value. The sample is drawn evenly over the rooms from all places where such a change can be
 made. The quick tests, examples in docstrings among them, are run once on an untouched copy with
-coverage by test. Then each mutant
-meets the tests that ran its line (a constant of a module: those that ran any line of it), the
-quickest first, until one fails. What survives is listed with its place: it wants a test, or a word
-why it changes nothing, which then stands in ``equivalent.json`` beside this file. With ``--kept`` a
-second seed costs its mutants alone: the untouched run is taken from the first.
+coverage by test. Then each mutant meets the tests that ran its line (a constant of a module: those
+that ran any line of it, or whose file imports from it), the quickest first, until one fails. What
+survives is listed with its place: it wants a test, or a word why it changes nothing, which then
+stands in ``equivalent.json`` beside this file. With ``--kept`` a second seed costs its mutants
+alone: the untouched run is taken from the first.
 """
 
 import argparse
@@ -273,7 +273,7 @@ class Bench:
     def tests_of(self, mutant: Mutant) -> list[str]:
         """Return the tests that run a mutant's line, the quickest first, within the limit."""
         lines = self.ran.get(mutant.module, {})
-        here = set(lines.get(mutant.line, ())) or {name for each in lines.values() for name in each}
+        here = set(lines.get(mutant.line, ())) or self._of_module(mutant.module)
         found, left_s = [], self.limit_s
         for name in sorted(here & self.took_s.keys(), key=self.took_s.__getitem__):
             left_s -= self.took_s[name]
@@ -281,6 +281,14 @@ class Bench:
                 break
             found.append(name)
         return found
+
+    def _of_module(self, module: str) -> set[str]:
+        """Return the tests that run any line of a module, or whose file imports from it."""
+        wanted = f"from {module.removesuffix('.py').replace('/', '.')} import "
+        files = {name.split("::")[0] for name in self.took_s}
+        naming = {file for file in files if wanted in (self.folder / file).read_text("utf-8")}
+        ran = {name for each in self.ran.get(module, {}).values() for name in each}
+        return ran | {name for name in self.took_s if name.split("::")[0] in naming}
 
     def is_killed(self, mutant: Mutant) -> bool | None:
         """Tell whether the tests of a mutant's line notice it; None if there are none."""
