@@ -9,6 +9,7 @@ from coupons.learning.effects import (
     CONTACT_REFERENCE_MM,
     CURL_REFERENCE_MM,
     EXTRUSION,
+    EXTRUSION_2,
     LogNormal,
     Normal,
     PrintEffect,
@@ -98,3 +99,37 @@ def test_single_figures_are_those_of_the_document(words, held):
 def test_what_has_no_preferred_sign_is_zero_on_average():
     centred = (*EXTRUSION.zeros.values(), EXTRUSION.bump, EXTRUSION.hand)
     assert [each.mean for each in centred] == [0.0] * 4
+
+
+def test_old_profiles_answer_by_the_priors_that_they_were_fitted_with():
+    # As the model was written down when profiles were of version 2: what came later has no effect.
+    old, none = EXTRUSION_2, Normal(0.0, 0.0)
+    effects = {
+        **dict.fromkeys(("scale_x", "scale_y", "scale_z"), Normal(-0.003, 0.005)),
+        "skew": Normal(0.0, 0.003),
+        "growth_ext": Normal(0.04, 0.08),
+        "growth_int": Normal(0.06, 0.08),
+        "growth_ext_z": Normal(0.0, 0.12),
+        "growth_int_z": Normal(0.05, 0.12),
+        "round_ext": Normal(0.0, 0.04),
+        "round_int": Normal(0.02, 0.08),
+        "curl_int": Normal(0.06, 0.08),
+        "first_layer": Normal(0.10, 0.12),
+    }
+    assert old.effects == {name: effects.get(name, none) for name in EXTRUSION.effects}
+    losses = {"round_loss": Normal(0.02, 0.05), "lying_loss": Normal(0.04, 0.06)}
+    assert old.losses == {name: losses.get(name, none) for name in EXTRUSION.losses}
+    assert old.scatters == {
+        "tau": LogNormal(0.03, 0.6),
+        "tau_z": LogNormal(0.08, 0.6),
+        "sigma": LogNormal(0.015, 0.5),
+        "omega": LogNormal(0.04, 0.7),
+        "rho": LogNormal(0.02, 0.5),
+        "rho_z": LogNormal(0.10, 0.5),
+    }
+    # A shift of a run made outsides larger and insides smaller by it, over both faces.
+    assert [(one.scatter, one.share) for one in old.prints] == [("rho", 1.0), ("rho_z", 1.0)]
+    plane, upright = (one.moves for one in old.prints)
+    assert plane == {"growth_ext": 0.5, "growth_int": 0.5}
+    assert upright == {"growth_ext_z": 0.5, "growth_int_z": 0.5}
+    assert (old.lapse, old.reading_dof, old.thresholds) == (0.02, 4.0, EXTRUSION.thresholds)
