@@ -138,6 +138,17 @@ def test_the_estimate_without_a_mesh_agrees_with_the_mesh(name):
         assert body_volume_mm3(item.body.parts) == pytest.approx(solid.volume_mm3, rel=0.04)
 
 
+def test_bodies_are_recorded_where_their_solids_stand_and_as_large():
+    plan = plan_coupon(load_spec("recheck"))
+    solids = {solid.body: solid for solid in build_solids(plan)}
+    bodies = record(plan).bodies
+    assert {body.id for body in bodies} == solids.keys()
+    for body in bodies:
+        corners = solids[body.id].vertices_mm
+        assert body.origin_mm == pytest.approx(solids[body.id].origin_mm, abs=1e-3)
+        assert body.extent_mm == pytest.approx(corners.max(axis=0) - corners.min(axis=0), abs=1e-3)
+
+
 def test_the_time_model_is_what_its_words_say():
     plan = plan_of(ROW.format("hole", "z", "[0, 0.2]"))
     cost = estimate(plan)
