@@ -238,6 +238,7 @@ def test_hardware_is_held_by_the_other_body():
     apart = printer.several("holes/pins", hardware="pin 5 m6", two_prints=True, **common)
     assert apart.pitch.sd_mm > dowels.pitch.sd_mm
     assert "pin 5 m6 stays as it is" in str(dowels)
+    assert "Both holes alike: " in str(dowels), "only the holes are drawn"
 
 
 def test_words_and_data_say_that_nobody_tried_it_by_hand():
@@ -252,6 +253,9 @@ def test_words_and_data_say_that_nobody_tried_it_by_hand():
     assert "draw the plate" in told[Kind.POCKET]
     assert "The mouth bends each leg" in told[Kind.LEGS]
     assert "print 0.00 ±0.0" in told[Kind.HOLES]
+    assert "Both holes and pins alike: " in told[Kind.HOLES]
+    assert "Across x: Move each face of the 40 mm plate −0.20 mm" in told[Kind.POCKET]
+    assert "Across y: Move each face of the 25 mm plate −0.20 mm" in told[Kind.POCKET]
 
 
 WRONG = [
