@@ -86,3 +86,31 @@ def test_grades_alone_need_no_reading(three_coupons):
     model = latent_model(replace(three_coupons, readings=readings_of([])), EXTRUSION)
     assert model.reading_shared.shape == (0, model.n_shared)
     assert len(model.clearance_shared) == len(three_coupons.trials.row)
+
+
+@pytest.mark.parametrize(
+    ("tightest", "loosest", "lower", "upper"),
+    [
+        # Thresholds: force 0, push 1, slide 2, loose 3. No-go has none below, loose none above.
+        (0, 0, None, 0),
+        (1, 1, 0, 1),
+        (3, 3, 2, 3),
+        (4, 4, 3, None),
+        (1, 3, 0, 3),
+        (0, 3, None, 3),
+        (2, 4, 1, None),
+    ],
+)
+def test_grades_lie_between_the_threshold_of_the_tightest_and_that_after_the_loosest(
+    three_coupons, tightest, loosest, lower, upper
+):
+    trials, many = three_coupons.trials, len(three_coupons.trials.internal)
+    told = replace(trials, tightest=np.full(many, tightest), loosest=np.full(many, loosest))
+    model = latent_model(replace(three_coupons, trials=told), EXTRUSION)
+    for has, bound, at in (
+        (model.has_lower, model.below, lower),
+        (model.has_upper, model.above, upper),
+    ):
+        assert has.tolist() == [at is not None] * many
+        if at is not None:
+            assert (bound == np.eye(4)[at]).all()
