@@ -114,3 +114,15 @@ def test_grades_lie_between_the_threshold_of_the_tightest_and_that_after_the_loo
         assert has.tolist() == [at is not None] * many
         if at is not None:
             assert (bound == np.eye(4)[at]).all()
+
+
+def test_who_asks_for_more_clearance_finds_every_pair_tighter(three_coupons):
+    trials, many = three_coupons.trials, len(three_coupons.trials.internal)
+    alone = latent_model(three_coupons, EXTRUSION)
+    told = replace(trials, hand=np.arange(many) % 2)
+    turns = replace(three_coupons, trials=told, hands=("Ada", "Bo"))
+    model = latent_model(turns, EXTRUSION)
+    assert model.n_shared == alone.n_shared + 2, "each of two people has a deviation"
+    by_hand = np.column_stack([np.arange(many) % 2 == hand for hand in (0, 1)])
+    assert (model.clearance_shared[:, -2:] == np.where(by_hand, -1.0, 0.0)).all()
+    assert (model.clearance_shared[:, :-2] == alone.clearance_shared).all()
