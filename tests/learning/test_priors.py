@@ -41,6 +41,14 @@ def scatter(written):
     return LETTERS[letter] + (f"_{rest}" if rest else "")
 
 
+def scatters(text):
+    found = {}
+    for each in text.split("; "):
+        name, values = each.split(" ", 1)
+        found[scatter(name)] = LogNormal(*map(number, values.split(",")))
+    return found
+
+
 def test_every_effect_has_the_prior_of_the_document():
     found = {}
     for names, _, priors in rows_under("| effect | in x·β | prior mean, sd |"):
@@ -62,11 +70,7 @@ def test_prints_differ_in_what_the_document_lists():
 
 def test_every_scatter_has_the_prior_of_the_document():
     listed = re.search(r"a priori \(median, log-sd\): (.*?)\. Priors come", FLOWING)[1]
-    found = {}
-    for each in listed.split("; "):
-        name, values = each.split(" ", 1)
-        found[scatter(name)] = LogNormal(*map(number, values.split(",")))
-    assert found == EXTRUSION.scatters
+    assert scatters(listed) == EXTRUSION.scatters
 
 
 def test_thresholds_and_losses_have_the_priors_of_the_document():
@@ -119,14 +123,8 @@ def test_old_profiles_answer_by_the_priors_that_they_were_fitted_with():
     assert old.effects == {name: effects.get(name, none) for name in EXTRUSION.effects}
     losses = {"round_loss": Normal(0.02, 0.05), "lying_loss": Normal(0.04, 0.06)}
     assert old.losses == {name: losses.get(name, none) for name in EXTRUSION.losses}
-    assert old.scatters == {
-        "tau": LogNormal(0.03, 0.6),
-        "tau_z": LogNormal(0.08, 0.6),
-        "sigma": LogNormal(0.015, 0.5),
-        "omega": LogNormal(0.04, 0.7),
-        "rho": LogNormal(0.02, 0.5),
-        "rho_z": LogNormal(0.10, 0.5),
-    }
+    listed = "τ 0.03, 0.6; τ_z 0.08, 0.6; σ 0.015, 0.5; ω 0.04, 0.7; ρ 0.02, 0.5; ρ_z 0.10, 0.5"
+    assert old.scatters == scatters(listed)
     # A shift of a run made outsides larger and insides smaller by it, over both faces.
     assert [(one.scatter, one.share) for one in old.prints] == [("rho", 1.0), ("rho_z", 1.0)]
     plane, upright = (one.moves for one in old.prints)
