@@ -1,5 +1,8 @@
 """What follows the nozzle and the layers, reckoned by hand for three machines."""
 
+import math
+
+import numpy as np
 import pytest
 
 from coupons.making.bodies.lettering import letter_starts
@@ -90,3 +93,15 @@ def test_blocks_of_heights_stand_behind_their_labels_and_within_their_floor():
         assert boxed(text)[0][1] == pytest.approx(min(y for _, y, _ in floor) + 1.0)
         assert high[1] <= max(y for _, y, _ in floor) - 1.0 + 1e-6
         assert high[0] - low[0] == high[1] - low[1] == pytest.approx(7.0)
+
+
+def test_a_seam_s_groove_is_a_notch_square_to_the_round():
+    (pin,) = (i.body for i in plan_coupon(load_spec("first")).placed if i.body.id == "AG")
+    (groove,) = (part.shape for part in pin.parts if part.cut)
+    apex, one, other = np.array(groove.outline) - pin.features[0].centre[:2]
+    out = np.array([math.cos(math.radians(67.5)), math.sin(math.radians(67.5))])
+    # From 0.1 mm outside a pin of 5 mm inwards, as wide on either side of its middle.
+    assert (one + other) / 2 == pytest.approx(2.6 * out)
+    assert (other - one) @ out == pytest.approx(0, abs=1e-9)
+    assert np.linalg.norm(apex) < 2.5
+    assert apex == pytest.approx(np.linalg.norm(apex) * out)
