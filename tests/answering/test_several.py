@@ -259,6 +259,7 @@ def test_words_and_data_say_that_nobody_tried_it_by_hand():
 
 
 WRONG = [
+    (CLIP, {"legs": Legs(20.0, 2.0, 4.0)}, "wider than half of it, not 4. Without lips"),
     (LID, {"sizes_mm": (40.0,)}, "two sizes, such as 40x25"),
     (LID, {"corners": Corners(13.0, 0.0)}, "under half of the smaller size, 12.5 mm, not 13"),
     (LID, {"pitch_mm": 30.0}, "A pitch belongs to holes/pins"),
