@@ -3,7 +3,10 @@
 import pytest
 from support.known_profile import known_profile
 
-from coupons.answering.chances.drawing import whole_layers
+from coupons.answering.chances.drawing import (
+    draw_gap,
+    whole_layers,
+)
 from coupons.answering.offset import Question, answer
 from coupons.answering.standards.hardware import hardware
 from coupons.answering.words.answers import sentences
@@ -99,3 +102,111 @@ def test_joints_in_the_layer_plane_know_nothing_of_layers():
     found = answer(known_profile(), Question(joint, Grade.SLIDE, drawn_gap_mm=0.3))
     assert (found.layer_mm, found.layers, found.prints_as) == (None, None, ())
     assert not any("whole layers" in said or "In layers" in said for said in sentences(found))
+
+
+@pytest.mark.parametrize(
+    ("move", "gap_mm", "slot_mm", "tongue_mm"),
+    [
+        (MovingBody.INTERNAL, 0.6, 6.6, 6.0),
+        (MovingBody.EXTERNAL, 0.6, 6.0, 5.4),
+        (MovingBody.BOTH, 0.8, 6.4, 5.6),
+        (MovingBody.BOTH, 0.6, 6.4, 5.8),  # the odd layer goes to the roof: a step stays strong
+        (MovingBody.BOTH, 0.2, 6.2, 6.0),
+        (MovingBody.BOTH, -0.2, 6.0, 6.2),
+    ],
+)
+def test_whole_layers_are_shared_out_over_what_moves(move, gap_mm, slot_mm, tongue_mm):
+    joint = Joint(Form.SLOT, Form.TONGUE, 6.0, Direction.Z)
+    found = draw_layers(joint, move, gap_mm + 0.03, LAYER_MM, up=False, hardware=False)
+    drawn = {Form.SLOT: 6.0, Form.TONGUE: 6.0} | {m.form: m.drawn_mm for m in found.moves}
+    assert drawn == {Form.SLOT: pytest.approx(slot_mm), Form.TONGUE: pytest.approx(tongue_mm)}
+    assert found.gap_mm == pytest.approx(gap_mm)
+    assert found.layers == round(gap_mm / LAYER_MM)
+    assert all(m.faces == 1 for m in found.moves), "whole layers come off one face"
+
+
+@pytest.mark.parametrize(
+    ("move", "up", "gap_mm", "each_mm"),
+    [
+        # 0.01 mm a face: gaps in steps of 0.02 mm where one body moves, of 0.04 mm where both do.
+        (MovingBody.EXTERNAL, False, 0.20, -0.10),
+        (MovingBody.EXTERNAL, True, 0.22, -0.11),
+        (MovingBody.INTERNAL, False, 0.20, -0.10),
+        (MovingBody.BOTH, False, 0.20, -0.05),
+        (MovingBody.BOTH, True, 0.24, -0.06),
+    ],
+)
+def test_a_gap_in_the_plane_is_drawn_in_hundredths_a_face(move, up, gap_mm, each_mm):
+    joint = Joint(Form.SLOT, Form.TONGUE, 6.0, Direction.X)
+    found = draw_gap(joint, move, 0.209, up=up)
+    assert found.gap_mm == pytest.approx(gap_mm)
+    assert [(m.offset_mm, m.faces) for m in found.moves] == [(pytest.approx(each_mm), 2)] * (
+        2 if move is MovingBody.BOTH else 1
+    )
+
+
+@pytest.mark.parametrize(("up", "slot_mm"), [(False, 5.8), (True, 6.0)])
+def test_around_hardware_the_printed_size_is_rounded_from_its_own_size(up, slot_mm):
+    # 5.6 mm and 0.25 more are 29.25 layers; up is where the gap grows, for a tongue as well.
+    joint = Joint(Form.SLOT, Form.TONGUE, 5.6, Direction.Z)
+    found = draw_layers(joint, MovingBody.INTERNAL, 0.25, LAYER_MM, up=up, hardware=True)
+    ((form, drawn_mm),) = [(m.form, m.drawn_mm) for m in found.moves]
+    assert (form, drawn_mm) == (Form.SLOT, pytest.approx(slot_mm))
+    assert found.gap_mm == pytest.approx(slot_mm - 5.6)
+    within = draw_layers(joint, MovingBody.EXTERNAL, 0.25, LAYER_MM, up=up, hardware=True)
+    (move,) = within.moves
+    # 5.35 mm is 26.75 layers: 27 leave a gap of 0.2, 26 one of 0.4.
+    assert (move.form, move.drawn_mm) == (Form.TONGUE, pytest.approx(5.2 if up else 5.4))
+    assert within.gap_mm == pytest.approx(0.4 if up else 0.2)
+
+
+@pytest.mark.parametrize(
+    ("move", "up", "size_mm", "slot_mm", "tongue_mm"),
+    [
+        # 0.243 mm is wanted. The slot is drawn in layers of 0.2 mm, the tongue in 0.02 mm.
+        (MovingBody.EXTERNAL, False, 6.0, 6.0, 5.76),
+        (MovingBody.EXTERNAL, True, 6.0, 6.0, 5.74),
+        # A slot of 6.13 mm is printed as 6.2; the tongue makes up for it.
+        (MovingBody.EXTERNAL, False, 6.13, 6.2, 5.95),
+        (MovingBody.INTERNAL, False, 6.0, 6.2, 6.0),
+        (MovingBody.INTERNAL, True, 6.0, 6.4, 6.0),
+        (MovingBody.BOTH, False, 6.0, 6.2, 5.96),
+        (MovingBody.BOTH, True, 6.0, 6.2, 5.94),
+    ],
+)
+def test_where_one_body_is_drawn_in_layers_the_other_makes_up(
+    move, up, size_mm, slot_mm, tongue_mm
+):
+    joint = Joint(Form.SLOT, Form.TONGUE, size_mm, Direction.Z, Direction.X)
+    layers_mm = {Form.SLOT: LAYER_MM, Form.TONGUE: None}
+    found = draw_unlike(joint, move, 0.243, layers_mm, up=up)
+    drawn = {Form.SLOT: size_mm, Form.TONGUE: size_mm} | {m.form: m.drawn_mm for m in found.moves}
+    assert drawn == {Form.SLOT: pytest.approx(slot_mm), Form.TONGUE: pytest.approx(tongue_mm)}
+    assert found.gap_mm == pytest.approx(slot_mm - tongue_mm)
+    assert found.unlike
+    assert found.layer_mm == (None if move is MovingBody.EXTERNAL else LAYER_MM)
+    faces = {Form.SLOT: 1, Form.TONGUE: 2}
+    assert all(m.faces == faces[m.form] for m in found.moves)
+    assert all(m.layer_mm == layers_mm[m.form] for m in found.moves)
+    for m in found.moves:
+        into = 1 if m.form is Form.TONGUE else -1
+        assert into * m.faces * m.offset_mm == pytest.approx(m.drawn_mm - size_mm)
+
+
+@pytest.mark.parametrize(
+    ("move", "drawn_mm", "faces", "prints_mm"),
+    [
+        (MovingBody.EXTERNAL, 5.7, 2, ()),  # the tongue is not drawn in layers: as it is asked
+        (MovingBody.INTERNAL, 6.3, 2, (0.2, 0.4)),  # 31.5 layers: 31 or 32
+    ],
+)
+def test_a_gap_as_it_is_drawn_prints_in_the_layers_of_the_body_that_has_them(
+    move, drawn_mm, faces, prints_mm
+):
+    joint = Joint(Form.SLOT, Form.TONGUE, 6.0, Direction.Z, Direction.X)
+    layers_mm = {Form.SLOT: LAYER_MM, Form.TONGUE: None}
+    found = draw_off_layers(joint, move, 0.3, layers_mm, hardware=None)
+    assert [(m.drawn_mm, m.faces) for m in found.moves] == [(pytest.approx(drawn_mm), faces)]
+    assert (found.gap_mm, found.layer_mm, found.layers) == (0.3, LAYER_MM, None)
+    assert found.prints_mm == pytest.approx(prints_mm)
+    assert found.unlike

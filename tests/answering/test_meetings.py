@@ -98,7 +98,9 @@ def test_a_turn_of_the_print_turns_the_directions():
     # Up along x: the printer's x is then the file's z; see `printed`.
     bodies = [drawn(solid, name) for name, solid in rail(0.2).items()]
     for up, way in {"z": "x", "-z": "x", "x": "z", "-x": "z", "y": "x", "-y": "x"}.items():
-        assert rows(meet(bodies, {"channel": up, "tongue": up}))[0]["across"] == way
+        row = rows(meet(bodies, {"channel": up, "tongue": up}))[0]
+        assert row["across"] == way
+        assert (row["bed"] == "") is (way == "x"), "blank where no face lies across layers"
     diagonal = [drawn(s.rotate((0, 0, 45)), n) for n, s in rail(0.2).items()]
     assert rows(meet(diagonal))[0]["across"] == "x+y"
 

@@ -8,7 +8,7 @@ from coupons.answering.chances.one_print import log_sd_after
 from coupons.answering.offset import Question, answer
 from coupons.answering.words.answers import sentences
 from coupons.learning.effects import TERMS
-from coupons.terms import Direction, Form, Grade, Joint
+from coupons.terms import GRADES, Direction, Form, Grade, Joint
 
 DRAWER = Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.LOOSE, drawn_gap_mm=0.60)
 QUIET = {"tau": 0.002, "omega": 0.002, "rho_scale": 1e-7}
@@ -65,3 +65,18 @@ def test_for_nodes_of_the_scatter_the_mean_is_the_stated_chance():
         for square, weight in zip(squares, weights, strict=True)
     )
     assert mean == pytest.approx(answer(profile, DRAWER).chance, abs=1e-6)
+
+
+def test_the_grades_share_out_what_is_at_least_force():
+    from coupons.answering.chances import one_print
+    from coupons.answering.offset import clearances
+
+    profile = plain()
+    cases = clearances(profile, DRAWER, np.array([0.12]))
+    squares = one_print._with_square(profile, "rho", 0.02**2)
+    every = [one_print._chance(cases, grade, squares, 0) for grade in GRADES[1:]]
+    from_force = one_print._chance_from(cases[0], Grade.FORCE, squares, 0)
+    assert len(cases) == 1
+    assert sum(every) == pytest.approx(from_force)
+    assert min(every) >= 0
+    assert max(every) < 0.95, "several grades have a part of it"

@@ -12,7 +12,7 @@ from coupons.answering.chances.bed import crosses_layers
 from coupons.answering.chances.next_print import prior_of_next_print, variance_parts
 from coupons.answering.next.coupon import USUAL, ask_about, gains
 from coupons.answering.offset import Question, clearances, window_row
-from coupons.answering.print_gains import what_prints_added
+from coupons.answering.print_gains import Narrowed, Prints, what_prints_added
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design, fit_runs
 from coupons.learning.profile import profile_of
@@ -134,3 +134,23 @@ def _first_run(seen, one):
     n = len(one.trials.internal)
     trials = replace(one.trials, tightest=seen.trials.tightest[:n], loosest=seen.trials.loosest[:n])
     return replace(one, readings=readings, trials=trials)
+
+
+@pytest.mark.parametrize(
+    ("fits", "share"),
+    [
+        # From 0.20 to 0.15 mm and from 0.10 to 0.09 mm: by a quarter and a tenth.
+        ([((0.30, 0.20), 0.15), ((None, 0.10), 0.09)], 0.175),
+        # What is not foreseen, or was not measured to the last, does not count.
+        ([((0.30, 0.20), 0.15), ((0.30, 0.20), None), ((None, None), 0.1)], 0.25),
+        # Another print never makes anything less certain.
+        ([((0.30, 0.20), 0.22)], 0.0),
+        ([((0.30, 0.20), None)], None),
+        ([], None),
+    ],
+)
+def test_by_how_much_another_print_narrows_is_the_mean_over_the_fits(fits, share):
+    joint = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
+    told = tuple(Narrowed(Question(joint, Grade.SLIDE), half, after) for half, after in fits)
+    found = Prints((1, 2), told, "first").narrower
+    assert found == (None if share is None else pytest.approx(share))

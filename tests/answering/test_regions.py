@@ -139,3 +139,10 @@ def test_balls_cones_and_waves_are_free_form():
     assert kinds(Manifold.sphere(9, 48)) == [Kind.FREE]
     assert kinds(Manifold.cylinder(12, 8, 5, 48)).count(Kind.FREE) == 1
     assert Kind.CYLINDER not in kinds(Manifold.cylinder(12, 8, 7.8, 96))
+
+
+@pytest.mark.parametrize(("wider_mm", "is_round"), [(0.001, True), (0.1, False), (1.0, False)])
+def test_an_oval_bar_is_no_cylinder(wider_mm, is_round):
+    bar = round_bar(10, 12, sides=96).scale((1 + wider_mm / 10, 1, 1))
+    found = Kind.CYLINDER in kinds(bar.rotate(TILT))
+    assert found is is_round

@@ -238,6 +238,7 @@ def test_hardware_is_held_by_the_other_body():
     apart = printer.several("holes/pins", hardware="pin 5 m6", two_prints=True, **common)
     assert apart.pitch.sd_mm > dowels.pitch.sd_mm
     assert "pin 5 m6 stays as it is" in str(dowels)
+    assert "Both holes alike: " in str(dowels), "only the holes are drawn"
 
 
 def test_words_and_data_say_that_nobody_tried_it_by_hand():
@@ -253,9 +254,13 @@ def test_words_and_data_say_that_nobody_tried_it_by_hand():
     assert "Across x: move each face" in told[Kind.POCKET]
     assert "The mouth bends each leg" in told[Kind.LEGS]
     assert "print 0.00 ±0.0" in told[Kind.HOLES]
+    assert "Both holes and pins alike: " in told[Kind.HOLES]
+    assert "Across x: Move each face of the 40 mm plate −0.20 mm" in told[Kind.POCKET]
+    assert "Across y: Move each face of the 25 mm plate −0.20 mm" in told[Kind.POCKET]
 
 
 WRONG = [
+    (CLIP, {"legs": Legs(20.0, 2.0, 4.0)}, "wider than half of it, not 4. Without lips"),
     (LID, {"sizes_mm": (40.0,)}, "two sizes, such as 40x25"),
     (LID, {"corners": Corners(13.0, 0.0)}, "under half of the smaller size, 12.5 mm, not 13"),
     (LID, {"pitch_mm": 30.0}, "A pitch belongs to holes/pins"),

@@ -4,14 +4,17 @@
 
 A mutant is one module with one change: a comparison, a sign, a constant, and/or, a dropped not, a
 returned value. The sample is drawn evenly over the rooms from all places where such a change can be
-made. The quick tests are run once on an untouched copy with coverage by test. Then each mutant
-meets the tests that ran its line (a constant of a module: those that ran any line of it), the
-quickest first, until one fails. What survives is listed with its place: it wants a test, or a word
-why it changes nothing, which then stands in ``equivalent.json`` beside this file.
+made. The quick tests, examples in docstrings among them, are run once on an untouched copy with
+coverage by test. Then each mutant meets the tests that ran its line (a constant of a module: those
+that ran any line of it, or whose file imports from it), the quickest first, until one fails. What
+survives is listed with its place: it wants a test, or a word why it changes nothing, which then
+stands in ``equivalent.json`` beside this file. With ``--kept`` a second seed costs its mutants
+alone: the untouched run is taken from the first.
 """
 
 import argparse
 import ast
+import hashlib
 import importlib
 import json
 import os
@@ -48,6 +51,7 @@ NEEDED = (
 # These compare the project's texts and files with its output: a change in any room shows in them,
 # and they would hide what no other test sees.
 LEFT_OUT = ("test_readme.py", "test_demo_pages.py")
+THIS = str(Path(__file__).relative_to(ROOT))
 # Imported once; each mutant is judged in a fork that has them already.
 HEAVY = ("numpy", "scipy.stats", "scipy.optimize", "sklearn", "trimesh", "manifold3d", "pydantic")
 
@@ -183,9 +187,12 @@ class Bench:
         An empty folder to work in.
     limit_s : float
         The time that the tests of one mutant may take, untouched.
+    kept : Path, optional
+        Where what an untouched run found is kept. While the modules stay as they are, a later bench
+        runs those files of tests alone that were changed since.
     """
 
-    def __init__(self, folder: Path, limit_s: float) -> None:
+    def __init__(self, folder: Path, limit_s: float, kept: Path | None = None) -> None:
         self.folder, self.limit_s = folder, limit_s
         for name in NEEDED:
             source, target = ROOT / name, folder / name
@@ -194,17 +201,50 @@ class Bench:
                 shutil.copytree(source, target, ignore=shutil.ignore_patterns("__pycache__"))
             else:
                 shutil.copy(source, target)
-        self.took_s = self._try_untouched()
-        self.ran = self._tests_by_line()
+        self.took_s: dict[str, float] = {}
+        self.ran: dict[str, dict[int, list[str]]] = {}
+        self._know(kept)
         for name in HEAVY:
             importlib.import_module(name)
 
-    def _try_untouched(self) -> dict[str, float]:
-        """Run the quick tests with coverage by test; return the seconds that each one took."""
+    def _know(self, kept: Path | None) -> None:
+        """Find which tests run which line, and keep it; what is kept and still true is taken."""
+        digests = {**self._digests("coupons"), **self._digests("tests")}
+        files = {name: each for name, each in digests.items() if Path(name).match("test_*.py")}
+        # All else that a test rests on; this file plants and judges, and changes no test.
+        rest = {n: each for n, each in digests.items() if n not in files and n != THIS}
+        known = json.loads(kept.read_text(encoding="utf-8")) if kept and kept.exists() else {}
+        if known.get("rest") != rest:
+            known = {"files": {}, "took_s": {}, "ran": {}}
+        fresh = {name for name, digest in files.items() if known["files"].get(name) != digest}
+        stays = {name for name in known["took_s"] if name.split("::")[0] not in fresh}
+        self.took_s = {name: s for name, s in known["took_s"].items() if name in stays}
+        self.took_s |= self._try_untouched(
+            sorted(fresh) if known["files"] else ["tests", "coupons"]
+        )
+        for module, lines in [*known["ran"].items(), *self._tests_by_line().items()]:
+            here = self.ran.setdefault(module, {})
+            for line, names in lines.items():
+                here[int(line)] = sorted({*here.get(int(line), ()), *names} & self.took_s.keys())
+        if kept:
+            found = {"rest": rest, "files": files, "took_s": self.took_s, "ran": self.ran}
+            kept.write_text(json.dumps(found), encoding="utf-8")
+
+    def _digests(self, under: str) -> dict[str, str]:
+        paths = sorted((self.folder / under).rglob("*.py"))
+        return {
+            str(path.relative_to(self.folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+            for path in paths
+        }
+
+    def _try_untouched(self, tests: list[str]) -> dict[str, float]:
+        """Run quick tests with coverage by test; return the seconds that each one took."""
+        if not tests:
+            return {}
         command = [sys.executable, "-m", "pytest", "-n", "2", "--dist", "loadfile", "-vv"]
         command += ["-p", "no:cacheprovider", "--durations=0", "--durations-min=0"]
         command += ["--cov=coupons", "--cov-context=test", "--cov-report=", "--cov-fail-under=0"]
-        command += ["tests", *(f"--ignore-glob=*/{name}" for name in LEFT_OUT)]
+        command += [*tests, *(f"--ignore-glob=*/{name}" for name in LEFT_OUT)]
         told = subprocess.run(
             command, cwd=self.folder, env=self._environment(), capture_output=True, text=True
         ).stdout
@@ -215,7 +255,10 @@ class Bench:
         return {name: seconds for name, seconds in took_s.items() if name not in failed}
 
     def _tests_by_line(self) -> dict[str, dict[int, list[str]]]:
-        data = coverage.CoverageData(str(self.folder / ".coverage"))
+        path = self.folder / ".coverage"
+        if not path.exists():
+            return {}
+        data = coverage.CoverageData(str(path))
         data.read()
         found = {}
         for path in data.measured_files():
@@ -230,7 +273,7 @@ class Bench:
     def tests_of(self, mutant: Mutant) -> list[str]:
         """Return the tests that run a mutant's line, the quickest first, within the limit."""
         lines = self.ran.get(mutant.module, {})
-        here = set(lines.get(mutant.line, ())) or {name for each in lines.values() for name in each}
+        here = set(lines.get(mutant.line, ())) or self._of_module(mutant.module)
         found, left_s = [], self.limit_s
         for name in sorted(here & self.took_s.keys(), key=self.took_s.__getitem__):
             left_s -= self.took_s[name]
@@ -238,6 +281,14 @@ class Bench:
                 break
             found.append(name)
         return found
+
+    def _of_module(self, module: str) -> set[str]:
+        """Return the tests that run any line of a module, or whose file imports from it."""
+        wanted = f"from {module.removesuffix('.py').replace('/', '.')} import "
+        files = {name.split("::")[0] for name in self.took_s}
+        naming = {file for file in files if wanted in (self.folder / file).read_text("utf-8")}
+        ran = {name for each in self.ran.get(module, {}).values() for name in each}
+        return ran | {name for name in self.took_s if name.split("::")[0] in naming}
 
     def is_killed(self, mutant: Mutant) -> bool | None:
         """Tell whether the tests of a mutant's line notice it; None if there are none."""
@@ -286,10 +337,19 @@ class Bench:
         return {**os.environ, **ours, "OPENBLAS_NUM_THREADS": "1"}
 
 
-def equivalents() -> dict[tuple[str, str, str], str]:
-    """Return why some changes change nothing, by module, what stood there and what it became."""
+def equivalents() -> dict[tuple[str, str, str, str], str]:
+    """Return why some changes change nothing, by module, its line, what stood there and what came.
+
+    The line is known by its text: numbers of lines move, and one module may hold many a ``1``.
+    """
     kept = json.loads(Path(__file__).with_name("equivalent.json").read_text(encoding="utf-8"))
-    return {(each["module"], each["before"], each["after"]): each["why"] for each in kept}
+    names = ("module", "line", "before", "after")
+    return {tuple(each[name] for name in names): each["why"] for each in kept}
+
+
+def _line_of(mutant: Mutant) -> str:
+    lines = (ROOT / mutant.module).read_text(encoding="utf-8").splitlines()
+    return lines[mutant.line - 1].strip() if mutant.line else ""
 
 
 def report(
@@ -300,7 +360,7 @@ def report(
     rooms: dict[str, Counter[str]] = defaultdict(Counter)
     survivors, same = [], []
     for mutant, killed in told:
-        reason = why.get((mutant.module, mutant.before, mutant.after))
+        reason = why.get((mutant.module, _line_of(mutant), mutant.before, mutant.after))
         if not killed and reason:
             same.append({**asdict(mutant), "why": reason})
             rooms[mutant.module.split("/")[1]]["equivalent"] += 1
@@ -334,13 +394,14 @@ def main() -> None:
     parser.add_argument("--sample", type=int, default=252)
     parser.add_argument("--limit-s", type=float, default=25.0, help="tests a mutant")
     parser.add_argument("--stop-after-s", type=float, help="judge no more mutants after so long")
+    parser.add_argument("--kept", type=Path, help="keep which tests run which line, for a next run")
     parser.add_argument("--out", type=Path, default=Path("results/bench/mutation.json"))
     options = parser.parse_args()
     started, told = time.monotonic(), []
     chosen = drawn(options.seed, options.sample)
     random.Random(options.seed).shuffle(chosen)  # so that a run cut short is even over the rooms
     with tempfile.TemporaryDirectory() as folder:
-        bench = Bench(Path(folder), options.limit_s)
+        bench = Bench(Path(folder), options.limit_s, options.kept)
         for mutant in chosen:
             if options.stop_after_s and time.monotonic() - started > options.stop_after_s:
                 break

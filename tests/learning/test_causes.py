@@ -9,8 +9,9 @@ from support.prior_printer import PriorPrinter, observe, print_sizes
 from support.synthetic import coupon_design, small_scatters
 
 from coupons.learning.causes import Place, find_causes
-from coupons.learning.effects import EFFECTS, EXTRUSION, EXTRUSION_2, prior_mean
+from coupons.learning.effects import EFFECTS, EXTRUSION, EXTRUSION_2, effect_row, prior_mean
 from coupons.learning.fit import fit_design
+from coupons.terms import Direction, Feature, Form
 
 SCATTERS = small_scatters(tau=0.02, tau_z=0.05, sigma=0.012, omega=0.03)
 
@@ -169,3 +170,59 @@ def test_every_term_has_its_words():
         for value in (0.01, -0.01):
             told = kind.says.format_map(_words(value)) + kind.todo.format_map(_words(value))
             assert "{" not in told
+
+
+# What a positive value of each term does, from how it acts on a size: + makes it larger.
+TOO_MUCH = {
+    "scale_x": ("sizes along x are too long", "sizes along x are too short"),
+    "scale_z": ("sizes along z are too long", "sizes along z are too short"),
+    "scale_int": ("openings shrink less than outsides", "openings shrink more than outsides"),
+    "lost_motion": ("all sizes are larger along x", "all sizes are larger along y"),
+    "growth_ext_xy": ("outer faces are fatter across x", "outer faces are fatter across y"),
+    "growth_int_xy": ("openings are tighter across x", "openings are tighter across y"),
+    "growth_ext": ("outer sizes are too large", "outer sizes are too small"),
+    "growth_int": ("openings are too small", "openings are too large"),
+    "round_ext": ("pins are larger than tongues", "pins are smaller than tongues"),
+    "round_int": ("holes are smaller than slots", "holes are larger than slots"),
+    "curl_ext": ("small pins are too thin", "small pins are too fat"),
+    "curl_int": ("small holes close up", "small holes open up"),
+    "growth_ext_z": ("steps along z are too large", "steps along z are too small"),
+    "growth_int_z": ("openings are too low along z", "openings are too high along z"),
+    "bed_height": ("heights on the bed are too tall", "heights on the bed are too low"),
+    "first_layer": ("the first layer is too wide", "the first layer is too narrow"),
+}
+
+
+def test_words_follow_the_sign_of_the_term():
+    from coupons.learning.causes import _KINDS, _words
+
+    for name, said in TOO_MUCH.items():
+        assert [_KINDS[name].says.format_map(_words(v)) for v in (0.01, -0.01)] == list(said)
+
+
+def test_a_bend_of_the_closing_is_named_by_what_it_does_to_the_smallest_holes():
+    from coupons.learning.causes import _KINDS, _words
+
+    row = effect_row(Feature(Form.HOLE, 2.0, Direction.Z))
+    closes = row[EFFECTS.index("curl_bend")] < 0
+    assert closes, "a positive bend makes a hole of 2 mm narrower still"
+    assert _KINDS["curl_bend"].says.format_map(_words(0.01)) == "very small holes close more"
+
+
+def test_cures_follow_the_sign_of_the_term():
+    from coupons.learning.causes import _KINDS, _words
+
+    def todo(name, value):
+        return _KINDS[name].todo.format_map(_words(value))
+
+    # One per cent long: fewer steps, and less shrinkage than is set.
+    assert "steps per mm of x by 0.9901, or set the shrinkage along x to −1.00 %" in todo(
+        "scale_x", 0.01
+    )
+    assert "steps per mm of z by 1.0101, or set the shrinkage along z to 1.00 %" in todo(
+        "scale_z", -0.01
+    )
+    assert todo("bed_height", 0.1).startswith("Lower the height of the nozzle")
+    assert todo("bed_height", -0.1).startswith("Raise the height of the nozzle")
+    assert todo("first_layer", 0.1).startswith("Widen the gap between nozzle and bed")
+    assert todo("first_layer", -0.1).startswith("Narrow the gap between nozzle and bed")

@@ -59,3 +59,14 @@ def test_likeliest_sets_are_the_smallest_that_hold_enough():
     smallest = np.where(chosen, chances, np.inf).min(axis=1)
     assert (content - smallest < 0.8).all()
     assert (smallest >= np.where(chosen, 0, chances).max(axis=1)).all()
+
+
+def test_the_share_inside_leaves_out_both_tails():
+    from types import SimpleNamespace
+
+    from coupons.learning.checking.cross_validation import _score_readings
+
+    below = np.array([0.01, 0.04, 0.06, 0.5, 0.94, 0.96, 0.99])
+    predicted = SimpleNamespace(expected_mm=np.zeros(7), chance_below=lambda _: below)
+    found = _score_readings(predicted, np.full(7, 0.1))
+    assert 3 / 7 in vars(found).values(), "0.06, 0.5 and 0.94 are within 90 %"

@@ -86,3 +86,43 @@ def test_grades_alone_need_no_reading(three_coupons):
     model = latent_model(replace(three_coupons, readings=readings_of([])), EXTRUSION)
     assert model.reading_shared.shape == (0, model.n_shared)
     assert len(model.clearance_shared) == len(three_coupons.trials.row)
+
+
+@pytest.mark.parametrize(
+    ("tightest", "loosest", "lower", "upper"),
+    [
+        # Thresholds: force 0, push 1, slide 2, loose 3. No-go has none below, loose none above.
+        (0, 0, None, 0),
+        (1, 1, 0, 1),
+        (3, 3, 2, 3),
+        (4, 4, 3, None),
+        (1, 3, 0, 3),
+        (0, 3, None, 3),
+        (2, 4, 1, None),
+    ],
+)
+def test_grades_lie_between_the_threshold_of_the_tightest_and_that_after_the_loosest(
+    three_coupons, tightest, loosest, lower, upper
+):
+    trials, many = three_coupons.trials, len(three_coupons.trials.internal)
+    told = replace(trials, tightest=np.full(many, tightest), loosest=np.full(many, loosest))
+    model = latent_model(replace(three_coupons, trials=told), EXTRUSION)
+    for has, bound, at in (
+        (model.has_lower, model.below, lower),
+        (model.has_upper, model.above, upper),
+    ):
+        assert has.tolist() == [at is not None] * many
+        if at is not None:
+            assert (bound == np.eye(4)[at]).all()
+
+
+def test_who_asks_for_more_clearance_finds_every_pair_tighter(three_coupons):
+    trials, many = three_coupons.trials, len(three_coupons.trials.internal)
+    alone = latent_model(three_coupons, EXTRUSION)
+    told = replace(trials, hand=np.arange(many) % 2)
+    turns = replace(three_coupons, trials=told, hands=("Ada", "Bo"))
+    model = latent_model(turns, EXTRUSION)
+    assert model.n_shared == alone.n_shared + 2, "each of two people has a deviation"
+    by_hand = np.column_stack([np.arange(many) % 2 == hand for hand in (0, 1)])
+    assert (model.clearance_shared[:, -2:] == np.where(by_hand, -1.0, 0.0)).all()
+    assert (model.clearance_shared[:, :-2] == alone.clearance_shared).all()

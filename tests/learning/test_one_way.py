@@ -111,6 +111,20 @@ def test_two_prints_tell_no_drift_and_axes_that_one_run_lacks_are_left_out():
     assert [one.axis for one in one_way_drifts([*runs, flat], [None] * 5)] == ["x"]
 
 
+def test_what_the_prior_holds_back_of_a_drift_is_given_back():
+    # Each fit moved six tenths of the way from the prior to its print, as its covariance says.
+    runs = []
+    for k in range(5):
+        run = known_run(prior_mean()[: len(EFFECTS)], np.random.default_rng(0))
+        really = np.zeros(len(TERMS))
+        really[EFFECTS.index("growth_ext_z")] = 0.05 * k
+        run.mean = prior_mean() + 0.6 * really
+        run.covariance = 0.4 * np.diag(prior_sd() ** 2)
+        runs.append(run)
+    (z,) = [one for one in one_way_drifts(runs, [None] * 5) if one.axis == "z"]
+    assert z.by_mm == pytest.approx(0.10)  # 0.05 mm a face
+
+
 def test_a_drift_is_told_with_what_to_do_and_nothing_else_is():
     found = OneWayDrift("z", 0.031, 0.008, 40.0, 2.4, True)
     said = drift_sentence([found, OneWayDrift("x", 0.01, 0.008, 20.0, 2.4, True)])

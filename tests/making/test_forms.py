@@ -244,3 +244,19 @@ def test_a_feature_without_a_surface_is_reported(plan):
     found = disagreements(record(plan), blank)
     assert len(found) == sum(len(s.features) for s in solids)
     assert str(found[0]).endswith("got none.")
+
+
+def test_a_surface_out_of_place_is_noticed_from_five_thousandths_on(plan):
+    coupon, solids = record(plan), build_solids(plan)
+    for axis, direction in enumerate("xy"):
+        for off_mm, is_noticed in ((0.004, False), (0.006, True)):
+            shift = np.zeros(3)
+            shift[axis] = off_mm
+            moved = tuple(
+                f.model_copy(update={"place_mm": tuple(np.add(f.place_mm, shift))})
+                for f in coupon.features
+                if f.form in ("slot", "tongue") and f.direction == direction
+            )
+            assert moved
+            found = disagreements(coupon.model_copy(update={"features": moved}), solids)
+            assert bool(found) is is_noticed, (direction, off_mm)

@@ -94,3 +94,56 @@ def test_colours_tell_what_comes_loose():
     loose = sum(item.body.loose for item in plan.placed)
     assert [kind for kind, _ in groups].count("loose") == loose > 0
     assert len(dict(groups)) == len(set(groups)) == 2
+
+
+def test_plates_stand_one_below_the_other_each_in_a_frame_around_its_bodies():
+    plan = plan_coupon(load_spec("first"), bed_mm=(120.0, 120.0))
+    assert plan.plates > 1
+    root = ElementTree.fromstring(map_svg(plan))
+    bottom = 9.5  # below the title
+    for plate in root.iter(f"{SVG}g"):
+        if plate.get("data-plate") is None:
+            continue
+        words, frame = plate.find(f"{SVG}text"), plate.find(f"{SVG}rect")
+        assert f"Plate {plate.get('data-plate')} of {plan.plates}," in words.text
+        assert "120 × 120 mm" in words.text
+        left, top, width, high = (float(frame.get(k)) for k in ("x", "y", "width", "height"))
+        assert top == pytest.approx(bottom + 7.0), "a line of words stands above it"
+        assert bottom < float(words.get("y")) < top
+        ends = [
+            float(number)
+            for path in plate.iter(f"{SVG}path")
+            if path.get("stroke-linejoin") == "round" and path.get("fill") != "none"
+            for pair in path.get("d").strip("Mz").split("L")
+            for number in pair.split()
+        ]
+        # Four millimetres of frame all around the bodies.
+        assert (min(ends[::2]), max(ends[::2])) == pytest.approx((left + 4, left + width - 4))
+        assert (min(ends[1::2]), max(ends[1::2])) == pytest.approx((top + 4, top + high - 4))
+        assert left == 2.0, "two millimetres of paper beside it"
+        bottom = top + high
+    wide, whole = (float(each) for each in root.get("viewBox").split()[2:])
+    assert wide >= left + width + 2
+    legend = [g for g in root.findall(f"{SVG}g") if g.get("transform")]
+    places = [tuple(map(float, re.findall(r"[\d.]+", g.get("transform")))) for g in legend]
+    assert all(bottom < y < whole - 1 for _, y in places)
+    assert len(set(places)) == len(places)
+
+
+@pytest.mark.parametrize(
+    ("name", "absent"),
+    [
+        ("first", {"caliper vertical, along z"}),
+        ("upright", set()),
+        ("spans", {"caliper vertical, along z", "loose", "drawn gap"}),
+        ("hardware", {"loose"}),
+    ],
+)
+def test_the_legend_lists_the_marks_that_are_used(name, absent):
+    root = ElementTree.fromstring(map_svg(plan_coupon(load_spec(name))))
+    told = [t.text for g in root.findall(f"{SVG}g") if g.get("transform") for t in g]
+    told = [words for words in told if words and not words.startswith("+")]
+    listed = ["fixed", "caliper jaw", "caliper vertical, along z", "loose", "drawn gap"]
+    expected = [mark for mark in listed if mark not in absent]
+    assert len(told) == len(expected)
+    assert all(words.startswith(mark) for words, mark in zip(told, expected, strict=True))

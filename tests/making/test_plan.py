@@ -138,6 +138,17 @@ def test_the_estimate_without_a_mesh_agrees_with_the_mesh(name):
         assert body_volume_mm3(item.body.parts) == pytest.approx(solid.volume_mm3, rel=0.04)
 
 
+def test_bodies_are_recorded_where_their_solids_stand_and_as_large():
+    plan = plan_coupon(load_spec("recheck"))
+    solids = {solid.body: solid for solid in build_solids(plan)}
+    bodies = record(plan).bodies
+    assert {body.id for body in bodies} == solids.keys()
+    for body in bodies:
+        corners = solids[body.id].vertices_mm
+        assert body.origin_mm == pytest.approx(solids[body.id].origin_mm, abs=1e-3)
+        assert body.extent_mm == pytest.approx(corners.max(axis=0) - corners.min(axis=0), abs=1e-3)
+
+
 def test_the_time_model_is_what_its_words_say():
     plan = plan_of(ROW.format("hole", "z", "[0, 0.2]"))
     cost = estimate(plan)
@@ -148,6 +159,18 @@ def test_the_time_model_is_what_its_words_say():
     assert cost.minutes == pytest.approx(seconds / 60, abs=0.15)
     assert cost.plastic_cm3 == pytest.approx(plastic_mm3 / 1000, abs=0.051)
     assert cost.grams == pytest.approx(cost.plastic_cm3 * 1.24, abs=0.1)
+
+
+def test_each_plate_takes_its_two_minutes_and_its_own_layers():
+    plan = plan_of(*[ROW.format("hole", "z", "[0, 0.2]")] * 9, bed_mm=(40, 40))
+    assert plan.plates >= 9, "so many that a second a plate would show"
+    plastic_mm3 = sum(body_volume_mm3(item.body.parts) for item in plan.placed)
+    layers = sum(
+        round(max(item.body.box[1][2] for item in plan.on(plate)) / 0.2)
+        for plate in range(1, plan.plates + 1)
+    )
+    seconds = plastic_mm3 / (0.45 * 0.2 * 1e9 * 0.8) + 1.5 * layers + 120 * plan.plates
+    assert estimate(plan, speed_mm_s=1e9).minutes == pytest.approx(seconds / 60, abs=0.051)
 
 
 def test_a_flat_loose_piece_shows_where_its_thickness_lies_and_a_round_one_has_nothing_to_show():

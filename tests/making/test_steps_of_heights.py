@@ -67,3 +67,10 @@ def test_heights_stand_on_the_bed_where_nothing_is_said():
     unsaid = record(planned(ROW.format("tongue", "z", "true").replace("on_bed = true\n", "")))
     assert said.features == unsaid.features
     assert np.allclose([f.place_mm[2] for f in said.features], [2, 4, 15])
+
+
+@pytest.mark.parametrize("name", ["first", "upright", "round"])
+def test_only_heights_stand_on_the_bed(name):
+    for feature in record(plan_coupon(load_spec(name))).features:
+        is_height = feature.form is Form.TONGUE and feature.direction is Direction.Z
+        assert is_height or not feature.on_bed, feature.id

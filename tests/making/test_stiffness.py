@@ -160,6 +160,22 @@ def meshes():
     return list(rules_with_meshes())
 
 
+def test_a_rail_has_its_foot_chamfered_outside_alone():
+    ladder = Ladder(items_of((8.0, 8.0), (8.0,)), 5.0, 4.0, 0.4)
+    # Two rails of 5 by 4 mm, 5 mm apart; of each the outer foot lacks a corner of 0.4 mm.
+    corner = 0.4**2 / 2
+    rails, block = ladder.at_notch, ladder.at_block
+    assert rails.area_mm2 == pytest.approx(2 * (20 - corner))
+    assert block.area_mm2 == pytest.approx(60 - 2 * corner)
+    for section, whole in ((rails, 40), (block, 60)):
+        up = (whole * 2 - 2 * corner * 0.4 / 3) / (whole - 2 * corner)
+        assert section.middle_mm == pytest.approx((7.5, up))
+    # ∫ across² of two rails whose middles are 5 mm out, less the corners, 7.5 − 0.4/3 mm out.
+    across = 2 * (4 * 5**3 / 12 + 20 * 5**2)
+    corners = 2 * (0.4**4 / 36 + corner * (7.5 - 0.4 / 3) ** 2)
+    assert rails.second_mm4[0] == pytest.approx(across - corners)
+
+
 def test_the_sections_in_the_record_are_those_of_the_mesh(meshes):
     assert len(meshes) == 7
     for name, bar, features, mesh in meshes:
