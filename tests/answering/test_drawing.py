@@ -5,6 +5,9 @@ from support.known_profile import known_profile
 
 from coupons.answering.chances.drawing import (
     draw_gap,
+    draw_layers,
+    draw_off_layers,
+    draw_unlike,
     whole_layers,
 )
 from coupons.answering.offset import Question, answer
