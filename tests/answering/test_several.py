@@ -256,7 +256,7 @@ def test_words_and_data_say_that_nobody_tried_it_by_hand():
     assert "print 0.00 ±0.0" in told[Kind.HOLES]
     assert "Both holes and pins alike: " in told[Kind.HOLES]
     assert "Across x: move each face of the 40 mm plate −0.20 mm" in told[Kind.POCKET]
-    assert "Across y: Move each face of the 25 mm plate −0.20 mm" in told[Kind.POCKET]
+    assert "Across y: move each face of the 25 mm plate −0.20 mm" in told[Kind.POCKET]
 
 
 WRONG = [
