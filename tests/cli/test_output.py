@@ -17,6 +17,7 @@ from coupons.cli import COMMANDS, main
 from coupons.learning.profile import read_profile, write_profile
 
 DEMO = Path(__file__).parents[2] / "results" / "filter-drawer"
+MET = DEMO.parent / "filter-drawer-bodies" / "met" / "meetings.csv"
 PROFILE = DEMO / "profile.json"
 PRESS = ["--size", "10", "--interference", "0.1", "--ring-outside", "16"]
 PRESS += ["--ring-modulus", "3.5 GPa", "--strain-limit", "1 %"]
@@ -49,6 +50,7 @@ def invocations(folder):
         "try": [[again]],
         "check": [[folder], [folder, "--json"]],
         "fit": [[again]],
+        "hand": [[again, "--by", "Bo"]],
         "offset": [
             [PROFILE, *SLIDING],
             [PROFILE, "--hardware", "screw M3 medium", "--across", "z"],
@@ -57,6 +59,7 @@ def invocations(folder):
         ],
         "joints": [[PROFILE, DEMO / "joints.csv"]],
         "meet": [bodies(folder.parent)],
+        "relieve": [[MET, PROFILE, "-o", folder.parent / "relieved"]],
         "press": [PRESS],
         "clip": [CLIP],
         "compare": [[PROFILE, PROFILE]],
