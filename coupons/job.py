@@ -34,8 +34,8 @@ class Made:
         The run folder.
     coupon : Coupon
         Its record: features, mates and trials.
-    cost : Estimate or None
-        Plastic, time and bed, by a simple model; None for a part that exists already.
+    cost : Estimate
+        Plastic, time and bed, by a simple model; nothing for a part that exists already.
     rounded : tuple of str
         Rows of the spec whose heights or gaps across z were rounded to whole layers.
     left_out : tuple of (str, str)
@@ -44,7 +44,7 @@ class Made:
 
     folder: Path
     coupon: "Coupon"
-    cost: "Estimate | None"
+    cost: "Estimate"
     rounded: tuple[str, ...]
     left_out: tuple[tuple[str, str], ...] = ()
 
@@ -317,6 +317,7 @@ def prove_profile(
 def _made_part(spec: "PartSpec", folder: Path, asked: _Asked) -> Made:
     """Write the run folder of a part that exists already."""
     from coupons.atomic import together
+    from coupons.making.estimate import Estimate
     from coupons.making.part import part_record
     from coupons.making.record import name_run, write_coupon
     from coupons.measuring.run.folder import RECORD_FILE, start_run
@@ -339,7 +340,8 @@ def _made_part(spec: "PartSpec", folder: Path, asked: _Asked) -> Made:
         write_coupon(coupon.model_copy(update={"run": run}), folder / RECORD_FILE)
         files.settle()  # the pages are made from what stands in the folder
         write_run_pages(folder)
-    return Made(folder, coupon, None, ())
+    nothing = Estimate(0.0, 0.0, 0.0, 0, 0, 0, len(coupon.features), len(coupon.trials), 0.0)
+    return Made(folder, coupon, nothing, ())
 
 
 @takes(RunError)

@@ -199,7 +199,7 @@ def _told_jobs(folder: Path, made: "tuple[Made, ...]", speed_mm_s: float) -> str
 
 def _cost_lines(made: "Made") -> list[str]:
     cost = made.cost
-    if cost is None:
+    if made.coupon.part is not None:
         return []
     plates = "1 plate" if cost.plates == 1 else f"{cost.plates} plates"
     return [

@@ -44,7 +44,7 @@ def random_row(rng: np.random.Generator) -> str:
 
 def random_held_row(rng: np.random.Generator) -> str:
     """Holes for a screw or an insert."""
-    size = round(0.2 * int(rng.integers(11, 40)), 2)
+    size = round(0.2 * int(rng.integers(13, 40)), 2)  # the smallest hole is 2 mm
     keys = {"kind": f'"{rng.choice(["thread", "insert"])}"', "name": '"piece"', "source": '"none"'}
     keys |= {"direction": f'"{rng.choice(["x", "y", "z"])}"', "nominal_mm": size}
     keys["holes_mm"] = [round(size * (0.8 + 0.05 * i), 3) for i in range(4)]

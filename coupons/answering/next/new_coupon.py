@@ -14,9 +14,10 @@ from coupons.answering.next.row_options import Options
 from coupons.errors import AnswerError
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import Profile
+from coupons.making.bench_time import coupon_seconds
 from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
 from coupons.making.estimate import estimate
-from coupons.making.plan import plan_coupon
+from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import Assumed, Spec
 from coupons.making.spec.row_kinds import Row
 
@@ -224,7 +225,6 @@ def _that_fits(goal: Goal, options: Options, prices: PriceList, minutes: float) 
 
 def _planned_minutes(found: Draft, prices: PriceList) -> float:
     """Return the minutes of a coupon as it is laid out on the bed."""
-    bench = minutes_of(found.rows, prices.assumed.layer_height_mm)[1]
     spec = Spec.model_construct(
         title="new",
         name="new",
@@ -232,7 +232,8 @@ def _planned_minutes(found: Draft, prices: PriceList) -> float:
         rows=tuple(each.row for each in found.rows),
         assumed=prices.assumed,
     )
-    return estimate(plan_coupon(spec), prices.speed_mm_s).minutes + bench
+    plan = plan_coupon(spec)
+    return estimate(plan, prices.speed_mm_s).minutes + coupon_seconds(record(plan)) / 60
 
 
 def _chosen(
