@@ -90,7 +90,7 @@ def what_prints_added(runs: Sequence[Run], profile: Profile) -> Prints | None:
     columns = []
     for count in after[:-1]:
         part = [run for run, at in zip(runs, of_print, strict=True) if at in prints[:count]]
-        earlier = profile_of(fit_runs(part), part)
+        earlier = profile_of(fit_runs(part), part, entries_sha256=profile.entries_sha256)
         columns.append([_half_mm(ask_about(earlier, one.question)) for one in asked])
     columns.append([one.known_to_mm for one in asked])
     name, another = _another(runs, profile, asked)
