@@ -13,7 +13,7 @@ from coupons.learning.fit import fit_design
 @pytest.mark.parametrize(("name", "seed"), [("small", 2), ("first", 1), ("first", 3)])
 def test_means_and_sds_agree_with_a_sampler(name, seed):
     """Means within 0.1 posterior sd and sds within 10 %, with the sampler's own error on top."""
-    import naive_posterior as naive
+    from support import naive_posterior as naive
     from support.sampled import FLAT, GROWTHS, ROUND, compare
 
     design = {"small": naive.small_design, "first": naive.first_design}[name](seed)
