@@ -17,6 +17,7 @@ from coupons.answering.next.goal import Goal, Want
 from coupons.answering.next.priced_rows import PriceList, minutes_of
 from coupons.answering.next.row_information import draw_printers, information
 from coupons.answering.next.row_options import Options
+from coupons.answering.next.written_spec import spec_text
 from coupons.answering.offset import Question
 from coupons.answering.wanted_text import parse_want
 from coupons.cli import main
@@ -26,8 +27,8 @@ from coupons.learning.profile import write_profile
 from coupons.making.bench_time import coupon_seconds
 from coupons.making.estimate import estimate
 from coupons.making.plan import plan_coupon, record
-from coupons.making.spec.coupon_spec import Assumed, load_spec
-from coupons.making.spec.row_kinds import SizesRow
+from coupons.making.spec.coupon_spec import Assumed, load_spec, parse_spec
+from coupons.making.spec.row_kinds import FitRow, SizesRow, SpansRow
 from coupons.terms import Direction, Form, Grade, Joint
 
 SLIDE = "slide slot/tongue across x at 12"
@@ -235,3 +236,15 @@ def test_the_written_coupon_is_made_rehearsed_and_fitted(tmp_path):
         result = CliRunner().invoke(main, step)
         assert result.exit_code == 0, (step, result.output)
     assert "# Row A" in spec.read_text()
+
+
+@pytest.mark.parametrize("length_mm", [6.0, 7.0, 9.0])
+def test_a_spec_that_is_read_back_has_the_rows_that_were_chosen(length_mm):
+    common = {"wall_mm": 3.4, "depth_mm": 4.0, "length_mm": length_mm}
+    rows = [
+        FitRow(kind="fit", form="hole", direction="z", size_mm=4.2, gaps_mm=(0.1, 0.35), **common),
+        SizesRow(kind="sizes", form="slot", direction="x", sizes_mm=(8, 12.5), **common),
+        SpansRow(kind="spans", direction="y", tongues_mm=(3, 8), slots_mm=(12,), **common),
+    ]
+    text = spec_text("New", "", [], Assumed(), [(row, "Why.") for row in rows])
+    assert list(parse_spec(text.encode(), "new", "new.toml").rows) == rows

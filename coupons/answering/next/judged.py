@@ -71,14 +71,13 @@ class Judge:
         kept = self.priced(rows)
         while len(kept) > 1:
             fewer = [(*kept[:n], *kept[n + 1 :]) for n in range(len(kept))]
-            costs = [self.cost(each, prints) for each in fewer]
-            if min(costs) >= self.cost(kept, prints):
+            costs = [self._cost(each, prints) for each in fewer]
+            if min(costs) >= self._cost(kept, prints):
                 break
             kept = fewer[int(np.argmin(costs))]
         return kept
 
-    def cost(self, rows: Sequence[PricedRow], prints: int) -> float:
-        """Return what the search minimises, for so many prints of one coupon."""
+    def _cost(self, rows: Sequence[PricedRow], prints: int) -> float:
         minutes = prints * sum(minutes_of(rows, self.prices.assumed.layer_height_mm))
         halves_mm = np.array(self.known_to_mm([rows] * prints))
         return float(self.goal.loss(halves_mm)) + MINUTE * minutes

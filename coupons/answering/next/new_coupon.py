@@ -11,7 +11,6 @@ from coupons.answering.next.judged import Judge, Shipped, shipped_beside
 from coupons.answering.next.priced_rows import PricedRow, PriceList, minutes_of
 from coupons.answering.next.row_information import draw_printers
 from coupons.answering.next.row_options import Options
-from coupons.answering.next.written_spec import spec_text
 from coupons.errors import AnswerError
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import Profile
@@ -19,7 +18,7 @@ from coupons.making.bench_time import coupon_seconds
 from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
 from coupons.making.estimate import estimate
 from coupons.making.plan import plan_coupon, record
-from coupons.making.spec.coupon_spec import Assumed, parse_spec
+from coupons.making.spec.coupon_spec import Assumed, Spec
 from coupons.making.spec.row_kinds import Row
 
 WORTH = 0.05
@@ -139,7 +138,6 @@ def propose(
     judge = Judge(goal, PriceList(assumed, speed_mm_s, draw_printers(profile, _JUDGED, seed=1)))
     found, prints = _best_split(goal, options, prices, judge, minutes)
     rows = judge.without_idle([each.row for each in found.rows], prints)
-    rows = _within(judge, rows, prints, minutes)
     others = judge.priced(_another(goal, options, prices, found, prints, minutes))
     print_minutes, bench_minutes = minutes_of(rows, assumed.layer_height_mm)
     after_mm = judge.known_to_mm([rows] * prints)
@@ -225,20 +223,15 @@ def _that_fits(goal: Goal, options: Options, prices: PriceList, minutes: float) 
     )
 
 
-def _within(
-    judge: Judge, rows: tuple[PricedRow, ...], prints: int, minutes: float
-) -> tuple[PricedRow, ...]:
-    """Leave out the rows that teach least as long as what is laid out takes longer than given."""
-    while len(rows) > 1 and prints * _planned_minutes(rows, judge.prices) > minutes:
-        fewer = [(*rows[:n], *rows[n + 1 :]) for n in range(len(rows))]
-        rows = min(fewer, key=lambda each: judge.cost(each, prints))
-    return rows
-
-
 def _planned_minutes(rows: Sequence[PricedRow], prices: PriceList) -> float:
     """Return the minutes of a coupon as it is laid out on the bed."""
-    text = spec_text("New coupon", "", (), prices.assumed, [(each.row, "Row.") for each in rows])
-    spec = parse_spec(text.encode(), "new", "new")
+    spec = Spec.model_construct(
+        title="new",
+        name="new",
+        digest="",
+        rows=tuple(each.row for each in rows),
+        assumed=prices.assumed,
+    )
     plan = plan_coupon(spec)
     return estimate(plan, prices.speed_mm_s).minutes + coupon_seconds(record(plan)) / 60
 

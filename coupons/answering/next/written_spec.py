@@ -57,7 +57,7 @@ _ORDER = (
     *("kind", "form", "direction", "size_mm", "gaps_mm", "gauges", "read_every"),
     *("sizes_mm", "tongues_mm", "slots_mm", "wall_mm", "depth_mm", "length_mm"),
 )
-# Keys that are left at their usual values.
+# Keys that are not written where they have their usual values.
 _SILENT: dict[type, tuple[str, ...]] = {
     FitRow: (),
     SpansRow: ("length_mm", "depth_mm", "wall_mm"),
@@ -66,9 +66,10 @@ _SILENT: dict[type, tuple[str, ...]] = {
 
 def _keys(row: Row) -> dict[str, object]:
     """Return the keys of a row that say something, in the order of the shipped specs."""
-    data = row.model_dump(mode="json")
-    silent = _SILENT.get(type(row), ("length_mm",))
-    return {key: data[key] for key in _ORDER if key in data and key not in silent}
+    data = row.model_dump(mode="json", exclude_defaults=True)
+    whole = row.model_dump(mode="json")
+    said = set(whole) - set(_SILENT.get(type(row), ("length_mm",))) | set(data)
+    return {key: whole[key] for key in _ORDER if key in said}
 
 
 def _lines(values: dict[str, object]) -> list[str]:
