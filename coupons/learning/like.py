@@ -13,12 +13,11 @@ from coupons.learning.pooling import Evidence, evidence_of, pool
 from coupons.learning.profile import (
     VERSION,
     Like,
-    MeasuredRange,
     Profile,
+    joined_ranges,
     with_posterior,
 )
 from coupons.neutral import one_line
-from coupons.terms import Direction, Form
 
 Array = NDArray[np.floating]
 
@@ -92,7 +91,7 @@ def lean_on(profile: Profile, others: Sequence[Profile]) -> Profile:
         terms.covariance * np.outer(_TERMS_PRIOR.sd, _TERMS_PRIOR.sd),
         dict(zip(SCATTERS, zip(log_mean, log_sd, strict=True), strict=True)),
         like=Like(machines=machines, unlike=round(terms.unlike, 4)),
-        measured=_measured((profile, *others)),
+        measured=joined_ranges(each for one in (profile, *others) for each in one.measured),
         counts=profile.counts.model_copy(
             update={"by_print_effect": _prints_behind((profile, *others))}
         ),
@@ -117,34 +116,6 @@ def _of_scatters(profile: Profile) -> Evidence:
 def _prints_behind(profiles: Sequence[Profile]) -> tuple[int, ...]:
     """Count the prints that taught something of each print effect, on all machines."""
     return tuple(map(sum, zip(*(one.counts.informing for one in profiles), strict=True)))
-
-
-def _measured(profiles: Sequence[Profile]) -> tuple[MeasuredRange, ...]:
-    """Return the sizes that were measured on any of the machines."""
-    found: dict[tuple[Form, Direction], MeasuredRange] = {}
-    for one in (each for profile in profiles for each in profile.measured):
-        key = one.form, one.direction
-        found[key] = _hull(found[key], one) if key in found else one
-    return tuple(found[key] for key in sorted(found))
-
-
-def _hull(one: MeasuredRange, other: MeasuredRange) -> MeasuredRange:
-    return one.model_copy(
-        update={
-            "low_mm": min(one.low_mm, other.low_mm),
-            "high_mm": max(one.high_mm, other.high_mm),
-            "tried_mm": _wider(one.tried_mm, other.tried_mm),
-            "read_mm": _wider(one.read_mm, other.read_mm),
-        }
-    )
-
-
-def _wider(
-    one: tuple[float, float] | None, other: tuple[float, float] | None
-) -> tuple[float, float] | None:
-    if one is None or other is None:
-        return one or other
-    return min(one[0], other[0]), max(one[1], other[1])
 
 
 def _odd(profile: Profile, others: Sequence[Profile]) -> Iterator[Problem]:

@@ -7,7 +7,7 @@ import errno
 import hashlib
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -154,6 +154,34 @@ class MeasuredRange(_Frozen):
                 got = f"{ends[0]:g} and {ends[1]:g}"
                 raise ValueError(f"tried_mm and read_mm within low_mm to high_mm, got {got}")
         return self
+
+    def joined(self, other: Self) -> Self:
+        """Return the range of both together; they are of one form and direction."""
+        return self.model_copy(
+            update={
+                "low_mm": min(self.low_mm, other.low_mm),
+                "high_mm": max(self.high_mm, other.high_mm),
+                "tried_mm": _hull(self.tried_mm, other.tried_mm),
+                "read_mm": _hull(self.read_mm, other.read_mm),
+            }
+        )
+
+
+def _hull(
+    one: tuple[float, float] | None, other: tuple[float, float] | None
+) -> tuple[float, float] | None:
+    if one is None or other is None:
+        return one or other
+    return min(one[0], other[0]), max(one[1], other[1])
+
+
+def joined_ranges(ranges: Iterable[MeasuredRange]) -> tuple[MeasuredRange, ...]:
+    """Join the ranges of each form and direction to one, in the order of a profile."""
+    found: dict[tuple[Form, Direction], MeasuredRange] = {}
+    for one in ranges:
+        key = one.form, one.direction
+        found[key] = found[key].joined(one) if key in found else one
+    return tuple(found[key] for key in sorted(found))
 
 
 class Counts(_Frozen):

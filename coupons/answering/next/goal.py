@@ -12,8 +12,7 @@ from coupons.answering.next.row_information import N_SHARED
 from coupons.answering.next.row_options import Target
 from coupons.answering.offset import interval_variances, window_row
 from coupons.learning.effects import TERMS
-from coupons.learning.profile import MeasuredRange, Profile
-from coupons.terms import Direction, Form
+from coupons.learning.profile import MeasuredRange, Profile, joined_ranges
 
 Array = NDArray[np.floating]
 
@@ -127,38 +126,20 @@ class Goal:
 
     def measured_with(self, reaches: Iterable[Reach]) -> tuple[MeasuredRange, ...]:
         """Return what is measured with a coupon: as before, and what it reaches."""
-        found: dict[tuple[Form, Direction], MeasuredRange] = {
-            (one.form, one.direction): one for one in self.profile.measured
-        }
-        for form, direction, low_mm, high_mm, tried in reaches:
-            before = found.get((form, direction))
-            found[form, direction] = _wider(before, form, direction, low_mm, high_mm, tried)
-        return tuple(found[key] for key in sorted(found))
+        reached = (
+            MeasuredRange(
+                form=form,
+                direction=direction,
+                low_mm=low_mm,
+                high_mm=high_mm,
+                tried_mm=(low_mm, high_mm) if tried else None,
+            )
+            for form, direction, low_mm, high_mm, tried in reaches
+        )
+        return joined_ranges((*self.profile.measured, *reached))
 
 
 _BEYOND = N_SHARED - len(TERMS)
-
-
-def _wider(
-    before: MeasuredRange | None,
-    form: Form,
-    direction: Direction,
-    low_mm: float,
-    high_mm: float,
-    tried: bool,
-) -> MeasuredRange:
-    ends = (low_mm, high_mm)
-    of_trials = before.tried_mm if before else None
-    if tried:
-        of_trials = _hull(of_trials, ends)
-    low, high = _hull((before.low_mm, before.high_mm) if before else None, ends)
-    return MeasuredRange(
-        form=form, direction=direction, low_mm=low, high_mm=high, tried_mm=of_trials
-    )
-
-
-def _hull(one: tuple[float, float] | None, other: tuple[float, float]) -> tuple[float, float]:
-    return other if one is None else (min(one[0], other[0]), max(one[1], other[1]))
 
 
 def _open(asked: Asked) -> float:
