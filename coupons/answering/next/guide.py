@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from coupons.answering.next.expected_information import as_if_done
+from coupons.answering.next.expected_information import as_if_done, clearance_rows, drawn_gaps
 from coupons.answering.next.wants import Want, wants_of
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, THRESHOLDS, PriorTable, print_moves
@@ -132,18 +132,16 @@ def guide_of(
         return None
     scatters = scatters or plugged_in(table)
     model = latent_model(design_of([as_if_done(coupon)]), table)
-    trials = np.concatenate([model.clearance_shared, model.trial_own.T.toarray()], axis=1)
-    trials[:, AT_THRESHOLDS] = 0.0
+    trials = clearance_rows(model)
     readings = np.concatenate([model.reading_shared, model.reading_own.T.toarray()], axis=1)
     drawn = model.design.sizes.drawn
-    gaps_mm = drawn[model.design.trials.internal] - drawn[model.design.trials.external]
     wanted = np.zeros((len(wants), trials.shape[1]))
     wanted[:, : len(TERMS)] = [want.row for want in wants]
     letters = {feature.id: feature.row for feature in coupon.features}
     return Guide(
         tasks=tasks,
         rows=np.concatenate([trials, readings]),
-        drawn_mm=np.concatenate([gaps_mm, drawn[model.design.readings.size]]),
+        drawn_mm=np.concatenate([drawn_gaps(model.design), drawn[model.design.readings.size]]),
         row_letters=tuple(letters[task.feature] for task in tasks),
         wants=wants,
         wanted=wanted,
