@@ -5,7 +5,6 @@ has chosen with ``joblib.parallel_config``, beyond this machine as well.
 """
 
 import os
-import re
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coupons.errors import CouponError, DoubtWarning, Problem, RunError
+from coupons.neutral import file_stem, natural_key
 from coupons.progress import steps
 
 if TYPE_CHECKING:
@@ -126,7 +126,7 @@ def find_runs(folders: Sequence[Path]) -> tuple[Path, ...]:
             problems.append(Problem(str(folder), "a folder with runs", "no such folder"))
             continue
         for place, below, names in os.walk(folder, onerror=_refuse):
-            below.sort(key=in_natural_order)
+            below.sort(key=natural_key)
             if {"coupon.json", "entries.csv"} <= set(names):
                 found.setdefault(Path(place).resolve(), Path(place))
     if not problems and not found:
@@ -136,18 +136,6 @@ def find_runs(folders: Sequence[Path]) -> tuple[Path, ...]:
     if problems:
         raise RunError(problems)
     return tuple(found.values())
-
-
-def in_natural_order(name: str) -> tuple[tuple[bool, int, str], ...]:
-    """Return what a name is sorted by so that bench-2 comes before bench-10.
-
-    Examples
-    --------
-    >>> sorted(["bench-10", "bench-2", "attic"], key=in_natural_order)
-    ['attic', 'bench-2', 'bench-10']
-    """
-    parts = re.findall(r"\d+|\D+", name)
-    return tuple((False, int(part), "") if part.isdecimal() else (True, 0, part) for part in parts)
 
 
 def _refuse(error: OSError) -> None:
@@ -174,15 +162,22 @@ def _tasks(runs: Sequence[Path], by_machine: bool) -> tuple[list[Task], list[Don
         groups.setdefault((said.machine, said.material), []).append(run)
     top = Path(os.path.commonpath([run.absolute() for run in runs]))
     top = top.parent if top in {run.absolute() for run in runs} else top
-    return [
-        Task(tuple(members), top / f"{_file_name(f'{machine}-{material}')}.json")
-        for (machine, material), members in groups.items()
-    ], failed
+    outputs = _outputs(top, list(groups))
+    return [Task(tuple(members), outputs[kind]) for kind, members in groups.items()], failed
 
 
-def _file_name(name: str) -> str:
-    """Return a name as a file may have it: letters, digits, dots and hyphens."""
-    return re.sub(r"[^\w.-]+", "-", name).strip(".-") or "machine"
+def _outputs(top: Path, kinds: Sequence[tuple[str, str]]) -> dict[tuple[str, str], Path]:
+    """Name the profile of each machine and material; names that are spelt alike get a number."""
+    outputs: dict[tuple[str, str], Path] = {}
+    taken: set[str] = set()
+    for kind in kinds:
+        stem = name = file_stem("-".join(kind), "machine")
+        number = 2
+        while name.casefold() in taken:  # many file systems take capitals for small letters
+            name, number = f"{stem}-{number}", number + 1
+        taken.add(name.casefold())
+        outputs[kind] = top / f"{name}.json"
+    return outputs
 
 
 def _numbered(number: int, task: Task, public: bool) -> tuple[int, Done]:
@@ -194,9 +189,9 @@ def _fit(task: Task, public: bool) -> Done:
     from coupons.job import fit_to_files
 
     try:
-        if _is_current(task):
-            return Done(task, Outcome.CURRENT)
         filled = tuple(folder for folder in task.folders if not _is_blank(folder))
+        if _is_current(task, filled):
+            return Done(task, Outcome.CURRENT)
         if not filled:
             return Done(task, Outcome.EMPTY)
         with warnings.catch_warnings(record=True) as caught:
@@ -223,8 +218,8 @@ def _is_blank(folder: Path) -> bool:
     return bool(rows) and not any(row.result.strip() for row in rows)
 
 
-def _is_current(task: Task) -> bool:
-    """Tell whether a profile stands that was fitted to these runs as they are now."""
+def _is_current(task: Task, filled: Sequence[Path]) -> bool:
+    """Tell whether a profile stands that was fitted to the filled runs as they are now."""
     from coupons.learning.profile import entries_digest
     from coupons.measuring.run import sheet
 
@@ -234,7 +229,6 @@ def _is_current(task: Task) -> bool:
     written_ns = task.output.stat().st_mtime_ns
     files = [folder / name for folder in task.folders for name in RUN_FILES]
     newer = any(path.stat().st_mtime_ns > written_ns for path in files if path.exists())
-    filled = [folder for folder in task.folders if not _is_blank(folder)]
     same_entries = profile.entries_sha256 == entries_digest(
         [folder / sheet.FILE for folder in filled]
     )

@@ -5,6 +5,7 @@ the direction of writing or are unassigned are shown as their codes, only here.
 """
 
 import codecs
+import re
 import unicodedata
 
 _SEPARATORS = "\u2028\u2029"  # which start a line in some terminals and not in others
@@ -91,3 +92,32 @@ def _replacement(error: UnicodeError) -> tuple[str | bytes, int]:
 
 _HANDLER = "coupons-ascii"
 codecs.register_error(_HANDLER, _replacement)
+
+
+def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
+    """Return what sorts names as people do: capitals do not count, numbers by their value.
+
+    Examples
+    --------
+    >>> sorted(["bench-10", "Bench-2", "attic-1"], key=natural_key)
+    ['attic-1', 'Bench-2', 'bench-10']
+    """
+    parts = re.split(r"([0-9]+)", text.casefold())
+    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part)
+
+
+def file_stem(name: str, instead: str) -> str:
+    """Return a name as a file may have it: letters, digits, dots, underscores and hyphens.
+
+    Parameters
+    ----------
+    name : str
+    instead : str
+        Taken where nothing is left of it.
+
+    Examples
+    --------
+    >>> file_stem("bench 1 / grey", "machine"), file_stem("...", "machine")
+    ('bench-1-grey', 'machine')
+    """
+    return re.sub(r"[^\w.-]+", "-", name).strip("-.") or instead

@@ -12,9 +12,10 @@ import pytest
 from click.testing import CliRunner
 
 from coupons import RunError, fit_each
-from coupons.batch import Outcome, find_runs, in_natural_order
+from coupons.batch import Outcome, find_runs
 from coupons.cli import main
 from coupons.learning.profile import read_profile
+from coupons.neutral import natural_key
 
 NAMES = ("bench-1", "bench-2", "bench-10")
 PERSON, NOTE = "Ottokar", "beside the window"
@@ -57,10 +58,7 @@ def outcomes(done):
 
 
 def test_names_sort_as_people_sort_them():
-    assert (
-        sorted(["b10", "b9", "a", "b", "9", "10"], key=in_natural_order)
-        == "9 10 a b b9 b10".split()
-    )
+    assert sorted(["b10", "b9", "a", "b", "9", "10"], key=natural_key) == "9 10 a b b9 b10".split()
 
 
 @pytest.mark.slow
@@ -107,6 +105,17 @@ def test_what_a_person_left_out_is_not_taken_in_again_in_silence(tree):
     assert done.outcome is Outcome.FAILED
     assert "--without" in done.said[0]
     assert read_profile(tree / "bench-1").without == (str(row),)
+
+
+def test_machines_that_are_spelt_alike_keep_profiles_of_their_own(kept, tmp_path):
+    names = (("bench 1", "grey"), ("bench-1", "grey"), ("Bench", "1-grey"), ("bench", "1-grey"))
+    for number, (machine, material) in enumerate(names):
+        made = shutil.copytree(kept / "blank", tmp_path / f"run-{number}")
+        text = (made / "conditions.toml").read_text()
+        text = text.replace('"blank"', f'"{machine}"').replace('"grey"', f'"{material}"')
+        (made / "conditions.toml").write_text(text)
+    outputs = [one.task.output.name.casefold() for one in fit_each([tmp_path], by_machine=True)]
+    assert len(set(outputs)) == len(outputs) == 4
 
 
 @pytest.mark.slow

@@ -10,7 +10,8 @@ from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.cli import main
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import MAX_BYTES, Hand, write_profile
-from coupons.showing.board.collect import natural_key, read_posted
+from coupons.neutral import natural_key
+from coupons.showing.board.collect import read_posted
 from coupons.showing.board.figures import COLUMNS, Gap, capability_of, gaps_of
 from coupons.showing.board.machines import Role, make_board
 from coupons.showing.board.site import page_of, slug, write_site

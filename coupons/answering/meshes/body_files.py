@@ -1,6 +1,5 @@
 """Bodies as files: which file a moved body is written into, and its bytes."""
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from pathlib import PurePath
@@ -8,6 +7,7 @@ from pathlib import PurePath
 from coupons.answering.meshes.body import Body
 from coupons.making.output.stl import facets_bytes
 from coupons.making.output.threemf import body_bytes
+from coupons.neutral import file_stem
 
 STL, THREEMF = ".stl", ".3mf"
 _TITLE = "coupon body"  # so that `making.output.ownership` knows it for ours
@@ -25,7 +25,7 @@ def file_names(bodies: Iterable[Body]) -> dict[str, str]:
     for body in bodies:
         source = PurePath(body.file)
         stem = source.stem if per_file[body.file] == 1 else body.name
-        plain = re.sub(r"[^\w.-]+", "-", stem).strip("-.") or "body"
+        plain = file_stem(stem, "body")
         ending = STL if source.suffix.lower() == STL else THREEMF
         taken = {name.lower() for name in names.values()}
         name, number = f"{plain}{ending}", 2

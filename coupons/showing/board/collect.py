@@ -7,7 +7,6 @@ it is large; one bad file, pipe or loop of links never hides the good ones.
 import errno
 import hashlib
 import os
-import re
 import stat
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from coupons.answering.origin import old_model_mark
 from coupons.errors import CouponError, Problem, ProfileError
 from coupons.learning.impossible import doubts
 from coupons.learning.profile import FILE, MOST_BYTES, Profile, is_profile, read_profile
+from coupons.neutral import natural_key
 from coupons.progress import steps
 from coupons.reading import read_plain
 
@@ -63,18 +63,6 @@ class Posted:
     def doubts(self) -> tuple[str, ...]:
         """Values of the profile that are not plausible for any printer."""
         return doubts(self.profile)
-
-
-def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
-    """Return what sorts names as people do: capitals do not count, numbers by their value.
-
-    Examples
-    --------
-    >>> sorted(["bench-10", "Bench-2", "attic-1"], key=natural_key)
-    ['attic-1', 'Bench-2', 'bench-10']
-    """
-    parts = re.split(r"([0-9]+)", text.casefold())
-    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part)
 
 
 def read_posted(paths: Iterable[Path]) -> tuple[tuple[Posted, ...], tuple[CouponError, ...]]:

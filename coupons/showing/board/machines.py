@@ -25,8 +25,9 @@ from coupons.answering.words.still import (
 )
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
+from coupons.neutral import natural_key
 from coupons.progress import steps
-from coupons.showing.board.collect import Posted, natural_key
+from coupons.showing.board.collect import Posted
 from coupons.showing.board.figures import COLUMNS, Gap, Scatter, capability_of, gaps_of, scatters_of
 
 RECHECK_SHARE = 0.5
