@@ -605,16 +605,19 @@ def fit_to_files(
     from coupons.showing.pages.wall_card import write_wall_card
     from coupons.showing.words.fit_summary import learned_from
 
-    given, findings = load_runs(folders), [tuple(check_run(folder)) for folder in folders]
+    given = load_runs(folders)
     if parts is not None:
         given = with_parts(given, parts, bought_mate)
-        findings += findings_by_run(given[len(folders) :], check_parts(parts))
     runs, left_out = leave_out(given, without)
     digest = entries_digest([run.sheet_path for run in runs])
+    findings: list[Sequence[Finding]] = []
     if public:
-        findings = []
         nameless = without_people(runs)
         runs, left_out = nameless, renamed(left_out, runs, nameless)
+    else:
+        findings += [check_run(folder) for folder in folders]
+        if parts is not None:
+            findings += findings_by_run(given[len(folders) :], check_parts(parts))
     # Read first: it may be the file that is written.
     earlier = None if before is None else read_profile(before)
     beside = [*folders[-1:], *([parts.parent] if parts else [])]

@@ -12,7 +12,7 @@ import numpy as np
 
 from coupons.answering.next.coupon import USUAL, Asked, ask_about, gains
 from coupons.answering.offset import Question
-from coupons.learning.fit import fit_runs
+from coupons.learning.fit import Fitted, fit_runs
 from coupons.learning.profile import Profile, profile_of
 from coupons.making.record import Coupon
 from coupons.measuring.run.folder import Run, prints_of
@@ -70,8 +70,12 @@ class Prints:
         return float(np.mean(shares)) if shares else None
 
 
-def what_prints_added(runs: Sequence[Run], profile: Profile) -> Prints | None:
+def what_prints_added(
+    runs: Sequence[Run], profile: Profile, first: Fitted | None = None
+) -> Prints | None:
     """Work out what each print added to what is known; None if there is only one.
+
+    None as well for a profile that leans on other machines: what these added is not the prints'.
 
     Parameters
     ----------
@@ -79,7 +83,11 @@ def what_prints_added(runs: Sequence[Run], profile: Profile) -> Prints | None:
         In the order of printing. Runs of one job are one print.
     profile : Profile
         Of all of them together.
+    first : Fitted, optional
+        The fit of the first run alone, where there is one already.
     """
+    if profile.like is not None:
+        return None
     of_print = prints_of(runs)
     prints = list(dict.fromkeys(of_print))
     if len(prints) < 2:
@@ -90,7 +98,8 @@ def what_prints_added(runs: Sequence[Run], profile: Profile) -> Prints | None:
     columns = []
     for count in after[:-1]:
         part = [run for run, at in zip(runs, of_print, strict=True) if at in prints[:count]]
-        earlier = profile_of(fit_runs(part), part, entries_sha256=profile.entries_sha256)
+        fitted = first if first is not None and len(part) == 1 else fit_runs(part)
+        earlier = profile_of(fitted, part, entries_sha256=profile.entries_sha256)
         columns.append([_half_mm(ask_about(earlier, one.question)) for one in asked])
     columns.append([one.known_to_mm for one in asked])
     name, another = _another(runs, profile, asked)

@@ -15,7 +15,7 @@ from coupons.answering.offset import Question, clearances, window_row
 from coupons.answering.print_gains import Narrowed, Prints, what_prints_added
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design, fit_runs
-from coupons.learning.profile import profile_of
+from coupons.learning.profile import Like, profile_of
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
 from coupons.showing.words.print_gains import (
@@ -83,6 +83,12 @@ def test_one_print_has_nothing_to_compare(tmp_path):
     (said,) = job_sentences(runs)
     assert "run-1, run-2 were printed in one job" in said
     assert profile_of(fit_runs(runs), runs).counts.runs == 1
+
+
+def test_what_other_machines_added_does_not_pass_for_prints(three):
+    runs, profile, _ = three
+    like = Like(machines=("bench-2", "bench-3"), unlike=0.1)
+    assert what_prints_added(runs, profile.model_copy(update={"like": like})) is None
 
 
 def test_runs_of_one_day_are_asked_whether_they_were_one_job(tmp_path):

@@ -109,7 +109,7 @@ def learned_from(
     apart = verdicts_of(singly, table) if singly else ()
     drifts = one_way_drifts(singly, [run.conditions.printed_on for run in runs])
     causes = find_causes(fitted)
-    prints = what_prints_added(runs, profile)
+    prints = what_prints_added(runs, profile, singly[0]) if singly else None
     return Learned(profile, runs, causes, surprises, held_out, looks, shared, apart, drifts, prints)
 
 
