@@ -40,17 +40,9 @@ if TYPE_CHECKING:
         SpecError,
         WriteError,
     )
-    from coupons.job import (
-        check,
-        check_parts,
-        fit,
-        fit_hand,
-        load_run,
-        make_coupon,
-        make_jobs,
-        proof_scores,
-        prove_profile,
-    )
+    from coupons.job.check import check, check_parts, load_run
+    from coupons.job.fit import fit, fit_hand, proof_scores
+    from coupons.job.make import make_coupon, make_jobs, prove_profile
     from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
     from coupons.learning.observation_table import observation_table
     from coupons.terms import Joint
@@ -94,20 +86,9 @@ __all__ = [
 if not TYPE_CHECKING:  # a type checker sees the imports above, and a wrong name as one
     _HOMES = {
         **dict.fromkeys(("Printer", "load_profile"), "coupons.answering.ask"),
-        **dict.fromkeys(
-            (
-                "check",
-                "check_parts",
-                "fit",
-                "fit_hand",
-                "load_run",
-                "make_coupon",
-                "make_jobs",
-                "proof_scores",
-                "prove_profile",
-            ),
-            "coupons.job",
-        ),
+        **dict.fromkeys(("make_coupon", "make_jobs", "prove_profile"), "coupons.job.make"),
+        **dict.fromkeys(("check", "check_parts", "load_run"), "coupons.job.check"),
+        **dict.fromkeys(("fit", "fit_hand", "proof_scores"), "coupons.job.fit"),
         "fit_each": "coupons.batch",
         "Joint": "coupons.terms",
         **dict.fromkeys(

@@ -88,7 +88,7 @@ def fit_each(
         How many workers; -1 for one a processor. Not given: one, or what
         ``joblib.parallel_config`` says around this call.
     public : bool
-        Write files to be shared; see `coupons.job.fit_to_files`.
+        Write files to be shared; see `coupons.job.fit.fit_to_files`.
 
     Returns
     -------
@@ -186,7 +186,7 @@ def _numbered(number: int, task: Task, public: bool) -> tuple[int, Done]:
 
 def _fit(task: Task, public: bool) -> Done:
     """Fit one profile in a worker; whatever is wrong with its runs ends here."""
-    from coupons.job import fit_to_files
+    from coupons.job.fit import fit_to_files
 
     try:
         filled = tuple(folder for folder in task.folders if not _is_blank(folder))

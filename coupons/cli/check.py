@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from coupons.cli import MOST
-from coupons.job import check_parts, findings_of
+from coupons.job.check import check_parts, findings_of
 from coupons.measuring.checks.run_checks import Finding, blank_ranges, count_rows
 from coupons.measuring.run.folder import Run, Survey, run_of, survey_run
 from coupons.neutral import one_line

@@ -122,7 +122,7 @@ def command(
     if not folders and parts is None:
         raise click.UsageError("Give the folder of a run, or several, or --parts with a list.")
     from coupons.answering.words.before_after import before_after_lines, cause_data
-    from coupons.job import fit_to_files
+    from coupons.job.fit import fit_to_files
     from coupons.showing.words.fit_summary import summary_lines
 
     done = fit_to_files(

@@ -32,7 +32,7 @@ def command(folder: Path, by: str, known: Path | None, output: Path | None, as_j
     to try are listed.
     """
     from coupons.answering.ask import load_profile
-    from coupons.job import fit_hand
+    from coupons.job.fit import fit_hand
     from coupons.showing.words.new_hand import hand_lines
 
     printer = load_profile(known or folder)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypedDict
 import click
 
 if TYPE_CHECKING:
-    from coupons.job import Made
+    from coupons.job.make import Made
     from coupons.making.record import Coupon, CouponPart
 
 WIDTH = 80
@@ -116,7 +116,7 @@ def command(
     A proof (--prove) keeps the chances that the profile states now; `coupons check` and `coupons
     fit` tell what came of them.
     """
-    from coupons.job import make_coupon, make_jobs
+    from coupons.job.make import make_coupon, make_jobs
     from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
 
     asked: Options = {
@@ -142,7 +142,7 @@ def command(
 
 
 def _prove(profile: Path, joints: str | None, folder: Path, asked: Options, speed: float) -> None:
-    from coupons.job import prove_profile
+    from coupons.job.make import prove_profile
 
     if asked["layer_height_mm"] is not None or asked["nozzle_mm"] is not None:
         raise click.UsageError(

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from playwright.sync_api import sync_playwright
 
-from coupons.job import make_coupon
+from coupons.job.make import make_coupon
 from coupons.showing.pages.page import TEMPLATES
 
 THROTTLE = 4

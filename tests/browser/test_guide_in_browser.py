@@ -20,7 +20,7 @@ from coupons.answering.next.guide import (
     narrowing,
     worths,
 )
-from coupons.job import make_coupon
+from coupons.job.make import make_coupon
 from coupons.making.record import CouponTrial, read_coupon
 from coupons.measuring.run.entries import FitEntry, SizeEntry, read_entries
 from coupons.terms import GRADES, Grade

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from coupons.answering.next.bench import open_bench
 from coupons.cli import main
 from coupons.errors import EntriesError
-from coupons.job import make_coupon
+from coupons.job.make import make_coupon
 from coupons.making.record import CouponTrial
 
 

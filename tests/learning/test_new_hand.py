@@ -8,7 +8,7 @@ import pytest
 from support.synthetic import done_coupons, observed
 
 from coupons.errors import FitError
-from coupons.job import load_run
+from coupons.job.check import load_run
 from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS, THRESHOLDS
 from coupons.learning.fit import fit_design

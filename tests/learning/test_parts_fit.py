@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from coupons import fit
-from coupons.job import bought_mate
+from coupons.job.check import bought_mate
 from coupons.learning.design import design_of
 from coupons.learning.effects import CONTACT_REFERENCE_MM, EFFECTS, EXTRUSION, LOSSES, effect_row
 from coupons.learning.fit import fit_design

@@ -86,7 +86,7 @@ def test_bore_rule_and_long_contact_take_turns(starters):
 
 @pytest.mark.slow
 def test_three_jobs_are_three_folders_each_with_a_job_of_its_own(tmp_path):
-    from coupons.job import make_jobs
+    from coupons.job.make import make_jobs
 
     made = make_jobs("starter", tmp_path, 3, machine="bench-1", material="grey")
     assert [one.folder.name for one in made] == ["job-1", "job-2", "job-3"]
@@ -98,7 +98,7 @@ def test_three_jobs_are_three_folders_each_with_a_job_of_its_own(tmp_path):
 
 def test_where_one_folder_is_in_the_way_none_is_written(tmp_path):
     from coupons.errors import WriteError
-    from coupons.job import make_jobs
+    from coupons.job.make import make_jobs
 
     (tmp_path / "job-2").mkdir()
     (tmp_path / "job-2" / "entry.html").write_text("mine")
@@ -109,7 +109,7 @@ def test_where_one_folder_is_in_the_way_none_is_written(tmp_path):
 
 @pytest.mark.parametrize("jobs", [0, 10])
 def test_a_number_of_jobs_that_makes_no_sense_is_refused(tmp_path, jobs):
-    from coupons.job import make_jobs
+    from coupons.job.make import make_jobs
 
     with pytest.raises(PlanError, match="a number from 1 to 9"):
         make_jobs("recheck", tmp_path, jobs)

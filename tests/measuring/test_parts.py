@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from coupons import EntriesError, check_parts
-from coupons.job import bought_mate
+from coupons.job.check import bought_mate
 from coupons.measuring.run.folder import load_run, prints_of
 from coupons.measuring.run.parts import with_parts
 from coupons.terms import Grade
