@@ -146,7 +146,7 @@ def _refuse(error: OSError) -> None:
 
 def _tasks(runs: Sequence[Path], by_machine: bool) -> tuple[list[Task], list[Done]]:
     """Return the profiles to write, and the runs of which it is clear that they have none."""
-    from coupons.learning.profile import FILE
+    from coupons.learning.profile_file import FILE
     from coupons.measuring.run.conditions import read_conditions
 
     if not by_machine:
@@ -220,7 +220,7 @@ def _is_blank(folder: Path) -> bool:
 
 def _is_current(task: Task, filled: Sequence[Path]) -> bool:
     """Tell whether a profile stands that was fitted to the filled runs as they are now."""
-    from coupons.learning.profile import entries_digest
+    from coupons.learning.profile_of_fit import entries_digest
     from coupons.measuring.run import sheet
 
     profile = _standing(task.output)
@@ -241,7 +241,8 @@ def _is_current(task: Task, filled: Sequence[Path]) -> bool:
 
 def _standing(path: Path) -> "Profile | None":
     from coupons import __version__
-    from coupons.learning.profile import VERSION, read_profile
+    from coupons.learning.profile import VERSION
+    from coupons.learning.profile_file import read_profile
 
     if not path.is_file():
         return None

@@ -16,7 +16,7 @@ from coupons import load_profile
 from coupons.answering.standards.hardware import hardware
 from coupons.cli import main
 from coupons.errors import AnswerError, CouponError, DoubtWarning
-from coupons.learning.profile import read_profile, write_profile
+from coupons.learning.profile_file import read_profile, write_profile
 from coupons.making.record import read_coupon
 from coupons.measuring.virtual.machine import load_machine
 

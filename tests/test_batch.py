@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from coupons import RunError, fit_each
 from coupons.batch import Outcome, find_runs
 from coupons.cli import main
-from coupons.learning.profile import read_profile
+from coupons.learning.profile_file import read_profile
 from coupons.neutral import natural_key
 
 NAMES = ("bench-1", "bench-2", "bench-10")

@@ -7,11 +7,13 @@ import pytest
 from support.prior_printer import draw_printer, observe, print_sizes
 
 from coupons import load_profile
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.learning.design import design_of
 from coupons.learning.effects import effect_row, print_moves
 from coupons.learning.fit import fit_runs
-from coupons.learning.profile import profile_of, write_profile
+from coupons.learning.profile_file import write_profile
+from coupons.learning.profile_of_fit import profile_of
 from coupons.making.plan import plan_coupon, record
 from coupons.making.record import write_coupon
 from coupons.making.spec.coupon_spec import load_spec

@@ -10,7 +10,8 @@ from coupons.answering.choices import answer_with_choices
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.part import PartAnswer, answer_part
 from coupons.answering.number_arguments import takes
-from coupons.answering.offset import Answer, Question
+from coupons.answering.offset import Answer
+from coupons.answering.question import Question
 from coupons.answering.several.answer import SeveralAnswer, answer_several
 from coupons.answering.several.kinds import Kind
 from coupons.answering.several.reading import kind_of, several_of
@@ -26,7 +27,8 @@ from coupons.answering.words.several import several_sentences
 from coupons.answering.words.sizes import limits_sentences, size_sentences
 from coupons.atomic import not_ours
 from coupons.errors import AnswerError, ProfileError, WriteError
-from coupons.learning.profile import Profile, is_profile, read_profile, write_profile
+from coupons.learning.profile import Profile
+from coupons.learning.profile_file import is_profile, read_profile, write_profile
 from coupons.neutral import one_line
 from coupons.terms import FITS, FLAT, INTERNAL, Bed, Direction, Form, Joint, MovingBody
 

@@ -25,7 +25,8 @@ from coupons.answering.chances.together import (
     piece_chances,
     shared_of,
 )
-from coupons.answering.offset import Answer, Question, answer, clearances, moves_at
+from coupons.answering.offset import Answer, answer, clearances, moves_at
+from coupons.answering.question import Question
 from coupons.learning.profile import Profile
 from coupons.terms import GRADES, INTERNAL, Feature, Grade
 

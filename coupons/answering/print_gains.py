@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from coupons.answering.next.coupon import USUAL, Asked, ask_about, gains
-from coupons.answering.offset import Question
+from coupons.answering.question import Question
 from coupons.learning.fit import Fitted, fit_runs
-from coupons.learning.profile import Profile, profile_of
+from coupons.learning.profile import Profile
+from coupons.learning.profile_of_fit import profile_of
 from coupons.making.record import Coupon
 from coupons.measuring.run.folder import Run, prints_of
 

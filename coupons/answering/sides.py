@@ -8,7 +8,7 @@ from coupons.neutral import one_line
 from coupons.terms import INTERNAL
 
 if TYPE_CHECKING:  # which checks itself with this
-    from coupons.answering.offset import Question
+    from coupons.answering.question import Question
 
 
 def odd_sides(question: "Question") -> list[str]:

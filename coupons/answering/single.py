@@ -14,8 +14,9 @@ from coupons.answering.chances.extrapolation import ranges_of, size_variance
 from coupons.answering.chances.own_spread import OwnSpread, with_own
 from coupons.answering.chances.prints import N_TERMS, Prints, prints_of
 from coupons.answering.chances.together import Demand
-from coupons.answering.offset import LARGEST_MM, NOTHING_LEARNED, SMALLEST_MM
+from coupons.answering.offset import NOTHING_LEARNED
 from coupons.answering.origin import Origin, origin_of
+from coupons.answering.question import LARGEST_MM, SMALLEST_MM
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.standards.iso286 import Limits
 from coupons.answering.told import Told
@@ -49,7 +50,7 @@ class SizeQuestion:
     hardware : Hardware, optional
         The piece whose standard gives the limits.
     bed : Bed, optional
-        Which body of its joint stands on the bed; as in `coupons.answering.offset.Question`.
+        Which body of its joint stands on the bed; as in `coupons.answering.question.Question`.
     """
 
     form: Form

@@ -4,7 +4,7 @@ import re
 
 from coupons.answering.ask import parse_joint
 from coupons.answering.lengths import length_mm
-from coupons.answering.offset import Question
+from coupons.answering.question import Question
 from coupons.answering.wording import known
 from coupons.errors import AnswerError, Problem
 from coupons.terms import FITS

@@ -42,7 +42,7 @@ def command(
         term_note,
     )
     from coupons.cli.listed import read_listed
-    from coupons.learning.profile import read_profile
+    from coupons.learning.profile_file import read_profile
     from coupons.showing.pages.compare_page import write_compare_page
 
     if len(profiles) < 2:

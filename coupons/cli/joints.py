@@ -64,7 +64,7 @@ def command(
     from coupons.answering.words.answers import marks
     from coupons.answering.words.joints import as_data, note_lines, table_lines
     from coupons.cli.listed import read_listed
-    from coupons.learning.profile import read_profile
+    from coupons.learning.profile_file import read_profile
 
     if profile.suffix.lower() == ".csv" or joints.suffix.lower() == ".json":
         raise click.UsageError(

@@ -69,7 +69,7 @@ def command(profile: Path | None, from_prior: bool, as_json: bool, **asked: Any)
     gap is to be known: half of its 90 % interval, in mm.
     """
     from coupons.answering.next.from_nothing import profile_from_nothing
-    from coupons.learning.profile import read_profile
+    from coupons.learning.profile_file import read_profile
 
     if (profile is None) is not from_prior:
         raise click.UsageError("Give a PROFILE, or --from-prior where nothing was printed yet.")
@@ -188,7 +188,7 @@ def _questions(
 ) -> list["Asked"]:
     from coupons.answering.ask import parse_joint
     from coupons.answering.next.coupon import USUAL, ask_about, ask_about_listed
-    from coupons.answering.offset import Question
+    from coupons.answering.question import Question
     from coupons.answering.wording import known
     from coupons.cli.listed import read_listed
     from coupons.terms import FITS

@@ -44,7 +44,7 @@ def command(ctx: click.Context, listed: Path, profile: Path, folder: Path, as_js
     from coupons.answering.relieve.screws import screw_cautions
     from coupons.answering.words.answers import marks
     from coupons.cli.listed import read_listed
-    from coupons.learning.profile import read_profile
+    from coupons.learning.profile_file import read_profile
     from coupons.showing.bodies.relieve_words import moved_data, moved_lines, refused_lines
     from coupons.showing.bodies.relieved_folder import write_relieved
 

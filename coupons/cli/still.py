@@ -45,7 +45,7 @@ def command(
         still_sentences,
     )
     from coupons.cli.listed import read_listed
-    from coupons.learning.profile import read_profile
+    from coupons.learning.profile_file import read_profile
 
     questions = (
         {question.name: question for question in USUAL}

@@ -60,7 +60,7 @@ def fit(
     from coupons.answering.ask import Printer
     from coupons.learning.fit import fit_runs
     from coupons.learning.impossible import doubt_aloud
-    from coupons.learning.profile import profile_of
+    from coupons.learning.profile_of_fit import profile_of
     from coupons.learning.without import leave_out
     from coupons.measuring.run.folder import each_print_once
     from coupons.measuring.run.parts import with_parts
@@ -78,7 +78,7 @@ def _leaning(profile: "Profile", like: "Sequence[str | Path | Printer]") -> "Pro
     """Return a profile that leans on others, if there are any."""
     from coupons.answering.ask import Printer
     from coupons.learning.like import lean_on
-    from coupons.learning.profile import read_profile
+    from coupons.learning.profile_file import read_profile
 
     if not like:
         return profile
@@ -158,13 +158,8 @@ def fit_to_files(
     from coupons.learning.checking.regressors import measure_against
     from coupons.learning.fit import fit_runs
     from coupons.learning.impossible import doubt_aloud
-    from coupons.learning.profile import (
-        FILE,
-        entries_digest,
-        profile_of,
-        read_profile,
-        write_profile,
-    )
+    from coupons.learning.profile_file import FILE, read_profile, write_profile
+    from coupons.learning.profile_of_fit import entries_digest, profile_of
     from coupons.learning.without import leave_out, renamed
     from coupons.measuring.checks.parts_checks import findings_by_run
     from coupons.measuring.checks.run_checks import check_run

@@ -280,7 +280,7 @@ def prove_profile(
     from coupons.answering.joints.joint_list import read_joints
     from coupons.answering.joints.usual import usual_joints
     from coupons.answering.proof import plan_proof, proof_of
-    from coupons.learning.profile import read_profile
+    from coupons.learning.profile_file import read_profile
 
     known = read_profile(Path(profile))
     todo = "Leave it out, or give the profile of that machine and material"

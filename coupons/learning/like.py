@@ -10,13 +10,8 @@ from numpy.typing import NDArray
 from coupons.errors import DoubtWarning, Problem, ProfileError
 from coupons.learning.effects import EXTRUSION, SCATTERS, TERMS, prior_mean, prior_sd
 from coupons.learning.pooling import Evidence, evidence_of, pool
-from coupons.learning.profile import (
-    VERSION,
-    Like,
-    Profile,
-    joined_ranges,
-    with_posterior,
-)
+from coupons.learning.profile import VERSION, Like, Profile, joined_ranges
+from coupons.learning.profile_of_fit import with_posterior
 from coupons.neutral import one_line
 
 Array = NDArray[np.floating]

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coupons.answering.offset import Answer, Question, answer
+from coupons.answering.offset import Answer, answer
+from coupons.answering.question import Question
 from coupons.answering.where_measured import coupons_with
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile

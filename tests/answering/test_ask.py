@@ -2,7 +2,8 @@ import pytest
 from support.known_profile import known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.answering.standards.hardware import hardware
 from coupons.answering.words.answers import sentences
 from coupons.answering.words.sizes import limits_sentences, size_sentences

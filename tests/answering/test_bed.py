@@ -12,14 +12,15 @@ from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from coupons.answering.ask import Printer
 from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.joints.part import fit_demand
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.answering.single import SizeQuestion, draw_size
 from coupons.answering.standards.iso286 import limits
 from coupons.answering.words.answers import sentences
 from coupons.cli import main
 from coupons.errors import AnswerError
 from coupons.learning.effects import TERMS
-from coupons.learning.profile import read_profile, write_profile
+from coupons.learning.profile_file import read_profile, write_profile
 from coupons.terms import Bed, Direction, Form, Grade, Joint
 
 SHELF = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.Z)

@@ -7,7 +7,8 @@ from support.known_profile import known_profile
 from coupons.answering.compare.before_after import Outcome, before_after, conditions_between
 from coupons.answering.words.before_after import before_after_lines
 from coupons.cli import main
-from coupons.learning.profile import LogSpread, write_profile
+from coupons.learning.profile import LogSpread
+from coupons.learning.profile_file import write_profile
 from coupons.measuring.run.conditions import Slicing
 
 CLEAN = {"growth_ext": 0.0, "growth_int": 0.0, "skew": 0.0}

@@ -11,7 +11,8 @@ from coupons.answering.chances.together import OneOf, chance_together, piece_cha
 from coupons.answering.choices import answer_with_choices, least_step_mm, one_of
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.part import answer_part
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.answering.words.choices import sentences
 from coupons.answering.words.joints import (
     answers_csv,
@@ -21,7 +22,7 @@ from coupons.answering.words.joints import (
     table_lines,
 )
 from coupons.cli import main
-from coupons.learning.profile import write_profile
+from coupons.learning.profile_file import write_profile
 from coupons.showing.pages.joints_page import part_page
 from coupons.terms import Bed, Direction, Form, Grade, Joint, MovingBody
 

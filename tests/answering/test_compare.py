@@ -14,13 +14,15 @@ from support.synthetic import done_coupons, with_reports
 from coupons.answering.compare.profiles import Verdict, compare, drifts
 from coupons.answering.compare.terms import compare_terms
 from coupons.answering.next.expected_information import as_if_done
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.cli import main
 from coupons.errors import AnswerError
 from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS, effect_row, loss_row
 from coupons.learning.fit import fit_design
-from coupons.learning.profile import MeasuredRange, write_profile
+from coupons.learning.profile import MeasuredRange
+from coupons.learning.profile_file import write_profile
 from coupons.terms import Direction, Feature, Form, Grade, Joint
 
 SLIDE = Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.SLIDE)

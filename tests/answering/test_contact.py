@@ -12,7 +12,7 @@ from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.words.answers import headline, sentences
 from coupons.cli import main
 from coupons.errors import AnswerError
-from coupons.learning.profile import write_profile
+from coupons.learning.profile_file import write_profile
 
 SLOPE_MM = 0.02
 FLAT = {"size_mm": 12, "across": "x"}

@@ -10,10 +10,11 @@ from coupons import AnswerError, load_profile
 from coupons.answering.choices import answer_with_choices
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.part import answer_part
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.answering.words.joints import warnings
 from coupons.cli import main
-from coupons.learning.profile import write_profile
+from coupons.learning.profile_file import write_profile
 from coupons.terms import Direction, Form, Grade, Joint
 
 PROFILE = known_profile(sd_share=FROM_ONE_PRINT)

@@ -10,7 +10,8 @@ from coupons.answering.chances.drawing import (
     draw_unlike,
     whole_layers,
 )
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.answering.standards.hardware import hardware
 from coupons.answering.words.answers import sentences
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody

@@ -7,7 +7,7 @@ from support.synthetic import done_coupons
 
 from coupons.answering.compare.drift import chart
 from coupons.answering.compare.profiles import drifts
-from coupons.answering.offset import Question
+from coupons.answering.question import Question
 from coupons.errors import AnswerError
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design, fit_runs

@@ -3,7 +3,8 @@
 import pytest
 from support.known_profile import known_profile
 
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.answering.standards.hardware import hardware
 from coupons.errors import AnswerError
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody

@@ -67,7 +67,8 @@ def test_a_joint_that_was_never_measured_does_not_keep_the_others_from_their_ans
 
 
 def test_answers_in_a_list_are_the_answers_one_by_one(tmp_path):
-    from coupons.answering.offset import Question, answer
+    from coupons.answering.offset import answer
+    from coupons.answering.question import Question
 
     profile = known_profile()
     listed = part(tmp_path, profile).joints[0]

@@ -11,7 +11,8 @@ from support.known_profile import FROM_ONE_PRINT, known_profile, unshifted
 
 from coupons.answering.chances.together import Demand
 from coupons.answering.joints.loosen import Wider, most_gained
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.answering.words.joints import tightness_sentence, warnings, wish
 from coupons.terms import Direction, Form, Grade, Joint
 

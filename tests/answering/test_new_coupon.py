@@ -18,12 +18,12 @@ from coupons.answering.next.priced_rows import PriceList, minutes_of
 from coupons.answering.next.row_information import draw_printers, information
 from coupons.answering.next.row_options import Options
 from coupons.answering.next.written_spec import spec_text
-from coupons.answering.offset import Question
+from coupons.answering.question import Question
 from coupons.answering.wanted_text import parse_want
 from coupons.cli import main
 from coupons.errors import AnswerError
 from coupons.learning.effects import TERMS
-from coupons.learning.profile import write_profile
+from coupons.learning.profile_file import write_profile
 from coupons.making.bench_time import coupon_seconds
 from coupons.making.estimate import estimate
 from coupons.making.plan import plan_coupon, record

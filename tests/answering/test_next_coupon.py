@@ -15,10 +15,11 @@ from coupons.answering.next.coupon import (
     gains,
     shipped_coupons,
 )
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.answering.standards.hardware import hardware
 from coupons.cli import main
-from coupons.learning.profile import read_profile, write_profile
+from coupons.learning.profile_file import read_profile, write_profile
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
 from coupons.terms import Direction, Form, Grade, Joint

@@ -6,7 +6,8 @@ from scipy import stats
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons.answering.chances.clearance import Clearance
-from coupons.answering.offset import Feel, Question, answer
+from coupons.answering.offset import Feel, answer
+from coupons.answering.question import Question
 from coupons.answering.words.answers import NO_TRIALS, sentences
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS

@@ -5,7 +5,8 @@ import pytest
 from support.known_profile import known_profile
 
 from coupons.answering.chances.one_print import log_sd_after
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.answering.words.answers import sentences
 from coupons.learning.effects import TERMS
 from coupons.terms import GRADES, Direction, Form, Grade, Joint

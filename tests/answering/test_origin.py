@@ -9,15 +9,17 @@ from click.testing import CliRunner
 from support.known_profile import known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
 from coupons.answering.origin import STALE_AFTER_DAYS
-from coupons.answering.words.answers import as_data, headline, sentences
+from coupons.answering.question import Question
+from coupons.answering.words.answer_data import as_data
+from coupons.answering.words.answers import headline, sentences
 from coupons.answering.words.comparison import heading
 from coupons.answering.words.joints import as_data as part_data
 from coupons.answering.words.joints import note_lines
 from coupons.answering.words.sizes import limits_data, limits_sentences, size_data, size_sentences
 from coupons.cli import main
-from coupons.learning.profile import read_profile, write_profile
+from coupons.learning.profile_file import read_profile, write_profile
 from coupons.showing.board.collect import Posted
 from coupons.showing.board.machines import make_board
 from coupons.showing.board.table import board_table

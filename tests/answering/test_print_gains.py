@@ -11,11 +11,13 @@ from support.synthetic import done_coupons
 from coupons.answering.chances.bed import crosses_layers
 from coupons.answering.chances.next_print import prior_of_next_print, variance_parts
 from coupons.answering.next.coupon import USUAL, ask_about, gains
-from coupons.answering.offset import Question, clearances, window_row
+from coupons.answering.offset import clearances, window_row
 from coupons.answering.print_gains import Narrowed, Prints, what_prints_added
+from coupons.answering.question import Question
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design, fit_runs
-from coupons.learning.profile import Like, profile_of
+from coupons.learning.profile import Like
+from coupons.learning.profile_of_fit import profile_of
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
 from coupons.showing.words.print_gains import (

@@ -10,7 +10,8 @@ from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
 from coupons.answering.chances.clearance import Clearance
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.answering.words.answers import interval_sentence
 from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS

@@ -6,8 +6,9 @@ from coupons import PlanError
 from coupons.answering.joints.joint_list import ListedJoint, read_joints
 from coupons.answering.joints.usual import usual_joints
 from coupons.answering.next.expected_information import as_if_done
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
 from coupons.answering.proof import STEP_MM, plan_proof, proof_of, stated_chances
+from coupons.answering.question import Question
 from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS
 from coupons.learning.profile import MeasuredRange

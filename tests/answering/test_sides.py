@@ -12,11 +12,14 @@ from coupons.answering.chances.prints import made_by
 from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.part import answer_part, fit_demand
-from coupons.answering.offset import Question, answer, clearances, printed_gap_mm
-from coupons.answering.words.answers import as_data, sentences
+from coupons.answering.offset import answer, clearances, printed_gap_mm
+from coupons.answering.question import Question
+from coupons.answering.words.answer_data import as_data
+from coupons.answering.words.answers import sentences
 from coupons.errors import AnswerError
 from coupons.learning.effects import EFFECTS, LOSSES, TERMS, effect_row
-from coupons.learning.profile import MeasuredRange, write_profile
+from coupons.learning.profile import MeasuredRange
+from coupons.learning.profile_file import write_profile
 from coupons.measuring.virtual.machine import random_machine
 from coupons.measuring.virtual.printer import clearance_mm, mean_sizes, shapes_of_drawn
 from coupons.terms import Bed, Direction, Feature, Form, Grade, Joint, MovingBody

@@ -9,8 +9,10 @@ from support.known_profile import known_profile
 from coupons.answering.ask import Printer
 from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.slants import pull_gap_mm
-from coupons.answering.offset import Question, answer
-from coupons.answering.words.answers import as_data, sentences
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
+from coupons.answering.words.answer_data import as_data
+from coupons.answering.words.answers import sentences
 from coupons.errors import AnswerError
 from coupons.learning.effects import LOSSES, TERMS
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody, Slant

@@ -26,12 +26,13 @@ from coupons.answering.compare.evidence import (
 )
 from coupons.answering.compare.profiles import Verdict
 from coupons.answering.compare.still import Still, still_good
-from coupons.answering.offset import Question
+from coupons.answering.question import Question
 from coupons.answering.words.still import still_lines
 from coupons.cli import main
 from coupons.errors import AnswerError
 from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
-from coupons.learning.profile import Hand, write_profile
+from coupons.learning.profile import Hand
+from coupons.learning.profile_file import write_profile
 from coupons.terms import Direction, Form, Grade, Joint
 
 DRAWER = {"drawer": Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X), Grade.SLIDE)}

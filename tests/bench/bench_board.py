@@ -16,7 +16,8 @@ from pathlib import Path
 
 import numpy as np
 
-from coupons.learning.profile import Profile, read_profile, write_profile
+from coupons.learning.profile import Profile
+from coupons.learning.profile_file import read_profile, write_profile
 from coupons.showing.board.collect import read_posted
 from coupons.showing.board.machines import make_board
 from coupons.showing.board.site import HOME_FILE, write_site

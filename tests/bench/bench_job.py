@@ -23,9 +23,10 @@ from support.naive_posterior import first_design, sample
 from support.synthetic import coupon_design, observed
 
 from coupons.answering.joints.joint_list import COLUMNS
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.learning.fit import fit_design
-from coupons.learning.profile import write_profile
+from coupons.learning.profile_file import write_profile
 from coupons.terms import Direction, Form, Grade, Joint
 
 CLI = "from coupons.cli import main; main()"

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from coupons.learning.fit import fit_runs
-from coupons.learning.profile import profile_of
+from coupons.learning.profile_of_fit import profile_of
 from coupons.making.output.folder import write_coupon_files
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec

@@ -18,7 +18,8 @@ from support.synthetic import done_coupons
 
 from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.joints.part import fit_demand
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
 from coupons.learning.effects import (

@@ -21,7 +21,7 @@ from support.synthetic import done_coupons
 
 from coupons.answering.chances.pieces import MOST_CHOICES
 from coupons.answering.choices import answer_with_choices, stated_chance
-from coupons.answering.offset import Question
+from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
 from coupons.learning.effects import effect_row, height_share, loss_row, print_moves

@@ -21,7 +21,8 @@ from support.prior_printer import draw_printer, observe, print_sizes
 
 from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.next.guide import best_task, guide_of, known, learned
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
 from coupons.learning.effects import (

@@ -20,7 +20,8 @@ from support.prior_printer import PriorPrinter, observe, print_sizes
 from support.synthetic import done_coupons
 
 from coupons.answering.chances.clearance import Clearance
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, SCATTERS, TERMS, prior_mean, prior_sd

@@ -21,7 +21,8 @@ from scipy.stats import norm
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.learning.design import Trials, design_of
 from coupons.learning.fit import fit_design
 from coupons.learning.new_hand import moments_for_hand, trials_to_make, with_thresholds

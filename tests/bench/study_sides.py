@@ -18,13 +18,8 @@ from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import coupon_design
 
 from coupons.answering.chances.next_print import interval, learned_share
-from coupons.answering.offset import (
-    NOTHING_LEARNED,
-    Question,
-    clearances,
-    interval_mixture,
-    window_row,
-)
+from coupons.answering.offset import NOTHING_LEARNED, clearances, interval_mixture, window_row
+from coupons.answering.question import Question
 from coupons.learning.effects import effect_row, loss_row, print_moves
 from coupons.learning.fit import fit_design
 from coupons.terms import GRADES, ROUND, Bed, Direction, Feature, Form, Grade, Joint

@@ -33,7 +33,7 @@ from coupons.answering.single import PrintedSize
 from coupons.atomic import write_text
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design
-from coupons.learning.profile import profile_of
+from coupons.learning.profile_of_fit import profile_of
 from coupons.measuring.run import sheet
 from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
 from coupons.terms import GRADES, Grade, MovingBody

@@ -5,7 +5,7 @@ from support.page_coupon import fill_run, make_record, write_run
 from support.screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.learning.fit import fit_runs
-from coupons.learning.profile import profile_of
+from coupons.learning.profile_of_fit import profile_of
 from coupons.measuring.run.findings import Finding
 from coupons.showing.pages.report import write_report
 from coupons.showing.words.fit_summary import learned_from

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from coupons.cli import main
-from coupons.learning.profile import read_profile
+from coupons.learning.profile_file import read_profile
 
 DEMO = Path(__file__).parents[2] / "results" / "filter-drawer"
 

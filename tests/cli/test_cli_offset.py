@@ -5,7 +5,7 @@ from click.testing import CliRunner
 from support.known_profile import known_profile
 
 from coupons.cli import main
-from coupons.learning.profile import write_profile
+from coupons.learning.profile_file import write_profile
 
 
 @pytest.fixture

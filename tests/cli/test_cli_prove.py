@@ -5,7 +5,7 @@ from support.known_profile import FROM_ONE_PRINT, known_profile
 
 from coupons import proof_scores
 from coupons.cli import main
-from coupons.learning.profile import write_profile
+from coupons.learning.profile_file import write_profile
 from coupons.measuring.run import sheet
 
 

@@ -13,7 +13,7 @@ from support.moved_faces import between
 
 from coupons.answering.meshes.mesh import read_bodies
 from coupons.cli import main
-from coupons.learning.profile import write_profile
+from coupons.learning.profile_file import write_profile
 
 BODIES = {
     "housing": between((-20, -15, 0), (20, 15, 20)) - between((-12, -20, 4), (12, 20, 21)),

@@ -7,7 +7,7 @@ from click.testing import CliRunner
 from support.known_profile import known_profile
 
 from coupons.cli import main
-from coupons.learning.profile import write_profile
+from coupons.learning.profile_file import write_profile
 
 SLOT = ("--joint", "slot/tongue", "--size", "12")
 LID = ("--joint", "pocket/plate", "--size", "40x25", "--across", "xy")

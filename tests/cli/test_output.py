@@ -14,7 +14,7 @@ from support.drawn_bodies import write
 from support.meeting_cases import pin_in_plate, pocket
 
 from coupons.cli import COMMANDS, main
-from coupons.learning.profile import read_profile, write_profile
+from coupons.learning.profile_file import read_profile, write_profile
 
 DEMO = Path(__file__).parents[2] / "results" / "filter-drawer"
 MET = DEMO.parent / "filter-drawer-bodies" / "met" / "meetings.csv"

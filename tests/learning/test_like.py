@@ -7,7 +7,7 @@ from support.known_profile import known_profile
 from coupons import DoubtWarning, ProfileError
 from coupons.learning.effects import TERMS, prior_mean, prior_sd
 from coupons.learning.like import lean_on
-from coupons.learning.profile import profile_text, read_profile
+from coupons.learning.profile_file import profile_text, read_profile
 from coupons.measuring.run.conditions import Slicing
 
 GROWTH = TERMS.index("growth_ext")

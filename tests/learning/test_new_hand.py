@@ -17,7 +17,8 @@ from coupons.learning.new_hand import (
     profile_for_hand,
     trials_to_make,
 )
-from coupons.learning.profile import Hand, profile_text, read_profile
+from coupons.learning.profile import Hand
+from coupons.learning.profile_file import profile_text, read_profile
 from coupons.making.record import CouponRun
 from coupons.measuring.run.entries import FitEntry
 from coupons.terms import GRADES, Grade

@@ -11,20 +11,20 @@ from support.known_profile import EVERYTHING, known_profile
 from support.rehearsed import rehearsed_run
 
 from coupons.answering.chances.own_spread import OWN_SCATTERS
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.errors import ProfileError
 from coupons.learning.effects import EXTRUSION, TERMS
 from coupons.learning.fit import fit_runs
-from coupons.learning.profile import (
+from coupons.learning.profile import LogSpread, Profile
+from coupons.learning.profile_file import (
     MAX_BYTES,
-    LogSpread,
-    Profile,
     json_schema,
-    profile_of,
     profile_text,
     read_profile,
     write_profile,
 )
+from coupons.learning.profile_of_fit import profile_of
 from coupons.terms import Direction, Form, Grade, Joint
 
 KEPT_PROFILES = Path(__file__).parents[1] / "kept_profiles"

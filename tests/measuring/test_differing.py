@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from support.page_coupon import fill_run, make_record, write_run
 
 from coupons.cli import main
-from coupons.learning.profile import read_profile
+from coupons.learning.profile_file import read_profile
 from coupons.measuring.run.differing import differences
 from coupons.measuring.run.folder import load_run
 from coupons.showing.words.differing import profile_differs

@@ -7,7 +7,8 @@ from scipy.stats import norm
 from support.known_profile import covariance_at, known_profile
 
 from coupons.answering.chances.clearance import Clearance
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.learning.effects import CONTACT_REFERENCE_MM, EFFECTS, THRESHOLDS, effect_row
 from coupons.terms import Direction, Feature, Form, Grade, Joint, MovingBody
 

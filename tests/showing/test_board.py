@@ -9,7 +9,8 @@ from support.known_profile import EVERYTHING, known_profile
 from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.cli import main
 from coupons.learning.effects import TERMS
-from coupons.learning.profile import MAX_BYTES, Hand, write_profile
+from coupons.learning.profile import Hand
+from coupons.learning.profile_file import MAX_BYTES, write_profile
 from coupons.neutral import natural_key
 from coupons.showing.board.collect import read_posted
 from coupons.showing.board.figures import COLUMNS, Gap, capability_of, gaps_of

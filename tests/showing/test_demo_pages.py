@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from coupons.learning.profile import read_profile
+from coupons.learning.profile_file import read_profile
 from coupons.showing.pages.entry_page import write_entry_page
 from coupons.showing.pages.paper_sheet import write_sheet
 from coupons.showing.pages.wall_card import write_wall_card

@@ -6,7 +6,7 @@ import pytest
 from support.page_coupon import fill_run, make_record, write_run
 
 from coupons.learning.fit import fit_runs
-from coupons.learning.profile import profile_of
+from coupons.learning.profile_of_fit import profile_of
 from coupons.showing.pages.report import write_report
 from coupons.showing.words.fit_summary import learned_from
 from coupons.showing.words.half_filled import blank_entries, blank_sentence, coarse_sentence

@@ -5,7 +5,8 @@ from datetime import date
 import pytest
 from support.known_profile import known_profile
 
-from coupons.learning.profile import Hand, write_profile
+from coupons.learning.profile import Hand
+from coupons.learning.profile_file import write_profile
 from coupons.showing.board.collect import read_posted
 from coupons.showing.board.machines import make_board
 from coupons.showing.board.site import write_site

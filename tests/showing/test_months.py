@@ -4,7 +4,7 @@ import pytest
 from support.known_profile import EVERYTHING, known_profile
 
 from coupons.answering.compare.drift import chart
-from coupons.learning.profile import profile_text
+from coupons.learning.profile_file import profile_text
 from coupons.measuring.run.conditions import Slicing
 from coupons.showing.board.collect import Posted
 from coupons.showing.board.machines import make_board

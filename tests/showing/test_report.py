@@ -10,14 +10,16 @@ from support.page_coupon import fill_run, make_record, write_run
 from support.synthetic import done_coupons
 
 from coupons.answering.next.expected_information import as_if_done
-from coupons.answering.words.answers import NO_TRIALS, minus, signed
+from coupons.answering.words.answers import NO_TRIALS
+from coupons.answering.words.numbers import minus, signed
 from coupons.cli import main
 from coupons.learning.checking.regressors import Yardstick
 from coupons.learning.checking.surprises import Surprise, Surprises
 from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_runs
-from coupons.learning.profile import profile_of, write_profile
+from coupons.learning.profile_file import write_profile
+from coupons.learning.profile_of_fit import profile_of
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
 from coupons.measuring.run.findings import Finding

@@ -3,7 +3,8 @@ import re
 import pytest
 from support.known_profile import known_profile
 
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.learning.profile import MeasuredRange
 from coupons.showing.pages.wall_card import SIZES_MM, card_joints, write_wall_card
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 from support.known_profile import known_profile
 
-from coupons.answering.offset import Question, answer
-from coupons.answering.words.answers import chance, chances, counted, sentences, whole_percents
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
+from coupons.answering.words.answers import sentences
+from coupons.answering.words.numbers import chance, chances, counted, whole_percents
 from coupons.terms import Direction, Form, Grade, Joint
 
 

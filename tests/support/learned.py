@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from coupons.learning.fit import fit_runs
-from coupons.learning.profile import profile_of
+from coupons.learning.profile_of_fit import profile_of
 from coupons.measuring.run.findings import Finding
 from coupons.showing.words.fit_summary import learned_from
 

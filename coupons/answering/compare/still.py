@@ -9,8 +9,9 @@ import numpy as np
 
 from coupons.answering.compare.evidence import NO_FROM, WATCH_FROM, Evidence, Series, weigh
 from coupons.answering.compare.profiles import LOSS, Verdict
-from coupons.answering.offset import EVEN_CHANCE, Question, answer
+from coupons.answering.offset import EVEN_CHANCE, answer
 from coupons.answering.origin import is_old_model
+from coupons.answering.question import Question
 from coupons.errors import AnswerError, NotMeasuredError, Problem
 from coupons.learning.effects import TERMS, THRESHOLDS, prior_sd
 from coupons.learning.profile import Profile

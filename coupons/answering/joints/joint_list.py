@@ -20,7 +20,7 @@ across
     axes and along the pitch (``holes``); ``xz``, across and along the pull (slanted flat pairs).
     For each body: ``xy/xz``; with a diagonal a comma between: ``z,x+y``.
 fit, move, hardware, at_least, bed
-    As in `coupons.answering.offset.Question`; ``fit`` may be a printed gap in mm.
+    As in `coupons.answering.question.Question`; ``fit`` may be a printed gap in mm.
 internal_profile, external_profile
     Path, from the list's folder, of the profile of the printer of this body. Blank: the profile
     that is asked. The feel of a fit always comes from the profile that is asked.
@@ -59,7 +59,7 @@ from coupons.answering.joints.several_cells import (
     refuse_columns_of_several,
 )
 from coupons.answering.lengths import length_mm
-from coupons.answering.offset import LARGEST_MM, SMALLEST_MM
+from coupons.answering.question import LARGEST_MM, SMALLEST_MM
 from coupons.answering.several.kinds import Kind, Several
 from coupons.answering.standards.hardware import Hardware, hardware, two_holes
 from coupons.answering.strength.quantities import parse_share

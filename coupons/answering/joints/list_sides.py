@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coupons.errors import Problem, ProfileError
-from coupons.learning.profile import Profile, read_profile
+from coupons.learning.profile import Profile
+from coupons.learning.profile_file import read_profile
 from coupons.neutral import one_line
 
 if TYPE_CHECKING:

@@ -23,8 +23,9 @@ from coupons.answering.choices import answer_with_choices, one_of
 from coupons.answering.joints.joint_list import ListedJoint
 from coupons.answering.joints.loosen import Loosening, Wider, most_gained
 from coupons.answering.joints.print_plan import plan_prints
-from coupons.answering.offset import Answer, Question, clearances, moves_at
+from coupons.answering.offset import Answer, clearances, moves_at
 from coupons.answering.origin import Origin, origin_of
+from coupons.answering.question import Question
 from coupons.answering.several.answer import SeveralAnswer, answer_several
 from coupons.answering.several.faces import whole_demand
 from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand

@@ -12,14 +12,8 @@ from coupons.answering.joints.joint_list import ListedJoint
 from coupons.answering.joints.part import questions_of
 from coupons.answering.next.expected_information import Belief, covariance_after
 from coupons.answering.next.row_information import believed
-from coupons.answering.offset import (
-    NOTHING_LEARNED,
-    Question,
-    check_question,
-    clearances,
-    interval_mixture,
-    window_row,
-)
+from coupons.answering.offset import NOTHING_LEARNED, clearances, interval_mixture, window_row
+from coupons.answering.question import Question, check_question
 from coupons.learning.effects import EXTRUSION
 from coupons.learning.posterior.latent import Scatters
 from coupons.learning.profile import Profile

@@ -14,14 +14,9 @@ from coupons.answering.chances.together import (
     not_too_tight,
     shared_of,
 )
-from coupons.answering.offset import (
-    Answer,
-    Feel,
-    Question,
-    answer,
-    drawn_as,
-)
+from coupons.answering.offset import Answer, Feel, answer, drawn_as
 from coupons.answering.origin import Origin, origin_of
+from coupons.answering.question import Question
 from coupons.answering.several.faces import bent_own, bent_row, pitch_difference, whole_demand
 from coupons.answering.several.kinds import Corners, Kind, Several, check_several
 from coupons.answering.sides import check_materials

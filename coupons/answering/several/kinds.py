@@ -5,7 +5,7 @@ from enum import StrEnum
 
 from coupons.answering.chances.bed import crosses_layers
 from coupons.answering.chances.prints import Made, made_by
-from coupons.answering.offset import Question, check_question
+from coupons.answering.question import Question, check_question
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.ways import written_across
 from coupons.answering.wording import Sides
@@ -82,7 +82,7 @@ class Several:
     sides : tuple of (tuple of Direction, tuple of Direction)
         Directions of the internal and of the external body, as `AXES` lists them.
     fit, move, at_least, drawn_gap_mm, bed, internal_profile, external_profile, two_prints
-        As in `coupons.answering.offset.Question`; a gap is that of each pair.
+        As in `coupons.answering.question.Question`; a gap is that of each pair.
     hardware : Hardware, optional
         Of holes: two such pieces, which the external body holds.
     pitch_mm : float, optional

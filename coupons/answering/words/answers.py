@@ -1,25 +1,24 @@
 """An answer in words: the same sentences on the terminal, in reports and on the wall card."""
 
-import math
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
 from datetime import date
 
 from coupons.answering.chances.bed import unsaid_sentence
 from coupons.answering.chances.contact import contact_sentence
 from coupons.answering.chances.drawing import FaceMove, whole_layers
 from coupons.answering.chances.slants import pull_gap_mm
-from coupons.answering.offset import INTERVAL, Answer, Feel, Question
+from coupons.answering.offset import INTERVAL, Answer, Feel
 from coupons.answering.origin import (
     Origin,
     hands_sentence,
     old_model_mark,
-    origin_data,
     origin_sentence,
     stale_mark,
 )
+from coupons.answering.question import Question
 from coupons.answering.standards.hardware import Hardware
-from coupons.answering.ways import across_of, flats_hint, sizes_in, way
+from coupons.answering.ways import flats_hint, sizes_in, way
+from coupons.answering.words.numbers import chance, chances, minus, percent, signed
 from coupons.learning.profile import MeasuredRange
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Form, Grade
 
@@ -29,8 +28,6 @@ PRACTICE = "common practice is used instead"
 
 NO_TRIALS = f"No printed pair was tried by hand, so the trials show no fit: {PRACTICE}."
 
-_MOST_NAMED = 8
-_ROUNDING = 1e-9
 
 VERBS = {
     Grade.NO_GO: "does not go",
@@ -47,82 +44,6 @@ ADJECTIVES = {
     Grade.SLIDE: "sliding",
     Grade.LOOSE: "loose",
 }
-
-
-def signed(mm: float) -> str:
-    """Write an offset with its sign, a real minus, and two decimals; a third where it has one.
-
-    Examples
-    --------
-    >>> signed(-0.17), signed(0.05), signed(-0.125), signed(0.0)
-    ('−0.17', '+0.05', '−0.125', '0.00')
-    """
-    text = f"{mm:+.3f}".removesuffix("0")
-    if float(text) == 0:
-        return "0.00"
-    return text.replace("-", "−")
-
-
-def percent(share: float, decimals: int = 0) -> str:
-    """Write a share so that no line ends between the number and its sign."""
-    return f"{100 * share:.{decimals}f}\N{NO-BREAK SPACE}%"
-
-
-def chance(p: float) -> str:
-    r"""Write a chance so that it never claims certainty.
-
-    Examples
-    --------
-    >>> [text.replace("\N{NO-BREAK SPACE}", " ") for text in map(chance, (0.934, 0.9999, 0.0001))]
-    ['93 %', 'over 99 %', 'under 1 %']
-    """
-    if p > 0.99:
-        return f"over {percent(0.99)}"
-    if p < 0.01:
-        return f"under {percent(0.01)}"
-    return percent(p)
-
-
-def whole_percents(shares: Sequence[float], total: int = 100) -> tuple[int, ...]:
-    """Round shares to whole percents that add up to ``total``: those cut most are rounded up.
-
-    Examples
-    --------
-    >>> whole_percents([0.684, 0.133, 0.095, 0.088])
-    (68, 13, 10, 9)
-    """
-    exact = [100 * share for share in shares]
-    whole = [math.floor(each + _ROUNDING) for each in exact]
-    most_cut = sorted(range(len(exact)), key=lambda n: whole[n] - exact[n])
-    for n in most_cut[: max(0, total - sum(whole))]:
-        whole[n] += 1
-    return tuple(whole)
-
-
-def chances(first: float, *others: float) -> tuple[str, ...]:
-    r"""Write chances that exclude each other so that they add up; the first as it stands alone.
-
-    Examples
-    --------
-    >>> [text.replace("\N{NO-BREAK SPACE}", " ") for text in chances(0.748, 0.105, 0.147)]
-    ['75 %', '10 %', '15 %']
-    """
-    rest = whole_percents(others, 100 - round(100 * first))
-    return chance(first), *(
-        percent(whole / 100) if 0.01 <= p <= 0.99 else chance(p)
-        for p, whole in zip(others, rest, strict=True)
-    )
-
-
-def counted(number: int, one: str, several: str = "") -> str:
-    """Write a number of things; several of them are called so, or with an s.
-
-    Examples
-    --------
-    >>> counted(1, "whole layer"), counted(2, "whole layer"), counted(-1, "whole layer")
-    ('1 whole layer', '2 whole layers', '−1 whole layer')
-    """
-    return f"{number} {one if abs(number) == 1 else several or one + 's'}".replace("-", "−")
 
 
 PREDICTED = f"({percent(INTERVAL)} prediction interval)"
@@ -187,11 +108,6 @@ def stays_words(question: Question, moves: Sequence[FaceMove]) -> str:
     return f"the {form} stays {length(question.joint.size_mm)} mm"
 
 
-def minus(mm: float) -> str:
-    """Write a length with two decimals and a real minus."""
-    return f"{mm:.2f}".replace("-", "−")
-
-
 def interval_sentence(answer: Answer) -> str:
     """Give the interval of the best gap for the next print, or of the gap of one pair."""
     fit, wanted_mm = answer.question.fit, answer.question.printed_gap_mm
@@ -232,21 +148,10 @@ def _at(done: str, sizes_mm: tuple[float, float] | None) -> str:
     return f"{done} at {size_range(*sizes_mm)}" if sizes_mm else f"not {done}"
 
 
-def measured_data(measured: Iterable[MeasuredRange]) -> list[dict[str, object]]:
-    """Return the measured sizes behind an answer as plain data."""
-    return [each.model_dump(mode="json") for each in measured]
-
-
 def size_range(low_mm: float, high_mm: float) -> str:
     """Write a range of sizes, or one size if both ends are the same."""
     ends = [f"{round(mm, 2):g}" for mm in (low_mm, high_mm)]
     return f"{' to '.join(dict.fromkeys(ends))} mm"
-
-
-def named(things: Sequence[str]) -> str:
-    """List things in a sentence; beyond a few they are only counted."""
-    more = f" and {len(things) - _MOST_NAMED} more" if len(things) > _MOST_NAMED else ""
-    return ", ".join(things[:_MOST_NAMED]) + more
 
 
 def hardware_sentence(piece: Hardware) -> str:
@@ -500,84 +405,3 @@ def feel_sentences(answer: Answer) -> list[str]:
         where = f"the {fit} range begins" + ("" if fit is GRADES[-1] else " and ends")
         return [f"The trials do not show where {where}: {PRACTICE}."]
     return []
-
-
-def move_data(move: FaceMove) -> dict[str, object]:
-    """Return one body's move as plain data."""
-    return {
-        "form": str(move.form),
-        "from_mm": move.from_mm,
-        "offset_mm": move.offset_mm,
-        "faces": move.faces,
-        "drawn_mm": move.drawn_mm,
-    }
-
-
-def question_data(question: Question) -> dict[str, object]:
-    """Return what was asked of a joint as plain data."""
-    return {
-        "joint": f"{question.joint.internal}/{question.joint.external}",
-        "size_mm": question.joint.size_mm,
-        "across": across_of(question.joint),
-        "slant_deg": question.joint.slant and question.joint.slant.angle_deg,
-        "hardware": question.hardware.name if question.hardware else None,
-        "fit": str(question.fit),
-        "move": str(question.move),
-        "at_least": question.at_least,
-        "drawn_gap_mm": question.drawn_gap_mm,
-        "printed_gap_mm": question.printed_gap_mm,
-        "bed": None if question.bed is None else str(question.bed),
-        "contact_mm": question.contact_mm,
-        "two_prints": question.two_prints,
-        "choices": question.choices,
-        "loose_costs": question.loose_costs,
-    }
-
-
-def _even_data(even: Answer) -> dict[str, object]:
-    return {
-        "gap_mm": even.gap_mm,
-        "chance": even.chance,
-        "too_tight": even.too_tight,
-        "too_loose": even.too_loose,
-    }
-
-
-def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
-    """Return the answer as plain data, units in the names, question and sentences with it."""
-    question = answer.question
-    drawn_anew = {move.form for move in answer.moves}
-    stays = None if question.staying in drawn_anew else question.staying
-    return {
-        "question": question_data(question),
-        "moves": [move_data(move) for move in answer.moves],
-        "stays": None if stays is None else str(stays),
-        "gap_mm": answer.gap_mm,
-        "pull_gap_mm": pull_gap_mm(question.joint, answer.gap_mm) if question.joint.slant else None,
-        "best_gap_mm": answer.best_gap_mm,
-        "low_mm": answer.low_mm,
-        "high_mm": answer.high_mm,
-        "chance": answer.chance,
-        "too_tight": answer.too_tight,
-        "too_loose": answer.too_loose,
-        "expected_cost": answer.expected_cost,
-        "at_equal_costs": None
-        if answer.at_equal_costs is None
-        else _even_data(answer.at_equal_costs),
-        "grades": {str(grade): p for grade, p in answer.grade_chances.items()},
-        "measured": measured_data(answer.measured),
-        "extrapolated": answer.extrapolated,
-        "rehearsed": answer.rehearsed,
-        "layers": answer.layers,
-        "layer_mm": answer.layer_mm,
-        "prints_as": [{"gap_mm": gap_mm, "chance": p} for gap_mm, p in answer.prints_as],
-        "feel": str(answer.feel),
-        "beds": [{"bed": str(bed), "interval_mm": mm} for bed, mm in answer.beds],
-        "contact": None if answer.contact is None else asdict(answer.contact),
-        "one_print": None if answer.one_print is None else asdict(answer.one_print),
-        "origin": origin_data(answer.origin, today),
-        "makers": [
-            {"form": str(form), **origin_data(origin, today)} for form, origin in answer.makers
-        ],
-        "words": sentences(answer, today),
-    }

@@ -4,8 +4,8 @@ import textwrap
 from collections.abc import Iterator
 
 from coupons.answering.compare.before_after import BeforeAfter, CauseChange, Outcome
-from coupons.answering.words.answers import counted
 from coupons.answering.words.columns import cell
+from coupons.answering.words.numbers import counted
 from coupons.learning.causes import unsaid
 
 _NAME_WIDTH = 35

@@ -6,21 +6,18 @@ from datetime import date
 from coupons.answering.chances.one_print import HIGH_CHANCE
 from coupons.answering.chances.pieces import Choices
 from coupons.answering.offset import Answer
-from coupons.answering.words import answers
+from coupons.answering.words import answer_data, answers
+from coupons.answering.words.answer_data import move_data
 from coupons.answering.words.answers import (
     VERBS,
     background,
-    chance,
-    chances,
     costs_sentences,
-    counted,
     draw_sentence,
     feel_sentences,
     length,
-    minus,
-    move_data,
     stays_words,
 )
+from coupons.answering.words.numbers import chance, chances, counted, minus
 
 CUT = (
     "Cut the notches where no face mates. Try the piece with the most notches first, it is the "
@@ -107,7 +104,7 @@ def chance_sentence(answer: Answer, found: Choices) -> str:
 
 def as_data(answer: Answer, today: date | None = None) -> dict[str, object]:
     """Return the answer as plain data, units in the names, question and sentences with it."""
-    data = answers.as_data(answer, today)
+    data = answer_data.as_data(answer, today)
     return data | {"choices": choices_data(answer.choices), "words": sentences(answer, today)}
 
 

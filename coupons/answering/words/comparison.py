@@ -6,9 +6,10 @@ from coupons.answering.compare import drift
 from coupons.answering.compare.profiles import RULE, AnswerChange, Drift, Verdict
 from coupons.answering.compare.terms import TermChange
 from coupons.answering.origin import old_model_mark
-from coupons.answering.words.answers import REHEARSED, chance, extrapolated, minus, named, signed
+from coupons.answering.words.answers import REHEARSED, extrapolated
 from coupons.answering.words.columns import cell
 from coupons.answering.words.joints import told_once
+from coupons.answering.words.numbers import chance, minus, named, signed
 from coupons.learning.causes import RATIOS, unsaid
 from coupons.learning.profile import Profile
 

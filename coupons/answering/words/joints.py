@@ -15,17 +15,8 @@ from coupons.answering.origin import hands_sentence, origin_data, origin_sentenc
 from coupons.answering.several.answer import SeveralAnswer
 from coupons.answering.single import SizeAnswer
 from coupons.answering.ways import flats_hint
-from coupons.answering.words.answers import (
-    PRACTICE,
-    chance,
-    extrapolated,
-    marks,
-    minus,
-    move_data,
-    named,
-    percent,
-    signed,
-)
+from coupons.answering.words.answer_data import move_data
+from coupons.answering.words.answers import PRACTICE, extrapolated, marks
 from coupons.answering.words.choices import choices_data, notches
 from coupons.answering.words.columns import cell, columns
 from coupons.answering.words.listed_bodies import (
@@ -37,6 +28,7 @@ from coupons.answering.words.listed_bodies import (
     size_cells,
     size_of,
 )
+from coupons.answering.words.numbers import chance, minus, named, percent, signed
 from coupons.answering.words.several import several_warnings
 from coupons.neutral import one_line
 from coupons.terms import GRADES, Direction, Form, Grade

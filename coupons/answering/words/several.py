@@ -9,19 +9,16 @@ from coupons.answering.origin import hands_sentence, origin_data, origin_sentenc
 from coupons.answering.several.answer import PairDrawn, SeveralAnswer
 from coupons.answering.several.kinds import AXES, TWO_SIZES, Kind
 from coupons.answering.ways import joint_way, written_across
+from coupons.answering.words.answer_data import move_data
 from coupons.answering.words.answers import (
     PRACTICE,
     VERBS,
-    chance,
-    chances,
     draw_sentence,
     hardware_sentence,
     marks,
-    minus,
-    move_data,
-    percent,
     stays_words,
 )
+from coupons.answering.words.numbers import chance, chances, minus, percent
 from coupons.terms import GRADES, Form, Grade
 
 

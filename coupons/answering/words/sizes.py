@@ -12,21 +12,17 @@ from coupons.answering.origin import origin_data, origin_sentence
 from coupons.answering.single import SizeAnswer
 from coupons.answering.standards.iso286 import Limits
 from coupons.answering.ways import sizes_in, way
+from coupons.answering.words.answer_data import measured_data, move_data
 from coupons.answering.words.answers import (
     PREDICTED,
-    chance,
-    counted,
     draw_sentence,
     evidence,
     extrapolated,
     hardware_sentence,
     marks,
-    measured_data,
-    move_data,
-    percent,
-    signed,
     size_range,
 )
+from coupons.answering.words.numbers import chance, counted, percent, signed
 from coupons.terms import FLAT, Form
 
 

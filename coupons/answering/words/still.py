@@ -5,8 +5,9 @@ from collections.abc import Iterator
 from coupons.answering.compare.evidence import NO_FROM, WATCH_FROM
 from coupons.answering.compare.profiles import Verdict
 from coupons.answering.compare.still import JointStill, Still, StillGood
-from coupons.answering.words.answers import REHEARSED, chance, minus, percent
+from coupons.answering.words.answers import REHEARSED
 from coupons.answering.words.columns import cell
+from coupons.answering.words.numbers import chance, minus, percent
 from coupons.learning.causes import unit_of, unsaid
 
 _NAME_WIDTH = 34

@@ -5,7 +5,7 @@ import math
 from coupons.answering.strength.asked import Clip
 from coupons.answering.strength.press import FitStrain
 from coupons.answering.strength.press_and_clip import CORE_CAUTIONS, PRESS_CAUTIONS, PressCheck
-from coupons.answering.words.answers import percent
+from coupons.answering.words.numbers import percent
 from coupons.terms import INTERNAL, Form
 
 _ROUNDING = 1e-9

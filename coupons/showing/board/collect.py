@@ -17,7 +17,8 @@ from typing import Any
 from coupons.answering.origin import old_model_mark
 from coupons.errors import CouponError, Problem, ProfileError
 from coupons.learning.impossible import doubts
-from coupons.learning.profile import FILE, MOST_BYTES, Profile, is_profile, read_profile
+from coupons.learning.profile import Profile
+from coupons.learning.profile_file import FILE, MOST_BYTES, is_profile, read_profile
 from coupons.neutral import natural_key
 from coupons.progress import steps
 from coupons.reading import read_plain

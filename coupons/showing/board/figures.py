@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from coupons.answering.capability import Reach, grades_reached
 from coupons.answering.chances.extrapolation import lies_near, ranges_of
 from coupons.answering.compare.profiles import gap_sd_mm
-from coupons.answering.offset import Question, answer
+from coupons.answering.offset import answer
+from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError
 from coupons.learning.profile import MeasuredRange, Profile
 from coupons.showing.learned import is_learned

@@ -16,7 +16,7 @@ from functools import cached_property
 from coupons.answering.capability import Reach
 from coupons.answering.compare.still import Still, StillGood, still_good
 from coupons.answering.origin import STALE_AFTER_DAYS, Age, age_of, is_old_model, origin_of
-from coupons.answering.words.answers import chance
+from coupons.answering.words.numbers import chance
 from coupons.answering.words.still import (
     moved_words,
     todo_sentence,

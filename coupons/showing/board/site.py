@@ -9,11 +9,11 @@ from pathlib import Path
 
 from coupons import __version__
 from coupons.answering.joints.rank import JobChance
-from coupons.answering.words.answers import chance
+from coupons.answering.words.numbers import chance
 from coupons.answering.words.still import still_data
 from coupons.atomic import not_ours, remove, together, write_bytes
 from coupons.errors import CouponError, Problem, WriteError
-from coupons.learning.profile import is_profile
+from coupons.learning.profile_file import is_profile
 from coupons.progress import steps
 from coupons.reading import read_plain
 from coupons.showing.board.collect import INDEX_FILE, SITE_FORMAT, is_index

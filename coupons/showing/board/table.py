@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from coupons.answering.joints.rank import JobChance
 from coupons.answering.origin import is_old_model, old_model_mark
-from coupons.answering.words.answers import chance
+from coupons.answering.words.numbers import chance
 from coupons.showing.board.figures import COLUMNS
 from coupons.showing.board.machines import Board, Row
 from coupons.showing.board.site import Job, ranked

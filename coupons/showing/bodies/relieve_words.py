@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from coupons.answering.relieve.relieve import FaceStep, Side, Wanted
 from coupons.answering.relieve.relieved_files import Written
-from coupons.answering.words.answers import signed
+from coupons.answering.words.numbers import signed
 from coupons.neutral import one_line
 from coupons.showing.words.terminal_tables import table
 

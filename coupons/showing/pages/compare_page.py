@@ -7,9 +7,9 @@ from pathlib import Path
 from coupons.answering.compare.before_after import before_after
 from coupons.answering.compare.profiles import RULE as DRAWINGS
 from coupons.answering.compare.profiles import AnswerChange
-from coupons.answering.words.answers import chance, minus, signed
 from coupons.answering.words.before_after import RULE, cause_name, cause_notes, number
 from coupons.answering.words.comparison import compare_notes, heading, is_same
+from coupons.answering.words.numbers import chance, minus, signed
 from coupons.atomic import not_ours, write_text
 from coupons.errors import WriteError
 from coupons.learning.profile import Profile

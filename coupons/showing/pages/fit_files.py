@@ -6,7 +6,7 @@ from pathlib import Path
 
 from coupons.atomic import not_ours
 from coupons.errors import WriteError
-from coupons.learning.profile import FILE, is_profile
+from coupons.learning.profile_file import FILE, is_profile
 from coupons.showing.pages.page import is_page
 
 

@@ -14,7 +14,7 @@ from coupons.answering.offset import Answer
 from coupons.answering.origin import origin_sentence
 from coupons.answering.several.answer import SeveralAnswer
 from coupons.answering.ways import joint_way
-from coupons.answering.words.answers import chance, marks, whole_percents
+from coupons.answering.words.answers import marks
 from coupons.answering.words.joints import (
     COLUMNS,
     SIZE_COLUMNS,
@@ -33,6 +33,7 @@ from coupons.answering.words.listed_bodies import (
     named_bodies,
     size_of,
 )
+from coupons.answering.words.numbers import chance, whole_percents
 from coupons.atomic import not_ours, together, write_text
 from coupons.errors import Problem, WriteError
 from coupons.showing.pages.page import is_page, render_page

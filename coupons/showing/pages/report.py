@@ -6,17 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from coupons.answering.compare.before_after import BeforeAfter
-from coupons.answering.words.answers import (
-    NO_TRIALS,
-    REHEARSED,
-    chance,
-    counted,
-    minus,
-    signed,
-    whole_percents,
-)
+from coupons.answering.words.answers import NO_TRIALS, REHEARSED
 from coupons.answering.words.before_after import RULE as BEFORE_RULE
 from coupons.answering.words.before_after import cause_name, cause_notes, number
+from coupons.answering.words.numbers import chance, counted, minus, signed, whole_percents
 from coupons.atomic import write_text
 from coupons.learning.checking.regressors import Yardstick
 from coupons.learning.fit import Fitted

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from coupons.answering.offset import Answer, Feel
-from coupons.answering.words.answers import NO_TRIALS, PRACTICE, REHEARSED, chance, minus, signed
+from coupons.answering.words.answers import NO_TRIALS, PRACTICE, REHEARSED
+from coupons.answering.words.numbers import chance, minus, signed
 from coupons.atomic import write_text
 from coupons.learning.profile import Profile
 from coupons.showing.joint_tables import USUAL_JOINTS, fit_answers

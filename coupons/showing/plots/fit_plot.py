@@ -10,8 +10,9 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from coupons.answering.offset import Question, clearances
-from coupons.answering.words.answers import counted
+from coupons.answering.offset import clearances
+from coupons.answering.question import Question
+from coupons.answering.words.numbers import counted
 from coupons.learning.profile import Profile
 from coupons.showing.families import Family
 from coupons.showing.plots.plot import Frame, Scale, drawing, number, path_data, x_label

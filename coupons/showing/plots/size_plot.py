@@ -7,7 +7,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from coupons.answering.words.answers import counted
+from coupons.answering.words.numbers import counted
 from coupons.learning.effects import EFFECTS, effect_rows, height_share
 from coupons.learning.fit import Fitted
 from coupons.learning.profile import Profile

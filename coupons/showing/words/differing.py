@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from coupons.answering.words.answers import named
+from coupons.answering.words.numbers import named
 from coupons.measuring.run.differing import NAMES, Difference, differences
 from coupons.measuring.run.folder import Run
 

@@ -8,15 +8,8 @@ from collections.abc import Sequence
 
 from coupons.answering.next.coupon import best_coupon
 from coupons.answering.offset import Feel
-from coupons.answering.words.answers import (
-    ADJECTIVES,
-    PRACTICE,
-    VERBS,
-    chance,
-    minus,
-    named,
-    signed,
-)
+from coupons.answering.words.answers import ADJECTIVES, PRACTICE, VERBS
+from coupons.answering.words.numbers import chance, minus, named, signed
 from coupons.learning.causes import Cause, Causes, Place
 from coupons.learning.checking.surprises import Surprise, Surprises
 from coupons.learning.profile import Profile

@@ -7,7 +7,8 @@ from functools import cached_property
 from pathlib import Path
 
 from coupons.answering.print_gains import Prints, what_prints_added
-from coupons.answering.words.answers import NO_TRIALS, REHEARSED, counted, percent, whole_percents
+from coupons.answering.words.answers import NO_TRIALS, REHEARSED
+from coupons.answering.words.numbers import counted, percent, whole_percents
 from coupons.learning.causes import Cause, Causes, Place, find_causes
 from coupons.learning.checking.cross_validation import (
     HeldOut,

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from coupons.answering.words.answers import minus
+from coupons.answering.words.numbers import minus
 from coupons.learning.effects import TERMS, THRESHOLDS
 from coupons.learning.profile import Profile
 from coupons.terms import Grade

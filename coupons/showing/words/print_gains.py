@@ -5,7 +5,7 @@ import textwrap
 from collections.abc import Sequence
 
 from coupons.answering.print_gains import WORTH_ANOTHER, Prints
-from coupons.answering.words.answers import counted, named, percent
+from coupons.answering.words.numbers import counted, named, percent
 from coupons.learning.profile import LogSpread, Profile
 from coupons.learning.without import run_name
 from coupons.measuring.run.folder import Run, prints_of

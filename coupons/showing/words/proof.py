@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import asdict
 
-from coupons.answering.words.answers import counted, percent
+from coupons.answering.words.numbers import counted, percent
 from coupons.measuring.checks.proof_score import ProofScore, all_proofs, proof_score
 from coupons.measuring.run.folder import Run
 from coupons.terms import GRADES

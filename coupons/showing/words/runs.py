@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from coupons.answering.words.answers import named, percent
+from coupons.answering.words.numbers import named, percent
 from coupons.learning.causes import RATIOS, unit_of, unsaid
 from coupons.learning.checking.odd_runs import DETECTED, EffectDifference, RunVerdict
 from coupons.learning.checking.one_way import OneWayDrift
