@@ -28,8 +28,6 @@ def command(
     from coupons.answering.compare.drift import FEWEST
     from coupons.answering.compare.profiles import compare, drifts
     from coupons.answering.compare.terms import compare_terms
-    from coupons.answering.joints.part import questions_of
-    from coupons.answering.next.coupon import USUAL
     from coupons.answering.words.before_after import before_after_lines, cause_data
     from coupons.answering.words.comparison import (
         as_data,
@@ -41,22 +39,14 @@ def command(
         term_lines,
         term_note,
     )
-    from coupons.cli.listed import read_listed
+    from coupons.cli.listed import asked_of
     from coupons.learning.profile_file import read_profile
     from coupons.showing.pages.compare_page import write_compare_page
 
     if len(profiles) < 2:
         raise click.UsageError("Give at least two profiles to compare.")
     known = [read_profile(path) for path in profiles]
-    questions = (
-        {question.name: question for question in USUAL}
-        if joints is None
-        else {
-            name: question
-            for listed in read_listed(joints)
-            for name, question in questions_of(listed).items()
-        }
-    )
+    questions = asked_of(joints)
     changes = compare(known[0], known[-1], questions)
     terms = compare_terms(known[0], known[-1])
     found = drifts(known, questions)

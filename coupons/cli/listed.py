@@ -7,6 +7,7 @@ import click
 
 if TYPE_CHECKING:
     from coupons.answering.joints.joint_list import ListedJoint
+    from coupons.answering.question import Question
 
 
 def read_listed(path: Path) -> "tuple[ListedJoint, ...]":
@@ -18,3 +19,17 @@ def read_listed(path: Path) -> "tuple[ListedJoint, ...]":
     if listed.ignored:
         click.echo(f"{path.name}: {ignored_columns(listed)}", err=True)
     return listed.joints
+
+
+def asked_of(joints: Path | None) -> "dict[str, Question]":
+    """Return the questions of a list of joints by name; without a list, the usual ones."""
+    from coupons.answering.joints.part import questions_of
+    from coupons.answering.next.coupon import USUAL
+
+    if joints is None:
+        return {question.name: question for question in USUAL}
+    return {
+        name: question
+        for listed in read_listed(joints)
+        for name, question in questions_of(listed).items()
+    }

@@ -34,8 +34,6 @@ def command(
     joints drawn by PROFILE still work. The exit code is 1 if the answer is no.
     """
     from coupons.answering.compare.still import Still, still_good
-    from coupons.answering.joints.part import questions_of
-    from coupons.answering.next.coupon import USUAL
     from coupons.answering.words.still import (
         RULE,
         joints_sentence,
@@ -44,18 +42,10 @@ def command(
         still_lines,
         still_sentences,
     )
-    from coupons.cli.listed import read_listed
+    from coupons.cli.listed import asked_of
     from coupons.learning.profile_file import read_profile
 
-    questions = (
-        {question.name: question for question in USUAL}
-        if joints is None
-        else {
-            name: question
-            for listed in read_listed(joints)
-            for name, question in questions_of(listed).items()
-        }
-    )
+    questions = asked_of(joints)
     known = [read_profile(path) for path in (profile, *rechecks)]
     found = still_good(known[0], known[1:], questions, same_hand)
     if as_json:

@@ -262,7 +262,7 @@ CELLS = st.one_of(
 
 
 @pytest.mark.slow
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(rows=st.lists(st.lists(CELLS, min_size=1, max_size=9), max_size=4), mark=st.booleans())
 def test_whatever_is_typed_is_read_or_refused_in_words(tmp_path, rows, mark):
     text = io.StringIO(newline="")

@@ -142,9 +142,7 @@ cells = st.text(st.characters(exclude_categories=("Cs",)), max_size=20).map(
 
 
 @given(st.lists(st.builds(Row, st.just(0), *[cells] * 9), max_size=8))
-@settings(
-    deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60
-)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
 def test_any_text_survives_writing_and_reading(tmp_path, rows):
     path = tmp_path / "entries.csv"
     write_rows(path, rows)

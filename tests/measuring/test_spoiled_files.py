@@ -32,9 +32,7 @@ def read(folder):
 
 
 @given(st.sampled_from(FILES), st.binary(max_size=60), st.floats(0, 1), st.booleans())
-@settings(
-    deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150
-)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150)
 def test_any_bytes_anywhere(tmp_path, name, junk, where, cut):
     good = good_files(tmp_path / "run") if not (tmp_path / "run").exists() else {}
     path = tmp_path / "run" / name
