@@ -9,6 +9,9 @@ into it.
 from dataclasses import dataclass
 from enum import StrEnum
 
+SDS_OF_90 = 1.645
+"""Half of the 90 % interval of a normal, in standard deviations."""
+
 
 class Form(StrEnum):
     """What kind of feature: two external forms, two internal ones, round and flat."""

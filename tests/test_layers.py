@@ -15,6 +15,7 @@ ORDER = [
     "reading",
     "atomic",
     "terms",
+    "models",
     "making",
     "measuring",
     "learning",

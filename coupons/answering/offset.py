@@ -50,7 +50,7 @@ NOTHING_LEARNED = 0.5
 # Below it a joint is printed by itself and tried before the part is.
 EVEN_CHANCE = 0.5
 # Loose has no upper bound, so its chance grows for ever: this chance is enough.
-_LOOSE_CHANCE = 0.95
+LOOSE_CHANCE = 0.95
 _GAP_RANGE_MM = (-1.2, 2.5)
 _COARSE_MM, _FINE_MM = 0.02, 0.0005
 
@@ -283,7 +283,7 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
         # On a printer that is known well many gaps are as good as certain: take their middle.
         best = np.flatnonzero(chance > chance.max() - 1e-9)
         return float(gaps_mm[best[len(best) // 2]])
-    wanted = _LOOSE_CHANCE if question.at_least is None else question.at_least
+    wanted = LOOSE_CHANCE if question.at_least is None else question.at_least
     enough = from_fit >= wanted
     if not enough.any():
         raise AnswerError(

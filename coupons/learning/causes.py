@@ -16,11 +16,10 @@ from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, REFINEMENTS, pr
 from coupons.learning.fit import Fitted
 from coupons.learning.identifiability import mixed_up_with
 from coupons.learning.posterior.integrate import Mixture
+from coupons.terms import SDS_OF_90
 
 Array = NDArray[np.floating]
 
-# A normal's 90 % interval reaches this many standard deviations to either side.
-_SDS_90 = 1.645
 # A term is not measured if more of its prior variance than this is left.
 _NOTHING_LEARNED = 0.5
 # Over a shorter span a constant, such as a seam or lost motion, passes for a scale.
@@ -279,7 +278,7 @@ def _systematic(fitted: Fitted, acts: Array) -> Iterator[Cause]:
     sds = np.sqrt(np.diag(fitted.covariance))
     unknown = _not_measured(fitted)
     for name, mean, sd, act in zip(EFFECTS, fitted.mean, sds, acts, strict=False):
-        certain = bool(abs(mean) > _SDS_90 * sd)
+        certain = bool(abs(mean) > SDS_OF_90 * sd)
         if name in unknown or (name in REFINEMENTS and not certain):
             continue
         kind, reach_mm = _KINDS[name], _reach_mm(fitted, name)

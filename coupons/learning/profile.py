@@ -12,7 +12,7 @@ from typing import Annotated, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from coupons import __version__
 from coupons.learning.effects import (
@@ -28,6 +28,7 @@ from coupons.learning.print_effects import TaughtShift, taught_shift
 from coupons.measuring.run.conditions import LayerHeight, Name, Nozzle, Slicing
 from coupons.measuring.run.differing import Differing
 from coupons.measuring.run.entries import LARGEST_MM
+from coupons.models import StrictModel
 from coupons.terms import Direction, Form
 
 Array = NDArray[np.floating]
@@ -51,11 +52,7 @@ NORMAL_NODES, NORMAL_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 NORMAL_WEIGHTS = NORMAL_WEIGHTS / NORMAL_WEIGHTS.sum()
 
 
-class _Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
-
-
-class LogSpread(_Frozen):
+class LogSpread(StrictModel):
     """A scatter's posterior, as normal in the logarithm: median and sd of the log.
 
     The median of a scale is a ratio, whatever its name says.
@@ -96,7 +93,7 @@ class PrintNodes:
     weights: Array
 
 
-class MeasuredRange(_Frozen):
+class MeasuredRange(StrictModel):
     """Drawn sizes of one form and direction that took part, smallest and largest.
 
     Parameters
@@ -152,7 +149,7 @@ def joined_ranges(ranges: Iterable[MeasuredRange]) -> tuple[MeasuredRange, ...]:
     return tuple(found[key] for key in sorted(found))
 
 
-class Counts(_Frozen):
+class Counts(StrictModel):
     """How much was observed.
 
     Parameters
@@ -183,7 +180,7 @@ class Counts(_Frozen):
         return tuple(self.runs if n is None else n for n in (self.in_plane, self.along_z))
 
 
-class Hand(_Frozen):
+class Hand(StrictModel):
     """The one person whose fits a profile holds.
 
     Parameters
@@ -198,7 +195,7 @@ class Hand(_Frozen):
     trials: Count | None = None
 
 
-class Like(_Frozen):
+class Like(StrictModel):
     """Other machines of the same kind whose profiles a profile leans on.
 
     Parameters
@@ -212,7 +209,7 @@ class Like(_Frozen):
     unlike: Annotated[float, Field(ge=0, le=1)]
 
 
-class Profile(_Frozen):
+class Profile(StrictModel):
     """Posterior of the model for one machine with one material, for its next print.
 
     Parameters

@@ -10,10 +10,11 @@ from collections.abc import Iterable, Iterator, Sequence, Set
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, Field, ValidationError
 
 from coupons.atomic import write_text
 from coupons.errors import Problem, RunError
+from coupons.models import FrozenModel
 from coupons.reading import read_plain
 from coupons.terms import FLAT, Direction, Form, Grade, Held, Jaws, Seam
 
@@ -22,11 +23,7 @@ Moment = Annotated[float, Field(allow_inf_nan=False)]
 Place = Annotated[float, Field(ge=-2000, le=2000, allow_inf_nan=False)]
 
 
-class _Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class CouponFeature(_Frozen):
+class CouponFeature(FrozenModel):
     """One printed feature, with the id that is printed beside it on the part.
 
     ``role`` says what it is for: *fit* (fixed, mates are tried in or on it), *gauge* (the mating
@@ -67,7 +64,7 @@ def off_layers(features: Iterable[CouponFeature], layer_height_mm: float) -> tup
     )
 
 
-class CouponHardware(_Frozen):
+class CouponHardware(FrozenModel):
     """Hardware of known size: no printing error, a standard deviation from its tolerance."""
 
     id: str
@@ -77,7 +74,7 @@ class CouponHardware(_Frozen):
     sd_mm: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False), AfterValidator(abs)]  # no −0
 
 
-class _Pair(_Frozen):
+class _Pair(FrozenModel):
     feature: str
     mate: str
 
@@ -128,7 +125,7 @@ class CouponHold(_Pair):
     held_by: Held
 
 
-class CouponReading(_Frozen):
+class CouponReading(FrozenModel):
     """One size worth a caliper reading; ``along`` where a round feature is read two ways."""
 
     feature: str
@@ -136,7 +133,7 @@ class CouponReading(_Frozen):
     along: Literal["x", "y", "z"] | None = None
 
 
-class CouponBody(_Frozen):
+class CouponBody(FrozenModel):
     """One printed body as placed on its plate; ``origin_mm`` is the low corner of its box."""
 
     id: str
@@ -145,7 +142,7 @@ class CouponBody(_Frozen):
     extent_mm: tuple[Length, Length, Length]
 
 
-class CouponSection(_Frozen):
+class CouponSection(FrozenModel):
     """A bar's section: area, and second moments about its middle, across × across, up × up, mixed.
 
     *Across* is level, a quarter turn against the clock from the bar's direction.
@@ -156,7 +153,7 @@ class CouponSection(_Frozen):
     second_mm4: tuple[Moment, Moment, Moment]
 
 
-class CouponBar(_Frozen):
+class CouponBar(FrozenModel):
     """The sections of a rule, from which its bending under the jaws can be worked out.
 
     ``middle_mm`` of its sections are points of the bar's axis on the plate.
@@ -168,7 +165,7 @@ class CouponBar(_Frozen):
     at_block: CouponSection
 
 
-class CouponSpecRef(_Frozen):
+class CouponSpecRef(FrozenModel):
     """Which spec the coupon was made from."""
 
     name: str
@@ -176,7 +173,7 @@ class CouponSpecRef(_Frozen):
     digest: str
 
 
-class CouponAssumed(_Frozen):
+class CouponAssumed(FrozenModel):
     """The machine that the coupon was made for; a part that exists already needs no bed."""
 
     bed_mm: tuple[Length, Length] | None
@@ -184,7 +181,7 @@ class CouponAssumed(_Frozen):
     nozzle_mm: Length
 
 
-class CouponRun(_Frozen):
+class CouponRun(FrozenModel):
     """The print that a record was made for: a unique id, the machine and the material.
 
     Names that `make` was not told are empty.
@@ -198,7 +195,7 @@ class CouponRun(_Frozen):
 Chance = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 
 
-class ProofTrial(_Frozen):
+class ProofTrial(FrozenModel):
     """What was expected of one trial before it was printed.
 
     ``chances`` are those of the five grades in their order; ``at_answer`` says that the pair is
@@ -213,7 +210,7 @@ class ProofTrial(_Frozen):
     chances: Annotated[tuple[Chance, ...], Field(min_length=5, max_length=5)]
 
 
-class CouponProof(_Frozen):
+class CouponProof(FrozenModel):
     """Which profile a coupon puts to the proof, and the chances that it stated beforehand.
 
     ``usual_hits`` holds with 90 % probability how many of the answers' own trials are as wanted.
@@ -227,7 +224,7 @@ class CouponProof(_Frozen):
     usual_hits: tuple[Annotated[int, Field(ge=0)], Annotated[int, Field(ge=0)]]
 
 
-class CouponPart(_Frozen):
+class CouponPart(FrozenModel):
     """What says that a part existed already, so that there was nothing to print: its instrument.
 
     ``uncertainty_mm`` is the standard uncertainty of one of its readings. ``datums`` are the
@@ -238,10 +235,10 @@ class CouponPart(_Frozen):
     resolution_mm: Annotated[float, Field(ge=0.0001, le=1, allow_inf_nan=False)]
     uncertainty_mm: Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
     jaw_land_mm: Annotated[float, Field(ge=0, le=5, allow_inf_nan=False)] | None = None
-    datums: dict[str, tuple[str, ...]] = {}
+    datums: dict[str, tuple[str, ...]] = Field(default_factory=dict)
 
 
-class Coupon(_Frozen):
+class Coupon(FrozenModel):
     """The whole record. Trials and readings are in the order in which to do them.
 
     ``run`` is missing in records made before runs had an id, ``holds`` where there are none,

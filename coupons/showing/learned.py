@@ -5,9 +5,7 @@ import math
 from coupons.answering.offset import NOTHING_LEARNED
 from coupons.learning.effects import TERMS, prior_sd
 from coupons.learning.profile import Profile
-
-SDS_OF_90 = 1.645
-"""Half of a 90 % interval, in standard deviations of a normal."""
+from coupons.terms import SDS_OF_90
 
 
 def is_learned(profile: Profile, name: str) -> bool:

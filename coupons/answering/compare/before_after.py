@@ -17,8 +17,8 @@ from coupons.learning.causes import RATIOS, unit_of
 from coupons.learning.effects import EFFECTS, TERMS, prior_sd
 from coupons.learning.profile import Profile
 from coupons.measuring.run.differing import NAMES
+from coupons.terms import SDS_OF_90
 
-_SDS_90 = 1.645
 _SCATTERS = ("tau", "tau_z", "rho", "rho_scale", "rho_scale_z", "rho_bed", "rho_roof")
 
 
@@ -152,8 +152,8 @@ def _term(before: Profile, after: Profile, name: str) -> CauseChange:
 def _outcome(old: float, old_sd: float, new: float, new_sd: float, sds: float) -> Outcome:
     if abs(sds) <= CHANGED_SDS:
         return Outcome.UNCHANGED
-    was_clear = abs(old) > _SDS_90 * old_sd
-    is_small = abs(new) <= _SDS_90 * new_sd < abs(old)
+    was_clear = abs(old) > SDS_OF_90 * old_sd
+    is_small = abs(new) <= SDS_OF_90 * new_sd < abs(old)
     if was_clear and is_small:
         return Outcome.CURED
     return Outcome.BETTER if abs(new) < abs(old) else Outcome.WORSE

@@ -6,38 +6,35 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field, ValidationError
 
 from coupons.answering.meet.meetings import Met, meet
 from coupons.answering.meshes.mesh import read_bodies
 from coupons.errors import BodyError, Problem
+from coupons.models import StrictModel
 from coupons.reading import read_plain
 
 LIST, RECORD, PAGE = "meetings.csv", "meetings.json", "meetings.html"
 _MOST_BYTES = 640_000_000
 
 
-class MetFile(BaseModel):
+class MetFile(StrictModel):
     """A mesh file: its path from the record's folder, and the digest of its bytes."""
-
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
 
     path: str
     sha256: str
 
 
-class MetRecord(BaseModel):
+class MetRecord(StrictModel):
     """The content of ``meetings.json``: files in their order, and how they were met.
 
     ``list_sha256`` is the digest of the list as it was written: a list with another was edited.
     """
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
-
     version: int = Field(default=1, ge=1, le=1)
     files: tuple[MetFile, ...] = Field(strict=False)
     units: str | None = None
-    ups: dict[str, str] = {}
+    ups: dict[str, str] = Field(default_factory=dict)
     reach_mm: float
     list_sha256: str = ""
 

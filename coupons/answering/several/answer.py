@@ -14,7 +14,7 @@ from coupons.answering.chances.together import (
     not_too_tight,
     shared_of,
 )
-from coupons.answering.offset import Answer, Feel, answer, drawn_as
+from coupons.answering.offset import LOOSE_CHANCE, Answer, Feel, answer, drawn_as
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.question import Question
 from coupons.answering.several.faces import bent_own, bent_row, pitch_difference, whole_demand
@@ -24,13 +24,10 @@ from coupons.answering.strength.press_and_clip import cantilever_strain
 from coupons.answering.told import Told
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
-from coupons.terms import GRADES, Form
+from coupons.terms import GRADES, SDS_OF_90, Form
 
 # Gaps by so much wider, in steps of what is drawn, than each pair by itself wants.
 _LEAST_STEPS, _MOST_STEPS, _STEP_MM = -2, 30, 0.02
-# Loose has no upper bound: this chance is enough, as for one pair.
-_LOOSE_CHANCE = 0.95
-_ONE_IN_TWENTY_SDS = 1.645
 
 
 @dataclass(frozen=True)
@@ -175,7 +172,7 @@ def _best(profile: Profile, asked: Several, alone: Sequence[Answer]) -> tuple[Pa
     chances = chances_of_each(demands, shared_of(made.prints))
     if asked.at_least is None and asked.fit is not GRADES[-1]:
         return tried[int(np.argmax(chances))]
-    wanted = _LOOSE_CHANCE if asked.at_least is None else asked.at_least
+    wanted = LOOSE_CHANCE if asked.at_least is None else asked.at_least
     if not (chances >= wanted).any():
         raise AnswerError(
             f"No gap up to {tried[-1][0].gap_mm:.2f} mm is {asked.fit} or looser as a whole with a "
@@ -217,7 +214,7 @@ def _legs_told(profile: Profile, asked: Several, drawn: Sequence[PairDrawn]) -> 
     own = bent_own(asked, made).mean_square(made.prints)
     sd_mm = float(np.sqrt(weights @ spread[:, 0] + own))
     bent_mm += float(row @ made.prints.mean_vector)
-    expected, tight = (max(0.0, mm) / 2 for mm in (bent_mm, bent_mm + _ONE_IN_TWENTY_SDS * sd_mm))
+    expected, tight = (max(0.0, mm) / 2 for mm in (bent_mm, bent_mm + SDS_OF_90 * sd_mm))
     strains = [
         cantilever_strain(mm, legs.length_mm, legs.thickness_mm) if mm > 0 else 0.0
         for mm in (expected, tight)

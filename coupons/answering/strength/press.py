@@ -5,9 +5,7 @@ from dataclasses import dataclass
 from coupons.answering.offset import Answer, printed_gap_mm
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
-from coupons.terms import ROUND, Form
-
-_TIGHT_END_SDS = 1.645  # one print in twenty is tighter
+from coupons.terms import ROUND, SDS_OF_90, Form
 
 
 @dataclass(frozen=True)
@@ -48,7 +46,7 @@ def fit_strain(profile: Profile, answer: Answer, limit: float) -> FitStrain:
     if not 0 < limit < 1:
         raise AnswerError(f"A strain limit is a number such as 0.01 for 1 %, not {limit:g}.")
     mean, sd = printed_gap_mm(profile, answer.question, answer.gap_mm)
-    tight = mean - _TIGHT_END_SDS * sd
+    tight = mean - SDS_OF_90 * sd
     size_mm = joint.size_mm
     form = answer.question.printed_forms[0]
     return FitStrain(form, max(0.0, -mean) / size_mm, max(0.0, -tight) / size_mm, limit)

@@ -5,8 +5,6 @@ from typing import Annotated, Literal, TypeVar
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
-    ConfigDict,
     Discriminator,
     Field,
     Tag,
@@ -15,6 +13,7 @@ from pydantic import (
 )
 
 from coupons.making.bodies.proportions import LARGEST_MM, SMALLEST_MM
+from coupons.models import FrozenModel
 from coupons.terms import EXTERNAL, ROUND, Direction, Form
 
 ROW_LETTERS = "ABCDEFGHJKLMNPRSTUVWXYZ"  # without I, O and Q, which read as 1 and 0
@@ -46,10 +45,8 @@ Line = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_print
 RowId = Annotated[str, Field(pattern=f"^[{ROW_LETTERS}]$")]
 
 
-class SpecModel(BaseModel):
+class SpecModel(FrozenModel):
     """A frozen part of a spec that knows all its keys."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class GapRange(SpecModel):

@@ -7,11 +7,12 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import ConfigDict, Field, ValidationError, model_validator
 
 from coupons.errors import ConditionsError, Problem
 from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
 from coupons.measuring.validation import problems_of
+from coupons.models import StrictModel
 from coupons.reading import load_toml, read_plain
 
 FILE = "conditions.toml"
@@ -34,13 +35,11 @@ WallOrder = Literal["inner first", "outer first"]
 Flow = Annotated[float, Field(ge=20, le=300)]
 
 
-class _Frozen(BaseModel):
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, str_strip_whitespace=True
-    )
+class _Table(StrictModel):
+    model_config = ConfigDict(str_strip_whitespace=True)
 
 
-class Caliper(_Frozen):
+class Caliper(_Table):
     """What reads the sizes: its last digit, and the width of the flat on its inside jaws.
 
     ``uncertainty_mm`` is the standard uncertainty of one reading, where a certificate says it.
@@ -51,7 +50,7 @@ class Caliper(_Frozen):
     uncertainty_mm: Uncertainty = 0.0
 
 
-class Slicing(_Frozen):
+class Slicing(_Table):
     """Corrections that the slicer makes by itself: 0 for none, None if not filled in.
 
     Parameters
@@ -74,14 +73,14 @@ class Slicing(_Frozen):
     flow_percent: Flow | None = None
 
 
-class Rehearsal(_Frozen):
+class Rehearsal(_Table):
     """The virtual machine and the seed that the entries come from."""
 
     virtual_machine: Name
     seed: Annotated[int, Field(ge=0)]
 
 
-class Conditions(_Frozen):
+class Conditions(_Table):
     """One machine, one material, one set of conditions. Lengths in mm, temperatures in °C."""
 
     machine: Name

@@ -7,11 +7,12 @@ from pathlib import Path
 from typing import Annotated, Literal, Self
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from coupons.errors import Problem, RunError
 from coupons.measuring.run.conditions import CaliperStep
 from coupons.measuring.validation import NotNegative, problems_of
+from coupons.models import StrictModel
 from coupons.reading import load_toml, read_plain, stands
 
 Length = Annotated[NotNegative, Field(le=5)]
@@ -21,11 +22,7 @@ Ratio = Annotated[float, Field(ge=-0.1, le=0.1)]
 MOST_PEOPLE = 10
 
 
-class _Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
-
-
-class Bead(_Frozen):
+class Bead(StrictModel):
     """The line of plastic: planned and laid width, how it cuts corners, where its loops close."""
 
     planned_mm: Annotated[float, Field(gt=0, le=5)]
@@ -36,7 +33,7 @@ class Bead(_Frozen):
     seam_along: Literal["x", "y"]
 
 
-class Axes(_Frozen):
+class Axes(StrictModel):
     """What the axes do to faces across them, and how the cooled part departs from the path.
 
     They lose motion when they turn round, leave waves along walls, and lay walls across x wider
@@ -55,7 +52,7 @@ class Axes(_Frozen):
     wave_y_mm: Length = 0.0
 
 
-class Layers(_Frozen):
+class Layers(StrictModel):
     """Errors of the first layer, of top surfaces and of bridged roofs."""
 
     squeeze_mm: Signed
@@ -64,7 +61,7 @@ class Layers(_Frozen):
     sag_mm: Length
 
 
-class Scatter(_Frozen):
+class Scatter(StrictModel):
     """Standard deviations from feature to feature and print to print, drift over 100 mm, blobs.
 
     From print to print there differ the width of the line, the height of the nozzle, what inner and
@@ -84,7 +81,7 @@ class Scatter(_Frozen):
     print_sag_mm: Length = 0.0
 
 
-class VirtualCaliper(_Frozen):
+class VirtualCaliper(StrictModel):
     """The caliper and the hand that reads it.
 
     Inside jaws show ``inside_mm`` more than the others. The zero differs from session to session,
@@ -101,13 +98,13 @@ class VirtualCaliper(_Frozen):
     session_inside_mm: Length = 0.0
 
 
-class Plastic(_Frozen):
+class Plastic(StrictModel):
     """How stiff the printed plastic is along its lines."""
 
     modulus_mpa: Annotated[float, Field(gt=0, le=1e6)] = 2500.0
 
 
-class Person(_Frozen):
+class Person(StrictModel):
     """The clearances at which this person's grades begin, and how repeatable the hand is.
 
     ``jaw_force_n`` is how hard this hand closes the caliper; 0 if the jaws only touch.
@@ -140,7 +137,7 @@ class Person(_Frozen):
         return self
 
 
-class Machine(_Frozen):
+class Machine(StrictModel):
     """A whole virtual workshop. Lengths in mm, angles in mrad, shrinkage as a share."""
 
     name: str

@@ -11,8 +11,8 @@ from coupons.answering.compare.before_after import conditions_between
 from coupons.answering.compare.drift import Chart, chart
 from coupons.showing.board.figures import COLUMNS, Column
 from coupons.showing.board.machines import Entry, Role, Row
-from coupons.showing.learned import SDS_OF_90
 from coupons.showing.plots.plot import axes, band, drawing, frame, line, mark
+from coupons.terms import SDS_OF_90
 
 MONTH_DAYS = 365.25 / 12
 _HEIGHT = 170.0

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from coupons.answering.compare.before_after import CauseChange
-from coupons.showing.learned import SDS_OF_90
 from coupons.showing.plots.plot import Scale
+from coupons.terms import SDS_OF_90
 
 _WIDTH, _HEIGHT = 200.0, 30.0
 

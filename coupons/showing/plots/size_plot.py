@@ -13,9 +13,8 @@ from coupons.learning.fit import Fitted
 from coupons.learning.profile import Profile
 from coupons.making.record import CouponFeature
 from coupons.measuring.run.folder import Run
-from coupons.showing.learned import SDS_OF_90
 from coupons.showing.plots.plot import Frame, axes, band, drawing, frame, line, mark
-from coupons.terms import EXTERNAL, ROUND, Direction, Feature, Form
+from coupons.terms import EXTERNAL, ROUND, SDS_OF_90, Direction, Feature, Form
 
 Array = NDArray[np.floating]
 
