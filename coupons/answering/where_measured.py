@@ -7,7 +7,9 @@ from coupons.terms import ROUND, Direction, Form
 
 def advice(form: Form, *directions: Direction) -> str:
     """Say which coupon to print to measure a form, or its mate, in a direction or two."""
-    named = {lies: " or ".join(coupons_with(form, lies)) for lies in directions}
+    named = {
+        lies: " or ".join(f"“{name}”" for name in coupons_with(form, lies)) for lies in directions
+    }
     if len(named) > 1 and all(named.values()):
         each = "; for ".join(f"{lies}, print the coupon {names}" for lies, names in named.items())
         return f"For {each}. Fit all runs together (`coupons fit RUN RUN`), and ask again."
@@ -21,6 +23,10 @@ def advice(form: Form, *directions: Direction) -> str:
         f"Print the coupon {names}, which has them, fit both runs together (`coupons "
         "fit RUN RUN`), and ask again."
     )
+
+
+def _either(names: tuple[str, ...]) -> str:
+    return " or ".join(f"“{name}”" for name in names)
 
 
 @cache

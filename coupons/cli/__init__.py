@@ -1,7 +1,10 @@
 """The command line: parse, call, print. A command's module is imported when it runs."""
 
+import sys
 from difflib import get_close_matches
 from importlib import import_module
+from shutil import get_terminal_size
+from textwrap import wrap
 from typing import Any
 
 import click
@@ -12,6 +15,7 @@ from coupons.errors import CouponError, Problem
 from coupons.progress import told_to
 
 MOST = 40  # problems shown before the rest is only counted
+_WIDEST = 100  # characters; longer lines are tiring to read
 
 # Order of the job. Name → one line of help, kept here so that `--help` imports no command.
 COMMANDS = {
@@ -82,7 +86,10 @@ class Commands(click.Group):
         except (CouponError, OSError) as error:
             if isinstance(error, OSError) and not error.filename:
                 raise  # such as a closed pipe, which the parser knows about
-            click.echo("\n".join(_lines(error)), err=True)
+            lines = _lines(error)
+            if sys.stderr.isatty():
+                lines = [folded for line in lines for folded in _folded(line)]
+            click.echo("\n".join(lines), err=True)
             ctx.exit(1)
 
 
@@ -98,6 +105,12 @@ def _lines(error: CouponError | OSError) -> list[str]:
         return lines
     # Only a run's files are long enough to hold so many.
     return [*lines[:MOST], f"and {len(lines) - MOST} more; `coupons check --json` lists all"]
+
+
+def _folded(line: str) -> list[str]:
+    """Fold a line for a person's eyes; a program gets one line for each problem."""
+    width = min(_WIDEST, get_terminal_size().columns)
+    return wrap(line, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -157,9 +157,9 @@ def _prove(profile: Path, joints: str | None, folder: Path, asked: Options, spee
         speed_mm_s=asked["speed_mm_s"],
         bed_mm=asked["bed_mm"],
     )
-    click.echo(_told(made, speed))
     for name, why in made.left_out:
         click.echo(f"Left out: {name}: {why}.", err=True)
+    click.echo(_told(made, speed))
 
 
 def _told(made: "Made", speed_mm_s: float) -> str:

@@ -138,7 +138,7 @@ def _new_coupon(
         asked["speed_mm_s"] or DEFAULT_SPEED_MM_S,
     )
     write_text(output, spec_of(found))
-    make = f"Written: {output}. Make it: coupons make {output} -o results/…"
+    make = f"Written: {output}. Make it: coupons make {output} -o runs/{output.stem}"
     return [*met, *proposal_lines(found), "", make], {"met": met, **proposal_data(found)}
 
 
@@ -227,7 +227,7 @@ def _lines(asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, flo
         lines.append(f"{gain.coupon:<12}{tries:>10}{share:>24}{minutes:>10}")
     if not any(best.tries):
         lines += ["", *_NO_COUPON]
-    return [*lines, "", f"Print next: coupons make {best.coupon} -o results/…"]
+    return [*lines, "", f"Print next: coupons make {best.coupon} -o runs/{best.coupon}"]
 
 
 def _data(

@@ -313,7 +313,7 @@ def _short_span(name: str, mean: float, reach_mm: float) -> str:
     longer = (
         f"measure something over {_LONG_SPAN_MM:g} mm tall"
         if axis == "z"
-        else "print the coupon `spans`"
+        else "print the coupon “spans”"
     )
     return (
         f"The sizes along {axis} were read over at most {reach_mm:.1f} mm, where a seam or backlash"

@@ -9,9 +9,9 @@ from coupons.terms import Direction, Form
 
 def test_a_refusal_names_the_coupon_to_print():
     printer = Printer(known_profile(sd_share={"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1}))
-    with pytest.raises(NotMeasuredError, match="Print the coupon upright, which has them"):
+    with pytest.raises(NotMeasuredError, match="Print the coupon “upright”, which has them"):
         printer.offset("slot/tongue", size_mm=12, across="z")
-    with pytest.raises(NotMeasuredError, match="Print the coupon upright"):
+    with pytest.raises(NotMeasuredError, match="Print the coupon “upright”"):
         printer.size("tongue", prints_mm=12, across="z")
 
 
@@ -40,5 +40,5 @@ def test_a_joint_of_unlike_bodies_names_the_coupon_of_the_untried_one():
 
 def test_two_untried_ways_are_told_apart():
     told = advice(Form.SLOT, Direction.Z, Direction.X)
-    assert told.startswith("For z, print the coupon upright; for x, print the coupon ")
+    assert told.startswith("For z, print the coupon “upright”; for x, print the coupon “")
     assert told.count("coupons fit") == 1

@@ -125,7 +125,7 @@ def test_steps_are_set_by_long_spans_only(longest_mm, proven):
     cause = named(causes, "scale_x")
     assert cause.proven is proven
     assert ("Multiply the steps" in cause.todo) is proven
-    assert ("over at most 40.0 mm" in cause.todo and "`spans`" in cause.todo) is not proven
+    assert ("over at most 40.0 mm" in cause.todo and "“spans”" in cause.todo) is not proven
 
 
 def test_a_scatter_of_which_one_reading_says_nothing_is_not_a_cause():
