@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import FitError
+from coupons.learning.bending import gives_of
 from coupons.learning.contact import contact_of_pair_mm, contacts_mm
 from coupons.learning.effects import (
     EFFECTS,
@@ -95,6 +96,8 @@ class Readings:
         Of the caliper, in mm.
     uncertainty : ndarray of shape (n,)
         Standard uncertainty of the instrument as its certificate says it, in mm; 0 if none does.
+    gives : ndarray of shape (n,)
+        How much longer it reads as jaws bend a rule: mm a mm² of force over modulus; outside < 0.
     row : ndarray of int of shape (n,)
         Entry rows.
     """
@@ -105,6 +108,7 @@ class Readings:
     jaws: Indices
     resolution: Array
     uncertainty: Array
+    gives: Array
     row: Indices
 
     @property
@@ -297,7 +301,7 @@ def _features(run: Run) -> dict[str, CouponFeature]:
 def _reading_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, ...]]:
     features = _features(run)
     caliper = run.conditions.caliper
-    for entry in run.sizes:
+    for entry, gives in zip(run.sizes, gives_of(run.sizes, run.coupon), strict=True):
         feature = features[entry.feature]
         f = as_feature(feature)
         yield (
@@ -307,6 +311,7 @@ def _reading_rows(table: SizeTable, n: int, run: Run) -> Iterable[tuple[object, 
             zeroed_by(entry.jaws),
             caliper.resolution_mm,
             caliper.uncertainty_mm,
+            gives,
             entry.row,
         )
 
@@ -367,7 +372,7 @@ def _columns(rows: list[tuple[object, ...]], n_columns: int) -> list[list[object
 
 def readings_of(rows: list[tuple[object, ...]]) -> Readings:
     """Turn rows of the fields of `Readings` into arrays."""
-    size, value, effects, jaws, resolution, uncertainty, row = _columns(rows, 7)
+    size, value, effects, jaws, resolution, uncertainty, gives, row = _columns(rows, 8)
     return Readings(
         np.array(size, np.intp),
         np.array(value, float),
@@ -375,6 +380,7 @@ def readings_of(rows: list[tuple[object, ...]]) -> Readings:
         np.array(jaws, np.intp),
         np.array(resolution, float),
         np.array(uncertainty, float),
+        np.array(gives, float),
         np.array(row, np.intp),
     )
 

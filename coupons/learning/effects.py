@@ -92,6 +92,9 @@ class PriorTable:
     bump : Normal
         By how much in mm a standing round stands out more along x than along y, by its seam: jaws
         that lie on it meet it, or lie beside it. Once a run.
+    press : Normal
+        Force of a caliper's jaws over the plastic's modulus, in mm²: it bends the bars of rules.
+        Once a run.
     hand : Normal
         By how much in mm all thresholds of one person differ from those of people at large.
     lapse : float
@@ -109,6 +112,7 @@ class PriorTable:
     prints: tuple[PrintEffect, ...]
     zeros: dict[Jaws, Normal]
     bump: Normal
+    press: Normal
     hand: Normal
     lapse: float
     reading_dof: float
@@ -175,6 +179,9 @@ EXTRUSION = PriorTable(
     zeros={Jaws.OUTSIDE: Normal(0.0, 0.010), Jaws.INSIDE: Normal(0.0, 0.015)},
     # Seams of 0.02 to 0.08 mm on one side are common practice, no source.
     bump=Normal(0.0, 0.03),
+    # From memory: 1 to 5 N on 2,000 to 3,500 MPa. Negative ones make no sense, but what a normal
+    # prior allows of them is told apart by rules that bend, and means nothing on those that do not.
+    press=Normal(0.0012, 0.001),
     hand=Normal(0.0, 0.03),
     lapse=0.02,
     reading_dof=4.0,

@@ -301,7 +301,9 @@ def _effects_design(X: Array, y: Array, key: str) -> Design:
     )
     each = np.arange(n)
     no_jaws = np.full(n, -1)
-    readings = Readings(each, y, np.zeros((n, len(EFFECTS))), no_jaws, nothing, nothing, each)
+    readings = Readings(
+        each, y, np.zeros((n, len(EFFECTS))), no_jaws, nothing, nothing, nothing, each
+    )
     return Design(sizes, readings, trials_of([]), 1)
 
 

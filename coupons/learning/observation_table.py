@@ -25,6 +25,8 @@ column              what it holds
 ``contact_mm``      trials: length over which the two bear on each other; 0 where not known
 ``seam``            trials: 1 if the seam of a standing pin is known to stand proud
 ``uncertainty_mm``  readings: standard uncertainty of the instrument, where that is known; else 0
+``gives_per_mm``    readings: how much longer a rule reads as jaws bend it, for each mm² of their
+                    force over the modulus of the plastic; 0 for all that is no rule
 ==================  ==============================================================================
 
 The value to learn is the size read in mm (after correction for the jaws), or the rank of the
@@ -37,6 +39,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import FitError
+from coupons.learning.bending import gives_of
 from coupons.learning.contact import contact_of_pair_mm, contacts_mm
 from coupons.learning.design import (
     Design,
@@ -80,6 +83,7 @@ COLUMNS = (
     "contact_mm",
     "seam",
     "uncertainty_mm",
+    "gives_per_mm",
 )
 _AT = {name: column for column, name in enumerate(COLUMNS)}
 _FORMS, _DIRECTIONS, _AXES = tuple(Form), tuple(Direction), ("x", "y", "z")
@@ -150,13 +154,13 @@ def _codes(feature: CouponFeature) -> tuple[float, ...]:
 
 def _reading_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
     index = {feature.id: at for at, feature in enumerate(run.coupon.features)}
-    for entry in run.sizes:
+    for entry, gives in zip(run.sizes, gives_of(run.sizes, run.coupon), strict=True):
         at = index[entry.feature]
         along = -1 if entry.along is None else _AXES.index(entry.along)
         caliper = run.conditions.caliper
         codes = _codes(run.coupon.features[at])
         read = (along, zeroed_by(entry.jaws), caliper.resolution_mm)
-        yield (0, n, at, *codes, *read, *_NO_MATE, 0, 0, 0, caliper.uncertainty_mm)
+        yield (0, n, at, *codes, *read, *_NO_MATE, 0, 0, 0, caliper.uncertainty_mm, gives)
 
 
 def _trial_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
@@ -171,7 +175,7 @@ def _trial_rows(n: int, run: Run) -> Iterator[tuple[float, ...]]:
         mate = _mate_codes(run.coupon, index, entry.mate)
         seam = shows_seam(run.coupon.features[at], by_id.get(entry.mate))
         contact_mm = contact_of_pair_mm(contacts, entry.feature, entry.mate) or 0.0
-        trial = (*mate, width, contact_mm, seam, 0)
+        trial = (*mate, width, contact_mm, seam, 0, 0)
         yield (1, n, at, *_codes(run.coupon.features[at]), -1, -1, 0, *trial)
 
 
@@ -250,8 +254,8 @@ def _reading(table: SizeTable, run: int, row: Array, value: float, at: int) -> t
     axis = None if along < 0 else _AXES[along]
     index = table.printed(run, f"{row[_AT['feature']]:g}", feature)
     jaws = int(row[_AT["jaws"]])
-    step, unsure = row[_AT["resolution_mm"]], row[_AT["uncertainty_mm"]]
-    return (index, value, beyond_size(feature, axis), jaws, step, unsure, at)
+    told = [row[_AT[name]] for name in ("resolution_mm", "uncertainty_mm", "gives_per_mm")]
+    return (index, value, beyond_size(feature, axis), jaws, *told, at)
 
 
 def _trial(table: SizeTable, run: int, row: Array, rank: int, at: int) -> tuple[object, ...]:

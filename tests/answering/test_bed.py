@@ -19,7 +19,8 @@ from coupons.answering.standards.iso286 import limits
 from coupons.answering.words.answers import sentences
 from coupons.cli import main
 from coupons.errors import AnswerError
-from coupons.learning.effects import TERMS
+from coupons.learning.effects import EXTRUSION, TERMS
+from coupons.learning.profile import LogSpread
 from coupons.learning.profile_file import read_profile, write_profile
 from coupons.terms import Bed, Direction, Form, Grade, Joint
 
@@ -200,3 +201,22 @@ def test_a_list_takes_the_bed_in_a_column(tmp_path):
         Printer(known_profile()).part(path)
     assert "a body that can stand on the bed, got 'external'" in str(refused.value)
     assert "bed none, internal, external, both, got 'lower'" in str(refused.value)
+
+
+@pytest.mark.parametrize("bed", [Bed.NONE, Bed.EXTERNAL])
+def test_heights_of_the_bed_known_within_a_factor_of_two_are_averaged_over_in_full(bed):
+    # Every scatter at its prior, long tails and all; 200,000 printers and prints: error 0.0007.
+    spreads = {
+        name: LogSpread(median_mm=prior.median, log_sd=prior.log_sd)
+        for name, prior in EXTRUSION.scatters.items()
+    }
+    profile = known_profile(sd_share=FROM_ONE_PRINT).model_copy(update={"scatters": spreads})
+    got = answer(profile, Question(SHELF, Grade.SLIDE, bed=bed))
+    terms, own = drawn_prints(profile, np.random.default_rng(4), 200_000, strata=500)
+    of = dict(zip(TERMS, terms.T, strict=True))
+    _, _, _, taller, above_bed, roof = own.T
+    needed = (of["from_slide"] + of["from_loose"]) / 2 - got.best_gap_mm * (of["scale_z"] + taller)
+    needed += 2 * of["growth_ext_z"] + 2 * of["growth_int_z"] + roof
+    needed += (of["bed_height"] + above_bed) * bed.holds(Form.TONGUE)
+    inside = (needed > got.low_mm) & (needed < got.high_mm)
+    assert inside.mean() == pytest.approx(0.90, abs=0.005)

@@ -240,7 +240,7 @@ def test_codes_that_are_none_are_refused(table, column, value, message):
 @pytest.mark.parametrize(
     ("estimator", "columns", "message"),
     [
-        (ObservationModel(), 3, "X must have the 22 columns kind, run"),
+        (ObservationModel(), 3, "X must have the 23 columns kind, run"),
     ],
 )
 def test_tables_of_another_shape_are_refused(estimator, columns, message):

@@ -1,5 +1,7 @@
 """The mode of the latent values, its derivatives and its covariance."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from support.synthetic import (
@@ -39,7 +41,9 @@ def dense(matrix):
 
 
 def test_gradient_and_hessian_agree_with_differences():
-    model = latent_model(observed(3, n_runs=2), EXTRUSION)
+    design = observed(3, n_runs=2)
+    bent = replace(design.readings, gives=-2.0 * design.sizes.drawn[design.readings.size])
+    model = latent_model(replace(design, readings=bent), EXTRUSION)
     variance = model.prior_variance(TYPICAL)
     rng = np.random.default_rng(0)
     latent = model.prior_center + 0.1 * rng.normal(size=len(variance)) * np.sqrt(variance)

@@ -35,7 +35,14 @@ def test_a_printer_run_forwards_shows_what_the_model_predicts(three_coupons):
     of_print = np.sum(sizes.effects * (printed.effects - printer.effects)[sizes.run], axis=1)
     own = printed.sizes - systematic - of_print
     latent = np.concatenate(
-        [printer.terms, printed.own.T.ravel(), printed.zeros.ravel(), printed.bumps, own]
+        [
+            printer.terms,
+            printed.own.T.ravel(),
+            printed.zeros.ravel(),
+            printed.bumps,
+            printed.presses,
+            own,
+        ]
     )
     assert latent_model(design, EXTRUSION).predicted(latent) == pytest.approx(shown, abs=1e-6)
     assert np.ptp(shown - systematic[readings.size]) > 0.1  # else there is little to agree on

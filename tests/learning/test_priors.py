@@ -87,6 +87,8 @@ def test_thresholds_and_losses_have_the_priors_of_the_document():
         (r"Zeros are 0 ± ([\d.]+) for outside", EXTRUSION.zeros[Jaws.OUTSIDE].sd),
         (r"for outside and 0 ± ([\d.]+) for inside jaws", EXTRUSION.zeros[Jaws.INSIDE].sd),
         (r"more along x and less along y \(0, ([\d.]+); the reverse", EXTRUSION.bump.sd),
+        (r"force over modulus, ([\d.]+) ± [\d.]+ mm²", EXTRUSION.press.mean),
+        (r"force over modulus, [\d.]+ ± ([\d.]+) mm²", EXTRUSION.press.sd),
         (r"each has one deviation \(0, ([\d.]+)\) from people at large", EXTRUSION.hand.sd),
         (r"λ = ([\d.]+)", EXTRUSION.lapse),
         (r"Student-t \((\d+) degrees of freedom\)", EXTRUSION.reading_dof),

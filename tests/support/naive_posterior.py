@@ -73,6 +73,7 @@ class NaivePosterior:
             "prints": jnp.zeros(len(EXTRUSION.prints)),
             "zeros": jnp.zeros(len(EXTRUSION.zeros)),
             "bump": jnp.zeros(1),
+            "press": jnp.zeros(1),
             "scatters": jnp.zeros(len(self.active)),
         }
 
@@ -98,9 +99,8 @@ class NaivePosterior:
         log_prior += norm.logpdf(at["terms"][LATER]).sum()
         # Weight of the order, and the change of variables from thresholds to log steps.
         log_prior += (EXTRUSION.order_weight + 1) * at["steps"].sum()
-        log_prior += sum(
-            norm.logpdf(at[name]).sum() for name in ("own", "prints", "zeros", "bump", "scatters")
-        )
+        named = ("own", "prints", "zeros", "bump", "press", "scatters")
+        log_prior += sum(norm.logpdf(at[name]).sum() for name in named)
         effects = self._of_this_print(at, terms, scatters)
         printed = self._printed(at, effects, scatters)
         seen = self._read(printed, at, effects, scatters) + self._tried(printed, terms, scatters)
@@ -127,6 +127,7 @@ class NaivePosterior:
         zeros = jnp.concatenate([at["zeros"], jnp.zeros(1)])
         shown += (sds * zeros)[readings.jaws]  # −1: none
         shown += seam_share(readings.effects) * EXTRUSION.bump.sd * at["bump"][0]
+        shown += readings.gives * (EXTRUSION.press.mean + EXTRUSION.press.sd * at["press"][0])
         scale = jnp.sqrt(scatters["sigma"] ** 2 + readings.resolution**2 / 12)
         return student.logpdf(readings.value, EXTRUSION.reading_dof, shown, scale).sum()
 

@@ -79,6 +79,8 @@ class PrintedRun:
         True zero errors of each run's caliper, in mm.
     bumps : ndarray of shape (n_runs,)
         By how much standing rounds of each run stand out more along x than along y, in mm.
+    presses : ndarray of shape (n_runs,)
+        Force of each run's caliper over the modulus of the plastic, in mm².
     hands : ndarray of shape (n_hands,)
         By how much the thresholds of each person differ from those of people at large, in mm.
     """
@@ -88,6 +90,7 @@ class PrintedRun:
     effects: Array
     zeros: Array
     bumps: Array
+    presses: Array
     hands: Array
 
 
@@ -103,10 +106,13 @@ def print_sizes(printer: PriorPrinter, design: Design, rng: np.random.Generator)
     sds = [zero.sd for zero in table.zeros.values()]
     zeros = rng.normal(0, sds, (design.n_runs, len(sds))).T
     bumps = rng.spawn(1)[0].normal(0, table.bump.sd, design.n_runs)
+    presses = rng.spawn(1)[0].normal(table.press.mean, table.press.sd, design.n_runs)
     n_hands = len(design.hands)
     hands = rng.normal(0, table.hand.sd, n_hands) if n_hands > 1 else np.zeros(1)
     systematic = np.sum(sizes.effects * effects[sizes.run], axis=1)
-    return PrintedRun(sizes.drawn + systematic + own, of_prints, effects, zeros, bumps, hands)
+    return PrintedRun(
+        sizes.drawn + systematic + own, of_prints, effects, zeros, bumps, presses, hands
+    )
 
 
 def observe(
@@ -130,7 +136,8 @@ def _read(
     beyond = np.sum(readings.effects * printed.effects[run], axis=1)
     zero = np.where(readings.jaws < 0, 0.0, printed.zeros[readings.jaws, run])
     bump = seam_share(readings.effects) * printed.bumps[run]
-    exact = printed.sizes[readings.size] + beyond + zero + bump + noise
+    bent = readings.gives * printed.presses[run]
+    exact = printed.sizes[readings.size] + beyond + zero + bump + bent + noise
     rounded: Array = np.round(exact / readings.resolution) * readings.resolution
     return rounded
 

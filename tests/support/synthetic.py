@@ -83,6 +83,7 @@ class Builder:
             np.array([features[at].form in INTERNAL for at in self.readings], np.intp),
             np.full(n_readings, 0.01),
             np.zeros(n_readings),
+            np.zeros(n_readings),
             np.arange(n_readings),
         )
         trials = Trials(
@@ -159,6 +160,7 @@ def plain_design(covariates, *, value=None, group=None, tightest=None, loosest=N
         np.full(len(read), -1),
         np.zeros(len(read)),
         np.zeros(len(read)),
+        np.zeros(len(read)),
         read,
     )
     trials = Trials(
@@ -191,6 +193,7 @@ def flat_table(*, wide=1e6, lapse=0.0, dof=1e15, thresholds=None):
         prints=(),
         zeros={},
         bump=EXTRUSION.bump,
+        press=EXTRUSION.press,
         hand=EXTRUSION.hand,
         lapse=lapse,
         reading_dof=dof,

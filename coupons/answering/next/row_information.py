@@ -34,8 +34,8 @@ from coupons.making.record import Coupon
 
 Array = NDArray[np.floating]
 
-N_SHARED = N_TERMS + len(EXTRUSION.prints) + len(EXTRUSION.zeros) + 1
-"""Values that all rows of one print have in common; the last is the bump of its seams."""
+N_SHARED = N_TERMS + len(EXTRUSION.prints) + len(EXTRUSION.zeros) + 2
+"""Values that all rows of one print have in common; last its seams' bump and the jaws' press."""
 # Directions of which a row tells less than this share of what is known already are left out, and
 # all beyond so many: a row seldom has more than eight.
 _LEAST_TOLD = 1e-3
@@ -64,7 +64,7 @@ class Printers:
     def of_print(self) -> Array:
         """Variances of what a print and its caliper have of their own, (n, n_beyond)."""
         prints = [one.share**2 * self.squares[one.scatter] for one in EXTRUSION.prints]
-        others = [*EXTRUSION.zeros.values(), EXTRUSION.bump]
+        others = [*EXTRUSION.zeros.values(), EXTRUSION.bump, EXTRUSION.press]
         fixed = [np.full(len(self.terms), each.sd**2) for each in others]
         return np.stack([*prints, *fixed], axis=1)
 

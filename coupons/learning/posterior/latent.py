@@ -1,10 +1,10 @@
 """The latent values of the model and how every observation depends on them.
 
 Latent values are laid out as ``[effects, thresholds, losses, print effects, caliper zeros, bumps,
-datums, hands]``, the *shared* block of a few dozen, followed by one *own deviation* a size. Print
-effects, zeros and bumps are laid out kind by kind, one a run; hands one a person. A datum is the
-own deviation of a face from which several sizes start: half the variance of each of them. An
-observation touches at most two own deviations, so that part is kept sparse.
+presses, datums, hands]``, the *shared* block of a few dozen, followed by one *own deviation* a
+size. Print effects, zeros, bumps and presses are laid out kind by kind, one a run; hands one a
+person. A datum is the own deviation of a face from which several sizes start: half the variance of
+each of them. An observation touches at most two own deviations, so that part is kept sparse.
 """
 
 from dataclasses import dataclass
@@ -88,8 +88,8 @@ class LatentModel:
 
     @property
     def n_per_run(self) -> int:
-        """Number of latent values that each run has: print effects, zeros of its caliper, bump."""
-        return len(self.table.prints) + len(self.table.zeros) + 1
+        """Number of latent values of each run: print effects, zeros of its caliper, bump, press."""
+        return len(self.table.prints) + _n_of_caliper(self.table)
 
     @property
     def n_readings(self) -> int:
@@ -119,10 +119,12 @@ class LatentModel:
     @cached_property
     def prior_center(self) -> Array:
         """Prior mean of all latent values."""
-        of_runs = self.n_per_run * self.design.n_runs
+        n = self.design.n_runs
         sizes, n_datums = self.design.shared_faces.shape
-        rest = of_runs + n_datums + len(_told_hands(self.design)) + sizes
-        return np.concatenate([prior_mean(self.table), np.zeros(rest)])
+        around_zero = np.zeros((self.n_per_run - 1) * n)
+        press = np.full(n, self.table.press.mean)
+        rest = np.zeros(n_datums + len(_told_hands(self.design)) + sizes)
+        return np.concatenate([prior_mean(self.table), around_zero, press, rest])
 
     def prior_variance(self, scatters: Scatters) -> Array:
         """Prior variance of all latent values, all independent."""
@@ -137,7 +139,7 @@ class LatentModel:
         own = np.where(faces.any(axis=1), own / 2, own)
         prints = [effect.share * getattr(scatters, effect.scatter) for effect in self.table.prints]
         zeros = [zero.sd for zero in self.table.zeros.values()]
-        of_runs = np.repeat([*prints, *zeros, self.table.bump.sd], n)
+        of_runs = np.repeat([*prints, *zeros, self.table.bump.sd, self.table.press.sd], n)
         hands = np.full(len(_told_hands(self.design)), self.table.hand.sd)
         of_terms = np.concatenate([prior_sd(self.table), of_runs]) ** 2
         return np.concatenate([of_terms, datums, hands**2, own])
@@ -188,8 +190,9 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
     of_run = _one_of(sizes.run[read], design.n_runs)
     of_jaws = _one_of(readings.jaws, len(table.zeros))[:, :, None] * of_run[:, None, :]
     bumps = seam_share(readings.effects)[:, None] * of_run
+    bent = readings.gives[:, None] * of_run
     n_zeros = len(table.zeros) * design.n_runs
-    of_reading = np.concatenate([of_jaws.reshape(len(read), n_zeros), bumps], axis=1)
+    of_reading = np.concatenate([of_jaws.reshape(len(read), n_zeros), bumps, bent], axis=1)
     first = N_TERMS + len(table.prints) * design.n_runs
     reading_shared[:, first : first + of_reading.shape[1]] = of_reading
     clearance = size_shared[trials.internal] - size_shared[trials.external]
@@ -247,6 +250,11 @@ class _Parts:
         return Rows(np.concatenate([shared.T, of_core]), place, weight)
 
 
+def _n_of_caliper(table: PriorTable) -> int:
+    """Count what a run's readings alone have in common: zeros, bump and press."""
+    return len(table.zeros) + 2
+
+
 def _told_hands(design: Design) -> tuple[str, ...]:
     """Return the people whose thresholds can be told apart: none where there is one alone."""
     return design.hands if len(design.hands) > 1 else ()
@@ -258,7 +266,7 @@ def _shared_rows(design: Design, table: PriorTable, at: Indices, effects: Array)
     prints = print_rows(effects, table)[:, :, None] * of_run[:, None, :]
     n, n_prints = len(at), len(table.prints) * design.n_runs
     middle = np.zeros((n, N_TERMS - _N_EFFECTS))
-    of_runs = np.zeros((n, (len(table.zeros) + 1) * design.n_runs))
+    of_runs = np.zeros((n, _n_of_caliper(table) * design.n_runs))
     hands = np.zeros((n, len(_told_hands(design))))
     parts = [effects, middle, prints.reshape(n, n_prints), of_runs, design.shared_faces[at], hands]
     return np.concatenate(parts, axis=1)

@@ -93,7 +93,7 @@ def before_any(
     variance = model.prior_variance(scatters)
     whole = np.diag(variance)
     whole[:N_TERMS, :N_TERMS] = covariance
-    return Normal(np.concatenate([mean, np.zeros(len(variance) - N_TERMS)]), whole)
+    return Normal(np.concatenate([mean, model.prior_center[N_TERMS:]]), whole)
 
 
 def in_order(mean: Array, covariance: Array) -> tuple[Array, Array]:

@@ -89,6 +89,17 @@ def section_of(outlines: tuple[Outline, ...]) -> Section:
     return Section(area, (y, z), (yy - area * y * y, zz - area * z * z, yz - area * y * z))
 
 
+def shortening_per_mm2(section: Section, at_mm: tuple[float, float]) -> float:
+    """Return by which share of its length a bar gets shorter, for each mm² of force over modulus.
+
+    The jaws press at ``at_mm`` (across, up), in the frame of the section's outlines.
+    """
+    y, z = at_mm[0] - section.middle_mm[0], at_mm[1] - section.middle_mm[1]
+    yy, zz, yz = section.second_mm4
+    bending = (y * y * zz - 2 * y * z * yz + z * z * yy) / (yy * zz - yz * yz)
+    return 1 / section.area_mm2 + bending
+
+
 def pressed_mm(length_mm: float, section: Section, at_mm: tuple[float, float]) -> float:
     """Return how much closer two points of a bar come when jaws press on them.
 
@@ -100,10 +111,7 @@ def pressed_mm(length_mm: float, section: Section, at_mm: tuple[float, float]) -
     >>> round(pressed_mm(80, bar, (2, 6)), 5)  # at the edge of a rectangle: four times that
     0.03333
     """
-    y, z = at_mm[0] - section.middle_mm[0], at_mm[1] - section.middle_mm[1]
-    yy, zz, yz = section.second_mm4
-    bending = (y * y * zz - 2 * y * z * yz + z * z * yy) / (yy * zz - yz * yz)
-    return JAW_FORCE_N * length_mm / MODULUS_MPA * (1 / section.area_mm2 + bending)
+    return JAW_FORCE_N * length_mm / MODULUS_MPA * shortening_per_mm2(section, at_mm)
 
 
 def spreading_mm(face_mm: float, bar_mm: float, high_mm: float) -> float:

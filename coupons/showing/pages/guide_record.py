@@ -26,12 +26,14 @@ def guide_record(guide: Guide, order: Ahead) -> dict[str, Any]:
     -------
     dict
         Rows are sparse: place, weight, place, weight … The covariance of the terms is its lower
-        triangle; all other latent values are independent, with a mean of 0 and ``variances``.
+        triangle; all other latent values are independent, with ``variances``, and a
+        mean of 0 but for those in ``others`` (place, mean).
     """
     terms, noise, start = len(TERMS), guide.noise, guide.start
     return {
         "n": len(start.mean),
         "mean": _short(start.mean[:terms]),
+        "others": _sparse(np.where(np.arange(len(start.mean)) < terms, 0.0, start.mean)),
         "covariance": [_short(start.covariance[k, : k + 1]) for k in range(terms)],
         "variances": _short(np.diag(start.covariance)[terms:]),
         "thresholds": AT_THRESHOLDS.start,

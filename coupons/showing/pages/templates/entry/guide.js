@@ -42,6 +42,7 @@ function variance(row, covariance) {
 function beforeAny() {
   const n = guide.n, mean = new Float64Array(n), covariance = new Float64Array(n * n);
   mean.set(guide.mean);
+  for (let k = 0; k < guide.others.length; k += 2) mean[guide.others[k]] = guide.others[k + 1];
   guide.covariance.forEach((line, i) => line.forEach((value, j) => {
     covariance[i * n + j] = value;
     covariance[j * n + i] = value;
