@@ -202,6 +202,7 @@ def test_a_folder_that_may_not_be_searched(folder, tmp_path, monkeypatch):
         assert str(closed) in said or said.startswith(("conditions.toml", "joints.csv"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["coupon.json", "conditions.toml", "entries.csv", "map.svg"])
 @pytest.mark.parametrize("kind", ["pipe", "loop", "folder", "nowhere"])
 def test_what_is_no_plain_file_in_a_run_folder(folder, name, kind):
@@ -294,6 +295,7 @@ def impossible(tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_a_printer_that_there_cannot_be_is_doubted_wherever_it_is_used(impossible, tmp_path):
     for arguments in (
         ["offset", impossible, *SLIDING],

@@ -88,6 +88,7 @@ def test_a_file_of_ones_own_is_named_and_nothing_is_written(folder, name, data):
     assert bytes_of(folder) == before
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["print", "print/bodies"])
 def test_a_linked_folder_is_not_written_into(folder, tmp_path, name):
     elsewhere = tmp_path / "elsewhere"

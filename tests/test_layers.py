@@ -34,8 +34,12 @@ def room(module: str) -> str:
 
 
 def imported_modules(source: str) -> list[str]:
+    return imported_by(ast.parse(source))
+
+
+def imported_by(tree: ast.Module) -> list[str]:
     names = []
-    for node in ast.walk(ast.parse(source)):  # walks into functions: late imports count
+    for node in ast.walk(tree):  # walks into functions: late imports count
         if isinstance(node, ast.Import):
             names += [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -74,11 +78,11 @@ def runs_nothing(node: ast.AST) -> bool:
     return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
 
 
-def without_annotations(source: str) -> str:
+def without_annotations(source: str) -> ast.Module:
     """The source without imports that are there for annotations alone."""
     tree = ast.parse(source)
     tree.body = [node for node in tree.body if not runs_nothing(node)]
-    return ast.unparse(tree)
+    return tree
 
 
 def imports_between_parts() -> dict[str, set[str]]:
@@ -87,8 +91,8 @@ def imports_between_parts() -> dict[str, set[str]]:
         module = ".".join(("coupons", *path.relative_to(HOUSE).with_suffix("").parts))
         if path.name == "__init__.py" or room(module) == "cli":
             continue
-        source = without_annotations(path.read_text(encoding="utf-8"))
-        imported = {part(name) for name in imported_modules(source)}
+        tree = without_annotations(path.read_text(encoding="utf-8"))
+        imported = {part(name) for name in imported_by(tree)}
         graph.setdefault(part(module), set()).update(imported - {part(module)})
     return graph
 

@@ -199,6 +199,7 @@ def test_numbers_of_other_libraries_are_numbers():
     assert printer.offset("slot/tongue", size_mm=np.float64(12), across="x") == plain
 
 
+@pytest.mark.slow
 def test_the_whole_job_from_a_script(tmp_path):
     made = coupons.make_coupon(
         "recheck", tmp_path / "run", machine="bench-2", material="blue", bed_mm=(180, 180)

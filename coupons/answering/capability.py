@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -244,13 +245,20 @@ def _bands_mm(
 
     ``log_sds`` holds how well some of them are known, if otherwise than the profile says.
     """
-    draws = np.random.default_rng(0).normal(size=(len(counts), _DRAWS))
+    draws = _normal_draws(len(counts))
     variance = np.zeros(_DRAWS)
     for (name, count), normal in zip(counts.items(), draws, strict=True):
         spread = profile.scatters[name]
         log_sd = (log_sds or {}).get(name, spread.log_sd)
         variance += count * (spread.median_mm * np.exp(log_sd * normal)) ** 2
     return BAND_SDS * np.sqrt(variance)
+
+
+@cache  # the same draws for every band, so that bands differ by their scatters alone
+def _normal_draws(rows: int) -> Array:
+    draws = np.random.default_rng(0).normal(size=(rows, _DRAWS))
+    draws.flags.writeable = False
+    return draws
 
 
 def _assumed(profile: Profile, counts: Mapping[str, float]) -> float:

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from coupons.errors import FitError, Problem
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EXTRUSION, PriorTable
 from coupons.learning.posterior.integrate import Mixture, integrate
 from coupons.learning.posterior.latent import N_TERMS, latent_model
+from coupons.learning.posterior.threads import one_thread
 from coupons.measuring.run.folder import Run
 
 Array = NDArray[np.floating]
@@ -51,9 +51,7 @@ def fit_design(design: Design, table: PriorTable = EXTRUSION) -> Fitted:
     """
     if not (np.isfinite(design.readings.value).all() and np.isfinite(design.sizes.drawn).all()):
         raise FitError("A reading or a drawn size is not a finite number.")
-    # Matrices of a hundred rows gain nothing from threads, and on a busy machine the threads wait
-    # for one another: thirty times slower with both of two cores taken.
-    with threadpool_limits(1):
+    with one_thread():
         mixture = integrate(latent_model(design, table))
         mean, covariance = mixture.shared_moments(N_TERMS)
     return Fitted(design, mean, covariance, mixture)

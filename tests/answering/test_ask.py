@@ -77,6 +77,7 @@ def test_limits_as_numbers_are_answered_as_codes_are():
     assert "12 ±0.5 requires a tolerance of 1.00 mm: reached" in " ".join(limits_sentences(wide))
 
 
+@pytest.mark.slow
 def test_limits_of_a_fit_say_what_is_reached():
     said = " ".join(limits_sentences(PRINTER.limits("12 H9/d9", joint="slot/tongue", across="x")))
     assert "12 H9 requires IT9: not reached" in said
@@ -85,6 +86,7 @@ def test_limits_of_a_fit_say_what_is_reached():
     assert "12 H14 requires IT14: reached" in said
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rehearsed", [True, False])
 def test_a_rehearsed_profile_says_so_in_every_answer(rehearsed):
     printer = Printer(known_profile(rehearsed=rehearsed))

@@ -110,6 +110,7 @@ def test_the_command_tells_what_became_of_each_cause(tmp_path):
     assert (became["growth_ext"], became["skew"]) == ("cured", "unchanged")
 
 
+@pytest.mark.slow
 def test_a_page_replaces_a_comparison_and_nothing_else(tmp_path):
     profile = known_profile()
     for _ in range(2):

@@ -148,6 +148,7 @@ def test_profiles_of_lengths_alone_are_compared_by_their_terms(tmp_path):
     assert [term["name"] for term in data["terms"] if term["changed"]] == ["scale_z"]
 
 
+@pytest.mark.slow
 def test_profiles_in_the_wrong_order_of_time_are_remarked(tmp_path):
     days = [known_profile(printed_on=date(2026, 3, day)) for day in (1, 2, 3)]
     assert "order of date" not in run(tmp_path, days).output
@@ -261,6 +262,7 @@ def run(tmp_path, profiles, *more):
     return CliRunner().invoke(main, ["compare", *paths, *more])
 
 
+@pytest.mark.slow
 def test_the_command_compares_first_and_last(tmp_path):
     profiles = [known_profile({"growth_ext": g}, 0.02) for g in (0.04, 0.05, 0.12)]
     result = run(tmp_path, profiles)
@@ -283,6 +285,7 @@ def test_the_command_asks_about_a_list(tmp_path):
     assert "1 of 1 joints drawn for A still work on B" in result.output
 
 
+@pytest.mark.slow
 def test_a_rehearsed_profile_anywhere_marks_the_comparison(tmp_path):
     three = [known_profile(), known_profile(rehearsed=True), known_profile()]
     assert run(tmp_path, three).output.startswith("REHEARSED")
@@ -295,6 +298,7 @@ def test_one_profile_is_not_enough(tmp_path):
     assert "at least two profiles" in result.output
 
 
+@pytest.mark.slow
 def test_the_table_says_which_of_the_two_never_measured_it(tmp_path):
     blank = {"growth_int_z": 1, "growth_ext_z": 1, "scale_z": 1}
     profiles = [known_profile(sd_share=blank), known_profile(printed_on=date(2026, 3, 1))]

@@ -44,6 +44,7 @@ def test_chances_fall_the_further_out_and_do_not_jump_at_the_ends():
     assert inwards == sorted(inwards, reverse=True)
 
 
+@pytest.mark.slow
 def test_what_is_added_is_the_stated_rule():
     # 0.2 % of 175 mm beyond the slots and of 118 mm beyond the tongues; 0.015 mm for each factor e
     # above 4.6 mm. The chance is that of one normal more, thrown on top of the same pair.

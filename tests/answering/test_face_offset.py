@@ -377,6 +377,7 @@ def test_faces_are_cut_anew_where_a_hole_grows_among_others(seed):
     assert moved.area == pytest.approx(ends + walls, rel=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("fine", [4, 12])
 @pytest.mark.parametrize("t_mm", [-0.3, 0.3])
 def test_finely_divided_faces_give_way_to_a_moved_edge(fine, t_mm):

@@ -176,6 +176,7 @@ def test_all_five_grades_are_taken(guide):
     assert replace(guide, hand_mm2=0.0).hand_mm2 == 0
 
 
+@pytest.mark.slow
 def test_the_chance_of_a_gap_is_that_of_a_joint_drawn_so(guide):
     """Against 200,000 printers drawn from what is known: standard error 0.001."""
     now = learned(guide, [entry(guide.tasks[n], Grade.SLIDE) for n in range(0, guide.n_trials, 3)])

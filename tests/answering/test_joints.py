@@ -29,6 +29,7 @@ def test_every_kind_of_row_is_answered(tmp_path):
     assert [joint.listed.name for joint in found.counted][-1] == "cover screw"
 
 
+@pytest.mark.slow
 def test_the_chance_of_all_is_that_of_drawn_prints(tmp_path):
     # One draw is a printer, a print on it, and every joint's own deviations and judgement.
     profile = known_profile(sd_share=FROM_ONE_PRINT)

@@ -56,6 +56,7 @@ def moved(joint, loosening):
     return drawn_sizes(joint) | {move.form: move.drawn_mm for move in loosening.moves}
 
 
+@pytest.mark.slow
 def test_the_joint_to_loosen_gains_what_is_said_and_no_other_gains_more(tmp_path):
     # By plain counting over 200,000 makings of the part, every joint a step wider each time.
     profile = known_profile(sd_share=FROM_ONE_PRINT)

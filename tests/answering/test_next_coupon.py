@@ -204,6 +204,7 @@ def test_the_coupon_that_has_more_of_a_list_is_not_beaten_by_one_without_it(coup
     assert found["spans"].narrower == 0
 
 
+@pytest.mark.slow
 def test_where_no_coupon_has_the_joint_it_says_so(tmp_path):
     result = run(tmp_path, "--joint", "hole/pin", "--size", "12", "--across", "x+y")
     assert result.exit_code == 0, result.output

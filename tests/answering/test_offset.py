@@ -80,6 +80,7 @@ def test_no_other_gap_has_a_better_chance():
     assert all(chance(best + d) <= top + 1e-9 for d in (-0.1, -0.02, -0.004, 0.004, 0.02, 0.1))
 
 
+@pytest.mark.slow
 def test_chances_agree_with_dice():
     """Throw terms, scatters, shifts and judgement; count grades. Error bar: 4 sd of 400,000."""
     profile = known_profile(sd_share=FROM_ONE_PRINT)

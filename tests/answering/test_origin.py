@@ -140,6 +140,7 @@ def test_signs_and_words_agree():
         assert way in sentences(found, TODAY)[0]
 
 
+@pytest.mark.slow
 def test_data_holds_the_question_and_what_stays():
     found = printed(3).offset("slot/tongue", size_mm=12, across="x", at_least=0.9, fit="push")
     data = as_data(found, TODAY)

@@ -112,6 +112,7 @@ def brute_force(profile, asked, gaps, n, seed):
     return holds.mean(), holds.std() / math.sqrt(n)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "n_joints", [5, *(pytest.param(n, marks=pytest.mark.slow) for n in (10, 20))]
 )

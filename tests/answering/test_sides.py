@@ -347,6 +347,7 @@ def test_cases_of_what_stands_on_the_bed_are_those_of_the_bodies_that_have_a_low
     ]
 
 
+@pytest.mark.slow
 def test_limits_are_met_by_bodies_that_lie_unlike():
     printer = Printer(known_profile())
     found = printer.limits("12 H13/d13", joint="slot/tongue", across="x/y", two_prints=True)

@@ -50,6 +50,7 @@ def test_the_profile_keeps_which_sizes_were_tried_and_which_were_read(folder):
     assert slots.tried_mm[1] < slots.read_mm[1]
 
 
+@pytest.mark.slow
 def test_without_changes_no_file_of_the_person(folder):
     before = (folder / "entries.csv").read_bytes()
     fit(folder, "--without", "43")
@@ -65,6 +66,7 @@ def test_an_unknown_row_is_an_error_and_writes_nothing(folder, row):
     assert not (folder / "profile.json").exists()
 
 
+@pytest.mark.slow
 def test_json_holds_what_a_program_would_read(folder):
     data = json.loads(fit(folder, "--json").stdout)
     names = {"profile", "first", "causes", "unexpected", "shared_slips", "held_out", "runs"}

@@ -13,6 +13,7 @@ def run(*arguments: object):
     return CliRunner().invoke(main, [str(argument) for argument in arguments])
 
 
+@pytest.mark.slow
 def test_make_writes_a_whole_run_folder(tmp_path):
     folder = tmp_path / "run"
     done = run("make", "recheck", "-o", folder, "--machine", "bench-1", "--material", "PLA")
@@ -35,6 +36,7 @@ def test_make_writes_a_whole_run_folder(tmp_path):
     assert all(len(line) <= 80 for line in done.output.splitlines() if "/" not in line)
 
 
+@pytest.mark.slow
 def test_the_same_command_writes_the_same_bytes(tmp_path):
     for name in ("one", "two"):
         assert run("make", "recheck", "-o", tmp_path / name).exit_code == 0
@@ -61,6 +63,7 @@ def test_each_run_has_an_id_that_it_keeps_when_made_again(tmp_path):
     assert made_for(tmp_path / "a" / "first", "bench-1") == first
 
 
+@pytest.mark.slow
 def test_a_folder_that_holds_entries_is_left_as_it_is(tmp_path):
     folder = tmp_path / "run"
     assert run("make", "recheck", "-o", folder).exit_code == 0
@@ -118,6 +121,7 @@ def test_what_cannot_be_made_is_refused_and_nothing_is_written(
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.slow
 def test_time_is_stated_for_the_speed_that_the_conditions_hold(tmp_path):
     def minutes(*more: str) -> tuple[int, str]:
         folder = tmp_path / f"run{len(more)}"

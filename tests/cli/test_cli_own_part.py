@@ -90,6 +90,7 @@ def test_pages_and_report_speak_of_the_part(folder):
     assert "Residuals by place" not in report, "nobody knows the places"
 
 
+@pytest.mark.slow
 def test_a_part_is_learned_from_beside_a_coupon(folder, tmp_path):
     coupon = tmp_path / "coupon"
     run("make", "recheck", "-o", coupon, "--machine", "bench-1", "--material", "grey")

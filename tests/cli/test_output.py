@@ -98,6 +98,7 @@ def test_signs_of_our_own_are_said_in_ascii():
     assert " cm3" in result.output
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["cp1252", "ascii"])
 def test_a_redirect_with_a_narrow_encoding_gets_the_whole_answer(tmp_path, encoding):
     said = tmp_path / "said.txt"
@@ -178,6 +179,7 @@ def test_nothing_in_a_spec_or_profile_steers_a_terminal(tmp_path):
     assert said_with("board", profile, "-o", tmp_path / "board").exit_code == 1
 
 
+@pytest.mark.slow
 def test_nothing_typed_as_an_option_or_a_path_steers_a_terminal(tmp_path):
     odd = STEERING[:-1]
     said_with("check", odd)
@@ -199,6 +201,7 @@ def test_data_stay_data_whatever_stands_in_a_name(tmp_path):
     assert any("\x1b" in finding["what"] or "\\x1b" in finding["what"] for finding in findings)
 
 
+@pytest.mark.slow
 def test_a_full_disk_at_the_other_end_is_one_line():
     with Path("/dev/full").open("wb") as full:
         done = subprocess.run(

@@ -41,6 +41,7 @@ def wider_along_y(table):
     return float((y - x) @ fit_design(design, table).mean[: len(EFFECTS)])
 
 
+@pytest.mark.slow
 def test_a_seam_along_y_leaves_flat_sizes_alone():
     assert wider_along_y(EXTRUSION) == pytest.approx(0.0, abs=0.006)
     # What the bump is for: without it the seam passes for a wider line along y.

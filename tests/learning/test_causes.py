@@ -43,6 +43,7 @@ def test_the_largest_fault_comes_first_and_says_its_cure():
     assert "shrinkage along y to 0." in first.todo
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("faults", "name", "says", "place"),
     [
@@ -145,6 +146,7 @@ def test_what_is_known_in_a_sum_alone_is_said_to_be_so():
     assert "outer faces" in causes.not_measured  # of which nothing was read at all
 
 
+@pytest.mark.slow
 def test_prints_that_differ_show_once_several_are_fitted():
     loose = small_scatters(tau=0.01, tau_z=0.05, sigma=0.012, omega=0.03, rho=0.08)
     causes = causes_of(n_runs=4, scatters=loose)

@@ -38,6 +38,7 @@ def test_a_wild_reading_shows_in_the_rms_and_not_in_the_median():
     assert after.median_error_mm == pytest.approx(before.median_error_mm, abs=0.01)
 
 
+@pytest.mark.slow
 def test_what_was_not_observed_is_none():
     sound = observed(3)
     readings, trials = (np.arange(n) for n in (len(sound.readings.size), len(sound.trials.row)))

@@ -41,6 +41,7 @@ def fitted_without(mixture, group):
     return np.array(means), np.array([row @ mode.covariance @ row for mode in modes])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 2])
 def test_a_feature_left_out_is_predicted_as_if_it_had_never_been_entered(seed):
     mixture = fitted(seed).mixture.heaviest(9)
@@ -57,6 +58,7 @@ def test_a_feature_left_out_is_predicted_as_if_it_had_never_been_entered(seed):
         assert abs(np.log(ratio)).max() <= 0.4
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("split", [each_feature, each_alone])
 def test_the_quick_way_agrees_with_the_slow_one(split):
     mixture = fitted(3).mixture
@@ -116,6 +118,7 @@ def test_ten_times_the_repeats_take_at_most_about_ten_times_the_work():
     assert (many < 15 * few).all()
 
 
+@pytest.mark.slow
 def test_every_observation_is_told_once():
     design = fitted(4).design
     for split in (each_feature, each_alone):
@@ -126,6 +129,7 @@ def test_every_observation_is_told_once():
         assert sorted(trials) == list(range(len(design.trials.internal)))
 
 
+@pytest.mark.slow
 def test_a_loose_piece_left_out_takes_all_its_trials_with_it_and_tells_none():
     design = fitted(4).design
     mate = design.trials.external[0]  # row A: holes tried with a pin
@@ -135,6 +139,7 @@ def test_a_loose_piece_left_out_takes_all_its_trials_with_it_and_tells_none():
     assert len(group.scored_trials) == 0
 
 
+@pytest.mark.slow
 def test_without_removes_the_observations_and_keeps_the_sizes():
     design = fitted(4).design
     less = without(design, Group(np.array([0, 2]), np.array([1]), np.array([1])))

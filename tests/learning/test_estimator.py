@@ -210,6 +210,7 @@ def test_the_priors_that_are_given_are_used(runs):
     assert abs(OffsetRegressor().fit(X, error_mm).coef_).max() > 1e-3
 
 
+@pytest.mark.slow
 def test_cross_validation_by_feature_beats_the_drawn_size(runs):
     X, error_mm, feature = reading_table(runs[:1])
     folds = {"groups": feature, "cv": GroupKFold(5), "scoring": "neg_root_mean_squared_error"}

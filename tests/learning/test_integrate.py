@@ -56,6 +56,7 @@ def test_what_has_no_evidence_stays_at_its_prior():
         assert mixture.mean_square(name) == pytest.approx(prior.mean_square)
 
 
+@pytest.mark.slow
 def test_weights_are_a_mixture():
     _, design = observed(2)
     mixture = integrate(latent_model(design, EXTRUSION))
@@ -88,6 +89,7 @@ def test_scatters_agree_with_a_fine_grid():
         assert got[1] == pytest.approx(sd, rel=0.10)
 
 
+@pytest.mark.slow
 def test_row_order_changes_nothing():
     _, design = observed(4)
     turned = fit_design(_permuted(design, np.random.default_rng(0)))
@@ -105,6 +107,7 @@ def _permuted(design, rng):
     return replace(design, readings=shuffled(design.readings), trials=shuffled(design.trials))
 
 
+@pytest.mark.slow
 def test_a_mirrored_coupon_only_swaps_the_axes():
     """Swap x and y in every feature: scales change places, what is x less y turns around."""
     _, design = observed(5, "ABCD")
@@ -151,6 +154,7 @@ def test_no_scatter_is_known_better_than_so_few_observations_can_tell(seed):
     assert 1 / np.sum(mixture.weights**2) > 2
 
 
+@pytest.mark.slow
 def test_of_two_explanations_the_likelier_one_is_found():
     """Grades at random are a hand without judgement, not a steady hand that lapses each time."""
     design = coupon_design(1, "ABC")

@@ -32,6 +32,7 @@ def mixed(alike):
     return [*alike[:2], replace(runs("bench-2", seed=47)[0], folder=alike[2].folder)]
 
 
+@pytest.mark.slow
 def test_runs_of_one_machine_agree_and_what_would_show_is_said(alike):
     found = verdicts(alike, EXTRUSION)
     assert [one.run for one in found] == [0, 1, 2]
@@ -43,6 +44,7 @@ def test_runs_of_one_machine_agree_and_what_would_show_is_said(alike):
     assert said.endswith("would be detected with 80\N{NO-BREAK SPACE}% chance.")
 
 
+@pytest.mark.slow
 def test_a_run_of_another_machine_is_named_with_what_is_unlike(mixed):
     found = verdicts(mixed, EXTRUSION)
     odd = odd_one_out(found)
@@ -61,6 +63,7 @@ def test_a_run_of_another_machine_is_named_with_what_is_unlike(mixed):
     assert alike_sentence(found) == ""
 
 
+@pytest.mark.slow
 def test_of_two_runs_only_a_person_knows_which_is_the_other_machines(mixed):
     two = mixed[1:]
     what, todo = doubted_run(two, verdicts(two, EXTRUSION))

@@ -63,6 +63,7 @@ def known_runs(rng, n, a_print=0.0, name="bed_height"):
         yield known_run(moved, rng)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("n", [3, 6])
 def test_one_fit_in_twenty_drifts_by_chance(n):
     # 400 machines that do not drift: one standard error is 1.1 %.

@@ -56,6 +56,7 @@ def test_bodies_enter_the_design_as_they_were_printed_and_tried(tmp_path):
     assert len(EFFECTS) == design.sizes.effects.shape[1]
 
 
+@pytest.mark.slow
 def test_one_job_in_two_runs_is_one_print(tmp_path):
     (whole,) = parts(tmp_path)
     halves = tuple(
@@ -89,6 +90,7 @@ def test_a_page_shows_some_joints_of_parts_and_none_beside_a_coupon(tmp_path):
     assert families((coupon, *alone)) == families((coupon,))
 
 
+@pytest.mark.slow
 def test_parts_narrow_what_a_coupon_left_open(tmp_path):
     rows = "".join(
         f"drawer {n},night,slot,{20 + n},tongue,{19.72 + n:.2f},x,,,,slide\n" for n in range(6)

@@ -85,6 +85,7 @@ def test_what_little_was_found_is_not_oversold():
     assert 0.86 <= np.mean(inside) <= 0.95
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("factor", [25.4, 1 / 25.4])
 def test_readings_all_in_another_unit_move_no_term_far(factor):
     _, design = truthful(np.random.default_rng(3))
@@ -95,6 +96,7 @@ def test_readings_all_in_another_unit_move_no_term_far(factor):
     assert (left[: len(EFFECTS)] > 0.3).all()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", first_quick(range(3)))
 def test_readings_off_by_millimetres_are_not_believed(seed):
     rng = np.random.default_rng(seed)
@@ -105,6 +107,7 @@ def test_readings_off_by_millimetres_are_not_believed(seed):
     assert abs(off).max() < 4
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", first_quick([contradictory, backwards]))
 def test_grades_that_contradict_each_other_leave_the_hand_unknown(kind):
     fitted = fit_design(kind(np.random.default_rng(100)))

@@ -53,10 +53,12 @@ def clear(coupon):
     return run_of(drawn_machine(rng, **CLEAR), coupon, rng)
 
 
+@pytest.mark.slow
 def test_a_sound_run_has_none(clear):
     assert shared_slips_of(clear) == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("step", "example"), [(1, "C6 becomes C7"), (-1, "C7 becomes C6")])
 def test_a_gauge_one_place_on_is_named_with_its_rows(clear, step, example):
     run = with_gauge_slipped(clear, "CH", step)
@@ -70,6 +72,7 @@ def test_a_gauge_one_place_on_is_named_with_its_rows(clear, step, example):
     assert found.todo.startswith("Try CH in C")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("off_mm", "way"), [(0.15, "large"), (-0.15, "small")])
 def test_a_whole_sheet_off_is_a_question_to_the_caliper(clear, off_mm, way):
     (found,) = shared_slips_of(with_zero_off(clear, off_mm))
@@ -79,11 +82,13 @@ def test_a_whole_sheet_off_is_a_question_to_the_caliper(clear, off_mm, way):
     assert found.todo.startswith("Close the jaws: does it read 0.00?")
 
 
+@pytest.mark.slow
 def test_nothing_is_asked_of_the_caliper_once_its_jaws_were_closed(clear):
     off = with_zero_off(clear, 0.15)
     assert shared_slips_of(replace(off, zeros=(ZeroEntry(200, 0.0),))) == ()
 
 
+@pytest.mark.slow
 def test_part_of_a_sheet_that_is_off_is_named_from_row_to_row(clear):
     run = with_zero_off(clear, -0.15, 20, 40)
     (found,) = shared_slips_of(run)
@@ -95,6 +100,7 @@ def test_part_of_a_sheet_that_is_off_is_named_from_row_to_row(clear):
     assert "Close the jaws" in found.todo
 
 
+@pytest.mark.slow
 def test_rows_of_x_and_y_exchanged_are_named_in_pairs(clear):
     (found,) = shared_slips_of(with_coupon_turned(clear))
     assert "if rows B and C, F and G are exchanged (more than 1000 to 1)" in found.what

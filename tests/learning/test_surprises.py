@@ -28,6 +28,7 @@ def sound():
     return rehearsed_run(3, "bench-2")
 
 
+@pytest.mark.slow
 def test_a_wrong_digit_comes_first(sound):
     entry = sound.sizes[20]
     run = with_reading(sound, 20, 0.3)
@@ -40,6 +41,7 @@ def test_a_wrong_digit_comes_first(sound):
     assert "Measure it again" in first.todo
 
 
+@pytest.mark.slow
 def test_what_is_expected_of_a_hole_is_what_its_jaws_would_show(sound):
     features = {feature.id: feature for feature in sound.coupon.features}
     small = min(
@@ -58,6 +60,7 @@ def test_what_is_expected_of_a_hole_is_what_its_jaws_would_show(sound):
     assert high < run.sizes[small].value_mm
 
 
+@pytest.mark.slow
 def test_a_grade_from_the_wrong_row_is_found(sound):
     tight = next(i for i, entry in enumerate(sound.fits) if entry.tightest is Grade.NO_GO)
     run = with_grade(sound, tight, Grade.LOOSE)
@@ -69,6 +72,7 @@ def test_a_grade_from_the_wrong_row_is_found(sound):
     assert set(mine.expected.split(" or ")) <= set(GRADES) - {"loose"}
 
 
+@pytest.mark.slow
 def test_a_check_that_knows_better_says_what_to_do(sound):
     run = with_reading(sound, 20, 0.3)
     entry = run.sizes[20]
@@ -77,6 +81,7 @@ def test_a_check_that_knows_better_says_what_to_do(sound):
     assert next(one for one in found if one.row == entry.row).todo == "Write in"
 
 
+@pytest.mark.slow
 def test_of_two_runs_the_right_one_is_named(sound):
     coupon = first_coupon()
     runs = [sound, with_reading(rehearsed_run(4, "bench-2", coupon, "run-b"), 10, -0.4)]
@@ -84,6 +89,7 @@ def test_of_two_runs_the_right_one_is_named(sound):
     assert (first.run, first.row) == (1, runs[1].sizes[10].row)
 
 
+@pytest.mark.slow
 def test_a_sound_run_surprises_about_as_often_as_said(sound):
     found = find_surprises(fit_runs([sound]), [sound])
     assert found.entries == len(sound.sizes) + len(sound.fits)
@@ -91,6 +97,7 @@ def test_a_sound_run_surprises_about_as_often_as_said(sound):
     assert len(found.found) <= 5
 
 
+@pytest.mark.slow
 def test_nothing_is_dropped(sound):
     run = with_reading(sound, 20, 0.3)
     fitted = fit_runs([run])

@@ -72,6 +72,7 @@ def directions(feature: CouponFeature) -> tuple[str, ...]:
     return (feature.direction,)
 
 
+@pytest.mark.slow
 def test_every_drawn_size_is_in_the_mesh(plan, meshes):
     coupon = record(plan)
     kinds = {(f.form, f.direction, f.role) for f in coupon.features}

@@ -75,6 +75,7 @@ def test_what_does_not_read_back_is_not_written(made, tmp_path, monkeypatch, spo
     assert not (tmp_path / "run").exists()
 
 
+@pytest.mark.slow
 def test_make_holds_every_plate_against_the_kernel(tmp_path, monkeypatch):
     read = []
     monkeypatch.setattr(
@@ -89,6 +90,7 @@ def test_make_holds_every_plate_against_the_kernel(tmp_path, monkeypatch):
         assert (made.folder / "print" / name).read_bytes() == files[name]
 
 
+@pytest.mark.slow
 def test_plates_of_an_earlier_layout_go_and_a_file_of_somebodys_own_stays(made, tmp_path):
     plan, solids = made
     write_coupon_files(plan, tmp_path / "run", solids)

@@ -177,6 +177,7 @@ def test_a_lying_tongue_of_three_takes_its_fork():
     assert_roomy(plan_of(fit("tongue", "z", 3)))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("form", "direction"), [("hole", "z"), ("pin", "z"), ("pin", "x")])
 def test_mates_have_room(form, direction):
     assert_roomy(plan_of(fit(form, direction, 5)))

@@ -14,6 +14,7 @@ def package(spec: str = "first") -> bytes:
     return threemf_bytes(solids, "First & <only>", {"spec": "first", "digest": "0123"})
 
 
+@pytest.mark.slow
 def test_bytes_are_the_same_on_every_build():
     assert package() == package()
 

@@ -28,6 +28,7 @@ SPECS = {name: (load_spec(name), None) for name in shipped_specs()}
 SPECS["windows"] = (parse_spec(WINDOWS.encode(), "windows", "windows.toml"), (400, 400))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(SPECS))
 def test_end_walls_of_upright_windows_are_whole_at_both_mouths(name):
     """Level rays from the middle of each window, at many depths, through the walls beside it."""

@@ -212,6 +212,7 @@ def test_jaws_do_not_meet_a_hidden_seam(seam, more_mm):
     assert found == pytest.approx([6.0 + more_mm], abs=1e-4)
 
 
+@pytest.mark.slow
 def test_the_zero_differs_by_session_and_by_jaws():
     """2,000 sessions: a tongue and a step by the outside jaws, a slot by the inside ones."""
     parts = [PARTS["tongue x 10"], PARTS["step 10"], PARTS["slot x 10"]]

@@ -31,6 +31,7 @@ def test_an_ideal_machine_prints_what_is_drawn():
     assert sizes.mean_mm == pytest.approx(drawn, abs=1e-12)
 
 
+@pytest.mark.slow
 def test_a_strand_pulled_round_a_circle_settles_on_the_tractrix():
     """Pull a strand step by step round a circle; where its end freezes is the printed circle."""
     radius_mm, drag_mm = 2.0, 0.75

@@ -21,6 +21,7 @@ def some_joints(n_joints, seed):
     return demands, root @ root.T
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("n_joints", [2, 3, 5])
 def test_against_the_cumulative_normal_of_all_margins(n_joints):
     demands, covariance = some_joints(n_joints, seed=n_joints)

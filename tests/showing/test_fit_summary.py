@@ -53,6 +53,7 @@ def test_it_says_what_to_ask_next(lines):
     assert lines[-1] == "    --joint hole/pin --size 5 --across z"
 
 
+@pytest.mark.slow
 def test_without_fits_it_says_so(run):
     text = " ".join(summary_lines(learned([replace(run, fits=())]), PATH))
     assert "No printed pair was tried by hand" in text
@@ -68,6 +69,7 @@ def test_rows_of_several_runs_carry_the_runs_name(run):
     assert f"--without run-b:{sizes[20].row}." in text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("grade", "says"),
     [
@@ -82,6 +84,7 @@ def test_trials_of_one_grade_are_a_doubt_and_no_licence_to_draw(run, grade, says
     assert "Nothing to change" not in text
 
 
+@pytest.mark.slow
 def test_with_too_little_measured_it_says_what_to_ask(run):
     text = " ".join(summary_lines(learned([replace(run, sizes=(), fits=run.fits[:1])]), PATH))
     assert "1 trial and 0 readings of 2 sizes in 1 run." in text
@@ -89,6 +92,7 @@ def test_with_too_little_measured_it_says_what_to_ask(run):
     assert "Nothing to change" not in text
 
 
+@pytest.mark.slow
 def test_all_clear_slips_are_named_first(run):
     sizes, slipped = list(run.sizes), (12, 20, 28)
     for at in slipped:

@@ -35,12 +35,14 @@ def head_of(run, tmp_path):
     return html.split("</header>")[0]
 
 
+@pytest.mark.slow
 def test_a_whole_run_is_told_nothing(whole, tmp_path):
     assert blank_sentence([whole]) == coarse_sentence([whole]) == ""
     head = head_of(whole, tmp_path)
     assert "blank" not in head
 
 
+@pytest.mark.slow
 def test_blank_entries_are_counted_and_asked_for_before_another_print(whole, tmp_path):
     asked = len(whole.coupon.trials) + len(whole.coupon.readings)
     half = replace(whole, fits=whole.fits[:-5], sizes=whole.sizes[:-2])
@@ -59,6 +61,7 @@ def test_a_flat_reading_counts_with_its_axis_written_or_not(whole):
     assert blank_entries([replace(whole, sizes=tuple(sizes))])[0] == 0
 
 
+@pytest.mark.slow
 def test_a_run_of_go_and_stop_alone_is_told_what_readings_would_add(whole, tmp_path):
     coarse = as_said_coarsely(whole)
     head = head_of(coarse, tmp_path)

@@ -24,6 +24,7 @@ def test_the_board_names_the_hand(tmp_path, hand, count):
     assert page.count("<dt>hand</dt><dd><bdi>Bo &lt;b&gt;</bdi></dd>") == count
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("hand", "count"), [(BO, 1), (None, 0)])
 def test_the_wall_card_names_the_hand(tmp_path, hand, count):
     write_wall_card(tmp_path / "card.html", known_profile(hand=hand))

@@ -78,6 +78,7 @@ def test_findings_are_shown_escaped(html):
     assert "reads &lt;/script&gt; twice. <span>Measure it again.</span>" in html
 
 
+@pytest.mark.slow
 def test_a_rehearsed_profile_says_so_at_the_top(taught, tmp_path):
     _, fitted, profile, learned = taught
     rehearsed = replace(learned, profile=profile.model_copy(update={"rehearsed": True}))
@@ -104,6 +105,7 @@ def test_surprising_entries_come_before_what_they_would_spoil(taught):
     assert "Then print again" in fix[1]
 
 
+@pytest.mark.slow
 def test_with_no_joint_answered_and_nothing_to_cure_the_next_coupon_is_all(taught):
     learned = taught[3]
     nothing = replace(
@@ -117,6 +119,7 @@ def test_with_no_joint_answered_and_nothing_to_cure_the_next_coupon_is_all(taugh
     assert text.endswith("What was not measured is listed below.")
 
 
+@pytest.mark.slow
 def test_without_surprises_the_first_thing_is_what_to_draw(taught):
     draw, _, following = steps(taught[3])
     assert draw[0].startswith("For a sliding fit, draw a gap of")
@@ -124,6 +127,7 @@ def test_without_surprises_the_first_thing_is_what_to_draw(taught):
     assert following[0].startswith("Next time, print coupon “")
 
 
+@pytest.mark.slow
 def test_the_coupon_to_print_next_is_the_one_that_the_command_names(taught, tmp_path):
     _, _, profile, learned = taught
     write_profile(profile, tmp_path / "profile.json")
@@ -138,6 +142,7 @@ def test_clear_slips_are_all_named_and_doubtful_ones_are_not(taught):
     assert "Then look at B1 (row 9). All 3 unexpected entries" in look[1]
 
 
+@pytest.mark.slow
 def test_trials_of_one_grade_come_first_and_nothing_is_drawn_by_them(taught):
     learned = taught[3]
     run = learned.runs[0]
@@ -170,6 +175,7 @@ def test_what_was_not_measured_is_marked_and_listed_as_on_the_terminal(taught, h
     assert listed & scatters == set(learned.causes.not_measured) & scatters == {"scatter along z"}
 
 
+@pytest.mark.slow
 def test_answers_of_a_profile_without_trials_are_marked(taught, tmp_path):
     _, fitted, profile, learned = taught
     untried = profile.model_copy(update={"counts": profile.counts.model_copy(update={"trials": 0})})
@@ -259,6 +265,7 @@ def test_left_over_is_read_less_expected_with_the_largest_first(taught):
     assert np.std([one.left_mm for one in left]) < 0.04  # 0.02 of features, 0.01 of the caliper
 
 
+@pytest.mark.slow
 def test_lying_rounds_have_a_panel_for_each_way_of_reading():
     (made,) = done_coupons("upright")
     titles = [p.title for p in size_plots(fit_runs([made]), [made], known_profile())]
@@ -330,6 +337,7 @@ def test_across_layers_the_move_of_each_body_is_shown_where_they_differ(taught, 
     assert unequal
 
 
+@pytest.mark.slow
 def test_a_gap_beside_its_range_has_words_of_its_own(taught, tmp_path):
     profile = known_profile()
     rows = table_of(profile, tmp_path, taught).split("<tr>")[2:]

@@ -20,6 +20,7 @@ def ranges(low_mm, high_mm, *kinds):
 FLAT_X = ((Form.SLOT, Direction.X), (Form.TONGUE, Direction.X))
 
 
+@pytest.mark.slow
 def test_only_what_was_measured_is_on_the_card():
     (joint,) = card_joints(known_profile(measured=ranges(4.0, 13.0, *FLAT_X)))
     assert (joint.name, joint.way) == ("Tongue in slot", "across x")
@@ -27,6 +28,7 @@ def test_only_what_was_measured_is_on_the_card():
     assert joint.rows[-1].high_mm == 12.0
 
 
+@pytest.mark.slow
 def test_directions_that_agree_share_their_rows():
     flat = [joint for joint in card_joints(known_profile()) if joint.internal is Form.SLOT]
     assert [joint.way for joint in flat] == ["across x or y", "across z"]
@@ -34,6 +36,7 @@ def test_directions_that_agree_share_their_rows():
     assert apart[0].way == "across x"
 
 
+@pytest.mark.slow
 def test_small_holes_have_rows_of_their_own_and_a_merged_row_holds_at_both_ends():
     profile = known_profile()
     holes = next(
@@ -48,6 +51,7 @@ def test_small_holes_have_rows_of_their_own_and_a_merged_row_holds_at_both_ends(
         assert found.gap_mm == row.answers[Grade.SLIDE].gap_mm
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rehearsed", [True, False])
 def test_a_rehearsed_card_says_so(tmp_path, rehearsed):
     path = write_wall_card(tmp_path / "card.html", known_profile(rehearsed=rehearsed))
@@ -62,6 +66,7 @@ def test_names_are_escaped_and_bytes_are_the_same(tmp_path):
     assert not re.search(rb"<script|<b>x", one)
 
 
+@pytest.mark.slow
 def test_nothing_measured_is_said_in_words(tmp_path):
     path = write_wall_card(tmp_path / "card.html", known_profile(measured=()))
     assert "No joint was measured" in path.read_text(encoding="utf-8")

@@ -18,11 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import block_diag
 from scipy.special import ndtr, ndtri
-from threadpoolctl import threadpool_limits
 
 from coupons.answering.chances.own_spread import own_scatters
 from coupons.answering.chances.prints import Prints, prints_of
 from coupons.answering.chances.whole import Whole
+from coupons.learning.posterior.threads import one_thread
 from coupons.learning.print_effects import TaughtShift
 from coupons.learning.profile import NORMAL_NODES, NORMAL_WEIGHTS, LogSpread, Profile
 
@@ -227,7 +227,7 @@ def chance_together(demands: Sequence[Demand | OneOf], shared: Shared, seed: int
     margins = _Margins(demands, len(shared.own))
     lattice = _Lattice(margins, shared)
     rng = np.random.default_rng(seed)
-    with threadpool_limits(1):  # as in the fit: threads only wait for one another
+    with one_thread():  # as in the fit: threads only wait for one another
         means = [margins.mean_product(*lattice.points(rng)) for _ in range(_SHIFTS)]
     return Together(float(np.mean(means)), float(np.std(means, ddof=1) / np.sqrt(_SHIFTS)))
 
@@ -245,7 +245,7 @@ def chances_of_each(demands: Sequence[Demand], shared: Shared, seed: int = 0) ->
     margins = _Margins(demands, len(shared.own), one_joint=True)
     lattice = _Lattice(margins, shared)
     rng = np.random.default_rng(seed)
-    with threadpool_limits(1):
+    with one_thread():
         means = [margins.mean_each(*lattice.points(rng)) for _ in range(_FEW_SHIFTS)]
     return np.asarray(np.mean(means, axis=0))
 
@@ -271,7 +271,7 @@ def piece_chances(pieces: OneOf, shared: Shared, seed: int = 0) -> PieceChances:
     """
     margins = _Margins([pieces], len(shared.own))
     lattice = _Lattice(margins, shared)
-    with threadpool_limits(1):
+    with one_thread():
         points, squares = lattice.points(np.random.default_rng(seed))
         found = margins.of_pieces(points, squares, margins.groups[0])
     weights = np.concatenate([np.full(len(tight), weight) for weight, tight, _ in found])
@@ -308,7 +308,7 @@ def chances_if_changed(
     lattice = _Lattice(margins, shared)
     rng = np.random.default_rng(seed)
     places = [change.at for change in changes]
-    with threadpool_limits(1):
+    with one_thread():
         means = [margins.mean_changed(*lattice.points(rng), places) for _ in range(_FEW_SHIFTS)]
     mean = np.mean(means, axis=0)
     return float(mean[0]), mean[1:]

@@ -29,9 +29,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 from scipy.special import logsumexp, ndtri
-from threadpoolctl import threadpool_limits
 
 from coupons.learning.effects import EFFECTS, TERMS, THRESHOLDS, prior_mean, prior_sd
+from coupons.learning.posterior.threads import one_thread
 from coupons.learning.profile import Profile
 
 Array = NDArray[np.floating]
@@ -265,7 +265,7 @@ def paths(series: Series, t: Array) -> tuple[Array, Array, Array]:
     log_nulls, largest = [], np.array(-np.inf)
     summed: Array = np.zeros(())
     total: Array = np.zeros(())
-    with threadpool_limits(1):
+    with one_thread():
         for node in series.nodes:
             null, ratio = _of_node(series, node, t)
             # A running sum of exponentials: ratios of all nodes at once would fill the memory.

@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from coupons.learning.checking.predictive import PredictedReadings, PredictedTrials
 from coupons.learning.design import Design
@@ -20,6 +19,7 @@ from coupons.learning.posterior.edges import N_EDGES, Observations, edges_of, ob
 from coupons.learning.posterior.integrate import Mixture
 from coupons.learning.posterior.laplace import Mode, find_mode
 from coupons.learning.posterior.latent import latent_model
+from coupons.learning.posterior.threads import one_thread
 from coupons.progress import steps
 
 Array = NDArray[np.floating]
@@ -140,7 +140,7 @@ def predict_left_out(
     readings, trials
         In the order of the design.
     """
-    with threadpool_limits(1):  # as in the fit: threads only wait for one another
+    with one_thread():  # as in the fit: threads only wait for one another
         rest = _Rest(mixture.heaviest(_POINTS), trusted)
         for group in steps(groups, "left out and predicted from the rest"):
             rest.take_out(group)

@@ -4,12 +4,12 @@ from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from coupons.learning.design import Design
 from coupons.learning.posterior.integrate import Mixture
 from coupons.learning.posterior.laplace import Mode, find_mode
 from coupons.learning.posterior.latent import latent_model
+from coupons.learning.posterior.threads import one_thread
 
 Array = NDArray[np.floating]
 
@@ -46,7 +46,7 @@ class Evidence:
             observations out, the fitted one without them.
         """
         gains = []
-        with threadpool_limits(1):
+        with one_thread():
             pairs = zip(self._heights(changed), self._heights(typed), strict=True)
             for new, old in pairs:
                 gains.append(new - old)

@@ -7,6 +7,7 @@ Lengths here are for a 0.4 mm nozzle, whose line is 0.45 mm wide; ``scale`` take
 
 import itertools
 from dataclasses import dataclass
+from functools import cache
 from itertools import accumulate
 
 STEP_MM = 0.46  # over half a stroke: what is bare stays bare
@@ -121,6 +122,7 @@ def _grid_point(pair: str, scale: float) -> Point:
     return (column, row)
 
 
+@cache  # letters are asked for again wherever a plate is planned, drawn and measured
 def line_strokes(text: str, scale: float = 1.0) -> tuple[Stroke, ...]:
     """Return the strokes of a line of text, its inked box standing on (0, 0)."""
     strokes = []
