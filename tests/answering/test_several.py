@@ -239,6 +239,9 @@ def test_hardware_is_held_by_the_other_body():
     assert apart.pitch.sd_mm > dowels.pitch.sd_mm
     assert "pin 5 m6 stays as it is" in str(dowels)
     assert "Both holes alike: " in str(dowels), "only the holes are drawn"
+    two = "The two bodies come from two prints: how prints differ counts for each."
+    assert two in str(apart)
+    assert two not in str(dowels)
 
 
 def test_words_and_data_say_that_nobody_tried_it_by_hand():

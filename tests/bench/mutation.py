@@ -6,10 +6,11 @@ A mutant is one module with one change: a comparison, a sign, a constant, and/or
 returned value. The sample is drawn evenly over the rooms from all places where such a change can be
 made. The quick tests, examples in docstrings among them, are run once on an untouched copy with
 coverage by test. Then each mutant meets the tests that ran its line (a constant of a module: those
-that ran any line of it, or whose file imports from it), the quickest first, until one fails. What
-survives is listed with its place: it wants a test, or a word why it changes nothing, which then
-stands in ``equivalent.json`` beside this file. With ``--kept`` a second seed costs its mutants
-alone: the untouched run is taken from the first.
+that ran any line of it, or whose file imports from it) until one fails: first those whose file
+imports from the module, then all others and their neighbours in the same file, which may share
+what one of them computed; the quickest first. What survives is listed with its place: it wants a
+test, or a word why it changes nothing, which then stands in ``equivalent.json`` beside this file.
+With ``--kept`` a second seed costs its mutants alone: the untouched run is taken from the first.
 """
 
 import argparse
@@ -20,6 +21,7 @@ import json
 import os
 import random
 import re
+import resource
 import shutil
 import subprocess
 import sys
@@ -51,7 +53,10 @@ NEEDED = (
 # These compare the project's texts and files with its output: a change in any room shows in them,
 # and they would hide what no other test sees.
 LEFT_OUT = ("test_readme.py", "test_demo_pages.py")
+MOST_BYTES = 6 << 30
 THIS = str(Path(__file__).relative_to(ROOT))
+# Read the source of every module, and so run none of its lines.
+OF_ALL = "tests/test_layers.py"
 # Imported once; each mutant is judged in a fork that has them already.
 HEAVY = ("numpy", "scipy.stats", "scipy.optimize", "sklearn", "trimesh", "manifold3d", "pydantic")
 
@@ -128,10 +133,14 @@ def _is_none(node: ast.expr) -> bool:
 
 
 def _nodes(tree: ast.AST) -> list[ast.AST]:
-    """Return the nodes that run, in one order: type annotations do not."""
+    """Return the nodes that run, in one order: type annotations do not.
+
+    Nor does ``strict`` of a zip, where lengths agree: it guards against later changes.
+    """
     found = [tree]
+    is_zip = isinstance(tree, ast.Call) and ast.unparse(tree.func) == "zip"
     for name, value in ast.iter_fields(tree):
-        if name in ("annotation", "returns", "type_params"):
+        if name in ("annotation", "returns", "type_params") or (is_zip and name == "keywords"):
             continue
         for child in value if isinstance(value, list) else [value]:
             if isinstance(child, ast.AST):
@@ -206,6 +215,16 @@ class Bench:
         self._know(kept)
         for name in HEAVY:
             importlib.import_module(name)
+        self._compile()
+
+    def _compile(self) -> None:
+        """Keep the compiled modules and tests: each fork would compile them anew.
+
+        A change gives a module another time than its compiled file has, so that it is read.
+        """
+        environment = self._environment() | {"PYTHONDONTWRITEBYTECODE": ""}
+        command = [sys.executable, "-m", "pytest", "--collect-only", "-q", "tests", "coupons"]
+        subprocess.run(command, cwd=self.folder, env=environment, capture_output=True, check=False)
 
     def _know(self, kept: Path | None) -> None:
         """Find which tests run which line, and keep it; what is kept and still true is taken."""
@@ -217,7 +236,7 @@ class Bench:
         if known.get("rest") != rest:
             known = {"files": {}, "took_s": {}, "ran": {}}
         fresh = {name for name, digest in files.items() if known["files"].get(name) != digest}
-        stays = {name for name in known["took_s"] if name.split("::")[0] not in fresh}
+        stays = {name for name in known["took_s"] if _file(name) not in fresh}
         self.took_s = {name: s for name, s in known["took_s"].items() if name in stays}
         self.took_s |= self._try_untouched(
             sorted(fresh) if known["files"] else ["tests", "coupons"]
@@ -238,21 +257,26 @@ class Bench:
         }
 
     def _try_untouched(self, tests: list[str]) -> dict[str, float]:
-        """Run quick tests with coverage by test; return the seconds that each one took."""
+        """Run quick tests with coverage by test; return the seconds that each one took.
+
+        The clock's are turned into the processor's, of which a busy machine gives but a part.
+        """
         if not tests:
             return {}
         command = [sys.executable, "-m", "pytest", "-n", "2", "--dist", "loadfile", "-vv"]
         command += ["-p", "no:cacheprovider", "--durations=0", "--durations-min=0"]
         command += ["--cov=coupons", "--cov-context=test", "--cov-report=", "--cov-fail-under=0"]
         command += [*tests, *(f"--ignore-glob=*/{name}" for name in LEFT_OUT)]
+        before_s = _processor_s()
         told = subprocess.run(
             command, cwd=self.folder, env=self._environment(), capture_output=True, text=True
         ).stdout
-        took_s: Counter[str] = Counter()
+        used_s, took_s = _processor_s() - before_s, Counter[str]()
         for seconds, name in re.findall(r"^([0-9.]+)s (?:call|setup) +(.*)$", told, re.MULTILINE):
             took_s[name] += float(seconds)
         failed = re.findall(r"^(?:FAILED|ERROR) (.*?)(?: - .*)?$", told, re.MULTILINE)
-        return {name: seconds for name, seconds in took_s.items() if name not in failed}
+        share = min(1.0, used_s / max(sum(took_s.values()), 1e-9))
+        return {name: share * seconds for name, seconds in took_s.items() if name not in failed}
 
     def _tests_by_line(self) -> dict[str, dict[int, list[str]]]:
         path = self.folder / ".coverage"
@@ -270,25 +294,44 @@ class Bench:
             found[str(Path(path).relative_to(self.folder))] = names
         return found
 
-    def tests_of(self, mutant: Mutant) -> list[str]:
-        """Return the tests that run a mutant's line, the quickest first, within the limit."""
-        lines = self.ran.get(mutant.module, {})
-        here = set(lines.get(mutant.line, ())) or self._of_module(mutant.module)
+    def tests_of(self, mutant: Mutant) -> list[list[str]]:
+        """Return the tests that a mutant meets, within the limit, in two parts.
+
+        First those that run its line and whose file imports from its module, then all others that
+        run it, and last their neighbours: what a fixture or a cache computed once was seen to run
+        in one test alone.
+        """
+        of_module = self._of_module(mutant.module)
+        here = set(self.ran.get(mutant.module, {}).get(mutant.line, ())) or of_module
+        files = {_file(name) for name in here}
+        own = {name for name in self.took_s if _file(name) == OF_ALL}
+        own |= here & self._naming(mutant.module)
+        beside = {name for name in self.took_s if _file(name) in files}
         found, left_s = [], self.limit_s
-        for name in sorted(here & self.took_s.keys(), key=self.took_s.__getitem__):
-            left_s -= self.took_s[name]
-            if left_s < 0 and found:
-                break
-            found.append(name)
-        return found
+        for part in (own, here - own, beside - here):
+            found.append([])
+            for name in sorted(part & self.took_s.keys(), key=self.took_s.__getitem__):
+                left_s -= self.took_s[name]
+                if left_s < 0 and any(found):
+                    break
+                found[-1].append(name)
+        return [part for part in (found[0], found[1] + found[2]) if part]
 
     def _of_module(self, module: str) -> set[str]:
         """Return the tests that run any line of a module, or whose file imports from it."""
-        wanted = f"from {module.removesuffix('.py').replace('/', '.')} import "
-        files = {name.split("::")[0] for name in self.took_s}
-        naming = {file for file in files if wanted in (self.folder / file).read_text("utf-8")}
         ran = {name for each in self.ran.get(module, {}).values() for name in each}
-        return ran | {name for name in self.took_s if name.split("::")[0] in naming}
+        return ran | self._naming(module)
+
+    def _naming(self, module: str) -> set[str]:
+        """Return the tests whose file imports from a module."""
+        dotted = module.removesuffix(".py").replace("/", ".")
+        room, _, own = dotted.rpartition(".")
+        wanted = re.compile(
+            rf"from {re.escape(dotted)} import |from {re.escape(room)} import .*\b{own}\b"
+        )
+        files = {_file(name) for name in self.took_s}
+        naming = {file for file in files if wanted.search((self.folder / file).read_text("utf-8"))}
+        return {name for name in self.took_s if _file(name) in naming}
 
     def is_killed(self, mutant: Mutant) -> bool | None:
         """Tell whether the tests of a mutant's line notice it; None if there are none."""
@@ -299,28 +342,25 @@ class Bench:
         source = path.read_text(encoding="utf-8")
         try:
             path.write_text(mutated(source, mutant), encoding="utf-8")
-            return self._fails(tests)
+            return any(self._fails(part) for part in tests)
         finally:
             path.write_text(source, encoding="utf-8")
 
     def _fails(self, tests: list[str]) -> bool:
-        """Run tests in a fork; too long a run counts as failed, as an endless loop is noticed."""
+        """Run tests in a fork; an endless loop ends at a limit, and counts as noticed."""
         child = os.fork()
         if child == 0:
             self._run_and_exit(tests)
-        ends_s = time.monotonic() + 4 * self.limit_s + 60
-        while time.monotonic() < ends_s:
-            done, status = os.waitpid(child, os.WNOHANG)
-            if done:
-                return os.waitstatus_to_exitcode(status) != 0
-            time.sleep(0.02)
-        os.kill(child, 9)
-        os.waitpid(child, 0)
-        return True
+        _, status = os.waitpid(child, 0)
+        return os.waitstatus_to_exitcode(status) != 0
 
     def _run_and_exit(self, tests: list[str]) -> None:
         code = 1
         try:
+            # Time of the processor: on a busy machine the clock would take slow tests for endless.
+            most_s = int(4 * self.limit_s + 60)
+            resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s))
+            resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
             os.chdir(self.folder)
             os.environ.update(self._environment())
             sys.path[:0] = [str(self.folder), str(self.folder / "tests")]
@@ -335,6 +375,15 @@ class Bench:
     def _environment(self) -> dict[str, str]:
         ours = {"PYTHONPATH": str(self.folder), "PYTHONDONTWRITEBYTECODE": "1"}
         return {**os.environ, **ours, "OPENBLAS_NUM_THREADS": "1"}
+
+
+def _processor_s() -> float:
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
+def _file(test: str) -> str:
+    return test.split("::")[0]
 
 
 def equivalents() -> dict[tuple[str, str, str, str], str]:

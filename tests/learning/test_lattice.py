@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from coupons.learning.posterior.latent import N_TERMS
-from coupons.learning.posterior.lattice import Point, explored, flattening
+from coupons.learning.posterior.lattice import Point, explored, flattening, one_scatter
 
 
 class Known:
@@ -111,3 +111,34 @@ def test_without_scatters_to_learn_there_is_one_point():
     evidence = Known(lambda: 0.0)
     evidence.active = ()
     assert len(explored(evidence)) == 1
+
+
+def test_one_scatter_by_itself_has_the_product_of_prior_and_data():
+    """Both log-normal: precisions add up, and the mean is weighed by them."""
+    median, log_sd, said, said_sd = 0.03, 0.6, np.log(0.05), 0.5
+
+    class OfOne:
+        model = SimpleNamespace(
+            table=SimpleNamespace(scatters={"tau_z": SimpleNamespace(median=median, log_sd=log_sd)})
+        )
+
+        def __init__(self, said_sd):
+            self.fixed, self.said_sd = {"tau_z": 0.07}, said_sd
+
+        def at(self, z, _start=None):
+            off = (np.log(self.fixed["tau_z"]) - said) / self.said_sd
+            return Point(z, None, SimpleNamespace(latent=None), -0.5 * off**2)
+
+    top = Point(np.zeros(0), None, SimpleNamespace(latent=None), 0.0)
+    evidence = OfOne(said_sd)
+    found = one_scatter(evidence, "tau_z", top)
+    precision = 1 / log_sd**2 + 1 / said_sd**2
+    mean = (np.log(median) / log_sd**2 + said / said_sd**2) / precision
+    assert found.log_mean == pytest.approx(mean, abs=1e-3)
+    assert found.log_sd == pytest.approx(precision**-0.5, rel=1e-3)
+    assert found.mean_square == pytest.approx(np.exp(2 * mean + 2 / precision), rel=5e-3)
+    assert evidence.fixed == {"tau_z": 0.07}, "it stands again where it stood"
+    # Where the data say nothing, what is left is the prior, up to three of its sds.
+    silent = one_scatter(OfOne(np.inf), "tau_z", top)
+    assert silent.log_mean == pytest.approx(np.log(median), abs=1e-9)
+    assert silent.log_sd == pytest.approx(log_sd, rel=0.02)

@@ -1,0 +1,147 @@
+"""Cylinders of flat strips against the circles that they were drawn from."""
+
+import math
+from functools import cache
+
+import numpy as np
+import pytest
+from manifold3d import CrossSection, Manifold
+from scipy.optimize import least_squares
+from support.drawn_bodies import box, drawn, round_bar, rounded_plate
+
+from coupons.answering.meshes.patches import flat_patches, seams_of
+from coupons.answering.meshes.rounds import circle_through, crosswise, find_rounds
+
+
+def rounds(solid):
+    patches = flat_patches(drawn(solid))
+    return find_rounds(patches, seams_of(patches)), patches
+
+
+def cylinders(solid):
+    return [cylinder for cylinder, _ in rounds(solid)[0].cylinders]
+
+
+def as_drawn(cylinder, diameter, sides):
+    """Hold a cylinder against chords of a circle, of which each covers a turn through sides."""
+    half = math.pi / sides
+    assert cylinder.corner_mm == pytest.approx(diameter, abs=2e-5)
+    assert cylinder.flat_mm == pytest.approx(diameter * math.cos(half), abs=2e-5)
+    assert cylinder.sagitta_mm == pytest.approx(diameter / 2 * (1 - math.cos(half)), abs=2e-5)
+    # A polygon of as many sides has sides/2·r²·sin(2π/sides) of area, its circle π·d²/4.
+    area = sides / 2 * (diameter / 2) ** 2 * math.sin(2 * half)
+    assert cylinder.area_mm == pytest.approx(2 * math.sqrt(area / math.pi), abs=2e-5)
+
+
+def test_fewer_strips_around_are_a_prism():
+    assert len(cylinders(round_bar(8, 10, sides=17))) == 1
+    assert cylinders(round_bar(8, 10, sides=16)) == []
+
+
+def arc_bar(strips, step_deg, radius=10.0):
+    """A bar whose front is an arc of so many strips, each of which covers a step."""
+    half = math.radians(strips * step_deg / 2)
+    angles = np.linspace(-half, half, strips + 1)
+    front = [(radius * math.cos(a), radius * math.sin(a)) for a in angles]
+    back = [(-5.0, front[-1][1]), (-5.0, front[0][1])]
+    return Manifold.extrude(CrossSection([[*front, *back]]), 7.0)
+
+
+@pytest.mark.parametrize(
+    ("strips", "step_deg", "is_round"), [(2, 16, False), (3, 9, False), (4, 7, False), (4, 9, True)]
+)
+def test_an_arc_of_a_few_strips_is_round_from_thirty_degrees_on(strips, step_deg, is_round):
+    found = cylinders(arc_bar(strips, step_deg))
+    assert len(found) == is_round
+    for one in found:
+        as_drawn(one, 20.0, 360 / step_deg)
+        assert one.arc_deg == pytest.approx(strips * step_deg, abs=1e-2)
+        assert (one.strips, one.is_inner) == (strips, False)
+        assert one.point_mm == pytest.approx((0, 0, 3.5), abs=1e-4)
+
+
+def test_rounded_corners_are_quarters_and_the_sides_between_them_wide():
+    found, patches = rounds(rounded_plate(30, 20, 6, 4, 48))
+    assert len(found.cylinders) == 4
+    for one, own in found.cylinders:
+        as_drawn(one, 8.0, 48)
+        assert (one.strips, len(own)) == (12, 12)
+        assert one.arc_deg == pytest.approx(90, abs=1e-2)
+        assert np.abs(one.point_mm) == pytest.approx((11, 6, 3), abs=1e-4)
+    # Long sides: 22 × 6 mm and 12 × 6 mm; top and bottom meet nothing smoothly.
+    assert sorted(patches.areas_mm2[found.is_wide]) == pytest.approx([72, 72, 132, 132], rel=1e-3)
+
+
+def test_a_strip_that_is_cut_in_two_counts_once():
+    cross = box(40, 4, 4, (-20, -2, 8))
+    solid = box(20, 20, 20, (-10, -10, 0)) - round_bar(10, 30, (0, 0, -5), 40) - cross
+    (one,) = cylinders(solid)
+    as_drawn(one, 10.0, 40)
+    assert (one.strips, one.is_inner) == (40, True)
+    assert one.arc_deg == pytest.approx(360, abs=1e-2)
+    assert one.half_length_mm == pytest.approx(10, abs=1e-5)
+
+
+@cache
+def unlike_rims(sides, kept_deg=360):
+    """A bar whose upper rim is divided half a step beside the lower one: no strip runs along it."""
+    steps = round(sides * kept_deg / 360)
+    step = 2 * math.pi / sides
+    rims = [
+        [(5 * math.cos((n + by) * step), 5 * math.sin((n + by) * step), z) for n in range(steps)]
+        for by, z in ((0, 0.0), (0.5, 12.0))
+    ]
+    return Manifold.hull_points(np.array(rims).reshape(-1, 3))
+
+
+@pytest.mark.parametrize("sides", [20, 48])
+def test_a_bar_whose_rims_are_divided_by_themselves_is_round_too(sides):
+    (one,) = cylinders(unlike_rims(sides))
+    as_drawn(one, 10.0, sides)
+    assert (one.strips, one.arc_deg, one.is_inner) == (sides, 360.0, False)
+    assert one.half_length_mm == pytest.approx(6, abs=1e-5)
+    assert one.point_mm == pytest.approx((0, 0, 6), abs=1e-4)
+    (hole,) = cylinders(box(20, 20, 12, (-10, -10, 0)) - unlike_rims(sides))
+    as_drawn(hole, 10.0, sides)
+    assert (hole.strips, hole.is_inner) == (sides, True)
+
+
+def test_half_a_bar_with_unlike_rims_covers_half_a_turn():
+    (one,) = cylinders(unlike_rims(48, 180))
+    # The lower rim goes from 0 to 23 steps of 7.5°, the upper one from half a step on.
+    assert one.arc_deg == pytest.approx(23.5 * 7.5, abs=0.01)
+    assert one.corner_mm == pytest.approx(10, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    "solid",
+    [
+        Manifold.revolve(CrossSection.circle(10, 48), 48),
+        Manifold.sphere(10, 48),
+        Manifold.cylinder(10, 8, 5, 48),
+        box(3, 4, 5),
+    ],
+    ids=["ball of gores", "ball of triangles", "cone", "box"],
+)
+def test_balls_cones_and_boxes_have_no_cylinder(solid):
+    assert cylinders(solid) == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_circle_is_the_nearest_to_its_points(seed):
+    rng = np.random.default_rng(seed)
+    angles = rng.uniform(0, 1.5, 30)
+    points = np.column_stack([np.cos(angles), np.sin(angles)]) * 7 + (100, -40)
+    points += 0.02 * rng.normal(size=points.shape)
+    away = lambda p: np.hypot(points[:, 0] - p[0], points[:, 1] - p[1]) - p[2]  # noqa: E731
+    best = least_squares(away, (100, -40, 7), xtol=1e-14, ftol=1e-14, gtol=1e-14).x
+    centre, radius = circle_through(points)
+    assert (*centre, radius) == pytest.approx(best, abs=1e-4)
+
+
+def test_ways_across_an_axis_are_square_to_it_and_to_each_other():
+    axes = np.vstack([np.eye(3), np.random.default_rng(1).normal(size=(5, 3))])
+    for axis in axes / np.linalg.norm(axes, axis=1)[:, None]:
+        frame = np.array([*crosswise(axis), axis])
+        assert frame @ frame.T == pytest.approx(np.eye(3), abs=1e-12)
+        assert np.linalg.det(frame) == pytest.approx(1)
