@@ -23,6 +23,8 @@ QUICK = (
     "sleeve",
     "legs",
     "dovetail",
+    "taper 0.050 0.2 24 turned",
+    "countersunk head",
     "shim",
     "two screws",
     "hinge",
@@ -187,7 +189,7 @@ def test_what_up_says_wrongly_is_told_together():
 
 def test_a_list_of_every_kind_of_joint_is_read_as_it_is(tmp_path):
     names = ("rail +0.20", "pin lying", "pocket with corners", "sleeve", "legs", "dovetail")
-    for name in (*names, "two screws", "shelf printed upright"):
+    for name in (*names, "two screws", "shelf printed upright", "taper lying"):
         case = CASES[name]
         (tmp_path / "list.csv").write_text(list_csv(met(case)), encoding="utf-8")
         listed = read_joints(tmp_path / "list.csv")

@@ -5,6 +5,7 @@ import io
 import re
 import unicodedata
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from coupons.answering.meet.grouping import Group
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meet.printed import Printed
 from coupons.answering.meshes.body import Floats
-from coupons.answering.meshes.regions import Kind
+from coupons.answering.meshes.regions import Kind, round_of
 from coupons.terms import FLAT, Bed, Direction, Form, Grade
 
 ASKED = (
@@ -37,6 +38,17 @@ FOUND = MET_COLUMNS
 """What was found in the bodies; `coupons relieve` reads the first four of them."""
 _NEEDED = frozenset({"name", "internal", "external", "size_mm", "across", "fit", *FOUND})
 _LONGEST = 24  # characters of a body's name in a joint's
+
+
+@dataclass(frozen=True)
+class Facets:
+    """What facets make of a diameter, in mm, and how many flats there are around."""
+
+    corner_mm: float
+    flat_mm: float
+    area_mm: float
+    sagitta_mm: float
+    strips: int
 
 
 def rows(met: Met, fit: Grade = Grade.SLIDE) -> list[dict[str, str]]:
@@ -128,13 +140,28 @@ def longest_mm(contact: Contact) -> float:
 
 def _diameters(contact: Contact, external: int) -> dict[str, str]:
     """Return what facets make of the two diameters, internal/external."""
-    sides = [contact.regions[side][0].cylinder for side in (1 - external, external)]
-    both = [one for one in sides if one is not None]
+    both = facets_at(contact, external)
     return {
         "across_flats_mm": "/".join(_number(one.flat_mm) for one in both),
         "by_area_mm": "/".join(_number(one.area_mm) for one in both),
         "sagitta_mm": "/".join(_number(one.sagitta_mm) for one in both),
     }
+
+
+def facets_at(contact: Contact, external: int) -> list[Facets]:
+    """Return the diameters of hole and pin in the middle of a round contact."""
+    both = [round_of(contact.regions[side][0]) for side in (1 - external, external)]
+    shares = [one.diameter_at(contact.point_mm) / one.corner_mm for one in both]
+    return [
+        Facets(
+            one.corner_mm * share,
+            one.flat_mm * share,
+            one.area_mm * share,
+            one.sagitta_mm * share,
+            one.strips,
+        )
+        for one, share in zip(both, shares, strict=True)
+    ]
 
 
 def sizes_mm(group: Group) -> tuple[float, ...]:

@@ -202,7 +202,8 @@ def wanted_pair(
     for at, is_internal in zip(meeting.bodies, (True, False), strict=True):
         regions = _regions(pair, 1 - pair.external if is_internal else pair.external)
         body = met.bodies[at]
-        side = Side(body.body.name, letters, regions, is_internal, body.axes[2])
+        at_mm = pair.contacts[0].point_mm
+        side = Side(body.body.name, letters, regions, is_internal, body.axes[2], at_mm)
         sides.append(None if bought is is_internal else side)
     return Wanted(
         joint=name,

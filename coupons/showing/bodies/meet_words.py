@@ -1,7 +1,14 @@
 """Where bodies meet, in words: for the terminal and the page."""
 
 from coupons.answering.meet.contacts import Contact
-from coupons.answering.meet.list_rows import gaps_mm, name_of, oblique, sizes_mm, ways_of
+from coupons.answering.meet.list_rows import (
+    facets_at,
+    gaps_mm,
+    name_of,
+    oblique,
+    sizes_mm,
+    ways_of,
+)
 from coupons.answering.meet.meetings import Apart, Meeting, Met
 from coupons.answering.meet.printed import leaning
 from coupons.answering.meshes.regions import Kind
@@ -18,7 +25,9 @@ def form_words(joint: Meeting) -> str:
     group = joint.group
     assert group is not None
     words = _FORMS.get(group.internal, f"{group.external} in {group.internal}")
-    return f"{words}, slanted" if group.pairs[0].slant_deg else words
+    if not group.pairs[0].slant_deg:
+        return words
+    return f"{words}, tapered" if group.pairs[0].is_round else f"{words}, slanted"
 
 
 def size_words(joint: Meeting) -> str:
@@ -26,13 +35,17 @@ def size_words(joint: Meeting) -> str:
     group = joint.group
     assert group is not None
     text = " × ".join(_mm(size) for size in sizes_mm(group)) + " mm"
-    return f"⌀ {text}" if group.pairs[0].is_round else text
+    first = group.pairs[0]
+    if first.is_round and first.slant_deg:
+        return f"⌀ {text} in the middle, {first.slant_deg:.2f}° to the axis"
+    return f"⌀ {text}" if first.is_round else text
 
 
 def gap_words(joint: Meeting) -> str:
     """Give the drawn gap over both sides: ``0.3 mm``."""
     assert joint.group is not None
-    return " × ".join(_mm(gap) for gap in gaps_mm(joint.group)) + " mm"
+    text = " × ".join(_mm(gap) for gap in gaps_mm(joint.group)) + " mm"
+    return f"{text} along the normals" if joint.group.pairs[0].slant_deg else text
 
 
 def side_gaps(joint: Meeting) -> str:
@@ -65,7 +78,7 @@ def _directions(met: Met, joint: Meeting, number: int) -> str:
         return f"axis along {names[0]}, pitch along {names[1]}"
     if group.pairs[0].is_round:
         return f"axis along {names[0]}"
-    if group.pairs[0].slant_deg:
+    if group.pairs[0].pull is not None:
         return f"across {names[0]}, pull along {names[1]}"
     return "across " + " and ".join(names)
 
@@ -76,15 +89,12 @@ def facet_words(joint: Meeting) -> str:
     assert group is not None
     if not group.pairs[0].is_round:
         return ""
-    contact, external = joint.contacts[0], group.external_side
-    parts = []
-    for form, side in (("hole", 1 - external), ("pin", external)):
-        one = contact.regions[side][0].cylinder
-        assert one is not None
-        parts.append(
-            f"{form} {_mm(one.corner_mm)} mm across corners, {_mm(one.flat_mm)} across flats, "
-            f"{_mm(one.area_mm)} by area ({one.strips} flats, sagitta {_mm(one.sagitta_mm)})"
-        )
+    both = facets_at(joint.contacts[0], group.external_side)
+    parts = [
+        f"{form} {_mm(one.corner_mm)} mm across corners, {_mm(one.flat_mm)} across flats, "
+        f"{_mm(one.area_mm)} by area ({one.strips} flats, sagitta {_mm(one.sagitta_mm)})"
+        for form, one in zip(("hole", "pin"), both, strict=True)
+    ]
     return "; ".join(parts) + "."
 
 
