@@ -104,5 +104,5 @@ def _next(listed: Path) -> list[str]:
         f"- choose the fit of each joint in {listed}; a column move says",
         "  which body moves: internal, external or both",
         f"- coupons joints PROFILE {listed}",
-        f"- coupons relieve {listed} PROFILE -o FOLDER",
+        f"- coupons relieve PROFILE {listed} -o FOLDER",
     ]

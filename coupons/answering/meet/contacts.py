@@ -222,7 +222,7 @@ def _round(
         (i, j)
         for i, first in enumerate(pieces)
         for j, second in enumerate(pieces[: i + 1])
-        if all(_is_same_round(round_of(first[s]), round_of(second[s])) for s in (0, 1))
+        if all(is_same_round(round_of(first[s]), round_of(second[s])) for s in (0, 1))
     ]
     label = joined(len(pieces), np.array(alike))
     for number in sorted(set(label.tolist())):
@@ -254,7 +254,7 @@ def _off_axis_mm(one: Round, other: Round) -> float:
     return float(np.linalg.norm(np.cross(other.point_mm - one.point_mm, one.axis)))
 
 
-def _is_same_round(one: Round, other: Round) -> bool:
+def is_same_round(one: Round, other: Round) -> bool:
     """Tell whether two rounds of one body are pieces of one: on one axis, and alike in size."""
     is_parallel = float(np.linalg.norm(np.cross(one.axis, other.axis))) <= _PARALLEL
     is_alike = abs(one.corner_mm - other.diameter_at(one.point_mm)) <= 2e-3

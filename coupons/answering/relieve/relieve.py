@@ -107,6 +107,8 @@ class Wanted:
         Sizes are as given, such as with hardware or in whole layers.
     is_slanted : bool
         The faces of a wedge or taper: their gap is along their normals.
+    is_lone : bool
+        A hole that meets no body: what goes in stands in no file.
     """
 
     joint: str
@@ -119,6 +121,7 @@ class Wanted:
     one_face: frozenset[bool] = frozenset()
     is_absolute: bool = False
     is_slanted: bool = False
+    is_lone: bool = False
 
     @property
     def sides(self) -> tuple[Side, ...]:
@@ -265,7 +268,7 @@ def odd_faces(pair: Wanted, drawn: Mapping[str, Body]) -> str:
         if not _belong_together(side):
             return f"{where} are not one cylinder, or flat faces opposite one another"
         size_mm = side.size_in(drawn[side.body])
-        if abs(size_mm - pair.size_mm) > _UNLIKE_MM:
+        if not pair.is_lone and abs(size_mm - pair.size_mm) > _UNLIKE_MM:
             return f"{where} measures {size_mm:.2f} mm, the list says {pair.size_mm:g} mm"
     return ""
 

@@ -4,11 +4,13 @@ from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.list_rows import (
     facets_at,
     gaps_mm,
+    lone_words,
     name_of,
     oblique,
     sizes_mm,
     ways_of,
 )
+from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Apart, Meeting, Met
 from coupons.answering.meet.printed import leaning
 from coupons.answering.meshes.regions import Kind
@@ -137,6 +139,36 @@ def meeting_lines(met: Met) -> list[str]:
     ]
 
 
+def lone_notes(met: Met) -> list[str]:
+    """Return a sentence for the holes that meet nothing, those alike together, and what to do."""
+    alike: dict[str, list[str]] = {}
+    for label, hole in zip(met.lone_labels, met.lone, strict=True):
+        alike.setdefault(lone_hole_words(met, hole), []).append(label)
+    notes = [f"{_range(labels)}: {words}." for words, labels in alike.items()]
+    if notes:
+        notes.append(
+            "U: holes that meet no body. None of them is moved, unless the list says what goes in: "
+            "hardware, a fit, or a diameter such as draw 2.6 in the column fit."
+        )
+    return notes
+
+
+def lone_hole_words(met: Met, hole: LoneHole) -> str:
+    """Describe a hole that meets nothing: ``cover, through hole ⌀ 3.4 mm, 5 mm deep, along z``."""
+    body = met.bodies[hole.body]
+    size, depth = _mm(hole.cylinder.corner_mm), _mm(round(hole.depth_mm, 2))
+    way = body.direction(hole.cylinder.axis)[0]
+    return f"{body.body.name}, {lone_words(hole)} ⌀ {size} mm, {depth} mm deep, axis along {way}"
+
+
+def _range(labels: list[str]) -> str:
+    """Write labels that follow each other as a range: ``U1 to U4``."""
+    numbers = [int(label[1:]) for label in labels]
+    if len(labels) > 2 and numbers == list(range(numbers[0], numbers[-1] + 1)):
+        return f"{labels[0]} to {labels[-1]}"
+    return ", ".join(labels)
+
+
 def meeting_notes(met: Met) -> list[str]:
     """Return what else is to be said, a paragraph each."""
     notes = [
@@ -147,6 +179,7 @@ def meeting_notes(met: Met) -> list[str]:
         f"Q{n}: {rest_words(met, one)} (free-form: it is shown, and never moved)."
         for n, one in enumerate(met.free, start=1)
     ]
+    notes += lone_notes(met)
     notes += [apart_words(one) for one in met.apart]
     leans = leaning(met.bodies)
     if leans:
