@@ -12,6 +12,7 @@ from coupons.answering.meet.list_rows import gaps_mm, list_csv, rows, sizes_mm
 from coupons.answering.meet.meetings import meet
 from coupons.answering.meet.printed import read_ups
 from coupons.errors import BodyError
+from coupons.showing.bodies.meet_words import meeting_notes
 
 CASES = {case.name: case for case in cases()}
 QUICK = (
@@ -159,6 +160,13 @@ def test_corners_and_two_sizes_of_a_pocket_are_in_the_list():
     found = meet([drawn(solid, name) for name, solid in pocket(0.2, 0.2, radius=4.0).items()])
     (row,) = rows(found)
     assert (row["size_mm"], row["corner_mm"], row["across"]) == ("40x25", "4/3.9", "xy")
+
+
+def test_what_legs_leave_to_be_filled_in_is_told_and_has_its_column():
+    found = met(CASES["legs"])
+    (row,) = csv.DictReader(io.StringIO(list_csv(found)))
+    assert row["mouth_mm"] == ""
+    assert any("write the opening between the lips" in note for note in meeting_notes(found))
 
 
 def test_names_of_bodies_that_are_no_names_of_joints_are_cleared_up():

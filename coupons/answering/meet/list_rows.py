@@ -34,6 +34,7 @@ ASKED = (
     "pitch_mm",
     "corner_mm",
     "leg_mm",
+    "mouth_mm",
     "slant_deg",
 )
 """Columns that `coupons joints` reads; those that are blank in every row are left out."""
@@ -66,7 +67,9 @@ def rows(met: Met, fit: Grade = Grade.SLIDE) -> list[dict[str, str]]:
 def list_csv(met: Met, fit: Grade = Grade.SLIDE) -> str:
     """Return the list as CSV, without the columns that no joint needs."""
     found = rows(met, fit)
-    needed = _NEEDED | {"hardware"} if met.lone else _NEEDED
+    needed = set(_NEEDED)
+    needed |= {"hardware"} if met.lone else set()
+    needed |= {"mouth_mm"} if any(row["leg_mm"] for row in found) else set()
     columns = [
         name for name in (*ASKED, *FOUND) if name in needed or any(row[name] for row in found)
     ]

@@ -179,6 +179,12 @@ def meeting_notes(met: Met) -> list[str]:
         f"Q{n}: {rest_words(met, one)} (free-form: it is shown, and never moved)."
         for n, one in enumerate(met.free, start=1)
     ]
+    notes += [
+        f"{joint.letter}: springy legs. Lips were not looked for: if there are any, write the "
+        "opening between the lips into the column mouth_mm; without lips leave it blank."
+        for joint in met.joints
+        if joint.group is not None and joint.group.internal == "legs"
+    ]
     notes += lone_notes(met)
     notes += [apart_words(one) for one in met.apart]
     leans = leaning(met.bodies)
