@@ -6,19 +6,32 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from coupons.answering.joints.joint_list import ListedJoint
+    from coupons.answering.joints.joint_list import JointList, ListedJoint
     from coupons.answering.question import Question
 
 
 def read_listed(path: Path) -> "tuple[ListedJoint, ...]":
     """Read a list of joints; report on stderr the columns that are not used."""
+    from coupons.errors import AnswerError, Problem
+
+    listed = read_list(path)
+    if not listed.joints:
+        todo = "Write hardware or a fit beside a hole that meets nothing"
+        raise AnswerError([Problem(path.name, "at least one joint", "none", todo)])
+    return listed.joints
+
+
+def read_list(path: Path) -> "JointList":
+    """Read all rows of a list; report on stderr what is not used."""
     from coupons.answering.joints.joint_list import read_joints
-    from coupons.answering.words.joints import ignored_columns
+    from coupons.answering.words.joints import holes_not_asked, ignored_columns
 
     listed = read_joints(path)
     if listed.ignored:
         click.echo(f"{path.name}: {ignored_columns(listed)}", err=True)
-    return listed.joints
+    if told := holes_not_asked(listed):
+        click.echo(click.wrap_text(f"{path.name}: {told}", 80, subsequent_indent="  "), err=True)
+    return listed
 
 
 def asked_of(joints: Path | None) -> "dict[str, Question]":

@@ -57,9 +57,9 @@ def command(
 ) -> None:
     """Find where drawn bodies meet, and list their joints for `coupons joints`.
 
-    FILES are STL, 3MF, OBJ or PLY, with the bodies in place. Flat faces, cylinders and slanted
-    pairs are joined to joints. A single face that only carries is a rest. Faces of any other shape
-    are shown, and never moved.
+    FILES are STL, 3MF, OBJ or PLY, with the bodies in place. Flat faces, cylinders, cones and
+    slanted pairs are joined to joints. A single face that only carries is a rest. Faces of any
+    other shape are shown, and never moved.
 
     Each body is printed as exported, with z up, unless --up says otherwise; x and y of the printer
     are those of the file. Where x is up, the file's z takes its place.
@@ -104,5 +104,5 @@ def _next(listed: Path) -> list[str]:
         f"- choose the fit of each joint in {listed}; a column move says",
         "  which body moves: internal, external or both",
         f"- coupons joints PROFILE {listed}",
-        f"- coupons relieve {listed} PROFILE -o FOLDER",
+        f"- coupons relieve PROFILE {listed} -o FOLDER",
     ]

@@ -7,8 +7,8 @@ import click
 
 
 @click.command()
-@click.argument("listed", metavar="LIST", type=click.Path(path_type=Path))
 @click.argument("profile", type=click.Path(path_type=Path))
+@click.argument("listed", metavar="LIST", type=click.Path(path_type=Path))
 @click.option(
     "-o",
     "--output",
@@ -19,11 +19,11 @@ import click
 )
 @click.option("--json", "as_json", is_flag=True, help="Print what was moved as data.")
 @click.pass_context
-def command(ctx: click.Context, listed: Path, profile: Path, folder: Path, as_json: bool) -> None:
+def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_json: bool) -> None:
     """Write bodies anew with the faces of their joints moved by the answers.
 
-    LIST is the meetings.csv that `coupons meet` wrote, with your fits in it; meetings.json must
-    stand beside it. PROFILE is the profile.json that `coupons fit` wrote.
+    PROFILE is the profile.json that `coupons fit` wrote. LIST is the meetings.csv that
+    `coupons meet` wrote, with your fits in it; meetings.json must stand beside it.
 
     Only the faces that the list names are moved, and only bodies that change are written. The
     written files are read again: each joint must have the gap that was asked, each body must be
@@ -43,21 +43,22 @@ def command(ctx: click.Context, listed: Path, profile: Path, folder: Path, as_js
     from coupons.answering.relieve.relieved_files import relieve_into_files
     from coupons.answering.relieve.screws import screw_cautions
     from coupons.answering.words.answers import marks
-    from coupons.cli.listed import read_listed
+    from coupons.cli.listed import read_list
     from coupons.learning.profile_file import read_profile
     from coupons.showing.bodies.relieve_words import moved_data, moved_lines, refused_lines
     from coupons.showing.bodies.relieved_folder import write_relieved
 
     if listed.suffix.lower() == ".json" or profile.suffix.lower() == ".csv":
         raise click.UsageError(
-            f"The list comes first, then the profile: expected meetings.csv and profile.json, got "
-            f"{listed.name} and {profile.name}."
+            f"The profile comes first, then the list: expected profile.json and meetings.csv, got "
+            f"{profile.name} and {listed.name}."
         )
     faces = read_faces(listed)
     printer = read_profile(profile)
-    joints = answer_each(printer, read_listed(listed))
+    rows = read_list(listed)
+    joints = answer_each(printer, rows.joints)
     again = meet_again(listed)
-    asked = asked_faces(again.met, joints, faces)
+    asked = asked_faces(again.met, joints, faces, rows.holes)
     divided = [one.surface.regions for one in again.met.bodies]
     made_for = {"machine": printer.machine, "material": printer.material}
     walls = least_walls(again.met, joints, printer, asked)

@@ -8,6 +8,7 @@ import pytest
 import trimesh
 from manifold3d import Manifold, Mesh
 from support.drawn_bodies import drawn, round_bar
+from support.meeting_cases import taper
 from support.moved_faces import between, prism
 
 from coupons.answering.chances.drawing import FaceMove
@@ -120,6 +121,49 @@ def test_the_flanks_of_a_dovetail_get_their_gap_along_the_normals(tmp_path):
     whole = 25 * (40 * 5 + 8 * (12 + lean))
     assert volume(outer) == pytest.approx(whole - lost, rel=1e-5)
     assert volume(inner) == pytest.approx(25 * (40 * 13 - 8 * (12 + lean)), rel=1e-5)
+
+
+@pytest.mark.parametrize("sides", [24, 96])
+@pytest.mark.parametrize("forms", [(Form.PIN,), (Form.HOLE,), (Form.HOLE, Form.PIN)])
+@pytest.mark.parametrize("per_mm", [1 / 10, 2 * np.tan(np.radians(5))])
+def test_a_taper_gets_its_gap_along_the_normals(tmp_path, sides, forms, per_mm):
+    bodies = taper(0.1, per_mm, sides)
+    joint, (inner, outer) = relieved(
+        tmp_path, turned(bodies["socket"], bodies["plug"]), (0.3,), forms
+    )
+    assert joint.group.pairs[0].slant_deg == pytest.approx(
+        np.degrees(np.arctan(per_mm / 2)), abs=1e-3
+    )
+    # The volume of a frustum between two rims of a regular polygon, in closed form; a drawn
+    # difference square to the surface is larger across.
+    flat = sides / 2 * np.sin(2 * np.pi / sides)
+    across = 1 / np.cos(np.arctan(per_mm / 2))
+
+    def frustum(low, high, wide):
+        a, b = ((wide + per_mm * z) / 2 for z in (low, high))
+        return flat * (high - low) * (a * a + a * b + b * b) / 3
+
+    hole = 8 + (0.2 / len(forms) * across if Form.HOLE in forms else 0)
+    pin = 8 - 0.1 * across - (0.2 / len(forms) * across if Form.PIN in forms else 0)
+    assert volume(inner) == pytest.approx(30 * 30 * 20 - frustum(0, 20, hole), rel=1e-5)
+    assert volume(outer) == pytest.approx(frustum(4, 26, pin), rel=1e-5)
+    if sides == 96:  # their flats face each other: the kernel's distance is that of two flats
+        apart = solid(inner).min_gap(solid(outer), 1)
+        slope = per_mm / 2 * np.cos(np.pi / sides)
+        assert apart == pytest.approx(
+            (hole - pin) / 2 * np.cos(np.pi / sides) / np.hypot(1, slope), abs=1e-3
+        )
+
+
+def test_the_tip_of_a_taper_and_its_edge_to_a_collar_stay_sharp(tmp_path):
+    cone = Manifold.cylinder(16, 6, 0.0, 48)
+    plug = cone + round_bar(12, 6, (0, 0, -6), 48)
+    socket = between((-15, -15, 2), (15, 15, 20)) - cone
+    _, (_, outer) = relieved(tmp_path, turned(socket, plug), (0.2,), (Form.PIN,))
+    # Offset by 0.1 square to its surface, the cone slides along its axis by 0.1 / sin of its angle.
+    slid = 0.1 / np.sin(np.arctan(6 / 16))
+    flat = 48 / 2 * np.sin(2 * np.pi / 48)
+    assert volume(outer) == pytest.approx(flat * 36 * ((6 - slid) + 16 / 3), rel=1e-4)
 
 
 def test_a_gap_that_is_drawn_already_counts(tmp_path):

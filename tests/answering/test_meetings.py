@@ -12,6 +12,7 @@ from coupons.answering.meet.list_rows import gaps_mm, list_csv, rows, sizes_mm
 from coupons.answering.meet.meetings import meet
 from coupons.answering.meet.printed import read_ups
 from coupons.errors import BodyError
+from coupons.showing.bodies.meet_words import meeting_notes
 
 CASES = {case.name: case for case in cases()}
 QUICK = (
@@ -23,6 +24,8 @@ QUICK = (
     "sleeve",
     "legs",
     "dovetail",
+    "taper 0.050 0.2 24 turned",
+    "countersunk head",
     "shim",
     "two screws",
     "hinge",
@@ -159,6 +162,13 @@ def test_corners_and_two_sizes_of_a_pocket_are_in_the_list():
     assert (row["size_mm"], row["corner_mm"], row["across"]) == ("40x25", "4/3.9", "xy")
 
 
+def test_what_legs_leave_to_be_filled_in_is_told_and_has_its_column():
+    found = met(CASES["legs"])
+    (row,) = csv.DictReader(io.StringIO(list_csv(found)))
+    assert row["mouth_mm"] == ""
+    assert any("write the opening between the lips" in note for note in meeting_notes(found))
+
+
 def test_names_of_bodies_that_are_no_names_of_joints_are_cleared_up():
     bodies = [drawn(solid, f"=<{name}>;{'x' * 50}") for name, solid in rail(0.2).items()]
     (row,) = rows(meet(bodies))
@@ -187,7 +197,7 @@ def test_what_up_says_wrongly_is_told_together():
 
 def test_a_list_of_every_kind_of_joint_is_read_as_it_is(tmp_path):
     names = ("rail +0.20", "pin lying", "pocket with corners", "sleeve", "legs", "dovetail")
-    for name in (*names, "two screws", "shelf printed upright"):
+    for name in (*names, "two screws", "shelf printed upright", "taper lying"):
         case = CASES[name]
         (tmp_path / "list.csv").write_text(list_csv(met(case)), encoding="utf-8")
         listed = read_joints(tmp_path / "list.csv")

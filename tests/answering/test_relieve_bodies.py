@@ -180,7 +180,7 @@ def test_a_free_form_face_is_named_and_not_moved():
     (free,) = [region for region in regions_of(ball) if region.kind is Kind.FREE]
     side = Side("ball", "a", (free,), False, UP)
     refused = files_of((ball,), Wanted("ball", None, side, 20, {False: 19.8}, 0)).relieved.refused
-    assert refused == {"ball": "ball a is neither flat nor a cylinder: it is not moved"}
+    assert refused == {"ball": "ball a is not flat, a cylinder or a cone: it is not moved"}
 
 
 def trimesh_ball():

@@ -46,7 +46,7 @@ def met(folder, *files, fit="slide"):
 
 
 def run(folder, *more, out="out"):
-    arguments = [folder / "met" / "meetings.csv", folder / "profile.json", "-o", folder / out]
+    arguments = [folder / "profile.json", folder / "met" / "meetings.csv", "-o", folder / out]
     return CliRunner().invoke(main, ["relieve", *map(str, arguments), *map(str, more)])
 
 
@@ -178,11 +178,11 @@ def test_a_list_without_faces_is_refused(folder):
     assert "faces" in result.output
 
 
-def test_the_list_comes_first(folder):
-    arguments = ["relieve", str(folder / "profile.json"), str(folder / "met" / "meetings.csv")]
+def test_the_profile_comes_first(folder):
+    arguments = ["relieve", str(folder / "met" / "meetings.csv"), str(folder / "profile.json")]
     result = CliRunner().invoke(main, [*arguments, "-o", str(folder / "out")])
     assert result.exit_code == 2
-    assert "The list comes first, then the profile" in " ".join(result.output.split())
+    assert "The profile comes first, then the list" in " ".join(result.output.split())
 
 
 def test_objects_of_one_package_are_written_one_by_one(folder):

@@ -59,7 +59,7 @@ def invocations(folder):
         ],
         "joints": [[PROFILE, DEMO / "joints.csv"]],
         "meet": [bodies(folder.parent)],
-        "relieve": [[MET, PROFILE, "-o", folder.parent / "relieved"]],
+        "relieve": [[PROFILE, MET, "-o", folder.parent / "relieved"]],
         "press": [PRESS],
         "clip": [CLIP],
         "compare": [[PROFILE, PROFILE]],

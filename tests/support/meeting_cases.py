@@ -230,6 +230,68 @@ def tubes(gap: float) -> dict:
     return {"sleeve": turned(outer, 128), "tube": turned(inner, 128)}
 
 
+def taper(gap: float, per_mm: float, sides: int, *, fine: int = 1, pin_sides: int = 0) -> dict:
+    """A pin in a hole that narrows by ``per_mm`` of its diameter; the gap is square to the faces.
+
+    Both stand from 0 to 20 along z, where the hole is 8 wide; the pin is longer and starts at 4.
+    """
+    across = gap / np.cos(np.arctan(per_mm / 2))
+
+    def frustum(low: float, high: float, wide: float, count: int) -> Manifold:
+        radii = [(wide + per_mm * z) / 2 for z in (low, high)]
+        return Manifold.cylinder(high - low, *radii, count).translate((0, 0, low))
+
+    plate = box(30, 30, 20, (-15, -15, 0)) - frustum(0, 20, 8, sides)
+    pin = frustum(4, 26, 8 - across, pin_sides or sides)
+    return {"socket": plate.refine(fine), "plug": pin.refine(fine)}
+
+
+def _taper(gap: float, per_mm: float, ways: str = "z/z") -> Known:
+    lean = np.degrees(np.arctan(per_mm / 2))
+    return Known("hole/pin", "socket/plug", (8 + 12 * per_mm,), (gap,), ways, tilt_deg=lean)
+
+
+def _tapers() -> list[Case]:
+    five = 2 * np.tan(np.radians(5))
+    found = []
+    for per_mm, gap, sides in (
+        *((1 / 20, 0.2, sides) for sides in (24, 32, 64, 128, 256)),
+        *((1 / 10, gap, 64) for gap in (0.0, 0.1, -0.2, 0.5)),
+        *((five, gap, sides) for gap, sides in ((0.05, 256), (0.3, 24), (0.2, 48))),
+        (1 / 50, 0.1, 96),
+        (2 * np.tan(np.radians(30)), 0.3, 64),
+    ):
+        for turn in ((0.0, 0.0, 0.0), TILT):
+            name = f"taper {per_mm:.3f} {gap} {sides}{' turned' if any(turn) else ''}"
+            known = (_taper(gap, per_mm),)
+            found.append(Case(name, taper(gap, per_mm, sides), known, turn=turn))
+    head = turned([(0, -3), (3, -3), (3, 4.9), (6, 7.9), (6, 9), (0, 9)])
+    seat = turned([(0, -1), (3.2, -1), (3.2, 5), (6.2, 8), (0, 8)])
+    found += [
+        Case("taper fine", taper(0.2, five, 32, fine=5), (_taper(0.2, five),), turn=TILT),
+        Case("taper 64 in 48", taper(0.2, 0.1, 48, pin_sides=64), (_taper(0.2, 0.1),)),
+        Case(
+            "taper lying",
+            taper(0.2, 0.1, 64),
+            (_taper(0.2, 0.1, "z/y"),),
+            ups={"plug": "y"},
+        ),
+        # Other angles are no taper: the faces meet somewhere at the most.
+        Case(
+            "plug of another angle",
+            {"socket": taper(0.2, 0.1, 64)["socket"], "plug": taper(0.2, 0.12, 64)["plug"]},
+            free=1,
+        ),
+        Case(
+            "countersunk head",
+            {"plate": box(30, 30, 8, (-15, -15, 0)) - seat, "screw": head},
+            (Known("hole/pin", "plate/screw", (6.4,), (0.4,), "z/z"),),
+            (("plate/screw", 0.2 * np.sqrt(0.5)),),
+        ),
+    ]
+    return found
+
+
 def slot(gap: float, ways: str = "x/x") -> Known:
     return Known("slot/tongue", "channel/tongue", (8.0,), (gap,), ways)
 
@@ -416,6 +478,7 @@ def cases() -> list[Case]:
             },
             free=1,
         ),
+        *_tapers(),
     ]
     return found
 

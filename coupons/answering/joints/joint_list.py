@@ -42,6 +42,7 @@ slant_deg
 import re
 import unicodedata
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -52,6 +53,15 @@ from coupons.answering.chances.pairs import odd_pair
 from coupons.answering.chances.pieces import MOST_CHOICES, odd_choices
 from coupons.answering.chances.slants import odd_slant
 from coupons.answering.joints.list_sides import LONGEST_PRINT, Makers, is_print, prints_of_two
+from coupons.answering.joints.lone_rows import (
+    ALONE,
+    ListedHole,
+    is_asked,
+    is_lone,
+    listed_hole,
+    odd_move,
+    with_partner,
+)
 from coupons.answering.joints.several_cells import (
     SEVERAL_COLUMNS,
     kind_in,
@@ -105,6 +115,7 @@ COLUMNS = (
 _UNIT_COLUMNS = ("unit", "units")
 # What `coupons meet` found in the bodies, for `coupons relieve` and for the eye.
 MET_COLUMNS = (
+    ALONE,
     "faces",
     "internal_body",
     "external_body",
@@ -220,10 +231,13 @@ class JointList:
     joints : tuple of ListedJoint
     ignored : tuple of str
         Columns with content that are not used.
+    holes : tuple of ListedHole
+        Holes that meet no body and of which no joint is asked.
     """
 
     joints: tuple[ListedJoint, ...]
     ignored: tuple[str, ...]
+    holes: tuple[ListedHole, ...] = ()
 
 
 def read_joints(path: Path) -> JointList:
@@ -235,21 +249,29 @@ def read_joints(path: Path) -> JointList:
         With every problem of the file at once.
     """
     rows, problems = read_cells(path, _LAYOUT)
-    joints = []
+    joints, holes = [], []
     makers = Makers(path.parent)
     for row in rows:
+        if is_lone(row) and not is_asked(row):
+            hole, wrong = listed_hole(path.name, row)
+            problems += wrong
+            holes.append(hole)
+            continue
+        if is_lone(row):
+            problems += odd_move(path.name, row)
+            row = with_partner(row)
         reader = _Reader(path.name, row, makers)
         joint = reader.joint()
         problems += reader.problems
         if joint is not None and not reader.problems:
             joints.append(joint)
-    problems += _twice(path.name, joints)
+    problems += _twice(path.name, [*joints, *holes])
     problems += prints_of_two(path.name, joints)
     if not rows and not problems:
         problems = [Problem(path.name, "at least one joint", "none", "List one joint a row")]
     if problems:
         raise AnswerError(sorted(problems, key=_row_number))
-    return JointList(tuple(joints), _ignored(rows))
+    return JointList(tuple(joints), _ignored(rows), tuple(holes))
 
 
 def _ignored(rows: list[Cells]) -> tuple[str, ...]:
@@ -285,7 +307,7 @@ def _row_number(problem: Problem) -> int:
     return int(digits[1]) if digits else 0
 
 
-def _twice(file: str, joints: list[ListedJoint]) -> list[Problem]:
+def _twice(file: str, joints: Sequence[ListedJoint | ListedHole]) -> list[Problem]:
     """Find names with the same label: in a model, one would overwrite the other."""
     counts = Counter(label_of(joint.name).lower() for joint in joints)
     return [

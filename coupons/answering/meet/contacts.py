@@ -10,9 +10,10 @@ from scipy.spatial import cKDTree
 
 from coupons.answering.meshes.body import Floats, Ints
 from coupons.answering.meshes.box_tree import box_tree, overlapping
+from coupons.answering.meshes.cones import Cone
 from coupons.answering.meshes.patches import joined
-from coupons.answering.meshes.regions import Kind, Region
-from coupons.answering.meshes.rounds import Cylinder, crosswise
+from coupons.answering.meshes.regions import Kind, Region, Round, round_of
+from coupons.answering.meshes.rounds import crosswise
 from coupons.answering.meshes.surface import Surface
 from coupons.making.output.solids import common_outline
 
@@ -26,6 +27,7 @@ _OPPOSITE = 0.005  # length of the sum of two opposite normals
 _SAME_PLANE_MM = 2e-3
 _PARALLEL = 0.01
 _OFF_AXIS_MM = 0.1
+_SAME_DEG = 0.02
 _SECTORS = 72  # of the full angle, in which arcs are compared
 
 
@@ -41,20 +43,20 @@ class Contact:
         The faces of each of the two.
     kind : Kind
     gap_mm : float
-        Between the faces; of cylinders, the difference of the diameters across corners. Negative
-        where they stand in each other's material.
+        Between the faces; of cylinders, the difference of the diameters across corners; of cones
+        that difference square to the surface. Negative where they stand in each other's material.
     area_mm2 : float
         Over which they meet.
     normal : ndarray of float, shape (3,)
-        Outward from the first body; of cylinders, the axis.
+        Outward from the first body; of cylinders and cones, the axis.
     point_mm : ndarray of float, shape (3,)
         The middle of the contact.
     outlines_mm : tuple of ndarray of float, shape (k, 3) each
         Around the area over which flat faces meet, in the plane of the first body's.
     depth_mm : float
-        The lesser extent of the contact; of cylinders, its length along the axis.
+        The lesser extent of the contact; of cylinders and cones, its length along the axis.
     arc_deg : float
-        Of cylinders, the angle over which they meet.
+        Of cylinders and cones, the angle over which they meet.
     """
 
     bodies: tuple[int, int]
@@ -74,10 +76,11 @@ def contacts(
 ) -> list[Contact]:
     """Find where two bodies meet."""
     pairs = _near_pairs(surfaces, reach_mm)
+    rounds = list(_round(surfaces, bodies, pairs, reach_mm))
     return [
         *_merged(list(_flat(surfaces, bodies, pairs, reach_mm))),
-        *_round(surfaces, bodies, pairs, reach_mm),
-        *_free(surfaces, bodies, pairs, reach_mm),
+        *rounds,
+        *_free(surfaces, bodies, pairs, reach_mm, rounds),
     ]
 
 
@@ -89,8 +92,8 @@ def _near_pairs(surfaces: tuple[Surface, Surface], reach_mm: float) -> Ints:
     return np.concatenate([np.empty((0, 2), dtype=np.int64), *found])
 
 
-def _of_kind(surface: Surface, kind: Kind) -> NDArray[np.bool_]:
-    return np.array([r.kind is kind and r.area_mm2 >= LEAST_MM2 for r in surface.regions])
+def _of_kind(surface: Surface, *kinds: Kind) -> NDArray[np.bool_]:
+    return np.array([r.kind in kinds and r.area_mm2 >= LEAST_MM2 for r in surface.regions])
 
 
 def _flat(
@@ -203,15 +206,15 @@ def _joined_contact(group: list[Contact]) -> Contact:
 def _round(
     surfaces: tuple[Surface, Surface], bodies: tuple[int, int], pairs: Ints, reach_mm: float
 ) -> Iterator[Contact]:
-    """Find cylinders in cylinders; those of one body on one axis and of one diameter are one."""
+    """Find rounds in rounds; those of one body on one axis and of one diameter are one."""
     one, other = surfaces
-    is_round = (
-        _of_kind(one, Kind.CYLINDER)[pairs[:, 0]] & _of_kind(other, Kind.CYLINDER)[pairs[:, 1]]
-    )
+    is_round = np.zeros(len(pairs), dtype=bool)
+    for kind in (Kind.CYLINDER, Kind.CONE):
+        is_round |= _of_kind(one, kind)[pairs[:, 0]] & _of_kind(other, kind)[pairs[:, 1]]
     pieces = [
         (one.regions[i], other.regions[j])
         for i, j in pairs[is_round].tolist()
-        if _fit_together(one.regions[i], other.regions[j], reach_mm)
+        if _fit_together(round_of(one.regions[i]), round_of(other.regions[j]), reach_mm)
     ]
     if not pieces:
         return
@@ -219,7 +222,7 @@ def _round(
         (i, j)
         for i, first in enumerate(pieces)
         for j, second in enumerate(pieces[: i + 1])
-        if all(_is_same_round(first[side], second[side]) for side in (0, 1))
+        if all(is_same_round(round_of(first[s]), round_of(second[s])) for s in (0, 1))
     ]
     label = joined(len(pieces), np.array(alike))
     for number in sorted(set(label.tolist())):
@@ -229,63 +232,72 @@ def _round(
             yield found
 
 
-def _cylinder(region: Region) -> Cylinder:
-    assert region.cylinder is not None
-    return region.cylinder
-
-
-def _fit_together(a: Region, b: Region, reach_mm: float) -> bool:
-    inner, outer = sorted((_cylinder(a), _cylinder(b)), key=lambda one: not one.is_inner)
+def _fit_together(a: Round, b: Round, reach_mm: float) -> bool:
+    inner, outer = sorted((a, b), key=lambda one: not one.is_inner)
     if not inner.is_inner or outer.is_inner:
-        return False
-    gap = inner.corner_mm - outer.corner_mm
-    if not -2 * DEEPEST_MM <= gap <= 2 * reach_mm:
         return False
     if np.linalg.norm(np.cross(inner.axis, outer.axis)) > _PARALLEL:
         return False
-    return _off_axis(inner, outer) <= max(gap, 0) / 2 + _OFF_AXIS_MM
+    low, high = _shared_span(inner, outer, inner)
+    if isinstance(inner, Cone):
+        unlike = np.radians(abs(inner.half_angle_deg - outer.half_angle_deg))
+        if inner.axis @ outer.axis < 0 or unlike > _OPPOSITE or high <= low:
+            return False
+    gap = _round_gap_mm(inner, outer, inner.point_mm + (low + high) / 2 * inner.axis)
+    if not -2 * DEEPEST_MM <= gap <= 2 * reach_mm:
+        return False
+    return _off_axis_mm(inner, outer) <= max(gap, 0) / 2 + _OFF_AXIS_MM
 
 
-def _off_axis(one: Cylinder, other: Cylinder) -> float:
+def _off_axis_mm(one: Round, other: Round) -> float:
+    """Return how far the middle of a round lies off the axis of another."""
     return float(np.linalg.norm(np.cross(other.point_mm - one.point_mm, one.axis)))
 
 
-def _is_same_round(a: Region, b: Region) -> bool:
-    one, other = _cylinder(a), _cylinder(b)
+def is_same_round(one: Round, other: Round) -> bool:
+    """Tell whether two rounds of one body are pieces of one: on one axis, and alike in size."""
     is_parallel = float(np.linalg.norm(np.cross(one.axis, other.axis))) <= _PARALLEL
-    is_alike = abs(one.corner_mm - other.corner_mm) <= 2e-3
-    return is_parallel and is_alike and _off_axis(one, other) <= 5e-3
+    is_alike = abs(one.corner_mm - other.diameter_at(one.point_mm)) <= 2e-3
+    is_alike &= abs(one.half_angle_deg - other.half_angle_deg) <= _SAME_DEG
+    return is_parallel and is_alike and _off_axis_mm(one, other) <= 5e-3
+
+
+def _round_gap_mm(inner: Round, outer: Round, at_mm: Floats) -> float:
+    """Return the gap of a round in a round at the height of a point, square to their surfaces."""
+    return (inner.diameter_at(at_mm) - outer.diameter_at(at_mm)) * inner.normal_share
 
 
 def _round_contact(bodies: tuple[int, int], group: list[tuple[Region, Region]]) -> Contact:
-    a, b = _cylinder(group[0][0]), _cylinder(group[0][1])
+    a, b = round_of(group[0][0]), round_of(group[0][1])
     inner, outer = (a, b) if a.is_inner else (b, a)
     spans, arcs = [], []
     for first, second in group:
-        spans.append(_shared_span(_cylinder(first), _cylinder(second), a))
+        spans.append(_shared_span(round_of(first), round_of(second), a))
         arcs.append(_sectors(first, a) & _sectors(second, a))
     depth = _covered([span for span in spans if span[1] > span[0]])
     share = float(np.any(arcs, axis=0).mean())
     low, high = min(span[0] for span in spans), max(span[1] for span in spans)
+    point = a.point_mm + (low + high) / 2 * a.axis
     sides = [tuple({r.number: r for r in column}.values()) for column in zip(*group, strict=True)]
+    across = min(one.diameter_at(point) for one in (inner, outer))
     return Contact(
         bodies,
         (sides[0], sides[1]),
-        Kind.CYLINDER,
-        inner.corner_mm - outer.corner_mm,
-        float(np.pi * min(inner.corner_mm, outer.corner_mm) * depth * share),
+        group[0][0].kind,
+        _round_gap_mm(inner, outer, point),
+        float(np.pi * across * depth * share) / inner.normal_share,
         a.axis,
-        a.point_mm + (low + high) / 2 * a.axis,
+        point,
         depth_mm=depth,
         arc_deg=360 * share,
     )
 
 
-def _shared_span(one: Cylinder, other: Cylinder, to: Cylinder) -> tuple[float, float]:
+def _shared_span(one: Round, other: Round, to: Round) -> tuple[float, float]:
     ends = []
-    for cylinder in (one, other):
-        middle = float((cylinder.point_mm - to.point_mm) @ to.axis)
-        ends.append((middle - cylinder.half_length_mm, middle + cylinder.half_length_mm))
+    for each in (one, other):
+        middle = float((each.point_mm - to.point_mm) @ to.axis)
+        ends.append((middle - each.half_length_mm, middle + each.half_length_mm))
     return max(ends[0][0], ends[1][0]), min(ends[0][1], ends[1][1])
 
 
@@ -298,8 +310,8 @@ def _covered(spans: list[tuple[float, float]]) -> float:
     return total
 
 
-def _sectors(region: Region, to: Cylinder) -> NDArray[np.bool_]:
-    """Tell in which sectors around an axis a cylinder has material or its hole a wall."""
+def _sectors(region: Region, to: Round) -> NDArray[np.bool_]:
+    """Tell in which sectors around an axis a pin has material or its hole a wall."""
     u, v = crosswise(to.axis)
     corners = region.corners_mm - to.point_mm
     angles = np.arctan2(corners @ v, corners @ u) * _SECTORS / (2 * np.pi)
@@ -315,14 +327,24 @@ def _sectors(region: Region, to: Cylinder) -> NDArray[np.bool_]:
 
 
 def _free(
-    surfaces: tuple[Surface, Surface], bodies: tuple[int, int], pairs: Ints, reach_mm: float
+    surfaces: tuple[Surface, Surface],
+    bodies: tuple[int, int],
+    pairs: Ints,
+    reach_mm: float,
+    rounds: list[Contact],
 ) -> Iterator[Contact]:
-    """Find free-form regions that face each other, from the middles of their triangles."""
+    """Find free-form regions that face each other, from the middles of their triangles.
+
+    A cone in one of another angle is as good as free-form.
+    """
     one, other = surfaces
-    free = _of_kind(one, Kind.FREE)[pairs[:, 0]] & _of_kind(other, Kind.FREE)[pairs[:, 1]]
+    kinds = Kind.FREE, Kind.CONE
+    free = _of_kind(one, *kinds)[pairs[:, 0]] & _of_kind(other, *kinds)[pairs[:, 1]]
+    told = {(a.number, b.number) for c in rounds for a in c.regions[0] for b in c.regions[1]}
     for i, j in pairs[free].tolist():
-        a, b = one.regions[i], other.regions[j]
-        found = _free_contact(bodies, a, b, reach_mm)
+        if (i, j) in told:
+            continue
+        found = _free_contact(bodies, one.regions[i], other.regions[j], reach_mm)
         if found is not None:
             yield found
 

@@ -73,8 +73,9 @@ class Group:
 def grouped(found: Paired, surfaces: tuple[Surface, ...]) -> tuple[list[Group], list[Contact]]:
     """Join the pairs of two bodies into joints; return them and the contacts that are in none."""
     flat = [pair for pair in found.pairs if not pair.is_round and not pair.slant_deg]
-    slanted = [pair for pair in found.pairs if pair.slant_deg]
-    rounds = [pair for pair in found.pairs if pair.is_round]
+    slanted = [pair for pair in found.pairs if pair.slant_deg and not pair.is_round]
+    tapers = [pair for pair in found.pairs if pair.slant_deg and pair.is_round]
+    rounds = [pair for pair in found.pairs if pair.is_round and not pair.slant_deg]
     left = list(found.left)
     groups: list[Group] = []
     for first, second in combinations(flat, 2):
@@ -84,6 +85,7 @@ def grouped(found: Paired, surfaces: tuple[Surface, ...]) -> tuple[list[Group], 
             groups.append(group)
     groups += [_slot_or_legs(pair, surfaces) for pair in flat]
     groups += [Group("slot", "tongue", (pair,)) for pair in slanted]
+    groups += [Group("hole", "pin", (pair,)) for pair in tapers]
     return [*groups, *_holes(rounds)], left
 
 

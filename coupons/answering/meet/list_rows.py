@@ -5,16 +5,19 @@ import io
 import re
 import unicodedata
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from coupons.answering.joints.joint_list import MET_COLUMNS
+from coupons.answering.joints.lone_rows import ALONE
 from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.grouping import Group
+from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meet.printed import Printed
 from coupons.answering.meshes.body import Floats
-from coupons.answering.meshes.regions import Kind
+from coupons.answering.meshes.regions import Kind, round_of
 from coupons.terms import FLAT, Bed, Direction, Form, Grade
 
 ASKED = (
@@ -25,30 +28,50 @@ ASKED = (
     "across",
     "fit",
     "move",
+    "hardware",
     "bed",
     "contact_mm",
     "pitch_mm",
     "corner_mm",
     "leg_mm",
+    "mouth_mm",
     "slant_deg",
 )
 """Columns that `coupons joints` reads; those that are blank in every row are left out."""
 FOUND = MET_COLUMNS
-"""What was found in the bodies; `coupons relieve` reads the first four of them."""
-_NEEDED = frozenset({"name", "internal", "external", "size_mm", "across", "fit", *FOUND})
+"""What was found in the bodies; `coupons relieve` reads which faces of which bodies it was."""
+_NEEDED = frozenset({"name", "internal", "external", "size_mm", "across", "fit", *FOUND} - {ALONE})
 _LONGEST = 24  # characters of a body's name in a joint's
 
 
+@dataclass(frozen=True)
+class Facets:
+    """What facets make of a diameter, in mm, and how many flats there are around."""
+
+    corner_mm: float
+    flat_mm: float
+    area_mm: float
+    sagitta_mm: float
+    strips: int
+
+
 def rows(met: Met, fit: Grade = Grade.SLIDE) -> list[dict[str, str]]:
-    """Return one row a joint, with every column."""
-    return [_row(met, joint, fit) for joint in met.joints]
+    """Return one row a joint, then one a hole that meets no body, with every column."""
+    holes = zip(met.lone_labels, met.lone, strict=True)
+    return [
+        *(_row(met, joint, fit) for joint in met.joints),
+        *(_lone_row(met, label, hole) for label, hole in holes),
+    ]
 
 
 def list_csv(met: Met, fit: Grade = Grade.SLIDE) -> str:
     """Return the list as CSV, without the columns that no joint needs."""
     found = rows(met, fit)
+    needed = set(_NEEDED)
+    needed |= {"hardware"} if met.lone else set()
+    needed |= {"mouth_mm"} if any(row["leg_mm"] for row in found) else set()
     columns = [
-        name for name in (*ASKED, *FOUND) if name in _NEEDED or any(row[name] for row in found)
+        name for name in (*ASKED, *FOUND) if name in needed or any(row[name] for row in found)
     ]
     text = io.StringIO()
     writer = csv.DictWriter(text, columns, extrasaction="ignore", lineterminator="\n")
@@ -95,6 +118,31 @@ def _row(met: Met, joint: Meeting, fit: Grade) -> dict[str, str]:
     return row | _of_kind(group, joint)
 
 
+def _lone_row(met: Met, label: str, hole: LoneHole) -> dict[str, str]:
+    """Return the row of a hole of which nothing is asked yet: no fit, nothing that goes in."""
+    body, one = met.bodies[hole.body], hole.cylinder
+    area_mm2 = sum(region.area_mm2 for region in hole.regions)
+    return dict.fromkeys((*ASKED, *FOUND), "") | {
+        "name": f"hole in {_short(body.body.name)}, {label}",
+        "internal": Form.HOLE,
+        "size_mm": _number(one.corner_mm),
+        "across": body.direction(one.axis)[0],
+        ALONE: lone_words(hole),
+        "faces": label,
+        "internal_body": body.body.name,
+        "area_mm2": f"{area_mm2:.1f}",
+        "depth_mm": f"{hole.depth_mm:.2f}",
+        "across_flats_mm": _number(one.flat_mm),
+        "by_area_mm": _number(one.area_mm),
+        "sagitta_mm": _number(one.sagitta_mm),
+    }
+
+
+def lone_words(hole: LoneHole) -> str:
+    """Say what kind of hole it is: ``through hole``, ``blind hole``."""
+    return f"{'through' if hole.is_through else 'blind'} hole"
+
+
 def _of_kind(group: Group, joint: Meeting) -> dict[str, str]:
     """Return what only some kinds of joints have."""
     row: dict[str, str] = {}
@@ -128,13 +176,28 @@ def longest_mm(contact: Contact) -> float:
 
 def _diameters(contact: Contact, external: int) -> dict[str, str]:
     """Return what facets make of the two diameters, internal/external."""
-    sides = [contact.regions[side][0].cylinder for side in (1 - external, external)]
-    both = [one for one in sides if one is not None]
+    both = facets_at(contact, external)
     return {
         "across_flats_mm": "/".join(_number(one.flat_mm) for one in both),
         "by_area_mm": "/".join(_number(one.area_mm) for one in both),
         "sagitta_mm": "/".join(_number(one.sagitta_mm) for one in both),
     }
+
+
+def facets_at(contact: Contact, external: int) -> list[Facets]:
+    """Return the diameters of hole and pin in the middle of a round contact."""
+    both = [round_of(contact.regions[side][0]) for side in (1 - external, external)]
+    shares = [one.diameter_at(contact.point_mm) / one.corner_mm for one in both]
+    return [
+        Facets(
+            one.corner_mm * share,
+            one.flat_mm * share,
+            one.area_mm * share,
+            one.sagitta_mm * share,
+            one.strips,
+        )
+        for one, share in zip(both, shares, strict=True)
+    ]
 
 
 def sizes_mm(group: Group) -> tuple[float, ...]:

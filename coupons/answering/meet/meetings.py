@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from coupons.answering.meet.contacts import DEEPEST_MM, REACH_MM, Contact, contacts
 from coupons.answering.meet.grouping import Group, grouped
+from coupons.answering.meet.lone import LoneHole, lone_holes
 from coupons.answering.meet.pairing import paired
 from coupons.answering.meet.printed import Printed, printed
 from coupons.answering.meet.veiled import without_veiled
@@ -19,8 +20,8 @@ from coupons.answering.meshes.surface import surface_of
 from coupons.making.output.solids import distance_mm
 from coupons.progress import steps
 
-LETTERS = "ABCDEFGHJKLMNPSTUVWXYZ"
-"""Of joints; I and O look like figures, R is for rests and Q for free-form faces."""
+LETTERS = "ABCDEFGHJKLMNPSTVWXYZ"
+"""Of joints; I and O look like figures, R is for rests, Q for free-form faces, U for lone holes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,6 +75,8 @@ class Met:
     apart : tuple of Apart
     reach_mm : float
         How far apart faces might be.
+    lone : tuple of LoneHole
+        Holes that meet no body: U1, U2 … in this order.
     """
 
     bodies: tuple[Printed, ...]
@@ -82,6 +85,12 @@ class Met:
     free: tuple[Contact, ...]
     apart: tuple[Apart, ...]
     reach_mm: float
+    lone: tuple[LoneHole, ...] = ()
+
+    @property
+    def lone_labels(self) -> tuple[str, ...]:
+        """The label of each lone hole."""
+        return tuple(f"U{n}" for n in range(1, len(self.lone) + 1))
 
 
 def meet(
@@ -127,6 +136,7 @@ def meet(
         tuple(one for one in left if one.kind is Kind.FREE),
         tuple(_apart(bodies, found)),
         reach_mm,
+        lone_holes(surfaces, found),
     )
 
 

@@ -16,6 +16,7 @@ from coupons.reading import read_plain
 
 LIST, RECORD, PAGE = "meetings.csv", "meetings.json", "meetings.html"
 _MOST_BYTES = 640_000_000
+_SAME_LETTERS = 17  # joints that have the same letters in all versions of the record
 
 
 class MetFile(StrictModel):
@@ -28,10 +29,11 @@ class MetFile(StrictModel):
 class MetRecord(StrictModel):
     """The content of ``meetings.json``: files in their order, and how they were met.
 
-    ``list_sha256`` is the digest of the list as it was written: a list with another was edited.
+    Version 1 had another letter for the 18th joint and all later ones. ``list_sha256`` is the
+    digest of the list as it was written: a list with another was edited.
     """
 
-    version: int = Field(default=1, ge=1, le=1)
+    version: int = Field(default=2, ge=1, le=2)
     files: tuple[MetFile, ...] = Field(strict=False)
     units: str | None = None
     ups: dict[str, str] = Field(default_factory=dict)
@@ -128,4 +130,8 @@ def meet_again(listed: Path) -> MetAgain:
     if changed:
         raise BodyError(changed)
     bodies = read_bodies(paths, record.units, is_sound=True).bodies
-    return MetAgain(meet(bodies, record.ups, record.reach_mm), record, paths)
+    met = meet(bodies, record.ups, record.reach_mm)
+    if record.version == 1 and len(met.joints) > _SAME_LETTERS:
+        expected, got = "a list with the letters of this version", "an older one"
+        raise BodyError([Problem(listed.name, expected, got, todo)])
+    return MetAgain(met, record, paths)

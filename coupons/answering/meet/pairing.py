@@ -8,7 +8,7 @@ from scipy.optimize import linear_sum_assignment
 
 from coupons.answering.meet.contacts import Contact
 from coupons.answering.meshes.body import Floats
-from coupons.answering.meshes.regions import Kind
+from coupons.answering.meshes.regions import ROUND, Kind, round_of
 from coupons.answering.meshes.rounds import crosswise
 
 _LINE = 1e-4  # off one for the cosine of two directions that are the same
@@ -31,14 +31,14 @@ class Pair:
     way : ndarray of float, shape (3,)
         Unit direction across the faces; along the axis of a round one.
     sizes_mm : tuple of float
-        Internal, external: over both faces, or the diameter across corners. Of a slanted pair at
-        the middle of the contact.
+        Internal, external: over both faces, or the diameter across corners. Of a slanted pair and
+        of a taper at the middle of the contact.
     gap_mm : float
-        Over both sides; along the normals of a slanted pair.
+        Over both sides; along the normals of a slanted pair and of a taper.
     slant_deg : float
         Angle of each face to the pull; 0 for a pair that is not slanted.
     pull : ndarray of float, shape (3,), or None
-        Direction in which a slanted pair is pulled apart.
+        Direction in which slanted flat faces are pulled apart; a taper is along its axis.
     """
 
     contacts: tuple[Contact, ...]
@@ -52,7 +52,7 @@ class Pair:
     @property
     def is_round(self) -> bool:
         """Tell whether it is a pin in a hole."""
-        return self.contacts[0].kind is Kind.CYLINDER
+        return self.contacts[0].kind in ROUND
 
     @property
     def middle_mm(self) -> Floats:
@@ -89,15 +89,23 @@ def paired(contacts: Sequence[Contact]) -> Paired:
 
 
 def _holds_round(contact: Contact) -> bool:
-    return contact.kind is Kind.CYLINDER and contact.arc_deg >= _ROUND_ARC
+    """Tell whether a round contact holds sideways, and is no seat for a head."""
+    if contact.kind not in ROUND or contact.arc_deg < _ROUND_ARC:
+        return False
+    return bool(np.radians(round_of(contact.regions[0][0]).half_angle_deg) <= _STEEPEST / 2)
 
 
 def _round_pair(contact: Contact) -> Pair:
-    cylinders = [regions[0].cylinder for regions in contact.regions]
-    sizes = [one.corner_mm for one in cylinders if one is not None]
-    external = 1 if contact.regions[0][0].cylinder.is_inner else 0  # type: ignore[union-attr]
+    rounds = [round_of(regions[0]) for regions in contact.regions]
+    sizes = [one.diameter_at(contact.point_mm) for one in rounds]
+    external = 1 if rounds[0].is_inner else 0
     return Pair(
-        (contact,), external, contact.normal, (sizes[1 - external], sizes[external]), contact.gap_mm
+        (contact,),
+        external,
+        contact.normal,
+        (sizes[1 - external], sizes[external]),
+        contact.gap_mm,
+        rounds[1 - external].half_angle_deg,
     )
 
 

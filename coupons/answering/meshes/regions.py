@@ -1,6 +1,6 @@
-"""The regions of a body: flat faces, cylinders, and what is neither.
+"""The regions of a body: flat faces, cylinders, cones, and what is none of them.
 
-triangles → flat patches (`patches`) → cylinders among them (`rounds`) → regions
+triangles → flat patches (`patches`) → cylinders (`rounds`) and cones (`cones`) among them → regions
 """
 
 from dataclasses import dataclass
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.meshes.body import Body, Floats, Ints
+from coupons.answering.meshes.cones import Cone, find_cones
 from coupons.answering.meshes.patches import Seams, flat_patches, joined, seams_of
 from coupons.answering.meshes.rounds import SMOOTH, Cylinder, find_rounds
 
@@ -21,7 +22,13 @@ class Kind(StrEnum):
 
     PLANE = "plane"
     CYLINDER = "cylinder"
+    CONE = "cone"
     FREE = "free-form"
+
+
+ROUND = (Kind.CYLINDER, Kind.CONE)
+Round = Cylinder | Cone
+"""What pins and holes are."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,9 +47,11 @@ class Region:
     normal : ndarray of float, shape (3,)
         Outward unit normal of a plane; of other kinds the mean normal, zero for a whole cylinder.
     point_mm : ndarray of float, shape (3,)
-        The middle of its area; of a cylinder, the middle of its axis.
+        The middle of its area; of a cylinder or cone, the middle of its axis.
     cylinder : Cylinder or None
         Axis, diameters and length of a cylinder.
+    cone : Cone or None
+        The same of a cone, and its angle.
     """
 
     body: Body
@@ -53,11 +62,26 @@ class Region:
     normal: Floats
     point_mm: Floats
     cylinder: Cylinder | None = None
+    cone: Cone | None = None
 
     @property
     def corners_mm(self) -> Floats:
         """The corners of its triangles, shape (k, 3, 3)."""
         return self.body.corners_mm[self.faces]
+
+
+def round_of(region: Region) -> Round:
+    """Return the cylinder or cone that a region is.
+
+    Raises
+    ------
+    ValueError
+        If it is neither.
+    """
+    found = region.cylinder or region.cone
+    if found is None:
+        raise ValueError(f"a cylinder or a cone, not a {region.kind} region")
+    return found
 
 
 def regions_of(body: Body) -> tuple[Region, ...]:
@@ -76,7 +100,12 @@ def regions_of(body: Body) -> tuple[Region, ...]:
     seams = seams_of(patches)
     rounds = find_rounds(patches, seams)
     label = np.full(len(patches.normals), -1)
-    for number, (_, own) in enumerate(rounds.cylinders):
+    is_taken = np.zeros(len(label), dtype=bool)
+    for _, own in rounds.cylinders:
+        is_taken[own] = True
+    cones = find_cones(patches, seams, is_taken | rounds.is_wide)
+    shapes: list[tuple[Round, Ints]] = [*rounds.cylinders, *cones]
+    for number, (_, own) in enumerate(shapes):
         label[own] = number
     free, label = _rest(seams, rounds.is_wide, label)
     of_triangle = label[patches.label]
@@ -86,17 +115,17 @@ def regions_of(body: Body) -> tuple[Region, ...]:
     order = np.argsort(place[of_triangle], kind="stable")
     ends = np.searchsorted(place[of_triangle][order], np.arange(len(first) + 1))
     old = np.argsort(place)
-    cylinders = [cylinder for cylinder, _ in rounds.cylinders]
+    rounded = [shape for shape, _ in shapes]
     return tuple(
         _region(
-            body, number, order[ends[number] : ends[number + 1]], free, int(old[number]), cylinders
+            body, number, order[ends[number] : ends[number + 1]], free, int(old[number]), rounded
         )
         for number in range(len(first))
     )
 
 
 def _rest(seams: Seams, is_wide: NDArray[np.bool_], label: Ints) -> tuple[NDArray[np.bool_], Ints]:
-    """Give a label to each patch outside the cylinders; tell which labels are free-form."""
+    """Give a label to each patch outside the rounds; tell which labels are free-form."""
     alone = (label < 0) & is_wide
     loose = (label < 0) & ~alone
     pairs = seams.patches[seams.angle <= SMOOTH]
@@ -105,11 +134,11 @@ def _rest(seams: Seams, is_wide: NDArray[np.bool_], label: Ints) -> tuple[NDArra
     size = np.bincount(group, weights=loose)
     is_free = loose & (size[group] > _FEW)
     own = np.where(is_free, group, len(label) + np.arange(len(label)))
-    cylinders = int(label.max(initial=-1)) + 1
+    rounds = int(label.max(initial=-1)) + 1
     rest = label < 0
     _, fresh = np.unique(own[rest], return_inverse=True)
     label = label.copy()
-    label[rest] = cylinders + fresh
+    label[rest] = rounds + fresh
     free = np.zeros(int(label.max()) + 1, dtype=bool)
     free[label[is_free]] = True
     return free, label
@@ -121,7 +150,7 @@ def _region(
     faces: Ints,
     free: NDArray[np.bool_],
     label: int,
-    cylinders: list[Cylinder],
+    rounded: list[Round],
 ) -> Region:
     faces.flags.writeable = False
     areas = body.areas_mm2[faces]
@@ -130,8 +159,10 @@ def _region(
     length = float(np.linalg.norm(total))
     normal = total / length if length > 1e-6 * area else np.zeros(3)
     middle = (body.corners_mm[faces].mean(axis=1) * areas[:, None]).sum(axis=0) / (area or 1.0)
-    if label < len(cylinders):
-        one = cylinders[label]
+    if label < len(rounded):
+        one = rounded[label]
+        if isinstance(one, Cone):
+            return Region(body, number, Kind.CONE, faces, area, normal, one.point_mm, cone=one)
         return Region(body, number, Kind.CYLINDER, faces, area, normal, one.point_mm, one)
     kind = Kind.FREE if free[label] else Kind.PLANE
     return Region(body, number, kind, faces, area, normal, middle)

@@ -7,6 +7,7 @@ out. What is found so is fitted to the seams, whose ends lie on the drawn circle
 """
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,10 +23,10 @@ FEWEST_STRIPS = 3
 LEAST_ARC = np.radians(30.0)
 OFF_ROUND_MM = 2e-3
 _MOST_LEAN = 0.3  # of a facet's normal along the axis
-_MOST_FITTED = 5000  # corners to which a circle is fitted; all are held against it
-_LIKE_LENGTH = 0.6  # share by which the widths of two slices of one surface may differ
+MOST_FITTED = 5000  # corners to which a circle is fitted; all are held against it
+LIKE_LENGTH = 0.6  # share by which the widths of two slices of one surface may differ
 _FEWEST_FACETS = 8  # of a cylinder without strips
-_MOST_SEAMS = 12  # smooth ones of a strip; a face with more is no strip
+MOST_SEAMS = 12  # smooth ones of a strip; a face with more is no strip
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +64,12 @@ class Cylinder:
     arc_deg: float
     half_length_mm: float
     strips: int
+    half_angle_deg: ClassVar[float] = 0.0  # as of a `Cone`
+    normal_share: ClassVar[float] = 1.0
+
+    def diameter_at(self, _point_mm: Floats) -> float:
+        """Return the diameter across corners, which is the same at the height of any point."""
+        return self.corner_mm
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +98,7 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
     """Find the cylinders among the patches of a body."""
     smooth = np.flatnonzero(seams.angle <= SMOOTH)
     counts = np.bincount(seams.patches[smooth].ravel(), minlength=len(patches.normals))
-    is_strip = counts <= _MOST_SEAMS
+    is_strip = counts <= MOST_SEAMS
     narrow = smooth[is_strip[seams.patches[smooth]].all(axis=1)]
     # Where two single triangles meet, neither is a strip, nor a wide face beside one.
     has_several = np.bincount(patches.label) > 1
@@ -110,14 +117,14 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
             taken[own] = True
             found.append((cylinder, own))
     found = _with_pieces(patches, seams, found, taken)
-    for own in _smooth_groups(seams, taken | is_wide):
+    for own in smooth_groups(seams, taken | is_wide):
         cylinder = whole_cylinder(patches, own)
         if cylinder is not None:
             found.append((cylinder, own))
     return Rounds(tuple(found), is_wide)
 
 
-def _smooth_groups(seams: Seams, taken: NDArray[np.bool_]) -> list[Ints]:
+def smooth_groups(seams: Seams, taken: NDArray[np.bool_]) -> list[Ints]:
     """Return the groups of at least a few patches that run smoothly into each other."""
     pairs = seams.patches[seams.angle <= SMOOTH]
     pairs = pairs[~taken[pairs].any(axis=1)]
@@ -259,7 +266,7 @@ def whole_cylinder(patches: Patches, own: Ints) -> Cylinder | None:
     flat = np.column_stack([corners @ u, corners @ v])
     if np.ptp(flat, axis=0).min() < OFF_ROUND_MM:
         return None
-    centre, radius = circle_through(flat[:: max(1, len(flat) // _MOST_FITTED)])
+    centre, radius = circle_through(flat[:: max(1, len(flat) // MOST_FITTED)])
     room = OFF_ROUND_MM + 4 * patches.body.rounding_mm
     away = np.hypot(*(flat - centre).T)
     if np.abs(away - radius).max() > room:
@@ -268,7 +275,7 @@ def whole_cylinder(patches: Patches, own: Ints) -> Cylinder | None:
     sagitta = float(radius - np.hypot(middles @ u - centre[0], middles @ v - centre[1]).min())
     half_angle = float(np.arccos(np.clip(1 - sagitta / radius, -1, 1)))
     directions = (flat - centre) / away[:, None]
-    covered = _covered_deg(np.degrees(np.arctan2(directions[:, 1], directions[:, 0])))
+    covered = covered_deg(np.degrees(np.arctan2(directions[:, 1], directions[:, 0])))
     if np.radians(covered) < LEAST_ARC or not 0 < half_angle < SMOOTH:
         return None
     along = corners @ axis
@@ -289,7 +296,7 @@ def whole_cylinder(patches: Patches, own: Ints) -> Cylinder | None:
     )
 
 
-def _covered_deg(angles: Floats) -> float:
+def covered_deg(angles: Floats) -> float:
     """Return the angle around that points at some angles cover, less the largest gap if wide."""
     sorted_deg = np.unique(np.round(angles, 3))
     gaps = np.diff(np.append(sorted_deg, sorted_deg[0] + 360))
@@ -353,7 +360,7 @@ def _gores(seams: Seams, proposals: _Proposals, alike: list[Ints], many: int) ->
         rim = rim[np.abs(np.einsum("kx,kx->k", seams.way[rim], axis[own[rim]])) < 0.9]
         own, other = own[rim], other[rim]
         like = (other >= 0) & (np.abs(radius[other] - radius[own]) <= LIKE_SHARE * radius[own])
-        like &= np.abs(length[other] - length[own]) <= _LIKE_LENGTH * length[own]
+        like &= np.abs(length[other] - length[own]) <= LIKE_LENGTH * length[own]
         like &= seams.angle[rim] <= SMOOTH
         whole += np.bincount(own, seams.length_mm[rim], len(alike))
         goes_on += np.bincount(own[like], seams.length_mm[rim[like]], len(alike))

@@ -10,11 +10,13 @@ from pathlib import Path
 
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.lone_rows import ListedHole
 from coupons.answering.joints.part import JointAnswer, answer_part
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meet.pairing import Pair
 from coupons.answering.meshes.regions import Region
 from coupons.answering.offset import Answer
+from coupons.answering.relieve.asked_holes import lone_side, lone_wanted, odd_holes
 from coupons.answering.relieve.relieve import Side, Wanted
 from coupons.answering.several.answer import SeveralAnswer
 from coupons.errors import AnswerError
@@ -87,7 +89,12 @@ def answer_each(profile: Profile, listed: Sequence[ListedJoint]) -> tuple[JointA
     return tuple(answer_part(profile, [joint]).joints[0] for joint in listed)
 
 
-def asked_faces(met: Met, joints: Sequence[JointAnswer], faces: Mapping[int, ListedFaces]) -> Asked:
+def asked_faces(
+    met: Met,
+    joints: Sequence[JointAnswer],
+    faces: Mapping[int, ListedFaces],
+    holes: Sequence[ListedHole] = (),
+) -> Asked:
     """Bring the answers to a list onto the faces of its bodies.
 
     Parameters
@@ -97,20 +104,40 @@ def asked_faces(met: Met, joints: Sequence[JointAnswer], faces: Mapping[int, Lis
         The answers to the list.
     faces : mapping of int to ListedFaces
         By row of the list.
+    holes : sequence of ListedHole
+        Holes that meet no body and are not asked about; those with a diameter are drawn with it.
     """
-    wanted: list[Wanted] = []
-    refused: dict[str, str] = {}
-    for joint in joints:
-        name = joint.listed.name
-        row = faces.get(joint.listed.row)
-        meeting = None if row is None else _meeting(met, row)
-        if joint.found is None:
-            refused[name] = joint.why.split("\n")[0]
-        elif meeting is None or row is None or meeting.group is None:
-            refused[name] = _lost(met, row)
-        else:
-            wanted += _pairs_of(met, meeting, joint)
-    return Asked(tuple(wanted), refused)
+    asked = [
+        *(_of_joint(met, joint, faces.get(joint.listed.row)) for joint in joints),
+        *(
+            _of_hole(met, hole.name, hole.draw_mm, faces.get(hole.row))
+            for hole in holes
+            if hole.draw_mm is not None
+        ),
+    ]
+    wanted = [pair for one in asked for pair in one.wanted]
+    refused = {name: why for one in asked for name, why in one.refused.items()}
+    return Asked(tuple(wanted), refused | odd_holes(met, wanted))
+
+
+def _of_joint(met: Met, joint: JointAnswer, row: ListedFaces | None) -> Asked:
+    name = joint.listed.name
+    if joint.found is None:
+        return Asked((), {name: joint.why.split("\n")[0]})
+    lone = None if row is None else lone_side(met, row.labels, row.internal_body)
+    if lone is not None:
+        return Asked((lone_wanted(name, lone, joint.moves[0].drawn_mm),), {})
+    meeting = None if row is None else _meeting(met, row)
+    if meeting is None or row is None or meeting.group is None:
+        return Asked((), {name: _lost(met, row)})
+    return Asked(tuple(_pairs_of(met, meeting, joint)), {})
+
+
+def _of_hole(met: Met, name: str, draw_mm: float, row: ListedFaces | None) -> Asked:
+    lone = None if row is None else lone_side(met, row.labels, row.internal_body)
+    if lone is None:
+        return Asked((), {name: _lost(met, row)})
+    return Asked((lone_wanted(name, lone, draw_mm),), {})
 
 
 def least_walls(
@@ -121,9 +148,9 @@ def least_walls(
     listed = {joint.listed.name: joint.listed for joint in joints}
     for pair in asked.wanted:
         for side in pair.sides:
-            row = listed[pair.joint]
-            own = row.internal_profile if side.is_internal else row.external_profile
-            if own is not None:
+            row = listed.get(pair.joint)
+            own = row and (row.internal_profile if side.is_internal else row.external_profile)
+            if own:
                 walls[side.body] = LINES * own.nozzle_mm
     return walls
 
@@ -142,13 +169,16 @@ def _lost(met: Met, row: ListedFaces | None) -> str:
     if row is None or not row.labels:
         return "the list names no faces for it; run `coupons meet` again"
     names = {one.body.name for one in met.bodies}
+    is_lone = set(row.labels) <= set(met.lone_labels)
     for body in (row.internal_body, row.external_body):
-        if body not in names:
+        if body not in names and (body or not is_lone):
             return f"there is no body {body!r}; there are {', '.join(sorted(names))}"
-    known = [label for joint in met.joints for label in joint.labels]
+    known = [*(label for joint in met.joints for label in joint.labels), *met.lone_labels]
     gone = [label for label in row.labels if label not in known]
     if gone:
         return f"there are no faces {' '.join(gone)}; there are {' '.join(known)}"
+    if is_lone:
+        return f"{' '.join(row.labels)} is no hole of {row.internal_body}"
     return (
         f"{' '.join(row.labels)} are not the faces of one joint of {row.external_body} in "
         f"{row.internal_body}"
@@ -202,7 +232,8 @@ def wanted_pair(
     for at, is_internal in zip(meeting.bodies, (True, False), strict=True):
         regions = _regions(pair, 1 - pair.external if is_internal else pair.external)
         body = met.bodies[at]
-        side = Side(body.body.name, letters, regions, is_internal, body.axes[2])
+        at_mm = pair.contacts[0].point_mm
+        side = Side(body.body.name, letters, regions, is_internal, body.axes[2], at_mm)
         sides.append(None if bought is is_internal else side)
     return Wanted(
         joint=name,

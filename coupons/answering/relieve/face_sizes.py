@@ -3,7 +3,7 @@
 import numpy as np
 
 from coupons.answering.meshes.body import Body, Floats, Ints
-from coupons.answering.meshes.rounds import Cylinder
+from coupons.answering.meshes.regions import Round
 
 
 def height_mm(body: Body, faces: Ints, normal: Floats) -> float:
@@ -18,15 +18,31 @@ def between_mm(body: Body, one: Ints, two: Ints, normal: Floats) -> float:
     return abs(height_mm(body, one, normal) - height_mm(body, two, normal))
 
 
-def across_flats_mm(body: Body, faces: Ints, cylinder: Cylinder) -> float:
-    """Return the diameter of a cylinder across its flats: twice their mean distance to the axis."""
-    away = body.corners_mm[faces, 0] - cylinder.point_mm
+def across_corners_mm(body: Body, faces: Ints, one: Round, at_mm: Floats) -> float:
+    """Return the diameter of the circle through the corners of a round's strips.
+
+    Parameters
+    ----------
+    body : Body
+    faces : ndarray of int
+        The triangles of its strips.
+    one : Cylinder or Cone
+        Its axis, its angle and how many strips it has.
+    at_mm : ndarray of float, shape (3,)
+        At which height of the axis.
+    """
+    point = one.point_mm + float((at_mm - one.point_mm) @ one.axis) * one.axis
+    away = body.corners_mm[faces, 0] - point
     far = np.abs(np.einsum("ij,ij->i", away, body.normals[faces]))
     areas = body.areas_mm2[faces]
-    return float(2 * (far @ areas) / areas.sum())
+    return float(2 * (far @ areas) / areas.sum()) / flat_share(one)
 
 
-def across_corners_mm(body: Body, faces: Ints, cylinder: Cylinder) -> float:
-    """Return the diameter of the circle through the corners of a cylinder's strips."""
-    half_strip = np.radians(cylinder.arc_deg / cylinder.strips / 2)
-    return across_flats_mm(body, faces, cylinder) / float(np.cos(half_strip))
+def flat_share(one: Round) -> float:
+    """Return how far a strip's plane is from a point of the axis, per radius across corners there.
+
+    Of a cylinder the cosine of half the angle of a strip; the strips of a cone lean as well.
+    """
+    half_strip = float(np.cos(np.radians(one.arc_deg / one.strips / 2)))
+    slope = float(np.tan(np.radians(one.half_angle_deg))) * half_strip
+    return half_strip / float(np.hypot(1.0, slope))

@@ -8,6 +8,7 @@ closed, and both triangles stay in their face.
 """
 
 from dataclasses import dataclass
+from math import dist, hypot
 
 import numpy as np
 
@@ -136,13 +137,17 @@ class _Cutter:
         return abs(off_mm) <= 4 * self.flat_mm and float(self.ways[row] @ way) > 0.9
 
     def _longest_first(self, corners: list[int]) -> tuple[int, int, int]:
-        a, b, c = self.corners_mm[corners]
-        k = int(np.argmax([np.linalg.norm(b - a), np.linalg.norm(c - b), np.linalg.norm(a - c)]))
+        a, b, c = self.corners_mm[corners].tolist()
+        lengths = dist(a, b), dist(b, c), dist(c, a)
+        k = lengths.index(max(lengths))
         return corners[k], corners[(k + 1) % 3], corners[(k + 2) % 3]
 
     def _height(self, corners: list[int], way: Floats) -> float:
         """Return the least height of a triangle, negative if it is turned over."""
-        a, b, c = self.corners_mm[corners]
-        longest = max(np.linalg.norm(b - a), np.linalg.norm(c - b), np.linalg.norm(a - c))
-        doubled = float(np.cross(b - a, c - a) @ way)
-        return doubled / float(longest) if longest > 0 else 0.0
+        # Plain numbers: for three corners an array costs ten times as much.
+        (ax, ay, az), (bx, by, bz), (cx, cy, cz) = self.corners_mm[corners].tolist()
+        ux, uy, uz, vx, vy, vz = bx - ax, by - ay, bz - az, cx - ax, cy - ay, cz - az
+        x, y, z = way.tolist()
+        doubled = x * (uy * vz - uz * vy) + y * (uz * vx - ux * vz) + z * (ux * vy - uy * vx)
+        longest = max(hypot(ux, uy, uz), hypot(vx, vy, vz), hypot(cx - bx, cy - by, cz - bz))
+        return doubled / longest if longest > 0 else 0.0

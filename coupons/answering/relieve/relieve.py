@@ -10,10 +10,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from coupons.answering.meshes.body import Body, Floats, Ints
-from coupons.answering.meshes.regions import Kind, Region
+from coupons.answering.meshes.regions import ROUND, Kind, Region, round_of
 from coupons.answering.meshes.rounds import Cylinder
 from coupons.answering.relieve.face_offset import MovedFaces, offset_faces
-from coupons.answering.relieve.face_sizes import across_corners_mm, between_mm, height_mm
+from coupons.answering.relieve.face_sizes import (
+    across_corners_mm,
+    between_mm,
+    flat_share,
+    height_mm,
+)
 from coupons.answering.relieve.roundings import carried
 from coupons.progress import steps
 
@@ -34,12 +39,14 @@ class Side:
     letters : str
         Of its faces, for messages and tables.
     regions : tuple of Region
-        The faces of a slot or tongue, on both sides, or the cylinder of a hole or pin; either may
-        be interrupted, and so several regions.
+        The faces of a slot or tongue, on both sides, or the cylinder or cone of a hole or pin;
+        either may be interrupted, and so several regions.
     is_internal : bool
         A slot or a hole: it grows as its faces move into the material.
     up : ndarray of float, shape (3,)
         Which way is up in its print, in the frame of its file.
+    at_mm : ndarray of float, shape (3,), or None
+        At which height of its axis the size of a taper is measured; halfway along if not given.
     """
 
     body: str
@@ -47,20 +54,22 @@ class Side:
     regions: tuple[Region, ...]
     is_internal: bool
     up: Floats
+    at_mm: Floats | None = None
 
     @property
     def is_round(self) -> bool:
         """Whether it is a hole or a pin."""
-        return self.regions[0].kind is Kind.CYLINDER
+        return self.regions[0].kind in ROUND
 
     def size_in(self, body: Body) -> float:
         """Return its size in a body whose triangles are those of its own body.
 
         Of a round side, the diameter of the circle through its corners, which is drawn.
         """
-        one = self.regions[0].cylinder
-        if one is not None:
-            return across_corners_mm(body, faces_of(self.regions), one)
+        if self.is_round:
+            one = round_of(self.regions[0])
+            at_mm = one.point_mm if self.at_mm is None else self.at_mm
+            return across_corners_mm(body, faces_of(self.regions), one, at_mm)
         near, far = self.walls
         normal = self.regions[0].normal
         return between_mm(body, faces_of(near), faces_of(far), normal)
@@ -97,7 +106,9 @@ class Wanted:
     is_absolute : bool
         Sizes are as given, such as with hardware or in whole layers.
     is_slanted : bool
-        The faces of a wedge: their gap is along their normals.
+        The faces of a wedge or taper: their gap is along their normals.
+    is_lone : bool
+        A hole that meets no body: what goes in stands in no file.
     """
 
     joint: str
@@ -110,6 +121,7 @@ class Wanted:
     one_face: frozenset[bool] = frozenset()
     is_absolute: bool = False
     is_slanted: bool = False
+    is_lone: bool = False
 
     @property
     def sides(self) -> tuple[Side, ...]:
@@ -128,7 +140,8 @@ class Wanted:
             return side.size_in(bodies[side.body])
         internal, external = bodies[self.internal.body], bodies[self.external.body]
         if self.is_round:
-            return self.internal.size_in(internal) - self.external.size_in(external)
+            across_mm = self.internal.size_in(internal) - self.external.size_in(external)
+            return across_mm * round_of(self.internal.regions[0]).normal_share
         return sum(
             height_mm(external, faces_of(outer), inner[0].normal)
             - height_mm(internal, faces_of(inner), inner[0].normal)
@@ -140,7 +153,8 @@ class Wanted:
 class FaceStep:
     """How far one face is moved, for which joint.
 
-    ``offset_mm`` of a cylinder is that of the circle through its corners, which is drawn.
+    ``offset_mm`` of a cylinder or cone is that of the circle through its corners, which is drawn,
+    square to the surface.
     """
 
     joint: str
@@ -151,10 +165,10 @@ class FaceStep:
     @property
     def facet_mm(self) -> float:
         """Offset of its triangles: the flats of a cylinder move less than its corners."""
-        one = self.region.cylinder
-        if one is None:
+        if self.region.kind not in ROUND:
             return self.offset_mm
-        return self.offset_mm * float(np.cos(np.radians(one.arc_deg / one.strips / 2)))
+        one = round_of(self.region)
+        return self.offset_mm * flat_share(one) / one.normal_share
 
 
 @dataclass(frozen=True)
@@ -246,7 +260,7 @@ def odd_faces(pair: Wanted, drawn: Mapping[str, Body]) -> str:
     for side in pair.sides:
         where = f"{side.body} {side.letters}"
         if any(region.kind is Kind.FREE for region in side.regions):
-            return f"{where} is neither flat nor a cylinder: it is not moved"
+            return f"{where} is not flat, a cylinder or a cone: it is not moved"
         if pair.is_slanted:
             if pair.is_absolute:
                 return f"{where} is slanted: it is not drawn in whole layers"
@@ -254,7 +268,7 @@ def odd_faces(pair: Wanted, drawn: Mapping[str, Body]) -> str:
         if not _belong_together(side):
             return f"{where} are not one cylinder, or flat faces opposite one another"
         size_mm = side.size_in(drawn[side.body])
-        if abs(size_mm - pair.size_mm) > _UNLIKE_MM:
+        if not pair.is_lone and abs(size_mm - pair.size_mm) > _UNLIKE_MM:
             return f"{where} measures {size_mm:.2f} mm, the list says {pair.size_mm:g} mm"
     return ""
 

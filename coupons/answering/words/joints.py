@@ -62,6 +62,17 @@ _REHEARSED_ROW = [
 ]
 
 
+def holes_not_asked(listed: JointList) -> str:
+    """Say how many holes that meet nothing are left alone; empty if none."""
+    waiting = sum(hole.draw_mm is None for hole in listed.holes)
+    if not waiting:
+        return ""
+    holes = (
+        "1 hole that meets nothing is" if waiting == 1 else f"{waiting} holes that meet nothing are"
+    )
+    return f"{holes} left alone; hardware, or a fit, beside one asks about it."
+
+
 def ignored_columns(listed: JointList) -> str:
     """Say which columns of a list are not used."""
     return f"columns not used: {', '.join(map(one_line, listed.ignored))}."

@@ -8,7 +8,7 @@ import numpy as np
 from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meshes.body import Floats
-from coupons.answering.meshes.regions import Kind, Region
+from coupons.answering.meshes.regions import Kind, Region, round_of
 from coupons.answering.meshes.rounds import crosswise
 from coupons.making.bodies.lettering import CAP_MM, line_strokes, width_mm
 from coupons.showing.bodies.hatching import EXTERNAL_DEG, INTERNAL_DEG, hatch
@@ -25,7 +25,7 @@ class FaceMark:
     ----------
     label : str
     kind : str
-        ``internal`` or ``external`` side of a joint, ``rest``, or ``free``.
+        ``internal`` or ``external`` side of a joint, ``rest``, ``lone`` hole, or ``free``.
     lines_mm : ndarray of float, shape (n, 2, 3)
         Its hatching, in space.
     places_mm : ndarray of float, shape (k, 3)
@@ -46,6 +46,10 @@ def marks_of(met: Met, number: int) -> list[FaceMark]:
     for meeting in (*met.joints, *met.rests):
         if number in meeting.bodies:
             marks += list(_meeting_marks(meeting, number, spacing))
+    for label, hole in zip(met.lone_labels, met.lone, strict=True):
+        if number == hole.body:
+            lines = _round_lines(hole.regions, spacing)
+            marks.append(FaceMark(label, "lone", lines, _places(lines, hole.cylinder.point_mm)))
     for n, contact in enumerate(met.free, start=1):
         if number in contact.bodies:
             marks.append(_free_mark(f"Q{n}", contact, number))
@@ -62,7 +66,7 @@ def _meeting_marks(meeting: Meeting, number: int, spacing: float) -> Iterator[Fa
         if contact.kind is Kind.PLANE:
             lines = _flat_lines(contact, side, spacing, angle)
         else:
-            lines = _round_lines(contact, contact.regions[side], spacing)
+            lines = _round_lines(contact.regions[side], spacing, contact)
         yield FaceMark(label, kind, lines, _places(lines, contact.point_mm))
 
 
@@ -74,32 +78,34 @@ def _flat_lines(contact: Contact, side: int, spacing: float, angle_deg: float) -
     return np.asarray(flat @ frame.T + height * contact.normal)
 
 
-def _round_lines(contact: Contact, regions: tuple[Region, ...], spacing: float) -> Floats:
-    """Draw lines along the wall of a cylinder, over the length of the contact."""
+def _round_lines(
+    regions: tuple[Region, ...], spacing: float, contact: Contact | None = None
+) -> Floats:
+    """Draw lines along the wall of a cylinder or cone, over the length of a contact if given."""
     lines = []
     for region in regions:
-        cylinder = region.cylinder
-        assert cylinder is not None
-        u, v = crosswise(cylinder.axis)
-        around = region.corners_mm.mean(axis=1) - cylinder.point_mm
+        one = round_of(region)
+        u, v = crosswise(one.axis)
+        around = region.corners_mm.mean(axis=1) - one.point_mm
         there = np.unique(np.round(np.arctan2(around @ v, around @ u), 2))
-        step = max(spacing / (cylinder.corner_mm / 2), 2 * np.pi / 48)
+        step = max(spacing / (one.corner_mm / 2), 2 * np.pi / 48)
         wanted = np.unique(np.round(there / step)) * step
-        low, high = _span(contact, region)
+        ends = [one.point_mm + at * one.axis for at in _span(region, contact)]
+        radii = [one.diameter_at(end) / 2 * one.flat_mm / one.corner_mm for end in ends]
         for angle in wanted:
-            out = cylinder.flat_mm / 2 * (np.cos(angle) * u + np.sin(angle) * v)
-            ends = [cylinder.point_mm + out + at * cylinder.axis for at in (low, high)]
-            lines.append(ends)
+            out = np.cos(angle) * u + np.sin(angle) * v
+            lines.append([end + radius * out for end, radius in zip(ends, radii, strict=True)])
     return np.array(lines, dtype=np.float64).reshape(-1, 2, 3)
 
 
-def _span(contact: Contact, region: Region) -> tuple[float, float]:
-    """Return where along a cylinder's axis the contact lies, from the cylinder's middle."""
-    cylinder = region.cylinder
-    assert cylinder is not None
-    middle = float((contact.point_mm - cylinder.point_mm) @ cylinder.axis)
+def _span(region: Region, contact: Contact | None) -> tuple[float, float]:
+    """Return where along a round's axis a contact lies, from the round's middle."""
+    one = round_of(region)
+    if contact is None:
+        return -one.half_length_mm, one.half_length_mm
+    middle = float((contact.point_mm - one.point_mm) @ one.axis)
     half = contact.depth_mm / 2
-    own = cylinder.half_length_mm
+    own = one.half_length_mm
     if len(contact.regions[0]) + len(contact.regions[1]) > 2:  # in pieces: each piece is hatched
         return -own, own
     return max(middle - half, -own), min(middle + half, own)

@@ -135,6 +135,7 @@ def met_page(met: Met, notes: Sequence[str] = ()) -> str:
         joints=[_joint(met, joint) for joint in met.joints],
         notes=[*notes, *meeting_notes(met)],
         view=VIEW,
+        has_lone=bool(met.lone),
         reach=f"{met.reach_mm:g}",
     )
 

@@ -1,7 +1,16 @@
 """Where bodies meet, in words: for the terminal and the page."""
 
 from coupons.answering.meet.contacts import Contact
-from coupons.answering.meet.list_rows import gaps_mm, name_of, oblique, sizes_mm, ways_of
+from coupons.answering.meet.list_rows import (
+    facets_at,
+    gaps_mm,
+    lone_words,
+    name_of,
+    oblique,
+    sizes_mm,
+    ways_of,
+)
+from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Apart, Meeting, Met
 from coupons.answering.meet.printed import leaning
 from coupons.answering.meshes.regions import Kind
@@ -18,7 +27,9 @@ def form_words(joint: Meeting) -> str:
     group = joint.group
     assert group is not None
     words = _FORMS.get(group.internal, f"{group.external} in {group.internal}")
-    return f"{words}, slanted" if group.pairs[0].slant_deg else words
+    if not group.pairs[0].slant_deg:
+        return words
+    return f"{words}, tapered" if group.pairs[0].is_round else f"{words}, slanted"
 
 
 def size_words(joint: Meeting) -> str:
@@ -26,13 +37,17 @@ def size_words(joint: Meeting) -> str:
     group = joint.group
     assert group is not None
     text = " × ".join(_mm(size) for size in sizes_mm(group)) + " mm"
-    return f"⌀ {text}" if group.pairs[0].is_round else text
+    first = group.pairs[0]
+    if first.is_round and first.slant_deg:
+        return f"⌀ {text} in the middle, {first.slant_deg:.2f}° to the axis"
+    return f"⌀ {text}" if first.is_round else text
 
 
 def gap_words(joint: Meeting) -> str:
     """Give the drawn gap over both sides: ``0.3 mm``."""
     assert joint.group is not None
-    return " × ".join(_mm(gap) for gap in gaps_mm(joint.group)) + " mm"
+    text = " × ".join(_mm(gap) for gap in gaps_mm(joint.group)) + " mm"
+    return f"{text} along the normals" if joint.group.pairs[0].slant_deg else text
 
 
 def side_gaps(joint: Meeting) -> str:
@@ -65,7 +80,7 @@ def _directions(met: Met, joint: Meeting, number: int) -> str:
         return f"axis along {names[0]}, pitch along {names[1]}"
     if group.pairs[0].is_round:
         return f"axis along {names[0]}"
-    if group.pairs[0].slant_deg:
+    if group.pairs[0].pull is not None:
         return f"across {names[0]}, pull along {names[1]}"
     return "across " + " and ".join(names)
 
@@ -76,15 +91,12 @@ def facet_words(joint: Meeting) -> str:
     assert group is not None
     if not group.pairs[0].is_round:
         return ""
-    contact, external = joint.contacts[0], group.external_side
-    parts = []
-    for form, side in (("hole", 1 - external), ("pin", external)):
-        one = contact.regions[side][0].cylinder
-        assert one is not None
-        parts.append(
-            f"{form} {_mm(one.corner_mm)} mm across corners, {_mm(one.flat_mm)} across flats, "
-            f"{_mm(one.area_mm)} by area ({one.strips} flats, sagitta {_mm(one.sagitta_mm)})"
-        )
+    both = facets_at(joint.contacts[0], group.external_side)
+    parts = [
+        f"{form} {_mm(one.corner_mm)} mm across corners, {_mm(one.flat_mm)} across flats, "
+        f"{_mm(one.area_mm)} by area ({one.strips} flats, sagitta {_mm(one.sagitta_mm)})"
+        for form, one in zip(("hole", "pin"), both, strict=True)
+    ]
     return "; ".join(parts) + "."
 
 
@@ -127,6 +139,36 @@ def meeting_lines(met: Met) -> list[str]:
     ]
 
 
+def lone_notes(met: Met) -> list[str]:
+    """Return a sentence for the holes that meet nothing, those alike together, and what to do."""
+    alike: dict[str, list[str]] = {}
+    for label, hole in zip(met.lone_labels, met.lone, strict=True):
+        alike.setdefault(lone_hole_words(met, hole), []).append(label)
+    notes = [f"{_range(labels)}: {words}." for words, labels in alike.items()]
+    if notes:
+        notes.append(
+            "U: holes that meet no body. None of them is moved, unless the list says what goes in: "
+            "hardware, a fit, or a diameter such as draw 2.6 in the column fit."
+        )
+    return notes
+
+
+def lone_hole_words(met: Met, hole: LoneHole) -> str:
+    """Describe a hole that meets nothing: ``cover, through hole ⌀ 3.4 mm, 5 mm deep, along z``."""
+    body = met.bodies[hole.body]
+    size, depth = _mm(hole.cylinder.corner_mm), _mm(round(hole.depth_mm, 2))
+    way = body.direction(hole.cylinder.axis)[0]
+    return f"{body.body.name}, {lone_words(hole)} ⌀ {size} mm, {depth} mm deep, axis along {way}"
+
+
+def _range(labels: list[str]) -> str:
+    """Write labels that follow each other as a range: ``U1 to U4``."""
+    numbers = [int(label[1:]) for label in labels]
+    if len(labels) > 2 and numbers == list(range(numbers[0], numbers[-1] + 1)):
+        return f"{labels[0]} to {labels[-1]}"
+    return ", ".join(labels)
+
+
 def meeting_notes(met: Met) -> list[str]:
     """Return what else is to be said, a paragraph each."""
     notes = [
@@ -137,6 +179,13 @@ def meeting_notes(met: Met) -> list[str]:
         f"Q{n}: {rest_words(met, one)} (free-form: it is shown, and never moved)."
         for n, one in enumerate(met.free, start=1)
     ]
+    notes += [
+        f"{joint.letter}: springy legs. Lips were not looked for: if there are any, write the "
+        "opening between the lips into the column mouth_mm; without lips leave it blank."
+        for joint in met.joints
+        if joint.group is not None and joint.group.internal == "legs"
+    ]
+    notes += lone_notes(met)
     notes += [apart_words(one) for one in met.apart]
     leans = leaning(met.bodies)
     if leans:

@@ -8,7 +8,7 @@ from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.grouping import Group
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meshes.body import Floats
-from coupons.answering.meshes.regions import Kind
+from coupons.answering.meshes.regions import ROUND, Kind
 from coupons.answering.meshes.rounds import crosswise
 from coupons.answering.meshes.section import cut
 from coupons.showing.bodies.face_marks import letter_path
@@ -174,7 +174,7 @@ def _label_place(
     group = joint.group
     assert group is not None
     place = contact.point_mm @ frame
-    if contact.kind is Kind.CYLINDER:
+    if contact.kind in ROUND:
         return float(place[0] - group.pairs[0].sizes_mm[0] / 2 - 1.2 * height), float(place[1])
     out = np.sign((contact.point_mm - middle) @ frame[:, 0]) or 1.0
     return float(place[0] + out * 1.6 * height), float(place[1])

@@ -1,0 +1,102 @@
+"""Cones among the faces of bodies, against what was drawn."""
+
+import math
+
+import numpy as np
+import pytest
+from manifold3d import CrossSection, Manifold
+from support.drawn_bodies import box, drawn
+
+from coupons.answering.meshes.regions import Kind, regions_of
+
+TILT = (31.0, 17.0, 60.0)
+
+
+def cones(solid):
+    return [region.cone for region in regions_of(drawn(solid)) if region.cone is not None]
+
+
+def frustum(low_mm, high_mm, height_mm, sides):
+    return Manifold.cylinder(height_mm, low_mm / 2, high_mm / 2, sides)
+
+
+@pytest.mark.parametrize("sides", [24, 25, 64, 256])
+@pytest.mark.parametrize("per_mm", [1 / 50, 1 / 20, 1 / 10, 2 * math.tan(math.radians(5))])
+@pytest.mark.parametrize("is_inner", [True, False])
+def test_angle_axis_and_diameters_of_a_taper(sides, per_mm, is_inner):
+    length, middle = 16.0, 9.0
+    low, high = middle - per_mm * length / 2, middle + per_mm * length / 2
+    bar = frustum(low, high, length, sides)
+    solid = box(40, 40, length, (-20, -20, 0)) - bar if is_inner else bar
+    (cone,) = cones(solid.rotate(TILT).translate((50, 0, 80)))
+    half = math.pi / sides
+    assert cone.is_inner is is_inner
+    assert cone.strips == sides
+    assert cone.arc_deg == pytest.approx(360, abs=0.1)
+    assert cone.half_angle_deg == pytest.approx(math.degrees(math.atan(per_mm / 2)), abs=1e-3)
+    assert cone.corner_mm == pytest.approx(middle, abs=1e-4)
+    assert cone.flat_mm == pytest.approx(middle * math.cos(half), abs=1e-4)
+    area = sides / 2 * math.sin(2 * half) * middle**2 / 4  # of a regular polygon
+    assert cone.area_mm == pytest.approx(2 * math.sqrt(area / math.pi), abs=1e-4)
+    assert cone.sagitta_mm == pytest.approx(middle / 2 * (1 - math.cos(half)), abs=1e-4)
+    assert 2 * cone.half_length_mm == pytest.approx(length, abs=1e-3)
+    axis = Manifold.cube((1, 1, 1)).rotate(TILT).to_mesh64().vert_properties[:, :3]
+    up = axis[Manifold.cube((1, 1, 1)).to_mesh64().vert_properties[:, :3] @ (1, 1, 4) == 4][0]
+    assert cone.axis @ up == pytest.approx(1, abs=1e-6)
+    assert np.linalg.norm(cone.point_mm - length / 2 * up - (50, 0, 80)) < 1e-3
+
+
+def test_a_finely_divided_cone_and_one_with_a_tip_are_cones():
+    (fine,) = cones(frustum(8, 6, 12, 32).refine(7).rotate(TILT))
+    assert fine.corner_mm == pytest.approx(7, abs=1e-4)
+    (tip,) = cones(frustum(8, 0, 12, 32).rotate(TILT))
+    assert tip.half_angle_deg == pytest.approx(math.degrees(math.atan(4 / 12)), abs=1e-3)
+
+
+def test_a_cone_whose_rims_are_divided_differently_is_one():
+    rims = []
+    for count, radius, z, start in ((48, 4.0, 0.0, 0.0), (60, 5.0, 10.0, 0.03)):
+        angle = np.linspace(0, 2 * np.pi, count, endpoint=False) + start
+        flat = [radius * np.cos(angle), radius * np.sin(angle), np.full(count, z)]
+        rims.append(np.column_stack(flat))
+    (cone,) = cones(Manifold.hull_points(np.concatenate(rims)).rotate(TILT))
+    assert cone.corner_mm == pytest.approx(9, abs=1e-3)
+    assert cone.half_angle_deg == pytest.approx(math.degrees(math.atan(0.1)), abs=0.01)
+
+
+def turned(profile, sides=48):
+    return Manifold.revolve(CrossSection([np.array(profile, float)]), sides)
+
+
+def test_two_cones_and_a_cylinder_that_run_into_each_other_are_told_apart():
+    # A pin with a lead of 15°, a taper of 2.86°, and a plain end; no edge between them is sharp.
+    lead = 2 * math.tan(math.radians(15))
+    solid = turned([(0, 0), (4 - lead, 0), (4, 2), (5, 22), (5, 30), (0, 30)])
+    regions = regions_of(drawn(solid.rotate(TILT)))
+    found = sorted((r.cone.half_angle_deg, r.cone.corner_mm) for r in regions if r.cone)
+    assert found == [
+        pytest.approx((math.degrees(math.atan(0.05)), 9), abs=1e-3),
+        pytest.approx((15, 8 - lead), abs=1e-3),
+    ]
+    assert [r.cylinder.corner_mm for r in regions if r.cylinder] == pytest.approx([10], abs=1e-3)
+
+
+def test_a_taper_crossed_by_a_hole_stays_one_cone():
+    solid = frustum(10, 12, 20, 48) - frustum(3, 3, 40, 32).rotate((90, 0, 0)).translate(
+        (0, 20, 10)
+    )
+    (cone,) = cones(solid.rotate(TILT))
+    assert cone.arc_deg == pytest.approx(360, abs=0.1)
+    area = sum(r.area_mm2 for r in regions_of(drawn(solid)) if r.kind is Kind.FREE)
+    assert area == 0
+
+
+@pytest.mark.parametrize("steps", [5, 9, 24])
+def test_a_dome_and_a_rounding_are_no_cones(steps):
+    angle = np.radians(np.linspace(-90, 90, 2 * steps + 1))
+    ball = turned([(8 * np.cos(a), 8 * np.sin(a)) for a in angle], 64)
+    assert not cones(ball)
+    round_edge = [(6 + 2 * np.cos(a), 8 + 2 * np.sin(a)) for a in angle[angle >= 0]]
+    bar = turned([(0, 0), (8, 0), *round_edge, (0, 10)], 64)
+    assert not cones(bar.rotate(TILT))
+    assert [r.kind for r in regions_of(drawn(bar))].count(Kind.CYLINDER) == 1
