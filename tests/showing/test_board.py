@@ -399,6 +399,12 @@ def test_the_state_is_whole_in_the_table_beside_the_longest_names(tmp_path):
         assert f"  {says}  " in table
 
 
+def test_a_rehearsed_machine_is_told_so_once_a_line(tmp_path):
+    table = board_table(board_of(tmp_path, one=ago(3, rehearsed=True)))
+    assert table.splitlines()[1].lower().count("rehearsed") == 1
+    assert "REHEARSED grey  fresh, 3 days" in table
+
+
 @pytest.mark.parametrize(("mm", "words"), [(-0.004, "0.00"), (0.0, "0.00"), (-0.006, "−0.01")])
 def test_nothing_has_no_sign(mm, words):
     assert Gap(mm, -1.0, 1.0, 0.5).words == words

@@ -50,6 +50,11 @@ def _job_line(row: Row, found: JobChance) -> Sequence[str]:
     return [row.machine, row.material, row.state, told, last]
 
 
+def _state(row: Row) -> str:
+    """Return the state; that of a rehearsal stands in front of its material already."""
+    return row.age.state if row.head.profile.rehearsed else row.state
+
+
 def _told(gap: Gap | None) -> str:
     """Return a gap with its size in front, where it does not move the digits out of line."""
     if gap is None:
@@ -66,6 +71,6 @@ def _line(row: Row) -> Sequence[str]:
         + ("OLD MODEL " if is_old_model(profile.version) else "")
         + row.material,
         # The word that decides first, so that a narrow column cuts only the days.
-        ", ".join(filter(None, (row.state, row.age.since))),
+        ", ".join(filter(None, (_state(row), row.age.since))),
         *(_told(row.head.gaps[at]) for at in _SHOWN),
     ]
