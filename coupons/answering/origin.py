@@ -5,7 +5,7 @@ from datetime import date
 from typing import Protocol
 
 from coupons.learning.like import UNLIKE
-from coupons.learning.profile import VERSION, Hand, Like, Profile
+from coupons.learning.profile import VERSION, Carried, Hand, Like, Profile
 from coupons.neutral import one_line
 
 STALE_AFTER_DAYS = 90
@@ -26,7 +26,7 @@ class Origin:
 
     ``hands`` is how many people tried, ``version`` that of the profile and so of its model,
     ``hand`` whose fits they are where that is one person who is named, ``like`` the other machines
-    that they lean on.
+    that they lean on, ``carried`` what they take over from before a change of the machine.
     """
 
     machine: str
@@ -37,6 +37,7 @@ class Origin:
     version: int = VERSION
     hand: Hand | None = None
     like: Like | None = None
+    carried: Carried | None = None
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,7 @@ def origin_of(profile: Profile) -> Origin:
         profile.version,
         profile.hand,
         profile.like,
+        profile.carried,
     )
 
 
@@ -146,6 +148,39 @@ def like_sentence(origin: Origin) -> str:
     return f"It leans on {what} ({shown}), as far as its own entries agree."
 
 
+def carried_sentence(origin: Origin) -> str:
+    """Say what carries over from before a change of the machine; empty if nothing was to.
+
+    Examples
+    --------
+    >>> told = {"material": "grey", "nozzle_mm": 0.4, "layer_height_mm": 0.2, "unlike": 0.1}
+    >>> terms = {"over": ("scale_x", "skew"), "moved": {"scale_x": -0.002}, "anew": ("growth_int",)}
+    >>> carried = Carried(pairs=("bench-1", "bench-2"), **told, **terms)
+    >>> said = carried_sentence(Origin("bench-3", "white", 0.2, None, carried=carried))
+    >>> for sentence in said.split(". "):
+    ...     print(sentence)
+    From grey, 0.4 mm nozzle, 0.2 mm layers, as 2 machines changed (bench-1, bench-2)
+    Carries over: scale_x (-0.002), skew; learned anew: growth_int.
+    """
+    told = origin.carried
+    if told is None:
+        return ""
+    what = f"{one_line(told.material)}, {told.nozzle_mm:g} mm nozzle, {told.layer_height_mm:g} mm"
+    count = len(told.pairs)
+    shown = ", ".join(map(one_line, told.pairs[:4])) + (" …" if count > 4 else "")
+    pairs = f"{count} machines changed" if count > 1 else "one machine changed"
+    if told.unlike > UNLIKE:
+        return (
+            f"It was to take over from {what} layers, but did not change as {pairs} ({shown}; "
+            f"chance {told.unlike:.0%}): little was carried over."
+        )
+    over = [f"{t} ({told.moved[t]:+g})" if t in told.moved else t for t in told.over]
+    return (
+        f"From {what} layers, as {pairs} ({shown}). Carries over: {', '.join(over) or 'nothing'}; "
+        f"learned anew: {', '.join(told.anew) or 'nothing'}."
+    )
+
+
 def age_of(printed: Dated, today: date, stale_after_days: int = STALE_AFTER_DAYS) -> Age:
     """Say how old the print behind a profile or an answer is.
 
@@ -181,7 +216,7 @@ def origin_sentence(origin: Origin, today: date | None = None) -> str:
     'For bench-1, grey, 0.2 mm layers; no print date, so it may be stale.'
     """
     what = f"For {origin.machine}, {origin.material}, {origin.layer_height_mm:g} mm layers"
-    leans = like_sentence(origin)
+    leans = " ".join(filter(None, (like_sentence(origin), carried_sentence(origin))))
     if origin.printed_on is None:
         return f"{what}; no print date, so it may be stale. {leans}".rstrip()
     age = age_of(origin, today or date.today())

@@ -76,7 +76,7 @@ def what_prints_added(
 ) -> Prints | None:
     """Work out what each print added to what is known; None if there is only one.
 
-    None as well for a profile that leans on other machines: what these added is not the prints'.
+    None as well for a profile that leans on others: what these added is not the prints'.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ def what_prints_added(
     first : Fitted, optional
         The fit of the first run alone, where there is one already.
     """
-    if profile.like is not None:
+    if profile.like is not None or profile.carried is not None:
         return None
     of_print = prints_of(runs)
     prints = list(dict.fromkeys(of_print))

@@ -50,7 +50,8 @@ if TYPE_CHECKING:
     multiple=True,
     type=click.Path(path_type=Path),
     help="Profile of another machine of the same kind and material, on which a machine with few"
-    " entries leans; may be repeated.",
+    " entries leans; may be repeated. After a change of material, nozzle or layer height: this"
+    " machine's profile from before, and both profiles of other machines that changed so.",
 )
 @click.option(
     "--public",

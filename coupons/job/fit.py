@@ -39,7 +39,8 @@ def fit(
         The profile keeps them on record.
     like : sequence of str, Path or Printer
         Profiles of other machines of the same kind, material, nozzle and layer height, on which a
-        machine with few entries leans; see `coupons.learning.like.lean_on`.
+        machine with few entries leans; or one of the machine itself from before a change, with
+        pairs of others. See `coupons.learning.like.lean_on`.
     parts : str or Path, optional
         A list of joints of one's own parts, with what was drawn and what the hand found.
 

@@ -1,4 +1,7 @@
-"""A profile that leans on those of other machines of its kind; the statistics are in `pooling`."""
+"""A profile that leans on those of other machines, or on its own from before a change.
+
+The statistics are in `pooling` and `carrying`; which profile is what, in `kindred`.
+"""
 
 import warnings
 from collections.abc import Iterator, Sequence
@@ -7,30 +10,43 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.errors import DoubtWarning, Problem, ProfileError
+from coupons.errors import DoubtWarning
+from coupons.learning.carrying import Change, carried, change_of_pair, learn_change
 from coupons.learning.effects import EXTRUSION, SCATTERS, TERMS, prior_mean, prior_sd
-from coupons.learning.pooling import Evidence, evidence_of, pool
-from coupons.learning.profile import VERSION, Like, Profile, joined_ranges
+from coupons.learning.kindred import Kindred, corrections, sort_out
+from coupons.learning.pooling import Evidence, evidence_of, pool, widened
+from coupons.learning.profile import Carried, Like, Profile, joined_ranges
 from coupons.learning.profile_of_fit import with_posterior
 from coupons.neutral import one_line
+from coupons.terms import SDS_OF_90
 
 Array = NDArray[np.floating]
 
 UNLIKE = 0.5
-"""From this chance on a machine is named as unlike the others."""
+"""From this chance on a machine is named as unlike the others, or as changed in another way."""
+KNOWN = 0.5
+"""A term carries over if this share of its prior variance, or less, is left after the change."""
 
 _HEIGHTS = ("scale_z", "growth_ext_z", "growth_int_z", "bed_height", "first_layer", "lying_loss")
-_PLANE, _ACROSS_LAYERS, _HANDS = range(3)
+_AXES = ("scale_x", "scale_y", "scale_int", "skew", "lost_motion")
+_PLANE, _ACROSS_LAYERS, _HANDS, _LENGTHS = range(4)
 
 
-def _group(term: str) -> int:
+def _family(term: str) -> int:
+    """Return what moves together where a machine is unlike others."""
     if term.startswith("from_") or term == "contact_loss":
         return _HANDS
-    return _ACROSS_LAYERS if term in _HEIGHTS else _PLANE
+    if term in _HEIGHTS:
+        return _ACROSS_LAYERS
+    return _LENGTHS if term in _AXES else _PLANE
 
 
-_GROUPS = np.array([_group(term) for term in TERMS])
+_FAMILIES = np.array([_family(term) for term in TERMS])
+# How far machines differ is learned for faces and lengths in the plane together.
+_GROUPS = np.where(_FAMILIES == _LENGTHS, _PLANE, _FAMILIES)
+_OF_MACHINES = [_PLANE, _ACROSS_LAYERS, _LENGTHS]
 _ONE_GROUP = np.zeros(len(SCATTERS), dtype=np.intp)
+_THRESHOLDS = np.array([term.startswith("from_") for term in TERMS], float)
 
 
 @dataclass(frozen=True)
@@ -53,46 +69,62 @@ def lean_on(profile: Profile, others: Sequence[Profile]) -> Profile:
     and of hands each by itself. What the machine's own entries say against them counts: the less
     they fit, the less is taken over.
 
+    A profile of the machine itself from before a change (another material, nozzle or layer height)
+    carries over as far as pairs show it: profiles of other machines on both sides of that change.
+
     Parameters
     ----------
     profile : Profile
         Of the machine's own runs alone.
     others : sequence of Profile
-        Of other machines, of the same material, nozzle and layer height.
+        Of other machines, of the same material, nozzle and layer height; or one of the machine
+        itself and pairs, see `coupons.learning.kindred`.
 
     Raises
     ------
     ProfileError
-        With every profile that does not belong to this kind, was printed under other corrections
-        of the slicer or with another first layer, leans on others itself, or is there twice.
+        With every profile that does not belong to this kind, nor to a side of the change, was
+        printed under other corrections of the slicer or with another first layer, leans on others
+        itself, or is there twice; or if there are no pairs.
 
     Warns
     -----
     DoubtWarning
-        If the machine is more likely unlike the others than like them, if there is only one other,
-        or if it is not known whether they were printed with the same corrections.
+        If the machine is more likely unlike the others than like them, or changed in another way
+        than they; if there is only one other, or only one pair; or if it is not known whether they
+        were printed with the same corrections.
     """
-    problems = list(_odd(profile, others))
-    if problems:
-        raise ProfileError(problems)
-    terms = pool(_of_terms(profile), [_of_terms(one) for one in others], _GROUPS)
-    scatters = pool(_of_scatters(profile), [_of_scatters(one) for one in others], _ONE_GROUP)
+    kindred = sort_out(profile, others)
+    change = _change_of_terms(kindred)
+    terms = pool(
+        _of_terms(profile),
+        [_of_terms(one) for one in kindred.kin],
+        _GROUPS,
+        _FAMILIES,
+        _carried_terms(profile, kindred, change),
+    )
+    scatters = pool(
+        _of_scatters(profile),
+        [_of_scatters(one) for one in kindred.kin],
+        _ONE_GROUP,
+        carried=_carried_scatters(kindred),
+    )
     log_mean = _SCATTERS_PRIOR.mean + _SCATTERS_PRIOR.sd * scatters.mean
     log_sd = _SCATTERS_PRIOR.sd * np.sqrt(np.diag(scatters.covariance))
-    machines = tuple(dict.fromkeys(one.machine for one in others))
+    behind = [one for one in (profile, kindred.before, *kindred.kin) if one is not None]
     pooled = with_posterior(
         profile,
         _TERMS_PRIOR.mean + _TERMS_PRIOR.sd * terms.mean,
         terms.covariance * np.outer(_TERMS_PRIOR.sd, _TERMS_PRIOR.sd),
         dict(zip(SCATTERS, zip(log_mean, log_sd, strict=True), strict=True)),
-        like=Like(machines=machines, unlike=round(terms.unlike, 4)),
-        measured=joined_ranges(each for one in (profile, *others) for each in one.measured),
-        counts=profile.counts.model_copy(
-            update={"by_print_effect": _prints_behind((profile, *others))}
-        ),
+        like=_like(kindred, float(terms.unlike[_OF_MACHINES].max())),
+        carried=_told(kindred, change, terms.new),
+        measured=joined_ranges(each for one in behind for each in one.measured),
+        counts=profile.counts.model_copy(update={"by_print_effect": _prints_behind(behind)}),
     )
-    _doubt_aloud(profile, others, terms.unlike)
-    return Profile.model_validate(pooled.model_dump())
+    found = Profile.model_validate(pooled.model_dump())
+    _doubt_aloud(found, kindred)
+    return found
 
 
 def _of_terms(profile: Profile) -> Evidence:
@@ -108,82 +140,111 @@ def _of_scatters(profile: Profile) -> Evidence:
     return evidence_of(mean, np.diag(sd**2), _SCATTERS_PRIOR.mean, _SCATTERS_PRIOR.sd)
 
 
+def _change_of_terms(kindred: Kindred) -> Change | None:
+    """Learn from the pairs what the change does to the terms."""
+    if not kindred.pairs:
+        return None
+    return learn_change(
+        [
+            change_of_pair(widened(_of_terms(first), _other_hand(first, second)), _of_terms(second))
+            for first, second in kindred.pairs
+        ]
+    )
+
+
+def _carried_terms(profile: Profile, kindred: Kindred, change: Change | None) -> Evidence | None:
+    if kindred.before is None or change is None:
+        return None
+    before = widened(_of_terms(kindred.before), _other_hand(kindred.before, profile))
+    return carried(before, change)
+
+
+def _carried_scatters(kindred: Kindred) -> Evidence | None:
+    if kindred.before is None:
+        return None
+    pairs = [
+        change_of_pair(_of_scatters(first), _of_scatters(second)) for first, second in kindred.pairs
+    ]
+    return carried(_of_scatters(kindred.before), learn_change(pairs))
+
+
+def _other_hand(first: Profile, second: Profile) -> Array:
+    """Return what two people add to a change of the thresholds, if they are known to be two."""
+    if first.hand is None or second.hand is None or first.hand.by == second.hand.by:
+        return np.zeros((len(TERMS), len(TERMS)))
+    apart = _THRESHOLDS * EXTRUSION.hand.sd / _TERMS_PRIOR.sd
+    return 2 * np.outer(apart, apart)
+
+
+def _like(kindred: Kindred, unlike: float) -> Like | None:
+    if not kindred.kin:
+        return None
+    machines = tuple(dict.fromkeys(one.machine for one in kindred.kin))
+    return Like(machines=machines, unlike=round(unlike, 4))
+
+
+def _told(kindred: Kindred, change: Change | None, new: float) -> Carried | None:
+    """Say which terms carry over: those that are still known when the change is counted."""
+    before = kindred.before
+    if before is None or change is None:
+        return None
+    known = np.diag(before.covariance_matrix) / _TERMS_PRIOR.sd**2
+    left = known + np.diag(change.covariance)
+    moved = np.abs(change.mean) > SDS_OF_90 * change.mean_sd
+    by = change.mean * _TERMS_PRIOR.sd
+    over = [name for name, share in zip(TERMS, left, strict=True) if share < KNOWN]
+    return Carried(
+        material=before.material,
+        nozzle_mm=before.nozzle_mm,
+        layer_height_mm=before.layer_height_mm,
+        pairs=tuple(first.machine for first, _ in kindred.pairs),
+        over=tuple(over),
+        moved={TERMS[t]: float(f"{by[t]:.2g}") for t in np.flatnonzero(moved) if TERMS[t] in over},
+        anew=tuple(
+            name
+            for name, was, share in zip(TERMS, known, left, strict=True)
+            if was < KNOWN <= share
+        ),
+        unlike=round(new, 4),
+    )
+
+
 def _prints_behind(profiles: Sequence[Profile]) -> tuple[int, ...]:
     """Count the prints that taught something of each print effect, on all machines."""
     return tuple(map(sum, zip(*(one.counts.informing for one in profiles), strict=True)))
 
 
-def _odd(profile: Profile, others: Sequence[Profile]) -> Iterator[Problem]:
-    seen = {profile.entries_sha256: "this run"}
-    for number, other in enumerate(others, start=1):
-        where = f"--like profile {number} ({one_line(other.machine)}, {one_line(other.material)})"
-        yield from _of_another_kind(profile, other, where)
-        if other.machine == profile.machine:
-            todo = "Fit the runs of one machine together: coupons fit RUN RUN"
-            yield Problem(where, "another machine", "the same machine", todo)
-        if other.entries_sha256 in seen:
-            todo = "Name each profile once"
-            yield Problem(where, "other entries", f"those of {seen[other.entries_sha256]}", todo)
-        seen[other.entries_sha256] = f"profile {number}"
-        if other.like is not None:
-            todo = "Fit that machine by itself, without --like: its entries would count twice"
-            yield Problem(where, "a profile of one machine", "one that leans on others", todo)
-        if other.version != VERSION:
-            todo = "Fit its runs again with `coupons fit`"
-            yield Problem(where, f"version {VERSION}", f"version {other.version}", todo)
-        if other.rehearsed and not profile.rehearsed:
-            todo = "A virtual printer tells nothing of a real one: leave it out"
-            yield Problem(where, "a profile of a real printer", "a rehearsed one", todo)
+def _doubt_aloud(profile: Profile, kindred: Kindred) -> None:
+    for doubt in _doubts(profile, kindred):
+        warnings.warn(doubt, DoubtWarning, stacklevel=4)
 
 
-def _of_another_kind(profile: Profile, other: Profile, where: str) -> Iterator[Problem]:
-    todo = "What carries over from one to the other is not known: leave it out"
-    for key, unit in (("material", ""), ("nozzle_mm", " mm"), ("layer_height_mm", " mm")):
-        ours, theirs = getattr(profile, key), getattr(other, key)
-        if ours != theirs:
-            yield Problem(where, f"{key} {ours}{unit}", f"{theirs}{unit}", todo)
-    todo = "Faces come out elsewhere under other corrections: leave it out"
-    for name, ours, theirs in _corrections(profile, other):
-        if ours is not None and theirs is not None and ours != theirs:
-            yield Problem(where, f"{name} {ours}", str(theirs), todo)
-
-
-def _corrections(profile: Profile, other: Profile) -> Iterator[tuple[str, object, object]]:
-    yield (
-        "first_layer_height_mm",
-        profile.first_layer_height_mm,
-        other.first_layer_height_mm,
-    )
-    ours = profile.slicing.model_dump() if profile.slicing else {}
-    theirs = other.slicing.model_dump() if other.slicing else {}
-    for key in sorted(ours.keys() | theirs.keys()):
-        yield key, ours.get(key), theirs.get(key)
-
-
-def _doubt_aloud(profile: Profile, others: Sequence[Profile], unlike: float) -> None:
+def _doubts(profile: Profile, kindred: Kindred) -> Iterator[str]:
     name = one_line(profile.machine)
-    if unlike > UNLIKE:
-        warnings.warn(
-            f"{name} does not look like the other machines (chance {unlike:.0%} by its own "
-            "entries), so little was taken from them. Fill in more of its coupon.",
-            DoubtWarning,
-            stacklevel=3,
+    if profile.like is not None and profile.like.unlike > UNLIKE:
+        yield (
+            f"{name} does not look like the other machines (chance {profile.like.unlike:.0%} by "
+            "its own entries), so little was taken from them. Fill in more of its coupon."
         )
-    if len(others) == 1:
-        warnings.warn(
-            "One other machine says little on how far machines of a kind differ; name more.",
-            DoubtWarning,
-            stacklevel=3,
+    if profile.carried is not None and profile.carried.unlike > UNLIKE:
+        yield (
+            f"{name} did not change as the pairs did (chance {profile.carried.unlike:.0%} by its "
+            "own entries), so little was carried over. Fill in more of its coupon."
         )
+    if len(kindred.kin) == 1:
+        yield "One other machine says little on how far machines of a kind differ; name more."
+    if len(kindred.pairs) == 1:
+        yield "One pair says little on how far machines differ in such a change; name more pairs."
+    sides = [(profile, one) for one in kindred.kin]
+    sides += [(profile, second) for _, second in kindred.pairs]
+    sides += [(kindred.before, first) for first, _ in kindred.pairs if kindred.before]
     unsaid = [
         one_line(other.machine)
-        for other in others
-        if any((a is None) != (b is None) for _, a, b in _corrections(profile, other))
+        for ours, other in sides
+        if any((a is None) != (b is None) for _, a, b in corrections(ours, other))
     ]
     if unsaid:
-        warnings.warn(
-            f"It is not known whether {', '.join(unsaid)} printed with the same corrections of the "
-            f"slicer as {name}: fill in [slicing] in conditions.toml.",
-            DoubtWarning,
-            stacklevel=3,
+        yield (
+            f"It is not known whether {', '.join(dict.fromkeys(unsaid))} printed with the same "
+            f"corrections of the slicer as {name}: fill in [slicing] in conditions.toml."
         )

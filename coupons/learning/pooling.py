@@ -16,11 +16,14 @@ With δₖ integrated out, Λ̃ₖ = Λₖ(I + DΛₖ)⁻¹ and h̃ₖ = (I + Λ
 normal algebra of one mean seen several times (random effects).
 
 A machine that is like none of the others must not be drawn to them. `GENERAL_SHARE` of the prior
-therefore stays the general one; what its own entries make of the two says how likely it is unlike.
+therefore stays the general one, in each family of terms by itself: one that extrudes too much is
+unlike the others in its growths, and may shrink as they do. Were the whole prior general or not,
+all that the others tell rightly of the other terms would speak against the machine being unlike.
+What its own entries make of the two says how likely it is unlike.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from itertools import product
 
 import numpy as np
@@ -31,9 +34,10 @@ Array = NDArray[np.floating]
 SPREADS = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0)
 """Standard deviation between machines of one kind, as a share of the general prior's. The smallest
 keeps machines that came out alike by chance from passing for one machine."""
-GENERAL_SHARE = 0.2
+GENERAL_SHARE = 1 / 3
 """Share of the prior that knows nothing of the others: more of it learns less from them, less of it
 holds longer on to them where a machine is unlike."""
+_LIKELY = 7.0  # choices less likely than the best by this much on the log scale are left out
 
 
 @dataclass(frozen=True)
@@ -100,14 +104,24 @@ class Pooled:
     covariance : ndarray of shape (n, n)
     spreads : ndarray of shape (n_groups,)
         Mean of the sds between machines, as shares of the general prior's.
-    unlike : float
-        Chance that the machine is not of their kind.
+    unlike : ndarray of shape (n_families,)
+        Chance that the machine is not of their kind in the terms of a family.
+    new : float
+        Chance that nothing carries over from what it was before a change.
     """
 
     mean: Array
     covariance: Array
     spreads: Array
-    unlike: float
+    unlike: Array
+    new: float
+
+
+def widened(one: Evidence, covariance: Array) -> Evidence:
+    """Return what evidence tells of terms that differ from those seen by this covariance."""
+    wide = np.eye(len(one.shift)) + covariance @ one.information
+    information = np.linalg.solve(wide.T, one.information.T).T  # Λ(I + DΛ)⁻¹
+    return Evidence((information + information.T) / 2, np.linalg.solve(wide.T, one.shift))
 
 
 def kin_of(others: Sequence[Evidence], groups: NDArray[np.intp]) -> tuple[Kin, ...]:
@@ -132,11 +146,11 @@ def _kin(others: Sequence[Evidence], groups: NDArray[np.intp], choice: tuple[flo
     common = 1 - between
     information, shift, log_weight = np.zeros((n, n)), np.zeros(n), 0.0
     for one in others:
-        widened = np.eye(n) + between[:, None] * one.information  # I + DΛ
-        loose = np.linalg.solve(widened.T, one.shift)  # (I + ΛD)⁻¹h
-        information += np.linalg.solve(widened.T, one.information.T).T  # Λ(I + DΛ)⁻¹
-        shift += loose
-        log_weight += one.shift @ (between * loose) / 2 - np.linalg.slogdet(widened)[1] / 2
+        loose = widened(one, np.diag(between))
+        information += loose.information
+        shift += loose.shift
+        wide = np.eye(n) + between[:, None] * one.information
+        log_weight += one.shift @ (between * loose.shift) / 2 - np.linalg.slogdet(wide)[1] / 2
     seen = np.eye(n) + information * common  # I + ΣΛ̃·R
     covariance = common[:, None] * np.linalg.inv(seen)
     mean = covariance @ shift
@@ -144,7 +158,29 @@ def _kin(others: Sequence[Evidence], groups: NDArray[np.intp], choice: tuple[flo
     return Kin(log_weight, choice, mean, (covariance + covariance.T) / 2 + np.diag(between))
 
 
-def pool(own: Evidence, others: Sequence[Evidence], groups: NDArray[np.intp]) -> Pooled:
+@dataclass(frozen=True)
+class _Stack:
+    """Normals with log weights, one a row, and what each of them takes for true.
+
+    ``spreads`` has a column a group: how far machines differ in it; ``general`` one a family:
+    whether this machine is like none of them in it. ``new`` says that nothing carries over.
+    """
+
+    log_weights: Array
+    means: Array
+    covariances: Array
+    spreads: Array
+    general: NDArray[np.bool_]
+    new: NDArray[np.bool_]
+
+
+def pool(
+    own: Evidence,
+    others: Sequence[Evidence],
+    groups: NDArray[np.intp],
+    families: NDArray[np.intp] | None = None,
+    carried: Evidence | None = None,
+) -> Pooled:
     """Put together what was seen of a machine and of others like it.
 
     Parameters
@@ -153,39 +189,119 @@ def pool(own: Evidence, others: Sequence[Evidence], groups: NDArray[np.intp]) ->
     others : sequence of Evidence
     groups : ndarray of int of shape (n,)
         See `kin_of`.
+    families : ndarray of int of shape (n,), optional
+        In which terms a machine is unlike others together; the groups, unless given.
+    carried : Evidence, optional
+        What carries over from the machine itself before a change; see `carrying`.
 
     Returns
     -------
     Pooled
         In units of the prior's standard deviations, from its mean.
     """
-    n = len(groups)
-    kin = kin_of(others, groups)
-    total = np.logaddexp.reduce([one.log_weight for one in kin])
-    general = Kin(total, (np.nan,), np.zeros(n), np.eye(n))
-    shares = [(one, one.log_weight - total + np.log1p(-GENERAL_SHARE)) for one in kin]
-    told = [_with(own, one, share) for one, share in [*shares, (general, np.log(GENERAL_SHARE))]]
-    log_weights = np.array([log_weight for log_weight, _, _ in told])
-    weights = np.exp(log_weights - np.logaddexp.reduce(log_weights))
-    means = np.array([mean for _, mean, _ in told])
-    mean = weights @ means
-    off = means - mean
-    covariance = np.einsum("k,kij->ij", weights, np.array([one for _, _, one in told]))
+    priors = _priors(others, groups, groups if families is None else families)
+    if carried is not None:
+        # What it was before says nothing of whether it carries over.
+        over = _normalized(_told(carried, priors))
+        priors = _joined(
+            _weighed(over, 1 - GENERAL_SHARE),
+            _weighed(replace(priors, new=~priors.new), GENERAL_SHARE),
+        )
+    told = _told(own, priors)
+    weights = np.exp(told.log_weights - np.logaddexp.reduce(told.log_weights))
+    mean = weights @ told.means
+    off = told.means - mean
+    covariance = np.einsum("k,kij->ij", weights, told.covariances)
     covariance += np.einsum("k,ki,kj->ij", weights, off, off)
-    of_kin = weights[:-1] / weights[:-1].sum()
-    spreads = of_kin @ np.array([one.spreads for one in kin])
-    return Pooled(mean, covariance, spreads, float(weights[-1]))
+    return Pooled(
+        mean,
+        covariance,
+        weights @ told.spreads,
+        weights @ told.general,
+        float(weights @ told.new),
+    )
 
 
-def _with(own: Evidence, prior: Kin, log_share: float) -> tuple[float, Array, Array]:
-    """Return the log weight, mean and covariance of a machine's entries under a normal prior."""
+def _priors(
+    others: Sequence[Evidence], groups: NDArray[np.intp], families: NDArray[np.intp]
+) -> _Stack:
+    """Return the priors of one more machine: as the others tell, or in some families the general.
+
+    Without others there is the general one alone.
+    """
+    n, n_families = len(groups), int(families.max()) + 1
+    if not others:
+        return _Stack(
+            np.zeros(1),
+            np.zeros((1, n)),
+            np.eye(n)[None],
+            np.ones((1, int(groups.max()) + 1)),
+            np.ones((1, n_families), bool),
+            np.zeros(1, bool),
+        )
+    kin = _likeliest(kin_of(others, groups))
+    log_weights = np.array([one.log_weight for one in kin])
+    stack = _Stack(
+        log_weights - np.logaddexp.reduce(log_weights),
+        np.array([one.mean for one in kin]),
+        np.array([one.covariance for one in kin]),
+        np.array([one.spreads for one in kin]),
+        np.zeros((len(kin), n_families), bool),
+        np.zeros(len(kin), bool),
+    )
+    for family in range(n_families):
+        general = _made_general(stack, families == family, family)
+        stack = _joined(_weighed(stack, 1 - GENERAL_SHARE), _weighed(general, GENERAL_SHARE))
+    return stack
+
+
+def _likeliest(kin: Sequence[Kin]) -> list[Kin]:
+    best = max(one.log_weight for one in kin)
+    return [one for one in kin if one.log_weight > best - _LIKELY]
+
+
+def _made_general(stack: _Stack, terms: NDArray[np.bool_], family: int) -> _Stack:
+    """Return priors that know nothing of the terms of one family."""
+    kept = ~terms
+    covariances = stack.covariances * np.outer(kept, kept) + np.diag(terms.astype(float))
+    general = stack.general.copy()
+    general[:, family] = True
+    return replace(stack, means=stack.means * kept, covariances=covariances, general=general)
+
+
+def _weighed(stack: _Stack, share: float) -> _Stack:
+    return replace(stack, log_weights=stack.log_weights + np.log(share))
+
+
+def _normalized(stack: _Stack) -> _Stack:
+    total = np.logaddexp.reduce(stack.log_weights)
+    return replace(stack, log_weights=stack.log_weights - total)
+
+
+def _joined(first: _Stack, second: _Stack) -> _Stack:
+    return _Stack(
+        *(
+            np.concatenate([getattr(one, each.name) for one in (first, second)])
+            for each in fields(_Stack)
+        )
+    )
+
+
+def _told(own: Evidence, priors: _Stack) -> _Stack:
+    """Return normal priors with the evidence of a machine taken in."""
     n = len(own.shift)
-    # The likelihood seen from the prior's mean.
-    shift = own.shift - own.information @ prior.mean
-    seen = np.eye(n) + own.information @ prior.covariance
-    covariance = np.linalg.solve(seen.T, prior.covariance.T).T
-    moved = covariance @ shift
+    # The likelihood seen from each prior's mean.
+    seen_mean = priors.means @ own.information
+    shift = own.shift - seen_mean
+    seen = np.eye(n) + priors.covariances @ own.information
+    covariances = np.linalg.solve(seen, priors.covariances)
+    moved = np.einsum("kij,kj->ki", covariances, shift)
     # The likelihood at the prior's mean itself, which differs from prior to prior.
-    there = own.shift @ prior.mean - prior.mean @ own.information @ prior.mean / 2
-    log_evidence = there + shift @ moved / 2 - np.linalg.slogdet(seen)[1] / 2
-    return log_share + log_evidence, prior.mean + moved, (covariance + covariance.T) / 2
+    there = priors.means @ own.shift - np.sum(priors.means * seen_mean, axis=1) / 2
+    log_evidence = there + np.sum(shift * moved, axis=1) / 2 - np.linalg.slogdet(seen)[1] / 2
+    return replace(
+        priors,
+        log_weights=priors.log_weights + log_evidence,
+        means=priors.means + moved,
+        covariances=(covariances + covariances.transpose(0, 2, 1)) / 2,
+    )

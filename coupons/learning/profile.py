@@ -12,7 +12,7 @@ from typing import Annotated, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from coupons import __version__
 from coupons.learning.effects import (
@@ -46,6 +46,16 @@ Size = Annotated[float, Field(gt=0, le=LARGEST_MM)]
 Ends = Annotated[tuple[Size, Size], Field(strict=False)]
 PrintId = Annotated[str, Field(pattern="^[0-9a-f]{16}$")]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
+
+
+def _known_term(name: str) -> str:
+    if name not in TERMS:
+        raise ValueError(f"one of the terms {', '.join(TERMS)}, got {name!r}")
+    return name
+
+
+Term = Annotated[str, AfterValidator(_known_term)]
+Terms = Annotated[tuple[Term, ...], Field(strict=False, max_length=_N)]
 
 # Gauss–Hermite rule for a standard normal, to average over scatters that are known only roughly.
 NORMAL_NODES, NORMAL_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
@@ -209,6 +219,35 @@ class Like(StrictModel):
     unlike: Annotated[float, Field(ge=0, le=1)]
 
 
+class Carried(StrictModel):
+    """What a profile takes over from the machine itself, from before a change.
+
+    Parameters
+    ----------
+    material, nozzle_mm, layer_height_mm
+        What they were before.
+    pairs : tuple of str
+        Machines whose profiles on both sides show what the change does.
+    over : tuple of str
+        Terms that carry over.
+    moved : dict of str to float
+        By how much the change moves those of them that it moves, on all machines alike.
+    anew : tuple of str
+        Terms that were known before and are learned anew.
+    unlike : float
+        Chance that the machine did not change as the pairs did, by its own entries.
+    """
+
+    material: Name
+    nozzle_mm: Nozzle
+    layer_height_mm: LayerHeight
+    pairs: Annotated[tuple[Name, ...], Field(strict=False, min_length=1, max_length=200)]
+    over: Terms
+    moved: Annotated[dict[Term, Mean], Field(max_length=_N)]
+    anew: Terms
+    unlike: Annotated[float, Field(ge=0, le=1)]
+
+
 class Profile(StrictModel):
     """Posterior of the model for one machine with one material, for its next print.
 
@@ -235,6 +274,8 @@ class Profile(StrictModel):
         Ids of the prints that were fitted, where their records have one.
     like : Like, optional
         Machines that the profile leans on; its ranges and counts of prints then hold theirs too.
+    carried : Carried, optional
+        What it takes over from before a change; ranges and counts hold those of that profile too.
     """
 
     format: Literal["offset-profile"] = "offset-profile"
@@ -260,6 +301,7 @@ class Profile(StrictModel):
     hand: Hand | None = None
     prints: tuple[PrintId, ...] = ()
     like: Like | None = None
+    carried: Carried | None = None
     coupons: tuple[str, ...]
     entries_sha256: str
 

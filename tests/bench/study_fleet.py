@@ -160,12 +160,26 @@ def main() -> None:
         f"--seed {options.seed} --json {options.json}",
         "fleets": options.fleets,
         "answers": {name: _summary(np.array(rows, float)) for name, rows in told.items()},
+        "leaning_less_alone": _paired(told["six leaning"], told["all alone"]),
         "named_unlike": {name: round(float(np.mean(each)), 3) for name, each in named.items()},
     }
     text = json.dumps(report, indent=1) + "\n"
     if options.json:
         options.json.write_text(text)
     print(text)
+
+
+def _paired(rows, others):
+    """Return by how much more of one slides than of the other, fleet by fleet."""
+    slid, slid_others = (
+        np.nanmean(np.array(each, float)[:, 2].reshape(-1, len(JOINTS)), axis=1)
+        for each in (rows, others)
+    )
+    apart = slid - slid_others
+    return {
+        "slides": round(float(np.nanmean(apart)), 3),
+        "slides_se": round(float(np.nanstd(apart, ddof=1) / np.sqrt(len(apart))), 3),
+    }
 
 
 def _summary(rows):

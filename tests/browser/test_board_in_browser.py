@@ -7,10 +7,12 @@ from support.known_profile import EVERYTHING, known_profile
 from support.screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
 from coupons.errors import ProfileError
+from coupons.learning.profile import MeasuredRange
 from coupons.showing.board.collect import Posted
+from coupons.showing.board.figures import COLUMNS
 from coupons.showing.board.machines import make_board
 from coupons.showing.board.site import page_of, write_site
-from coupons.terms import Direction
+from coupons.terms import Direction, Form
 
 pytestmark = pytest.mark.browser
 
@@ -79,6 +81,31 @@ def test_rows_are_found_sorted_and_led_on_without_a_server(visit, tmp_path):
     page.click("text=Board of machines")
     assert page.locator("#gaps").count() == 1
     seen.assert_clean()
+
+
+def test_gaps_are_sorted_by_their_numbers_whatever_stands_beside_them(visit, tmp_path):
+    small = tuple(
+        MeasuredRange(form=form, direction=Direction.X, low_mm=low_mm, high_mm=high_mm)
+        for form, low_mm, high_mm in ((Form.TONGUE, 4.0, 4.0), (Form.SLOT, 4.1, 9.0))
+    )
+    profiles = [
+        posted(f"bench-{n}", means={"growth_ext": mm, "growth_int": 0.0}, measured=measured)
+        for n, (mm, measured) in enumerate(
+            zip((-0.12, -0.06, 0.0, 0.06), (FLAT_X, small, FLAT_X, small), strict=True), start=1
+        )
+    ]
+    write_site(tmp_path, make_board([*profiles, posted("attic-1", measured=())], TODAY))
+    page = visit(tmp_path / "index.html", PHONE).page
+    push = [column.key for column in COLUMNS].index("push_flat_x") + 1
+    for order in ((1, 2, 3, 4), (4, 3, 2, 1)):
+        page.click(f"#gaps thead tr:nth-child(2) th:nth-child({push + 1}) button")
+        cells = page.eval_on_selector_all(
+            "#gaps tbody tr",
+            f"(all) => all.map((one) => [0, {push}].map((at) => one.cells[at].innerText))",
+        )
+        assert [name.split()[0] for name, _ in cells] == [*(f"bench-{n}" for n in order), "attic-1"]
+    assert any(told.startswith("−") for _, told in cells)
+    assert sum("at 4" in told for _, told in cells) == 2
 
 
 def names_first(days):

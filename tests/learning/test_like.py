@@ -78,7 +78,7 @@ def test_hands_are_not_taken_from_machines_that_other_hands_tried():
         )
         for n, off in enumerate((-0.08, 0.0, 0.08, 0.03), start=1)
     ]
-    found = lean_on(machine("bench-9", 0.04, sd_share=0.95), others)
+    found = lean_on(machine("bench-9", 0.04, sd_share=0.8), others)
     slide = TERMS.index("from_slide")
     assert sd_of(found) < 0.35 * prior_sd()[GROWTH]
     assert sd_of(found, "from_slide") > 0.45 * prior_sd()[slide]

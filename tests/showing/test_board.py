@@ -6,18 +6,27 @@ import pytest
 from click.testing import CliRunner
 from support.known_profile import EVERYTHING, known_profile
 
+from coupons.answering.offset import answer
 from coupons.answering.origin import STALE_AFTER_DAYS, age_of
+from coupons.answering.question import Question
 from coupons.cli import main
 from coupons.learning.effects import TERMS
-from coupons.learning.profile import Hand
+from coupons.learning.profile import Hand, MeasuredRange
 from coupons.learning.profile_file import MAX_BYTES, write_profile
 from coupons.neutral import natural_key
 from coupons.showing.board.collect import read_posted
-from coupons.showing.board.figures import COLUMNS, Gap, capability_of, gaps_of
+from coupons.showing.board.figures import (
+    COLUMNS,
+    Gap,
+    capability_of,
+    gaps_of,
+    measured_size_mm,
+)
 from coupons.showing.board.machines import Role, make_board
+from coupons.showing.board.months import months_of
 from coupons.showing.board.site import page_of, slug, write_site
 from coupons.showing.board.table import board_table
-from coupons.terms import Direction, Form
+from coupons.terms import Direction, Form, Grade, Joint
 
 TODAY = date(2026, 6, 30)
 HOSTILE = "</script><script>alert(1)</script>"
@@ -390,6 +399,12 @@ def test_the_state_is_whole_in_the_table_beside_the_longest_names(tmp_path):
         assert f"  {says}  " in table
 
 
+def test_a_rehearsed_machine_is_told_so_once_a_line(tmp_path):
+    table = board_table(board_of(tmp_path, one=ago(3, rehearsed=True)))
+    assert table.splitlines()[1].lower().count("rehearsed") == 1
+    assert "REHEARSED grey  fresh, 3 days" in table
+
+
 @pytest.mark.parametrize(("mm", "words"), [(-0.004, "0.00"), (0.0, "0.00"), (-0.006, "−0.01")])
 def test_nothing_has_no_sign(mm, words):
     assert Gap(mm, -1.0, 1.0, 0.5).words == words
@@ -402,6 +417,74 @@ def test_a_question_without_data_is_blank_and_the_capability_is_near_the_usual_s
     found = capability_of(known_profile())
     assert (found.form, found.high_mm) == (Form.TONGUE, 12.0)
     assert capability_of(known_profile(measured=())) is None
+
+
+PINS_OF_4 = tuple(
+    MeasuredRange(form=form, direction=Direction.Z, low_mm=low_mm, high_mm=high_mm)
+    for form, low_mm, high_mm in ((Form.PIN, 4.0, 4.0), (Form.HOLE, 4.1, 18.0))
+)
+
+
+def test_a_machine_is_asked_at_the_nearest_size_that_it_measured():
+    at = [column.key for column in COLUMNS].index("slide_round_z")
+    usual, small = (gaps_of(ago(3, measured=m))[at] for m in (EVERYTHING, PINS_OF_4))
+    assert (usual.size_mm, usual.at) == (5.0, "")
+    assert (small.size_mm, small.at) == (4.0, "at 4")
+    # Small holes close up more.
+    assert small.gap_mm > usual.gap_mm
+    asked = Joint(Form.HOLE, Form.PIN, 4.0, Direction.Z)
+    assert small.gap_mm == answer(ago(3), Question(asked, Grade.SLIDE)).gap_mm
+
+
+@pytest.mark.parametrize(
+    ("outer", "inner", "size_mm"),
+    [
+        ((3.0, 8.0), (3.1, 8.4), 5.0),
+        ((5.0, 5.0), (5.2, 5.5), 5.0),  # a joint is named by its outer body
+        ((4.0, 4.0), (4.1, 18.0), 4.0),
+        ((6.0, 12.0), (3.0, 12.0), 6.0),
+        ((3.0, 20.0), (6.3, 20.4), 5.8),
+        ((3.0, 3.0), (12.0, 18.0), None),  # nothing that mates
+    ],
+)
+def test_the_size_asked_is_one_that_both_bodies_measured(outer, inner, size_mm):
+    ranges = [
+        MeasuredRange(form=form, direction=Direction.X, low_mm=ends[0], high_mm=ends[1])
+        for form, ends in ((Form.TONGUE, outer), (Form.SLOT, inner))
+    ]
+    found = measured_size_mm(known_profile(measured=tuple(ranges)), COLUMNS[0].joint)
+    assert found == (None if size_mm is None else pytest.approx(size_mm))
+
+
+def test_another_size_is_told_beside_the_gap_everywhere(tmp_path):
+    made = board_of(
+        tmp_path / "shelf",
+        a=ago(3, measured=EVERYTHING),
+        b=ago(3, machine="attic-1", measured=PINS_OF_4),
+    )
+    gap = made.rows[0].head.gaps[3]
+    write_site(tmp_path / "site", made)
+    home = (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
+    assert f"<td>{gap.words} <small>at 4</small></td>" in home
+    assert f"round z at 4 mm: {gap.words} mm" in home
+    assert f"{gap.words} at 4" in (tmp_path / "site" / page_of("attic-1")).read_text()
+    rows = json.loads((tmp_path / "site" / "index.json").read_text())["rows"]
+    assert [row["gaps"]["slide_round_z"]["size_mm"] for row in rows] == [4.0, 5.0]
+    table = board_table(made)
+    assert f"  at 4: {gap.words}" in table
+    assert "at 4: for a joint of 4 mm" in table
+
+
+def test_a_later_print_of_another_size_only_does_not_take_the_place_of_a_full_one(tmp_path):
+    small = (*PINS_OF_4, *PLANE)
+    (row,) = board_of(
+        tmp_path, base=ago(9, measured=EVERYTHING), later=ago(3, "b", measured=small)
+    ).rows
+    assert row.head.posted.source == "base"
+    # The chart compares joints of one size alone.
+    charted = {one.column.key for one in months_of(row, [row]).trends}
+    assert "slide_flat_x" in charted
+    assert "slide_round_z" not in charted
 
 
 def test_no_profile_makes_the_site_larger_than_its_share(tmp_path):

@@ -1,9 +1,9 @@
 """What the board tells of a profile: gaps by fit and direction, scatter, capability."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from coupons.answering.capability import Reach, grades_reached
-from coupons.answering.chances.extrapolation import lies_near, ranges_of
+from coupons.answering.chances.extrapolation import NEAR_MM, lies_near, ranges_of
 from coupons.answering.compare.profiles import gap_sd_mm
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
@@ -13,12 +13,13 @@ from coupons.showing.learned import is_learned
 from coupons.terms import Direction, Form, Grade, Joint
 
 SIZE_MM = 5.0
+"""What every machine is asked at, if it measured that; otherwise at the nearest that it did."""
 CAPABILITY_MM = 12.0
 
 
 @dataclass(frozen=True)
 class Column:
-    """One question that is asked of every profile.
+    """One question that is asked of every profile, at `SIZE_MM` or as near to it as was measured.
 
     Parameters
     ----------
@@ -69,7 +70,7 @@ class Gap:
     """The gap to draw, over both sides, with its 90 % interval and the chance of the fit.
 
     ``best_mm`` is the gap before rounding, ``sd_mm`` the standard deviation of it for this machine:
-    what the charts over months compare.
+    what the charts over months compare. ``size_mm`` is the size of the joint.
     """
 
     gap_mm: float
@@ -78,6 +79,12 @@ class Gap:
     chance: float
     best_mm: float = 0.0
     sd_mm: float = 0.0
+    size_mm: float = SIZE_MM
+
+    @property
+    def at(self) -> str:
+        """The size, where it is another one than that of all machines; else empty."""
+        return "" if self.size_mm == SIZE_MM else f"at {self.size_mm:g}"
 
     @property
     def words(self) -> str:
@@ -95,23 +102,39 @@ def _mm(value: float) -> str:
 
 
 def gaps_of(profile: Profile) -> tuple[Gap | None, ...]:
-    """Ask a profile every question; None where it was not measured at that size."""
+    """Ask a profile every question; None where no joint of that kind was measured."""
     return tuple(_gap(profile, column.question) for column in COLUMNS)
 
 
-def _gap(profile: Profile, question: Question) -> Gap | None:
-    joint = question.joint
-    ranges = ranges_of(profile, question.printed_forms, joint.direction)
-    inside = [one for one in ranges if lies_near(joint.size_mm, one)]
-    if len(inside) < len(question.printed_forms):
+def _gap(profile: Profile, asked: Question) -> Gap | None:
+    size_mm = measured_size_mm(profile, asked.joint)
+    if size_mm is None:
         return None
+    question = replace(asked, joint=replace(asked.joint, size_mm=size_mm))
     try:
         found = answer(profile, question)
     except NotMeasuredError:
         return None
     sd_mm = gap_sd_mm(profile, question)
     drawn = (found.gap_mm, found.low_mm, found.high_mm)
-    return Gap(*drawn, found.chance, found.best_gap_mm, sd_mm)
+    return Gap(*drawn, found.chance, found.best_gap_mm, sd_mm, size_mm)
+
+
+def measured_size_mm(profile: Profile, joint: Joint) -> float | None:
+    """Return the size of a joint if it was measured, or else the nearest that was.
+
+    None if its two forms were not measured at sizes that mate.
+    """
+    (inner,) = ranges_of(profile, [joint.internal], joint.direction) or (None,)
+    (outer,) = ranges_of(profile, [joint.external], joint.direction) or (None,)
+    if inner is None or outer is None:
+        return None
+    if lies_near(joint.size_mm, inner) and lies_near(joint.size_mm, outer):
+        return joint.size_mm
+    # A joint is named by the size of its external body; the internal one is wider by the gap.
+    low_mm = max(outer.low_mm, inner.low_mm - NEAR_MM)
+    high_mm = min(outer.high_mm, inner.high_mm + NEAR_MM)
+    return min(max(joint.size_mm, low_mm), high_mm) if low_mm <= high_mm else None
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,15 @@ from coupons.learning.profile import Profile
 from coupons.neutral import natural_key
 from coupons.progress import steps
 from coupons.showing.board.collect import Posted
-from coupons.showing.board.figures import COLUMNS, Gap, Scatter, capability_of, gaps_of, scatters_of
+from coupons.showing.board.figures import (
+    COLUMNS,
+    SIZE_MM,
+    Gap,
+    Scatter,
+    capability_of,
+    gaps_of,
+    scatters_of,
+)
 
 RECHECK_SHARE = 0.5
 """With less than this share of an earlier profile's trials and readings a print is a re-check."""
@@ -142,7 +150,10 @@ class Row:
         """Return the gaps of a fit with their chances, in a few words each."""
         pairs = zip(COLUMNS, self.head.gaps, strict=True)
         known = [(c.short, gap) for c, gap in pairs if gap is not None and c.fit == fit]
-        return [f"{short} {gap.words} mm, {chance(gap.chance)}" for short, gap in known]
+        return [
+            f"{short}{' ' + gap.at + ' mm' if gap.at else ''}: {gap.words} mm, {chance(gap.chance)}"
+            for short, gap in known
+        ]
 
     @cached_property
     def reasons(self) -> tuple[str, ...]:
@@ -295,8 +306,15 @@ def _is_recheck(one: Entry, earlier: Entry) -> bool:
     """Tell whether a print says less than an earlier one of the same nozzle and layer height."""
     if one.set_up != earlier.set_up:
         return False
-    lost = any(a is None and b is not None for a, b in zip(one.gaps, earlier.gaps, strict=True))
+    lost = any(_says_less(a, b) for a, b in zip(one.gaps, earlier.gaps, strict=True))
     return lost or one.observations < RECHECK_SHARE * earlier.observations
+
+
+def _says_less(later: Gap | None, earlier: Gap | None) -> bool:
+    """Tell whether a question has no answer any more, or one farther from the size asked of all."""
+    if later is None or earlier is None:
+        return earlier is not None
+    return abs(later.size_mm - SIZE_MM) > abs(earlier.size_mm - SIZE_MM)
 
 
 def _role(one: Entry, head: Entry, today: date) -> Role:

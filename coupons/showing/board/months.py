@@ -96,7 +96,13 @@ def _marks(entries: Sequence[Entry]) -> Iterator[Mark]:
 def _trend(
     column: Column, at: int, own: Sequence[Entry], row: Row, marks: Sequence[Mark]
 ) -> Trend | None:
-    known = [(one, gap) for one in own if (gap := one.gaps[at]) is not None]
+    # Gaps of joints of other sizes differ without any change of the machine.
+    asked = row.head.gaps[at]
+    known = [
+        (one, gap)
+        for one in own
+        if asked and (gap := one.gaps[at]) and gap.size_mm == asked.size_mm
+    ]
     if len(known) < 2:
         return None
     alike = [(one, gap) for one, gap in known if _same_set_up(one, row.head)]

@@ -309,4 +309,5 @@ def _gap_data(gap: Gap) -> dict[str, float]:
         "low_mm": round(gap.low_mm, 3),
         "high_mm": round(gap.high_mm, 3),
         "chance": round(gap.chance, 3),
+        "size_mm": gap.size_mm,
     }

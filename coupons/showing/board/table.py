@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from coupons.answering.joints.rank import JobChance
 from coupons.answering.origin import is_old_model, old_model_mark
 from coupons.answering.words.numbers import chance
-from coupons.showing.board.figures import COLUMNS
+from coupons.showing.board.figures import COLUMNS, Gap
 from coupons.showing.board.machines import Board, Row
 from coupons.showing.board.site import Job, ranked
 from coupons.showing.words.terminal_tables import WIDTH, table
@@ -21,6 +21,8 @@ def board_table(board: Board) -> str:
     rows = [_line(row) for row in board.rows]
     right = range(3, 3 + len(shown))
     notes = [f"({n}) gap for {column.title}, mm" for n, column in enumerate(shown, start=1)]
+    if any((gap := row.head.gaps[at]) and gap.at for row in board.rows for at in _SHOWN):
+        notes.append("at 4: for a joint of 4 mm, the nearest size that this machine measured")
     versions = sorted({row.head.profile.version for row in board.rows})
     notes += [mark for version in versions if (mark := old_model_mark(version))]
     return "\n".join([table(head, rows, right=tuple(right)), "", *map(_wrapped, notes)])
@@ -48,6 +50,18 @@ def _job_line(row: Row, found: JobChance) -> Sequence[str]:
     return [row.machine, row.material, row.state, told, last]
 
 
+def _state(row: Row) -> str:
+    """Return the state; that of a rehearsal stands in front of its material already."""
+    return row.age.state if row.head.profile.rehearsed else row.state
+
+
+def _told(gap: Gap | None) -> str:
+    """Return a gap with its size in front, where it does not move the digits out of line."""
+    if gap is None:
+        return "–"
+    return f"{gap.at}: {gap.words}" if gap.at else gap.words
+
+
 def _line(row: Row) -> Sequence[str]:
     profile = row.head.profile
     return [
@@ -57,6 +71,6 @@ def _line(row: Row) -> Sequence[str]:
         + ("OLD MODEL " if is_old_model(profile.version) else "")
         + row.material,
         # The word that decides first, so that a narrow column cuts only the days.
-        ", ".join(filter(None, (row.state, row.age.since))),
-        *(gap.words if (gap := row.head.gaps[at]) else "–" for at in _SHOWN),
+        ", ".join(filter(None, (_state(row), row.age.since))),
+        *(_told(row.head.gaps[at]) for at in _SHOWN),
     ]

@@ -35,8 +35,9 @@ if (table) {
 
   const names = new Intl.Collator(undefined, { numeric: true, sensitivity: "base" });
   const value = (text) => {
-    const number = parseFloat(text.replace("−", "-").replace(/^\D*(?=-?\d)/, ""));
-    return Number.isNaN(number) ? Infinity : number;
+    // A real minus before the number; what stands behind it ("at 4") is not part of it.
+    const found = text.replace("−", "-").match(/-?\d+(\.\d+)?/);
+    return found ? Number(found[0]) : Infinity;
   };
   const sort = (column, down) => {
     const sign = down ? -1 : 1;
