@@ -141,7 +141,7 @@ def test_what_stays_open_of_a_want_depends_on_the_sizes_of_its_own_forms():
     sets = [own, [*own, *others], own[:1], [*own[:1], *others], others]
     as_offset = [goal.known_to_mm(known, reaches)[0] for reaches in sets]
     quick = [goal.halves_mm(np.zeros(len(goal.rows)), reaches)[0] for reaches in sets]
-    assert np.divide(quick, as_offset) == pytest.approx(quick[0] / as_offset[0], rel=0.01)
+    assert np.divide(quick, as_offset) == pytest.approx(quick[0] / as_offset[0], rel=0.02)
     assert quick[1] == quick[0]
     assert quick[3] < 0.99 * quick[2]  # beyond the slots alone, the other sizes count
 
