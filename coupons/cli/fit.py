@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     "-o",
     "--output",
     type=click.Path(path_type=Path),
-    help="Profile to write; by default profile.json in the last folder, or beside the parts.",
+    help="Profile to write; by default profile.json in the last folder, in the one above for jobs"
+    " that `make --jobs` laid out, or beside the parts.",
 )
 @click.option(
     "--parts",

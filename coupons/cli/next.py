@@ -212,7 +212,9 @@ def _questions(
 
 
 def _lines(asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, float]) -> list[str]:
-    best = found[0]
+    from coupons.answering.next.coupon import most_for_its_time
+
+    best = most_for_its_time(found, costs)
     order = sorted(range(len(asked)), key=lambda n: -asked[n].known_to_mm)[:_MOST_SHOWN]
     lines = [f"{'question':<46}{'now':>12}{'after ' + best.coupon:>18}"]
     for n in order:

@@ -132,7 +132,8 @@ def fit_to_files(
     folders : sequence of Path
         Run folders, each print once.
     output : Path, optional
-        Profile to write; ``profile.json`` in the last folder, or beside the parts, if not given.
+        Profile to write. If not given, ``profile.json`` in the folder that holds the jobs, where
+        all runs are jobs of one set; otherwise in the last folder, or beside the parts.
     without : sequence of str
         Rows of entries.csv to leave out; see `fit`.
     before : Path, optional
@@ -187,7 +188,7 @@ def fit_to_files(
             findings += findings_by_run(given[len(folders) :], check_parts(parts))
     # Read first: it may be the file that is written.
     earlier = None if before is None else read_profile(before)
-    beside = [*folders[-1:], *([parts.parent] if parts else [])]
+    beside = [*_home(folders, runs), *([parts.parent] if parts else [])]
     files = fit_files(output or beside[0] / FILE)
     fitted = fit_runs(runs)
     profile = _leaning(profile_of(fitted, runs, left_out, digest), like)
@@ -200,6 +201,18 @@ def fit_to_files(
         write_report(files.report, learned, fitted, findings, others, changed)
         write_wall_card(files.card, profile)
     return FitWritten(files, learned, changed)
+
+
+def _home(folders: Sequence[Path], runs: "Sequence[Run]") -> list[Path]:
+    """Return the folder for the profile: of several jobs of one set, the one that holds them."""
+    parents = {folder.resolve().parent for folder in folders}
+    sets = set()
+    for folder, run in zip(folders, runs, strict=False):
+        name, _, number = run.job.rpartition("-")
+        sets.add(name if folder.resolve().name == f"job-{number}" else "")
+    if len(folders) > 1 and len(parents) == len(sets) == 1 and all(sets):
+        return [folders[-1].parent]
+    return list(folders[-1:])
 
 
 @takes(FitError)

@@ -114,6 +114,38 @@ def test_the_quick_way_is_the_whole_inverse():
     assert quick == pytest.approx(float(goal.loss(halves)) + MINUTE * minutes, abs=1e-6)
 
 
+def test_several_prints_are_searched_as_if_they_were_one():
+    # With what prints have of their own eliminated, the information of equal prints adds up.
+    search, prints = search_for(SLIDE), 3
+    rows = [search.prices(row) for row in search.options.starts()[:3]]
+    printers = search.prices.printers
+    covariance = None
+    for _ in range(prints):
+        state = printers.state(covariance)
+        for row in rows:
+            state = with_row(state, row.roots)
+        covariance = state[:, : len(TERMS), : len(TERMS)]
+    at_once = Search(search.goal, search.options, search.prices, 45.0, prints=prints).draft(rows)
+    found = at_once.state[:, : len(TERMS), : len(TERMS)]
+    scale = printers.before_sds[: len(TERMS)]
+    assert found / np.outer(scale, scale) == pytest.approx(
+        covariance / np.outer(scale, scale), abs=1e-6
+    )
+
+
+def test_what_stays_open_of_a_want_depends_on_the_sizes_of_its_own_forms():
+    # What is kept by the ranges of a want's own forms must not differ from what all ranges give.
+    goal, known = search_for(SLIDE).goal, np.zeros((len(TERMS), len(TERMS)))
+    own = [(form, Direction.X, 3.0, 3.5, True) for form in (Form.SLOT, Form.TONGUE)]
+    others = [(Form.HOLE, Direction.Z, 2.0, 60.0, True), (Form.SLOT, Direction.Y, 2.0, 60.0, True)]
+    sets = [own, [*own, *others], own[:1], [*own[:1], *others], others]
+    as_offset = [goal.known_to_mm(known, reaches)[0] for reaches in sets]
+    quick = [goal.halves_mm(np.zeros(len(goal.rows)), reaches)[0] for reaches in sets]
+    assert np.divide(quick, as_offset) == pytest.approx(quick[0] / as_offset[0], rel=0.02)
+    assert quick[1] == quick[0]
+    assert quick[3] < 0.99 * quick[2]  # beyond the slots alone, the other sizes count
+
+
 def test_the_minutes_are_those_of_the_estimate_and_of_the_bench():
     spec = load_spec("recheck")
     prices = PriceList(spec.assumed, 120.0, draw_printers(profile_from_nothing(), 2))
@@ -214,6 +246,9 @@ def test_a_list_with_several_pairs_becomes_a_spec_that_can_be_made(tmp_path):
     assert [want["name"] for want in data["wants"]] == ["drawer", "lid", "dowel"]
     for want in data["wants"]:
         assert want["at_best_mm"] < want["after_mm"] < want["known_to_mm"]
+        # No coupon teaches more than a print of which everything is known.
+        further = want["after_same_again_mm"], want["after_another_mm"]
+        assert want["at_best_mm"] < want["after_any_print_mm"] < min(further)
     forms = {row["form"] for row in tomllib.loads(spec.read_text())["row"] if "form" in row}
     assert forms & {"slot", "tongue"}
     assert forms & {"hole", "pin"}

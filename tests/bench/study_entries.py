@@ -218,20 +218,22 @@ def table(rows):
     names = [case.name for case in cases()]
     by_case = {name: [row for row in rows if row["case"] == name] for name in names}
     lines = [
-        "| entries | of the oracle | above `first` | 90 % intervals hold | half width, mm "
-        "| the page's own gap | its intervals hold |",
-        "|---|---|---|---|---|---|---|",
+        "| entries | of the oracle | above `first` | above three `first` "
+        "| 90 % intervals hold | half width, mm | the page's own gap | its intervals hold |",
+        "|---|---|---|---|---|---|---|---|",
     ]
     for name in names:
         mine = by_case[name]
         share, error = share_of_oracle(mine, "fit")
         above, above_error = against(mine, by_case[names[0]], "fit")
+        below, below_error = against(mine, by_case[names[-1]], "fit")
         page, page_error = share_of_oracle(mine, "guide")
         held = np.mean([row["fit held"] for row in mine if "fit held" in row])
         half = np.mean([row["fit half"] for row in mine if "fit half" in row])
         page_held = np.mean([row["guide held"] for row in mine])
         lines.append(
             f"| {name} | {share:.3f} ± {error:.3f} | {100 * above:+.1f} ± {100 * above_error:.1f} "
+            f"| {100 * below:+.1f} ± {100 * below_error:.1f} "
             f"| {100 * held:.1f} % | {half:.3f} | {page:.3f} ± {page_error:.3f} "
             f"| {100 * page_held:.1f} % |"
         )

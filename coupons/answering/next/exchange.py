@@ -19,8 +19,11 @@ Array = NDArray[np.floating]
 
 LEAST_GAIN = 5e-4
 """Of the loss, a sum of logarithms: exchanges that gain less are not made."""
-MINUTE = 1e-3
-"""What a minute counts in the loss: one that narrows no interval by a thousandth is not used."""
+MINUTE = 3e-4
+"""What a minute counts in the loss: one that narrows no interval by so much is not used."""
+# The search begins with dear minutes, which only rows that teach much for their time are worth, and
+# goes on from there: a coupon that fills the minutes from the start leaves no room for exchanges.
+_PRICES = (4e-3, 1e-3, MINUTE)
 _MOST_ROUNDS = 12
 
 
@@ -35,11 +38,14 @@ class Draft:
         Covariance of what all rows have in common, after the print.
     loss : float
         See `Goal.loss`; a little for each minute is added.
+    minute : float
+        What was added for each minute.
     """
 
     rows: tuple[PricedRow, ...]
     state: Array
     loss: float
+    minute: float
 
 
 def with_row(state: Array, roots: Array) -> Array:
@@ -64,9 +70,15 @@ class Search:
     options : Options
     prices : PriceList
     minutes : float
-        For print, trials and readings together.
+        Of one print, its trials and readings together.
+    prints : int
+        How often the coupon is printed, each time as a job of its own. Only what is known of the
+        machine after all of them counts. Prints of the same rows tell of it as one print does of
+        which every row tells so many times as much, and whose own effects and zeros have so many
+        times less variance: with these eliminated, both say ``prints`` times the same.
     start : ndarray of shape (n_printers, N_SHARED, N_SHARED), optional
-        Covariance before the print, if not as `goal.profile` believes.
+        Covariance before the prints, if not as `goal.profile` believes; what prints have of their
+        own as `Printers.state` gives it for so many prints.
     already : frozenset of Reach
         What was measured beside what the profile says.
     """
@@ -79,14 +91,21 @@ class Search:
         minutes: float,
         start: Array | None = None,
         already: frozenset[Reach] = frozenset(),
+        prints: int = 1,
     ) -> None:
         self.goal, self.options, self.prices = goal, options, prices
-        self.minutes, self.already = minutes, already
-        self.start = prices.printers.state() if start is None else start
+        self.minutes, self.already, self.prints = minutes, already, prints
+        self.start = prices.printers.state(prints=prints) if start is None else start
 
     def run(self) -> Draft:
         """Return the best coupon found; it has no rows where the budget holds none."""
-        draft = self._filled(self.draft(()))
+        draft = self.draft(())
+        for minute in _PRICES:
+            draft = self._improved(self.draft(draft.rows, minute))
+        return draft
+
+    def _improved(self, draft: Draft) -> Draft:
+        draft = self._filled(draft)
         for _ in range(_MOST_ROUNDS):
             before = draft.loss
             draft = self._exchanged(draft)
@@ -97,16 +116,19 @@ class Search:
                 break
         return draft
 
-    def draft(self, rows: Sequence[PricedRow]) -> Draft:
-        """Return a coupon of some rows."""
+    def draft(self, rows: Sequence[PricedRow], minute: float = MINUTE) -> Draft:
+        """Return a coupon of some rows, where a minute counts so much in the loss."""
         state = self.start
         for row in rows:
-            state = with_row(state, row.roots)
-        return self._draft(tuple(rows), state)
+            state = self._with(state, row)
+        return self._draft(tuple(rows), state, minute)
 
-    def _draft(self, rows: tuple[PricedRow, ...], state: Array) -> Draft:
+    def _with(self, state: Array, row: PricedRow) -> Array:
+        return with_row(state, np.sqrt(self.prints) * row.roots)
+
+    def _draft(self, rows: tuple[PricedRow, ...], state: Array, minute: float) -> Draft:
         loss = self._loss(self.goal.variances(state)[None], [self._reaches(rows)])[0]
-        return Draft(rows, state, float(loss) + MINUTE * self._minutes(rows))
+        return Draft(rows, state, float(loss) + minute * self.prints * self._minutes(rows), minute)
 
     def _minutes(self, rows: Sequence[PricedRow]) -> float:
         return sum(minutes_of(rows, self.prices.assumed.layer_height_mm))
@@ -136,6 +158,7 @@ class Search:
         roots = np.zeros(shape)
         for place, n in enumerate(fits):
             roots[place, :, :, : more[n].roots.shape[-1]] = more[n].roots
+        roots *= np.sqrt(self.prints)
         seen = np.swapaxes(roots, 2, 3) @ draft.state
         inner = np.eye(most) + seen @ roots
         aimed = seen @ self.goal.rows.T
@@ -143,7 +166,7 @@ class Search:
         variances = self.goal.variances(draft.state) - gained
         reaches = [self._reaches((*draft.rows, more[n])) for n in fits]
         losses[fits] = self._loss(variances, reaches)
-        losses += MINUTE * np.array(minutes)
+        losses += draft.minute * self.prints * np.array(minutes)
         return losses
 
     def _filled(self, draft: Draft) -> Draft:
@@ -157,7 +180,7 @@ class Search:
             if not len(worth) or worth.max() <= 0:
                 return draft
             row = more[int(np.argmax(worth))]
-            draft = self._draft((*draft.rows, row), with_row(draft.state, row.roots))
+            draft = self._draft((*draft.rows, row), self._with(draft.state, row), draft.minute)
 
     def _exchanged(self, draft: Draft) -> Draft:
         """Drop each row, or exchange it for a better one, as long as any of it improves."""
@@ -170,9 +193,9 @@ class Search:
             best = int(np.argmin(losses))
             found = rest if rest.rows else draft
             if losses[best] < found.loss:
-                state = with_row(rest.state, others[best].roots)
+                state = self._with(rest.state, others[best])
                 rows = (*rest.rows[:place], others[best], *rest.rows[place:])
-                found = self._draft(rows, state)
+                found = self._draft(rows, state, draft.minute)
             if found.loss < draft.loss - LEAST_GAIN:
                 draft = found  # the row in this place is looked at again
             else:
@@ -186,4 +209,4 @@ class Search:
 
     def _without(self, draft: Draft, place: int) -> Draft:
         rows = (*draft.rows[:place], *draft.rows[place + 1 :])
-        return self.draft(rows)  # taking information away again would lose digits
+        return self.draft(rows, draft.minute)  # taking information away again would lose digits

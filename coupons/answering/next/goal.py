@@ -73,7 +73,7 @@ class Goal:
         self._share = share / share.sum(axis=1, keepdims=True)
         within = [np.log(want.within_mm) if want.within_mm else -np.inf for want in wants]
         self._enough = np.array(within)
-        self._open: dict[tuple[MeasuredRange, ...], Array] = {}
+        self._open: dict[tuple[int, tuple[MeasuredRange, ...]], float] = {}
 
     def variances(self, state: Array) -> Array:
         """Return the variance of each case, averaged over printers, in mm².
@@ -113,16 +113,24 @@ class Goal:
 
     def _staying_open(self, measured: tuple[MeasuredRange, ...]) -> Array:
         """Return the variance of each want that is left where all terms are known, in mm²."""
-        if measured not in self._open:
-            self._open[measured] = np.array([_open(each) for each in self._asked(measured)])
-        return self._open[measured]
+        return np.array([self._open_of(n, measured) for n in range(len(self.wants))])
+
+    def _open_of(self, number: int, measured: tuple[MeasuredRange, ...]) -> float:
+        ways = set(self.wants[number].asked.question.ways)
+        own = tuple(one for one in measured if (one.form, one.direction) in ways)
+        # Only where one of its forms was not measured do the ranges of others count.
+        key = number, own if {(one.form, one.direction) for one in own} == ways else measured
+        if key not in self._open:
+            self._open[key] = _open(self._asked_of(number, key[1]))
+        return self._open[key]
 
     def _asked(self, measured: tuple[MeasuredRange, ...]) -> list[Asked]:
+        return [self._asked_of(n, measured) for n in range(len(self.wants))]
+
+    def _asked_of(self, number: int, measured: tuple[MeasuredRange, ...]) -> Asked:
+        asked = self.wants[number].asked
         profile = self.profile.model_copy(update={"measured": measured})
-        return [
-            replace(ask_about(profile, want.asked.question), name=want.asked.name)
-            for want in self.wants
-        ]
+        return replace(ask_about(profile, asked.question), name=asked.name)
 
     def measured_with(self, reaches: Iterable[Reach]) -> tuple[MeasuredRange, ...]:
         """Return what is measured with a coupon: as before, and what it reaches."""

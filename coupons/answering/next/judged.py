@@ -4,13 +4,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coupons.answering.next.exchange import MINUTE, with_row
 from coupons.answering.next.goal import Goal
 from coupons.answering.next.priced_rows import PricedRow, PriceList, Reach, minutes_of
+from coupons.answering.next.row_information import N_SHARED
 from coupons.learning.effects import TERMS
 from coupons.making.spec.coupon_spec import load_spec, shipped_specs
 from coupons.making.spec.row_kinds import Row
+
+Array = NDArray[np.floating]
 
 _N_TERMS = len(TERMS)
 
@@ -56,15 +60,34 @@ class Judge:
 
     def known_to_mm(self, prints: Sequence[Sequence[PricedRow]]) -> tuple[float, ...]:
         """Return how far each want is known after some prints, each of its rows."""
+        covariance = self._after(prints)
+        if covariance is None:
+            return tuple(want.asked.known_to_mm for want in self.goal.wants)
+        return self.goal.known_to_mm(covariance.mean(axis=0), self.reaches(prints))
+
+    def least_mm(self, prints: Sequence[Sequence[PricedRow]], more: int = 1) -> tuple[float, ...]:
+        """Return how far each want is known at best after some prints and more of any coupon.
+
+        As if everything of the further prints were known exactly. A coupon tells of its own print;
+        that print differs from the next, and no coupon changes that.
+        """
+        printers = self.prices.printers
+        state = printers.state(self._after(prints))
+        for _ in range(more):
+            roots = np.broadcast_to(printers.exact_roots, (len(state), N_SHARED, _N_TERMS))
+            state = printers.state(with_row(state, roots)[:, :_N_TERMS, :_N_TERMS])
+        covariance = state[:, :_N_TERMS, :_N_TERMS]
+        return self.goal.known_to_mm(covariance.mean(axis=0), self.reaches(prints))
+
+    def _after(self, prints: Sequence[Sequence[PricedRow]]) -> Array | None:
+        """Return the covariance of the terms after some prints; None if there are none."""
         covariance = None
         for rows in prints:
             state = self.prices.printers.state(covariance)
             for row in rows:
                 state = with_row(state, row.roots)
             covariance = state[:, :_N_TERMS, :_N_TERMS]
-        if covariance is None:
-            return tuple(want.asked.known_to_mm for want in self.goal.wants)
-        return self.goal.known_to_mm(covariance.mean(axis=0), self.reaches(prints))
+        return covariance
 
     def without_idle(self, rows: Sequence[Row], prints: int) -> tuple[PricedRow, ...]:
         """Leave out rows that are not worth their minutes once the coupon is printed so often."""

@@ -27,8 +27,8 @@ WORTH = 0.05
 # those of the search it would look a little better than it is.
 _SEARCHED, _JUDGED = 16, 64
 _MOST_SEARCHES = 4
-_MOST_PRINTS = 3
-_PRINT_GAIN = 0.01  # one more print of a shorter coupon must narrow the intervals by this share
+_MOST_PRINTS = 5
+_PRINT_GAIN = 0.01  # each print more of a shorter coupon must narrow the intervals by this share
 _N_TERMS = len(TERMS)
 
 
@@ -73,6 +73,8 @@ class Proposal:
         Now, and after these prints.
     again_mm, new_mm : tuple of float
         After one print more of it, and after one of another new coupon that takes as long.
+    one_more_mm : tuple of float
+        What one print more leaves at best, of any coupon, however large.
     least_mm : tuple of float
         What is left however much is learned of the machine, as prints differ.
     shipped : tuple of Shipped
@@ -90,6 +92,7 @@ class Proposal:
     after_mm: tuple[float, ...]
     again_mm: tuple[float, ...]
     new_mm: tuple[float, ...]
+    one_more_mm: tuple[float, ...]
     least_mm: tuple[float, ...]
     shipped: tuple[Shipped, ...]
 
@@ -153,6 +156,7 @@ def propose(
         after_mm=after_mm,
         again_mm=judge.known_to_mm([rows] * (prints + 1)),
         new_mm=judge.known_to_mm([*[rows] * prints, others]),
+        one_more_mm=judge.least_mm([rows] * prints),
         least_mm=goal.known_to_mm(np.zeros((_N_TERMS, _N_TERMS)), judge.reaches([rows])),
         shipped=shipped_beside(judge, minutes),
     )
@@ -171,19 +175,23 @@ def _refuse_untried(wants: Sequence[Want], options: Options) -> None:
 def _best_split(
     goal: Goal, options: Options, prices: PriceList, judge: Judge, minutes: float
 ) -> tuple[Draft, int]:
-    """Return the best coupon and how often to print it: what prints share is learned by prints."""
-    best = _that_fits(goal, options, prices, minutes)
-    prints, left = 1, judge.left([judge.priced([each.row for each in best.rows])])
-    for more in range(2, _MOST_PRINTS + 1):
-        try:
-            found = _that_fits(goal, options, prices, minutes / more)
-        except AnswerError:
+    """Return the best coupon and how often to print it: what prints share is learned by prints.
+
+    Many short prints come first: they are searched fastest.
+    """
+    best, least = None, np.inf
+    for prints in range(_MOST_PRINTS, 0, -1):
+        found = _that_fits(goal, options, prices, minutes, prints)
+        if found is None:
+            continue
+        left = judge.left([judge.priced([each.row for each in found.rows])] * prints)
+        cost = left + _PRINT_GAIN * len(goal.wants) * prints
+        if cost > least:
             break
-        of_more = judge.left([judge.priced([each.row for each in found.rows])] * more)
-        if of_more > left - _PRINT_GAIN * len(goal.wants):
-            break
-        best, prints, left = found, more, of_more
-    return best, prints
+        best, least = (found, prints), cost
+    if best is None:
+        raise AnswerError(_too_few(options, prices, minutes))
+    return best
 
 
 def _another(
@@ -201,23 +209,29 @@ def _another(
     return [each.row for each in search.run().rows]
 
 
-def _that_fits(goal: Goal, options: Options, prices: PriceList, minutes: float) -> Draft:
+def _that_fits(
+    goal: Goal, options: Options, prices: PriceList, minutes: float, prints: int
+) -> Draft | None:
     """Search with fewer minutes as long as the plan, on its plates, takes longer than given."""
-    room = minutes
+    room = minutes / prints
     for _ in range(_MOST_SEARCHES):
-        found = Search(goal, options, prices, room).run()
+        found = Search(goal, options, prices, room, prints=prints).run()
         if not found.rows:
-            break
+            return None
         taken = _planned_minutes(found.rows, prices)
-        if taken <= minutes:
+        if taken <= minutes / prints:
             return found
-        room -= taken - minutes + 0.1
+        room -= taken - minutes / prints + 0.1
+    return None
+
+
+def _too_few(options: Options, prices: PriceList, minutes: float) -> str:
     alone = [
         sum(minutes_of([row], prices.assumed.layer_height_mm))
         for each in options.starts()
         if (row := prices(each)) is not None
     ]
-    raise AnswerError(
+    return (
         f"{minutes:g} minutes are too few for any row that would teach something: the shortest "
         f"takes {min(alone):.0f} minutes to print and try. Allow more minutes or print faster."
     )

@@ -22,7 +22,14 @@ from coupons.answering.next.expected_information import (
     trial_information,
 )
 from coupons.learning.design import Sizes, design_of
-from coupons.learning.effects import EXTRUSION, TERMS, PriorTable, prior_mean, prior_sd
+from coupons.learning.effects import (
+    EXTRUSION,
+    TERMS,
+    PriorTable,
+    print_moves,
+    prior_mean,
+    prior_sd,
+)
 from coupons.learning.posterior.latent import (
     AT_THRESHOLDS,
     N_TERMS,
@@ -40,6 +47,7 @@ N_SHARED = N_TERMS + len(EXTRUSION.prints) + len(EXTRUSION.zeros) + 2
 # all beyond so many: a row seldom has more than eight.
 _LEAST_TOLD = 1e-3
 _MOST_DIRECTIONS = 10
+_EXACT_SDS = 1e-3  # of what is known before: as good as exactly
 _EXACT_MM = 1e-6  # a piece known exactly still needs a positive variance
 
 
@@ -68,19 +76,33 @@ class Printers:
         fixed = [np.full(len(self.terms), each.sd**2) for each in others]
         return np.stack([*prints, *fixed], axis=1)
 
-    def state(self, covariance: Array | None = None) -> Array:
+    def state(self, covariance: Array | None = None, prints: int = 1) -> Array:
         """Return the covariance of all shared values before a print, (n, N_SHARED, N_SHARED).
 
         Parameters
         ----------
         covariance : ndarray of shape (n, n_terms, n_terms), optional
             Of the terms, if not as believed.
+        prints : int
+            What prints have of their own is the mean over so many of them.
         """
         state = np.zeros((len(self.terms), N_SHARED, N_SHARED))
         state[:, :N_TERMS, :N_TERMS] = self.covariance if covariance is None else covariance
         beyond = np.arange(N_TERMS, N_SHARED)
-        state[:, beyond, beyond] = self.of_print
+        state[:, beyond, beyond] = self.of_print / prints
         return state
+
+    @cached_property
+    def exact_roots(self) -> Array:
+        """Roots of the information of a print of which everything is known, (N_SHARED, n_terms).
+
+        No coupon tells more: the machine's effects are left as uncertain as the print's own are.
+        """
+        seen = np.zeros((N_SHARED, N_TERMS))
+        seen[:N_TERMS] = np.eye(N_TERMS)
+        moves = print_moves(EXTRUSION)
+        seen[N_TERMS : N_TERMS + moves.shape[1], : len(moves)] = moves.T
+        return seen / (_EXACT_SDS * self.before_sds[:N_TERMS])
 
     @cached_property
     def before_sds(self) -> Array:

@@ -99,6 +99,7 @@ def proposal_data(proposal: Proposal) -> dict[str, object]:
                 "after_mm": proposal.after_mm[n],
                 "after_same_again_mm": proposal.again_mm[n],
                 "after_another_mm": proposal.new_mm[n],
+                "after_any_print_mm": proposal.one_more_mm[n],
                 "at_best_mm": proposal.least_mm[n],
             }
             for n, want in enumerate(proposal.wants)
@@ -187,11 +188,17 @@ def _worth(proposal: Proposal) -> list[str]:
     rule = f"by {100 * WORTH:.0f} % or more"
     same = proposal.is_worth(proposal.again_mm, proposal.after_mm)
     other = proposal.is_worth(proposal.new_mm, proposal.after_mm)
+    least = _listed([round(mm, 3) for mm in proposal.one_more_mm])
+    bound = f"One more print of any coupon, however large, leaves ±{least} mm at best."
+    return [bound, _worth_sentence(rule, same=same, other=other)]
+
+
+def _worth_sentence(rule: str, *, same: bool, other: bool) -> str:
     if same:
-        return [f"One more print of the same would narrow an interval {rule}."]
+        return f"One more print of the same would narrow an interval {rule}."
     if other:
-        return [f"After that, another new coupon would narrow an interval {rule}; the same not."]
-    return [f"After that, no further print is worth it: none narrows an interval {rule}."]
+        return f"After that, another new coupon would narrow an interval {rule}; the same not."
+    return f"After that, no further print is worth it: none narrows an interval {rule}."
 
 
 def _row_lines(rows: Sequence[ChosenRow]) -> list[str]:

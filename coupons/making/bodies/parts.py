@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 from coupons.making.bodies.lettering import Point
@@ -74,7 +75,7 @@ class Body:
     seat_mm: float = 0.0
     bar: Bar | None = None
 
-    @property
+    @cached_property
     def box(self) -> Box:
         """Low and high corner in the body's own frame."""
         return box_of(self.parts)

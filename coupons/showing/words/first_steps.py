@@ -68,7 +68,7 @@ def first_steps(
         *_machine_steps(causes, bool(drawn)),
     ]
     if len(steps) < MOST:  # predicting what each coupon would teach takes a moment
-        steps += _next_steps(profile, tables)
+        steps += _next_steps(profile, runs, tables)
     return tuple(steps[:MOST])
 
 
@@ -178,14 +178,18 @@ def _is_worth_fixing(cause: Cause) -> bool:
     return cause.place is Place.SET_UP and cause.certain and is_large
 
 
-def _next_steps(profile: Profile, tables: Sequence[JointTable]) -> list[Step]:
+def _next_steps(profile: Profile, runs: Sequence[Run], tables: Sequence[JointTable]) -> list[Step]:
     if not unmeasured(tables, profile):
         return []
-    best = best_coupon(profile)
+    printed = [run.coupon.spec.name for run in runs if run.parts is None]
+    best = best_coupon(profile, printed)
     text = (
-        f"It narrows the intervals of sliding fits most, by {chance(best.narrower)} on average. "
+        "It narrows the intervals of sliding fits most for its time, by "
+        f"{chance(best.narrower)} on average. "
         f"What was not measured is listed below."
     )
     if not any(table.lines for table in tables):
         text = f"Too little was measured for any offset. {text}"
-    return [(f"Next time, print coupon “{best.coupon}”", text)]
+    again = any(run.job and run.coupon.spec.name == best.coupon for run in runs)
+    what = "the next job of coupon" if again else "coupon"
+    return [(f"Next time, print {what} “{best.coupon}”", text)]
