@@ -154,6 +154,9 @@ def _choose_fits(path: Path) -> None:
     with path.open(encoding="utf-8-sig", newline="") as file:
         rows = list(csv.DictReader(file))
     for row in rows:
+        row["move"] = ""
+        if row["alone"]:
+            continue  # what goes into a hole that meets no body is chosen on another day
         row["fit"], row["move"] = FITS[row["external_body"], row["internal_body"]]
     columns = [*list(rows[0])[:6], "move", *list(rows[0])[6:-1]]
     with path.open("w", encoding="utf-8-sig", newline="") as file:
