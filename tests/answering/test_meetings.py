@@ -40,7 +40,12 @@ def met(case: Case):
 def check(case: Case) -> None:
     found = met(case)
     names = [one.body.name for one in found.bodies]
-    pairs = zip(found.joints, rows(found), strict=True)
+    listed = rows(found)
+    # Holes that meet no body come after the joints, marked: none of them is a joint.
+    assert [bool(row["alone"]) for row in listed] == [False] * len(found.joints) + [True] * (
+        len(listed) - len(found.joints)
+    )
+    pairs = zip(found.joints, listed[: len(found.joints)], strict=True)
     drawn_as = sorted(case.joints, key=lambda known: (known.forms, known.bodies, known.sizes_mm))
     got = sorted(
         (

@@ -28,6 +28,8 @@ def test_the_pages_stand_without_a_map(visit, axe_findings, folder, screen, name
 
 
 def test_every_size_is_read_in_turn_and_stands_in_the_file(visit, folder):
+    from playwright.sync_api import expect  # seconds to import
+
     seen = visit(folder / "entry.html", PHONE)
     page = seen.page
     assert page.locator("#choose").is_hidden()
@@ -38,6 +40,7 @@ def test_every_size_is_read_in_turn_and_stands_in_the_file(visit, folder):
         page.click("#keep")
     assert page.locator("#finished").is_visible()
     page.click("#files summary")
+    expect(page.locator("#as-text")).not_to_have_value("")  # written once the files are open
     text = page.locator("#as-text").input_value().lstrip("\ufeff")
     rows = [row for row in csv.DictReader(io.StringIO(text)) if row["kind"] != "about"]
     assert [row["result"] for row in rows] == list(READ)
