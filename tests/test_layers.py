@@ -117,15 +117,3 @@ def test_only_solids_knows_the_geometry_kernel():
         )
     }
     assert users <= {"solids.py"}
-
-
-def test_values_are_frozen_but_for_what_grows_inside_one_function():
-    growing = {"_Skyline", "_Object", "_Read", "Bench"}
-    found = {}
-    for path in sorted(HOUSE.rglob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.ClassDef):
-                for how in map(ast.unparse, node.decorator_list):
-                    if how.startswith("dataclass"):
-                        found[node.name] = "frozen=True" in how
-    assert {name for name, frozen in found.items() if not frozen} == growing

@@ -6,9 +6,9 @@ A mutant is one module with one change: a comparison, a sign, a constant, and/or
 returned value. The sample is drawn evenly over the rooms from all places where such a change can be
 made. The quick tests, examples in docstrings among them, are run once on an untouched copy with
 coverage by test. Then each mutant meets the tests that ran its line (a constant of a module: those
-that ran any line of it, or whose file imports from it) until one fails: first those whose file
-imports from the module, then all others and their neighbours in the same file, which may share
-what one of them computed; the quickest first. What survives is listed with its place: it wants a
+that ran any line of it, or whose file imports from it) and their neighbours in the same file, which
+may share what one of them computed, until one fails: first those whose file imports from the
+module, then all others; the quickest first. What survives is listed with its place: it wants a
 test, or a word why it changes nothing, which then stands in ``equivalent.json`` beside this file.
 With ``--kept`` a second seed costs its mutants alone: the untouched run is taken from the first.
 """
@@ -297,25 +297,24 @@ class Bench:
     def tests_of(self, mutant: Mutant) -> list[list[str]]:
         """Return the tests that a mutant meets, within the limit, in two parts.
 
-        First those that run its line and whose file imports from its module, then all others that
-        run it, and last their neighbours: what a fixture or a cache computed once was seen to run
-        in one test alone.
+        First those that run its line and whose file imports from its module, with their neighbours:
+        what a fixture or a cache computed once was seen to run in one test alone. Then all others.
         """
-        of_module = self._of_module(mutant.module)
+        of_module, naming = self._of_module(mutant.module), self._naming(mutant.module)
         here = set(self.ran.get(mutant.module, {}).get(mutant.line, ())) or of_module
         files = {_file(name) for name in here}
-        own = {name for name in self.took_s if _file(name) == OF_ALL}
-        own |= here & self._naming(mutant.module)
         beside = {name for name in self.took_s if _file(name) in files}
-        found, left_s = [], self.limit_s
-        for part in (own, here - own, beside - here):
+        own = here & naming | {name for name in self.took_s if _file(name) == OF_ALL}
+        found: list[list[str]] = []
+        left_s = self.limit_s
+        for part in (own, beside & naming - own, here - naming, beside - here - naming):
             found.append([])
             for name in sorted(part & self.took_s.keys(), key=self.took_s.__getitem__):
                 left_s -= self.took_s[name]
                 if left_s < 0 and any(found):
                     break
                 found[-1].append(name)
-        return [part for part in (found[0], found[1] + found[2]) if part]
+        return [part for part in (found[0] + found[1], found[2] + found[3]) if part]
 
     def _of_module(self, module: str) -> set[str]:
         """Return the tests that run any line of a module, or whose file imports from it."""

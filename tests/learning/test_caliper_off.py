@@ -54,7 +54,7 @@ class Independent:
 
 @pytest.fixture(autouse=True)
 def slopes(monkeypatch):
-    """Slope and curvature of the log density by the offset of a stretch, as for independent ones."""
+    """The log density's slope and curvature by the offset of a stretch of independent ones."""
     values = {}
 
     def score(_mixture, order, ends):

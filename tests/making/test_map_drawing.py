@@ -333,3 +333,42 @@ def test_a_reading_along_z_has_its_dot_on_the_feature_or_beside_the_words_behind
                 assert (low < ring).all(), id_
                 assert (ring < high).all(), id_
                 assert ring[0] == pytest.approx(feature.place_mm[0], abs=2e-3)
+
+
+@pytest.mark.parametrize("name", shipped_specs())
+def test_shapes_are_whole_rectangles_and_no_word_stands_outside_a_mark(name):
+    bodies, groups, _, _, _ = drawn(name)
+    for _, root in bodies:
+        loose_words = [mark.tail for mark in root.iter() if (mark.tail or "").strip()]
+        assert not loose_words
+        written = {mark.tag for mark in root.iter() if (mark.text or "").strip()}
+        assert written <= {"title", "text"}
+    for group in groups.values():
+        for mark in group.shape:
+            if mark.tag == "path":
+                (corners,) = figures(mark.get("d"))
+                x, y = (corners - corners[0]).T
+                area = abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+                sides = np.linalg.norm(corners[1:3] - corners[:2], axis=1)
+                assert area == pytest.approx(np.prod(sides), rel=1e-3)
+
+
+def test_gaps_are_written_a_quarter_below_the_middle_of_a_slot_across_x():
+    for id_ in ("A1", "B1"):
+        _, groups, features, _, gaps = drawn("sliding")
+        feature, (mark,) = features[id_], groups[id_].words
+        low, high = groups[id_].extent
+        way = 1 if feature.direction is Direction.X else 0
+        if feature.form not in ROUND and feature.direction is Direction.X:
+            below = feature.place_mm[1] - words_at(mark)[1]
+            assert below == pytest.approx((high - low)[way] / 8, abs=6e-3)
+        assert id_ in gaps
+
+
+def test_gaps_are_written_in_the_middle_of_round_features():
+    _, groups, features, _, _ = drawn("first")
+    for id_, feature in features.items():
+        for mark in groups[id_].words:
+            is_roomy = feature.form is Form.PIN or feature.size_mm >= 4.4
+            if feature.form in ROUND and feature.direction is Direction.Z and is_roomy:
+                assert words_at(mark) == pytest.approx(feature.place_mm[:2], abs=6e-3)

@@ -1,7 +1,13 @@
 import numpy as np
 import pytest
 
-from coupons.measuring.virtual.hands import grade_of, read_caliper
+from coupons.measuring.virtual.hands import (
+    asked_more_mm,
+    grade_of,
+    in_session,
+    read_caliper,
+    take_turns,
+)
 from coupons.measuring.virtual.machine import load_machine
 from coupons.terms import GRADES
 
@@ -65,3 +71,37 @@ def test_slips_are_as_rare_as_stated():
     caliper = EXACT.model_copy(update={"slip_chance": 0.03})
     found = read(caliper, *[12.34] * 10_000)
     assert np.mean(np.abs(found - 12.34) > 0.001) == pytest.approx(0.03, abs=0.006)
+
+
+def test_a_reading_of_one_digit_cannot_be_turned_round():
+    slipping = EXACT.model_copy(update={"resolution_mm": 1.0, "slip_chance": 1.0})
+    assert read(slipping, 5.0, 7.0).tolist() == [5.0, 7.0]
+    two = EXACT.model_copy(update={"resolution_mm": 1.0, "slip_chance": 1.0})
+    assert read(two, 21.0).tolist() == [12.0]
+
+
+def test_a_session_adds_zeros_to_those_of_the_caliper():
+    """4,000 sessions: the standard error of a mean is sd/63, that of an sd is 1.1 % of it."""
+    caliper = EXACT.model_copy(
+        update={
+            "zero_mm": 0.02,
+            "inside_mm": -0.03,
+            "session_mm": 0.010,
+            "session_inside_mm": 0.004,
+        }
+    )
+    rng = np.random.default_rng(3)
+    found = [in_session(caliper, rng) for _ in range(4000)]
+    for name, mean, sd in (("zero_mm", 0.02, 0.010), ("inside_mm", -0.03, 0.004)):
+        values = np.array([getattr(one, name) for one in found])
+        assert values.mean() == pytest.approx(mean, abs=4 * sd / 63)
+        assert values.std() == pytest.approx(sd, rel=0.05)
+
+
+def test_turns_go_round_all_who_try():
+    three = SURE.model_copy(update={"others_mm": (0.02, -0.01)})
+    assert take_turns(three, 5).tolist() == [0, 1, 2, 0, 1]
+    assert take_turns(SURE.model_copy(update={"others_mm": ()}), 3).tolist() == [0, 0, 0]
+    more = three.model_copy(update={"contact_mm": 0.01})
+    asked = asked_more_mm(more, np.array([6.0, 6.0, 6.0 * np.e]), np.array([0, 1, 2]))
+    assert asked == pytest.approx([0.0, 0.02, 0.0])
