@@ -10,7 +10,8 @@ from scipy.optimize import least_squares
 from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 
 from coupons.answering.meshes.patches import flat_patches, seams_of
-from coupons.answering.meshes.rounds import circle_through, crosswise, find_rounds
+from coupons.answering.meshes.rounds import circle_through, find_rounds
+from coupons.answering.meshes.strips import crosswise
 
 
 def rounds(solid):

@@ -13,7 +13,7 @@ from coupons.answering.meshes.box_tree import box_tree, overlapping
 from coupons.answering.meshes.cones import Cone
 from coupons.answering.meshes.patches import joined
 from coupons.answering.meshes.regions import Kind, Region, Round, round_of
-from coupons.answering.meshes.rounds import crosswise
+from coupons.answering.meshes.strips import crosswise
 from coupons.answering.meshes.surface import Surface
 from coupons.making.output.solids import common_outline
 

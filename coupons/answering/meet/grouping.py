@@ -9,8 +9,8 @@ from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.pairing import Pair, Paired
 from coupons.answering.meshes.body import Body, Floats
 from coupons.answering.meshes.regions import Kind, Region
-from coupons.answering.meshes.rounds import crosswise
 from coupons.answering.meshes.shells import winding
+from coupons.answering.meshes.strips import crosswise
 from coupons.answering.meshes.surface import Surface
 
 _SQUARE = 0.01

@@ -9,7 +9,8 @@ from coupons.answering.meet.contacts import Contact, is_same_round
 from coupons.answering.meshes.body import Body, Floats
 from coupons.answering.meshes.patches import joined
 from coupons.answering.meshes.regions import Region
-from coupons.answering.meshes.rounds import Cylinder, crosswise
+from coupons.answering.meshes.rounds import Cylinder
+from coupons.answering.meshes.strips import crosswise
 from coupons.answering.meshes.surface import Surface
 
 _WHOLE_DEG = 359.0

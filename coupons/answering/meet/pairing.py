@@ -9,7 +9,7 @@ from scipy.optimize import linear_sum_assignment
 from coupons.answering.meet.contacts import Contact
 from coupons.answering.meshes.body import Floats
 from coupons.answering.meshes.regions import ROUND, Kind, round_of
-from coupons.answering.meshes.rounds import crosswise
+from coupons.answering.meshes.strips import crosswise
 
 _LINE = 1e-4  # off one for the cosine of two directions that are the same
 _NEVER = 1e6

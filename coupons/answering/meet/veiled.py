@@ -4,7 +4,7 @@ import numpy as np
 
 from coupons.answering.meet.contacts import Contact
 from coupons.answering.meshes.regions import Kind
-from coupons.answering.meshes.rounds import crosswise
+from coupons.answering.meshes.strips import crosswise
 from coupons.making.output.solids import common_outline
 
 _SHARE = 0.5  # of a contact's area that the third body covers

@@ -7,13 +7,14 @@ one beside the other; three or more belts like each other are therefore no cones
 """
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.meshes.body import Floats, Ints
 from coupons.answering.meshes.patches import Patches, Seams, joined, patch_corners
-from coupons.answering.meshes.rounds import (
+from coupons.answering.meshes.strips import (
     FEWEST_STRIPS,
     LEAST_ARC,
     LIKE_LENGTH,
@@ -21,9 +22,12 @@ from coupons.answering.meshes.rounds import (
     MOST_SEAMS,
     OFF_ROUND_MM,
     SMOOTH,
+    around,
     covered_deg,
     crosswise,
+    room_mm,
     smooth_groups,
+    with_pieces,
 )
 
 LEAST_DEG, MOST_DEG = 0.25, 85.0  # half angles; what leans less is not told from a cylinder
@@ -119,7 +123,10 @@ def find_cones(
     for _, own in (one for one, is_kept in zip(found, kept, strict=True) if not is_kept):
         taken[own] = False
     found = [one for one, is_kept in zip(found, kept, strict=True) if is_kept]
-    found = [_with_pieces(patches, seams, cone, own, taken) for cone, own in found]
+    found = [
+        (cone, with_pieces(seams, own, taken, partial(_lies_on, patches, _fit_of(cone), cone)))
+        for cone, own in found
+    ]
     for own in smooth_groups(seams, taken):
         cone = _of_facets(patches, own)
         if cone is not None:
@@ -136,25 +143,15 @@ def _belts(patches: Patches, seams: Seams, taken: NDArray[np.bool_]) -> list[Int
     chosen = chosen[(counts <= MOST_SEAMS)[sides].all(axis=1) & has_several[sides].any(axis=1)]
     if not len(chosen):
         return []
-    sides = seams.patches[chosen]
-    patch, row = sides.T.ravel(), np.tile(np.arange(len(sides)), 2)
-    order = np.argsort(patch, kind="stable")
-    patch, row = patch[order], row[order]
     is_hollow = _hollow(patches, seams, chosen)
     way = seams.way[chosen]
-    pairs = [np.empty((0, 2), dtype=np.int64)]
-    for step in (1, 2, 3):
-        same = patch[step:] == patch[:-step]
-        i, j = row[:-step][same], row[step:][same]
+
+    def agree(pair: Ints) -> NDArray[np.bool_]:
+        i, j = pair.T
         along = np.abs(np.einsum("kx,kx->k", way[i], way[j])) > _ALONG
-        pairs.append(np.column_stack([i, j])[along & (is_hollow[i] == is_hollow[j])])
-    label = joined(len(chosen), np.concatenate(pairs))
-    counts = np.bincount(label)
-    order = np.argsort(label, kind="stable")
-    ends = np.cumsum(counts)
-    big = np.flatnonzero(counts >= FEWEST_STRIPS - 1)
-    big = big[np.argsort(-counts[big], kind="stable")]
-    return [chosen[order[ends[one] - counts[one] : ends[one]]] for one in big]
+        return np.asarray(along & (is_hollow[i] == is_hollow[j]))
+
+    return [chosen[rows] for rows in around(seams.patches[chosen], agree)]
 
 
 def _hollow(patches: Patches, seams: Seams, chosen: Ints) -> NDArray[np.bool_]:
@@ -174,7 +171,7 @@ def _of_strips(patches: Patches, seams: Seams, rows: Ints, own: Ints) -> Cone | 
         return None
     ends = patches.body.vertices_mm[patches.body.edges.vertices[seams.edges[rows]]].reshape(-1, 3)
     fit = _fitted(ends, patches.normals[own], patches.areas_mm2[own])
-    room = _room_mm(patches)
+    room = room_mm(patches)
     if fit is None or np.abs(fit.off(ends)[0]).max() > room:
         return None
     corners, _ = patch_corners(patches, own)
@@ -194,7 +191,7 @@ def _of_facets(patches: Patches, own: Ints) -> Cone | None:
     corners, _ = patch_corners(patches, own)
     few = corners[:: max(1, len(corners) // MOST_FITTED)]
     fit = _fitted(few, patches.normals[own], patches.areas_mm2[own])
-    if fit is None or np.abs(fit.off(corners)[0]).max() > _room_mm(patches):
+    if fit is None or np.abs(fit.off(corners)[0]).max() > room_mm(patches):
         return None
     middles = (corners + np.roll(corners.reshape(-1, 3, 3), -1, axis=1).reshape(-1, 3)) / 2
     off, here = fit.off(middles)
@@ -205,10 +202,6 @@ def _of_facets(patches: Patches, own: Ints) -> Cone | None:
     around = corners[fit.off(corners)[1] > _TIP_SHARE * fit.radius]
     arc = np.radians(covered_deg(np.degrees(_facing(around - fit.point, fit.axis))))
     return _told(patches, own, fit, np.array([half]), arc, round(arc / (2 * half)))
-
-
-def _room_mm(patches: Patches) -> float:
-    return OFF_ROUND_MM + 4 * patches.body.rounding_mm
 
 
 def _fitted(points: Floats, normals: Floats, areas: Floats) -> _Fit | None:
@@ -338,32 +331,15 @@ def _are_belts(one: Cone, other: Cone) -> bool:
     return bool(off < _SAME_AXIS and min(lengths) >= (1 - LIKE_LENGTH) * max(lengths))
 
 
-def _with_pieces(
-    patches: Patches, seams: Seams, cone: Cone, own: Ints, taken: NDArray[np.bool_]
-) -> tuple[Cone, Ints]:
-    """Add the pieces of strips that something else cut off, if they lie on the same cone."""
-    fit = _Fit(
-        cone.axis,
-        cone.point_mm,
-        cone.corner_mm / 2,
-        float(np.tan(np.radians(cone.half_angle_deg))),
-    )
-    whole, fresh = own, own
-    while len(fresh):
-        rows = seams.around(fresh)
-        beside = np.unique(seams.patches[rows[seams.angle[rows] <= SMOOTH]])
-        beside = beside[~taken[beside]]
-        is_on = [_lies_on(patches, fit, cone, int(one)) for one in beside]
-        fresh = beside[np.array(is_on, dtype=bool)]
-        taken[fresh] = True
-        whole = np.concatenate([whole, fresh])
-    return cone, whole
+def _fit_of(cone: Cone) -> _Fit:
+    slope = float(np.tan(np.radians(cone.half_angle_deg)))
+    return _Fit(cone.axis, cone.point_mm, cone.corner_mm / 2, slope)
 
 
 def _lies_on(patches: Patches, fit: _Fit, cone: Cone, patch: int) -> bool:
     corners, _ = patch_corners(patches, np.array([patch]))
     off, here = fit.off(corners)
-    room = _room_mm(patches)
+    room = room_mm(patches)
     sagitta = 2 * cone.sagitta_mm / cone.corner_mm * here
     lean = float(np.degrees(np.arcsin(np.clip(patches.normals[patch] @ cone.axis, -1, 1))))
     wanted = cone.half_angle_deg if cone.is_inner else -cone.half_angle_deg

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from coupons.answering.meshes.body import Body, Floats, Ints
 from coupons.answering.meshes.cones import Cone, find_cones
 from coupons.answering.meshes.patches import Seams, flat_patches, joined, seams_of
-from coupons.answering.meshes.rounds import SMOOTH, Cylinder, find_rounds
+from coupons.answering.meshes.rounds import Cylinder, find_rounds
+from coupons.answering.meshes.strips import SMOOTH
 
 _FEW = 3  # patches that turn smoothly into each other and are flat faces for all that
 

@@ -7,26 +7,33 @@ out. What is found so is fitted to the seams, whose ends lie on the drawn circle
 """
 
 from dataclasses import dataclass
+from functools import partial
 from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.meshes.body import Floats, Ints
-from coupons.answering.meshes.patches import Patches, Seams, joined, patch_corners
+from coupons.answering.meshes.patches import Patches, Seams, patch_corners
+from coupons.answering.meshes.strips import (
+    FEWEST_STRIPS,
+    LEAST_ARC,
+    LIKE_LENGTH,
+    MOST_FITTED,
+    MOST_SEAMS,
+    OFF_ROUND_MM,
+    SMOOTH,
+    around,
+    covered_deg,
+    crosswise,
+    room_mm,
+    smooth_groups,
+    with_pieces,
+)
 
-SMOOTH = np.radians(22.0)
-"""Patches that turn less are parts of one round surface: 17 strips around, or more."""
 PARALLEL = 3e-3
 LIKE_SHARE = 0.15  # of the radius by which two proposals of one cylinder may differ
-FEWEST_STRIPS = 3
-LEAST_ARC = np.radians(30.0)
-OFF_ROUND_MM = 2e-3
 _MOST_LEAN = 0.3  # of a facet's normal along the axis
-MOST_FITTED = 5000  # corners to which a circle is fitted; all are held against it
-LIKE_LENGTH = 0.6  # share by which the widths of two slices of one surface may differ
-_FEWEST_FACETS = 8  # of a cylinder without strips
-MOST_SEAMS = 12  # smooth ones of a strip; a face with more is no strip
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +114,7 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
     is_wide = _wide(seams, proposals, counts > 0) | ~is_strip
     found = []
     taken = np.zeros(len(patches.normals), dtype=bool)
-    alike = _alike(seams, proposals)
+    alike = around(seams.patches[proposals.seams], lambda pair: _agree(seams, proposals, pair))
     gores = _gores(seams, proposals, alike, len(patches.normals))
     for rows in (one for one, is_gore in zip(alike, gores, strict=True) if not is_gore):
         own = np.unique(seams.patches[proposals.seams[rows]])
@@ -116,23 +123,15 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
         if cylinder is not None:
             taken[own] = True
             found.append((cylinder, own))
-    found = _with_pieces(patches, seams, found, taken)
+    found = [
+        (cylinder, with_pieces(seams, own, taken, partial(_lies_on, patches, cylinder)))
+        for cylinder, own in found
+    ]
     for own in smooth_groups(seams, taken | is_wide):
         cylinder = whole_cylinder(patches, own)
         if cylinder is not None:
             found.append((cylinder, own))
     return Rounds(tuple(found), is_wide)
-
-
-def smooth_groups(seams: Seams, taken: NDArray[np.bool_]) -> list[Ints]:
-    """Return the groups of at least a few patches that run smoothly into each other."""
-    pairs = seams.patches[seams.angle <= SMOOTH]
-    pairs = pairs[~taken[pairs].any(axis=1)]
-    label = joined(len(taken), pairs)
-    counts = np.bincount(label)
-    order = np.argsort(label, kind="stable")
-    ends = np.cumsum(counts)
-    return [order[ends[n] - counts[n] : ends[n]] for n in np.flatnonzero(counts >= _FEWEST_FACETS)]
 
 
 def _proposals(patches: Patches, seams: Seams, chosen: Ints) -> _Proposals:
@@ -173,27 +172,6 @@ def _wide(seams: Seams, proposals: _Proposals, has_smooth: NDArray[np.bool_]) ->
     return np.asarray((least >= 4) & np.isfinite(least) & has_smooth)
 
 
-def _alike(seams: Seams, proposals: _Proposals) -> list[Ints]:
-    """Group the proposals of one cylinder, the largest group first."""
-    sides = seams.patches[proposals.seams]
-    patch = sides.T.ravel()
-    row = np.tile(np.arange(len(sides)), 2)
-    order = np.argsort(patch, kind="stable")
-    patch, row = patch[order], row[order]
-    pairs = [np.empty((0, 2), dtype=np.int64)]
-    for step in (1, 2, 3):
-        same = patch[step:] == patch[:-step]
-        pair = np.column_stack([row[:-step][same], row[step:][same]])
-        pairs.append(pair[_agree(seams, proposals, pair)])
-    label = joined(len(sides), np.concatenate(pairs))
-    counts = np.bincount(label)
-    order = np.argsort(label, kind="stable")
-    ends = np.cumsum(counts)
-    big = np.flatnonzero(counts >= FEWEST_STRIPS - 1)
-    big = big[np.argsort(-counts[big], kind="stable")]
-    return [order[ends[one] - counts[one] : ends[one]] for one in big]
-
-
 def _agree(seams: Seams, proposals: _Proposals, pair: Ints) -> NDArray[np.bool_]:
     i, j = pair.T
     way_i, way_j = seams.way[proposals.seams[i]], seams.way[proposals.seams[j]]
@@ -221,7 +199,7 @@ def _fitted(
     flats = np.abs(patches.heights_mm[own] - patches.normals[own] @ (centre[0] * u + centre[1] * v))
     corners, _ = patch_corners(patches, own)
     off = np.hypot(corners @ u - centre[0], corners @ v - centre[1])
-    room = OFF_ROUND_MM + 4 * patches.body.rounding_mm
+    room = room_mm(patches)
     leans = np.abs(patches.normals[own] @ axis).max()
     if not (off.max() <= radius + room and flats.max() <= radius + room) or leans > PARALLEL:
         return None
@@ -267,7 +245,7 @@ def whole_cylinder(patches: Patches, own: Ints) -> Cylinder | None:
     if np.ptp(flat, axis=0).min() < OFF_ROUND_MM:
         return None
     centre, radius = circle_through(flat[:: max(1, len(flat) // MOST_FITTED)])
-    room = OFF_ROUND_MM + 4 * patches.body.rounding_mm
+    room = room_mm(patches)
     away = np.hypot(*(flat - centre).T)
     if np.abs(away - radius).max() > room:
         return None
@@ -296,27 +274,11 @@ def whole_cylinder(patches: Patches, own: Ints) -> Cylinder | None:
     )
 
 
-def covered_deg(angles: Floats) -> float:
-    """Return the angle around that points at some angles cover, less the largest gap if wide."""
-    sorted_deg = np.unique(np.round(angles, 3))
-    gaps = np.diff(np.append(sorted_deg, sorted_deg[0] + 360))
-    largest = float(gaps.max())
-    return 360.0 if largest <= 2 * np.degrees(SMOOTH) else 360.0 - largest
-
-
 def _axis(normals: Floats, areas: Floats) -> Floats:
     """Return the direction to which all normals are most nearly square."""
     axis = np.linalg.eigh((normals * areas[:, None]).T @ normals)[1][:, 0]
     largest = int(np.abs(axis).argmax())
     return np.asarray(axis if axis[largest] > 0 else -axis)
-
-
-def crosswise(axis: Floats) -> tuple[Floats, Floats]:
-    """Return two unit directions square to an axis and to each other."""
-    least = np.eye(3)[int(np.abs(axis).argmin())]
-    u = np.cross(axis, least)
-    u = u / np.linalg.norm(u)
-    return u, np.cross(axis, u)
 
 
 def circle_through(points: Floats) -> tuple[Floats, float]:
@@ -367,33 +329,11 @@ def _gores(seams: Seams, proposals: _Proposals, alike: list[Ints], many: int) ->
     return np.asarray(goes_on > 0.5 * whole)
 
 
-def _with_pieces(
-    patches: Patches,
-    seams: Seams,
-    found: list[tuple[Cylinder, Ints]],
-    taken: NDArray[np.bool_],
-) -> list[tuple[Cylinder, Ints]]:
-    """Add the pieces of strips that something else cut off, if they lie on the same cylinder."""
-    grown = []
-    for cylinder, own in found:
-        whole, fresh = own, own
-        while len(fresh):
-            rows = seams.around(fresh)
-            beside = np.unique(seams.patches[rows[seams.angle[rows] <= SMOOTH]])
-            beside = beside[~taken[beside]]
-            is_on = [_lies_on(patches, cylinder, int(one)) for one in beside]
-            fresh = beside[np.array(is_on, dtype=bool)]
-            taken[fresh] = True
-            whole = np.concatenate([whole, fresh])
-        grown.append((cylinder, whole))
-    return grown
-
-
 def _lies_on(patches: Patches, cylinder: Cylinder, patch: int) -> bool:
     corners, _ = patch_corners(patches, np.array([patch]))
     away = corners - cylinder.point_mm
     off = np.linalg.norm(away - np.outer(away @ cylinder.axis, cylinder.axis), axis=1)
-    room = OFF_ROUND_MM + 4 * patches.body.rounding_mm
+    room = room_mm(patches)
     radius = cylinder.corner_mm / 2
     leans = abs(float(patches.normals[patch] @ cylinder.axis))
     is_between = off.max() <= radius + room and off.min() >= radius - cylinder.sagitta_mm - room

@@ -12,7 +12,8 @@ import numpy as np
 
 from coupons.answering.meshes.body import Body, Floats, Ints
 from coupons.answering.meshes.regions import Kind, Region
-from coupons.answering.meshes.rounds import PARALLEL, SMOOTH
+from coupons.answering.meshes.rounds import PARALLEL
+from coupons.answering.meshes.strips import SMOOTH
 from coupons.answering.relieve.face_offset import MovedFaces
 
 _WHOLE_DEG = 359.0

@@ -7,9 +7,7 @@ from datetime import date
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.chances.slants import pull_gap_mm
 from coupons.answering.offset import Answer
-from coupons.answering.origin import (
-    origin_data,
-)
+from coupons.answering.origin import origin_data
 from coupons.answering.question import Question
 from coupons.answering.ways import across_of
 from coupons.answering.words.answers import sentences

@@ -9,7 +9,7 @@ from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meshes.body import Floats
 from coupons.answering.meshes.regions import Kind, Region, round_of
-from coupons.answering.meshes.rounds import crosswise
+from coupons.answering.meshes.strips import crosswise
 from coupons.making.bodies.lettering import CAP_MM, line_strokes, width_mm
 from coupons.showing.bodies.hatching import EXTERNAL_DEG, INTERNAL_DEG, hatch
 

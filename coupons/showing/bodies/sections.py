@@ -9,8 +9,8 @@ from coupons.answering.meet.grouping import Group
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meshes.body import Floats
 from coupons.answering.meshes.regions import ROUND, Kind
-from coupons.answering.meshes.rounds import crosswise
 from coupons.answering.meshes.section import cut
+from coupons.answering.meshes.strips import crosswise
 from coupons.showing.bodies.face_marks import letter_path
 from coupons.showing.bodies.hatching import EXTERNAL_DEG, INTERNAL_DEG, hatch
 from coupons.showing.bodies.views import path_of
