@@ -1,6 +1,6 @@
 """What the answers are worth in worlds that are not the model, one cause at a time.
 
-    PYTHONPATH=tests nice python tests/bench/study_worlds.py --machines 40 --out results/study
+    PYTHONPATH=tests nice python tests/bench/study_worlds.py --machines 40 --seed 2
 
 Each machine prints ``first`` and ``upright`` once, or ``first`` three times, in the plain world and
 in each other one (`bench.worlds`), with the same chance. Joints and sizes are then asked for and
@@ -39,6 +39,7 @@ from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
 from coupons.terms import GRADES, Grade, MovingBody
 
 SETS = {"one print": ("first", "upright"), "three prints": ("first",) * 3}
+BY_NAME = {world.name: world for world in WORLDS}
 OF_MACHINE, OF_HANDS, OF_PRINTS = range(3)
 
 
@@ -179,12 +180,12 @@ def shelf_of(names, folder):
     return found
 
 
-def study(n_machines, seed, jobs, minutes, sets):
-    """Run all worlds, machine by machine; return how many machines there was time for, and rows."""
+def study(n_machines, seed, jobs, minutes, sets, worlds):
+    """Run worlds, machine by machine; return how many machines there was time for, and rows."""
     rows, started, done = [], monotonic(), 0
     with (
         TemporaryDirectory() as folder,
-        click.progressbar(length=n_machines * len(WORLDS), label="worlds", file=sys.stderr) as bar,
+        click.progressbar(length=n_machines * len(worlds), label="worlds", file=sys.stderr) as bar,
     ):
         shelf = shelf_of({each for name in sets for each in SETS[name]}, Path(folder))
         for number in range(n_machines):
@@ -192,7 +193,7 @@ def study(n_machines, seed, jobs, minutes, sets):
             if done and passed * (done + 1) / done > minutes:
                 break
             cases = Parallel(n_jobs=jobs, return_as="generator")(
-                delayed(one_case)((world, number, seed), shelf, sets) for world in WORLDS
+                delayed(one_case)((world, number, seed), shelf, sets) for world in worlds
             )
             for of_case in cases:
                 rows += of_case
@@ -209,13 +210,16 @@ def main():
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=inf, help="stop before this many are over")
     parser.add_argument("--sets", nargs="+", choices=SETS, default=list(SETS))
-    parser.add_argument("--out", type=Path, default=Path("results/study"))
+    parser.add_argument("--worlds", nargs="+", choices=BY_NAME, default=list(BY_NAME))
+    parser.add_argument("--out", type=Path, default=Path("results/study/worlds"))
     options = parser.parse_args()
-    done, rows = study(options.machines, options.seed, options.jobs, options.minutes, options.sets)
-    found = {"sets": options.sets, "machines": done, "seed": options.seed, "rows": rows}
-    options.out.mkdir(parents=True, exist_ok=True)
-    (options.out / "worlds.md").write_text(as_text(found))
-    (options.out / "worlds.json").write_text(json.dumps(summary_of(found), indent=1) + "\n")
+    worlds = [BY_NAME[name] for name in options.worlds]
+    running = (options.machines, options.seed, options.jobs, options.minutes)
+    done, rows = study(*running, options.sets, worlds)
+    found = {"sets": options.sets, "worlds": options.worlds, "machines": done}
+    found |= {"seed": options.seed, "out": str(options.out), "rows": rows}
+    write_text(options.out.with_suffix(".md"), as_text(found))
+    write_text(options.out.with_suffix(".json"), json.dumps(summary_of(found), indent=1) + "\n")
     print(as_text(found))
 
 

@@ -1,11 +1,19 @@
 """The figures of the study of worlds: from rows of single machines to tables with error bars."""
 
 import numpy as np
-from bench.worlds import QUESTIONS, WORLDS
+from bench.worlds import DRAWN, PLAIN, QUESTIONS, WORLDS
+
+from coupons.terms import Direction
 
 JOINTS = tuple(asked.name for asked in QUESTIONS if asked.feature is None)
 SIZES = tuple(asked.name for asked in QUESTIONS if asked.feature is not None)
 KINDS = {"joints": JOINTS, "sizes": SIZES}
+ACROSS = tuple(q.name for q in QUESTIONS if q.joint and q.joint.direction is Direction.Z)
+# Standing holes are in the layer plane: their direction is that of the axis.
+ACROSS = tuple(name for name in ACROSS if not name.startswith("hole"))
+IN_PLANE = tuple(q.name for q in QUESTIONS if q.name not in ACROSS)
+SHARES_OF = {PLAIN.name: "in the plain world", DRAWN.name: "machines as drawn"}
+REFERENCES = ("oracle", "best", "habit")
 # What a world is held to: intervals, and the chance that its cause costs.
 LEAST_HELD, MOST_LOST = 0.85, 0.03
 # With fewer machines no world can be judged.
@@ -32,17 +40,61 @@ def summary_of(found):
         for world in WORLDS
         if (line := _line(found["rows"], name, world, (asked,), {"asked": asked}))
     ]
+    summary["shares"] = [
+        line
+        for name in sets
+        for world in SHARES_OF
+        for label, asked in _groups()
+        if (line := _shares(found["rows"], name, world, asked, label))
+    ]
     return summary
+
+
+def _groups():
+    yield from ((name, (name,)) for name in (*JOINTS, *SIZES))
+    yield "in the layer plane, all", IN_PLANE
+    yield "across layers, all", ACROSS
+
+
+def _shares(rows, of_set, world, asked, label):
+    """Return the success of what is told as shares of each reference's, and what was stated."""
+    mine = [row for row in rows if row["set"] == of_set and row["asked"] in asked]
+    here = _told(mine, world)
+    if not here:
+        return None
+    line = {"set": of_set, "world": world, "asked": label, "n": len(here)}
+    for key in ("held", "stated", "came"):
+        line[key], line[f"{key}_se"] = _mean(here, lambda row, key=key: row[key])
+    line["over"], line["over_se"] = _mean(here, lambda row: row["stated"] - row["came"])
+    squares = (_root(here, lambda row: row["sd"] ** 2), _root(here, lambda row: row["square"]))
+    line["sd_to_rmse"] = squares[0] / squares[1]
+    for key in REFERENCES:
+        tried = {name: row for name, row in here.items() if row[key] is not None}
+        line[f"of_{key}"], line[f"of_{key}_se"] = _ratio(tried, key)
+    return line
+
+
+def _ratio(rows, reference):
+    """Return the mean of what came true over that of a reference, with its standard error."""
+    if not rows:
+        return None, None
+    came, could = (_mean(rows, lambda row, key=key: row[key])[0] for key in ("came", reference))
+    share = came / could
+    error = _mean(rows, lambda row: (row["came"] - share * row[reference]) / could)[1]
+    return share, error
 
 
 def command_of(found):
     """Return the command that makes the study again."""
-    return (
-        "PYTHONPATH=tests nice python tests/bench/study_worlds.py "
-        f"--machines {found['machines']} --seed {found['seed']} --jobs 1 --sets "
-        + " ".join(f'"{name}"' for name in found["sets"])
-        + " --out results/study"
-    )
+    chosen = [] if len(found["worlds"]) == len(WORLDS) else ["--worlds", *found["worlds"]]
+    words = [
+        "PYTHONPATH=tests nice python tests/bench/study_worlds.py",
+        f"--machines {found['machines']} --seed {found['seed']} --sets",
+        *(f'"{name}"' for name in found["sets"]),
+        *(word if word.startswith("-") else f'"{word}"' for word in chosen),
+        f"--out {found['out']}",
+    ]
+    return " ".join(words)
 
 
 def _line(rows, of_set, world, asked, label):
@@ -128,6 +180,7 @@ def as_text(found):
         for title, cell in (("90 % intervals hold, %", _held), ("the cause costs", _cost)):
             mine = [line for line in summary["by_question"] if line["set"] == name]
             lines += [f"### {name.capitalize()}, by question: {title}", "", *_grid(mine, cell), ""]
+        lines += _of_references([line for line in summary["shares"] if line["set"] == name])
     lines += ["## Beyond the limits", "", *_beyond(summary), ""]
     return "\n".join(lines)
 
@@ -149,6 +202,8 @@ def _about(found):
         "machine. *best* knows it but for what the coupon's prints had of their own: it takes the "
         "mean of so many prints, seen without error, for the machine's. *habit*: the gap of the "
         "first slot in which one mate slides; for a size, the error of the block nearest to it. "
+        "*of oracle*, *of best*, *of habit*: true as a share of each. *as drawn*: no cause alone, "
+        "each value of the machine anywhere within its range. "
         "*lost* = best − true. *costs* = lost here − lost in the plain world, by machine."
     )
     yield ""
@@ -169,6 +224,26 @@ def _table(lines):
         cells += [_share(line, key) for key in ("stated", "came", "oracle", "best", "habit")]
         cells += [_share(line, "lost"), _cost(line)]
         yield "| " + " | ".join(cells) + " |"
+
+
+def _of_references(lines):
+    for world, title in SHARES_OF.items():
+        mine = [line for line in lines if line["world"] == world]
+        if not mine:
+            continue
+        of_set = mine[0]["set"].capitalize()
+        yield f"### {of_set}, {title}: first-time success as shares of references"
+        yield ""
+        head = ["asked", "n", "holds %", "sd ÷ rmse", "stated", "true", "stated − true"]
+        head += [f"of {key}" for key in REFERENCES]
+        yield "| " + " | ".join(head) + " |"
+        yield "|" + "---|" * len(head)
+        for line in mine:
+            cells = [line["asked"], str(line["n"]), _held(line), f"{line['sd_to_rmse']:.2f}"]
+            cells += [_share(line, "stated"), _share(line, "came"), _signed(line, "over")]
+            cells += [_share(line, f"of_{key}") for key in REFERENCES]
+            yield "| " + " | ".join(cells) + " |"
+        yield ""
 
 
 def _grid(lines, cell):
@@ -195,10 +270,14 @@ def _share(line, key):
 
 
 def _cost(line):
-    if line["cost"] is None:
+    return _signed(line, "cost")
+
+
+def _signed(line, key):
+    if line[key] is None:
         return "–"
-    error = line["cost_se"]
-    return f"{line['cost']:+.3f} ± " + ("?" if error is None else f"{error:.3f}")
+    error = line[f"{key}_se"]
+    return f"{line[key]:+.3f} ± " + ("?" if error is None else f"{error:.3f}")
 
 
 def _beyond(summary):

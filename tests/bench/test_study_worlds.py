@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from bench.reality import Reality, realities
 from bench.study_worlds_page import summary_of
-from bench.worlds import ALL, ONE_BY_ONE, PLAIN, QUESTIONS, WORLDS, machine_of, on_bare_strip
+from bench.worlds import ALL, DRAWN, ONE_BY_ONE, PLAIN, QUESTIONS, WORLDS, machine_of, on_bare_strip
 from scipy.special import ndtr
 from support.rehearsed import first_coupon
 
-from coupons.measuring.virtual.machine import Machine
+from coupons.measuring.virtual.machine import Machine, random_machine
 from coupons.measuring.virtual.squeeze import gives_per_mm
 
 
@@ -36,6 +36,17 @@ def test_all_together_has_every_cause():
         alone = leaves(machine_of(world, [1, 2]))
         assert all(here[t, k] == alone[t, k] for t, keys in world.tables.items() for k in keys)
     assert ALL.strip
+
+
+def test_the_last_world_leaves_machines_as_they_were_drawn():
+    drawn = random_machine(np.random.default_rng([1, 2]))
+    here = leaves(machine_of(DRAWN, [1, 2]))
+    plain = leaves(machine_of(PLAIN, [1, 2]))
+    assert here["scatter", "print_sag_mm"] > 0
+    assert plain["scatter", "print_sag_mm"] == 0
+    assert (
+        here["axes", "shrink_x"] == plain["axes", "shrink_x"] != leaves(drawn)["axes", "shrink_x"]
+    )
 
 
 def test_a_bare_strip_bends_by_three_thousandths():
@@ -79,7 +90,7 @@ def test_nobody_does_better_than_who_knows_the_machine():
 
 def test_a_cost_is_the_loss_beyond_that_in_the_plain_world():
     def row(world, machine, came):
-        figures = {"held": 0.9, "square": 0.0, "sd": 0.1, "bias": 0.0, "stated": 0.8}
+        figures = {"held": 0.9, "square": 0.01, "sd": 0.1, "bias": 0.0, "stated": 0.8}
         figures |= {"came": came, "oracle": 0.95, "best": 0.9, "habit": 0.5, "told": True}
         names = {"set": "one print", "world": world, "machine": machine}
         return figures | names | {"asked": QUESTIONS[0].name}
@@ -87,11 +98,16 @@ def test_a_cost_is_the_loss_beyond_that_in_the_plain_world():
     other = WORLDS[1].name
     rows = [row(PLAIN.name, 0, 0.85), row(PLAIN.name, 1, 0.75)]
     rows += [row(other, 0, 0.75), row(other, 1, 0.71)]
-    (plain, here) = summary_of({"machines": 2, "seed": 1, "sets": ["one print"], "rows": rows})[
-        "by_kind"
-    ]
+    found = {"machines": 2, "seed": 1, "sets": ["one print"], "out": "worlds", "rows": rows}
+    summary = summary_of(found | {"worlds": [PLAIN.name, other]})
+    (plain, here) = summary["by_kind"]
     assert plain["lost"] == pytest.approx(0.1)
     assert here["lost"] == pytest.approx(0.17)
     assert here["cost"] == pytest.approx(0.07)
     # Two machines, 0.10 and 0.04.
     assert here["cost_se"] == pytest.approx(0.03)
+    # Of the oracle's 0.95: (0.85 + 0.75) / 2 = 0.80.
+    share = summary["shares"][0]
+    assert share["of_oracle"] == pytest.approx(0.80 / 0.95)
+    # Two machines, 0.85 and 0.75 of which the mean is 0.80: the error of the mean is 0.05.
+    assert share["of_oracle_se"] == pytest.approx(0.05 / 0.95)

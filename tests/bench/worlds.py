@@ -1,7 +1,8 @@
 """Worlds that are not the model: virtual machines with one cause at a stated size, and questions.
 
 A machine is drawn as `random_machine` does, then all that the model might lack is set to nothing:
-the plain world. Each other world adds one cause to the same machines, by the same chance.
+the plain world. Each other world adds one cause to the same machines, by the same chance; the last
+one leaves them as they were drawn.
 """
 
 from dataclasses import dataclass, field
@@ -39,7 +40,8 @@ class World:
     """One cause: its size in words, and what it changes.
 
     ``strip`` puts the rules of the coupons on a bare strip; ``contact_mm`` is the length of the
-    contact of the joints that are asked for.
+    contact of the joints that are asked for. ``as_drawn`` sets nothing to nothing: the machine is
+    what `random_machine` draws.
     """
 
     name: str
@@ -47,6 +49,7 @@ class World:
     tables: dict = field(default_factory=dict)
     strip: bool = False
     contact_mm: float = CONTACT_MM
+    as_drawn: bool = False
 
 
 ONE_BY_ONE = (
@@ -102,7 +105,8 @@ ALL = World(
     strip=True,
     contact_mm=LONG_MM,
 )
-WORLDS = (PLAIN, *ONE_BY_ONE, ALL)
+DRAWN = World("as drawn", "each value anywhere within its range", as_drawn=True)
+WORLDS = (PLAIN, *ONE_BY_ONE, ALL, DRAWN)
 # Of these the sign is drawn for each machine.
 _SIGNED = ("wider_x_mm", "others_mm")
 
@@ -115,7 +119,8 @@ def machine_of(world, seed):
         table: {key: _turned(key, value, sign) for key, value in values.items()}
         for table, values in world.tables.items()
     }
-    return changed(changed(random_machine(rng), NOTHING), tables)
+    machine = random_machine(rng)
+    return machine if world.as_drawn else changed(changed(machine, NOTHING), tables)
 
 
 def _turned(key, value, sign):
