@@ -18,7 +18,7 @@ from coupons.answering.chances.contact import unsaid_variance
 from coupons.answering.chances.extrapolation import feel_variance, size_variance
 from coupons.answering.chances.next_print import variances
 from coupons.answering.chances.own_spread import OwnSpread, own_scatters, with_own
-from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.part import JointAnswer, answer_part
 from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.offset import Answer

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from coupons.answering.joints.joint_list import JointList, ListedJoint
+    from coupons.answering.joints.listed import JointList, ListedJoint
     from coupons.answering.question import Question
 
 

@@ -7,7 +7,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coupons.answering.joints.joint_list import COLUMNS, label_of, read_joints
+from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.joints.list_columns import COLUMNS
+from coupons.answering.joints.listed import label_of
 from coupons.errors import AnswerError
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 

@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 from support.known_profile import known_profile
 
-from coupons.answering.joints.joint_list import COLUMNS
+from coupons.answering.joints.list_columns import COLUMNS
 from coupons.answering.next.coupon import ask_about
 from coupons.answering.next.exchange import MINUTE, Search, with_row
 from coupons.answering.next.expected_information import trial_information

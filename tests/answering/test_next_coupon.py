@@ -7,7 +7,8 @@ import pytest
 from click.testing import CliRunner
 from support.known_profile import known_profile
 
-from coupons.answering.joints.joint_list import COLUMNS, read_joints
+from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.joints.list_columns import COLUMNS
 from coupons.answering.next.coupon import (
     USUAL,
     ask_about,

@@ -3,7 +3,8 @@ import pytest
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons import PlanError
-from coupons.answering.joints.joint_list import ListedJoint, read_joints
+from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.usual import usual_joints
 from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.offset import answer

@@ -22,7 +22,7 @@ from support.known_profile import known_profile
 from support.naive_posterior import first_design, sample
 from support.synthetic import coupon_design, observed
 
-from coupons.answering.joints.joint_list import COLUMNS
+from coupons.answering.joints.list_columns import COLUMNS
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.learning.fit import fit_design

@@ -1,6 +1,7 @@
 """The list of joints of the filter drawer, and a part answered from it."""
 
-from coupons.answering.joints.joint_list import COLUMNS, read_joints
+from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.joints.list_columns import COLUMNS
 from coupons.answering.joints.part import answer_part
 
 HEAD = ",".join(COLUMNS) + "\n"

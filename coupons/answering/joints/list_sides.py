@@ -12,7 +12,7 @@ from coupons.learning.profile_file import read_profile
 from coupons.neutral import one_line
 
 if TYPE_CHECKING:
-    from coupons.answering.joints.joint_list import ListedJoint
+    from coupons.answering.joints.listed import ListedJoint
 
 LONGEST_PRINT = 40
 

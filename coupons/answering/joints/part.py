@@ -20,7 +20,7 @@ from coupons.answering.chances.together import (
     shared_of,
 )
 from coupons.answering.choices import answer_with_choices, one_of
-from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.loosen import Loosening, Wider, most_gained
 from coupons.answering.joints.print_plan import plan_prints
 from coupons.answering.offset import Answer, clearances, moves_at

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from coupons.answering.chances.prints import Made, Prints, place_among
-from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.listed import ListedJoint
 from coupons.learning.profile import Profile
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coupons.answering.chances.together import chance_together, shared_of
-from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.part import answer_listed, demand_of
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile

@@ -1,7 +1,7 @@
 """The joints that are asked about where nobody lists any."""
 
 from coupons.answering.chances.extrapolation import ranges_of
-from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.listed import ListedJoint
 from coupons.learning.profile import Profile
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 

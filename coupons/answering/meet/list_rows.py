@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.joints.joint_list import MET_COLUMNS
+from coupons.answering.joints.list_columns import MET_COLUMNS
 from coupons.answering.joints.lone_rows import ALONE
 from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.grouping import Group

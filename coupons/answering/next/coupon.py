@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.next_print import interval, learned_share
-from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.part import questions_of
 from coupons.answering.next.expected_information import Belief, covariance_after
 from coupons.answering.next.row_information import believed

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coupons.answering.chances.drawing import FaceMove
-from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.lone_rows import ListedHole
 from coupons.answering.joints.part import JointAnswer, answer_part
 from coupons.answering.meet.meetings import Meeting, Met

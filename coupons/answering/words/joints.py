@@ -8,7 +8,7 @@ from datetime import date
 
 from coupons.answering.chances.contact import contact_sentence
 from coupons.answering.chances.drawing import FaceMove
-from coupons.answering.joints.joint_list import JointList, ListedJoint
+from coupons.answering.joints.listed import JointList, ListedJoint
 from coupons.answering.joints.part import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
 from coupons.answering.origin import hands_sentence, origin_data, origin_sentence

@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 from urllib.parse import quote
 
-from coupons.answering.joints.joint_list import ListedJoint
+from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.part import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
 from coupons.answering.origin import origin_sentence
