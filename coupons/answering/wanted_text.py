@@ -2,7 +2,7 @@
 
 import re
 
-from coupons.answering.ask import parse_joint
+from coupons.answering.joint_text import parse_joint
 from coupons.answering.lengths import length_mm
 from coupons.answering.question import Question
 from coupons.answering.wording import known

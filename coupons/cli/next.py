@@ -186,7 +186,7 @@ def _questions(
     across: str | None,
     fit: str | None,
 ) -> list["Asked"]:
-    from coupons.answering.ask import parse_joint
+    from coupons.answering.joint_text import parse_joint
     from coupons.answering.next.coupon import USUAL, ask_about, ask_about_listed
     from coupons.answering.question import Question
     from coupons.answering.wording import known
