@@ -8,8 +8,9 @@ made. The quick tests, examples in docstrings among them, are run once on an unt
 coverage by test. Then each mutant meets the tests that ran its line (a constant of a module: those
 that ran any line of it, or whose file imports from it) and their neighbours in the same file, which
 may share what one of them computed, until one fails: first those whose file imports from the
-module, then all others; the quickest first. What survives is listed with its place: it wants a
-test, or a word why it changes nothing, which then stands in ``equivalent.json`` beside this file.
+module, then those of its room, then all others; the quickest first. What survives is listed with
+its place, and how many tests it did not meet for want of time: it wants a test, or a word why it
+changes nothing, which then stands in ``equivalent.json`` beside this file.
 With ``--kept`` a second seed costs its mutants alone: the untouched run is taken from the first.
 """
 
@@ -28,7 +29,7 @@ import sys
 import tempfile
 import time
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from copy import deepcopy
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -177,13 +178,17 @@ def mutated(source: str, mutant: Mutant) -> str:
     return ast.unparse(ast.fix_missing_locations(tree))
 
 
-def drawn(seed: int, count: int) -> list[Mutant]:
-    """Draw mutants evenly over the rooms, and within a room over all places."""
+def drawn(seed: int, count: int, rooms: Collection[str] = ROOMS) -> list[Mutant]:
+    """Draw mutants evenly over the rooms, and within a room over all places.
+
+    A room's share is the same whichever rooms are drawn beside it.
+    """
     rng, found = random.Random(seed), []
     for room in ROOMS:
         paths = sorted((ROOT / "coupons" / room).rglob("*.py"))
         places = [mutant for path in paths for mutant in mutants(path)]
-        found += rng.sample(places, count // len(ROOMS))
+        of_room = rng.sample(places, count // len(rooms))
+        found += of_room if room in rooms else []
     return found
 
 
@@ -298,23 +303,43 @@ class Bench:
         """Return the tests that a mutant meets, within the limit, in two parts.
 
         First those that run its line and whose file imports from its module, with their neighbours:
-        what a fixture or a cache computed once was seen to run in one test alone. Then all others.
+        what a fixture or a cache computed once was seen to run in one test alone. After them, of
+        all others that run the line, those of the module's own room: many a module is tested
+        through the one that uses it. The second part is what is left.
         """
+        first, second = self._by_nearness(mutant)
+        found, left_s = [], self.limit_s
+        for part in (first, second):
+            met = []
+            for name in part:
+                left_s -= self.took_s[name]
+                if left_s < 0 and (found or met):
+                    break
+                met.append(name)
+            found += [met] if met else []
+        return found
+
+    def left_out_of(self, mutant: Mutant) -> int:
+        """Return how many tests that may notice a mutant do not meet it, for want of time."""
+        return sum(map(len, self._by_nearness(mutant))) - sum(map(len, self.tests_of(mutant)))
+
+    def _by_nearness(self, mutant: Mutant) -> tuple[list[str], list[str]]:
+        """Return all tests that may notice a mutant, nearest first, the quick before the slow."""
         of_module, naming = self._of_module(mutant.module), self._naming(mutant.module)
         here = set(self.ran.get(mutant.module, {}).get(mutant.line, ())) or of_module
         files = {_file(name) for name in here}
         beside = {name for name in self.took_s if _file(name) in files}
+        room = f"tests/{mutant.module.split('/')[1]}/"
+        of_room = {name for name in self.took_s if name.startswith(room)}
         own = here & naming | {name for name in self.took_s if _file(name) == OF_ALL}
-        found: list[list[str]] = []
-        left_s = self.limit_s
-        for part in (own, beside & naming - own, here - naming, beside - here - naming):
-            found.append([])
-            for name in sorted(part & self.took_s.keys(), key=self.took_s.__getitem__):
-                left_s -= self.took_s[name]
-                if left_s < 0 and any(found):
-                    break
-                found[-1].append(name)
-        return [part for part in (found[0] + found[1], found[2] + found[3]) if part]
+        parts = (own, beside & naming, here & of_room, here, beside)
+        ordered: dict[int, list[str]] = {}
+        known: set[str] = set()
+        for at, part in enumerate(parts):
+            new = (part - known) & self.took_s.keys()
+            ordered[at] = sorted(new, key=self.took_s.__getitem__)
+            known |= new
+        return ordered[0] + ordered[1] + ordered[2], ordered[3] + ordered[4]
 
     def _of_module(self, module: str) -> set[str]:
         """Return the tests that run any line of a module, or whose file imports from it."""
@@ -401,13 +426,13 @@ def _line_of(mutant: Mutant) -> str:
 
 
 def report(
-    options: argparse.Namespace, told: list[tuple[Mutant, bool | None]]
+    options: argparse.Namespace, told: list[tuple[Mutant, bool | None, int]]
 ) -> dict[str, object]:
     """Return the figures as they are kept; a change that changes nothing counts in none of them."""
     why = equivalents()
     rooms: dict[str, Counter[str]] = defaultdict(Counter)
     survivors, same = [], []
-    for mutant, killed in told:
+    for mutant, killed, left_out in told:
         reason = why.get((mutant.module, _line_of(mutant), mutant.before, mutant.after))
         if not killed and reason:
             same.append({**asdict(mutant), "why": reason})
@@ -416,15 +441,17 @@ def report(
         word = {True: "killed", False: "survived", None: "untested"}[killed]
         rooms[mutant.module.split("/")[1]][word] += 1
         if not killed:
-            survivors.append(asdict(mutant))
+            survivors.append({**asdict(mutant), "tests_left_out": left_out})
     shares = {
         room: round(counts["killed"] / (counts.total() - counts["equivalent"]), 3)
         for room, counts in rooms.items()
     }
     stop = f" --stop-after-s {options.stop_after_s:g}" if options.stop_after_s else ""
+    rooms_said = "" if set(options.rooms) == set(ROOMS) else f" --rooms {' '.join(options.rooms)}"
     return {
         "command": f"PYTHONPATH=tests python tests/bench/mutation.py --seed {options.seed} "
-        f"--sample {options.sample} --limit-s {options.limit_s:g}{stop} --out {options.out}",
+        f"--sample {options.sample} --limit-s {options.limit_s:g}{rooms_said}{stop} "
+        f"--out {options.out}",
         "seed": options.seed,
         "sample": len(told),
         "limit_s": options.limit_s,
@@ -440,20 +467,21 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--sample", type=int, default=252)
+    parser.add_argument("--rooms", nargs="+", choices=ROOMS, default=ROOMS, metavar="ROOM")
     parser.add_argument("--limit-s", type=float, default=25.0, help="tests a mutant")
     parser.add_argument("--stop-after-s", type=float, help="judge no more mutants after so long")
     parser.add_argument("--kept", type=Path, help="keep which tests run which line, for a next run")
     parser.add_argument("--out", type=Path, default=Path("results/bench/mutation.json"))
     options = parser.parse_args()
     started, told = time.monotonic(), []
-    chosen = drawn(options.seed, options.sample)
+    chosen = drawn(options.seed, options.sample, options.rooms)
     random.Random(options.seed).shuffle(chosen)  # so that a run cut short is even over the rooms
     with tempfile.TemporaryDirectory() as folder:
         bench = Bench(Path(folder), options.limit_s, options.kept)
         for mutant in chosen:
             if options.stop_after_s and time.monotonic() - started > options.stop_after_s:
                 break
-            told.append((mutant, bench.is_killed(mutant)))
+            told.append((mutant, bench.is_killed(mutant), bench.left_out_of(mutant)))
             word = {True: "killed  ", False: "SURVIVED", None: "UNTESTED"}[told[-1][1]]
             where = f"{mutant.module}:{mutant.line}"
             print(f"{word} {where} {mutant.before} → {mutant.after}", file=sys.stderr, flush=True)
