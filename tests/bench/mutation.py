@@ -28,7 +28,7 @@ import sys
 import tempfile
 import time
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from copy import deepcopy
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -177,13 +177,17 @@ def mutated(source: str, mutant: Mutant) -> str:
     return ast.unparse(ast.fix_missing_locations(tree))
 
 
-def drawn(seed: int, count: int) -> list[Mutant]:
-    """Draw mutants evenly over the rooms, and within a room over all places."""
+def drawn(seed: int, count: int, rooms: Collection[str] = ROOMS) -> list[Mutant]:
+    """Draw mutants evenly over the rooms, and within a room over all places.
+
+    A room's share is the same whichever rooms are drawn beside it.
+    """
     rng, found = random.Random(seed), []
     for room in ROOMS:
         paths = sorted((ROOT / "coupons" / room).rglob("*.py"))
         places = [mutant for path in paths for mutant in mutants(path)]
-        found += rng.sample(places, count // len(ROOMS))
+        of_room = rng.sample(places, count // len(rooms))
+        found += of_room if room in rooms else []
     return found
 
 
@@ -422,9 +426,11 @@ def report(
         for room, counts in rooms.items()
     }
     stop = f" --stop-after-s {options.stop_after_s:g}" if options.stop_after_s else ""
+    rooms_said = "" if set(options.rooms) == set(ROOMS) else f" --rooms {' '.join(options.rooms)}"
     return {
         "command": f"PYTHONPATH=tests python tests/bench/mutation.py --seed {options.seed} "
-        f"--sample {options.sample} --limit-s {options.limit_s:g}{stop} --out {options.out}",
+        f"--sample {options.sample} --limit-s {options.limit_s:g}{rooms_said}{stop} "
+        f"--out {options.out}",
         "seed": options.seed,
         "sample": len(told),
         "limit_s": options.limit_s,
@@ -440,13 +446,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--sample", type=int, default=252)
+    parser.add_argument("--rooms", nargs="+", choices=ROOMS, default=ROOMS, metavar="ROOM")
     parser.add_argument("--limit-s", type=float, default=25.0, help="tests a mutant")
     parser.add_argument("--stop-after-s", type=float, help="judge no more mutants after so long")
     parser.add_argument("--kept", type=Path, help="keep which tests run which line, for a next run")
     parser.add_argument("--out", type=Path, default=Path("results/bench/mutation.json"))
     options = parser.parse_args()
     started, told = time.monotonic(), []
-    chosen = drawn(options.seed, options.sample)
+    chosen = drawn(options.seed, options.sample, options.rooms)
     random.Random(options.seed).shuffle(chosen)  # so that a run cut short is even over the rooms
     with tempfile.TemporaryDirectory() as folder:
         bench = Bench(Path(folder), options.limit_s, options.kept)
