@@ -1,7 +1,10 @@
 """What one print's answers say of how far prints differ, and what a second print would bring."""
 
+import math
+
 import numpy as np
 import pytest
+from scipy.special import ndtri
 from support.known_profile import known_profile
 
 from coupons.answering.chances.one_print import log_sd_after
@@ -41,6 +44,52 @@ def test_a_second_print_tells_of_a_scatter_what_one_difference_does():
     exact = dict.fromkeys(TERMS, 0.1)
     assert 25 < log_sd_after(known_profile(sd_share=exact), "rho") ** -2 < 25 + 4
     assert log_sd_after(known_profile(sd_share=1.0), "rho") == pytest.approx(0.2, abs=1e-3)
+
+
+def test_half_of_what_is_seen_being_its_own_tells_half_a_reading():
+    # The height of the bed has a prior of 0.1 mm, of which 0.6 is left: of a print's own mean
+    # square v the posterior shows v·(1 − 0.36)/0.01, here a half. So f = 1/2, and 2 f² = 1/2.
+    median_mm = (0.5 * 0.01 / 0.64 / math.exp(2 * 0.2**2)) ** 0.5  # of a log-sd of 0.2
+    profile = known_profile(sd_share=0.6, scatters={"rho_bed": median_mm})
+    assert log_sd_after(profile, "rho_bed") == pytest.approx((25 + 0.5) ** -0.5, rel=1e-4)
+
+
+def test_each_print_effect_of_a_scatter_adds_what_it_tells():
+    # Growth of both faces, 0.08 mm each of which 0.6 is left, moves by half a shift each: of its
+    # mean square 0.01 mm² a half is seen, of that of the faces apart, a quarter of it, an eighth.
+    profile = known_profile(sd_share=0.6, scatters={"rho": 0.1 * math.exp(-0.04)})
+    told = 2 * (1 / 2) ** 2 + 2 * (1 / 8) ** 2
+    assert log_sd_after(profile, "rho") == pytest.approx((25 + told) ** -0.5, rel=1e-4)
+
+
+def test_what_is_known_already_stays_known():
+    profile = plain()
+    known = profile.scatters["rho"].model_copy(update={"log_sd": 0.0})
+    scatters = {**profile.scatters, "rho": known}
+    assert log_sd_after(profile.model_copy(update={"scatters": scatters}), "rho") == 0
+
+
+def test_a_second_print_halves_the_variance_of_what_the_prints_had_of_their_own():
+    # Two faces of 0.004 mm each in all, and prints that shift the gap by 2 × 0.004 mm: next to
+    # nothing is learned of the scatter itself, and the chance follows from the variances alone.
+    shares = dict.fromkeys(TERMS, 1e-5) | {"growth_ext": 0.05, "growth_int": 0.05}
+    scatters = {"tau": 2e-4, "omega": 2e-4, "rho_scale": 1e-8, "rho": 0.004}
+    profile = known_profile(sd_share=shares, scatters=scatters)
+    question = Question(DRAWER.joint, Grade.LOOSE, drawn_gap_mm=0.52, contact_mm=20.0)
+    found = answer(profile, question)
+    mean_square = 0.004**2 * math.exp(2 * 0.2**2)
+    faces = 8 * 0.004**2 - 4 * mean_square  # of the two faces without the first print's shift
+
+    def sds_away(square, prints):
+        return (faces + 4 * square * (1 + 1 / prints)) ** -0.5
+
+    ends = [0.004**2 * math.exp(2 * sds * 0.2) for sds in (-1.2816, 1.2816)]
+    said = found.one_print
+    stated = ndtri([said.if_alike, said.if_unlike, said.after_if_alike, said.after_if_unlike])
+    expected = [sds_away(square, prints) for prints in (1, 2) for square in ends]
+    assert stated / stated[0] == pytest.approx(np.array(expected) / expected[0], rel=2e-3)
+    gained = sds_away(mean_square, 2) / sds_away(mean_square, 1)
+    assert ndtri(said.after) / ndtri(found.chance) == pytest.approx(gained, abs=0.01)
 
 
 def test_only_high_chances_of_one_print_say_so():

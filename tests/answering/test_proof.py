@@ -102,6 +102,20 @@ def test_the_usual_count_holds_nine_prints_in_ten():
     assert hits.mean() == pytest.approx(expected, abs=0.02 * at_answer.sum() + 0.05)
 
 
+@pytest.mark.parametrize(("joint", "other"), [(SLOT_X, "tau_z"), (SLOT_Z, "tau")])
+def test_scatter_of_the_other_way_changes_nothing(joint, other):
+    """On a printer that is known well every answer fits, however rough it is the other way."""
+    rough = {"tau": 0.002, "tau_z": 0.002, "omega": 0.002} | {other: 0.5}
+    prints = ("rho", "rho_scale", "rho_scale_z", "rho_bed", "rho_roof")
+    changes = {"contact_mm": (20.0, 20.0, 20.0), "layer_height_mm": 0.08}
+    profile = known_profile(sd_share=1e-3, scatters=rough | dict.fromkeys(prints, 1e-6), **changes)
+    proof = plan_proof(profile, [asked(joint)])
+    kept = proof_of(profile, proof, record(proof.plan))
+    tried = [trial for trial in kept.trials if trial.at_answer]
+    assert kept.usual_hits == (len(tried), len(tried))
+    assert all(trial.chances[GRADES.index(Grade.SLIDE)] > 0.98 for trial in tried)
+
+
 def test_a_list_is_proved_as_far_as_it_can_be(tmp_path):
     path = tmp_path / "joints.csv"
     path.write_text(
