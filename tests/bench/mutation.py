@@ -8,8 +8,9 @@ made. The quick tests, examples in docstrings among them, are run once on an unt
 coverage by test. Then each mutant meets the tests that ran its line (a constant of a module: those
 that ran any line of it, or whose file imports from it) and their neighbours in the same file, which
 may share what one of them computed, until one fails: first those whose file imports from the
-module, then all others; the quickest first. What survives is listed with its place: it wants a
-test, or a word why it changes nothing, which then stands in ``equivalent.json`` beside this file.
+module, then those of its room, then all others; the quickest first. What survives is listed with
+its place, and how many tests it did not meet for want of time: it wants a test, or a word why it
+changes nothing, which then stands in ``equivalent.json`` beside this file.
 With ``--kept`` a second seed costs its mutants alone: the untouched run is taken from the first.
 """
 
@@ -302,23 +303,43 @@ class Bench:
         """Return the tests that a mutant meets, within the limit, in two parts.
 
         First those that run its line and whose file imports from its module, with their neighbours:
-        what a fixture or a cache computed once was seen to run in one test alone. Then all others.
+        what a fixture or a cache computed once was seen to run in one test alone. After them, of
+        all others that run the line, those of the module's own room: many a module is tested
+        through the one that uses it. The second part is what is left.
         """
+        first, second = self._by_nearness(mutant)
+        found, left_s = [], self.limit_s
+        for part in (first, second):
+            met = []
+            for name in part:
+                left_s -= self.took_s[name]
+                if left_s < 0 and (found or met):
+                    break
+                met.append(name)
+            found += [met] if met else []
+        return found
+
+    def left_out_of(self, mutant: Mutant) -> int:
+        """Return how many tests that may notice a mutant do not meet it, for want of time."""
+        return sum(map(len, self._by_nearness(mutant))) - sum(map(len, self.tests_of(mutant)))
+
+    def _by_nearness(self, mutant: Mutant) -> tuple[list[str], list[str]]:
+        """Return all tests that may notice a mutant, nearest first, the quick before the slow."""
         of_module, naming = self._of_module(mutant.module), self._naming(mutant.module)
         here = set(self.ran.get(mutant.module, {}).get(mutant.line, ())) or of_module
         files = {_file(name) for name in here}
         beside = {name for name in self.took_s if _file(name) in files}
+        room = f"tests/{mutant.module.split('/')[1]}/"
+        of_room = {name for name in self.took_s if name.startswith(room)}
         own = here & naming | {name for name in self.took_s if _file(name) == OF_ALL}
-        found: list[list[str]] = []
-        left_s = self.limit_s
-        for part in (own, beside & naming - own, here - naming, beside - here - naming):
-            found.append([])
-            for name in sorted(part & self.took_s.keys(), key=self.took_s.__getitem__):
-                left_s -= self.took_s[name]
-                if left_s < 0 and any(found):
-                    break
-                found[-1].append(name)
-        return [part for part in (found[0] + found[1], found[2] + found[3]) if part]
+        parts = (own, beside & naming, here & of_room, here, beside)
+        ordered: dict[int, list[str]] = {}
+        known: set[str] = set()
+        for at, part in enumerate(parts):
+            new = (part - known) & self.took_s.keys()
+            ordered[at] = sorted(new, key=self.took_s.__getitem__)
+            known |= new
+        return ordered[0] + ordered[1] + ordered[2], ordered[3] + ordered[4]
 
     def _of_module(self, module: str) -> set[str]:
         """Return the tests that run any line of a module, or whose file imports from it."""
@@ -405,13 +426,13 @@ def _line_of(mutant: Mutant) -> str:
 
 
 def report(
-    options: argparse.Namespace, told: list[tuple[Mutant, bool | None]]
+    options: argparse.Namespace, told: list[tuple[Mutant, bool | None, int]]
 ) -> dict[str, object]:
     """Return the figures as they are kept; a change that changes nothing counts in none of them."""
     why = equivalents()
     rooms: dict[str, Counter[str]] = defaultdict(Counter)
     survivors, same = [], []
-    for mutant, killed in told:
+    for mutant, killed, left_out in told:
         reason = why.get((mutant.module, _line_of(mutant), mutant.before, mutant.after))
         if not killed and reason:
             same.append({**asdict(mutant), "why": reason})
@@ -420,7 +441,7 @@ def report(
         word = {True: "killed", False: "survived", None: "untested"}[killed]
         rooms[mutant.module.split("/")[1]][word] += 1
         if not killed:
-            survivors.append(asdict(mutant))
+            survivors.append({**asdict(mutant), "tests_left_out": left_out})
     shares = {
         room: round(counts["killed"] / (counts.total() - counts["equivalent"]), 3)
         for room, counts in rooms.items()
@@ -460,7 +481,7 @@ def main() -> None:
         for mutant in chosen:
             if options.stop_after_s and time.monotonic() - started > options.stop_after_s:
                 break
-            told.append((mutant, bench.is_killed(mutant)))
+            told.append((mutant, bench.is_killed(mutant), bench.left_out_of(mutant)))
             word = {True: "killed  ", False: "SURVIVED", None: "UNTESTED"}[told[-1][1]]
             where = f"{mutant.module}:{mutant.line}"
             print(f"{word} {where} {mutant.before} → {mutant.after}", file=sys.stderr, flush=True)

@@ -249,10 +249,9 @@ def test_a_feature_without_a_surface_is_reported(plan):
 
 def test_a_surface_out_of_place_is_noticed_from_five_thousandths_on(plan):
     coupon, solids = record(plan), build_solids(plan)
-    for axis, direction in enumerate("xy"):
+    for direction, way in VECTORS.items():
         for off_mm, is_noticed in ((0.004, False), (0.006, True)):
-            shift = np.zeros(3)
-            shift[axis] = off_mm
+            shift = off_mm * np.array(way)
             moved = tuple(
                 f.model_copy(update={"place_mm": tuple(np.add(f.place_mm, shift))})
                 for f in coupon.features
