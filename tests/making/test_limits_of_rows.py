@@ -281,3 +281,14 @@ def test_a_size_with_a_form_or_direction_that_cannot_be_has_no_other_problem():
         with pytest.raises(CouponError) as caught:
             parse_part(part_text(at_fault + more).encode(), "part", "part.toml")
         assert len(caught.value.problems) == 1
+
+
+def test_what_is_said_of_a_size_is_kept():
+    (bore,) = is_part(part_text(BORE + "\nat_bed = true")).sizes
+    assert (bore.at_bed, bore.on_bed, str(bore.jaws), bore.datum) == (True, False, "inside", None)
+    flat = LENGTH.replace('"x"', '"z"') + '\non_bed = true\ndatum = "base"\nat_bed = false'
+    (height,) = is_part(part_text(flat)).sizes
+    assert (height.at_bed, height.on_bed, height.datum) == (False, True, "base")
+    assert str(height.jaws) == "outside"
+    (crosswise,) = is_part(part_text(BORE + '\nalong = ["y", "x"]')).sizes
+    assert crosswise.along == ("y", "x")
