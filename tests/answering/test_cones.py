@@ -7,6 +7,7 @@ import pytest
 from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn
 
+from coupons.answering.meshes.cones import _Fit, _improved, _start
 from coupons.answering.meshes.regions import Kind, regions_of
 
 TILT = (31.0, 17.0, 60.0)
@@ -100,3 +101,50 @@ def test_a_dome_and_a_rounding_are_no_cones(steps):
     bar = turned([(0, 0), (8, 0), *round_edge, (0, 10)], 64)
     assert not cones(bar.rotate(TILT))
     assert [r.kind for r in regions_of(drawn(bar))].count(Kind.CYLINDER) == 1
+
+
+def test_three_like_tapers_with_cylinders_between_them_are_no_rounding():
+    """They are belts of one only where they run into each other."""
+    ends = [(4, 0), (5, 20), (5, 25), (6, 45), (6, 50), (7, 70), (7, 75)]
+    found = cones(turned([(0, 0), *ends, (0, 75)]).rotate(TILT))
+    assert sorted(one.corner_mm for one in found) == pytest.approx([9, 11, 13], abs=1e-3)
+
+
+def points_on_a_cone(axis, point, radius, slope, seed):
+    """Points all round a cone, at uneven angles and heights, and its tip."""
+    rng = np.random.default_rng(seed)
+    u = np.cross(axis, (0.3, -0.5, 0.8))
+    u /= np.linalg.norm(u)
+    angle, height = rng.uniform(0, 5, 40), rng.uniform(-3, 4, 40)
+    out = np.outer(np.cos(angle), u) + np.outer(np.sin(angle), np.cross(axis, u))
+    wall = point + np.outer(height, axis) + (radius + slope * height)[:, None] * out
+    return np.concatenate([wall, [point - radius / slope * axis]])
+
+
+@pytest.mark.parametrize("slope", [0.05, -0.2, 0.9])
+def test_a_fit_starts_from_the_cone_itself_where_its_axis_is_known(slope):
+    axis = np.array([0.36, 0.48, 0.8])
+    points = points_on_a_cone(axis, np.array([5.0, -2.0, 7.0]), 4.0, slope, seed=1)
+    fit = _start(points, axis)
+    assert np.abs(fit.off(points)[0]).max() < 1e-8
+    assert fit.slope == pytest.approx(slope, abs=1e-9)
+    assert np.linalg.norm(np.cross(fit.point - (5, -2, 7), axis)) < 1e-8
+
+
+@pytest.mark.parametrize("slope", [0.1, 0.9])
+@pytest.mark.parametrize("seed", [2, 3, 4])
+def test_a_step_of_the_fit_leaves_the_square_of_what_was_off(slope, seed):
+    axis, point = np.array([0.36, 0.48, 0.8]), np.array([5.0, -2.0, 7.0])
+    points = points_on_a_cone(axis, point, 4.0, slope, seed)
+    rng = np.random.default_rng(seed)
+    leaning = axis + 1e-3 * rng.normal(size=3)
+    leaning /= np.linalg.norm(leaning)
+    start = _Fit(leaning, point + 1e-3 * rng.normal(size=3), 4.002, slope + 1e-3)
+    fit, moved = _improved(points, start)
+    assert np.abs(start.off(points)[0]).max() > 2e-3
+    assert np.abs(fit.off(points)[0]).max() < 5e-5
+    assert np.linalg.norm(np.cross(fit.axis, axis)) < 2e-5
+    assert moved > 1e-3
+    again, moved = _improved(points, _improved(points, fit)[0])
+    assert np.abs(again.off(points)[0]).max() < 1e-10
+    assert moved < 1e-7

@@ -104,7 +104,7 @@ class Wanted:
     one_face : frozenset of bool
         Sides (by whether internal) whose size changes at the upper face alone, in whole layers.
     is_absolute : bool
-        Sizes are as given, such as with hardware or in whole layers.
+        Sizes are as given, in whole layers or where one side alone is printed.
     is_slanted : bool
         The faces of a wedge or taper: their gap is along their normals.
     is_lone : bool
@@ -315,7 +315,7 @@ def _growth_mm(pair: Wanted, side: Side, drawn: Mapping[str, Body]) -> float:
     """Return how much a side's size grows, so that the gap comes out whatever is drawn now."""
     if side.is_internal not in pair.sizes_mm:
         return 0.0
-    if pair.is_absolute or len(pair.sides) == 1:
+    if pair.is_absolute:
         return pair.sizes_mm[side.is_internal] - side.size_in(drawn[side.body])
     share_mm = (pair.gap_mm - pair.gap_in(drawn)) / len(pair.sizes_mm)
     return share_mm if side.is_internal else -share_mm

@@ -144,7 +144,7 @@ def _gap_faults(
 
 def _asked(pair: Wanted, now: Mapping[str, Body]) -> Iterator[tuple[float, float, str]]:
     """Yield what was asked of a pair, what its files have, and what that is."""
-    if pair.is_absolute or len(pair.sides) == 1:
+    if pair.is_absolute:
         for side in pair.sides:
             if side.is_internal in pair.sizes_mm:
                 size_mm = side.size_in(now[side.body])
