@@ -64,6 +64,16 @@ def test_the_stated_chance_is_that_of_slots_and_tongues_drawn_one_by_one(gaps_mm
     assert stated.chance == pytest.approx(drawn, abs=4 * np.sqrt(0.25 / n) + 0.012)
 
 
+def test_what_the_slot_has_of_its_own_is_shared_by_all_tongues():
+    """On a rough printer two tongues would fit more often if each were tried in another slot."""
+    profile = known_profile(sd_share=FROM_ONE_PRINT, scatters={"tau": 0.09})
+    question, gaps_mm, n = Question(SLOT_X, Grade.SLIDE, choices=2), (0.3, 0.34), 60_000
+    stated = chance_together([one_of(profile, question, gaps_mm)], shared_of(profile)).chance
+    drawn = drawn_chance(profile, SLOT_X, gaps_mm, Grade.SLIDE, np.random.default_rng(4), n)
+    assert stated == pytest.approx(drawn, abs=4 * np.sqrt(0.25 / n) + 0.012)
+    assert 0.3 < stated < 0.9, "a case that can tell"
+
+
 @pytest.mark.parametrize("joint", [SLOT_X, SLOT_Z, PIN_Z])
 def test_more_pieces_fit_more_often(joint):
     profile = known_profile(sd_share=FROM_ONE_PRINT)

@@ -114,6 +114,32 @@ def test_half_a_bar_with_unlike_rims_covers_half_a_turn():
     assert one.corner_mm == pytest.approx(10, abs=1e-4)
 
 
+TILT = (31.0, 17.0, 60.0)
+
+
+@pytest.mark.parametrize("is_inner", [False, True])
+@pytest.mark.parametrize("is_alike", [False, True], ids=["unlike rims", "strips"])
+def test_a_round_that_lies_anywhere_is_as_drawn(is_inner, is_alike):
+    bar = round_bar(10, 12, sides=40) if is_alike else unlike_rims(40)
+    bar = bar.translate((7, -3, 2))
+    solid = box(30, 26, 12, (-5, -16, 2)) - bar if is_inner else bar
+    (one,) = cylinders(solid.rotate(TILT).translate((50, -20, 80)))
+    cube = Manifold.cube((1, 1, 1))
+    corners = [
+        np.asarray(each.to_mesh64().vert_properties)[:, :3] for each in (cube, cube.rotate(TILT))
+    ]
+    turn = np.linalg.lstsq(*corners, rcond=None)[0]
+    found = (one.corner_mm, one.flat_mm, one.sagitta_mm)
+    half = math.pi / 40
+    drawn_as = (10.0, 10 * math.cos(half), 5 * (1 - math.cos(half)))
+    assert found == pytest.approx(drawn_as, abs=1e-4)
+    assert (one.strips, one.is_inner) == (40, is_inner)
+    assert one.arc_deg == pytest.approx(360, abs=1e-2)
+    assert one.half_length_mm == pytest.approx(6, abs=1e-5)
+    assert one.point_mm == pytest.approx((7, -3, 8) @ turn + (50, -20, 80), abs=1e-4)
+    assert abs(one.axis @ turn[2]) == pytest.approx(1)
+
+
 @pytest.mark.parametrize(
     "solid",
     [

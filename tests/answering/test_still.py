@@ -221,6 +221,46 @@ def scalar_series(n, noise_sd):
     return series, np.sqrt(share)
 
 
+@pytest.mark.parametrize(("noise_sd", "seen"), [(0.5, 2.0), (0.2, -1.5)])
+def test_what_moved_is_what_the_recheck_saw_drawn_towards_none(noise_sd, seen):
+    series, gain = scalar_series(1, noise_sd)
+    series.t = np.array([0.0, gain * seen])
+    found = weigh(series)
+    # One change of normal size, seen once with noise, on a machine that was known outright.
+    variance = 1 / (1 / max(SIZES) ** 2 + 1 / noise_sd**2)
+    mean = variance * seen / noise_sd**2
+    sd = prior_sd(EXTRUSION)[TERMS.index("growth_ext")]
+    assert found.shift == pytest.approx(sd * mean, rel=1e-6)
+    assert found.sd == pytest.approx(sd * variance**0.5, rel=1e-6)
+    assert (found.cause, found.cause_share, found.since) == ("extrusion", 1.0, 0)
+    # Before any re-check one machine in five is taken to have changed.
+    chance = 0.2 * found.value / (0.2 * found.value + 0.8)
+    at = TERMS.index("growth_ext")
+    assert found.mean[at] - prior_mean()[at] == pytest.approx(chance * sd * mean, rel=1e-4)
+    expected = chance * variance + chance * (1 - chance) * mean**2
+    assert found.covariance[at, at] == pytest.approx(sd**2 * expected, rel=1e-4)
+    others = np.arange(len(TERMS)) != at
+    assert found.covariance[others, others] == pytest.approx(prior_sd(EXTRUSION)[others] ** 2)
+
+
+def test_a_change_that_can_be_found_is_found_four_times_in_five():
+    series, gain = scalar_series(3, 0.4)
+    series.t = np.zeros(4)
+    detectable = weigh(series).detectable_sds["extrusion"]
+    values = []
+    for noise in (-0.84, -2.0):  # what one re-check in five, or one in forty, falls short by
+        series.t = np.array([0, 0, 0, gain * (detectable + 0.4 * noise)])
+        values.append(weigh(series).value)
+    assert values[0] > 0.9 * NO_FROM
+    assert values[1] < 0.5 * NO_FROM
+
+
+def test_nothing_can_be_found_of_a_cause_that_the_last_recheck_says_nothing_of():
+    series, _ = scalar_series(2, 0.4)
+    series.causes |= {"skew": np.eye(len(TERMS))[TERMS.index("skew")]}
+    assert set(weigh(series).detectable_sds) == {"extrusion"}
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("shift_sds", "cusum"),

@@ -382,7 +382,7 @@ class Bench:
         code = 1
         try:
             # Time of the processor: on a busy machine the clock would take slow tests for endless.
-            most_s = int(4 * self.limit_s + 60)
+            most_s = int(2 * self.limit_s + 20)
             resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s))
             resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
             os.chdir(self.folder)

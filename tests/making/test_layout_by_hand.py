@@ -362,6 +362,18 @@ def test_the_farther_rail_names_the_whole_length_and_directions():
         assert labels(body)[text][:2] == near(start, wide - 1 - 3.66)
 
 
+@pytest.mark.parametrize(("more_mm", "marks"), [(0.01, ["→X", "↑Y"]), (-0.01, ["→X"])])
+def test_the_second_arrow_stands_where_there_is_room(more_mm, marks):
+    texts = ("AW", "→X", "↑Y")
+    first = 1.75 - 1 + 0.4 * math.sqrt(2)
+    # A nozzle of 0.8 mm: letters twice as large, 1.6 mm between texts, 1 mm to the far end.
+    whole = first + sum(width_mm(text, 2.0) for text in texts) + 2 * 1.6 + 1 + more_mm
+    last = round(whole - 2 * 14, 4)
+    row = {"kind": "'spans'", "direction": "'x'", "tongues_mm": [14, last], "slots_mm": [14]}
+    body = built(row, nozzle_mm=0.8)["A"]
+    assert [text for text in labels(body) if text in texts[1:]] == marks
+
+
 @pytest.mark.parametrize("gauges", [1, 3])
 def test_gauges_show_and_hide_their_seam_in_turn(gauges):
     bodies = built(fit("hole", "z", 5, [0.0], gauges=gauges))
