@@ -5,8 +5,6 @@ import os
 # The matrices here have a hundred rows: a second BLAS thread costs more than it computes, and sums
 # in another order. Set before numpy is imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-# One of scikit-learn's estimator checks skips itself without it. Read when scipy is imported.
-os.environ.setdefault("SCIPY_ARRAY_API", "1")
 
 import hypothesis
 
