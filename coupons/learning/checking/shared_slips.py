@@ -17,6 +17,7 @@ from coupons.learning.checking.misplaced import (
     turned_prints,
 )
 from coupons.learning.fit import Fitted, fit_runs
+from coupons.learning.posterior.threads import one_thread
 from coupons.measuring.run.findings import Finding
 from coupons.measuring.run.folder import Run, may_share_slips
 from coupons.measuring.run.sheet import FILE
@@ -42,6 +43,13 @@ def find_shared_slips(fitted: Fitted, runs: Sequence[Run]) -> tuple[tuple[Findin
     of_coupons = [n for n, run in enumerate(runs) if run.parts is None]
     if not of_coupons or not all(may_share_slips(runs[n]) for n in of_coupons):
         return ((),) * len(runs)
+    with one_thread():
+        return _found(fitted, runs, of_coupons)
+
+
+def _found(
+    fitted: Fitted, runs: Sequence[Run], of_coupons: Sequence[int]
+) -> tuple[tuple[Finding, ...], ...]:
     evidence = Evidence(fitted.mixture)
     found: defaultdict[int, list[Finding]] = defaultdict(list)
     for gauge in _likeliest(slipped_gauges(evidence, runs), GAUGE_ODDS):

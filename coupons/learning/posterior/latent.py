@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array, hstack
+from scipy.sparse import csr_array
 
 from coupons.learning.design import Design, Trials
 from coupons.learning.effects import (
@@ -204,13 +204,13 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
     parts = _Parts(not_meeting(trials.internal, trials.external, n_sizes), n_sizes)
     below = _one_of(trials.tightest - 1, _N_THRESHOLDS)
     above = _one_of(trials.loosest, _N_THRESHOLDS)
-    reading_own = _pick(readings.size, n_sizes)
-    trial_own = _pick(trials.internal, n_sizes) - _pick(trials.external, n_sizes)
+    reading_own: _Own = ((read, 1.0),)
+    trial_own: _Own = ((trials.internal, 1.0), (trials.external, -1.0))
     return LatentModel(
         design,
         table,
         np.concatenate([reading_shared, clearance]),
-        csr_array(hstack([reading_own, trial_own])),
+        _seen_own(reading_own, trial_own, n_sizes),
         below,
         above,
         trials.tightest > 0,
@@ -226,28 +226,54 @@ def latent_model(design: Design, table: PriorTable) -> LatentModel:
     )
 
 
+# Which sizes observations depend on, one an observation, and the weight of their own deviations.
+_Own = tuple[tuple[Indices, float], ...]
+
+
+def _seen_own(readings: _Own, trials: _Own, n_sizes: int) -> csr_array:
+    """Weights of own deviations (rows) in readings, then in trials (columns)."""
+    n_readings, n_trials = len(readings[0][0]), len(trials[0][0])
+    size = np.concatenate([size for size, _ in readings + trials])
+    weight = np.concatenate([np.full(len(size), weight) for size, weight in readings + trials])
+    of_readings = np.tile(np.arange(n_readings), len(readings))
+    of_trials = np.tile(np.arange(n_trials), len(trials))
+    seen = np.concatenate([of_readings, n_readings + of_trials])
+    return csr_array((weight, (size, seen)), shape=(n_sizes, n_readings + n_trials))
+
+
 class _Parts:
     """Sizes split into those that are eliminated first and the core of all others."""
 
     def __init__(self, alone: Indices, n_sizes: int) -> None:
         self.alone, self.n_sizes = alone, n_sizes
         self.core = np.setdiff1d(np.arange(n_sizes), alone)
+        self.in_core, self.in_alone = (_places(part, n_sizes) for part in (self.core, alone))
 
     def meetings(self, trials: Trials) -> Indices:
-        place = np.full(self.n_sizes, -1)
-        place[self.core] = np.arange(len(self.core))
-        inside = place[trials.internal] >= 0  # else the other one is of the core
+        inside = self.in_core[trials.internal] >= 0  # else the other one is of the core
         one = np.where(inside, trials.internal, trials.external)
         other = np.where(inside, trials.external, trials.internal)
-        flat: Indices = place[one] * self.n_sizes + other
+        flat: Indices = self.in_core[one] * self.n_sizes + other
         return flat
 
-    def rows(self, shared: Array, own: csr_array) -> Rows:
+    def rows(self, shared: Array, own: _Own) -> Rows:
         """Split the weights of all latent values in observations."""
-        of_core, of_alone = own[self.core].toarray(), own[self.alone].tocoo()
-        place, weight = np.zeros(len(shared), np.intp), np.zeros(len(shared))
-        place[of_alone.col], weight[of_alone.col] = of_alone.row, of_alone.data
-        return Rows(np.concatenate([shared.T, of_core]), place, weight)
+        of_core = np.zeros((len(self.core), len(shared)))
+        place, of_alone = np.zeros(len(shared), np.intp), np.zeros(len(shared))
+        for size, weight in own:
+            alone = self.in_alone[size] >= 0
+            place[alone] = self.in_alone[size[alone]]
+            of_alone[alone] += weight
+            in_core = np.flatnonzero(~alone)
+            of_core[self.in_core[size[in_core]], in_core] += weight
+        return Rows(np.concatenate([shared.T, of_core]), place, of_alone)
+
+
+def _places(part: Indices, n_sizes: int) -> Indices:
+    """Return for each size its place in a part of them, −1 where it is not of that part."""
+    places = np.full(n_sizes, -1)
+    places[part] = np.arange(len(part))
+    return places
 
 
 def _n_of_caliper(table: PriorTable) -> int:
@@ -282,8 +308,3 @@ def _minus_threshold(clearance: Array, bound: Array) -> Array:
     rows = clearance.copy()
     rows[:, AT_THRESHOLDS] -= bound
     return rows
-
-
-def _pick(index: NDArray[np.intp], n_sizes: int) -> csr_array:
-    n = len(index)
-    return csr_array((np.ones(n), (index, np.arange(n))), shape=(n_sizes, n))
