@@ -127,7 +127,8 @@ def _by_place(rows: Rows, value: Array, moved: Array) -> Array:
     """Add up by how much the observations of each value that is alone differ from the mode's."""
     n_alone = moved.shape[1]
     place = rows.place + n_alone * np.arange(len(moved))[:, None]
-    total = np.bincount(place.ravel(), (value - value[_AT_MODE]).ravel(), moved.size)
+    change = (value - value[_AT_MODE]).ravel()
+    total: Array = np.bincount(place.ravel(), change, moved.size)
     return total.reshape(moved.shape)
 
 
