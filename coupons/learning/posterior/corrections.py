@@ -128,7 +128,7 @@ def _by_place(rows: Rows, value: Array, moved: Array) -> Array:
     n_alone = moved.shape[1]
     place = rows.place + n_alone * np.arange(len(moved))[:, None]
     change = (value - value[_AT_MODE]).ravel()
-    total: Array = np.bincount(place.ravel(), change, moved.size)
+    total = np.asarray(np.bincount(place.ravel(), change, moved.size), float)
     return total.reshape(moved.shape)
 
 
