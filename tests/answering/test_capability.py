@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 from bench.calibration import profile_of_fit
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
+from support.prints_of_first import prints_of_prior, prior_printer
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
@@ -143,17 +144,13 @@ def test_after_one_print_the_words_say_how_sure_and_what_makes_it_surer():
 
 
 @pytest.mark.slow
-def test_grades_are_reached_as_often_as_their_confidence_says():
+def test_grades_are_reached_as_often_as_their_confidence_says(shared_folder):
     # 180 printers from the prior, one print of `first` each; for each the grade stated for slots
     # along x and the one finer. One standard error is about 0.03.
-    rng = np.random.default_rng(17)
-    design = design_of(done_coupons("first"))
     excess = []
-    for _ in range(180):
-        printer = draw_printer(rng)
-        seen = observe(printer, design, print_sizes(printer, design, rng), rng)
-        profile = profile_of_fit(fit_design(seen)).model_copy(update={"measured": (SLOT,)})
-        (reach,) = grades_reached(profile)
+    for n, seen in enumerate(prints_of_prior(shared_folder, [(n, 0) for n in range(180)])):
+        printer = prior_printer(n)
+        (reach,) = grades_reached(seen.profile.model_copy(update={"measured": (SLOT,)}))
         acts = effect_row(Feature(Form.SLOT, reach.high_mm, Direction.X)) @ print_moves(EXTRUSION)
         of_prints = np.sum((acts * printer.print_sds) ** 2)
         true_mm = BAND_SDS * np.sqrt(printer.scatters.tau**2 + of_prints)

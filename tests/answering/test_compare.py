@@ -7,9 +7,9 @@ from bench.calibration import profile_of_fit
 from click.testing import CliRunner
 from scipy.special import ndtr
 from support.known_profile import known_profile
+from support.prints_of_first import found_on, prints_of_prior, prior_printer
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.small_coupon import small_coupon
-from support.synthetic import done_coupons, with_reports
 
 from coupons.answering.compare.profiles import Verdict, compare, drifts
 from coupons.answering.compare.terms import compare_terms
@@ -157,28 +157,11 @@ def test_profiles_in_the_wrong_order_of_time_are_remarked(tmp_path):
     assert "order of date" in run(tmp_path, [days[0], days[2], days[1]]).output
 
 
-FIRST = done_coupons("first")
 USUAL_THREE = {
     "x": SLIDE,
     "y": Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.Y), Grade.SLIDE),
     "round": Question(Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z), Grade.SLIDE),
 }
-
-
-def printed_twice(printer, rng):
-    """Return profiles of one print, of the other and of both."""
-    single, double = design_of(FIRST), design_of(FIRST * 2)
-    seen = observe(printer, double, print_sizes(printer, double, rng), rng)
-    n, m = len(single.readings.value), len(single.trials.internal)
-    halves = [
-        with_reports(
-            single,
-            value=seen.readings.value[k * n : (k + 1) * n],
-            tightest=seen.trials.tightest[k * m : (k + 1) * m],
-        )
-        for k in (0, 1)
-    ]
-    return [profile_of_fit(fit_design(design)) for design in (*halves, seen)]
 
 
 def true_chance(printer, joint, gap_mm):
@@ -195,16 +178,16 @@ def true_chance(printer, joint, gap_mm):
 
 
 @pytest.mark.slow
-def test_an_unchanged_machine_is_seldom_redrawn_and_fitting_both_is_better():
+def test_an_unchanged_machine_is_seldom_redrawn_and_fitting_both_is_better(shared_folder):
     # Sixty printers from the prior, three questions each. Called changed: one in twenty (± 1.6 %).
     # Where a chance is lost without a move, measured: drawing anew by the second print alone
     # changes it by −12 ± 3 points, by both prints together by −1 ± 2.
-    rng = np.random.default_rng(9)
     beyond, redrawn, anew, both = [], [], [], []
-    for _ in range(60):
-        printer = draw_printer(rng)
-        first, second, together = printed_twice(printer, rng)
-        for move in compare(first, second, USUAL_THREE):
+    for n in range(60):
+        printer = prior_printer(n)
+        first, second = prints_of_prior(shared_folder, [(n, 0), (n, 1)])
+        together = profile_of_fit(fit_design(found_on(first, second)))
+        for move in compare(first.profile, second.profile, USUAL_THREE):
             if move.verdict is None:
                 continue
             beyond.append(move.is_changed)

@@ -1,16 +1,11 @@
 import numpy as np
 import pytest
-from bench.calibration import profile_of_fit
-from support.prior_printer import draw_printer, observe, print_sizes
-from support.rehearsed import rehearsed_run
-from support.synthetic import done_coupons
+from support.prints_of_first import prints_of_prior, prints_of_virtual
 
 from coupons.answering.compare.drift import chart
 from coupons.answering.compare.profiles import drifts
 from coupons.answering.question import Question
 from coupons.errors import AnswerError
-from coupons.learning.design import design_of
-from coupons.learning.fit import fit_design, fit_runs
 from coupons.terms import Direction, Form, Grade, Joint
 
 ASKED = {
@@ -102,32 +97,21 @@ def _alarms(charts):
 
 
 @pytest.mark.slow
-def test_runs_of_one_printer_seldom_signal():
+def test_runs_of_one_printer_seldom_signal(shared_folder):
     # 25 printers from the prior, ten prints of `first` each, two charts: one in twenty may signal.
-    rng = np.random.default_rng(4)
-    design = design_of(done_coupons("first"))
     charts = []
-    for _ in range(25):
-        printer = draw_printer(rng)
-        runs = [
-            profile_of_fit(
-                fit_design(observe(printer, design, print_sizes(printer, design, rng), rng))
-            )
-            for _ in range(10)
-        ]
-        charts.append(drifts(runs, ASKED))
+    for n in range(25):
+        prints = prints_of_prior(shared_folder, [(n, k) for k in range(10)])
+        charts.append(drifts([each.profile for each in prints], ASKED))
     share, error = _alarms([found for found in charts if found])
     assert share < 0.05 + 3 * max(error, 0.02)
 
 
 @pytest.mark.slow
-def test_runs_of_one_virtual_machine_seldom_signal():
+def test_runs_of_one_virtual_machine_seldom_signal(shared_folder):
     charts = []
-    for machine in range(12):
-        name = ("bench-1", "bench-2", "attic-1")[machine % 3]
-        runs = [
-            profile_of_fit(fit_runs([rehearsed_run(100 * machine + k, name)])) for k in range(5)
-        ]
-        charts.append(drifts(runs, ASKED))
+    for n in range(12):
+        prints = prints_of_virtual(shared_folder, [(n, k) for k in range(5)])
+        charts.append(drifts([each.profile for each in prints], ASKED))
     share, _ = _alarms(charts)
     assert share <= 0.15

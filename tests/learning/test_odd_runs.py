@@ -4,15 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.prior_printer import draw_printer, observe, print_sizes
+from support.prints_of_first import prints_of_prior, prints_of_virtual
 from support.rehearsed import rehearsed_run
-from support.synthetic import done_coupons
 
 from coupons.learning.checking.odd_runs import _evidence, _known, _variance_of_difference, verdicts
 from coupons.learning.checking.odd_runs import verdicts_of as held
-from coupons.learning.design import design_of
 from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
-from coupons.learning.fit import fit_design
 from coupons.showing.words.runs import alike_sentence, doubted_run, odd_one_out
 
 
@@ -113,18 +110,13 @@ def test_two_parts_of_what_is_known_add_up_to_the_whole():
 
 
 @pytest.mark.slow
-def test_one_fit_in_twenty_is_doubted_by_chance_and_other_machines_are_found():
+def test_one_fit_in_twenty_is_doubted_by_chance_and_other_machines_are_found(shared_folder):
     # 60 printers from the prior, three prints each, then the third exchanged for another
     # printer's: ± 2.8 % one standard error of the alarms, ± 4 % of the finds.
-    rng = np.random.default_rng(12)
-    design = design_of(done_coupons("first"))
     alarms, found, named = [], [], []
-    for _ in range(60):
-        printer, other = draw_printer(rng), draw_printer(rng)
-        *three, odd = (
-            fit_design(observe(one, design, print_sizes(one, design, rng), rng))
-            for one in (printer, printer, printer, other)
-        )
+    for n in range(60):
+        wanted = [(n, 0), (n, 1), (n, 2), (60 + n, 0)]
+        *three, odd = prints_of_prior(shared_folder, wanted)
         alarms.append(odd_one_out(held(three, EXTRUSION)) is not None)
         verdict = odd_one_out(held([*three[:2], odd], EXTRUSION))
         found.append(verdict is not None)
@@ -135,15 +127,14 @@ def test_one_fit_in_twenty_is_doubted_by_chance_and_other_machines_are_found():
 
 
 @pytest.mark.slow
-def test_virtual_machines_under_one_name_are_found():
-    machines = ("bench-1", "bench-2", "attic-1")
+def test_virtual_machines_under_one_name_are_found(shared_folder):
     alarms, named = [], []
     for n in range(12):
-        own, other = machines[n % 3], machines[(n + 1) % 3]
-        three = runs(own, own, own, seed=1000 * n)
-        alarms.append(odd_one_out(verdicts(three, EXTRUSION)) is not None)
-        mixed = [*three[:2], *runs(other, seed=1000 * n + 7)]
-        odd = odd_one_out(verdicts(mixed, EXTRUSION))
+        # The next one is another of the three machines; no other twelfth looks at this print of it.
+        wanted = [(n, 0), (n, 1), (n, 2), ((n + 1) % 12, 3)]
+        *three, other = prints_of_virtual(shared_folder, wanted)
+        alarms.append(odd_one_out(held(three, EXTRUSION)) is not None)
+        odd = odd_one_out(held([*three[:2], other], EXTRUSION))
         named.append(odd is not None and odd.run == 2)
     assert sum(alarms) <= 3  # one in twenty would make more than that once in 50 such tests
     assert sum(named) >= 10

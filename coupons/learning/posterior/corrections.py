@@ -118,16 +118,18 @@ def _from_trials(model: LatentModel, scatters: Scatters, latent: Array, moved: A
     rows = model.margin_rows[0]
     lower, upper = model.distances(latent, scatters)
     further = rows.alone * moved[:, rows.place] / scatters.omega
-    in_set = model.design.trials.grades_in_set
+    in_set = model.grades_in_set
     value = trial_value(lower + further, upper + further, in_set, model.table.lapse)
     return _by_place(rows, value, moved)
 
 
 def _by_place(rows: Rows, value: Array, moved: Array) -> Array:
     """Add up by how much the observations of each value that is alone differ from the mode's."""
-    total = np.zeros_like(moved.T)
-    np.add.at(total, rows.place, (value - value[_AT_MODE]).T)
-    return total.T
+    n_alone = moved.shape[1]
+    place = rows.place + n_alone * np.arange(len(moved))[:, None]
+    change = (value - value[_AT_MODE]).ravel()
+    total = np.asarray(np.bincount(place.ravel(), change, moved.size), float)
+    return total.reshape(moved.shape)
 
 
 def mean_shift(model: LatentModel, scatters: Scatters, mode: Mode) -> Array:
@@ -190,7 +192,7 @@ def _trial_skew(
     v_lower, v_upper = at_lower.inner(at_lower), at_upper.inner(at_upper)
     v_cross = at_lower.inner(at_upper)
     lower, upper = model.distances(latent, scatters)
-    in_set = model.design.trials.grades_in_set
+    in_set = model.grades_in_set
 
     def contracted(low: Array, up: Array) -> Array:
         t = trial_terms(low, up, in_set, model.table.lapse)

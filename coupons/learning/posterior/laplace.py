@@ -129,11 +129,10 @@ def _damped(
 
 def _evaluate(model: LatentModel, scatters: Scatters, variance: Array, latent: Array) -> _Point:
     """Negative log posterior (up to constants) and the likelihood terms at a latent value."""
-    trials = model.design.trials
     residual = model.design.readings.value - model.predicted(latent)
     of_readings = reading_terms(residual, model.reading_scale(scatters), model.table.reading_dof)
     lower, upper = model.distances(latent, scatters)
-    of_trials = trial_terms(lower, upper, trials.grades_in_set, model.table.lapse)
+    of_trials = trial_terms(lower, upper, model.grades_in_set, model.table.lapse)
     penalty = 0.5 * np.sum((latent - model.prior_center) ** 2 / variance)
     penalty -= model.table.order_weight * np.log(np.diff(latent[AT_THRESHOLDS])).sum()
     objective = float(penalty - of_readings.value.sum() - of_trials.value.sum())

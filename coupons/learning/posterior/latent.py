@@ -151,9 +151,18 @@ class LatentModel:
         predicted: Array = drawn + own + self.reading_shared @ latent[: self.n_shared]
         return predicted
 
+    @cached_property
+    def _least_variance(self) -> Array:
+        return self.design.readings.least_variance
+
+    @cached_property
+    def grades_in_set(self) -> Array:
+        """Number of grades that each trial's report leaves open."""
+        return self.design.trials.grades_in_set
+
     def reading_scale(self, scatters: Scatters) -> Array:
         """Scale of each reading in mm; rounding to the caliper's step is part of it."""
-        scale: Array = np.sqrt(scatters.sigma**2 + self.design.readings.least_variance)
+        scale: Array = np.sqrt(scatters.sigma**2 + self._least_variance)
         return scale
 
     def distances(self, latent: Array, scatters: Scatters) -> tuple[Array, Array]:

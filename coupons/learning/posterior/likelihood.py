@@ -7,6 +7,7 @@ negative curvature.
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,10 +29,20 @@ class ReadingTerms:
 
 def reading_value(residual_mm: Array, scale_mm: Array, dof: float) -> Array:
     """Log-likelihood alone; see `reading_terms`."""
-    constant = gammaln((dof + 1) / 2) - gammaln(dof / 2) - 0.5 * np.log(dof * np.pi)
-    square = (residual_mm / scale_mm) ** 2
+    return _reading_value((residual_mm / scale_mm) ** 2, scale_mm, dof)
+
+
+def _reading_value(square: Array, scale_mm: Array, dof: float) -> Array:
+    constant = _t_constant(dof)
     value: Array = constant - np.log(scale_mm) - (dof + 1) / 2 * np.log1p(square / dof)
     return value
+
+
+@cache
+def _t_constant(dof: float) -> float:
+    """Log density of the t-distribution at its middle."""
+    constant = gammaln((dof + 1) / 2) - gammaln(dof / 2) - 0.5 * np.log(dof * np.pi)
+    return float(constant)
 
 
 def reading_terms(residual_mm: Array, scale_mm: Array, dof: float) -> ReadingTerms:
@@ -47,7 +58,7 @@ def reading_terms(residual_mm: Array, scale_mm: Array, dof: float) -> ReadingTer
         Its degrees of freedom.
     """
     square = (residual_mm / scale_mm) ** 2
-    value = reading_value(residual_mm, scale_mm, dof)
+    value = _reading_value(square, scale_mm, dof)
     gradient = (dof + 1) * residual_mm / (scale_mm**2 * (dof + square))
     curvature = (dof + 1) * (dof - square) / (scale_mm * (dof + square)) ** 2
     return ReadingTerms(value, gradient, curvature)
@@ -111,11 +122,11 @@ def trial_terms(lower: Array, upper: Array, grades_in_set: Array, lapse: float) 
         Probability of a lapse.
     """
     value = trial_value(lower, upper, grades_in_set, lapse)
-    finite_lower = np.where(np.isfinite(lower), lower, 0.0)
-    finite_upper = np.where(np.isfinite(upper), upper, 0.0)
+    has_lower, has_upper = np.isfinite(lower), np.isfinite(upper)
+    finite_lower, finite_upper = np.where(has_lower, lower, 0.0), np.where(has_upper, upper, 0.0)
     density_lower, density_upper = (
-        np.where(np.isfinite(z), np.exp(np.log1p(-lapse) - (z**2 + _LOG_2PI) / 2 - value), 0.0)
-        for z in (lower, upper)
+        np.where(bound, np.exp(np.log1p(-lapse) - (z**2 + _LOG_2PI) / 2 - value), 0.0)
+        for bound, z in ((has_lower, lower), (has_upper, upper))
     )
     gradient_lower, gradient_upper = density_lower, -density_upper
     curvature_lower = finite_lower * density_lower + gradient_lower**2
