@@ -10,12 +10,12 @@ provisional gap, and both 90 % intervals are held against the gap that the next 
 """
 
 import argparse
-import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from bench.calibration import profile_of_fit
+from bench.kept_rows import add_rows, rows_of_whole_printers
 from scipy.stats import norm
 from support.prior_printer import draw_printer, observe, print_sizes
 
@@ -252,16 +252,14 @@ def main():
     parser.add_argument("--seed", type=int, default=17)
     parser.add_argument("--rows", type=Path, default=Path("study_entries.jsonl"))
     options = parser.parse_args()
-    kept = options.rows.read_text().splitlines() if options.rows.exists() else []
-    rows = [json.loads(line) for line in kept]
+    rows = rows_of_whole_printers(options.rows, len(cases()) * len(JOINTS))
     done = {row["printer"] for row in rows}
     for number in range(options.printers):
         if number in done:
             continue
         new = list(rows_of_printer(number, options.seed))
         rows += new
-        with options.rows.open("a") as file:
-            file.writelines(json.dumps(row) + "\n" for row in new)
+        add_rows(options.rows, new)
     print(f"{len({row['printer'] for row in rows})} printers from the prior, seed {options.seed}\n")
     print("\n".join(table(rows)))
 
