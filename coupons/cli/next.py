@@ -62,7 +62,7 @@ def command(profile: Path | None, from_prior: bool, as_json: bool, **asked: Any)
     """Suggest the coupon to print next, or write a new one for what you want to know.
 
     PROFILE is the profile.json that `coupons fit` wrote, or the folder with it. Without --want,
-    --joints or --joint the questions are a slide fit of each kind in each direction.
+    --joints or --joint the questions are a slide fit of each kind of joint that was tried.
 
     With --minutes and -o a new coupon is chosen for the questions: rows, sizes, gaps and gauges
     that teach most in these minutes of print, trials and readings. A want ends with how well the
@@ -110,7 +110,7 @@ def _shipped_coupon(
 
     records, costs = shipped_coupons()
     found = gains(profile, asked, records)
-    return _lines(asked, found, costs), _data(asked, found, costs)
+    return [*_lines(asked, found, costs), *_untried(profile, asked)], _data(asked, found, costs)
 
 
 def _new_coupon(
@@ -187,7 +187,7 @@ def _questions(
     fit: str | None,
 ) -> list["Asked"]:
     from coupons.answering.joint_text import parse_joint
-    from coupons.answering.next.coupon import USUAL, ask_about, ask_about_listed
+    from coupons.answering.next.coupon import ask_about, ask_about_listed, usual_of
     from coupons.answering.question import Question
     from coupons.answering.wording import known
     from coupons.cli.listed import read_listed
@@ -204,7 +204,7 @@ def _questions(
     if joint is None:
         if given:
             raise click.UsageError(f"Only with --joint: {', '.join(given)}.")
-        return [ask_about(profile, question) for question in USUAL]
+        return [ask_about(profile, question) for question in usual_of(profile)]
     if size_mm is None or across is None:
         raise click.UsageError("--joint also needs --size and --across.")
     question = Question(parse_joint(joint, size_mm, across), known(FITS, fit or "slide", "fit"))
@@ -230,6 +230,18 @@ def _lines(asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, flo
     if not any(best.tries):
         lines += ["", *_NO_COUPON]
     return [*lines, "", f"Print next: coupons make {best.coupon} -o runs/{best.coupon}"]
+
+
+def _untried(profile: "Profile", asked: list["Asked"]) -> list[str]:
+    """Say which of the usual joints are not asked about, where the usual ones are."""
+    from coupons.answering.next.coupon import USUAL, usual_of
+
+    usual = usual_of(profile)
+    left = [question.name for question in USUAL if question not in usual]
+    if not left or [one.question for one in asked] != list(usual):
+        return []
+    told = f"Not tried, and not asked about: {'; '.join(left)}. Ask with --joint or --want."
+    return [click.wrap_text(told, 80, subsequent_indent="  ")]
 
 
 def _data(

@@ -15,11 +15,13 @@ from coupons.answering.next.coupon import (
     ask_about_listed,
     gains,
     shipped_coupons,
+    usual_of,
 )
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.standards.hardware import hardware
 from coupons.cli import main
+from coupons.learning.profile import MeasuredRange
 from coupons.learning.profile_file import read_profile, write_profile
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
@@ -128,6 +130,41 @@ def test_the_command_names_one_coupon_to_print(tmp_path):
 def test_without_a_question_it_asks_about_the_usual_joints(tmp_path):
     data = json.loads(run(tmp_path, "--json").output)
     assert len(data["asked"]) == len(USUAL) == 6
+
+
+def tried(*ways, read=()):
+    """Return what was measured: forms with their directions, tried by hand or only read."""
+    return tuple(
+        MeasuredRange(form=form, direction=lies, low_mm=4, high_mm=20, tried_mm=hand)
+        for each, hand in ((ways, (4, 20)), (read, None))
+        for form, lies in each
+    )
+
+
+STARTER = (
+    *((form, lies) for form in (Form.SLOT, Form.TONGUE) for lies in (Direction.X, Direction.Y)),
+    (Form.HOLE, Direction.Z),
+    (Form.PIN, Direction.Z),
+)
+
+
+def test_joints_that_nobody_tried_are_not_asked_about_unless_somebody_says_so(tmp_path):
+    spans = ((Form.TONGUE, Direction.Z), (Form.SLOT, Direction.Z))
+    measured = {"measured": tried(*STARTER, read=spans), "sd_share": ACROSS}
+    names = ["slide slot/tongue 12 mm across x", "slide slot/tongue 12 mm across y"]
+    names.append("slide hole/pin 8 mm axis along z")
+    data = json.loads(run(tmp_path, "--json", **measured).output)
+    assert [one["name"] for one in data["asked"]] == names
+    told = " ".join(run(tmp_path, **measured).output.split())
+    assert "Not tried, and not asked about: slide slot/tongue 12 mm across z; slide hole" in told
+    assert "coupons make upright" not in told
+    across = ("--joint", "slot/tongue", "--size", "12", "--across", "z")
+    assert "Print next: coupons make upright" in run(tmp_path, *across, **measured).output
+
+
+@pytest.mark.parametrize("measured", [(), tried(*STARTER[:1]), tried(read=STARTER)])
+def test_whoever_tried_no_joint_is_asked_about_all(measured):
+    assert usual_of(known_profile(measured=measured)) == USUAL
 
 
 @pytest.mark.parametrize(

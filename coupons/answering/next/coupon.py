@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.extrapolation import ranges_of
 from coupons.answering.chances.next_print import interval, learned_share
 from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.part import questions_of
@@ -22,7 +23,7 @@ from coupons.terms import Direction, Form, Grade, Joint
 
 Array = NDArray[np.floating]
 
-# What is asked where nothing in particular is: a sliding fit of each kind, in each direction.
+# What may be asked where nothing in particular is: a sliding fit of each kind, in each direction.
 USUAL = tuple(
     Question(Joint(internal, external, size_mm, direction), Grade.SLIDE)
     for internal, external, size_mm in (
@@ -80,6 +81,22 @@ class Gain:
     known_to_mm: tuple[float, ...]
     tries: tuple[bool, ...]
     narrower: float
+
+
+def usual_of(profile: Profile) -> tuple[Question, ...]:
+    """Return the usual questions about joints of which both bodies were tried; all if none was.
+
+    Whoever prints a coupon without joints across layers has not asked about such joints.
+    """
+    tried = [
+        question
+        for question in USUAL
+        if all(
+            any(one.tried_mm for one in ranges_of(profile, [form], lies))
+            for form, lies in question.ways
+        )
+    ]
+    return tuple(tried) or USUAL
 
 
 def ask_about(profile: Profile, question: Question) -> Asked:
@@ -155,7 +172,7 @@ def gains(
 
 
 def best_coupon(profile: Profile, printed: Sequence[str] = ()) -> Gain:
-    """Return the shipped coupon that would narrow the usual questions most for its time.
+    """Return the shipped coupon that would narrow `usual_of` a profile most for its time.
 
     Parameters
     ----------
@@ -164,7 +181,9 @@ def best_coupon(profile: Profile, printed: Sequence[str] = ()) -> Gain:
         Names of the coupons that were printed: of one whose rows take turns, the next job counts.
     """
     records, minutes = shipped_coupons(printed)
-    found = gains(profile, [ask_about(profile, question) for question in USUAL], records)
+    found = gains(
+        profile, [ask_about(profile, question) for question in usual_of(profile)], records
+    )
     return most_for_its_time(found, minutes)
 
 

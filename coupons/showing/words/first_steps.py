@@ -184,9 +184,9 @@ def _next_steps(profile: Profile, runs: Sequence[Run], tables: Sequence[JointTab
     printed = [run.coupon.spec.name for run in runs if run.parts is None]
     best = best_coupon(profile, printed)
     text = (
-        "It narrows the intervals of sliding fits most for its time, by "
-        f"{chance(best.narrower)} on average. "
-        f"What was not measured is listed below."
+        "It narrows the intervals of the sliding fits that you tried most for its time, by "
+        f"{chance(best.narrower)} on average. What was not measured is listed below: ask for it "
+        "with `coupons next --joint`."
     )
     if not any(table.lines for table in tables):
         text = f"Too little was measured for any offset. {text}"
