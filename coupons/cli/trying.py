@@ -32,21 +32,17 @@ def command(folder: Path, choice: str, by: str) -> None:
     when you stop. At the prompt, ? shows what can be typed.
     """
     from coupons.answering.next.bench import open_bench
-    from coupons.answering.words.bench import HELP
-    from coupons.measuring.run.entries import SizeEntry
+    from coupons.answering.words.bench import HELP, end_lines, known_lines
 
     bench = open_bench(folder, choice, by)
     count = len(bench.sheet.entries)
-    click.echo("\n".join(HELP))
+    click.echo("\n".join(HELP if bench.open_tasks() else known_lines(bench)))
     try:
         _ask(bench)
     except (EOFError, click.Abort):
         click.echo("")
     added = len(bench.sheet.entries) - count
-    click.echo(f"{added} {'entry' if added == 1 else 'entries'} added to {bench.sheet.path}")
-    if added and any(isinstance(entry, SizeEntry) for entry in bench.sheet.entries):
-        click.echo("Close the jaws and type what the caliper shows into the row of kind zero.")
-    click.echo(f"Next: coupons fit {folder}")
+    click.echo("\n".join(end_lines(bench, added, str(folder))))
 
 
 def _ask(bench: "Bench") -> None:

@@ -100,6 +100,55 @@ def test_it_goes_on_from_what_is_there(folder):
     assert len(results(folder)) == 2
 
 
+def fill(folder, blank=()):
+    """Fill the sheet but for some features, as another program may; return the tasks' rows."""
+    lines = (folder / "entries.csv").read_text(encoding="utf-8-sig").splitlines()
+    sizes = {one.id: one.size_mm for one in open_bench(folder).sheet.coupon.features}
+    head = lines[0].split(",")
+    rows = [dict(zip(head, line.split(","), strict=True)) for line in lines[1:]]
+    for row in rows:
+        typed = {"fit": "slide", "zero": "0.00", "size": f"{sizes.get(row['feature'], 0):.2f}"}
+        row["result"] = "" if row["feature"] in blank else typed[row["kind"]]
+    text = "\n".join([lines[0], *(",".join(row[name] for name in head) for row in rows)])
+    (folder / "entries.csv").write_text(f"{text}\n", encoding="utf-8")
+    return [row for row in rows if row["kind"] != "zero"]
+
+
+def test_a_filled_sheet_says_that_nothing_is_left_and_what_comes_next(folder):
+    tasks = fill(folder)
+    before = (folder / "entries.csv").read_bytes()
+    done = tried(folder)
+    told = " ".join(done.output.split())
+    assert done.exit_code == 0
+    assert f"All {len(tasks)} trials and readings are done" in told
+    assert f"Next: coupons check {folder}, then coupons fit {folder}" in done.output
+    assert "Provisional" in told, "what is known so far"
+    assert "go, or stop" not in told, "nothing is asked, so nothing can be typed"
+    assert "Close the jaws" not in told, "that was done"
+    assert (folder / "entries.csv").read_bytes() == before
+
+
+def test_the_last_entry_says_that_all_is_done(folder):
+    tasks = fill(folder, blank=("B3",))
+    left = sum(row["feature"] == "B3" for row in tasks)
+    typed = ["push" if row["kind"] == "fit" else "8.0" for row in tasks if row["feature"] == "B3"]
+    done = tried(folder, *typed)
+    assert f"{left} {'entry' if left == 1 else 'entries'} added" in done.output
+    assert f"All {len(tasks)} trials and readings are done" in done.output
+
+
+def test_who_stops_is_told_how_much_is_left(folder):
+    told = tried(folder, "s", "q").output
+    assert "49 of 50 trials and readings are left; you may stop here" in told
+    assert f"Next: coupons check {folder}, then coupons fit {folder}" in told
+
+
+def test_nothing_entered_is_nothing_to_fit(folder):
+    assert tried(folder, "q").output.endswith(
+        f"Nothing is entered yet. Next: coupons try {folder}\n"
+    )
+
+
 def test_the_rest_of_a_row_stays_blank(folder):
     bench = open_bench(folder)
     number = bench.next_task()

@@ -59,11 +59,16 @@ class Bench:
         """Return what is known; None without a guide."""
         return learned(self.guide, self.sheet.entries) if self.guide else None
 
+    @property
+    def done(self) -> frozenset[int]:
+        """Return the numbers of the tasks with an entry."""
+        keys = {key_of(entry) for entry in self.sheet.entries}
+        return frozenset(n for n, task in enumerate(self.tasks) if key_of(task) in keys)
+
     def open_tasks(self) -> list[int]:
         """Return the numbers of the tasks without an entry that were not passed over."""
-        done = {key_of(entry) for entry in self.sheet.entries}
-        every = enumerate(self.tasks)
-        return [n for n, task in every if key_of(task) not in done and n not in self._passed]
+        done = self.done | self._passed
+        return [n for n in range(len(self.tasks)) if n not in done]
 
     @property
     def held(self) -> str | None:

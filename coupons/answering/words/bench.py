@@ -3,6 +3,7 @@
 from coupons.answering.next.bench import Bench
 from coupons.answering.next.guide import ENOUGH, MORE, known
 from coupons.making.record import CouponTrial
+from coupons.measuring.run.entries import SizeEntry
 
 HELP = (
     "grade: no-go, force, push, slide, loose (the first letter will do); if you only",
@@ -49,3 +50,23 @@ def brings_words(bench: Bench) -> str:
     if bench.sheet.entries and share < ENOUGH:
         return f"Enough: {words}, less than {100 * ENOUGH:.0f} %. Type quit to stop here."
     return f"{words}."
+
+
+def end_lines(bench: Bench, added: int, folder: str) -> list[str]:
+    """Return what was done in a session, what is left, and what to do next."""
+    made, left = len(bench.sheet.entries), len(bench.tasks) - len(bench.done)
+    lines = [f"{added} {'entry' if added == 1 else 'entries'} added to {bench.sheet.path}"]
+    if not left:
+        lines.append(
+            f"All {len(bench.tasks)} trials and readings are done: nothing is left to try."
+        )
+    elif made:
+        lines.append(
+            f"{left} of {len(bench.tasks)} trials and readings are left; you may stop here."
+        )
+    read = any(isinstance(entry, SizeEntry) for entry in bench.sheet.entries)
+    if read and any(row.kind == "zero" and row.is_blank for row in bench.sheet.rows):
+        lines.append("Close the jaws and type what the caliper shows into the row of kind zero.")
+    if not made:
+        return [*lines, f"Nothing is entered yet. Next: coupons try {folder}"]
+    return [*lines, f"Next: coupons check {folder}, then coupons fit {folder}"]
