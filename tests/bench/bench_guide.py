@@ -1,10 +1,16 @@
 """How long the entry page's guide takes for one step, on a slow phone.
 
-    PYTHONPATH=tests nice python tests/bench/bench_guide.py
+    PYTHONPATH=tests nice python tests/bench/bench_guide.py --json results/bench/guide.json
 
-The page's own script runs in Chromium with the processor throttled to a quarter, on ``first`` with
-its 140 candidates. A step is: take in one entry, weigh all candidates, look five more ahead, weigh
-what the rest of a row would bring, and work out what is known. The picture and the card are apart.
+The page's own script runs in Chromium on ``first`` with its 140 candidates and on ``starter``. A
+step is: take in one entry, weigh all candidates, look five more ahead, weigh what the rest of a row
+would bring, and work out what is known. The picture and the card are apart. Three undos follow.
+*Opening* is what the guide does before the page asks anything, its script not yet compiled. All of
+it runs on several fresh pages.
+
+*Undisturbed*: four times the shortest time of each step at full speed; whatever else the machine
+does only makes a step longer. *Throttled*: the browser's own throttle to a quarter, the middle one
+of the pages, on the machine as busy as it is.
 """
 
 import argparse
@@ -29,54 +35,84 @@ const ranksOf = (result) => [Number(result), Number(result)];
 """
 STEPS = """
 const entries = [], times = [];
-let left = guide.rows.map((_, task) => task), held = null;
+let left = guide.rows.map((_, task) => task), held = null, task = 0;
 const row = left.filter((task) => record.features[listedSteps[task].feature].row === "A");
-for (let count = 0; count < COUNT; count += 1) {
-  const start = performance.now();
-  const now = learned(entries), task = bestOf(now, left, held, "all");
-  knownOf(lookAhead(now, left, held, "all"), "all");
-  knownOf(afterAll(now, row), "all");
+function step() {
+  const start = performance.now(), now = learned(entries);
+  task = bestOf(now, left, held, "all");
+  narrowing(now, lookAhead(now, left, held, "all"), "all");
+  if (entries.length) bringLittle(now, row.filter((one) => left.includes(one)), "all");
   knownOf(now, "all");
   times.push(performance.now() - start);
-  const step = listedSteps[task], isTrial = step.kind === "fit";
-  entries.push({ ...step, result: isTrial ? "3" : String(guide.drawn[task]), unit: "mm", by: "" });
+}
+step();
+for (let count = 0; count < COUNT && left.length > 1; count += 1) {
+  const done = listedSteps[task];
+  const result = done.kind === "fit" ? "3" : String(guide.drawn[task]);
+  entries.push({ ...done, result, unit: "mm", by: "" });
   held = inHand(task);
   left = left.filter((one) => one !== task);
+  step();
+}
+for (let count = 0; count < UNDONE; count += 1) {
+  entries.pop();
+  step();
 }
 return times;
 """
+UNDONE = 3
 
 
-def steps_ms(spec, count):
-    """Return the milliseconds of each of the first steps."""
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:
-        page_file = make_coupon(spec, Path(folder) / "run").folder / "entry.html"
-        found = re.search(r'id="record">(.*?)</script>', page_file.read_text("utf-8"), re.S)
-        record, guide = json.loads(found[1]), (TEMPLATES / "entry" / "guide.js").read_text("utf-8")
+def steps_ms(page_file, count, pages, throttle):
+    """Return how many candidates there are, and milliseconds of each step on each fresh page."""
+    found = re.search(r'id="record">(.*?)</script>', page_file.read_text("utf-8"), re.S)
+    record, guide = json.loads(found[1]), (TEMPLATES / "entry" / "guide.js").read_text("utf-8")
+    steps = STEPS.replace("COUNT", str(count)).replace("UNDONE", str(UNDONE))
+    times = []
+    with sync_playwright() as driver:
         browser = driver.chromium.launch(
             executable_path="/usr/bin/chromium", args=["--headless", "--no-sandbox"]
         )
-        page = browser.new_page()
-        chrome = page.context.new_cdp_session(page)
-        chrome.send("Emulation.setCPUThrottlingRate", {"rate": THROTTLE})
-        steps = STEPS.replace("COUNT", str(count))
-        times = page.evaluate(f"(record) => {{ {AROUND}\n{guide}\n{steps} }}", record)
+        for _ in range(pages):
+            page = browser.new_page()
+            chrome = page.context.new_cdp_session(page)
+            chrome.send("Emulation.setCPUThrottlingRate", {"rate": throttle})
+            times.append(page.evaluate(f"(record) => {{ {AROUND}\n{guide}\n{steps} }}", record))
+            page.close()
         browser.close()
     return len(record["guide"]["rows"]), np.array(times)
 
 
+def figures(times):
+    """Return what is told of the steps, with the longest undo and the opening."""
+    opening, steps, undone = times[0], times[1:-UNDONE], times[-UNDONE:]
+    told = {"median": np.median(steps), "95 %": np.quantile(steps, 0.95), "longest": steps.max()}
+    told |= {"undo": undone.max(), "opening": opening}
+    return {name: round(float(ms), 1) for name, ms in told.items()}
+
+
 def main():
     """Print the times."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--steps", type=int, default=40)
+    parser.add_argument("--pages", type=int, default=7)
+    parser.add_argument("--json", type=Path, help="File to write the figures into.")
     options = parser.parse_args()
-    for spec in ("first", "starter"):
-        candidates, times = steps_ms(spec, options.steps)
-        print(
-            f"{spec}, {candidates} candidates, at a quarter of the speed: median "
-            f"{np.median(times):.1f} ms, 90 % within {np.quantile(times, 0.9):.1f} ms, "
-            f"slowest {times.max():.1f} ms"
-        )
+    told = {"throttle": THROTTLE, "steps": options.steps, "pages": options.pages, "ms": {}}
+    with tempfile.TemporaryDirectory() as folder:
+        for spec in ("first", "starter"):
+            made = make_coupon(spec, Path(folder) / spec)
+            page_file = made.folder / "entry.html"
+            _, alone = steps_ms(page_file, options.steps, options.pages, 1)
+            candidates, slowed = steps_ms(page_file, options.steps, options.pages, THROTTLE)
+            told["ms"][spec] = {
+                "candidates": candidates,
+                "undisturbed": figures(THROTTLE * alone.min(axis=0)),
+                "throttled": figures(np.median(slowed, axis=0)),
+            }
+            print(spec, json.dumps(told["ms"][spec]), flush=True)
+    if options.json:
+        options.json.write_text(f"{json.dumps(told, indent=1)}\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -116,6 +116,36 @@ def test_the_page_chooses_and_knows_what_its_twin_does(visit, folder, guide, cho
     seen.assert_clean()
 
 
+def test_a_whole_coupon_and_its_undo_are_known_as_the_twin_knows_them(visit, folder, guide):
+    """The page keeps sums as entries come: they must not drift from what they stand for."""
+    rng = np.random.default_rng(7)
+    page = visit(folder / "entry.html", DESK).page
+    page.click("#choose [data-choice=all]")
+    numbers = range(len(guide.tasks) - 2)
+    found = [found_by(guide, number, rng, 0.2) for number in numbers]
+    entries = [entry_of(guide, number, one) for number, one in zip(numbers, found, strict=True)]
+    text = "kind,feature,mate,result,unit,jaws,along\n"
+    for one, result in zip(entries, found, strict=True):
+        if isinstance(one, FitEntry):
+            text += f"fit,{one.feature},{one.mate},{result},,,\n"
+        else:
+            text += f"size,{one.feature},,{result},mm,{one.jaws},{one.along or ''}\n"
+    bring_in(page, text.encode())
+    number = shown_task(page, guide)
+    assert number >= len(numbers)
+    for drawn_mm in (guide.drawn_mm[number], None):  # one more entry, then without it again
+        if drawn_mm is None:
+            page.click("#undo")
+            entries.pop()
+        else:
+            result = f"{drawn_mm:.2f}"
+            enter(page, number, guide, result)
+            entries.append(entry_of(guide, number, result))
+        twin = known(guide, learned(guide, entries))
+        assert np.allclose(shown_known(page)[:, 1], twin.halves_mm, rtol=0.01)
+        assert np.allclose(shown_known(page)[:, 2], twin.chances, atol=0.005, equal_nan=True)
+
+
 def test_undo_and_going_back_leave_the_guide_as_it_was(visit, folder, guide):
     page = visit(folder / "entry.html", PHONE).page
     page.tap("#choose [data-choice=all]")

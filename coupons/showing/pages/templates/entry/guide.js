@@ -19,11 +19,17 @@ function along(row, values) {
   return sum;
 }
 
-function seenBy(row, covariance) {
+// A covariance times a row. Where it is looked ahead, the covariance stays and `moves` say what is
+// added to it: weight · move moveᵀ for each.
+function seenBy(row, now) {
   const n = guide.n, seen = new Float64Array(n);
   for (let at = 0; at < row.length; at += 2) {
     const from = row[at] * n, weight = row[at + 1];
-    for (let j = 0; j < n; j += 1) seen[j] += weight * covariance[from + j];
+    for (let j = 0; j < n; j += 1) seen[j] += weight * now.covariance[from + j];
+  }
+  for (const [move, weight] of now.moves) {
+    const by = weight * along(row, move);
+    if (by) for (let j = 0; j < n; j += 1) seen[j] += by * move[j];
   }
   return seen;
 }
@@ -39,6 +45,12 @@ function variance(row, covariance) {
   return sum;
 }
 
+// What choosing needs of each task stands in a table and is kept as the covariance changes: a phone
+// could not work it out anew for every task. In order: the clearance or size expected and its
+// variance, its covariance with the four thresholds, and with each want. Likewise the variances of
+// thresholds (`ends`) and wants (`spreads`), and the covariances of each want with all thresholds.
+const WIDTH = guide ? 6 + guide.wants.length : 0, WANTED = 6;
+
 function beforeAny() {
   const n = guide.n, mean = new Float64Array(n), covariance = new Float64Array(n * n);
   mean.set(guide.mean);
@@ -48,33 +60,75 @@ function beforeAny() {
     covariance[j * n + i] = value;
   }));
   guide.variances.forEach((value, k) => { const i = guide.mean.length + k; covariance[i * n + i] = value; });
-  return { mean, covariance };
+  const now = { mean, covariance, moves: [], tasks: guide.rows.map((_, task) => task) };
+  const wanted = guide.wants.map(({ row }) => seenBy(row, now));
+  const ends = [0, 1, 2, 3].map((k) => seenBy([guide.thresholds + k, 1], now));
+  now.spreads = Float64Array.from(guide.wants, ({ row }, k) => along(row, wanted[k]));
+  now.ends = Float64Array.from(ends, (seen, k) => seen[guide.thresholds + k]);
+  now.crossed = Float64Array.from(wanted.flatMap((seen) => [0, 1, 2, 3].map((k) => seen[guide.thresholds + k])));
+  now.table = new Float64Array(guide.rows.length * WIDTH);
+  guide.rows.forEach((row, task) => now.table.set([
+    guide.drawn[task] + along(row, mean), variance(row, covariance),
+    ...ends.map((seen) => along(row, seen)), ...wanted.map((seen) => along(row, seen)),
+  ], task * WIDTH));
+  return now;
 }
 
-// Adds bend · seen seenᵀ to a covariance.
-function bendBy(covariance, seen, bend) {
-  const n = guide.n;
-  for (let i = 0; i < n; i += 1) {
-    const weight = bend * seen[i];
-    if (weight) for (let j = 0, from = i * n; j < n; j += 1) covariance[from + j] += weight * seen[j];
+// The same, to be changed by itself; of `tasks` the table is kept.
+function copyOf(now, tasks = now.tasks) {
+  const { table, ends, spreads, crossed } = now;
+  return { ...now, tasks, moves: [], table: table.slice(), ends: ends.slice(), spreads: spreads.slice(), crossed: crossed.slice() };
+}
+
+// Keeps the table where weight · seen seenᵀ is added to the covariance and slope · seen to the mean.
+function keepTable(now, seen, weight, slope) {
+  const { table, ends, spreads, crossed } = now, at = guide.thresholds, wants = guide.wants.length;
+  const wanted = guide.wants.map(({ row }) => along(row, seen));
+  for (let k = 0; k < 4; k += 1) ends[k] += weight * seen[at + k] * seen[at + k];
+  for (let want = 0; want < wants; want += 1) {
+    const by = weight * wanted[want];
+    spreads[want] += by * wanted[want];
+    for (let k = 0; k < 4; k += 1) crossed[4 * want + k] += by * seen[at + k];
+  }
+  for (const task of now.tasks) {
+    const shared = along(guide.rows[task], seen), by = weight * shared, from = task * WIDTH;
+    table[from] += slope * shared;
+    table[from + 1] += by * shared;
+    for (let k = 0; k < 4; k += 1) table[from + 2 + k] += by * seen[at + k];
+    for (let k = 0; k < wants; k += 1) table[from + WANTED + k] += by * wanted[k];
   }
 }
 
-function moveBy(now, seen, slope, bend) {
-  for (let i = 0; i < guide.n; i += 1) now.mean[i] += slope * seen[i];
-  bendBy(now.covariance, seen, bend);
+function moveBy(now, seen, slope, weight) {
+  const n = guide.n;
+  for (let i = 0; i < n; i += 1) {
+    now.mean[i] += slope * seen[i];
+    const by = weight * seen[i];
+    if (by) for (let j = 0, from = i * n; j < n; j += 1) now.covariance[from + j] += by * seen[j];
+  }
+  keepTable(now, seen, weight, slope);
+}
+
+function moveAhead(now, seen, weight) {
+  now.moves.push([seen, weight]);
+  keepTable(now, seen, weight, 0);
 }
 
 const byLapse = (threshold) => 1 - (threshold + 1) / 5;
 
+// How a trial's clearance less a threshold is spread as it is felt, and where 0 lies in it.
+function marginOf(now, task, threshold, judged) {
+  const { table, ends, mean } = now, from = task * WIDTH;
+  const spread = Math.sqrt(table[from + 1] - 2 * table[from + 2 + threshold] + ends[threshold] + judged);
+  return { spread, z: (table[from] - mean[guide.thresholds + threshold]) / spread };
+}
+
 function takeSide(now, task, threshold, sign, judged) {
-  const row = [...guide.rows[task], guide.thresholds + threshold, -1];
-  const seen = seenBy(row, now.covariance);
-  const spread = Math.sqrt(along(row, seen) + judged);
-  const z = (guide.drawn[task] + along(row, now.mean)) / spread;
+  const { spread, z } = marginOf(now, task, threshold, judged);
   const over = (1 - guide.lapse) * below(z) + guide.lapse * byLapse(threshold);
   const chance = sign > 0 ? over : 1 - over;
   const slope = sign * (1 - guide.lapse) * Math.exp(-z * z / 2) / ROOT_2PI / spread / chance;
+  const seen = seenBy([...guide.rows[task], guide.thresholds + threshold, -1], now);
   moveBy(now, seen, slope, -slope * z / spread - slope * slope);
 }
 
@@ -84,8 +138,8 @@ function takeTrial(now, task, [tightest, loosest], judged) {
 }
 
 function takeReading(now, task, mm) {
-  const row = guide.rows[task], seen = seenBy(row, now.covariance);
-  const known = along(row, seen), residual = mm - guide.drawn[task] - along(row, now.mean);
+  const seen = seenBy(guide.rows[task], now);
+  const known = now.table[task * WIDTH + 1], residual = mm - now.table[task * WIDTH];
   const spreads = guide.read.map((own) => known + own);
   const logs = spreads.map((spread, k) => Math.log(guide.shares[k]) - residual ** 2 / spread / 2 - Math.log(spread) / 2);
   const top = Math.max(...logs), weights = logs.map((log) => Math.exp(log - top));
@@ -110,11 +164,11 @@ function zeroOf(entry, zeros) {
 
 const millimetres = ({ result, unit }) => plainNumber(result) * (unit.toLowerCase() === "in" ? MM_PER_INCH : 1);
 
-let taken = []; // what the normal below has taken in, in words
-let learnt = null;
+let states = []; // what was known before any entry and after each of the last few, with these in words
+let taken = []; // in words
 
-// What is known after these entries. One more entry goes on from what was known; anything else, such
-// as an undo, starts anew.
+// What is known after these entries. It goes on from the latest state that they begin with, so that
+// an undo is as quick as an entry.
 function learned(entries) {
   const zeros = entries.filter(({ kind }) => kind === "zero");
   const hand = entries.find(({ kind }) => kind === "fit")?.by;
@@ -125,30 +179,27 @@ function learned(entries) {
     if (entry.kind === "size") facts.push([task, millimetres(entry) - zeroOf(entry, zeros)]);
     else facts.push([task, ranksOf(entry.result), guide.judged + (entry.by === hand ? 0 : guide.hand)]);
   }
-  const words = facts.map((fact) => JSON.stringify(fact));
-  if (!learnt || taken.length > words.length || taken.some((one, at) => one !== words[at])) {
-    taken = [];
-    learnt = beforeAny();
+  taken = facts.map((fact) => JSON.stringify(fact));
+  if (!states.length) states = [{ words: [], now: beforeAny() }];
+  states = states.filter(({ words }) => words.every((one, at) => one === taken[at]));
+  let { words: { length: at }, now } = states.at(-1);
+  for (let isKept = true; at < facts.length; at += 1) {
+    const isLast = facts.length - at <= 8, [task, found, judged] = facts[at];
+    if (isKept || isLast) now = { ...copyOf(now), mean: now.mean.slice(), covariance: now.covariance.slice() };
+    if (judged === undefined) takeReading(now, task, found);
+    else takeTrial(now, task, found, judged);
+    isKept = false;
+    if (isLast) states.push({ words: taken.slice(0, at + 1), now });
+    if (states.length > 9) states.splice(1, 1);
   }
-  for (const [task, found, judged] of facts.slice(taken.length)) {
-    if (judged === undefined) takeReading(learnt, task, found);
-    else takeTrial(learnt, task, found, judged);
-  }
-  taken = words;
-  return learnt;
+  return states.at(-1).now;
 }
 
 // Slopes of the log chance to be over and under each threshold, and the chances of the five grades.
 function slopesOf(now, task) {
-  const row = guide.rows[task], at = guide.thresholds, n = guide.n;
-  const known = variance(row, now.covariance), middle = guide.drawn[task] + along(row, now.mean);
   const over = [], under = [], chances = [1];
   for (let k = 0; k < 4; k += 1) {
-    const column = at + k;
-    let shared = 0;
-    for (let a = 0; a < row.length; a += 2) shared += row[a + 1] * now.covariance[row[a] * n + column];
-    const spread = Math.sqrt(known - 2 * shared + now.covariance[column * n + column] + guide.judged);
-    const z = (middle - now.mean[column]) / spread;
+    const { spread, z } = marginOf(now, task, k, guide.judged);
     const density = (1 - guide.lapse) * Math.exp(-z * z / 2) / ROOT_2PI / spread;
     const chance = (1 - guide.lapse) * below(z) + guide.lapse * byLapse(k);
     over.push(density / chance);
@@ -159,43 +210,34 @@ function slopesOf(now, task) {
   return { over, under, chances };
 }
 
-// By how much a task is expected to lower the variance of each want; wanted: what each want sees.
-function fallsOf(now, task, wanted) {
-  const row = guide.rows[task];
-  if (task >= guide.trials) {
-    const spread = variance(row, now.covariance) + guide.expected;
-    return wanted.map((seen) => along(row, seen) ** 2 / spread);
-  }
-  const { over, under, chances } = slopesOf(now, task);
-  return wanted.map((seen) => {
-    const clearance = along(row, seen);
-    let sum = 0, last = 0;
-    for (let grade = 0; grade < 5; grade += 1) {
-      const next = grade < 4 ? clearance - seen[guide.thresholds + grade] : 0;
-      const move = (grade ? over[grade - 1] * last : 0) - (grade < 4 ? under[grade] * next : 0);
-      sum += chances[grade] * move * move;
-      last = next;
-    }
-    return sum;
-  });
-}
-
 const isWanted = (want, choice) => choice === "all" || !guide.wants.some((one) => one.choice === choice) || want.choice === choice;
+const chosenWants = (choice) => guide.wants.map((_, want) => want).filter((want) => isWanted(guide.wants[want], choice));
 
-// The gain of each task: the fall of the log of what each wanted joint may vary by.
-function gainsOf(now, tasks, choice) {
-  const wants = guide.wants.filter((want) => isWanted(want, choice));
-  const wanted = wants.map((want) => seenBy(want.row, now.covariance));
-  const spreads = wants.map((want, k) => along(want.row, wanted[k]) + want.prints + want.alone);
-  return tasks.map((task) => fallsOf(now, task, wanted).reduce((sum, fall, k) => sum + fall / spreads[k], 0));
+// By how much a task is expected to lower the variance of a want; slopes: those of a trial.
+function fallOf(now, task, want, slopes) {
+  const from = task * WIDTH, shared = now.table[from + WANTED + want];
+  if (!slopes) return shared * shared / (now.table[from + 1] + guide.expected);
+  const { over, under, chances } = slopes;
+  let sum = 0, last = 0;
+  for (let grade = 0; grade < 5; grade += 1) {
+    const next = grade < 4 ? shared - now.crossed[4 * want + grade] : 0;
+    const move = (grade ? over[grade - 1] * last : 0) - (grade < 4 ? under[grade] * next : 0);
+    sum += chances[grade] * move * move;
+    last = next;
+  }
+  return sum;
 }
 
 const inHand = (task) => listedSteps[task].mate || "caliper";
 
+// The gain of each task a second; the gain is the fall of the log of what each wanted joint may vary by.
 function worthsOf(now, tasks, held, choice) {
-  const { trial, reading, change } = guide.seconds;
-  return gainsOf(now, tasks, choice).map((gain, k) => {
-    const needed = inHand(tasks[k]);
+  const { trial, reading, change } = guide.seconds, wants = chosenWants(choice);
+  const spreads = guide.wants.map((want, k) => now.spreads[k] + want.prints + want.alone);
+  return tasks.map((task) => {
+    const slopes = task < guide.trials ? slopesOf(now, task) : null, needed = inHand(task);
+    let gain = 0;
+    for (const want of wants) gain += fallOf(now, task, want, slopes) / spreads[want];
     return gain / ((needed === "caliper" ? reading : trial) + (needed === held ? 0 : change));
   });
 }
@@ -209,45 +251,51 @@ function bestOf(now, tasks, held, choice) {
 
 // Moves the covariance to what is expected after a task, whatever it finds.
 function expect(now, task) {
-  const row = guide.rows[task];
-  if (task >= guide.trials) {
-    const seen = seenBy(row, now.covariance);
-    return bendBy(now.covariance, seen, -1 / (along(row, seen) + guide.expected));
-  }
+  const row = guide.rows[task], seen = seenBy(row, now);
+  if (task >= guide.trials) return moveAhead(now, seen, -1 / (now.table[task * WIDTH + 1] + guide.expected));
   const { over, under, chances } = slopesOf(now, task);
-  const margins = [0, 1, 2, 3].map((k) => seenBy([...row, guide.thresholds + k, -1], now.covariance));
+  const ends = [0, 1, 2, 3].map((k) => seenBy([guide.thresholds + k, 1], now));
   return chances.forEach((chance, grade) => {
     const move = new Float64Array(guide.n);
     for (let i = 0; i < guide.n; i += 1) {
-      move[i] = (grade ? over[grade - 1] * margins[grade - 1][i] : 0) - (grade < 4 ? under[grade] * margins[grade][i] : 0);
+      move[i] = (grade ? over[grade - 1] * (seen[i] - ends[grade - 1][i]) : 0) - (grade < 4 ? under[grade] * (seen[i] - ends[grade][i]) : 0);
     }
-    bendBy(now.covariance, move, -chance);
+    moveAhead(now, move, -chance);
   });
 }
 
 // What would be known after the next tasks, were each to teach what is expected of it.
 function lookAhead(now, tasks, held, choice) {
-  const later = { mean: now.mean, covariance: now.covariance.slice() };
-  let left = tasks, hand = held;
-  for (let k = 0; k < guide.more && left.length; k += 1) {
-    const task = bestOf(later, left, hand, choice);
-    expect(later, task);
+  const later = copyOf(now, tasks);
+  let hand = held;
+  for (let k = 0; k < guide.more && later.tasks.length; k += 1) {
+    const task = bestOf(later, later.tasks, hand, choice);
     hand = inHand(task);
-    left = left.filter((one) => one !== task);
+    later.tasks = later.tasks.filter((one) => one !== task);
+    expect(later, task);
   }
   return later;
 }
 
-// What would be known after all of some tasks.
-function afterAll(now, tasks) {
-  const later = { mean: now.mean, covariance: now.covariance.slice() };
-  for (const task of tasks) expect(later, task);
-  return later;
+// Whether all of some tasks together would bring too little. Each brings something, so that it need
+// not go on once it is enough.
+function bringLittle(now, tasks, choice) {
+  const later = copyOf(now, tasks);
+  for (const task of tasks) {
+    later.tasks = later.tasks.filter((one) => one !== task);
+    expect(later, task);
+    if (narrowing(now, later, choice) >= guide.enough) return false;
+  }
+  return true;
 }
 
+const halfOf = (now, want) => NINETY * Math.sqrt(now.spreads[want] + guide.wants[want].prints);
+const halvesOf = (now, choice) => chosenWants(choice).map((want) => halfOf(now, want));
+
 // By which share the intervals of the wants are narrower later, on average.
-function narrowing(known, later) {
-  return known.reduce((sum, one, k) => sum + 1 - later[k].half / one.half, 0) / known.length;
+function narrowing(now, later, choice) {
+  const before = halvesOf(now, choice), after = halvesOf(later, choice);
+  return before.reduce((sum, half, k) => sum + 1 - after[k] / half, 0) / before.length;
 }
 
 // The chance that a joint drawn in the middle of its window lies between its ends.
@@ -264,11 +312,8 @@ function chanceOf(now, want) {
 
 // Each wanted number, with half of its 90 % interval for the next print, and its chance.
 function knownOf(now, choice) {
-  return guide.wants.filter((want) => isWanted(want, choice)).map((want) => ({
-    name: want.name,
-    value: along(want.row, now.mean),
-    half: NINETY * Math.sqrt(variance(want.row, now.covariance) + want.prints),
-    grade: want.grade,
-    chance: chanceOf(now, want),
-  }));
+  return chosenWants(choice).map((at) => {
+    const want = guide.wants[at];
+    return { name: want.name, value: along(want.row, now.mean), half: halfOf(now, at), grade: want.grade, chance: chanceOf(now, want) };
+  });
 }

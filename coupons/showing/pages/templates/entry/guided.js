@@ -51,9 +51,8 @@ function lookOut() {
   const now = learned(currentEntries()), tasks = openTasks();
   const of = `${taken.join()}|${plan.choice}|${tasks.length}`;
   if (outlook.of === of) return outlook;
-  const known = knownOf(now, plan.choice);
-  const later = knownOf(lookAhead(now, tasks, held(), plan.choice), plan.choice);
-  outlook = { of, known, later, narrower: narrowing(known, later), rows: {} };
+  const later = lookAhead(now, tasks, held(), plan.choice);
+  outlook = { of, known: knownOf(now, plan.choice), later: halvesOf(later, plan.choice), narrower: narrowing(now, later, plan.choice), rows: {} };
   return outlook;
 }
 
@@ -70,7 +69,7 @@ function fillKnown() {
     const name = made("th", one.name, { scope: "row" });
     if (one.grade) name.append(made("small", `${one.grade} with ${percent(one.chance)} chance`));
     row.append(name, made("td", signed(one.value)),
-      made("td", `± ${one.half.toFixed(2)}`), made("td", `± ${later[k].half.toFixed(2)}`));
+      made("td", `± ${one.half.toFixed(2)}`), made("td", `± ${later[k].toFixed(2)}`));
     return row;
   }));
   const few = narrower < guide.enough;
@@ -109,9 +108,9 @@ function restOfRow(step) {
   const row = record.features[step.feature]?.row;
   const rest = openTasks().filter((task) => record.features[listedSteps[task].feature].row === row);
   if (!row || rest.length < 2) return [];
-  const { rows, known } = lookOut();
-  rows[row] ??= narrowing(known, knownOf(afterAll(learned(currentEntries()), rest), plan.choice));
-  return rows[row] < guide.enough ? rest : [];
+  const { rows } = lookOut();
+  rows[row] ??= bringLittle(learned(currentEntries()), rest, plan.choice);
+  return rows[row] ? rest : [];
 }
 
 function fillLeave(step) {
