@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.next.coupon import USUAL, Asked, ask_about, gains
+from coupons.answering.next.coupon import Asked, ask_about, gains, usual_of
 from coupons.answering.question import Question
 from coupons.learning.fit import Fitted, fit_runs
 from coupons.learning.profile import Profile
@@ -93,7 +93,8 @@ def what_prints_added(
     prints = list(dict.fromkeys(of_print))
     if len(prints) < 2:
         return None
-    asked = [one for one in (ask_about(profile, each) for each in USUAL) if one.measured]
+    asked = [ask_about(profile, question) for question in usual_of(profile)]
+    asked = [one for one in asked if one.measured]
     asked = asked[:_MOST_FITS]
     after = sorted({1, *range(max(1, len(prints) - _MOST_STEPS + 2), len(prints) + 1)})
     columns = []

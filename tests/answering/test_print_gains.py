@@ -65,6 +65,12 @@ def test_each_column_is_what_that_many_prints_tell(three):
     assert 0 < found.narrower < 0.3
 
 
+def test_only_joints_that_were_tried_are_weighed(three):
+    _, _, found = three
+    tried = {("slot", Direction.X), ("hole", Direction.Z)}  # the rows of recheck
+    assert {(f.question.joint.internal, f.question.joint.direction) for f in found.fits} == tried
+
+
 def test_the_table_fits_a_terminal_and_says_whether_another_helps(three):
     _, profile, found = three
     lines = prints_lines(found, profile, 80)

@@ -101,10 +101,11 @@ class Search:
         """Return the best coupon found; it has no rows where the budget holds none."""
         draft = self.draft(())
         for minute in _PRICES:
-            draft = self._improved(self.draft(draft.rows, minute))
+            draft = self.improved(self.draft(draft.rows, minute))
         return draft
 
-    def _improved(self, draft: Draft) -> Draft:
+    def improved(self, draft: Draft) -> Draft:
+        """Add, drop and exchange rows of a coupon as long as any of it improves it."""
         draft = self._filled(draft)
         for _ in range(_MOST_ROUNDS):
             before = draft.loss
