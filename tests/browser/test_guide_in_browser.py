@@ -170,6 +170,21 @@ def test_undo_and_going_back_leave_the_guide_as_it_was(visit, folder, guide):
     assert second != first
 
 
+def test_what_is_unsaved_is_what_stands_and_not_what_was_undone(visit, folder):
+    page = visit(folder / "entry.html", PHONE).page
+    page.tap("#choose [data-choice=all]")
+    told = [page.inner_text("#save-count")]
+    for what in ("slide", "undo", "slide", "loose", "save", "undo", "no-go", "save"):
+        settle(page)
+        if what == "save":
+            saved(page)
+        else:
+            page.tap("#undo" if what == "undo" else f"[data-result={what}]")
+        told.append(page.inner_text("#save-count"))
+    undone = ["entries.csv", "1 unsaved", "entries.csv", "1 unsaved", "2 unsaved"]
+    assert told == [*undone, "saved", "1 unsaved", "2 unsaved", "saved"]
+
+
 def test_two_hands_and_a_file_are_taken_as_the_twin_takes_them(visit, folder, guide):
     page = visit(folder / "entry.html", DESK).page
     page.click("#choose [data-choice=all]")

@@ -146,8 +146,8 @@ function fillCounts() {
   const last = standing().at(-1);
   $("undo").disabled = !last;
   $("undo").textContent = last ? `Undo ${last.label ?? "last change"}` : "Undo";
-  const fresh = sinceSaved();
-  $("save-count").textContent = fresh ? `${fresh} new` : acts.length ? "saved" : "entries.csv";
+  const fresh = sinceSaved(), wasSaved = acts.some((one) => one.do === "saved");
+  $("save-count").textContent = fresh ? `${fresh} unsaved` : wasSaved ? "saved" : "entries.csv";
 }
 
 // Bring everything on the page up to what the journal says.

@@ -34,9 +34,9 @@ function act(what) {
 }
 
 // Acts still in force, undone ones left out.
-function standing() {
+function standing(all = acts) {
   const done = [];
-  for (const one of acts) {
+  for (const one of all) {
     if (one.do === "undo") done.pop();
     else if (one.do !== "saved") done.push(one);
   }
@@ -59,9 +59,13 @@ const currentEntries = () =>
 const addEntries = (rows, label) =>
   act({ do: "add", label, entries: rows.map((row, at) => ({ ...row, id: `${acts.length}.${at}` })) });
 
+// In how many acts the saved file and what stands now differ; what was undone again does not count.
 function sinceSaved() {
-  const last = acts.findLastIndex((one) => one.do === "saved");
-  return acts.length - 1 - last;
+  const saved = standing(acts.slice(0, acts.findLastIndex((one) => one.do === "saved") + 1));
+  const now = standing();
+  const differ = now.findIndex((one, at) => one !== saved[at]);
+  const common = differ < 0 ? now.length : differ;
+  return saved.length + now.length - 2 * common;
 }
 
 // Rows of a file that are not here yet. Each row here answers for one equal row of the file, so a
