@@ -146,6 +146,10 @@ def command(
         if done.changed is not None:
             click.echo("\n".join(["", *before_after_lines(done.changed, every=True), ""]))
         click.echo(f"Wrote {files.profile}, {files.report.name} and {files.card.name}")
+        if done.started:
+            names = ", ".join(folder.name for folder in done.started)
+            told = f"The entry pages of {names} now start from this profile and ask for less."
+            click.echo(click.wrap_text(told, 80))
 
 
 def _refuse_of_one(given: Mapping[str, object]) -> None:

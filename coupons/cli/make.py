@@ -95,6 +95,13 @@ def _length(low: float, high: float) -> click.FloatRange:
 @click.option(
     "--bed", "bed_mm", type=BedSize(), metavar="XxY", help="Bed size in mm, for example 220x220."
 )
+@click.option(
+    "--after",
+    type=click.Path(path_type=Path),
+    metavar="PROFILE",
+    help="Profile of earlier prints of this machine and material: the entry page starts from what"
+    " it knows and asks for less.",
+)
 def command(
     spec: str | None,
     prove: Path | None,
@@ -106,6 +113,7 @@ def command(
     speed_mm_s: float | None,
     jobs: int | None,
     bed_mm: tuple[float, float] | None,
+    after: Path | None,
 ) -> None:
     """Make a coupon from SPEC, a shipped name or the path of a .toml file.
 
@@ -129,16 +137,18 @@ def command(
     }
     speed = DEFAULT_SPEED_MM_S if speed_mm_s is None else speed_mm_s
     if prove is not None:
-        if jobs is not None:
-            raise click.UsageError("A proof is one job: leave out --jobs.")
+        if jobs is not None or after is not None:
+            raise click.UsageError(
+                "A proof is one job, after its profile: leave out --jobs, --after."
+            )
         _prove(prove, spec, folder, asked, speed)
     elif spec is None:
         raise click.UsageError("Name a coupon, or give the path of a .toml file, or use --prove.")
     elif jobs is None:
-        made = make_coupon(spec, folder, **asked)
+        made = make_coupon(spec, folder, after=after, **asked)
         click.echo(_told(made, speed))
     else:
-        click.echo(_told_jobs(folder, make_jobs(spec, folder, jobs, **asked), speed))
+        click.echo(_told_jobs(folder, make_jobs(spec, folder, jobs, after=after, **asked), speed))
 
 
 def _prove(profile: Path, joints: str | None, folder: Path, asked: Options, speed: float) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from coupons.answering.number_arguments import takes
 from coupons.errors import EntriesError, FitError, Problem
 from coupons.job.check import bought_mate, check_parts, load_run
+from coupons.job.hand_on import blank_jobs, hand_on
 
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer
@@ -102,11 +103,14 @@ class FitWritten:
         What was learned, as the report shows it.
     changed : BeforeAfter or None
         What became of each cause of error since an earlier profile, if one was given.
+    started : tuple of Path
+        Folders of blank jobs made with these whose pages now start from the profile.
     """
 
     files: "FitFiles"
     learned: "Learned"
     changed: "BeforeAfter | None" = None
+    started: tuple[Path, ...] = ()
 
     @property
     def profile(self) -> "Profile":
@@ -200,7 +204,10 @@ def fit_to_files(
         write_profile(profile, files.profile)
         write_report(files.report, learned, fitted, findings, others, changed)
         write_wall_card(files.card, profile)
-    return FitWritten(files, learned, changed)
+    blank = blank_jobs(runs)
+    with together() as group:
+        hand_on(profile, blank, group)
+    return FitWritten(files, learned, changed, blank)
 
 
 def _home(folders: Sequence[Path], runs: "Sequence[Run]") -> list[Path]:

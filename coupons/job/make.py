@@ -9,6 +9,7 @@ from coupons.answering.number_arguments import takes
 from coupons.errors import PlanError, Problem
 
 if TYPE_CHECKING:
+    from coupons.learning.profile import Profile
     from coupons.making.estimate import Estimate
     from coupons.making.plan import Plan
     from coupons.making.record import Coupon, CouponProof
@@ -57,6 +58,7 @@ def make_coupon(
     layer_height_mm: float | None = None,
     speed_mm_s: float | None = None,
     bed_mm: tuple[float, float] | None = None,
+    after: str | Path | None = None,
 ) -> Made:
     """Make a coupon: print files, map, preview, entry sheets and conditions in one run folder.
 
@@ -75,13 +77,19 @@ def make_coupon(
         Printing speed, from which the time is estimated; kept with the run.
     bed_mm : (float, float), optional
         Width and depth of the bed; the spec's own if not given. Not for a part.
+    after : str or Path, optional
+        Profile of earlier prints of this machine and material: what is asked first starts from what
+        it knows, so that fewer entries are enough. Not for a part.
 
     Raises
     ------
     SpecError
         If there is no such spec, or with every problem in it.
     PlanError
-        If it does not fit the bed, breaks a rule, or a solid does not come out as the record says.
+        If it does not fit the bed, breaks a rule, or a solid does not come out as the record says;
+        or if the profile is of another machine or material.
+    ProfileError
+        If the profile cannot be read.
     RunError
         If the folder holds typed entries or another coupon.
     WriteError
@@ -98,7 +106,7 @@ def make_coupon(
     from coupons.making.spec.part_spec import PartSpec, load_asked
 
     loaded = load_asked(spec)
-    asked = _Asked(machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm)
+    asked = _Asked(machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm, after)
     if isinstance(loaded, PartSpec):
         return _made_part(loaded, Path(folder), asked)
     return _make(loaded, {Path(folder): ""}, asked)[0]
@@ -116,6 +124,7 @@ def make_jobs(
     layer_height_mm: float | None = None,
     speed_mm_s: float | None = None,
     bed_mm: tuple[float, float] | None = None,
+    after: str | Path | None = None,
 ) -> tuple[Made, ...]:
     """Make a coupon as several print jobs, each with a run folder of its own.
 
@@ -124,7 +133,7 @@ def make_jobs(
 
     Parameters
     ----------
-    spec, machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm
+    spec, machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm, after
         As of `make_coupon`.
     folder : str or Path
         In it the run folders job-1, job-2 … are written.
@@ -133,7 +142,7 @@ def make_jobs(
 
     Raises
     ------
-    SpecError, PlanError, RunError, WriteError
+    SpecError, PlanError, ProfileError, RunError, WriteError
         As `make_coupon`; then none of the folders is written.
 
     Examples
@@ -154,7 +163,7 @@ def make_jobs(
     loaded = load_asked(spec)
     if isinstance(loaded, PartSpec):
         raise PlanError([Problem("jobs", "none for a part that exists already", f"{jobs} jobs")])
-    asked = _Asked(machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm)
+    asked = _Asked(machine, material, nozzle_mm, layer_height_mm, speed_mm_s, bed_mm, after)
     # No other set of jobs may have the same names: they may all be fitted together one day.
     name = secrets.token_hex(3)
     folders = {Path(folder) / f"job-{n}": f"{name}-{n}" for n in range(1, jobs + 1)}
@@ -171,6 +180,7 @@ class _Asked:
     layer_height_mm: float | None
     speed_mm_s: float | None
     bed_mm: tuple[float, float] | None
+    after: str | Path | None = None
 
 
 def _make(spec: "Spec", folders: dict[Path, str], asked: _Asked) -> tuple[Made, ...]:
@@ -182,7 +192,27 @@ def _make(spec: "Spec", folders: dict[Path, str], asked: _Asked) -> tuple[Made, 
         _Job(plan_coupon(spec, *sizes, job=number), folder, name)
         for number, (folder, name) in enumerate(folders.items(), start=1)
     ]
-    return _written(jobs, asked.machine, asked.material, asked.speed_mm_s)
+    earlier = None if asked.after is None else _earlier(asked.after, asked.machine, asked.material)
+    return _written(jobs, asked.machine, asked.material, asked.speed_mm_s, earlier=earlier)
+
+
+def _earlier(path: str | Path, machine: str, material: str) -> "Profile":
+    """Read a profile that is to be of this machine and material, where these are given."""
+    from coupons.learning.profile_file import read_profile
+
+    known = read_profile(Path(path))
+    todo = "Leave it out, or give the profile of that machine and material"
+    problems = [
+        Problem(what, f"{what} {mine!r} as in the profile", repr(given), todo)
+        for what, given, mine in (
+            ("machine", machine, known.machine),
+            ("material", material, known.material),
+        )
+        if given not in ("", mine)
+    ]
+    if problems:
+        raise PlanError(problems)
+    return known
 
 
 @dataclass(frozen=True)
@@ -200,9 +230,12 @@ def _written(
     material: str,
     speed_mm_s: float | None,
     prove: "Callable[[Coupon], CouponProof] | None" = None,
+    earlier: "Profile | None" = None,
 ) -> tuple[Made, ...]:
     """Write planned coupons into their run folders, all or none."""
+    from coupons.answering.next.earlier import EARLIER_FILE
     from coupons.atomic import together
+    from coupons.learning.profile_file import write_profile
     from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
     from coupons.making.estimate import estimate
     from coupons.making.output.folder import checked_solids, write_coupon_files
@@ -229,6 +262,8 @@ def _written(
             )
             run = name_run(job.folder, job.plan.spec.digest, machine, material)
             write_coupon_files(job.plan, job.folder, built, run, proof)
+            if earlier is not None:
+                write_profile(earlier, job.folder / EARLIER_FILE)
         files.settle()  # the pages are made from what stands in the folders
         for job in jobs:
             write_run_pages(job.folder)
@@ -280,20 +315,8 @@ def prove_profile(
     from coupons.answering.joints.joint_list import read_joints
     from coupons.answering.joints.usual import usual_joints
     from coupons.answering.proof import plan_proof, proof_of
-    from coupons.learning.profile_file import read_profile
 
-    known = read_profile(Path(profile))
-    todo = "Leave it out, or give the profile of that machine and material"
-    problems = [
-        Problem(what, f"{what} {mine!r} as in the profile", repr(given), todo)
-        for what, given, mine in (
-            ("machine", machine, known.machine),
-            ("material", material, known.material),
-        )
-        if given and given != mine
-    ]
-    if problems:
-        raise PlanError(problems)
+    known = _earlier(profile, machine, material)
     listed = usual_joints(known) if joints is None else read_joints(Path(joints)).joints
     proof = plan_proof(known, listed, bed_mm)
     (made,) = _written(
@@ -315,9 +338,11 @@ def _made_part(spec: "PartSpec", folder: Path, asked: _Asked) -> Made:
     from coupons.measuring.run.folder import RECORD_FILE, start_run
     from coupons.showing.pages.run_pages import refuse_foreign_pages, write_run_pages
 
+    todo = "Leave it out"
     if asked.bed_mm is not None:
-        todo = "Leave it out"
         raise PlanError([Problem("bed", "none for a part that exists already", "one", todo)])
+    if asked.after is not None:
+        raise PlanError([Problem("after", "none for a part that exists already", "one", todo)])
     coupon = part_record(spec, asked.layer_height_mm, asked.nozzle_mm)
     with together() as files:
         refuse_foreign_pages(folder)

@@ -8,9 +8,10 @@ printers that neither was chosen on. *Again*: the sd of the next print's gap aft
 ``first``, against what a new coupon leaves in as many minutes, printed once to five times, for
 someone who has printed ``first``; *least*: were everything of so many prints known exactly.
 *Restarts*: the same, searched again from random coupons, to see whether the search is what limits
-it. *Promised*: half widths of the 90 % intervals promised for a first coupon, against those that
-fits of simulated printers give. Errors of the first three are standard errors over sets of printers
-on which coupons are judged, that of the last over simulated printers. Seconds are of the processor.
+it; *longer*: with more minutes, to see whether they are. *Promised*: half widths of the 90 %
+intervals promised for a first coupon, against those that fits of simulated printers give. Errors
+but of the last are standard errors over sets of printers on which coupons are judged; of the last,
+over simulated printers. Seconds are of the processor.
 """
 
 import argparse
@@ -56,7 +57,9 @@ WANTS = {
     "hinge": ("slide hole/pin across z at 4",),
     "two": ("slide slot/tongue across x at 12", "push slot/tongue across x at 12"),
 }
-RESTARTED = ("three",)  # the wants that are searched again from random coupons
+PARTS = ("search", "again", "restarts", "longer", "promised")
+LOOKED_INTO = ("restarts", "longer")  # only for these wants:
+RESTARTED = ("three",)
 PRINTS = (1, 2, 3, 4, 5)  # the command takes the best of these
 SETS = 4  # of printers, on which coupons are judged
 
@@ -161,6 +164,16 @@ def against_again(texts, name="first"):
     return told
 
 
+def with_longer(texts, times=(2, 4), prints=4):
+    """Return the same where the new coupon may take so many times the minutes of the old."""
+    search, judges, priced, state, minutes = after_one(texts)
+    told = {}
+    for more in times:
+        prepared(search, state, more * minutes, prints)
+        told[f"times {more}"] = sd_ratios(judges, priced, rows_of(search.run()), prints)
+    return told
+
+
 def restarted(texts, count=4, seed=3, prints=(4,)):
     """Return the same for the best of searches that begin with random coupons."""
     search, judges, priced, state, minutes = after_one(texts)
@@ -253,7 +266,7 @@ def main():
     parser.add_argument("--random", type=int, default=300)
     parser.add_argument("--printers", type=int, default=20)
     parser.add_argument("--minutes", type=float, default=40.0)
-    parser.add_argument("--parts", nargs="+", default=["search", "again", "restarts", "promised"])
+    parser.add_argument("--parts", nargs="+", default=list(PARTS))
     parser.add_argument("--wants", nargs="+", default=list(WANTS))
     parser.add_argument("--rows", type=Path, default=Path("study_next.jsonl"))
     given = parser.parse_args()
@@ -261,6 +274,7 @@ def main():
         "search": lambda texts: against_random(texts, given.minutes, given.random),
         "again": against_again,
         "restarts": restarted,
+        "longer": with_longer,
         "promised": lambda texts: promised(texts, given.minutes, given.printers),
     }
     kept = given.rows.read_text(encoding="utf-8").splitlines() if given.rows.exists() else []
@@ -268,7 +282,7 @@ def main():
     done = {(row["part"], row["wants"]) for row in rows}
     for part in given.parts:
         for name in given.wants:
-            if (part, name) in done or (part == "restarts" and name not in RESTARTED):
+            if (part, name) in done or (part in LOOKED_INTO and name not in RESTARTED):
                 continue
             rows.append({"part": part, "wants": name, **parts[part](WANTS[name])})
             add_rows(given.rows, rows[-1:])

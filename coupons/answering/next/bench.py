@@ -3,12 +3,12 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from coupons.answering.next.earlier import guide_in
 from coupons.answering.next.guide import (
     ENOUGH,
     Guide,
     Task,
     best_task,
-    guide_of,
     key_of,
     learned,
     look_ahead,
@@ -171,8 +171,8 @@ def open_bench(folder: Path, choice: str = "all", by: str = "") -> Bench:
 
     Raises
     ------
-    RunError, EntriesError
-        If its record or its sheet cannot be read.
+    RunError, EntriesError, ProfileError
+        If its record, its sheet or the profile of its earlier prints cannot be read.
     """
     coupon = read_coupon(folder / RECORD_FILE)
-    return Bench(open_sheet(folder / FILE, coupon), guide_of(coupon), choice, by)
+    return Bench(open_sheet(folder / FILE, coupon), guide_in(folder, coupon), choice, by)

@@ -5,7 +5,8 @@ import os
 from pathlib import Path
 from typing import Any
 
-from coupons.answering.next.guide import MORE, Ahead, Guide, guide_of
+from coupons.answering.next.earlier import guide_in
+from coupons.answering.next.guide import MORE, Ahead, Guide
 from coupons.answering.next.wants import CHOICES
 from coupons.atomic import write_text
 from coupons.making.record import (
@@ -95,7 +96,7 @@ def write_entry_page(folder: Path, *, choice: str = "all") -> Path:
     page = folder / "entry.html"
     coupon = read_coupon(folder / "coupon.json")
     picture = read_picture(folder / "map.svg")
-    guide = guide_of(coupon)
+    guide = guide_in(folder, coupon)
     order = best_order(guide) if guide else None
     record = entry_record(coupon, folder.resolve().name, choice)
     record["guide"] = guide_record(guide, order) if guide and order else None

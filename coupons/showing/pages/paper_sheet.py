@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
-from coupons.answering.next.guide import guide_of
+from coupons.answering.next.earlier import guide_in
 from coupons.atomic import write_text
 from coupons.making.output.map_drawing import signed
 from coupons.making.record import Coupon, long_row_sentence, read_coupon
@@ -85,7 +85,7 @@ def write_sheet(folder: Path) -> Path:
         If the record or the map cannot be read.
     """
     coupon = read_coupon(folder / "coupon.json")
-    guide = guide_of(coupon)
+    guide = guide_in(folder, coupon)
     first = first_numbers(guide, best_order(guide)) if guide else ()
     picture = read_picture(folder / "map.svg")
     page = folder / "sheet.html"
