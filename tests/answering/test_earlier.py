@@ -50,6 +50,7 @@ def test_page_and_terminal_start_from_the_profile(after):
     html = (after.folder / "entry.html").read_text(encoding="utf-8")
     record = json.loads(re.search(r'id="record">(.*?)</script>', html, re.S)[1])["guide"]
     assert np.allclose(record["mean"], guide.start.mean[: len(record["mean"])], rtol=1e-6)
+    assert "starts from what earlier prints of this machine taught" in html
     bench = open_bench(after.folder)
     assert np.allclose(bench.guide.start.covariance, guide.start.covariance)
     assert bench.brings() < open_bench_without(after).brings()

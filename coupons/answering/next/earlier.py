@@ -46,5 +46,9 @@ def guide_in(folder: Path, coupon: Coupon) -> Guide | None:
     ProfileError
         If that profile cannot be read.
     """
-    path = folder / EARLIER_FILE
-    return guide_after(coupon, read_profile(path) if stands(path) else None)
+    return guide_after(coupon, read_profile(folder / EARLIER_FILE) if has_earlier(folder) else None)
+
+
+def has_earlier(folder: Path) -> bool:
+    """Tell whether a run folder holds the profile of earlier prints."""
+    return stands(folder / EARLIER_FILE)

@@ -5,7 +5,7 @@ import os
 from pathlib import Path
 from typing import Any
 
-from coupons.answering.next.earlier import guide_in
+from coupons.answering.next.earlier import guide_in, has_earlier
 from coupons.answering.next.guide import MORE, Ahead, Guide
 from coupons.answering.next.wants import CHOICES
 from coupons.atomic import write_text
@@ -119,6 +119,7 @@ def write_entry_page(folder: Path, *, choice: str = "all") -> Path:
             printed_solid=PRINTED_SOLID,
             choices=choices_of(guide),
             more=MORE,
+            earlier=has_earlier(folder),
             first_steps=_first_steps(coupon, guide, order) if guide and order else (),
             record=record,
         ),
