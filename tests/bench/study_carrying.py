@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from coupons.answering.chances.clearance import Clearance
 from coupons.learning.carrying import SIZES, carried, change_of_pair, learn_change
 from coupons.learning.effects import TERMS, prior_mean, prior_sd
+from coupons.learning.like import FAMILIES, OF_MACHINES
 from coupons.learning.pooling import Evidence, Pooled, evidence_of, pool
 from coupons.learning.profile import Profile
 from coupons.learning.profile_file import read_profile
@@ -44,7 +45,6 @@ JOINTS = (
     Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z),
 )
 _GROWTHS = [TERMS.index(name) for name in ("growth_ext", "growth_int", "round_ext", "round_int")]
-_ONE_GROUP = np.zeros(len(TERMS), dtype=np.intp)
 
 
 def seen(information: Array, terms: Array, rng: np.random.Generator) -> Evidence:
@@ -94,11 +94,11 @@ def draw_set(
         now[_GROWTHS] += FAR * rng.choice([-1, 1], len(_GROWTHS))
     own = seen(FEW * information, now, rng)
     over = carried(seen(information, was, rng), learn_change(learned))
-    found = pool(own, [], _ONE_GROUP, carried=over)
+    found = pool(own, [], FAMILIES, carried=over)
     return (
         judge(found, now, rows),
-        judge(pool(own, [], _ONE_GROUP), now, rows),
-        found.new,
+        judge(pool(own, [], FAMILIES), now, rows),
+        float(found.new[OF_MACHINES].max()),
     )
 
 
