@@ -41,10 +41,10 @@ def _family(term: str) -> int:
     return _LENGTHS if term in _AXES else _PLANE
 
 
-_FAMILIES = np.array([_family(term) for term in TERMS])
+FAMILIES = np.array([_family(term) for term in TERMS])
 # How far machines differ is learned for faces and lengths in the plane together.
-_GROUPS = np.where(_FAMILIES == _LENGTHS, _PLANE, _FAMILIES)
-_OF_MACHINES = [_PLANE, _ACROSS_LAYERS, _LENGTHS]
+_GROUPS = np.where(FAMILIES == _LENGTHS, _PLANE, FAMILIES)
+OF_MACHINES = [_PLANE, _ACROSS_LAYERS, _LENGTHS]
 _ONE_GROUP = np.zeros(len(SCATTERS), dtype=np.intp)
 _THRESHOLDS = np.array([term.startswith("from_") for term in TERMS], float)
 
@@ -100,7 +100,7 @@ def lean_on(profile: Profile, others: Sequence[Profile]) -> Profile:
         _of_terms(profile),
         [_of_terms(one) for one in kindred.kin],
         _GROUPS,
-        _FAMILIES,
+        FAMILIES,
         _carried_terms(profile, kindred, change),
     )
     scatters = pool(
@@ -117,8 +117,8 @@ def lean_on(profile: Profile, others: Sequence[Profile]) -> Profile:
         _TERMS_PRIOR.mean + _TERMS_PRIOR.sd * terms.mean,
         terms.covariance * np.outer(_TERMS_PRIOR.sd, _TERMS_PRIOR.sd),
         dict(zip(SCATTERS, zip(log_mean, log_sd, strict=True), strict=True)),
-        like=_like(kindred, float(terms.unlike[_OF_MACHINES].max())),
-        carried=_told(kindred, change, terms.new),
+        like=_like(kindred, float(terms.unlike[OF_MACHINES].max())),
+        carried=_told(kindred, change, float(terms.new[OF_MACHINES].max())),
         measured=joined_ranges(each for one in behind for each in one.measured),
         counts=profile.counts.model_copy(update={"by_print_effect": _prints_behind(behind)}),
     )

@@ -106,15 +106,15 @@ class Pooled:
         Mean of the sds between machines, as shares of the general prior's.
     unlike : ndarray of shape (n_families,)
         Chance that the machine is not of their kind in the terms of a family.
-    new : float
-        Chance that nothing carries over from what it was before a change.
+    new : ndarray of shape (n_families,)
+        Chance that the terms of a family do not carry over from what they were before a change.
     """
 
     mean: Array
     covariance: Array
     spreads: Array
     unlike: Array
-    new: float
+    new: Array
 
 
 def widened(one: Evidence, covariance: Array) -> Evidence:
@@ -163,7 +163,8 @@ class _Stack:
     """Normals with log weights, one a row, and what each of them takes for true.
 
     ``spreads`` has a column a group: how far machines differ in it; ``general`` one a family:
-    whether this machine is like none of them in it. ``new`` says that nothing carries over.
+    whether this machine is like none of them in it; ``new`` whether it does not carry over what it
+    was. ``row`` counts the priors before what carries over.
     """
 
     log_weights: Array
@@ -172,6 +173,7 @@ class _Stack:
     spreads: Array
     general: NDArray[np.bool_]
     new: NDArray[np.bool_]
+    row: NDArray[np.intp]
 
 
 def pool(
@@ -199,14 +201,10 @@ def pool(
     Pooled
         In units of the prior's standard deviations, from its mean.
     """
-    priors = _priors(others, groups, groups if families is None else families)
+    families = groups if families is None else families
+    priors = _priors(others, groups, families)
     if carried is not None:
-        # What it was before says nothing of whether it carries over.
-        over = _normalized(_told(carried, priors))
-        priors = _joined(
-            _weighed(over, 1 - GENERAL_SHARE),
-            _weighed(replace(priors, new=~priors.new), GENERAL_SHARE),
-        )
+        priors = _carried_over(priors, carried, families)
     told = _told(own, priors)
     weights = np.exp(told.log_weights - np.logaddexp.reduce(told.log_weights))
     mean = weights @ told.means
@@ -218,8 +216,36 @@ def pool(
         covariance,
         weights @ told.spreads,
         weights @ told.general,
-        float(weights @ told.new),
+        weights @ told.new,
     )
+
+
+def _carried_over(priors: _Stack, carried: Evidence, families: NDArray[np.intp]) -> _Stack:
+    """Return priors that know what the machine was before a change, or not, family by family.
+
+    As with others of its kind, a machine may have changed in its growths as no other did, and in
+    its lengths as all did. What it was says nothing of whether it carries over.
+    """
+    over = _likely(_normalized(_told(carried, replace(priors, row=np.arange(len(priors.row))))))
+    for family in range(int(families.max()) + 1):
+        new = over.new.copy()
+        new[:, family] = True
+        terms = families == family
+        apart = terms[:, None] & terms
+        kept = ~terms[:, None] & ~terms
+        anew = replace(
+            over,
+            means=np.where(terms, priors.means[over.row], over.means),
+            covariances=apart * priors.covariances[over.row] + kept * over.covariances,
+            new=new,
+        )
+        over = _joined(_weighed(over, 1 - GENERAL_SHARE), _weighed(anew, GENERAL_SHARE))
+    return over
+
+
+def _likely(stack: _Stack) -> _Stack:
+    kept = stack.log_weights > stack.log_weights.max() - _LIKELY
+    return _Stack(*(getattr(stack, each.name)[kept] for each in fields(_Stack)))
 
 
 def _priors(
@@ -237,7 +263,8 @@ def _priors(
             np.eye(n)[None],
             np.ones((1, int(groups.max()) + 1)),
             np.ones((1, n_families), bool),
-            np.zeros(1, bool),
+            np.zeros((1, n_families), bool),
+            np.zeros(1, np.intp),
         )
     kin = _likeliest(kin_of(others, groups))
     log_weights = np.array([one.log_weight for one in kin])
@@ -247,7 +274,8 @@ def _priors(
         np.array([one.covariance for one in kin]),
         np.array([one.spreads for one in kin]),
         np.zeros((len(kin), n_families), bool),
-        np.zeros(len(kin), bool),
+        np.zeros((len(kin), n_families), bool),
+        np.zeros(len(kin), np.intp),
     )
     for family in range(n_families):
         general = _made_general(stack, families == family, family)

@@ -9,7 +9,7 @@ from coupons.answering.origin import origin_of, origin_sentence
 from coupons.learning.carrying import carried, change_of_pair, learn_change
 from coupons.learning.effects import TERMS, prior_sd
 from coupons.learning.like import lean_on
-from coupons.learning.pooling import Evidence
+from coupons.learning.pooling import Evidence, pool
 from coupons.learning.profile_file import profile_text, read_profile
 
 SDS = dict(zip(TERMS, prior_sd(), strict=True))
@@ -167,3 +167,16 @@ def test_a_change_that_is_not_known_leaves_nothing_of_what_was():
     wide = learn_change([Evidence(np.zeros((1, 1)), np.zeros(1))])
     over = carried(before, wide)
     assert over.information[0, 0] < 0.011 * before.information[0, 0]
+
+
+def test_what_moves_in_its_own_way_is_left_and_the_rest_carries_over():
+    """Two families: pairs say that neither changes, the machine moved in the first alone."""
+    alike = learn_change([Evidence(np.eye(2) * 1e4, np.zeros(2))] * 8)
+    before = carried(Evidence(np.eye(2) * 1e4, np.array([5e3, 5e3])), alike)
+    own = Evidence(np.diag([40.0, 1.0]), np.array([-40.0, 0.5]))
+    found = pool(own, [], np.arange(2), carried=before)
+    # Its own entries alone, worked out by hand: precision 40 and 1 of the prior.
+    assert found.new[0] > 0.99
+    assert found.mean[0] == pytest.approx(-40 / 41, abs=0.05)
+    assert found.new[1] < 0.5
+    assert abs(found.mean[1] - 0.5) < 0.2
