@@ -13,7 +13,7 @@ from support.drawn_bodies import (
     write,
 )
 
-from coupons.answering.meshes import raw_meshes
+from coupons.answering.meshes import mesh, raw_meshes, soundness, threemf_objects
 from coupons.answering.meshes.mesh import read_bodies
 from coupons.answering.meshes.soundness import crossings
 from coupons.errors import BodyError
@@ -194,7 +194,6 @@ def test_crossings_agree_with_every_pair_tried():
     assert not len(crossings(body))
     spoiled = body.vertices_mm.copy()
     spoiled[rng.integers(len(spoiled), size=6)] *= -0.4
-    from coupons.answering.meshes import soundness
     from coupons.answering.meshes.body import Body
 
     crossed = Body("b", "b.stl", spoiled, body.triangles.copy())
@@ -206,3 +205,82 @@ def test_crossings_agree_with_every_pair_tried():
     found = {frozenset(pair) for pair in crossings(crossed).tolist()}
     assert len(naive) > 20
     assert found == naive
+
+
+def nested(levels: int, first: str) -> bytes:
+    """A package whose objects each hold the one before twice: two to the power of levels."""
+    doubled = "".join(
+        f'<object id="{n}"><components><component objectid="{n - 1}"/>'
+        f'<component objectid="{n - 1}"/></components></object>'
+        for n in range(2, levels + 2)
+    )
+    return threemf(first + doubled, f'<item objectid="{levels + 1}"/>')
+
+
+@pytest.mark.parametrize(
+    "first", [threemf_object(PLATE, 1), '<object id="1"><components/></object>']
+)
+def test_objects_that_multiply_within_one_another_are_refused_soon(tmp_path, monkeypatch, first):
+    monkeypatch.setattr(threemf_objects, "_MOST_PLACED", 1000)
+    (tmp_path / "much.3mf").write_bytes(nested(30, first))
+    assert "much.3mf: expected at most 2,000,000 triangles, got more" in refusal(
+        tmp_path / "much.3mf"
+    )
+
+
+@pytest.mark.parametrize("junk", ["<a/>", '<vertex x="0" y="0" z="0"/>'])
+def test_a_package_of_other_elements_is_not_read_to_its_end(tmp_path, monkeypatch, junk):
+    monkeypatch.setattr(raw_meshes, "MOST_TRIANGLES", 20)
+    (tmp_path / "junk.3mf").write_bytes(threemf(junk * 200 + threemf_object(PLATE, 1), ""))
+    assert "junk.3mf: expected at most 20 triangles, got more" in refusal(tmp_path / "junk.3mf")
+
+
+def test_elements_that_are_not_needed_leave_those_that_are(tmp_path):
+    more = '<metadata name="a">b</metadata><c><d/></c>'
+    one = threemf_object(PLATE, 1, "plate").replace("<mesh>", f"{more}<mesh>{more}", 1)
+    (tmp_path / "plate.3mf").write_bytes(threemf(more + one, f'{more}<item objectid="1"/>{more}'))
+    assert read_one(tmp_path / "plate.3mf").volume_mm3 == pytest.approx(PLATE.volume())
+
+
+def test_a_face_of_many_corners_counts_as_its_triangles(tmp_path, monkeypatch):
+    monkeypatch.setattr(raw_meshes, "MOST_TRIANGLES", 20)
+    ring = "".join(f"v {np.cos(n)} {np.sin(n)} 0\n" for n in range(30))
+    (tmp_path / "ring.obj").write_text(ring + "f " + " ".join(str(n + 1) for n in range(30)))
+    assert "at most 20 triangles, got 28" in refusal(tmp_path / "ring.obj")
+
+
+@pytest.mark.parametrize("scale", [1e8, 1e30])
+def test_a_body_far_away_is_refused(tmp_path, scale):
+    write(PLATE.scale((scale,) * 3), tmp_path / "far.stl")
+    with pytest.raises(
+        BodyError, match=r"far\.stl: expected a body within 1 km of the origin, got"
+    ):
+        read_bodies([tmp_path / "far.stl"], "mm")
+
+
+def test_one_body_twice_in_one_place_is_refused(tmp_path):
+    path, other = write(PLATE, tmp_path / "plate.stl"), write(PLATE, tmp_path / "copy.stl")
+    said = refusal(path, other)
+    assert "plate.stl and copy.stl: expected each body once, got plate and copy, which are" in said
+    both = trimesh.util.concatenate([as_trimesh(PLATE), as_trimesh(PLATE)])
+    assert "got twice 1 and twice 2, which" in refusal(write(both, tmp_path / "twice.stl"))
+
+
+def test_more_bodies_than_are_met_are_refused_in_one_line(tmp_path, monkeypatch):
+    monkeypatch.setattr(mesh, "MOST_BODIES", 3)
+    many = [as_trimesh(box(5, 5, 5, (9 * n, 0, 0))) for n in range(4)]
+    said = refusal(write(trimesh.util.concatenate(many), tmp_path / "many.stl"))
+    assert said.splitlines()[0].startswith("many.stl: expected at most 3 bodies, got 4. Give only")
+
+
+def test_a_cloud_of_triangles_is_refused_without_counting_all_its_crossings(tmp_path, monkeypatch):
+    monkeypatch.setattr(soundness, "_MOST_CROSSINGS", 50)
+    corners = np.random.default_rng(3).uniform(0, 50, (900, 3))
+    cloud = trimesh.Trimesh(corners, np.arange(900).reshape(-1, 3), process=False)
+    said = refusal(write(cloud, tmp_path / "cloud.stl"))
+    assert "one that crosses itself in more than 50 places, the first at" in said
+
+
+def test_an_object_that_is_placed_and_not_there_is_named(tmp_path):
+    (tmp_path / "lost.3mf").write_bytes(threemf(threemf_object(PLATE, 1), '<item objectid="7"/>'))
+    assert "damaged (object 7 is placed, and not in it)" in refusal(tmp_path / "lost.3mf")

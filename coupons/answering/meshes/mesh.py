@@ -25,6 +25,9 @@ _Named = tuple[str, str, Floats, Ints, Edges | None]
 UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 """Millimetres of the units that can be said for a file that holds none."""
 SMALLEST_MM, LARGEST_MM = 5.0, 1500.0  # length of a body that is taken to be in mm unsaid
+MOST_BODIES = 500
+"""Of all files together: each is met with all that are near it."""
+_FARTHEST_MM = 1e6  # from the origin; numbers of 32 bits are 0.06 mm apart there
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,6 +86,7 @@ def read_bodies(
             named += split
     bodies = _with_own_names(named)
     if not is_sound:
+        problems += _twice(bodies)
         for body in steps(bodies, "bodies checked"):
             problems += faults(body)
     if problems:
@@ -104,6 +108,11 @@ def _in_mm(
         got = f"none, and a longest side of {longest:.4g} ({could})"
         return [], [Problem(file, "a unit", got, "Say it, such as --units mm")]
     scale = UNITS_MM[unit] if unit else UNITS[units or "mm"]
+    farthest_mm = float(np.abs([low, high]).max()) * scale
+    if farthest_mm > _FARTHEST_MM:
+        expected = f"a body within {_FARTHEST_MM / 1e6:g} km of the origin"
+        got = f"a corner at {farthest_mm / 1e6:.4g} km"
+        return [], [Problem(file, expected, got, "Move it to where it is printed, or say its unit")]
     return [RawMesh(one.name, one.corners * scale, unit) for one in raw], []
 
 
@@ -170,7 +179,11 @@ def _shells(vertices_mm: Floats, triangles: Ints, edges: Edges) -> Iterable[Shel
 
 
 def _with_own_names(named: list[_Named]) -> list[Body]:
-    """Make the bodies; where two have one name, number them."""
+    """Make the bodies, if they are not too many; where two have one name, number them."""
+    if len(named) > MOST_BODIES:
+        files = ", ".join(dict.fromkeys(file for _, file, *_ in named))
+        todo = "Give only those that meet, or join the shells of each body into one solid"
+        raise BodyError([Problem(files, f"at most {MOST_BODIES} bodies", f"{len(named):,}", todo)])
     counts = Counter(name for name, *_ in named)
     seen: Counter[str] = Counter()
     bodies = []
@@ -179,6 +192,19 @@ def _with_own_names(named: list[_Named]) -> list[Body]:
         own = f"{name} ({seen[name]})" if counts[name] > 1 else name
         bodies.append(Body(own, file, vertices_mm, triangles, edges))
     return bodies
+
+
+def _twice(bodies: Iterable[Body]) -> list[Problem]:
+    """Refuse bodies that are one body given twice, in one place."""
+    seen: dict[tuple[bytes, float], Body] = {}
+    problems = []
+    for body in bodies:
+        same = seen.setdefault((body.vertices_mm.tobytes(), round(body.volume_mm3, 6)), body)
+        if same is not body:
+            where = same.file if same.file == body.file else f"{same.file} and {body.file}"
+            names = f"{same.name} and {body.name}, which are one body in one place"
+            problems.append(Problem(where, "each body once", names, "Leave one of them out"))
+    return problems
 
 
 def _several(bodies: Iterable[Body]) -> list[str]:

@@ -23,6 +23,7 @@ MOST_TRIANGLES = 2_000_000
 KINDS = (".stl", ".3mf", ".obj", ".ply")
 _MOST_BYTES = 640_000_000  # STL as text has up to 320 bytes a triangle
 _STL_HEAD, _STL_TRIANGLE = 84, 50
+_OBJ_FACE = re.compile(rb"^[ \t]*f[ \t][^\n]*", re.MULTILINE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +98,9 @@ def _announced(kind: str, data: bytes) -> int:
     if kind == ".ply":
         said_faces = re.search(rb"element\s+face\s+(\d+)", data[:4096])
         return int(said_faces[1]) if said_faces else 0
-    return data.count(b"\nf ") if kind == ".obj" else 0
+    if kind == ".obj":  # a face with many corners is many triangles
+        return sum(max(len(face[0].split()) - 3, 0) for face in _OBJ_FACE.finditer(data))
+    return 0
 
 
 def _loaded(kind: str, data: bytes) -> list[tuple[str, NDArray[np.float64], str]]:

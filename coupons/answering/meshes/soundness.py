@@ -12,8 +12,7 @@ from coupons.errors import Problem
 
 DEEPEST_TOUCH_MM = 1e-3
 """Triangles that pass through each other by less only touch: numbers of 32 bits are rounded."""
-
-
+_MOST_CROSSINGS = 10_000  # that are looked for: the triangles of a cloud all cross each other
 _LITTLE = np.cos(np.radians(30.0))
 
 
@@ -33,10 +32,12 @@ def faults(body: Body) -> Iterator[Problem]:
     if flat == len(body.triangles) or abs(body.volume_mm3) < 1e-6:
         yield Problem(where, "a body with volume", "none", "Export the solid, not its sketch")
         return
-    crossing = crossings(body)
+    crossing = crossings(body, _MOST_CROSSINGS)
     if len(crossing):
         place = body.corners_mm[crossing[0, 0]].mean(axis=0)
-        got = f"one that crosses itself in {len(crossing)} places, the first at {_point(place)}"
+        over = len(crossing) > _MOST_CROSSINGS
+        count = f"more than {_MOST_CROSSINGS}" if over else len(crossing)
+        got = f"one that crosses itself in {count} places, the first at {_point(place)}"
         todo = "Join its parts into one solid, and export it again"
         yield Problem(where, "a surface without crossings", got, todo)
 
@@ -49,15 +50,18 @@ def _point(point: Floats) -> str:
     return "({:.2f}, {:.2f}, {:.2f})".format(*point)
 
 
-def crossings(body: Body) -> Ints:
-    """Return pairs of triangles that pass through each other, shape (k, 2)."""
+def crossings(body: Body, most: int | None = None) -> Ints:
+    """Return pairs of triangles that pass through each other, shape (k, 2).
+
+    With ``most`` it stops looking once it has found more.
+    """
     sheet = _smooth_sheets(body)
     frame = _squared_up(body, sheet)
     corners = [(body.vertices_mm @ frame)[body.triangles[:, k]] for k in range(3)]
     low = np.minimum(np.minimum(corners[0], corners[1]), corners[2])
     high = np.maximum(np.maximum(corners[0], corners[1]), corners[2])
     tree = box_tree(low, high, sheet, body.normals @ frame)
-    return _crossing(body, overlapping_within(tree, DEEPEST_TOUCH_MM))
+    return _crossing(body, overlapping_within(tree, DEEPEST_TOUCH_MM), most)
 
 
 def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
@@ -87,7 +91,8 @@ def _within(body: Body, corners_mm: Floats) -> Ints:
     return np.flatnonzero(~(under | over).any(axis=1))
 
 
-def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]]) -> Ints:
+def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]], most: int | None = None) -> Ints:
+    count = 0
     found = [np.empty((0, 2), dtype=np.int64)]
     for i, j in pairs:
         apart = _straddle(body, i, j)
@@ -96,6 +101,9 @@ def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]]) -> Ints:
         i, j = i[apart], j[apart]
         crossed = _edge_through(body, i, j) | _edge_through(body, j, i)
         found.append(np.column_stack([i[crossed], j[crossed]]))
+        count += int(crossed.sum())
+        if most is not None and count > most:
+            break
     return np.concatenate(found)
 
 

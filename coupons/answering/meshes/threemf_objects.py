@@ -7,6 +7,7 @@ followed, and the ``path`` of its production extension, by which large packages 
 
 import io
 import zipfile
+from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from xml.etree import ElementTree
@@ -28,7 +29,11 @@ UNITS_MM = {
 }
 _START_TYPE = "/3dmodel"
 _DEEPEST = 32  # of components within components
-_MOST_BYTES = 2_000_000_000
+_MOST_BYTES = 640_000_000  # of one part, unpacked: twice that of the most triangles
+_ELEMENTS_A_TRIANGLE = 5  # three vertices at the most, and what else there is
+_LARGEST = 1e9  # of a number in a transform
+_MOST_PLACED = 100_000  # objects and components; those within one another multiply
+_AT_ONCE = 1 << 20  # bytes
 
 
 class TooManyError(Exception):
@@ -50,6 +55,9 @@ class _Read:
     package: zipfile.ZipFile
     most: int
     triangles: int = 0
+    elements: int = 0
+    placed: int = 0
+    placed_triangles: int = 0
     objects: dict[Key, _Object] = field(default_factory=dict)
     parts: set[str] = field(default_factory=set)
     items: list[tuple[Key, Floats]] = field(default_factory=list)
@@ -70,15 +78,11 @@ def read_objects(data: bytes, most_triangles: int) -> list[tuple[str, Floats, st
         read = _Read(package, most_triangles)
         _read_part(read, _start(package), is_start=True)
         found = []
-        placed = 0
         for key, transform in read.items:
-            one = read.objects[key]
+            one = _object_of(read, key)
             if not one.is_model:
                 continue
             pieces = list(_placed(read, key, transform, 0))
-            placed += sum(map(len, pieces))
-            if placed > most_triangles:  # one object may be placed many times
-                raise TooManyError
             if pieces:
                 found.append((one.name, np.concatenate(pieces), read.unit))
     return found
@@ -99,74 +103,103 @@ def _read_part(read: _Read, part: str, *, is_start: bool = False) -> None:
     read.parts.add(part)
     if read.package.getinfo(part).file_size > _MOST_BYTES:
         raise TooManyError
-    own = {}
+    reader = _PartReader(read, part)
+    parser = ElementTree.XMLParser(target=reader)
     with read.package.open(part) as stream:
-        events = ElementTree.iterparse(stream, events=("end",))
-        for number, one in _objects(events, read):
-            own[(part, number)] = one
-        root: ElementTree.Element = events.root  # type: ignore[attr-defined]  # set at the end
-    read.objects |= own
+        while portion := stream.read(_AT_ONCE):
+            parser.feed(portion)
+    parser.close()
+    read.objects |= reader.objects
     if is_start:
-        _read_build(read, root, part)
-    others = [key[0] for one in own.values() for key, _ in one.components if key[0]]
+        read.unit, read.items = reader.unit, reader.items
+        if read.unit not in UNITS_MM:
+            raise ValueError(f"unit {read.unit}")
+    others = [key[0] for one in reader.objects.values() for key, _ in one.components if key[0]]
     for other in [*others, *(key[0] for key, _ in read.items)]:
         _read_part(read, other)
 
 
-def _read_build(read: _Read, root: ElementTree.Element, part: str) -> None:
-    """Take the unit, and what is placed to be built."""
-    read.unit = root.get("unit", "millimeter")
-    if read.unit not in UNITS_MM:
-        raise ValueError(f"unit {read.unit}")
-    for item in _named(root, "item"):
-        read.items.append((_key(item, part), _matrix(item.get("transform"))))
+class _PartReader:
+    """Takes what counts of each element as it begins; no tree of them is kept."""
+
+    def __init__(self, read: _Read, part: str) -> None:
+        self.read, self.part = read, part
+        self.objects: dict[Key, _Object] = {}
+        self.items: list[tuple[Key, Floats]] = []
+        self.unit = "millimeter"
+        self._open = _Object()
+        self._vertices = array("d")
+        self._triangles = array("q")
+        self._takes = {
+            "model": self._model,
+            "object": self._object,
+            "vertex": self._vertex,
+            "triangle": self._triangle,
+            "component": self._component,
+            "item": self._item,
+        }
+
+    def start(self, tag: str, said: dict[str, str]) -> None:
+        """Take an element that begins."""
+        self.read.elements += 1
+        if self.read.elements > _ELEMENTS_A_TRIANGLE * self.read.most:
+            raise TooManyError
+        take = self._takes.get(tag.rpartition("}")[2])
+        if take is not None:
+            take(said)
+
+    def end(self, tag: str) -> None:
+        """Make an object's triangles once it is complete."""
+        if tag.rpartition("}")[2] == "object" and self._triangles:
+            corners = np.array(self._triangles, dtype=np.int64).reshape(-1, 3)
+            vertices = np.array(self._vertices).reshape(-1, 3)
+            if corners.min() < 0 or corners.max() >= len(vertices):
+                raise ValueError("a triangle without its vertex")
+            self._open.corners = vertices[corners]
+
+    def close(self) -> None:
+        """Nothing is left to do at the end."""
+
+    def _model(self, said: dict[str, str]) -> None:
+        self.unit = said.get("unit", "millimeter")
+
+    def _object(self, said: dict[str, str]) -> None:
+        is_model = said.get("type", "model") in ("model", "")
+        self._open = _Object(said.get("name", ""), is_model)
+        self.objects[(self.part, said["id"])] = self._open
+        del self._vertices[:], self._triangles[:]
+
+    def _vertex(self, said: dict[str, str]) -> None:
+        self._vertices.extend((float(said["x"]), float(said["y"]), float(said["z"])))
+
+    def _triangle(self, said: dict[str, str]) -> None:
+        self._triangles.extend((int(said["v1"]), int(said["v2"]), int(said["v3"])))
+        self.read.triangles += 1
+        if self.read.triangles > self.read.most:
+            raise TooManyError
+
+    def _component(self, said: dict[str, str]) -> None:
+        self._open.components.append((_key(said, ""), _matrix(said.get("transform"))))
+
+    def _item(self, said: dict[str, str]) -> None:
+        self.items.append((_key(said, self.part), _matrix(said.get("transform"))))
 
 
-def _objects(
-    events: Iterator[tuple[str, ElementTree.Element]], read: _Read
-) -> Iterator[tuple[str, _Object]]:
-    """Yield each object once it is complete, and forget its elements."""
-    vertices: list[tuple[str, ...]] = []
-    triangles: list[tuple[str, ...]] = []
-    for _, element in events:
-        tag = _tag(element)
-        if tag == "vertex":
-            vertices.append((element.attrib["x"], element.attrib["y"], element.attrib["z"]))
-        elif tag == "triangle":
-            triangles.append((element.attrib["v1"], element.attrib["v2"], element.attrib["v3"]))
-            read.triangles += 1
-            if read.triangles > read.most:
-                raise TooManyError
-        elif tag in ("vertices", "triangles"):
-            element.clear()
-        elif tag == "object":
-            yield element.attrib["id"], _object(element, vertices, triangles)
-            vertices, triangles = [], []
-            element.clear()
-
-
-def _object(
-    element: ElementTree.Element,
-    vertices: list[tuple[str, ...]],
-    triangles: list[tuple[str, ...]],
-) -> _Object:
-    one = _Object(element.get("name", ""), element.get("type", "model") in ("model", ""))
-    if triangles:
-        corners = np.array(triangles, dtype=np.int64)
-        if corners.min() < 0 or corners.max() >= len(vertices):
-            raise ValueError("a triangle without its vertex")
-        one.corners = np.array(vertices, dtype=np.float64)[corners]
-    one.components = [
-        (_key(part, ""), _matrix(part.get("transform"))) for part in _named(element, "component")
-    ]
-    return one
+def _object_of(read: _Read, key: Key) -> _Object:
+    if key not in read.objects:
+        raise ValueError(f"object {key[1]} is placed, and not in it")
+    return read.objects[key]
 
 
 def _placed(read: _Read, key: Key, transform: Floats, depth: int) -> Iterator[Floats]:
     """Yield the corners of an object and of all of its components, in place."""
     if depth > _DEEPEST:
         raise ValueError("an object that contains itself")
-    one = read.objects[key]
+    one = _object_of(read, key)
+    read.placed += 1  # one object may be placed many times
+    read.placed_triangles += 0 if one.corners is None else len(one.corners)
+    if read.placed > _MOST_PLACED or read.placed_triangles > read.most:
+        raise TooManyError
     if one.corners is not None:
         corners = one.corners @ transform[:3] + transform[3]
         is_mirrored = np.linalg.det(transform[:3]) < 0
@@ -184,19 +217,11 @@ def _matrix(text: str | None) -> Floats:
     if text is None:
         return np.vstack([np.eye(3), np.zeros(3)])
     numbers = np.array(text.split(), dtype=np.float64)
-    if len(numbers) != 12 or not np.isfinite(numbers).all():
+    if len(numbers) != 12 or not (np.abs(numbers) <= _LARGEST).all():
         raise ValueError(f"transform {text[:40]}")
     return numbers.reshape(4, 3)
 
 
-def _key(element: ElementTree.Element, part: str) -> Key:
-    path = next((v for k, v in element.attrib.items() if k.endswith("}path")), "")
-    return path.lstrip("/") or part, element.attrib["objectid"]
-
-
-def _named(element: ElementTree.Element, tag: str) -> list[ElementTree.Element]:
-    return [one for one in element.iter() if _tag(one) == tag]
-
-
-def _tag(element: ElementTree.Element) -> str:
-    return str(element.tag).rpartition("}")[2]
+def _key(said: dict[str, str], part: str) -> Key:
+    path = next((v for k, v in said.items() if k.endswith("}path")), "")
+    return path.lstrip("/") or part, said["objectid"]
