@@ -2,6 +2,8 @@
 
 import pytest
 from bench.fuzz import PLANS, fuzz, kind_of
+from bench.fuzz_meshes import PLANS as MESHES
+from bench.fuzz_meshes import fuzz_meshes
 
 
 @pytest.mark.slow
@@ -12,6 +14,16 @@ def test_spoiled_files_end_every_command_in_words(tmp_path):
     assert bench.faults == []
     assert set(bench.exits) <= {0, 1, 2}
     assert sum(bench.runs.values()) > 200
+
+
+@pytest.mark.slow
+def test_spoiled_bodies_end_meet_and_relieve_in_words(tmp_path):
+    numbers = range(60)
+    assert {kind_of(number, MESHES) for number in numbers} == set(MESHES)
+    bench = fuzz_meshes(numbers, 1, tmp_path)
+    assert bench.faults == []
+    assert set(bench.exits) <= {0, 1, 2}
+    assert bench.exits[0] > 0
 
 
 @pytest.mark.slow

@@ -11,8 +11,10 @@ from support.drawn_bodies import box, drawn, round_bar, write
 from support.known_profile import known_profile
 from support.meeting_cases import TILT, cases, turned
 
+from coupons.answering.meet import lone
 from coupons.answering.meet.list_rows import list_csv
 from coupons.answering.meet.meetings import meet
+from coupons.answering.meshes.rounds import Cylinder
 from coupons.cli import main
 from coupons.learning.profile_file import write_profile
 
@@ -155,3 +157,26 @@ def test_hardware_that_is_not_of_the_hole_is_refused_by_name(folder):
     said = " ".join(done.output.split())
     assert "hole in cover, U1: left as drawn. Cover U1 measures 3.40 mm" in said
     assert (folder / "out" / "tab.stl").exists()
+
+
+def test_a_plate_of_many_holes_is_compared_near_by_near():
+    """Pieces of one axis are joined as by comparing every pair, and few pairs are compared."""
+    rng = np.random.default_rng(8)
+    tilted = np.array([0.6, 0.0, 0.8])
+    pieces = []
+    for n in range(400):
+        axis = tilted if n % 3 else np.array([0.0, 1.0, 0.0])
+        foot = np.array([4.0 * (n % 20), 3.0 * (n // 20), 0.0])
+        for shift in (0.0, 30.0)[: 1 + n % 2]:  # every other one is in two walls
+            sign = rng.choice([-1.0, 1.0])
+            pieces.append(
+                Cylinder(
+                    sign * axis, foot + shift * axis, 2.0, 1.99, 1.995, 0.0, True, 360.0, 2.0, 48
+                )
+            )
+    near = lone._near_lines(pieces)
+    every = [(i, j) for j in range(len(pieces)) for i in range(j)]
+    same = {pair for pair in every if lone.is_same_round(*(pieces[n] for n in pair))}
+    assert len(same) == 200
+    assert same <= set(near)
+    assert len(near) < len(every) / 50

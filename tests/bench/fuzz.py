@@ -20,14 +20,14 @@ import time
 import traceback
 import unicodedata
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from bench.spoil import spoiled
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
 
 from coupons.cli import main
 from coupons.making.spec.coupon_spec import specs_folder
@@ -192,14 +192,14 @@ def good_files(folder: Path) -> None:
     )
 
 
-def kind_of(number: int) -> str:
-    """Return the kind of the file of this number, in the shares of `PLANS`."""
+def kind_of(number: int, plans: Mapping[str, Plan] = PLANS) -> str:
+    """Return the kind of the file of this number, in the shares of the plans."""
     at = (number * 0.6180339887498949) % 1.0  # spreads any run of numbers evenly
-    for kind, plan in PLANS.items():
+    for kind, plan in plans.items():
         at -= plan.share
         if at < 0:
             return kind
-    return "map"
+    return next(reversed(plans))
 
 
 def arguments_of(command: str, folder: Path) -> list[str]:
@@ -213,8 +213,16 @@ def arguments_of(command: str, folder: Path) -> list[str]:
 class Bench:
     """Runs spoiled files through commands in one folder, and keeps count."""
 
-    def __init__(self, good: Path, room: Path, seed: int) -> None:
+    def __init__(
+        self,
+        good: Path,
+        room: Path,
+        seed: int,
+        plans: Mapping[str, Plan] = PLANS,
+        spoil: Callable[[Path, np.random.Generator], None] = spoiled,
+    ) -> None:
         self.good, self.room, self.seed = good, room, seed
+        self.plans, self.spoil = plans, spoil
         self.guard = Guard()
         self.runs: Counter[str] = Counter()
         self.exits: Counter[int] = Counter()
@@ -224,15 +232,15 @@ class Bench:
 
     def try_file(self, number: int) -> None:
         """Spoil the file of this number and send it through its commands."""
-        kind = kind_of(number)
-        plan = PLANS[kind]
+        kind = kind_of(number, self.plans)
+        plan = self.plans[kind]
         for turn, (command, every) in enumerate(plan.commands.items()):
             if (number + turn) % every:
                 continue
             folder = self._fresh(plan.name, number, command)
             self._run(number, kind, command, folder)
         if number % IN_A_PROCESS == 0:
-            command = next(iter(plan.commands))
+            command = next(iter(plan.commands)).split(" && ")[0]
             folder = self._fresh(plan.name, number, command)
             self._run_process(number, kind, command, folder)
 
@@ -245,7 +253,7 @@ class Bench:
         shutil.copytree(self.good, folder, ignore=skip)
         if verb in ("make", "rehearse"):  # which refuse a sheet that somebody filled in
             shutil.copytree(self.good.with_name(BLANK), folder, ignore=skip, dirs_exist_ok=True)
-        spoiled(folder / name, np.random.default_rng([self.seed, number]))
+        self.spoil(folder / name, np.random.default_rng([self.seed, number]))
         return folder
 
     def _run(self, number: int, kind: str, command: str, folder: Path) -> None:
@@ -255,7 +263,7 @@ class Bench:
         start = time.perf_counter()
         signal.alarm(LATE_S)
         with self.guard.within(self.room):
-            done = runner.invoke(main, arguments_of(command, folder))
+            done = _one_after_the_other(runner, command, folder)
         signal.alarm(0)
         took_s = time.perf_counter() - start
         self.slowest_s = max(self.slowest_s, (round(took_s, 2), command))
@@ -300,6 +308,15 @@ class Bench:
     def _fault(self, number: int, kind: str, command: str, what: str) -> None:
         self.faults.append(Fault(number, kind, command, what))
         print(f"file {number}, {kind}, {command}: {what[-300:]}", file=sys.stderr)
+
+
+def _one_after_the_other(runner: CliRunner, command: str, folder: Path) -> Result:
+    """Run command lines joined by ``&&``, up to the first that ends with another code than 0."""
+    for one in command.split(" && "):
+        done = runner.invoke(main, arguments_of(one, folder))
+        if done.exit_code:
+            break
+    return done
 
 
 def _typed(folder: Path) -> dict[str, bytes]:

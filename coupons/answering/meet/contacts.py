@@ -25,7 +25,8 @@ LEAST_MM2 = 1.0
 LEAST_WIDTH_MM = 0.15  # of a contact: its doubled area over its outline
 _OPPOSITE = 0.005  # length of the sum of two opposite normals
 _SAME_PLANE_MM = 2e-3
-_PARALLEL = 0.01
+PARALLEL = 0.01  # sine of the angle between two axes
+OFF_ONE_AXIS_MM = 5e-3
 _OFF_AXIS_MM = 0.1
 _SAME_DEG = 0.02
 _SECTORS = 72  # of the full angle, in which arcs are compared
@@ -236,7 +237,7 @@ def _fit_together(a: Round, b: Round, reach_mm: float) -> bool:
     inner, outer = sorted((a, b), key=lambda one: not one.is_inner)
     if not inner.is_inner or outer.is_inner:
         return False
-    if np.linalg.norm(np.cross(inner.axis, outer.axis)) > _PARALLEL:
+    if np.linalg.norm(np.cross(inner.axis, outer.axis)) > PARALLEL:
         return False
     low, high = _shared_span(inner, outer, inner)
     if isinstance(inner, Cone):
@@ -256,10 +257,10 @@ def _off_axis_mm(one: Round, other: Round) -> float:
 
 def is_same_round(one: Round, other: Round) -> bool:
     """Tell whether two rounds of one body are pieces of one: on one axis, and alike in size."""
-    is_parallel = float(np.linalg.norm(np.cross(one.axis, other.axis))) <= _PARALLEL
+    is_parallel = float(np.linalg.norm(np.cross(one.axis, other.axis))) <= PARALLEL
     is_alike = abs(one.corner_mm - other.diameter_at(one.point_mm)) <= 2e-3
     is_alike &= abs(one.half_angle_deg - other.half_angle_deg) <= _SAME_DEG
-    return is_parallel and is_alike and _off_axis_mm(one, other) <= 5e-3
+    return is_parallel and is_alike and _off_axis_mm(one, other) <= OFF_ONE_AXIS_MM
 
 
 def _round_gap_mm(inner: Round, outer: Round, at_mm: Floats) -> float:

@@ -4,8 +4,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
-from coupons.answering.meet.contacts import Contact, is_same_round
+from coupons.answering.meet.contacts import OFF_ONE_AXIS_MM, PARALLEL, Contact, is_same_round
 from coupons.answering.meshes.body import Body, Floats
 from coupons.answering.meshes.patches import joined
 from coupons.answering.meshes.regions import Region
@@ -91,13 +92,27 @@ def _on_one_axis(holes: Sequence[Region]) -> Iterator[tuple[Region, ...]]:
         return
     alike = [
         (i, j)
-        for i, one in enumerate(holes)
-        for j in range(i + 1)
-        if is_same_round(_cylinder(one), _cylinder(holes[j]))
+        for i, j in _near_lines([_cylinder(one) for one in holes])
+        if is_same_round(_cylinder(holes[i]), _cylinder(holes[j]))
     ]
+    alike += [(n, n) for n in range(len(holes))]
     label = joined(len(holes), np.array(alike))
     for number in dict.fromkeys(label.tolist()):
         yield tuple(one for one, own in zip(holes, label, strict=True) if own == number)
+
+
+def _near_lines(holes: Sequence[Cylinder]) -> list[tuple[int, int]]:
+    """Return the pairs of holes whose axes pass the middle of all holes at about one place.
+
+    Those on one axis are among them, however far apart: a plate may have thousands.
+    """
+    points = np.array([one.point_mm for one in holes])
+    axes = np.array([one.axis for one in holes])
+    points = points - (points.max(axis=0) + points.min(axis=0)) / 2
+    passing = points - np.einsum("kx,kx->k", points, axes)[:, None] * axes
+    farthest_mm = float(np.linalg.norm(points, axis=1).max())
+    reach_mm = OFF_ONE_AXIS_MM + 2 * PARALLEL * farthest_mm
+    return sorted(cKDTree(passing).query_pairs(reach_mm))
 
 
 def _hole(number: int, body: Body, pieces: tuple[Region, ...]) -> LoneHole:
