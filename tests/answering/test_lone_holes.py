@@ -165,7 +165,7 @@ def test_a_plate_of_many_holes_is_compared_near_by_near():
     tilted = np.array([0.6, 0.0, 0.8])
     pieces = []
     for n in range(400):
-        axis = tilted if n % 3 else np.array([0.0, 1.0, 0.0])
+        axis = tilted if n % 3 else np.array([0.0, 0.0, 1.0])
         foot = np.array([4.0 * (n % 20), 3.0 * (n // 20), 0.0])
         for shift in (0.0, 30.0)[: 1 + n % 2]:  # every other one is in two walls
             sign = rng.choice([-1.0, 1.0])

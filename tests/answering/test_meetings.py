@@ -5,7 +5,17 @@ import numpy as np
 import pytest
 from manifold3d import Manifold
 from support.drawn_bodies import box, drawn, round_bar
-from support.meeting_cases import TILT, Case, Known, cases, pin_in_plate, pocket, rail, z_gap
+from support.meeting_cases import (
+    TILT,
+    Case,
+    Known,
+    cases,
+    pin_in_plate,
+    pocket,
+    rail,
+    screws,
+    z_gap,
+)
 
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.meet.list_rows import gaps_mm, list_csv, rows, sizes_mm
@@ -208,3 +218,14 @@ def test_a_list_of_every_kind_of_joint_is_read_as_it_is(tmp_path):
         listed = read_joints(tmp_path / "list.csv")
         assert len(listed.joints) == len(case.joints)
         assert listed.ignored == ()
+
+
+def test_more_than_two_alike_pins_are_told_to_be_one_pattern():
+    def notes(solids):
+        found = meet([drawn(solid, name) for name, solid in solids.items()])
+        return [one for one in meeting_notes(found) if "pattern" in one]
+
+    assert notes(screws(2, 0.1)) == []
+    (said,) = notes(screws(4, 0.1))
+    assert said.startswith("A and B, C: pins of one pattern. A is the two farthest apart")
+    assert said.endswith("Draw all of them with the gap of A.")

@@ -161,6 +161,9 @@ def _changed(event: str, arguments: tuple[object, ...]) -> list[str]:
         if not (isinstance(flags, int) and flags & _WRITING):
             return []
         return [os.fsdecode(path)] if isinstance(path, str | bytes | os.PathLike) else []
+    if event in ("os.remove", "os.rmdir") and isinstance(arguments[1], int) and arguments[1] >= 0:
+        # The path starts from a folder that is open.
+        return [str(Path(f"/proc/self/fd/{arguments[1]}").readlink() / str(arguments[0]))]
     taken = arguments[1:2] if event == "os.symlink" else arguments[:2]
     return [os.fsdecode(path) for path in taken if isinstance(path, str | bytes | os.PathLike)]
 

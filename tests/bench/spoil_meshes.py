@@ -35,6 +35,8 @@ def spoiled_mesh(path: Path, rng: Rng) -> None:
 
 def _pick(ways: tuple[Callable[[bytes, Rng], bytes], ...], data: bytes, rng: Rng) -> bytes:
     for _ in range(rng.integers(1, 3)):
+        if len(data) < 100:  # little is left to be spoiled
+            break
         data = ways[rng.integers(len(ways))](data, rng)
     return data
 
@@ -46,6 +48,8 @@ def _text(data: bytes, rng: Rng) -> bytes:
 def _number(data: bytes, rng: Rng) -> bytes:
     """Turn a number into another thing, an index out of range among them."""
     found = list(_NUMBER.finditer(data))
+    if not found:
+        return data
     one = found[rng.integers(len(found))]
     others = (*NUMBERS, b"999999", b"-7", b"4294967296", b"1e30")
     return data[: one.start()] + others[rng.integers(len(others))] + data[one.end() :]

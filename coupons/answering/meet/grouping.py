@@ -148,18 +148,19 @@ def _holes(rounds: list[Pair]) -> list[Group]:
     rest = list(rounds)
     groups = []
     while len(rest) > 1:
-        alike = [(i, j) for i, j in combinations(range(len(rest)), 2) if _is_twin(rest[i], rest[j])]
+        alike = [(i, j) for i, j in combinations(range(len(rest)), 2) if is_twin(rest[i], rest[j])]
         if not alike:
             break
         i, j = max(alike, key=lambda pair: _pitch_mm(rest[pair[0]], rest[pair[1]]))
         groups.append(Group("holes", "pins", (rest[i], rest[j])))
-        twins = {n for n in range(len(rest)) if _is_twin(rest[i], rest[n])} - {i, j}
+        twins = {n for n in range(len(rest)) if is_twin(rest[i], rest[n])} - {i, j}
         groups += [Group("hole", "pin", (rest[n],)) for n in sorted(twins)]
         rest = [pair for n, pair in enumerate(rest) if n not in {i, j, *twins}]
     return [*groups, *(Group("hole", "pin", (pair,)) for pair in rest)]
 
 
-def _is_twin(one: Pair, other: Pair) -> bool:
+def is_twin(one: Pair, other: Pair) -> bool:
+    """Tell whether two pins in holes are alike and on parallel axes, as those of one pattern."""
     sizes = np.abs(np.subtract(one.sizes_mm, other.sizes_mm)).max()
     parallel = float(np.linalg.norm(np.cross(one.way, other.way))) < _SQUARE
     return bool(parallel and sizes < _ALIKE_MM and one.external == other.external)

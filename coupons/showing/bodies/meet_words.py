@@ -1,6 +1,7 @@
 """Where bodies meet, in words: for the terminal and the page."""
 
 from coupons.answering.meet.contacts import Contact
+from coupons.answering.meet.grouping import is_twin
 from coupons.answering.meet.list_rows import (
     facets_at,
     gaps_mm,
@@ -185,6 +186,7 @@ def meeting_notes(met: Met) -> list[str]:
         for joint in met.joints
         if joint.group is not None and joint.group.internal == "legs"
     ]
+    notes += _pattern_notes(met)
     notes += lone_notes(met)
     notes += [apart_words(one) for one in met.apart]
     leans = leaning(met.bodies)
@@ -199,6 +201,31 @@ def meeting_notes(met: Met) -> list[str]:
             f"{', '.join(askew)}: along no axis of the printer. The list gives the nearest; "
             "correct it, or say with --up how the body is printed."
         )
+    return notes
+
+
+def _pattern_notes(met: Met) -> list[str]:
+    """Say which single pins belong to a pattern of which only the two farthest are one joint."""
+    notes = []
+    for joint in met.joints:
+        group = joint.group
+        if group is None or group.internal != "holes":
+            continue
+        others = [
+            one.letter
+            for one in met.joints
+            if one.group is not None
+            and one is not joint
+            and one.bodies == joint.bodies
+            and one.group.internal == "hole"
+            and is_twin(one.group.pairs[0], group.pairs[0])
+        ]
+        if others:
+            notes.append(
+                f"{joint.letter} and {', '.join(others)}: pins of one pattern. {joint.letter} is "
+                "the two farthest apart, and counts how far their places err; the others are "
+                f"looked at alone. Draw all of them with the gap of {joint.letter}."
+            )
     return notes
 
 
