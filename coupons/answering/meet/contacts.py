@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -342,31 +343,58 @@ def _free(
     kinds = Kind.FREE, Kind.CONE
     free = _of_kind(one, *kinds)[pairs[:, 0]] & _of_kind(other, *kinds)[pairs[:, 1]]
     told = {(a.number, b.number) for c in rounds for a in c.regions[0] for b in c.regions[1]}
+    # A region of many triangles may face many of the other body.
+    middles: list[dict[int, _Middles]] = [{}, {}]
     for i, j in pairs[free].tolist():
         if (i, j) in told:
             continue
-        found = _free_contact(bodies, one.regions[i], other.regions[j], reach_mm)
+        sides = (i, one.regions), (j, other.regions)
+        for known, (number, regions) in zip(middles, sides, strict=True):
+            if number not in known:
+                known[number] = _Middles(regions[number])
+        found = _free_contact(bodies, middles[0][i], middles[1][j], reach_mm)
         if found is not None:
             yield found
 
 
-def _free_contact(bodies: tuple[int, int], a: Region, b: Region, reach_mm: float) -> Contact | None:
-    middles = [region.corners_mm.mean(axis=1) for region in (a, b)]
-    normals = [region.body.normals[region.faces] for region in (a, b)]
-    span = float(np.linalg.norm(b.corners_mm - middles[1][:, None], axis=2).max())
-    away, nearest = cKDTree(middles[1]).query(
-        middles[0], distance_upper_bound=reach_mm + DEEPEST_MM + span
-    )
-    met = np.flatnonzero(np.isfinite(away))
+class _Middles:
+    """The middles of a region's triangles."""
+
+    def __init__(self, region: Region) -> None:
+        self.region = region
+        corners_mm = region.corners_mm
+        self.at_mm = corners_mm.mean(axis=1)
+        self.normals = region.body.normals[region.faces]
+        self.span_mm = float(np.linalg.norm(corners_mm - self.at_mm[:, None], axis=2).max())
+        self.low_mm, self.high_mm = self.at_mm.min(axis=0), self.at_mm.max(axis=0)
+
+    @cached_property
+    def tree(self) -> cKDTree:
+        return cKDTree(self.at_mm)
+
+    def near(self, other: "_Middles", within_mm: float) -> Ints:
+        """Return those that may be within a distance of another region's."""
+        above = (self.at_mm >= other.low_mm - within_mm).all(axis=1)
+        return np.flatnonzero(above & (self.at_mm <= other.high_mm + within_mm).all(axis=1))
+
+
+def _free_contact(
+    bodies: tuple[int, int], one: _Middles, other: _Middles, reach_mm: float
+) -> Contact | None:
+    within_mm = reach_mm + DEEPEST_MM + other.span_mm
+    near = one.near(other, within_mm)
+    away, nearest = other.tree.query(one.at_mm[near], distance_upper_bound=within_mm)
+    is_met = np.isfinite(away)
+    met, hit = near[is_met], nearest[is_met]
     if not len(met):
         return None
-    hit = nearest[met]
-    gap = np.einsum("kx,kx->k", middles[1][hit] - middles[0][met], normals[0][met])
-    facing = np.einsum("kx,kx->k", normals[0][met], normals[1][hit]) < -0.9
+    gap = np.einsum("kx,kx->k", other.at_mm[hit] - one.at_mm[met], one.normals[met])
+    facing = np.einsum("kx,kx->k", one.normals[met], other.normals[hit]) < -0.9
     close = facing & (gap >= -DEEPEST_MM) & (gap <= reach_mm)
+    a, b = one.region, other.region
     areas = a.body.areas_mm2[a.faces[met[close]]]
     if areas.sum() < LEAST_MM2:
         return None
-    point = areas @ middles[0][met[close]] / areas.sum()
+    point = areas @ one.at_mm[met[close]] / areas.sum()
     mean = float(areas @ gap[close] / areas.sum())
     return Contact(bodies, ((a,), (b,)), Kind.FREE, mean, float(areas.sum()), a.normal, point)

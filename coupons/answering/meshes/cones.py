@@ -124,7 +124,7 @@ def find_cones(
         taken[own] = False
     found = [one for one, is_kept in zip(found, kept, strict=True) if is_kept]
     found = [
-        (cone, with_pieces(seams, own, taken, partial(_lies_on, patches, _fit_of(cone), cone)))
+        (cone, with_pieces(seams, own, taken, partial(_lie_on, patches, _fit_of(cone), cone)))
         for cone, own in found
     ]
     for own in smooth_groups(seams, taken):
@@ -336,12 +336,14 @@ def _fit_of(cone: Cone) -> _Fit:
     return _Fit(cone.axis, cone.point_mm, cone.corner_mm / 2, slope)
 
 
-def _lies_on(patches: Patches, fit: _Fit, cone: Cone, patch: int) -> bool:
-    corners, _ = patch_corners(patches, np.array([patch]))
+def _lie_on(patches: Patches, fit: _Fit, cone: Cone, some: Ints) -> NDArray[np.bool_]:
+    corners, begins = patch_corners(patches, some)
     off, here = fit.off(corners)
     room = room_mm(patches)
     sagitta = 2 * cone.sagitta_mm / cone.corner_mm * here
-    lean = float(np.degrees(np.arcsin(np.clip(patches.normals[patch] @ cone.axis, -1, 1))))
+    most = np.maximum.reduceat(off, begins[:-1])
+    least = np.minimum.reduceat(off + sagitta, begins[:-1])
+    lean = np.degrees(np.arcsin(np.clip(patches.normals[some] @ cone.axis, -1, 1)))
     wanted = cone.half_angle_deg if cone.is_inner else -cone.half_angle_deg
-    is_between = off.max() <= room and (off + sagitta).min() >= -room
-    return bool(is_between and abs(lean - wanted) <= _OFF_LEAN_DEG)
+    leans_alike = np.abs(lean - wanted) <= _OFF_LEAN_DEG
+    return np.asarray((most <= room) & (least >= -room) & leans_alike)

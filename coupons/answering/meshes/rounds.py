@@ -124,7 +124,7 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
             taken[own] = True
             found.append((cylinder, own))
     found = [
-        (cylinder, with_pieces(seams, own, taken, partial(_lies_on, patches, cylinder)))
+        (cylinder, with_pieces(seams, own, taken, partial(_lie_on, patches, cylinder)))
         for cylinder, own in found
     ]
     for own in smooth_groups(seams, taken | is_wide):
@@ -329,12 +329,12 @@ def _gores(seams: Seams, proposals: _Proposals, alike: list[Ints], many: int) ->
     return np.asarray(goes_on > 0.5 * whole)
 
 
-def _lies_on(patches: Patches, cylinder: Cylinder, patch: int) -> bool:
-    corners, _ = patch_corners(patches, np.array([patch]))
+def _lie_on(patches: Patches, cylinder: Cylinder, some: Ints) -> NDArray[np.bool_]:
+    corners, begins = patch_corners(patches, some)
     away = corners - cylinder.point_mm
     off = np.linalg.norm(away - np.outer(away @ cylinder.axis, cylinder.axis), axis=1)
     room = room_mm(patches)
     radius = cylinder.corner_mm / 2
-    leans = abs(float(patches.normals[patch] @ cylinder.axis))
-    is_between = off.max() <= radius + room and off.min() >= radius - cylinder.sagitta_mm - room
-    return bool(is_between and leans <= PARALLEL)
+    most, least = (bound.reduceat(off, begins[:-1]) for bound in (np.maximum, np.minimum))
+    is_between = (most <= radius + room) & (least >= radius - cylinder.sagitta_mm - room)
+    return np.asarray(is_between & (np.abs(patches.normals[some] @ cylinder.axis) <= PARALLEL))

@@ -68,7 +68,10 @@ def _members(label: Ints, fewest: int) -> list[Ints]:
 
 
 def with_pieces(
-    seams: Seams, own: Ints, taken: NDArray[np.bool_], lies_on: Callable[[int], bool]
+    seams: Seams,
+    own: Ints,
+    taken: NDArray[np.bool_],
+    lie_on: Callable[[Ints], NDArray[np.bool_]],
 ) -> Ints:
     """Add to the strips of a round the pieces that something else cut off, and take them.
 
@@ -79,15 +82,17 @@ def with_pieces(
         The patches of the round.
     taken : ndarray of bool, shape (k,)
         What belongs to a round already; changed in place.
-    lies_on : callable
-        Tells whether a patch lies on the same round.
+    lie_on : callable
+        Tells which of some patches lie on the same round.
     """
     whole, fresh = own, own
     while len(fresh):
         rows = seams.around(fresh)
         beside = np.unique(seams.patches[rows[seams.angle[rows] <= SMOOTH]])
         beside = beside[~taken[beside]]
-        fresh = beside[np.array([lies_on(one) for one in beside.tolist()], dtype=bool)]
+        if not len(beside):
+            break
+        fresh = beside[lie_on(beside)]
         taken[fresh] = True
         whole = np.concatenate([whole, fresh])
     return whole
