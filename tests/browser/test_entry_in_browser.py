@@ -317,6 +317,8 @@ def test_a_contradiction_is_pointed_out_and_kept(visit, tmp_path):
 def bring_in(page, text, encoding="utf-8"):
     page.click("#files summary")
     data = text.encode(encoding)
+    # What it said of an earlier file is no answer to this one.
+    page.evaluate("document.getElementById('bring-says').textContent = ''")
     page.set_input_files("#bring", {"name": "entries.csv", "mimeType": "text/csv", "buffer": data})
     page.wait_for_function("document.getElementById('bring-says').textContent !== ''")
     return page.inner_text("#bring-says")

@@ -116,7 +116,10 @@ def test_with_no_joint_answered_and_nothing_to_cure_the_next_coupon_is_all(taugh
     )
     ((head, text),) = nothing.steps
     assert head.startswith("Next time, print coupon “")
-    assert text.endswith("What was not measured is listed below.")
+    assert text.startswith("Too little was measured for any offset.")
+    assert text.endswith(
+        "What was not measured is listed below: ask for it with `coupons next --joint`."
+    )
 
 
 @pytest.mark.slow
