@@ -81,6 +81,46 @@ def test_a_proof_of_another_machine_is_not_scored_and_says_so(coupon):
     assert all_proofs([score, proof_score(run)]).hits == 2
 
 
+def test_a_proof_that_is_not_scored_has_no_figures(coupon):
+    run = run_with(coupon, SLIDE, SLIDE)
+    moved = replace(run, conditions=run.conditions.model_copy(update={"material": "white"}))
+    score = proof_score(moved)
+    assert score.refused == "it proves the profile of none, none, but is of none, white"
+    assert score.name == "my-proof"
+    figures = vars(score).items() - {("name", score.name), ("refused", score.refused)}
+    assert {value for name, value in figures if name != "usual_hits"} == {0}
+    assert score.usual_hits is None
+    assert (score.mean_chance, score.mean_chance_expected) == (0.0, 0.0)
+
+
+def test_the_mean_chance_is_the_geometric_mean_of_what_was_stated(coupon):
+    score = proof_score(run_with(coupon, SLIDE, PUSH, GO))
+    assert score.mean_chance == pytest.approx((0.6 * 0.2 * 0.85) ** (1 / 3))
+    entropy = sum(p * math.log(p) for p in CHANCES)
+    assert score.mean_chance_expected == pytest.approx(math.exp(entropy))
+
+
+def test_what_was_held_impossible_counts_as_one_in_a_billion(coupon):
+    sure = tuple(
+        trial.model_copy(update={"chances": (0.0, 0.0, 0.0, 1.0, 0.0)})
+        for trial in coupon.proof.trials
+    )
+    proof = coupon.proof.model_copy(update={"trials": sure})
+    score = proof_score(run_with(coupon.model_copy(update={"proof": proof}), PUSH, SLIDE))
+    assert score.log_score == pytest.approx(math.log(1e-9))
+    assert score.log_expected == 0.0
+
+
+def test_figures_of_several_proofs_are_sums(coupon):
+    one, other = (proof_score(run_with(coupon, *grades)) for grades in ((SLIDE, GO), (PUSH,)))
+    both = all_proofs([one, other])
+    for name in ("trials", "answers", "hits", "told"):
+        assert getattr(both, name) == getattr(one, name) + getattr(other, name)
+    for name in ("expected_hits", "log_score", "log_expected", "brier", "brier_expected"):
+        assert getattr(both, name) == pytest.approx(getattr(one, name) + getattr(other, name))
+    assert (both.name, both.refused, both.usual_hits) == ("", "", None)
+
+
 def test_runs_that_prove_nothing_have_no_score(coupon):
     assert proof_score(run_with(coupon.model_copy(update={"proof": None}), SLIDE)) is None
     assert proof_score(run_with(coupon)) is None
