@@ -98,7 +98,8 @@ def _is_wrong(narrow: TriedJoint, wide: TriedJoint) -> bool:
     sizes = sorted((narrow.internal_mm, wide.internal_mm))
     near = sizes[1] <= _NEAR_SIZE * sizes[0]
     apart = GRADES.index(narrow.tightest) - GRADES.index(wide.loosest)
-    return near and wide.gap_mm - narrow.gap_mm >= _WIDER_MM and apart >= _GRADES_APART
+    wider_mm = round(wide.gap_mm - narrow.gap_mm, 6)  # 0.35 − 0.25 is a little less than 0.1
+    return near and wider_mm >= _WIDER_MM and apart >= _GRADES_APART
 
 
 def _copied(path: Path, joints: Sequence[TriedJoint]) -> Iterator[Finding]:
