@@ -6,6 +6,7 @@ from support.known_profile import known_profile
 
 from coupons import DoubtWarning, ProfileError
 from coupons.answering.origin import origin_of, origin_sentence
+from coupons.learning import carrying
 from coupons.learning.carrying import carried, change_of_pair, learn_change
 from coupons.learning.effects import TERMS, prior_sd
 from coupons.learning.like import lean_on
@@ -180,3 +181,86 @@ def test_what_moves_in_its_own_way_is_left_and_the_rest_carries_over():
     assert found.mean[0] == pytest.approx(-40 / 41, abs=0.05)
     assert found.new[1] < 0.5
     assert abs(found.mean[1] - 0.5) < 0.2
+
+
+def test_terms_that_hang_together_are_each_weighed_given_the_others():
+    """Three terms, against sixty sweeps over the grid in closed form."""
+    from coupons.learning.carrying import SIZES
+
+    rng = np.random.default_rng(8)
+    seen = []
+    for _ in range(3):
+        root = rng.normal(size=(3, 3)) * 8
+        seen.append(Evidence(root @ root.T, root @ root.T @ (rng.normal(size=3) * 0.4)))
+    squares = np.square(SIZES)
+    alike, own = np.full(3, squares.mean()), np.full(3, squares.mean())
+    for _ in range(60):
+        # All of γ, ε₁, ε₂, ε₃ as one normal: 12 values; a pair sees γ + its own.
+        prior = np.concatenate([alike, *[own] * 3])
+        information, shift = np.zeros((12, 12)), np.zeros(12)
+        for k, one in enumerate(seen, start=1):
+            rows = np.hstack([np.eye(3)] + [np.eye(3) * (j == k) for j in (1, 2, 3)])
+            information += rows.T @ one.information @ rows
+            shift += rows.T @ one.shift
+        covariance = np.linalg.inv(np.diag(1 / prior) + information)
+        mean = covariance @ shift
+        for term in range(3):
+            at = term + 3 * np.arange(4)
+            precision = np.linalg.inv(covariance[np.ix_(at, at)])
+            towards = precision @ mean[at]
+            said = precision - np.diag(1 / prior[at])
+            heights = []
+            for g in squares:
+                for s in squares:
+                    root = np.sqrt([g, s, s, s])
+                    whole = np.eye(4) + said * np.outer(root, root)
+                    pull = towards * root
+                    height = pull @ np.linalg.solve(whole, pull) / 2
+                    heights.append((height - np.linalg.slogdet(whole)[1] / 2, g, s))
+            logs, g, s = np.array(heights).T
+            weights = np.exp(logs - logs.max())
+            weights /= weights.sum()
+            alike[term], own[term] = weights @ g, weights @ s
+    found = learn_change(seen)
+    assert found.mean == pytest.approx(mean[:3], rel=0.01)
+    assert found.mean_sd == pytest.approx(np.sqrt(np.diag(covariance)[:3]), rel=0.01)
+    assert found.covariance == pytest.approx(covariance[:3, :3] + np.diag(own), rel=0.01, abs=1e-4)
+
+
+def counted(monkeypatch, pairs):
+    """How often the posterior was worked out: once a sweep, and once at the end."""
+    calls, whole = [], carrying._posterior
+    monkeypatch.setattr(carrying, "_posterior", lambda *given: calls.append(0) or whole(*given))
+    return learn_change(pairs), len(calls)
+
+
+def test_sweeps_end_where_nothing_moves_any_more_and_after_forty(monkeypatch):
+    """The second sweep over a term by itself finds what the first found."""
+    pairs = [Evidence(np.eye(1) * 50, np.array([9.0]))] * 2
+    assert counted(monkeypatch, pairs)[1] == 3
+    monkeypatch.undo()
+    restless = iter(range(99))
+    size = len(carrying.SIZES) ** 2
+    monkeypatch.setattr(
+        carrying, "_weights", lambda *_: np.full((1, size), 1.0 + 0.002 * next(restless))
+    )
+    assert counted(monkeypatch, pairs)[1] == 41
+    # Moved by a thousandth and no less.
+    small = iter([1 / size + 0.0009])
+    monkeypatch.setattr(carrying, "_weights", lambda *_: np.full((1, size), next(small)))
+    assert counted(monkeypatch, pairs)[1] == 2
+
+
+def test_before_any_sweep_all_sizes_are_as_likely(monkeypatch):
+    monkeypatch.setattr(carrying, "_SWEEPS", 0)
+    square = np.mean(np.square(carrying.SIZES))
+    found = learn_change([Evidence(np.eye(1) * 50, np.array([9.0]))])
+    variance = 1 / (1 / square + 1 / (square + 1 / 50))
+    assert found.mean_sd[0] ** 2 == pytest.approx(variance)
+    assert found.covariance[0, 0] == pytest.approx(variance + square)
+
+
+def test_evidence_of_any_strength_is_weighed():
+    """A change of a whole prior sd read to a thousandth: its log evidence is half a million."""
+    found = learn_change([Evidence(np.eye(1) * 1e6, np.array([1e6]))] * 3)
+    assert found.mean[0] == pytest.approx(1.0, abs=0.01)
