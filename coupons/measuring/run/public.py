@@ -3,8 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TypeVar
 
+from coupons.measuring.run.entries import FitEntry, HoldEntry, SizeEntry, ZeroEntry
 from coupons.measuring.run.folder import Run
+
+E = TypeVar("E", SizeEntry, FitEntry, ZeroEntry, HoldEntry)
 
 
 def without_people(runs: Sequence[Run]) -> tuple[Run, ...]:
@@ -23,19 +27,28 @@ def without_people(runs: Sequence[Run]) -> tuple[Run, ...]:
     tuple of Run
         Their folders exist no more: nothing can be read from them.
     """
-    names = {one.by for run in runs for each in (run.sizes, run.fits, run.zeros) for one in each}
+    names = {
+        one.by
+        for run in runs
+        for each in (run.sizes, run.fits, run.zeros, run.holds)
+        for one in each
+    }
     called = {name: f"person {n}" for n, name in enumerate(sorted(names - {""}), start=1)}
     if len(called) == 1:
         called = dict.fromkeys(called, "")
     called[""] = ""
 
+    def nameless(entries: tuple[E, ...]) -> tuple[E, ...]:
+        return tuple(replace(one, by=called[one.by], note="") for one in entries)
+
     return tuple(
         replace(
             run,
             folder=Path(f"run-{n}"),
-            sizes=tuple(replace(one, by=called[one.by], note="") for one in run.sizes),
-            fits=tuple(replace(one, by=called[one.by], note="") for one in run.fits),
-            zeros=tuple(replace(one, by=called[one.by], note="") for one in run.zeros),
+            sizes=nameless(run.sizes),
+            fits=nameless(run.fits),
+            zeros=nameless(run.zeros),
+            holds=nameless(run.holds),
         )
         for n, run in enumerate(runs, start=1)
     )
