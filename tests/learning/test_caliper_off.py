@@ -7,15 +7,12 @@ import numpy as np
 import pytest
 
 from coupons.learning.checking import caliper_off
-from coupons.learning.checking.caliper_off import (
-    LEAST_READINGS,
-    OFF_SD_MM,
-    off_alike_mm,
-    off_stretch,
-)
+from coupons.learning.checking.caliper_off import off_alike_mm, off_stretch
 from coupons.learning.effects import EFFECTS
 
 SD_MM = 0.02
+# A caliper that was knocked is off by about so much.
+OFF_SD_MM = 0.15
 
 
 @dataclass(frozen=True)
@@ -104,12 +101,50 @@ def test_a_larger_offset_is_taken_where_the_evidence_asks_for_it(slopes):
     assert slopes(evidence).off_mm == pytest.approx(1.4 * 0.12, rel=0.01)
 
 
+@pytest.mark.parametrize("share", [1.0, 1.2, 1.4])
+def test_the_offset_is_one_of_three_shares_of_what_the_slope_says(slopes, share):
+    evidence = Independent(with_offset(24, 8, 16, 0.12))
+
+    def steep(design):
+        moved = (evidence.design.readings.value - design.readings.value).max()
+        return 100.0 if abs(moved / 0.12 - share) < 0.05 else -1e4
+
+    evidence.log_odds = steep
+    assert slopes(evidence).off_mm == pytest.approx(share * 0.12, rel=0.01)
+
+
+def test_in_a_long_sheet_stretches_end_at_150_places(slopes):
+    """In a sheet of 300 at every second row; in one of 150 at every row."""
+    assert slopes(Independent(with_offset(300, 100, 200, 0.12))).rows == tuple(range(102, 202))
+    assert slopes(Independent(with_offset(150, 51, 99, 0.12))).rows == tuple(range(53, 101))
+
+
+@pytest.mark.parametrize(("second", "count"), [(0.46, 6), (0.51, 12)])
+def test_a_longer_stretch_pays_for_what_it_might_have_been(slopes, second, count):
+    """Six readings one sd off, six more by less: gains 3 and 1.5 (1 + b)² sds², costs ½ ln n + c.
+
+    Twice as long costs 0.35 more. With b = 0.46 the longer one gains 0.20 more, with 0.51 it gains
+    0.42.
+    """
+    value = np.zeros(24)
+    value[6:12], value[12:18] = SD_MM, second * SD_MM
+    # What the caliper may be off by says nothing here: sds of a fifth of a millimetre are wide.
+    assert len(slopes(Independent(value)).rows) == count
+
+
+@pytest.mark.parametrize(("count", "is_enough"), [(11, False), (12, True)])
+def test_of_a_short_sheet_nothing_is_told_beside_another_one_either(slopes, count, is_enough):
+    value = np.concatenate([with_offset(count, 0, count, 0.12), with_offset(24, 0, 0, 0.0)])
+    both = Independent(value, [0] * count + [1] * 24)
+    assert (slopes(both) is not None) is is_enough
+
+
 @pytest.mark.parametrize(("count", "is_enough"), [(11, False), (12, True)])
 def test_as_many_readings_must_be_left_outside_as_a_stretch_needs(slopes, count, is_enough):
     found = slopes(Independent(with_offset(count, 0, 6, 0.12)))
     assert (found is not None) is is_enough
     if is_enough:
-        assert len(found.rows) == LEAST_READINGS
+        assert len(found.rows) == 6
 
 
 def test_the_shortest_stretch_has_six_readings(slopes):

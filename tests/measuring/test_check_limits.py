@@ -112,6 +112,28 @@ def test_what_several_mates_find_of_one_feature_is_told_once():
     assert [one.where.split(" row ")[1] for one in two] == ["3 (A3 with G1)", "5 (A4 with G2)"]
 
 
+@pytest.mark.parametrize("loosest", [True, False])
+def test_of_repeats_at_one_gap_the_loosest_and_the_tightest_are_compared(loosest):
+    """Narrow: push and slide; wide: slide and push. The pair slide and push is told."""
+    narrow = [("A2", "G1", "push"), ("A2", "G1", "slide")]
+    wide = [("A3", "G1", "slide"), ("A3", "G1", "push")]
+    rows = [*narrow, *wide] if loosest else [*reversed(narrow), *reversed(wide)]
+    (one,) = graded(*rows)
+    assert one.what.startswith("tighter than at a narrower gap: push at +0.20 mm, slide at +0.00")
+
+
+def test_a_pin_that_stands_fixed_has_the_gap_of_the_hole_around_it():
+    """Hole 6.4 on a pin of 6.0: +0.4, and not −0.4 nor twice as much."""
+    coupon = small_coupon(
+        features=(feature("P1", "pin", "z", 6.0), feature("P2", "pin", "z", 6.2),
+                  feature("R1", "hole", "z", 6.4, role="gauge")),
+        trials=(CouponTrial(feature="P1", mate="R1", gap_mm=0.4),),
+        readings=(),
+    )  # fmt: skip
+    (one,) = graded(("P1", "R1", "push"), ("P2", "R1", "slide"), coupon=coupon)
+    assert "push at +0.40 mm, slide at +0.20 mm in row 3" in one.what
+
+
 def sizes(*readings):
     return [
         SizeEntry(n, name, value, Jaws.INSIDE if name[0] in "AB" else Jaws.OUTSIDE)

@@ -61,7 +61,7 @@ def off_stretch(evidence: Evidence, n: int) -> OffStretch | None:
     allowed = (length >= LEAST_READINGS) & (length <= most)
     if not allowed.any():
         return None
-    stiff = np.where(allowed & (stiffness > 0), stiffness, 1.0)
+    stiff = np.where(allowed, stiffness, 1.0)
     cost = _occam(stiff)
     gain = np.where(allowed, pull**2 / (2 * (stiff + OFF_SD_MM**-2)) - cost, -np.inf)
     first, last = np.unravel_index(int(np.argmax(gain)), gain.shape)
