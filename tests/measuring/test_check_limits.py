@@ -218,6 +218,35 @@ def test_a_row_has_three_sizes_that_differ_by_a_quarter_at_most(drawn_mm, typed,
     assert [one.kind for one in found] == ["mistyped"] * odd
 
 
+@pytest.mark.parametrize(("near_mm", "fits"), [(12.609375, False), (12.609, True)])
+def test_a_quarter_of_the_miss_itself_is_not_near_enough(near_mm, fits):
+    """12.5625 misses 12.375 by 3/16 and 12.609375 by 3/64, all of them exact in binary."""
+    drawn = {"A1": 12.0, "A2": 12.375, "A3": near_mm}
+    coupon = small_coupon(
+        features=tuple(feature(name, "slot", "x", size) for name, size in drawn.items()),
+        trials=(),
+        readings=(),
+    )
+    found = slips(("A1", 12.0), ("A2", 12.5625), ("A3", near_mm), coupon=coupon)
+    assert [one.kind for one in found] == ["wrong row"] * fits
+
+
+def test_a_number_typed_in_inches_is_mistyped_in_inches():
+    """60 mm are 2.362 in; of 23.62 typed with the unit in, the point was meant elsewhere."""
+    coupon = small_coupon(features=(feature("D3", "tongue", "x", 60.0),), trials=(), readings=())
+    entry = SizeEntry(2, "D3", 23.62 * 25.4, Jaws.OUTSIDE)
+    rows = {2: Row(2, "size", "D3", result="23.62", unit="in")}
+    (found,) = find_slips(coupon, [entry], rows)
+    assert found.what.endswith("Was 2.362 meant?")
+
+
+def test_a_point_is_not_moved_before_all_digits():
+    """0.598 is no explanation of 598 for a feature of 0.6 mm: nobody types a bare point first."""
+    coupon = small_coupon(features=(feature("D3", "tongue", "x", 0.6),), trials=(), readings=())
+    (found,) = slips(("D3", 598.0), coupon=coupon)
+    assert "meant" not in found.what
+
+
 @pytest.mark.parametrize(("count", "told"), [(2, 2), (3, 1)])
 def test_three_readings_in_inches_are_told_at_once(count, told):
     readings = [("D1", 3.14), ("D2", 1.57), ("G1", 0.47)][:count]

@@ -91,6 +91,34 @@ def test_of_each_kind_the_pair_farthest_apart_is_told(tmp_path):
     )
 
 
+def test_of_pairs_as_many_grades_apart_the_one_with_the_wider_difference_is_told(tmp_path):
+    """From −0.30 to +0.32 is farther than from +0.20, though both of those lie higher."""
+    rows = [
+        joint("a", 10.0, -0.30, "loose"),
+        joint("b", 10.0, 0.10, "push"),
+        joint("c", 10.0, 0.20, "loose"),
+        joint("d", 10.0, 0.32, "push"),
+    ]
+    one = found(tmp_path, *rows)[0]
+    assert one.where == "parts.csv row 5 (d)"
+    assert "loose at -0.30 mm in row 2" in one.what
+    one = found(tmp_path, *rows[:3], joint("d", 10.0, 0.32, "slide"))[0]
+    assert one.where == "parts.csv row 3 (b)"
+
+
+@pytest.mark.parametrize(("wide_mm", "is_odd"), [(13.0, True), (13.01, False)])
+def test_a_size_is_near_up_to_1_3_times_another_itself(tmp_path, wide_mm, is_odd):
+    told = found(tmp_path, NARROW, joint("b", wide_mm, 0.3, "push"))
+    assert bool(told) is is_odd
+
+
+@pytest.mark.parametrize(("narrower_mm", "is_odd"), [(0.0999993, False), (0.0999996, True)])
+def test_gaps_differ_to_a_millionth(tmp_path, narrower_mm, is_odd):
+    wide = joint("b", 10.0, 0.3, "push")
+    narrow = joint("a", 10.0, 0.0, "loose") | {"external_drawn_mm": 10 - 0.3 + narrower_mm}
+    assert bool(found(tmp_path, narrow, wide)) is is_odd
+
+
 def test_copies_are_told_with_the_row_that_they_repeat(tmp_path):
     row = joint("a", 10.0, 0.1, "push")
     noted = row | {"note": "again"}
