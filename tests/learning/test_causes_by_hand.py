@@ -98,6 +98,43 @@ def test_a_term_is_certain_beyond_1_645_of_its_sds(sds, certain):
     assert ("lost_motion" in told) is certain
 
 
+def test_at_the_limit_itself_a_term_is_neither_certain_nor_unmeasured():
+    fit = fitted({"growth_ext": 1.645, "growth_int": 1.0})
+    at, other = TERMS.index("growth_ext"), TERMS.index("growth_int")
+    fit.covariance[at, at] = 1.0
+    table = EXTRUSION.effects["growth_int"].sd ** 2
+    fit.covariance[other, other] = 0.5 * table
+    causes = find_causes(fit)
+    assert "growth_ext" not in [cause.name for cause in causes.found], "far wider than its prior"
+    assert "growth_int" in [cause.name for cause in causes.found]
+    fit.covariance[at, at] = 2**-10
+    fit.mean[at] = 1.645 * 2**-5
+    assert not named(find_causes(fit), "growth_ext").certain
+    fit.mean[at] *= 1 + 1e-9
+    assert named(find_causes(fit), "growth_ext").certain
+
+
+def test_a_span_counts_by_the_axis_that_a_caliper_read():
+    """A round of 60 mm lying along z is 30 mm of x by its size, and 60 by a reading along x."""
+    fit = fitted({"scale_x": -0.02}, read=(0,))
+    column = EFFECTS.index("scale_x")
+    fit.design.sizes.effects[0, column] = 30.0
+    fit.design.readings.effects[0, column] = 30.0
+    assert named(find_causes(fit), "scale_x").proven
+    fit.design.readings.effects[0, column] = -30.0
+    assert "over at most 0.0 mm" in named(find_causes(fit), "scale_x").todo
+
+
+def test_the_skew_is_told_in_millimetres_of_a_hundred_and_in_degrees():
+    """0.004 is 0.40 mm in 100 mm and, as an angle in radians, 0.23°."""
+    fit = fitted({"skew": -0.004})
+    fit.design.sizes.effects[0, EFFECTS.index("skew")] = 10.0
+    assert named(find_causes(fit), "skew").todo == "Square the frame: 0.40 mm in 100 mm, 0.23°"
+    fit = fitted({"skew": 0.0356})
+    fit.design.sizes.effects[0, EFFECTS.index("skew")] = 10.0
+    assert named(find_causes(fit), "skew").todo == "Square the frame: 3.56 mm in 100 mm, 2.04°"
+
+
 @pytest.mark.parametrize(("left", "is_told"), [(0.499, True), (0.501, False)])
 def test_a_term_is_measured_if_half_of_its_prior_variance_or_less_is_left(left, is_told):
     causes = find_causes(fitted({"growth_int": 0.9, "scale_int": 0.9}, {"growth_int": left}))

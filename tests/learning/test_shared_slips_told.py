@@ -158,3 +158,11 @@ def test_a_run_that_cannot_be_fitted_has_none():
     with pytest.raises(FitError):
         fit_runs([blank])
     assert shared_slips_of(blank) == ()
+
+
+def test_a_run_by_itself_has_the_slips_of_the_fit_of_it_alone(monkeypatch):
+    run = as_if_done(small_coupon())
+    fitted = SimpleNamespace()
+    monkeypatch.setattr(shared_slips, "fit_runs", lambda runs: (fitted, runs))
+    monkeypatch.setattr(shared_slips, "find_shared_slips", lambda fit, runs: ((fit, runs),))
+    assert shared_slips_of(run) == ((fitted, [run]), [run])
