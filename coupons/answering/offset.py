@@ -146,15 +146,17 @@ def answer(profile: Profile, question: Question) -> Answer:
     check_question(question)
     check_materials(profile, question)
     best = _best_gap(profile, question)
-    low, high = _interval(profile, question, best)
+    at_best = clearances(profile, question, np.array([best]))
+    low, high = _interval(profile, question, at_best)
     drawn = drawn_as(profile, question, best)
+    at_drawn = clearances(profile, question, np.array([drawn.gap_mm]))
     rank = GRADES.index(question.fit)
     printed = {gap_mm: _chances(profile, question, gap_mm) for gap_mm in set(drawn.prints_mm)}
     # Which way a size between layers is rounded is unknown: each way counts the same.
     chances = (
         np.mean([printed[gap_mm] for gap_mm in drawn.prints_mm], axis=0)
         if printed
-        else _chances(profile, question, drawn.gap_mm)
+        else _chances_in(at_drawn)
     )
     ranges, extrapolated = _measured(profile, question)
     return Answer(
@@ -177,9 +179,9 @@ def answer(profile: Profile, question: Question) -> Answer:
         prints_as=tuple((gap_mm, float(printed[gap_mm][rank])) for gap_mm in sorted(printed)),
         feel=_feel(profile, question.fit),
         origin=origin_of(profile),
-        beds=_beds(profile, question, best),
+        beds=_beds(question, at_best),
         contact=contact_in(profile, question.contact_mm),
-        one_print=_one_print(profile, question, drawn.gap_mm, float(chances[rank])),
+        one_print=_one_print(at_drawn, question.fit, float(chances[rank])),
         makers=question.makers,
         unlike=drawn.unlike,
         at_equal_costs=None
@@ -188,18 +190,12 @@ def answer(profile: Profile, question: Question) -> Answer:
     )
 
 
-def _one_print(
-    profile: Profile, question: Question, gap_mm: float, chance: float
-) -> OnePrint | None:
-    if chance <= HIGH_CHANCE:
-        return None
-    cases = clearances(profile, question, np.array([gap_mm]))
-    return rests_on_one_print(cases, question.fit)
+def _one_print(cases: Sequence[Clearance], fit: Grade, chance: float) -> OnePrint | None:
+    return rests_on_one_print(cases, fit) if chance > HIGH_CHANCE else None
 
 
-def _beds(profile: Profile, question: Question, gap_mm: float) -> tuple[tuple[Bed, float], ...]:
+def _beds(question: Question, cases: Sequence[Clearance]) -> tuple[tuple[Bed, float], ...]:
     """Return the cases that an answer covers unsaid, with how wide each by itself would be."""
-    cases = clearances(profile, question, np.array([gap_mm]))
     if len(cases) == 1:
         return ()
     ends = {one.bed: interval(*interval_mixture([one], question), INTERVAL) for one in cases}
@@ -248,8 +244,8 @@ def clearances(
     )
 
 
-def _chance_from(cases: Sequence[Clearance], grade: Grade) -> Array:
-    return np.asarray(np.mean([one.chance_from(grade) for one in cases], axis=0))
+def _chances_from(cases: Sequence[Clearance], *grades: Grade) -> Array:
+    return np.asarray(np.mean([one.chances_from(grades) for one in cases], axis=0))
 
 
 def _next_grade(grade: Grade) -> Grade | None:
@@ -276,15 +272,15 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
             [one.given_mm + one.printed_rows @ one.prints.mean_vector for one in cases], axis=0
         )
         return float(gaps_mm[np.argmin(abs(printed - question.printed_gap_mm))])
-    from_fit = _chance_from(cases, question.fit)
     above = _next_grade(question.fit)
     if question.at_least is None and above is not None:
-        chance = from_fit - question.loose_costs * _chance_from(cases, above)
+        from_fit, from_above = _chances_from(cases, question.fit, above)
+        chance = from_fit - question.loose_costs * from_above
         # On a printer that is known well many gaps are as good as certain: take their middle.
         best = np.flatnonzero(chance > chance.max() - 1e-9)
         return float(gaps_mm[best[len(best) // 2]])
     wanted = LOOSE_CHANCE if question.at_least is None else question.at_least
-    enough = from_fit >= wanted
+    enough = _chances_from(cases, question.fit)[0] >= wanted
     if not enough.any():
         raise AnswerError(
             f"No gap up to {gaps_mm[-1]:.2f} mm is {question.fit} or looser with a chance of "
@@ -294,12 +290,13 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
     return float(gaps_mm[np.argmax(enough)])
 
 
-def _interval(profile: Profile, question: Question, gap_mm: float) -> tuple[float, float]:
+def _interval(
+    profile: Profile, question: Question, cases: Sequence[Clearance]
+) -> tuple[float, float]:
     """90 % interval of the gap that puts the next print in the middle of the wanted window.
 
     Where a printed gap is wanted, of the gap with which one pair of the next print has it.
     """
-    cases = clearances(profile, question, np.array([gap_mm]))
     # What is not known of a body on the bed is counted; what is not known either way is no answer.
     if learned_share(cases[0].prints, window_row(cases[0], question))[0] > NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(profile, question))
@@ -454,9 +451,11 @@ def moves_at(profile: Profile, question: Question, gap_mm: float) -> tuple[FaceM
 
 def _chances(profile: Profile, question: Question, gap_mm: float) -> Array:
     """Chances of all grades at one gap, in their order, shape (n_grades,)."""
-    cases = clearances(profile, question, np.array([gap_mm]))
-    from_grade = [float(_chance_from(cases, grade)[0]) for grade in GRADES]
-    return -np.diff([*from_grade, 0.0])
+    return _chances_in(clearances(profile, question, np.array([gap_mm])))
+
+
+def _chances_in(cases: Sequence[Clearance]) -> Array:
+    return np.asarray(np.mean([one.grade_chances() for one in cases], axis=0)[:, 0])
 
 
 def _measured(profile: Profile, question: Question) -> tuple[tuple[MeasuredRange, ...], bool]:

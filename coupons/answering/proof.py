@@ -271,7 +271,7 @@ def _usual_hits(
     rng, design = np.random.default_rng(seed), design_of([as_if_done(coupon)])
     rows, sizes, trials = _clearance_rows(design), design.sizes, design.trials
     terms = rng.multivariate_normal(profile.mean_vector, profile.covariance_matrix, _DRAWS)
-    print_sds = np.sqrt([spread.mean_square for spread in profile.print_spreads])
+    print_sds = np.sqrt(profile.print_squares)
     terms = terms + (rng.normal(size=(_DRAWS, len(print_sds))) * print_sds) @ profile.print_moves.T
     tau, tau_z, omega = (
         spread.median_mm * np.exp(spread.log_sd * rng.normal(size=(_DRAWS, 1)))

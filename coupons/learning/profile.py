@@ -355,12 +355,17 @@ class Profile(StrictModel):
             self.counts.informing,
         )
 
-    @property
+    @cached_property
     def print_spreads(self) -> tuple[LogSpread, ...]:
         """How large each print effect is."""
         return tuple(
             self.scatters[effect.scatter].times(effect.share) for effect in self.prior_table.prints
         )
+
+    @cached_property
+    def print_squares(self) -> Array:
+        """Mean square of each print effect in mm², shape (n_print_effects,)."""
+        return np.array([spread.mean_square for spread in self.print_spreads])
 
     @cached_property
     def _nodes(self) -> dict[tuple[str, ...], PrintNodes]:

@@ -48,7 +48,8 @@ def told_joint(profile, asked):
     joint, bed = asked.joint, asked.bed
     gaps_mm = grid_of(joint, profile.layer_height_mm)
     over = Clearance(profile, joint, MovingBody.INTERNAL, gaps_mm, bed=bed)
-    chances = over.chance_from(Grade.SLIDE) - over.chance_from(Grade.LOOSE)
+    from_slide, from_loose = over.chances_from([Grade.SLIDE, Grade.LOOSE])
+    chances = from_slide - from_loose
     best = int(chances.argmax())
     at = Clearance(profile, joint, MovingBody.INTERNAL, gaps_mm[[best]], bed=bed)
     row = (at.margin_row(Grade.SLIDE) + at.margin_row(Grade.LOOSE)) / 2

@@ -52,7 +52,7 @@ def test_the_chance_of_a_grade_or_looser(gap_mm, grade):
     clearance = Clearance(
         profile, JOINT, MovingBody.EXTERNAL, np.array([gap_mm]), contact_mm=CONTACT_MM
     )
-    assert clearance.chance_from(grade)[0] == pytest.approx(
+    assert clearance.chances_from([grade])[0, 0] == pytest.approx(
         chance_by_quadrature(profile, gap_mm, grade), abs=2e-4
     )
 

@@ -5,6 +5,7 @@ scatter, with a mean that is linear in the profile's terms. The print-to-print s
 known only roughly (log-normal), so a chance is a small weighted sum of normal ones.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -161,9 +162,7 @@ class Clearance:
 
     def margin_row(self, grade: Grade) -> Array:
         """Rows of clearance − threshold of ``grade``, shape (n, n_prints · n_terms)."""
-        rows = self.rows.copy()
-        rows[:, _N_EFFECTS + THRESHOLDS.index(grade)] -= 1
-        return rows
+        return self._margin_rows([grade])
 
     def margin(self, grade: Grade) -> tuple[float, Array]:
         """Return mean, in mm, and row of the margin over a grade's threshold at the first gap.
@@ -195,7 +194,7 @@ class Clearance:
     def _is_round(self) -> bool:
         return self.joint.internal in ROUND and self.joint.external in ROUND
 
-    @property
+    @cached_property
     def own(self) -> OwnSpread:
         """What this one pair has to itself: own deviations, and a bought mate's."""
         counts = np.zeros((len(self.prints.profiles), 3))
@@ -208,7 +207,7 @@ class Clearance:
         others = tuple((one, other, judged) for one, other, judged in more)
         return OwnSpread(in_plane, along_z, known_mm2=known_mm2, others=others)
 
-    @property
+    @cached_property
     def judged(self) -> OwnSpread:
         """The same, with the judgement of the hand that tries it."""
         known_mm2 = self.own.known_mm2 + self.feel_doubt
@@ -223,13 +222,25 @@ class Clearance:
         spread, weights = variances(self.prints, rows)
         return spread + self.size_doubt, weights
 
-    def chance_from(self, grade: Grade) -> Array:
-        """Chance that a pair is at least of ``grade``, shape (n,)."""
-        if grade is Grade.NO_GO:
-            return np.ones(len(self.gaps_mm))
-        rows = self.margin_row(grade)
+    def chances_from(self, grades: Sequence[Grade]) -> Array:
+        """Chances that a pair is at least of each grade, shape (n_grades, n)."""
+        rows = self._margin_rows(grades)
         judged = self.judged.variance_rule(self.prints)
         spread, weights = with_own(*self.variances(rows), judged)
-        mean = self.given_mm + rows @ self.prints.mean_vector
-        chance: Array = weights @ ndtr(mean / np.sqrt(spread))
-        return chance
+        mean = np.tile(self.given_mm, len(grades)) + rows @ self.prints.mean_vector
+        chances: Array = weights @ ndtr(mean / np.sqrt(spread))
+        return chances.reshape(len(grades), -1)
+
+    def grade_chances(self) -> Array:
+        """Chance of each grade, in their order, shape (n_grades, n)."""
+        n = len(self.gaps_mm)
+        at_least = np.vstack([np.ones(n), self.chances_from(THRESHOLDS), np.zeros(n)])
+        return -np.diff(at_least, axis=0)
+
+    def _margin_rows(self, grades: Sequence[Grade]) -> Array:
+        """Margin rows of one grade after another, (n_grades · n, n_prints · n_terms)."""
+        n = len(self.gaps_mm)
+        rows = np.tile(self.rows, (len(grades), 1))
+        for at, grade in enumerate(grades):
+            rows[at * n : (at + 1) * n, _N_EFFECTS + THRESHOLDS.index(grade)] -= 1
+        return rows

@@ -133,7 +133,7 @@ def told_by(profile: Profile) -> Told:
     loadings = axes[:, kept] * np.sqrt(np.minimum(values[kept], 1.0))
     t = (axes[:, kept].T @ x) / np.sqrt(values[kept])
     prints = np.maximum(np.array(profile.counts.informing, float), 1.0)
-    believed = np.array([spread.mean_square for spread in profile.print_spreads])
+    believed = profile.print_squares
     acts = loadings.T @ (profile.print_moves / sd[:, None])
     rest = np.eye(len(t)) - loadings.T @ loadings - (acts * (believed / prints)) @ acts.T
     return Told(t, loadings, acts, prints, _floored(rest))

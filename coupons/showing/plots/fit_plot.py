@@ -29,10 +29,8 @@ _STEPS = 121
 def grade_chances(profile: Profile, family: Family, gaps_mm: Array) -> Array:
     """Return the chance of each grade at each drawn gap on the next print, shape (5, n)."""
     cases = clearances(profile, Question(family.joint, Grade.SLIDE, family.move), gaps_mm)
-    from_grade = np.mean([[one.chance_from(grade) for grade in GRADES] for one in cases], axis=0)
-    above = np.vstack([from_grade[1:], np.zeros(len(gaps_mm))])
-    chances: Array = np.maximum(from_grade - above, 0.0)
-    return chances
+    of_grades = np.mean([one.grade_chances() for one in cases], axis=0)
+    return np.asarray(np.maximum(of_grades, 0.0))
 
 
 def fit_plot(profile: Profile, family: Family) -> Markup:

@@ -126,7 +126,7 @@ def _expected(profile: Profile, form: Form, kind: Kind, sizes_mm: Array) -> tupl
     own = (1 - z) * scatters["tau"].mean_square + z * scatters["tau_z"].mean_square
     # What a print has of its own moves all its sizes together.
     of_print = (rows @ profile.print_moves[:n]) ** 2
-    of_print = of_print @ np.array([spread.mean_square for spread in profile.print_spreads])
+    of_print = of_print @ profile.print_squares
     return mean, SDS_OF_90 * np.sqrt(learned + own + of_print)
 
 
