@@ -164,7 +164,7 @@ def test_a_plate_of_many_holes_is_compared_near_by_near():
     rng = np.random.default_rng(8)
     tilted = np.array([0.6, 0.0, 0.8])
     pieces = []
-    for n in range(400):
+    for n in range(80):
         axis = tilted if n % 3 else np.array([0.0, 0.0, 1.0])
         foot = np.array([4.0 * (n % 20), 3.0 * (n // 20), 0.0])
         for shift in (0.0, 30.0)[: 1 + n % 2]:  # every other one is in two walls
@@ -177,6 +177,6 @@ def test_a_plate_of_many_holes_is_compared_near_by_near():
     near = lone._near_lines(pieces)
     every = [(i, j) for j in range(len(pieces)) for i in range(j)]
     same = {pair for pair in every if lone.is_same_round(*(pieces[n] for n in pair))}
-    assert len(same) == 200
+    assert len(same) == 40
     assert same <= set(near)
     assert len(near) < len(every) / 50

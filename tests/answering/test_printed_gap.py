@@ -4,18 +4,15 @@ import re
 
 import numpy as np
 import pytest
-from bench.calibration import print_gap, profile_of_fit
+from bench.calibration import print_gap
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
-from support.prior_printer import draw_printer, observe, print_sizes
-from support.synthetic import done_coupons
+from support.prints_of_first import prints_of_prior, prior_printer
 
 from coupons.answering.chances.clearance import Clearance
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.words.answers import interval_sentence
-from coupons.learning.design import design_of
 from coupons.learning.effects import TERMS
-from coupons.learning.fit import fit_design
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 SLOT_X = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
@@ -56,18 +53,14 @@ def test_the_words_tell_the_gap_of_a_pair_drawn_so():
 
 
 @pytest.mark.slow
-def test_nine_pairs_in_ten_over_printers_from_the_prior():
+def test_nine_pairs_in_ten_over_printers_from_the_prior(shared_folder):
     # 180 printers, each learned from one print of `first`, 40 later pairs of two kinds each: the
     # standard error, counted by printers, is about 0.01. Without own deviations 0.82 ± 0.015 were
     # inside: eight standard errors away, of which three are allowed.
     rng = np.random.default_rng(31)
-    design = design_of(done_coupons("first"))
     shares = []
-    for _ in range(180):
-        printer = draw_printer(rng)
-        seen = observe(printer, design, print_sizes(printer, design, rng), rng)
-        profile = profile_of_fit(fit_design(seen))
-        inside = []
+    for n, seen in enumerate(prints_of_prior(shared_folder, [(n, 0) for n in range(180)])):
+        printer, profile, inside = prior_printer(n), seen.profile, []
         for joint in (SLOT_X, HOLE_Z):
             found = answer(profile, Question(joint, Grade.SLIDE, printed_gap_mm=0.2))
             gaps = np.array([print_gap(printer, joint, found.gap_mm, rng) for _ in range(20)])

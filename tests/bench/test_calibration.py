@@ -9,7 +9,7 @@ from bench.calibration import study
 
 pytestmark = pytest.mark.slow
 
-PRINTERS = 60
+PRINTERS = 36
 
 
 @pytest.fixture(scope="module")

@@ -205,3 +205,19 @@ def test_nothing_is_asked_where_it_is_not_known_or_the_jaws_were_closed():
     assert off_alike_mm(fitted(0.2, 0.0, 0.022), SILENT) is None
     assert off_alike_mm(fitted(0.2, 0.0, 0.020), SILENT) is not None
     assert off_alike_mm(fitted(0.2, 0.0), [SimpleNamespace(zeros=(0.0,))]) is None
+
+
+def test_a_stretch_that_bends_the_other_way_is_none(monkeypatch):
+    """Where outlying readings make the curvature negative, nothing follows of an offset."""
+
+    def score(_mixture, _order, ends):
+        length = ends[None, :] - ends[:, None]
+        pull = np.where((ends[:, None] == 8) & (length == 8), 300.0, 1.0)
+        return pull, np.where(length == 8, -50.0, 400.0 * length)
+
+    monkeypatch.setattr(caliper_off, "_score", score)
+    assert len(off_stretch(Independent(np.zeros(24)), 0).rows) != 8
+    monkeypatch.setattr(
+        caliper_off, "_score", lambda m, o, e: (score(m, o, e)[0], -np.ones((25, 25)))
+    )
+    assert off_stretch(Independent(np.zeros(24)), 0) is None

@@ -188,7 +188,7 @@ def test_mates_have_room(form, direction):
 def test_every_size_has_room_for_its_mate(form, direction):
     more = [f"wall_mm = {wall}\ndepth_mm = {deep}\n" for wall, deep in ((3, 3.6), (12, 14))]
     more += ["length_mm = 12\nwall_mm = 5\n"]
-    sizes = (1, 2, 3, 6, 12, 33, 60)
+    sizes = (1, 3, 6, 12, 60)
     plans = grid([fit(form, direction, size, m) for size in sizes for m in more])
     assert len(plans) > 3
     for plan in plans:

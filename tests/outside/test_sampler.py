@@ -17,7 +17,7 @@ def test_means_and_sds_agree_with_a_sampler(name, seed):
     from support.sampled import FLAT, GROWTHS, ROUND, compare
 
     design = {"small": naive.small_design, "first": naive.first_design}[name](seed)
-    draws, diverged = naive.sample(design, 6000, seed)
+    draws, diverged = naive.sample(design, 4000, seed)
     assert diverged == 0
     asked = GROWTHS | FLAT | (ROUND if name == "first" else {})
     found = compare(fit_design(design), draws, asked)

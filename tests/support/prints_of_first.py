@@ -43,6 +43,11 @@ def prints_of_prior(folder, wanted):
     return made_once(folder, [f"prior-{n}-{k}" for n, k in wanted], _of_prior)
 
 
+def printed_of(n, k):
+    """Return what the sizes of the k-th print of printer n came out as."""
+    return print_sizes(prior_printer(n), design_of_first(), _rng(n, k))
+
+
 def prints_of_virtual(folder, wanted):
     """Return fitted prints of virtual machines, the shipped ones by turns, in the same way."""
     return made_once(folder, [f"virtual-{n}-{k}" for n, k in wanted], _of_virtual)
@@ -65,12 +70,12 @@ def found_on(*prints):
 
 def _of_prior(key):
     n, k = map(int, key.split("-")[1:])
-    printer, rng, design = (
-        prior_printer(n),
-        np.random.default_rng([23, n, k + 1]),
-        design_of_first(),
-    )
+    printer, rng, design = prior_printer(n), _rng(n, k), design_of_first()
     return _kept(fit_design(observe(printer, design, print_sizes(printer, design, rng), rng)))
+
+
+def _rng(n, k):
+    return np.random.default_rng([23, n, k + 1])
 
 
 def _of_virtual(key):

@@ -59,6 +59,8 @@ def off_stretch(evidence: Evidence, n: int) -> OffStretch | None:
     # With several runs the whole sheet of one may have the offset.
     most = len(order) if design.n_runs > 1 else len(order) - LEAST_READINGS
     allowed = (length >= LEAST_READINGS) & (length <= most)
+    # An outlying reading can bend a mode the other way: of an offset such readings say nothing.
+    allowed &= stiffness > 0
     if not allowed.any():
         return None
     stiff = np.where(allowed, stiffness, 1.0)
