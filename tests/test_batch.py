@@ -17,6 +17,8 @@ from coupons.cli import main
 from coupons.learning.profile_file import read_profile
 from coupons.neutral import natural_key
 
+pytestmark = pytest.mark.slow
+
 NAMES = ("bench-1", "bench-2", "bench-10")
 PERSON, NOTE = "Ottokar", "beside the window"
 
@@ -61,7 +63,6 @@ def test_names_sort_as_people_sort_them():
     assert sorted(["b10", "b9", "a", "b", "9", "10"], key=natural_key) == "9 10 a b b9 b10".split()
 
 
-@pytest.mark.slow
 def test_every_run_has_its_outcome_and_a_bad_one_stops_no_other(tree):
     done = fit_each([tree])
     assert [one.task.folders[0].name for one in done] == [*NAMES, "blank", "spoiled"]
@@ -82,7 +83,6 @@ def test_every_run_has_its_outcome_and_a_bad_one_stops_no_other(tree):
     assert [path.stat().st_mtime_ns for path in kept] == [stood[path] for path in kept]
 
 
-@pytest.mark.slow
 def test_a_run_that_changed_is_fitted_again(tree):
     fit_each([tree / "bench-1"])
     conditions = tree / "bench-1" / "conditions.toml"
@@ -92,7 +92,6 @@ def test_a_run_that_changed_is_fitted_again(tree):
     assert outcomes(fit_each([tree / "bench-1"])) == {"bench-1": Outcome.FITTED}
 
 
-@pytest.mark.slow
 def test_what_a_person_left_out_is_not_taken_in_again_in_silence(tree):
     entries = (tree / "bench-1" / "entries.csv").read_text().splitlines()
     row = next(
@@ -118,7 +117,6 @@ def test_machines_that_are_spelt_alike_keep_profiles_of_their_own(kept, tmp_path
     assert len(set(outputs)) == len(outputs) == 4
 
 
-@pytest.mark.slow
 def test_machines_have_one_profile_of_all_their_runs(tree):
     for number in (1, 2):
         name = str(tree / f"more-{number}")
@@ -131,7 +129,6 @@ def test_machines_have_one_profile_of_all_their_runs(tree):
     assert not (tree / "bench-1" / "profile.json").exists()
 
 
-@pytest.mark.slow
 def test_the_command_shows_a_table_and_ends_with_one(tree):
     told = run("fit", "--each", str(tree), code=1)
     assert "5 profiles: 3 fitted, 1 nothing entered, 1 failed" in told.stdout
@@ -155,7 +152,6 @@ def test_links_lead_nowhere(tree):
     assert len(find_runs([tree])) == 5
 
 
-@pytest.mark.slow
 def test_public_files_name_nobody(tree):
     entries = tree / "bench-1" / "entries.csv"
     lines = entries.read_text().splitlines()
@@ -182,7 +178,6 @@ def test_public_files_name_nobody(tree):
     assert {key: after[key] for key in same} == {key: before[key] for key in same}
 
 
-@pytest.mark.slow
 def test_the_bytes_are_the_same_on_any_number_of_workers(tree, tmp_path):
     other = shutil.copytree(tree, tmp_path / "other" / "tree")
     fit_each([tree], jobs=1)
@@ -190,7 +185,6 @@ def test_the_bytes_are_the_same_on_any_number_of_workers(tree, tmp_path):
     assert bytes_below(tree) == bytes_below(other)
 
 
-@pytest.mark.slow
 def test_a_batch_that_was_killed_goes_on_where_it_was(tree, tmp_path):
     other = shutil.copytree(tree, tmp_path / "other" / "tree")
     fit_each([other])
@@ -208,7 +202,6 @@ def test_a_batch_that_was_killed_goes_on_where_it_was(tree, tmp_path):
     assert bytes_below(tree) == bytes_below(other)
 
 
-@pytest.mark.slow
 def test_the_callers_cluster_carries_it(tree):
     """An existing cluster does the work: here two workers of the distributed engine."""
     from distributed import Client, LocalCluster

@@ -55,6 +55,7 @@ def saved_anew(data):
 OWN_STL = b"of my own".ljust(80) + struct.pack("<I", 1) + bytes(50)
 
 
+@pytest.mark.slow
 def test_ones_own_solid_among_the_bodies_stays(folder):
     own = folder / "print" / "bodies" / "bracket.stl"
     own.write_bytes(OWN_STL)
@@ -79,6 +80,7 @@ def test_ones_own_solid_among_the_bodies_stays(folder):
         ("entries.csv", b"what,mine\n"),
     ],
 )
+@pytest.mark.slow
 def test_a_file_of_ones_own_is_named_and_nothing_is_written(folder, name, data):
     (folder / name).write_bytes(data)
     before = bytes_of(folder)

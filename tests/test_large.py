@@ -58,24 +58,25 @@ def test_long_work_says_on_stderr_how_far_it_is(tmp_path, monkeypatch):
     assert "left out and" not in fitted.stdout
 
 
+@pytest.mark.slow
 def test_short_work_says_nothing_of_its_steps(tmp_path, monkeypatch):
     monkeypatch.setattr(output, "EVERY_S", 1e6)
     assert run("make", "recheck", "-o", tmp_path / "made").stderr == ""
 
 
 @pytest.mark.slow
-def test_tens_of_thousands_of_readings_end_in_a_profile(tmp_path):
+def test_twelve_thousand_readings_end_in_a_profile(tmp_path):
     folder = shutil.copytree(DEMO, tmp_path / "run")
     sheet = folder / "entries.csv"
     lines = sheet.read_text(encoding="utf-8-sig").splitlines()
     sizes = [line.split(",") for line in lines if line.startswith("size,")]
     rng = np.random.default_rng(1)
     more = []
-    for n in range(20_000):
+    for n in range(12_000):
         row = list(sizes[n % len(sizes)])
         row[3] = f"{float(row[3]) + rng.normal(0, 0.02):.4f}"
         more.append(",".join(row))
     sheet.write_text("\n".join([*lines, *more]) + "\n", encoding="utf-8")
     result = run("fit", folder)
     assert result.exit_code == 0
-    assert " of 20,140 left out and predicted from the rest" in result.stderr
+    assert " of 12,140 left out and predicted from the rest" in result.stderr

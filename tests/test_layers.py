@@ -1,6 +1,8 @@
 """Imports point one way: a module may import its own room and those above it, never below."""
 
 import ast
+from collections.abc import Iterable
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -33,23 +35,34 @@ def room(module: str) -> str:
     return module.split(".")[1]
 
 
-def imported_modules(source: str) -> list[str]:
-    return imported_by(ast.parse(source))
+@cache
+def imports_in(source: str) -> tuple[tuple[str, bool], ...]:
+    """Return the modules that a source imports, and whether for annotations alone."""
+    found = []
+    for top in ast.parse(source).body:
+        for node in ast.walk(top):  # walks into functions: late imports count
+            if isinstance(node, ast.Import):
+                names = [alias.name for alias in node.names]
+            elif isinstance(node, ast.ImportFrom):
+                names = [node.module or ""]
+            else:
+                continue
+            found += [(name, runs_nothing(top)) for name in names]
+    return tuple(found)
 
 
-def imported_by(tree: ast.Module) -> list[str]:
-    names = []
-    for node in ast.walk(tree):  # walks into functions: late imports count
-        if isinstance(node, ast.Import):
-            names += [alias.name for alias in node.names]
-        elif isinstance(node, ast.ImportFrom):
-            names.append(node.module or "")
+def runs_nothing(node: ast.AST) -> bool:
+    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+
+
+def ours(names: Iterable[str]) -> list[str]:
     return [name for name in names if name.startswith("coupons.")]
 
 
 def upward_imports(module_room: str, source: str) -> list[str]:
     limit = ORDER.index(module_room)
-    return [name for name in imported_modules(source) if ORDER.index(room(name)) > limit]
+    imported = ours(name for name, _ in imports_in(source))
+    return [name for name in imported if ORDER.index(room(name)) > limit]
 
 
 def test_no_module_imports_from_a_later_room():
@@ -74,25 +87,14 @@ def part(module: str) -> str:
     return ".".join(module.split(".")[:3])
 
 
-def runs_nothing(node: ast.AST) -> bool:
-    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
-
-
-def without_annotations(source: str) -> ast.Module:
-    """The source without imports that are there for annotations alone."""
-    tree = ast.parse(source)
-    tree.body = [node for node in tree.body if not runs_nothing(node)]
-    return tree
-
-
 def imports_between_parts() -> dict[str, set[str]]:
     graph: dict[str, set[str]] = {}
     for path in sorted(HOUSE.rglob("*.py")):
         module = ".".join(("coupons", *path.relative_to(HOUSE).with_suffix("").parts))
         if path.name == "__init__.py" or room(module) == "cli":
             continue
-        tree = without_annotations(path.read_text(encoding="utf-8"))
-        imported = {part(name) for name in imported_by(tree)}
+        found = imports_in(path.read_text(encoding="utf-8"))
+        imported = {part(name) for name in ours(name for name, alone in found if not alone)}
         graph.setdefault(part(module), set()).update(imported - {part(module)})
     return graph
 
@@ -110,10 +112,6 @@ def test_only_solids_knows_the_geometry_kernel():
     users = {
         path.name
         for path in HOUSE.rglob("*.py")
-        if any(
-            "manifold3d" in ast.unparse(node)
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-            if isinstance(node, ast.Import | ast.ImportFrom)
-        )
+        if any("manifold3d" in name for name, _ in imports_in(path.read_text(encoding="utf-8")))
     }
     assert users <= {"solids.py"}

@@ -14,7 +14,7 @@ from coupons.learning.fit import fit_runs
 from coupons.learning.profile_file import write_profile
 from coupons.learning.profile_of_fit import profile_of
 from coupons.making.plan import plan_coupon, record
-from coupons.making.record import write_coupon
+from coupons.making.record import read_coupon, write_coupon
 from coupons.making.spec.coupon_spec import load_spec
 from coupons.measuring.run.folder import load_run, start_run
 from coupons.terms import GRADES, Direction, Feature, Form, Grade, Joint
@@ -89,7 +89,7 @@ def test_what_is_typed_into_the_sheet_gives_the_answer_of_what_was_found(run_fol
 def test_the_slide_gap_of_nearly_two_hundred_printers(run_folder, shared_folder):
     """90 % intervals hold in 85–95 % (one sd of 180 is 2.2 %); RMSE ≤ 40 % of the habit's."""
     rng = np.random.default_rng(20)
-    coupon = load_run(run_folder).coupon
+    coupon = read_coupon(run_folder / "coupon.json")
     asked = question_of(coupon)
     held, ours, habit = [], [], []
     for n, seen in enumerate(prints_of_prior(shared_folder, [(n, 0) for n in range(PRINTERS)])):

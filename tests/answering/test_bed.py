@@ -42,6 +42,7 @@ def test_unsaid_an_answer_covers_none_and_the_external_body_evenly():
     assert none.high_mm - external.high_mm > 0.05
 
 
+@pytest.mark.slow
 def test_the_interval_unsaid_holds_nine_prints_in_ten_of_both_cases():
     # 200,000 printers and prints, half of them with the tongue on the bed: error 0.0007.
     profile = known_profile({"bed_height": -0.2}, sd_share=FROM_ONE_PRINT)

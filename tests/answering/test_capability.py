@@ -159,11 +159,11 @@ def test_grades_are_reached_as_often_as_their_confidence_says(shared_folder):
 
 @pytest.mark.slow
 def test_further_prints_tell_how_far_prints_differ_little_by_little(shared_folder):
-    # 8 printers; the prior's sd of the log is 0.5. Measured: 0.40 ± 0.02 after two prints, 0.28 ±
+    # Five printers; the sd of the log is 0.5 beforehand. Measured: 0.40 ± 0.02 after two, 0.28 ±
     # 0.01 after five. Two effects of each print share the scatter: were they seen without
     # error, each further print would add 2 × 2 to the information: (4 + 16)^−½ = 0.22 after five.
     sds = {1: [], 2: [], 5: []}
-    for n in range(8):
+    for n in range(5):
         prints = prints_of_prior(shared_folder, [(n, k) for k in range(5)])
         sds[1].append(prints[0].profile.scatters["rho"].log_sd)
         for count in (2, 5):

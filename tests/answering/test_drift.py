@@ -98,9 +98,9 @@ def _alarms(charts):
 
 @pytest.mark.slow
 def test_runs_of_one_printer_seldom_signal(shared_folder):
-    # 16 printers from the prior, ten prints of `first` each, two charts: one in twenty may signal.
+    # Ten printers from the prior, ten prints of `first` each, two charts: one in twenty may signal.
     charts = []
-    for n in range(16):
+    for n in range(10):
         prints = prints_of_prior(shared_folder, [(n, k) for k in range(10)])
         charts.append(drifts([each.profile for each in prints], ASKED))
     share, error = _alarms([found for found in charts if found])

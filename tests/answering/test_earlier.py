@@ -19,6 +19,8 @@ from coupons.making.record import read_coupon
 from coupons.measuring.run.folder import load_run
 from coupons.showing.words.first_order import best_order
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def jobs(tmp_path_factory):

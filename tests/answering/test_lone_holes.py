@@ -56,6 +56,7 @@ def test_through_and_blind_holes_are_listed_apart_and_nothing_is_asked_of_them()
     assert {row["across"] for row in lone_rows(met(turned_over))} == {"y"}
 
 
+@pytest.mark.slow
 def test_holes_of_joints_are_none_of_them():
     by_name = {case.name: case for case in cases()}
     for name in ("pin 64 0.2", "two screws", "hinge", "ring around a rod", "taper 0.050 0.2 24"):

@@ -148,6 +148,7 @@ STARTER = (
 )
 
 
+@pytest.mark.slow
 def test_joints_that_nobody_tried_are_not_asked_about_unless_somebody_says_so(tmp_path):
     spans = ((Form.TONGUE, Direction.Z), (Form.SLOT, Direction.Z))
     measured = {"measured": tried(*STARTER, read=spans), "sd_share": ACROSS}

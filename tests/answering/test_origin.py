@@ -224,6 +224,7 @@ def test_a_part_says_whose_answers_it_holds(part):
     }
 
 
+@pytest.mark.slow
 def test_a_stale_part_says_so_on_the_terminal_in_the_table_and_on_the_page(part):
     asked = ["joints", str(part), str(part / "joints.csv"), "-o", str(part / "out")]
     result = CliRunner().invoke(main, asked)

@@ -29,6 +29,8 @@ from coupons.showing.words.print_gains import (
 )
 from coupons.terms import Direction, Form, Grade, Joint
 
+pytestmark = pytest.mark.slow
+
 
 def runs_in(folder, jobs, **conditions):
     coupon = record(plan_coupon(load_spec("recheck")))
@@ -123,7 +125,6 @@ def test_the_prior_of_the_next_print_is_the_machine_and_what_a_print_has_of_its_
     assert float(row[0] @ covariance @ row[0]) == pytest.approx(stated, rel=0.02)
 
 
-@pytest.mark.slow
 def test_another_print_narrows_as_much_as_foreseen():
     # 16 printers from the prior; the mean of the ratio is known to about 0.015.
     rng, coupon = np.random.default_rng(8), done_coupons("recheck")[0]

@@ -263,6 +263,7 @@ def sided(tmp_path, rows):
     return read_joints(path).joints
 
 
+@pytest.mark.slow
 def test_blank_columns_change_nothing(tmp_path):
     profile = known_profile(sd_share=FROM_ONE_PRINT)
     rows = "a,slot,tongue,12,x,slide{0}\nb,slot,tongue,8,z,push{0}\nc,hole,pin,5,z,push{0}\n"
@@ -273,6 +274,7 @@ def test_blank_columns_change_nothing(tmp_path):
     assert first == second
 
 
+@pytest.mark.slow
 def test_bodies_of_one_print_share_its_shift_wherever_they_are_listed(tmp_path):
     # Nothing is unknown but what prints have of their own: joints of one print hold together more
     # often than those of prints of their own, which are independent.
@@ -289,6 +291,7 @@ def test_bodies_of_one_print_share_its_shift_wherever_they_are_listed(tmp_path):
     assert "on the 2 prints together" in str(apart)
 
 
+@pytest.mark.slow
 def test_a_list_takes_bodies_of_another_printer(tmp_path):
     profile = known_profile(sd_share=FROM_ONE_PRINT)
     joints = sided(

@@ -4,7 +4,9 @@ The sets are those of tests/support/random_sets.py: sparse, separated, contradic
 from the root of the project, for example
 
     PYTHONPATH=tests python tests/bench/bench_convergence.py --sets 10000 \\
-        --json results/convergence/from-0.json
+        --rows rows.jsonl --json results/convergence/from-0.json
+
+A run that was cut short goes on from its rows.
 """
 
 import argparse
@@ -17,13 +19,12 @@ from collections import defaultdict
 from pathlib import Path
 
 import numpy as np
+from bench.kept_rows import add_rows, rows_of_whole_printers
+from support.random_sets import random_set
 
 from coupons.errors import CouponError
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_design
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-from support.random_sets import random_set
 
 CHUNK = 25
 
@@ -54,27 +55,38 @@ def fault_of(mean: np.ndarray, covariance: np.ndarray) -> str:
     return ""
 
 
-def study(first: int, sets: int, workers: int, minutes: float) -> dict[str, object]:
-    """Fit many sets from seed ``first`` on, as many as the time allows; sum them up by kind."""
-    seconds, faults = defaultdict(list), []
-    end = time.monotonic() + 60 * minutes
+def study(first: int, sets: int, workers: int, rows: Path) -> list[dict]:
+    """Fit the sets from seed ``first`` on that are not among the rows yet; return all rows."""
+    kept = rows_of_whole_printers(rows, 1)
+    done = {row["printer"] for row in kept}
+    seeds = [seed for seed in range(first, first + sets) if seed not in done]
     with multiprocessing.Pool(workers) as pool:
-        seeds = range(first, first + sets)
-        for seed, (kind, spent, fault) in zip(seeds, pool.imap(fit_one, seeds, CHUNK), strict=True):
-            seconds[kind].append(spent)
+        found = pool.imap(fit_one, seeds, CHUNK)
+        for seed, (kind, spent, fault) in zip(seeds, found, strict=True):
+            row = {"printer": seed, "kind": kind, "seconds": round(spent, 3), "fault": fault}
+            add_rows(rows, [row])
+            kept.append(row)
             if fault:
-                faults.append({"seed": seed, "kind": kind, "fault": fault})
-                print(f"\n{faults[-1]}", file=sys.stderr)
-            if time.monotonic() > end:
-                break
-            if seed % 100 == 99:
-                done = seed + 1 - first
-                print(f"\r{done} of {sets}, {len(faults)} faults", end="", file=sys.stderr)
+                print(f"\n{row}", file=sys.stderr)
+            if len(kept) % 100 == 0:
+                print(f"\r{len(kept)} of {sets}", end="", file=sys.stderr)
     print(file=sys.stderr)
+    return [row for row in kept if first <= row["printer"] < first + sets]
+
+
+def summed_up(rows: list[dict]) -> dict[str, object]:
+    """Sum up by kind."""
+    seconds = defaultdict(list)
+    for row in rows:
+        seconds[row["kind"]].append(row["seconds"])
     return {
-        "first": first,
-        "sets": sum(map(len, seconds.values())),
-        "faults": faults,
+        "first": min(row["printer"] for row in rows),
+        "sets": len(rows),
+        "faults": [
+            {"seed": row["printer"], "kind": row["kind"], "fault": row["fault"]}
+            for row in rows
+            if row["fault"]
+        ],
         "kinds": {
             kind: {
                 "sets": len(spent),
@@ -92,10 +104,10 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0, help="seed of the first set")
     parser.add_argument("--sets", type=int, default=10_000)
     parser.add_argument("--workers", type=int, default=1)
-    parser.add_argument("--minutes", type=float, default=600.0, help="stop after this long")
+    parser.add_argument("--rows", type=Path, required=True, help="each set done; goes on from it")
     parser.add_argument("--json", type=Path)
     asked = parser.parse_args()
-    found = study(asked.first, asked.sets, asked.workers, asked.minutes)
+    found = summed_up(study(asked.first, asked.sets, asked.workers, asked.rows))
     text = json.dumps(found, indent=1) + "\n"
     if asked.json is None:
         print(text, end="")

@@ -8,6 +8,7 @@ from support.prior_printer import draw_printer
 
 
 @pytest.mark.parametrize(("joint", "grade"), JOINTS)
+@pytest.mark.slow
 def test_the_chance_is_that_of_printed_joints(joint, grade):
     """4,000 prints: standard error 0.008 at most; rows of effects hardly depend on the gap."""
     rng = np.random.default_rng(3)

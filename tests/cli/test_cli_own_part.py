@@ -10,6 +10,8 @@ from support.gauge_plate import fill_in, part_text
 from coupons import fit, load_profile, load_run
 from coupons.cli import main
 
+pytestmark = pytest.mark.slow
+
 
 def run(*words):
     result = CliRunner().invoke(main, [str(word) for word in words])
@@ -90,7 +92,6 @@ def test_pages_and_report_speak_of_the_part(folder):
     assert "Residuals by place" not in report, "nobody knows the places"
 
 
-@pytest.mark.slow
 def test_a_part_is_learned_from_beside_a_coupon(folder, tmp_path):
     coupon = tmp_path / "coupon"
     run("make", "recheck", "-o", coupon, "--machine", "bench-1", "--material", "grey")

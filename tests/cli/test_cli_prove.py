@@ -1,5 +1,6 @@
 import json
 
+import pytest
 from click.testing import CliRunner
 from support.known_profile import FROM_ONE_PRINT, known_profile
 
@@ -13,6 +14,7 @@ def run(*words):
     return CliRunner().invoke(main, [str(word) for word in words])
 
 
+@pytest.mark.slow
 def test_a_proof_is_made_filled_in_and_scored(tmp_path):
     write_profile(known_profile(sd_share=FROM_ONE_PRINT), tmp_path / "profile.json")
     joints = tmp_path / "joints.csv"

@@ -45,6 +45,7 @@ def at_a_terminal(arguments: list[str], columns: int) -> str:
 
 
 @pytest.mark.parametrize("columns", [60, 80])
+@pytest.mark.slow
 def test_a_person_sees_lines_that_fit(columns):
     lines = at_a_terminal(ASKED, columns).splitlines()
     assert len(lines) > 1

@@ -218,6 +218,7 @@ def test_a_full_disk_at_the_other_end_is_one_line():
     )
 
 
+@pytest.mark.slow
 def test_a_reader_that_leaves_early_is_no_fault():
     done = subprocess.run(
         f"{sys.executable} -m coupons specs | true",

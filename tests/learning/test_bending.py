@@ -24,6 +24,8 @@ from coupons.measuring.virtual.machine import load_machine
 from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
 from coupons.terms import Direction, Feature, Form, Jaws
 
+pytestmark = pytest.mark.slow
+
 QUIET = {
     "scatter": {"feature_mm": 0.01, "feature_z_mm": 0.01, "print_mm": 0.0, "drift_mm": 0.0}
     | {"blob_chance": 0.0, "print_z_mm": 0.0},

@@ -63,6 +63,7 @@ def test_each_fault_is_named_in_words(faults, name, says, place):
     assert causes.found[0] == cause
 
 
+@pytest.mark.slow
 def test_the_closing_of_small_holes_is_told_at_five_millimetres_over_both_faces():
     cause = named(causes_of(curl_int=0.10), "curl_int")
     assert cause.unit == "mm at 5 mm"

@@ -160,6 +160,7 @@ def test_grades_have_chances_and_readings_none(table, fitted):
     assert fitted.predict(X)[tried] == pytest.approx(chances[tried] @ np.arange(5))
 
 
+@pytest.mark.slow
 def test_order_and_subsets_do_not_matter(table, fitted):
     X, y, _ = table
     order = np.random.default_rng(1).permutation(len(X))
@@ -169,6 +170,7 @@ def test_order_and_subsets_do_not_matter(table, fitted):
     assert fitted.predict(X[::3]) == pytest.approx(fitted.predict(X)[::3], abs=1e-12)
 
 
+@pytest.mark.slow
 def test_cloned_pickled_and_fitted_again_it_is_the_same(table, fitted):
     X, y, _ = table
     again = clone(fitted).fit(X, y)

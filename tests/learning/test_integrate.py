@@ -140,6 +140,7 @@ def test_two_runs_teach_how_far_prints_differ():
 
 
 @pytest.mark.parametrize("seed", range(6))
+@pytest.mark.slow
 def test_no_scatter_is_known_better_than_so_few_observations_can_tell(seed):
     """Even n exact values of a normal leave its log-sd uncertain by 1/√(2n)."""
     _, design = observed(seed, "ABD")

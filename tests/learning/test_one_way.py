@@ -75,6 +75,7 @@ def test_one_fit_in_twenty_drifts_by_chance(n):
     assert 0.02 < np.mean(found) < 0.08
 
 
+@pytest.mark.slow
 def test_the_drift_that_it_says_it_would_find_is_found_in_four_cases_of_five():
     # 200 machines whose heights grow by the drift that would be found; ± 2.8 % one standard error.
     rng = np.random.default_rng(4)

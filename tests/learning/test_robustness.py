@@ -51,6 +51,7 @@ def assert_sound(design):
 
 
 @pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.slow
 def test_every_kind_of_bad_data_settles_and_is_held_against_itself(kind):
     rng = np.random.default_rng(1)
     design = kind(rng)

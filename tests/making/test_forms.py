@@ -145,6 +145,7 @@ def test_a_seated_mate_stays_clear_of_raised_labels(plan, meshes):
     assert seat[:, 2].max() - foot[:, 2].max() >= 0.6 + 0.3
 
 
+@pytest.mark.slow
 def test_nothing_but_windows_and_lying_posts_overhangs(plan):
     """No supports: a face that leans out more than 45° belongs to a short roof or a post's tip."""
     forms = {f.id: f for f in record(plan).features}
@@ -162,6 +163,7 @@ def test_nothing_but_windows_and_lying_posts_overhangs(plan):
             assert lying, feature.id
 
 
+@pytest.mark.slow
 def test_a_ring_on_its_post_clears_the_labels_of_the_base(plan, meshes):
     fixed = [f for f in record(plan).features if f.form == "pin" and f.role == "fit"]
     pin = next(f for f in fixed if f.direction == "z")
@@ -210,6 +212,7 @@ def test_a_record_that_says_nothing_of_seams_is_still_read(plan, tmp_path):
     assert len(read.features) == len(old["features"])
 
 
+@pytest.mark.slow
 def test_the_record_is_held_against_each_feature_s_own_triangles(plan):
     coupon, solids = record(plan), build_solids(plan)
     assert disagreements(coupon, solids) == []
@@ -239,6 +242,7 @@ def test_a_length_that_the_solid_does_not_have_is_reported(plan):
     assert all("0.010 mm off" in str(p) for p in found)
 
 
+@pytest.mark.slow
 def test_a_feature_without_a_surface_is_reported(plan):
     solids = build_solids(plan)
     blank = tuple(replace(s, made_by=np.full_like(s.made_by, -1)) for s in solids)
@@ -247,6 +251,7 @@ def test_a_feature_without_a_surface_is_reported(plan):
     assert str(found[0]).endswith("got none.")
 
 
+@pytest.mark.slow
 def test_a_surface_out_of_place_is_noticed_from_five_thousandths_on(plan):
     coupon, solids = record(plan), build_solids(plan)
     for direction, way in VECTORS.items():

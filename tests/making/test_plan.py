@@ -132,6 +132,7 @@ def test_plates_are_centred_on_the_bed():
 
 
 @pytest.mark.parametrize("name", shipped_specs())
+@pytest.mark.slow
 def test_the_estimate_without_a_mesh_agrees_with_the_mesh(name):
     plan = plan_coupon(load_spec(name))
     for item, solid in zip(plan.placed, build_solids(plan), strict=True):

@@ -60,6 +60,7 @@ def test_a_triangle_that_is_a_line_or_outside_is_not_drawn():
     assert (found.owner == -1).all()
 
 
+@pytest.mark.slow
 def test_the_preview_shows_pieces_letters_and_paper_and_repeats_to_the_byte():
     plan = plan_coupon(load_spec("recheck"))
     solids = build_solids(plan)

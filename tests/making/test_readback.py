@@ -64,6 +64,7 @@ SPOILED = [
 
 
 @pytest.mark.parametrize(("spoiled", "says"), SPOILED, ids=["gap", "size", "3mf gap", "3mf name"])
+@pytest.mark.slow
 def test_what_does_not_read_back_is_not_written(made, tmp_path, monkeypatch, spoiled, says):
     name, spoil = spoiled
     monkeypatch.setattr(folder_module, name, spoil(getattr(folder_module, name)))

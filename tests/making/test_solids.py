@@ -70,6 +70,7 @@ def test_every_body_is_one_watertight_piece_above_the_bed(solids):
         assert mesh.bounds[0][2] == pytest.approx(0, abs=1e-6), solid.body
 
 
+@pytest.mark.slow
 def test_rounds_have_their_drawn_diameter_across_flats_and_by_area(first, solids):
     rounds = [f for f in record(first).features if f.form in ("hole", "pin")]
     assert len(rounds) > 20

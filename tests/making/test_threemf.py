@@ -28,6 +28,7 @@ def test_own_metadata_stand_in_a_namespace_declared_on_the_model():
 
 
 @pytest.mark.parametrize("spec", shipped_specs())
+@pytest.mark.slow
 def test_the_strict_reader_of_the_format_has_no_warning(spec, tmp_path):
     lib3mf = pytest.importorskip("lib3mf", reason="no wheel for this machine")
     path = tmp_path / "plate.3mf"

@@ -84,6 +84,7 @@ def test_what_differs_by_print_moves_its_own_sizes_alone(scatter, sds_mm):
         assert abs(found.mean()) <= 4 * wanted_mm / np.sqrt(N_PRINTS) + 1e-9
 
 
+@pytest.mark.slow
 def test_with_one_deviation_inner_and_outer_faces_move_alike_and_with_the_other_against():
     alike, against = deviations(print_alike_mm=0.01), deviations(print_mm=0.01)
     assert alike["slot x 10"] == pytest.approx(alike["tongue x 10"])

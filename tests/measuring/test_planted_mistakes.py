@@ -12,6 +12,8 @@ from coupons.measuring.checks.mistyped import find_slips
 from coupons.measuring.run.sheet import Row
 from coupons.terms import Form
 
+pytestmark = pytest.mark.slow
+
 PRINTS = 60
 
 

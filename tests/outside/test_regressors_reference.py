@@ -20,6 +20,7 @@ def readings(outliers=0, seed=3):
     return X, y
 
 
+@pytest.mark.slow
 def test_with_normal_readings_and_no_prior_it_is_linear_regression():
     X, y = readings()
     reference = LinearRegression(fit_intercept=False).fit(X, y)
@@ -27,6 +28,7 @@ def test_with_normal_readings_and_no_prior_it_is_linear_regression():
     assert ours.coef_ == pytest.approx(reference.coef_, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_uncertainty_agrees_with_bayesian_regression():
     X, y = readings()
     reference = BayesianRidge(fit_intercept=False).fit(X, y)

@@ -15,6 +15,8 @@ from coupons.showing.pages.report import write_report
 from coupons.showing.words.first_steps import todos
 from coupons.showing.words.fit_summary import summary_lines
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def run():
@@ -43,7 +45,6 @@ def on_page(found, run, folder):
     return [html.unescape(f"{head}. {text}") for head, text in steps]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("slipped", [False, True])
 def test_page_and_terminal_say_the_same_in_the_same_order(run, slipped, tmp_path):
     sizes = list(run.sizes)
@@ -56,7 +57,6 @@ def test_page_and_terminal_say_the_same_in_the_same_order(run, slipped, tmp_path
     assert [plain(step) for step in page] == on_terminal(found)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("at", range(0, 66, 9))
 def test_one_reading_is_no_licence_to_draw(run, at):
     found = learned([replace(run, sizes=run.sizes[at : at + 1], fits=())])
@@ -80,14 +80,12 @@ def without_faults(found, **changes):
     )
 
 
-@pytest.mark.slow
 def test_a_machine_that_was_measured_and_has_no_fault_needs_nothing_set(full):
     steps = without_faults(full).steps
     assert [head for head, _ in steps if head == "Nothing to change on the machine"]
     assert "use the offsets of this profile" in dict(steps)["Nothing to change on the machine"]
 
 
-@pytest.mark.slow
 def test_where_a_scale_was_not_measured_nothing_is_said_of_the_machine(full):
     found = without_faults(full)
     some = tuple(cause for cause in found.causes.found if cause.name != "scale_x")
@@ -105,7 +103,6 @@ def test_setting_the_machine_and_drawing_by_the_profile_are_either_or(full):
     )
 
 
-@pytest.mark.slow
 def test_with_nothing_to_draw_by_there_is_no_either_or(full):
     found = replace(full, profile=full.profile.model_copy(update={"measured": ()}))
     (text,) = [text for head, text in found.steps if head.startswith("On the machine")]
@@ -122,7 +119,6 @@ def test_shares_of_all_causes_add_up_on_terminal_and_page(full, run, tmp_path):
     assert sum(map(int, re.findall(r'<span class="share">(\d+) %', page))) == 100
 
 
-@pytest.mark.slow
 def test_one_of_a_thing_is_one(run, tmp_path):
     told = replace(run, sizes=run.sizes[:1], fits=run.fits[:1])
     found = learned([told])

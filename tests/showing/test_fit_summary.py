@@ -9,6 +9,8 @@ from support.rehearsed import rehearsed_run
 from coupons.showing.words.fit_summary import WIDTH, summary_lines
 from coupons.terms import Grade
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def run():
@@ -53,14 +55,12 @@ def test_it_says_what_to_ask_next(lines):
     assert lines[-1] == "    --joint hole/pin --size 5 --across z"
 
 
-@pytest.mark.slow
 def test_without_fits_it_says_so(run):
     text = " ".join(summary_lines(learned([replace(run, fits=())]), PATH))
     assert "No printed pair was tried by hand" in text
     assert "grades predicted" not in text
 
 
-@pytest.mark.slow
 def test_rows_of_several_runs_carry_the_runs_name(run):
     other = rehearsed_run(8, "bench-2", folder="run-b")
     sizes = list(other.sizes)
@@ -69,7 +69,6 @@ def test_rows_of_several_runs_carry_the_runs_name(run):
     assert f"--without run-b:{sizes[20].row}." in text
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(
     ("grade", "says"),
     [
@@ -84,7 +83,6 @@ def test_trials_of_one_grade_are_a_doubt_and_no_licence_to_draw(run, grade, says
     assert "Nothing to change" not in text
 
 
-@pytest.mark.slow
 def test_with_too_little_measured_it_says_what_to_ask(run):
     text = " ".join(summary_lines(learned([replace(run, sizes=(), fits=run.fits[:1])]), PATH))
     assert "1 trial and 0 readings of 2 sizes in 1 run." in text
@@ -92,7 +90,6 @@ def test_with_too_little_measured_it_says_what_to_ask(run):
     assert "Nothing to change" not in text
 
 
-@pytest.mark.slow
 def test_all_clear_slips_are_named_first(run):
     sizes, slipped = list(run.sizes), (12, 20, 28)
     for at in slipped:
@@ -104,7 +101,6 @@ def test_all_clear_slips_are_named_first(run):
     assert all(str(sizes[at].row) in first for at in slipped)
 
 
-@pytest.mark.slow
 def test_a_fault_with_all_of_the_budget_keeps_its_columns_apart(run):
     one = learned([run])
     only = replace(one.causes.found[0], share=1.0)

@@ -8,6 +8,7 @@ from coupons.errors import WriteError
 from coupons.showing.pages.joints_page import part_page, write_part
 
 
+@pytest.mark.slow
 def test_three_files_are_written_and_replaced_when_asked_again(tmp_path):
     out = tmp_path / "out"
     for profile in (known_profile(), known_profile({"growth_ext": 0.2})):
@@ -60,6 +61,7 @@ def test_the_page_needs_nothing_from_outside_and_escapes_names(tmp_path):
     assert "into material" in page
 
 
+@pytest.mark.slow
 def test_a_rehearsed_part_says_so_on_the_page(tmp_path):
     assert "REHEARSED" in part_page(part(tmp_path, known_profile(rehearsed=True)), "x.csv")
     assert "REHEARSED" not in part_page(part(tmp_path, known_profile()), "x.csv")
