@@ -162,7 +162,9 @@ class Clearance:
 
     def margin_row(self, grade: Grade) -> Array:
         """Rows of clearance − threshold of ``grade``, shape (n, n_prints · n_terms)."""
-        return self._margin_rows([grade])
+        rows = self.rows.copy()
+        rows[:, _N_EFFECTS + THRESHOLDS.index(grade)] -= 1
+        return rows
 
     def margin(self, grade: Grade) -> tuple[float, Array]:
         """Return mean, in mm, and row of the margin over a grade's threshold at the first gap.
@@ -224,7 +226,7 @@ class Clearance:
 
     def chances_from(self, grades: Sequence[Grade]) -> Array:
         """Chances that a pair is at least of each grade, shape (n_grades, n)."""
-        rows = self._margin_rows(grades)
+        rows = np.concatenate([self.margin_row(grade) for grade in grades])
         judged = self.judged.variance_rule(self.prints)
         spread, weights = with_own(*self.variances(rows), judged)
         mean = np.tile(self.given_mm, len(grades)) + rows @ self.prints.mean_vector
@@ -237,10 +239,3 @@ class Clearance:
         at_least = np.vstack([np.ones(n), self.chances_from(THRESHOLDS), np.zeros(n)])
         return -np.diff(at_least, axis=0)
 
-    def _margin_rows(self, grades: Sequence[Grade]) -> Array:
-        """Margin rows of one grade after another, (n_grades · n, n_prints · n_terms)."""
-        n = len(self.gaps_mm)
-        rows = np.tile(self.rows, (len(grades), 1))
-        for at, grade in enumerate(grades):
-            rows[at * n : (at + 1) * n, _N_EFFECTS + THRESHOLDS.index(grade)] -= 1
-        return rows
