@@ -27,7 +27,7 @@ from coupons.answering.compare.evidence import (
 from coupons.answering.compare.profiles import Verdict
 from coupons.answering.compare.still import Still, still_good
 from coupons.answering.question import Question
-from coupons.answering.words.still import still_lines
+from coupons.answering.words.still import still_lines, todo_sentence
 from coupons.cli import main
 from coupons.errors import AnswerError
 from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
@@ -65,6 +65,19 @@ def test_an_unchanged_machine_is_still_good():
     (drawer,) = found.joints
     assert drawer.verdict is Verdict.WORKS
     assert drawer.chance == pytest.approx(drawer.chance_then, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("lost", "says"), [(0.05, "Go on drawing with this profile"), (0.2, "fit them together")]
+)
+def test_what_to_do_agrees_with_the_table_where_prints_together_say_otherwise(lost, says):
+    """More prints can move an answer on a machine that did not change."""
+    found = held(recheck(2))
+    (drawer,) = found.joints
+    less = replace(drawer, chance=drawer.best_chance - lost)
+    todo = todo_sentence(replace(found, joints=(less,)))
+    assert says in todo
+    assert todo.endswith(", and print the next re-check in a month.")
 
 
 def test_a_machine_that_grew_fatter_is_not_and_the_drawing_is_drawn_anew():

@@ -238,4 +238,3 @@ class Clearance:
         n = len(self.gaps_mm)
         at_least = np.vstack([np.ones(n), self.chances_from(THRESHOLDS), np.zeros(n)])
         return -np.diff(at_least, axis=0)
-

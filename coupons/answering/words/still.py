@@ -67,7 +67,14 @@ def verdict_sentence(found: StillGood) -> str:
 def todo_sentence(found: StillGood) -> str:
     """Say what to do."""
     if found.verdict is Still.YES:
-        return "Go on drawing with this profile, and print the next re-check in a month."
+        goes_on = "Go on drawing with this profile"
+        if any(one.verdict is Verdict.REDRAW for one in found.joints):
+            goes_on = (
+                "Nothing says that the machine changed, but all prints together know it better "
+                "than the first: fit them together (`coupons fit RUN RUN`) and draw with that "
+                "profile"
+            )
+        return f"{goes_on}, and print the next re-check in a month."
     if found.verdict is Still.WATCH:
         return (
             "Print the re-check once more before parts that matter: a single odd print looks like "
