@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
 
-from coupons.learning.like import UNLIKE
+from coupons.learning.like import CHANGED_ELSE, UNLIKE
 from coupons.learning.profile import VERSION, Carried, Hand, Like, Profile
 from coupons.neutral import one_line
 
@@ -169,7 +169,7 @@ def carried_sentence(origin: Origin) -> str:
     count = len(told.pairs)
     shown = ", ".join(map(one_line, told.pairs[:4])) + (" …" if count > 4 else "")
     pairs = f"{count} machines changed" if count > 1 else "one machine changed"
-    if told.unlike > UNLIKE:
+    if told.unlike > CHANGED_ELSE:
         return (
             f"It was to take over from {what} layers, but did not change as {pairs} ({shown}; "
             f"chance {told.unlike:.0%}): little was carried over."

@@ -22,8 +22,11 @@ from coupons.terms import SDS_OF_90
 
 Array = NDArray[np.floating]
 
-UNLIKE = 0.5
-"""From this chance on a machine is named as unlike the others, or as changed in another way."""
+UNLIKE = 2 / 3
+"""From this chance on a machine is named as unlike the others: its entries must double the odds,
+which are even beforehand (`GENERAL_SHARE`)."""
+CHANGED_ELSE = 0.5
+"""From this chance on a machine is named as changed in another way: the same, from `ANEW_SHARE`."""
 KNOWN = 0.5
 """A term carries over if this share of its prior variance, or less, is left after the change."""
 
@@ -226,7 +229,7 @@ def _doubts(profile: Profile, kindred: Kindred) -> Iterator[str]:
             f"{name} does not look like the other machines (chance {profile.like.unlike:.0%} by "
             "its own entries), so little was taken from them. Fill in more of its coupon."
         )
-    if profile.carried is not None and profile.carried.unlike > UNLIKE:
+    if profile.carried is not None and profile.carried.unlike > CHANGED_ELSE:
         yield (
             f"{name} did not change as the pairs did (chance {profile.carried.unlike:.0%} by its "
             "own entries), so little was carried over. Fill in more of its coupon."

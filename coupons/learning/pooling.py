@@ -34,9 +34,12 @@ Array = NDArray[np.floating]
 SPREADS = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0)
 """Standard deviation between machines of one kind, as a share of the general prior's. The smallest
 keeps machines that came out alike by chance from passing for one machine."""
-GENERAL_SHARE = 1 / 3
+GENERAL_SHARE = 0.5
 """Share of the prior that knows nothing of the others: more of it learns less from them, less of it
-holds longer on to them where a machine is unlike."""
+holds longer on to them where a machine is unlike. Six entries can hardly tell; what machines of the
+kind gain is much the same from a third to 0.7."""
+ANEW_SHARE = 1 / 3
+"""Share of the prior that takes nothing over from before a change of the machine itself."""
 _LIKELY = 7.0  # choices less likely than the best by this much on the log scale are left out
 
 
@@ -239,7 +242,7 @@ def _carried_over(priors: _Stack, carried: Evidence, families: NDArray[np.intp])
             covariances=apart * priors.covariances[over.row] + kept * over.covariances,
             new=new,
         )
-        over = _joined(_weighed(over, 1 - GENERAL_SHARE), _weighed(anew, GENERAL_SHARE))
+        over = _joined(_weighed(over, 1 - ANEW_SHARE), _weighed(anew, ANEW_SHARE))
     return over
 
 

@@ -41,7 +41,7 @@ JOINTS = (
 )
 TOLD = (
     *("all alone", "six alone", "six leaning"),
-    *("unlike, six", "unlike, all", "unlike, all alone"),
+    *("unlike, six", "unlike, six alone", "unlike, all", "unlike, all alone"),
 )
 _GROWTHS = ("growth_ext", "growth_int", "round_ext", "round_int")
 _THRESHOLDS = slice(TERMS.index("from_force"), TERMS.index("from_loose") + 1)
@@ -125,17 +125,7 @@ def main() -> None:
     options = parser.parse_args()
     rng = np.random.default_rng(options.seed)
     design = design_of(done_coupons("first"))
-    told = {
-        name: []
-        for name in (
-            "all alone",
-            "six alone",
-            "six leaning",
-            "unlike, six",
-            "unlike, all",
-            "unlike, all alone",
-        )
-    }
+    told = {name: [] for name in TOLD}
     named = {"like, six": [], "unlike, six": [], "unlike, all": []}
     for number in range(options.fleets):
         *others, new, odd = draw_fleet(rng)
@@ -150,8 +140,7 @@ def main() -> None:
         for name, keep in (("unlike, six", few), ("unlike, all", None)):
             alone = profile(odd, design, rng, "bench-6", keep)
             found = lean_on(alone, kin)
-            if keep is None:
-                told["unlike, all alone"] += judge(alone, odd, rng)
+            told[f"{name} alone"] += judge(alone, odd, rng)
             told[name] += judge(found, odd, rng)
             named[name].append(found.like.unlike > UNLIKE)
         print(f"{number + 1} of {options.fleets}", file=sys.stderr, flush=True)

@@ -77,6 +77,7 @@ def share_of(chosen):
 def _few_choices(monkeypatch):
     monkeypatch.setattr(pooling, "SPREADS", SPREADS)
     monkeypatch.setattr(pooling, "GENERAL_SHARE", SHARE)
+    monkeypatch.setattr(pooling, "ANEW_SHARE", SHARE)
     monkeypatch.setattr(pooling, "_LIKELY", 1e9)
 
 
