@@ -46,8 +46,10 @@ def compare_lines(changes: Sequence[AnswerChange]) -> Iterator[str]:
 
 def _compare_line(change: AnswerChange) -> str:
     if change.before is None or change.after is None:
-        which = "either" if change.before is change.after else "A" if change.before is None else "B"
-        return _line(change.name, "", "", "not measured by", which)
+        gaps = (
+            "—" if one is None else minus(one.best_gap_mm) for one in (change.before, change.after)
+        )
+        return _line(change.name, *gaps, "—", "not measured")
     before_mm, after_mm = (round(each.best_gap_mm, 2) for each in (change.before, change.after))
     # Of the rounded gaps, so that a reader who subtracts them finds the same.
     how_far = f"{signed(round(after_mm - before_mm, 2))} ±{1.96 * change.sd_mm:.2f}"
@@ -71,7 +73,7 @@ def compare_notes(changes: Sequence[AnswerChange], same: bool = True) -> list[st
 
     Parameters
     ----------
-    moves : sequence of Moved
+    changes : sequence of AnswerChange
     same : bool
         Whether both profiles are of one machine and material, and may be fitted together.
     """
