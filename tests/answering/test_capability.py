@@ -142,10 +142,10 @@ def test_after_one_print_the_words_say_how_sure_and_what_makes_it_surer():
 
 @pytest.mark.slow
 def test_grades_are_reached_as_often_as_their_confidence_says(shared_folder):
-    # 180 printers from the prior, one print of `first` each; for each the grade stated for slots
+    # 120 printers from the prior, one print of `first` each; for each the grade stated for slots
     # along x and the one finer. One standard error is about 0.03.
     excess = []
-    for n, seen in enumerate(prints_of_prior(shared_folder, [(n, 0) for n in range(180)])):
+    for n, seen in enumerate(prints_of_prior(shared_folder, [(n, 0) for n in range(120)])):
         printer = prior_printer(n)
         (reach,) = grades_reached(seen.profile.model_copy(update={"measured": (SLOT,)}))
         acts = effect_row(Feature(Form.SLOT, reach.high_mm, Direction.X)) @ print_moves(EXTRUSION)
@@ -153,7 +153,7 @@ def test_grades_are_reached_as_often_as_their_confidence_says(shared_folder):
         true_mm = BAND_SDS * np.sqrt(printer.scatters.tau**2 + of_prints)
         told = {(reach.grade or 15) - 1, reach.grade or 14} & set(reach.confidences)
         excess += [(true_mm <= tolerance_mm(n, 15)) - reach.confidences[n] for n in told]
-    error = np.std(excess) / np.sqrt(180)
+    error = np.std(excess) / np.sqrt(120)
     assert abs(np.mean(excess)) < 3 * error < 0.1
 
 

@@ -98,10 +98,10 @@ def _alarms(charts):
 
 @pytest.mark.slow
 def test_runs_of_one_printer_seldom_signal(shared_folder):
-    # Ten printers from the prior, ten prints of `first` each, two charts: one in twenty may signal.
+    # Ten printers from the prior, eight prints of `first` each, two charts: one in 20 may signal.
     charts = []
     for n in range(10):
-        prints = prints_of_prior(shared_folder, [(n, k) for k in range(10)])
+        prints = prints_of_prior(shared_folder, [(n, k) for k in range(8)])
         charts.append(drifts([each.profile for each in prints], ASKED))
     share, error = _alarms([found for found in charts if found])
     assert share < 0.05 + 3 * max(error, 0.02)

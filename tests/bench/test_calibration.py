@@ -9,7 +9,7 @@ from bench.calibration import study
 
 pytestmark = pytest.mark.slow
 
-PRINTERS = 36
+PRINTERS = 30
 
 
 @pytest.fixture(scope="module")

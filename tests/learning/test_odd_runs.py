@@ -111,17 +111,17 @@ def test_two_parts_of_what_is_known_add_up_to_the_whole():
 
 @pytest.mark.slow
 def test_one_fit_in_twenty_is_doubted_by_chance_and_other_machines_are_found(shared_folder):
-    # 60 printers from the prior, three prints each, then the third exchanged for another
-    # printer's: ± 2.8 % one standard error of the alarms, ± 4 % of the finds.
+    # 40 printers from the prior, three prints each, then the third exchanged for another
+    # printer's: ± 3.4 % one standard error of the alarms, ± 5 % of the finds.
     alarms, found, named = [], [], []
-    for n in range(60):
+    for n in range(40):
         wanted = [(n, 0), (n, 1), (n, 2), (60 + n, 0)]
         *three, odd = prints_of_prior(shared_folder, wanted)
         alarms.append(odd_one_out(held(three, EXTRUSION)) is not None)
         verdict = odd_one_out(held([*three[:2], odd], EXTRUSION))
         found.append(verdict is not None)
         named.append(verdict is not None and verdict.run == 2)
-    assert np.mean(alarms) <= 0.05 + 2 * 0.028
+    assert np.mean(alarms) <= 0.05 + 2 * 0.034
     assert np.mean(found) > 0.8
     assert np.mean(named) > 0.75
 

@@ -65,9 +65,9 @@ def test_every_kind_of_bad_data_settles_and_is_held_against_itself(kind):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("block", range(4))
-def test_a_hundred_bad_data_sets_settle(block):
-    """132 sets: 12 of each kind."""
+@pytest.mark.parametrize("block", range(2))
+def test_dozens_of_bad_data_sets_settle(block):
+    """66 sets: 6 of each kind; results/convergence/ has ten thousand."""
     for seed in range(100 + 33 * block, 133 + 33 * block):
         assert_sound(random_set(seed)[1])
 

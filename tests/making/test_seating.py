@@ -103,7 +103,7 @@ def least_room_mm(rows: Rows) -> dict[tuple[str, str], float]:
             set_at = rows.place(widest.feature) - signs * rows.place(mate)
             out, into = 60.0, -30.0  # apart, and surely too deep
             assert (fixed ^ moved(piece, signs, set_at - inwards * out * way)).volume() < 1e-6
-            for _ in range(26):
+            for _ in range(18):
                 middle = (out + into) / 2
                 common = fixed ^ moved(piece, signs, set_at - inwards * middle * way)
                 out, into = (middle, into) if common.volume() < 1e-3 else (out, middle)

@@ -10,7 +10,7 @@ from coupons.learning.fit import fit_design
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("name", "seed"), [("small", 2), ("first", 1), ("first", 3)])
+@pytest.mark.parametrize(("name", "seed"), [("small", 2), ("first", 3)])
 def test_means_and_sds_agree_with_a_sampler(name, seed):
     """Means within 0.1 posterior sd and sds within 10 %, with the sampler's own error on top."""
     from support import naive_posterior as naive
