@@ -109,11 +109,8 @@ def test_for_nodes_of_the_scatter_the_mean_is_the_stated_chance():
     profile = plain()
     cases = clearances(profile, DRAWER, np.array([0.60]))
     squares, weights = profile.scatters["rho"].variance_rule()
-    mean = sum(
-        weight
-        * one_print._chance(cases, Grade.LOOSE, one_print._with_square(profile, "rho", square), 0)
-        for square, weight in zip(squares, weights, strict=True)
-    )
+    nodes = np.array([one_print._with_square(profile, "rho", square) for square in squares])
+    mean = weights @ one_print._chances(cases, Grade.LOOSE, nodes, 0)
     assert mean == pytest.approx(answer(profile, DRAWER).chance, abs=1e-6)
 
 
@@ -123,9 +120,9 @@ def test_the_grades_share_out_what_is_at_least_force():
 
     profile = plain()
     cases = clearances(profile, DRAWER, np.array([0.12]))
-    squares = one_print._with_square(profile, "rho", 0.02**2)
-    every = [one_print._chance(cases, grade, squares, 0) for grade in GRADES[1:]]
-    from_force = one_print._chance_from(cases[0], Grade.FORCE, squares, 0)
+    squares = one_print._with_square(profile, "rho", 0.02**2)[None]
+    every = [one_print._chances(cases, grade, squares, 0)[0] for grade in GRADES[1:]]
+    (from_force,) = one_print._chances_from(cases[0], Grade.FORCE, squares, 0)
     assert len(cases) == 1
     assert sum(every) == pytest.approx(from_force)
     assert min(every) >= 0

@@ -87,21 +87,14 @@ def rests_on_one_print(cases: Sequence[Clearance], fit: Grade) -> OnePrint | Non
     unseen = [one for one in known if one.scatter]
     if not unseen or not all(one_print_only(one.profile) for one in unseen):
         return None
-    low, high = (
-        _chance(cases, fit, np.concatenate([one.at(one.now, sds) for one in known]), 0)
-        for sds in _ENDS
-    )
-    low_after, high_after = (
-        _chance(cases, fit, np.concatenate([one.at(one.after, sds) for one in known]), 1)
-        for sds in _ENDS
-    )
-    nodes = product(*(one.nodes_after() for one in known))
-    middle = sum(
-        math.prod(weight for _, weight in node)
-        * _chance(cases, fit, np.concatenate([squares for squares, _ in node]), 1)
-        for node in nodes
-    )
-    return OnePrint(low, high, float(middle), low_after, high_after)
+    now = [np.concatenate([one.at(one.now, sds) for one in known]) for sds in _ENDS]
+    after = [np.concatenate([one.at(one.after, sds) for one in known]) for sds in _ENDS]
+    nodes = list(product(*(one.nodes_after() for one in known)))
+    weights = [math.prod(weight for _, weight in node) for node in nodes]
+    after += [np.concatenate([squares for squares, _ in node]) for node in nodes]
+    low, high = map(float, _chances(cases, fit, np.array(now), 0))
+    low_after, high_after, *at_nodes = map(float, _chances(cases, fit, np.array(after), 1))
+    return OnePrint(low, high, float(np.dot(weights, at_nodes)), low_after, high_after)
 
 
 _ENDS = (-ONE_IN_TEN_SDS, ONE_IN_TEN_SDS)
@@ -160,32 +153,31 @@ def _with_square(profile: Profile, scatter: str, square: float) -> Array:
     )
 
 
-def _chance(cases: Sequence[Clearance], fit: Grade, squares: Array, more: int) -> float:
-    """Return the chance of a fit for given squares of print effects, after so many more prints.
+def _chances(cases: Sequence[Clearance], fit: Grade, squares: Array, more: int) -> Array:
+    """Return the chances of a fit for given squares of print effects, after so many more prints.
 
-    ``squares`` are those of one profile after the other.
+    ``squares`` has a row for each chance: those of one profile after the other.
     """
     above = GRADES[GRADES.index(fit) + 1 :]
     chances = [
-        _chance_from(one, fit, squares, more)
-        - (_chance_from(one, above[0], squares, more) if above else 0.0)
+        _chances_from(one, fit, squares, more)
+        - (_chances_from(one, above[0], squares, more) if above else 0.0)
         for one in cases
     ]
-    return float(np.mean(chances))
+    return np.asarray(np.mean(chances, axis=0))
 
 
-def _chance_from(clearance: Clearance, grade: Grade, squares: Array, more: int) -> float:
+def _chances_from(clearance: Clearance, grade: Grade, squares: Array, more: int) -> Array:
     rows, prints = clearance.margin_row(grade), clearance.prints
-    shared = 0.0
+    shared = np.full(len(squares), clearance.size_doubt)
     for profile, terms, acts in prints.by_profile(rows):
-        of_profile, squares = np.split(squares, [len(profile.prior_table.prints)])
+        of_profile, squares = np.split(squares, [len(profile.prior_table.prints)], axis=1)
         taught = profile.taught_shift
         taught = replace(taught, runs=taught.runs + more)
         by_print = terms[0] @ taught.slope
-        acted = np.sum([act[0] ** 2 for act in acts], axis=0) @ of_profile
-        shared += float(np.sum((terms[0] @ taught.root) ** 2) + acted)
-        shared += float(by_print @ taught.covariance(of_profile) @ by_print)
-    shared += clearance.size_doubt
+        acted = of_profile @ np.sum([act[0] ** 2 for act in acts], axis=0)
+        shared += float(np.sum((terms[0] @ taught.root) ** 2)) + acted
+        shared += np.sum((by_print @ taught.covariance(of_profile)) * by_print, axis=-1)
     own, weights = clearance.judged.variance_rule(prints)
     margin_mm = float(clearance.given_mm[0] + rows[0] @ prints.mean_vector)
-    return float(weights @ ndtr(margin_mm / np.sqrt(shared + own)))
+    return np.asarray(ndtr(margin_mm / np.sqrt(shared[:, None] + own)) @ weights)

@@ -60,7 +60,7 @@ class Prints:
         acts : list of ndarray of shape (n, n_print_effects)
             One a print.
         """
-        blocks = np.split(rows, len(self.of), axis=1)
+        blocks = rows.reshape(len(rows), len(self.of), -1).swapaxes(0, 1)
         for at, profile in enumerate(self.profiles):
             own = [block for block, of in zip(blocks, self.of, strict=True) if of == at]
             terms = own[0] if len(own) == 1 else np.sum(own, axis=0)
