@@ -36,8 +36,8 @@ def room(module: str) -> str:
 
 
 @cache
-def imports_in(source: str) -> tuple[tuple[str, bool], ...]:
-    """Return the modules that a source imports, and whether for annotations alone."""
+def imports_in(source: str) -> tuple[tuple[str, bool, str], ...]:
+    """Return the modules that a source imports, whether for annotations alone, and what of them."""
     found = []
     for top in ast.parse(source).body:
         for node in ast.walk(top):  # walks into functions: late imports count
@@ -47,7 +47,7 @@ def imports_in(source: str) -> tuple[tuple[str, bool], ...]:
                 names = [node.module or ""]
             else:
                 continue
-            found += [(name, runs_nothing(top)) for name in names]
+            found += [(name, runs_nothing(top), ast.unparse(node)) for name in names]
     return tuple(found)
 
 
@@ -61,7 +61,7 @@ def ours(names: Iterable[str]) -> list[str]:
 
 def upward_imports(module_room: str, source: str) -> list[str]:
     limit = ORDER.index(module_room)
-    imported = ours(name for name, _ in imports_in(source))
+    imported = ours(name for name, _, _ in imports_in(source))
     return [name for name in imported if ORDER.index(room(name)) > limit]
 
 
@@ -94,7 +94,7 @@ def imports_between_parts() -> dict[str, set[str]]:
         if path.name == "__init__.py" or room(module) == "cli":
             continue
         found = imports_in(path.read_text(encoding="utf-8"))
-        imported = {part(name) for name in ours(name for name, alone in found if not alone)}
+        imported = {part(name) for name in ours(name for name, alone, _ in found if not alone)}
         graph.setdefault(part(module), set()).update(imported - {part(module)})
     return graph
 
@@ -112,6 +112,6 @@ def test_only_solids_knows_the_geometry_kernel():
     users = {
         path.name
         for path in HOUSE.rglob("*.py")
-        if any("manifold3d" in name for name, _ in imports_in(path.read_text(encoding="utf-8")))
+        if any("manifold3d" in line for _, _, line in imports_in(path.read_text(encoding="utf-8")))
     }
     assert users <= {"solids.py"}

@@ -156,7 +156,7 @@ def answer(profile: Profile, question: Question) -> Answer:
     chances = (
         np.mean([printed[gap_mm] for gap_mm in drawn.prints_mm], axis=0)
         if printed
-        else _chances_in(at_drawn)
+        else chances_in(at_drawn)[:, 0]
     )
     ranges, extrapolated = _measured(profile, question)
     return Answer(
@@ -451,11 +451,12 @@ def moves_at(profile: Profile, question: Question, gap_mm: float) -> tuple[FaceM
 
 def _chances(profile: Profile, question: Question, gap_mm: float) -> Array:
     """Chances of all grades at one gap, in their order, shape (n_grades,)."""
-    return _chances_in(clearances(profile, question, np.array([gap_mm])))
+    return chances_in(clearances(profile, question, np.array([gap_mm])))[:, 0]
 
 
-def _chances_in(cases: Sequence[Clearance]) -> Array:
-    return np.asarray(np.mean([one.grade_chances() for one in cases], axis=0)[:, 0])
+def chances_in(cases: Sequence[Clearance]) -> Array:
+    """Chances of all grades over cases as likely as one another, shape (n_grades, n)."""
+    return np.asarray(np.mean([one.grade_chances() for one in cases], axis=0))
 
 
 def _measured(profile: Profile, question: Question) -> tuple[tuple[MeasuredRange, ...], bool]:

@@ -115,7 +115,7 @@ def lean_on(profile: Profile, others: Sequence[Profile]) -> Profile:
     log_mean = _SCATTERS_PRIOR.mean + _SCATTERS_PRIOR.sd * scatters.mean
     log_sd = _SCATTERS_PRIOR.sd * np.sqrt(np.diag(scatters.covariance))
     behind = [one for one in (profile, kindred.before, *kindred.kin) if one is not None]
-    pooled = with_posterior(
+    found = with_posterior(
         profile,
         _TERMS_PRIOR.mean + _TERMS_PRIOR.sd * terms.mean,
         terms.covariance * np.outer(_TERMS_PRIOR.sd, _TERMS_PRIOR.sd),
@@ -125,7 +125,6 @@ def lean_on(profile: Profile, others: Sequence[Profile]) -> Profile:
         measured=joined_ranges(each for one in behind for each in one.measured),
         counts=profile.counts.model_copy(update={"by_print_effect": _prints_behind(behind)}),
     )
-    found = Profile.model_validate(pooled.model_dump())
     _doubt_aloud(found, kindred)
     return found
 

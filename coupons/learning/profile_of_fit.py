@@ -134,7 +134,7 @@ def with_posterior(
     **others
         Fields to replace.
     """
-    return profile.model_copy(
+    changed = profile.model_copy(
         update={
             "means": {name: _short(value) for name, value in zip(TERMS, mean, strict=True)},
             "covariance": _short_covariance(covariance),
@@ -142,6 +142,8 @@ def with_posterior(
             **others,
         }
     )
+    # A copy keeps what was worked out from the old numbers; one read anew does not.
+    return Profile.model_validate(changed.model_dump())
 
 
 def _log_spreads(log_scatters: dict[str, tuple[float, float]]) -> dict[str, LogSpread]:

@@ -67,7 +67,7 @@ def log_sd_after(profile: Profile, scatter: str) -> float:
     told = 0.0
     for k, effect in enumerate(profile.prior_table.prints):
         if effect.scatter == scatter and profile.counts.informing[k]:
-            seen = profile.print_spreads[k].mean_square * float(taught.information[k, k])
+            seen = float(profile.print_squares[k] * taught.information[k, k])
             told += 2 * (seen / (1 + seen)) ** 2
     if spread.log_sd == 0:
         return 0.0
@@ -143,14 +143,10 @@ class _Unseen:
 
 def _with_square(profile: Profile, scatter: str, square: float) -> Array:
     """Return the mean squares of all print effects, one scatter having this one."""
-    return np.array(
-        [
-            effect.share**2 * square if effect.scatter == scatter else spread.mean_square
-            for effect, spread in zip(
-                profile.prior_table.prints, profile.print_spreads, strict=True
-            )
-        ]
-    )
+    effects = profile.prior_table.prints
+    is_this = np.array([effect.scatter == scatter for effect in effects])
+    shares = np.array([effect.share for effect in effects])
+    return np.where(is_this, shares**2 * square, profile.print_squares)
 
 
 def _chances(cases: Sequence[Clearance], fit: Grade, squares: Array, more: int) -> Array:

@@ -70,9 +70,8 @@ def todo_sentence(found: StillGood) -> str:
         goes_on = "Go on drawing with this profile"
         if any(one.verdict is Verdict.REDRAW for one in found.joints):
             goes_on = (
-                "Nothing says that the machine changed, but all prints together know it better "
-                "than the first: fit them together (`coupons fit RUN RUN`) and draw with that "
-                "profile"
+                "No change was found, but all prints together tell more of the machine than the "
+                "first: fit them together (`coupons fit RUN RUN`) and draw with that profile"
             )
         return f"{goes_on}, and print the next re-check in a month."
     if found.verdict is Still.WATCH:

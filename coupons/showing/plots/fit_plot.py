@@ -10,7 +10,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from coupons.answering.offset import clearances
+from coupons.answering.offset import chances_in, clearances
 from coupons.answering.question import Question
 from coupons.answering.words.numbers import counted
 from coupons.learning.profile import Profile
@@ -29,8 +29,7 @@ _STEPS = 121
 def grade_chances(profile: Profile, family: Family, gaps_mm: Array) -> Array:
     """Return the chance of each grade at each drawn gap on the next print, shape (5, n)."""
     cases = clearances(profile, Question(family.joint, Grade.SLIDE, family.move), gaps_mm)
-    of_grades = np.mean([one.grade_chances() for one in cases], axis=0)
-    return np.asarray(np.maximum(of_grades, 0.0))
+    return np.asarray(np.maximum(chances_in(cases), 0.0))
 
 
 def fit_plot(profile: Profile, family: Family) -> Markup:
