@@ -4,13 +4,13 @@
 
 A mutant is one module with one change: a comparison, a sign, a constant, and/or, a dropped not, a
 returned value. The sample is drawn evenly over the rooms from all places where such a change can be
-made. The quick tests, examples in docstrings among them, are run once on an untouched copy with
-coverage by test. Then each mutant meets the tests that ran its line (a constant of a module: those
-that ran any line of it, or whose file imports from it) and their neighbours in the same file, which
-may share what one of them computed, until one fails: first those whose file imports from the
-module, then those of its room, then all others; the quickest first. What survives is listed with
-its place, and how many tests it did not meet for want of time: it wants a test, or a word why it
-changes nothing, which then stands in ``equivalent.json`` beside this file.
+made. All tests but those of a browser, examples in docstrings among them, are run once on an
+untouched copy with coverage by test. Then each mutant meets the tests that ran its line (a constant
+of a module: those that ran any line of it, or whose file imports from it) and their neighbours in
+the same file, which may share what one of them computed, until one fails: first those whose file
+imports from the module, then those of its room, then all others; the quickest first. What survives
+is listed with its place, and how many tests it did not meet for want of time: it wants a test, or a
+word why it changes nothing, which then stands in ``equivalent.json`` beside this file.
 With ``--kept`` a second seed costs its mutants alone: the untouched run is taken from the first.
 """
 
@@ -262,7 +262,7 @@ class Bench:
         }
 
     def _try_untouched(self, tests: list[str]) -> dict[str, float]:
-        """Run quick tests with coverage by test; return the seconds that each one took.
+        """Run tests with coverage by test; return the seconds that each one took.
 
         The clock's are turned into the processor's, of which a busy machine gives but a part.
         """
@@ -270,6 +270,7 @@ class Bench:
             return {}
         command = [sys.executable, "-m", "pytest", "-n", "2", "--dist", "loadfile", "-vv"]
         command += ["-p", "no:cacheprovider", "--durations=0", "--durations-min=0"]
+        command += ["-m", "not browser"]
         command += ["--cov=coupons", "--cov-context=test", "--cov-report=", "--cov-fail-under=0"]
         command += [*tests, *(f"--ignore-glob=*/{name}" for name in LEFT_OUT)]
         before_s = _processor_s()
