@@ -20,7 +20,7 @@ import click
     "--job",
     type=click.Path(path_type=Path),
     metavar="JOINTS.CSV",
-    help="Rank the machines by the chance that all joints of this list fit on one print.",
+    help="Rank the machines by the chance that all joints of this list fit at once.",
 )
 @click.option(
     "--stale-after",

@@ -6,13 +6,16 @@ import pytest
 from click.testing import CliRunner
 from support.known_profile import EVERYTHING, known_profile
 
+from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.joints.part import answer_part
+from coupons.answering.joints.rank import rank
 from coupons.answering.offset import answer
 from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.answering.question import Question
 from coupons.cli import main
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import Hand, MeasuredRange
-from coupons.learning.profile_file import MAX_BYTES, write_profile
+from coupons.learning.profile_file import MAX_BYTES, read_profile, write_profile
 from coupons.neutral import natural_key
 from coupons.showing.board.collect import read_posted
 from coupons.showing.board.figures import (
@@ -527,6 +530,27 @@ def test_a_job_ranks_the_machines(tmp_path):
     refused = run("board", shelf, "--job", joints, "-o", tmp_path / "other")
     assert refused.exit_code == 1
     assert "give at least one joint a fit" in refused.stderr
+
+
+@pytest.mark.slow
+def test_a_job_of_several_prints_and_machines_has_the_chance_of_the_whole_part(tmp_path):
+    shelf = shelve(tmp_path / "shelf", one=ago(3), two=ago(3, machine="bench-2"))
+    joints = tmp_path / "joints.csv"
+    joints.write_text(
+        "name,internal,external,size_mm,across,fit,internal_print,external_print,"
+        "external_profile\n"
+        "together,slot,tongue,12,x,slide,a,a,\n"
+        "apart,slot,tongue,12,x,slide,a,b,\n"
+        "of another,slot,tongue,12,x,slide,a,c,shelf/two/profile.json\n"
+    )
+    listed = read_joints(joints).joints
+    profiles = [read_profile(path) for path in sorted(shelf.rglob("profile.json"))]
+    for one, profile in zip(rank(profiles, listed), profiles, strict=True):
+        assert one.not_measured == ()
+        assert one.chance == answer_part(profile, listed).together.chance
+    result = run("board", shelf, "--job", joints, "-o", tmp_path / "site")
+    assert result.exit_code == 0, result.output
+    assert "fit at once" in result.stdout
 
 
 def test_a_job_that_no_machine_measured_says_so(tmp_path):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.part import answer_listed, demand_of
+from coupons.answering.joints.print_plan import plan_prints
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.progress import steps
@@ -19,8 +20,8 @@ class JobChance:
     ----------
     profile : Profile
     chance : float or None
-        That all joints fit on one print, each drawn for this machine; None where the profile has no
-        data on one of them.
+        That all joints fit at once, each drawn for this machine, on the prints that the list names
+        (one, if it names none); None where the profile has no data on one of them.
     sampling_error : float
         Half width of the 95 % confidence interval of the sampled chance.
     weakest : str
@@ -63,6 +64,11 @@ def _chance(profile: Profile, listed: Sequence[ListedJoint]) -> JobChance:
         return JobChance(profile, None, 0.0, weakest, missing)
     if len(answers) == 1:
         return JobChance(profile, answers[0].chance, 0.0, weakest, ())
-    demands = [demand for one in answers if (demand := demand_of(profile, one)) is not None]
-    together = chance_together(demands, shared_of(profile))
+    prints, places = plan_prints(profile, listed)
+    demands = [
+        demand
+        for one, made in zip(answers, places, strict=True)
+        if (demand := demand_of(profile, one, made)) is not None
+    ]
+    together = chance_together(demands, shared_of(prints))
     return JobChance(profile, together.chance, together.sampling_error, weakest, ())

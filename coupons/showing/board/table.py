@@ -36,7 +36,7 @@ def job_table(board: Board, job: Job) -> str:
     """Return the machines by the chance that a whole job fits, 80 columns wide."""
     rows = [_job_line(row, job[row.machine, row.material]) for row in ranked(board.rows, job)]
     lines = [table(["machine", "material", "state", "all fit", "lowest"], rows, right=(3,)), ""]
-    lines.append("all fit: the chance that all joints fit on one print, drawn for that machine.")
+    lines.append("all fit: the chance that all joints fit at once, drawn for that machine.")
     if all(one.chance is None for one in job.values()):
         lines.append("No machine has data on all joints: `coupons next` says what to print.")
     return "\n".join(lines)
