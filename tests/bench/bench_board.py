@@ -13,6 +13,7 @@ import tempfile
 import time
 from datetime import date, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,6 +23,9 @@ from coupons.showing.board.collect import read_posted
 from coupons.showing.board.machines import make_board
 from coupons.showing.board.site import HOME_FILE, write_site
 
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
 TODAY = date(2026, 6, 30)
 DEMO = Path("results/filter-drawer/profile.json")
 FLAGS = ["--headless", "--no-sandbox", "--disable-gpu"]
@@ -30,6 +34,14 @@ PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobil
 # no source).
 SLOWER = 4
 VISITS = 5
+SEARCH = (
+    "const words = document.getElementById('words'); words.value = 'bench-77';"
+    " words.dispatchEvent(new Event('input'))"
+)
+SORT = (
+    SEARCH.replace("'bench-77'", "''") + "; document.querySelectorAll('#gaps th button')[1].click()"
+)
+DRAWN = "requestAnimationFrame(() => requestAnimationFrame(done))"
 
 
 def fleet(folder: Path, n: int, prints: int = 1) -> None:
@@ -93,6 +105,7 @@ def on_a_phone(site: Path) -> dict[str, float] | None:
     from playwright.sync_api import sync_playwright
 
     paints, ready, tall = [], [], 0
+    busy: dict[str, list[float]] = {"ready_busy_ms": [], "search_busy_ms": [], "sort_busy_ms": []}
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=chromium, args=FLAGS)
         for _ in range(VISITS):
@@ -100,7 +113,8 @@ def on_a_phone(site: Path) -> dict[str, float] | None:
             page = context.new_page()
             session = context.new_cdp_session(page)
             session.send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
-            page.goto((site / HOME_FILE).resolve().as_uri())
+            address = (site / HOME_FILE).resolve().as_uri()
+            page.goto(address)
             paints.append(
                 page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
             )
@@ -111,14 +125,45 @@ def on_a_phone(site: Path) -> dict[str, float] | None:
             )
             tall = page.evaluate("document.documentElement.scrollHeight")
             context.close()
+            for name, ms in _busy_ms(browser, address).items():
+                busy[name].append(ms)
         browser.close()
     return {
         "slower": SLOWER,
         "first_paint_ms": min(paints),
         "first_paint_median_ms": float(np.median(paints)),
         "ready_ms": min(ready),
+        **{name: min(all_ms) for name, all_ms in busy.items()},
         "page_px": tall,
     }
+
+
+def _busy_ms(browser: "Browser", address: str) -> dict[str, float]:
+    """Return for how long a phone's processor is busy until the index can be used, and in use.
+
+    Counted in processor time of the page's main thread at full speed, times `SLOWER`: other work on
+    the machine does not count.
+    """
+    context = browser.new_context(**PHONE)
+    page = context.new_page()
+    session = context.new_cdp_session(page)
+    session.send("Performance.enable", {"timeDomain": "threadTicks"})
+
+    def spent_ms() -> float:
+        metrics = session.send("Performance.getMetrics")["metrics"]
+        spent_s = next(one["value"] for one in metrics if one["name"] == "TaskDuration")
+        return 1000 * SLOWER * float(spent_s)
+
+    steps = {"ready_busy_ms": "0", "search_busy_ms": SEARCH, "sort_busy_ms": SORT}
+    before, found = spent_ms(), {}
+    page.goto(address)
+    for name, step in steps.items():
+        page.evaluate(f"() => new Promise((done) => {{ {step}; {DRAWN} }})")
+        now = spent_ms()
+        found[name] = now - before
+        before = now
+    context.close()
+    return found
 
 
 def main() -> None:

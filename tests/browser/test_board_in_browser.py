@@ -101,7 +101,7 @@ def test_gaps_are_sorted_by_their_numbers_whatever_stands_beside_them(visit, tmp
         page.click(f"#gaps thead tr:nth-child(2) th:nth-child({push + 1}) button")
         cells = page.eval_on_selector_all(
             "#gaps tbody tr",
-            f"(all) => all.map((one) => [0, {push}].map((at) => one.cells[at].innerText))",
+            f"(all) => all.map((one) => [0, {push}].map((at) => one.cells[at].textContent))",
         )
         assert [name.split()[0] for name, _ in cells] == [*(f"bench-{n}" for n in order), "attic-1"]
     assert any(told.startswith("−") for _, told in cells)
@@ -124,3 +124,21 @@ def test_without_a_script_every_row_can_be_read(visit, tmp_path):
     seen.page.click("#more")
     assert seen.page.locator("#rows details:visible").count() == 150
     assert not seen.page.locator("#more").is_visible()
+
+
+def test_rows_out_of_view_are_not_laid_out_and_a_screen_reader_has_them_all(visit, tmp_path):
+    write_site(tmp_path, make_board([posted(f"bench-{n}") for n in range(1, 151)], TODAY))
+    page = visit(tmp_path / "index.html", PHONE).page
+    drawn = page.eval_on_selector_all(
+        "#gaps tbody th",
+        "(all) => all.map((one) => one.checkVisibility({contentVisibilityAuto: true}))",
+    )
+    assert (drawn[0], drawn[-1]) == (True, False)
+    assert sum(drawn) < 75
+    for role, count in (("row", 152), ("rowheader", 150), ("cell", 150 * len(COLUMNS))):
+        assert page.locator("#gaps").get_by_role(role).count() >= count
+    page.locator("#gaps tbody tr").last.scroll_into_view_if_needed()
+    last = page.locator("#gaps tbody tr").last
+    edges = "(one) => [...one.cells].map((cell) => cell.getBoundingClientRect().left)"
+    heads = page.locator("#gaps thead tr").last.evaluate(edges)
+    assert last.evaluate(edges) == pytest.approx(heads, abs=1)

@@ -5,13 +5,14 @@ if (table) {
   const body = table.tBodies[0];
   const list = document.getElementById("rows");
   const details = [...list.children];
-  const pairs = [...body.rows].map((row, at) => ({
-    row,
-    detail: details[at],
-    text: details[at].querySelector("summary").textContent.toLowerCase(),
-    state: row.querySelector(".mark").textContent.slice(2),
-    cells: [...row.cells].map((cell) => cell.textContent),
-  }));
+  const pairs = [...body.rows].map((row, at) => ({ row, detail: details[at] }));
+  // Read from the page when it is first asked for: most of a thousand rows never are.
+  const read = (one) =>
+    (one.read ??= {
+      text: one.detail.querySelector("summary").textContent.toLowerCase(),
+      state: one.row.querySelector(".mark").textContent.slice(2),
+      cells: [...one.row.cells].map((cell) => cell.textContent),
+    });
   const form = document.getElementById("find");
   const words = document.getElementById("words");
   const state = document.getElementById("state");
@@ -24,7 +25,8 @@ if (table) {
     const wanted = words.value.toLowerCase().split(/\s+/).filter(Boolean);
     let shown = 0;
     for (const one of order) {
-      const fits = (!state.value || one.state === state.value) && wanted.every((word) => one.text.includes(word));
+      const fits =
+        (!state.value || read(one).state === state.value) && wanted.every((word) => read(one).text.includes(word));
       one.row.hidden = !fits;
       one.detail.hidden = !fits || shown >= limit;
       shown += fits;
@@ -42,8 +44,8 @@ if (table) {
   const sort = (column, down) => {
     const sign = down ? -1 : 1;
     order = [...pairs].sort((a, b) => {
-      if (column === 0) return sign * names.compare(a.cells[0], b.cells[0]);
-      const [x, y] = [value(a.cells[column]), value(b.cells[column])];
+      if (column === 0) return sign * names.compare(read(a).cells[0], read(b).cells[0]);
+      const [x, y] = [value(read(a).cells[column]), value(read(b).cells[column])];
       // What is not measured stays at the end, whichever way.
       if (x === y) return 0;
       if (x === Infinity || y === Infinity) return x === Infinity ? 1 : -1;
