@@ -6,17 +6,24 @@ over the prints, in their order, is a contrast of the runs. With G = 1 − ΣP�
 truth's distance from the prior mean by which the posterior mean of a run moves, a contrast w has
 the variance  (Σ wG)·P·(Σ wG)ᵀ + Σ w²·GΣ  where nothing drifts; P is the prior covariance of the
 terms and Σ the posterior one of the run.
+
+Part of that variance is what prints differ in, of which one print says nothing: Σ holds its prior
+mean square. Machines differ in it, so the slopes of all machines have longer tails than a normal
+with the mean variance. It is therefore averaged over, weighed by how far the prints lie from a
+straight line: a slope that is independent of these residuals, given how far prints differ. With
+three prints there is one residual and the prior decides; with eight the prints tell it themselves.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
+from scipy.special import ndtr
 
-from coupons.learning.effects import EFFECTS, prior_mean, prior_sd
+from coupons.learning.effects import EFFECTS, PriorTable, print_rows, prior_mean, prior_sd
 from coupons.learning.fit import Fitted
 
 Array = NDArray[np.floating]
@@ -26,6 +33,7 @@ FALSE_ALARMS = 0.05
 AXES = ("x", "y", "z")
 _POWER_SDS = 0.84  # a drift so far beyond the limit is found with 80 % power
 _LEAST_MOVED = 0.2
+_NODES, _NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 
 
 @dataclass(frozen=True)
@@ -36,11 +44,13 @@ class OneWayDrift:
     ----------
     axis : {"x", "y", "z"}
     by_mm, sd_mm : float
-        The mean size more with each print, and its standard deviation where nothing drifts.
+        The mean size more with each print, and its standard deviation where nothing drifts, by what
+        the prints themselves tell of how far they differ.
     length_mm : float
         Mean of the sizes that it is told for.
     limit : float
-        In standard deviations: one fit in twenty without a drift has an axis beyond it.
+        In standard deviations: one fit in twenty without a drift has an axis beyond its limit. It
+        is farther out than that of a normal, the fewer prints tell how far they differ.
     dated : bool
         The order is that of the dates of the prints, not that in which they were given.
     """
@@ -91,11 +101,33 @@ def one_way_drifts(
     known = {axis: one for axis, one in told.items() if one is not None}
     if not known:
         return ()
-    limit = NormalDist().inv_cdf(1 - FALSE_ALARMS / len(known) / 2)
+    alarms = FALSE_ALARMS / len(known)
     drifts = [
-        OneWayDrift(axis, by, sd, rows[axis][1], limit, dated) for axis, (by, sd) in known.items()
+        OneWayDrift(axis, one.by_mm, one.sd_mm, rows[axis][1], one.limit(alarms), dated)
+        for axis, one in known.items()
     ]
-    return tuple(sorted(drifts, key=lambda one: -abs(one.by_mm) / one.sd_mm))
+    return tuple(sorted(drifts, key=lambda one: -abs(one.by_mm) / one.sd_mm / one.limit))
+
+
+@dataclass(frozen=True)
+class _Slope:
+    """A slope, with the sds that it has where nothing drifts and how likely each of them is."""
+
+    by_mm: float
+    sds: Array
+    weights: Array
+
+    @property
+    def sd_mm(self) -> float:
+        return float(np.sqrt(self.weights @ self.sds**2))
+
+    def limit(self, alarms: float) -> float:
+        """Return the limit in sds beyond which this share of slopes lies where nothing drifts."""
+
+        def too_many(limit: float) -> float:
+            return float(self.weights @ (2 * ndtr(-limit * self.sd_mm / self.sds))) - alarms
+
+        return float(brentq(too_many, 0.1, 50.0))
 
 
 def _row(fits: Sequence[Fitted], axis: str) -> tuple[Array, float] | None:
@@ -117,8 +149,8 @@ def _row(fits: Sequence[Fitted], axis: str) -> tuple[Array, float] | None:
     return np.mean(rows, axis=0), float(np.mean(lengths))
 
 
-def _slope(fits: Sequence[Fitted], effects: Array) -> tuple[float, float] | None:
-    """Return the slope in mm a print with its standard deviation; None where little is known."""
+def _slope(fits: Sequence[Fitted], effects: Array) -> _Slope | None:
+    """Return the slope in mm a print; None where little is known."""
     table = fits[0].mixture.model.table
     sd, center = prior_sd(table), prior_mean(table)
     row = np.zeros(len(sd))
@@ -126,15 +158,52 @@ def _slope(fits: Sequence[Fitted], effects: Array) -> tuple[float, float] | None
     prior = sd**2
     likely = prior * row  # how the terms move, most likely, where the sizes do
     varies = np.where(prior > 0, prior, np.inf)
-    gains = [row @ (np.eye(len(sd)) - one.covariance / varies) for one in fits]
-    moved = np.array([float(gain @ likely) for gain in gains]) / float(row @ likely)
+    gains = np.array([row @ (np.eye(len(sd)) - one.covariance / varies) for one in fits])
+    moved = gains @ likely / float(row @ likely)
     if moved.min() < _LEAST_MOVED:
         return None
+    gains /= moved[:, None]
+    values = np.array([float(row @ (one.mean - center)) for one in fits]) / moved
     noise = np.array([float(g @ one.covariance @ row) for g, one in zip(gains, fits, strict=True)])
-    weights = moved**2 / noise
-    places = np.arange(len(fits)) - np.average(np.arange(len(fits)), weights=weights)
-    contrast = weights * places / (weights @ places**2) / moved
-    values = np.array([float(row @ (one.mean - center)) for one in fits])
-    shared = np.sum(contrast[:, None] * np.array(gains), axis=0)
-    variance = float(shared**2 @ prior + contrast**2 @ noise)
-    return float(contrast @ values), float(np.sqrt(variance))
+    noise /= moved
+    weights = 1 / noise
+    prints = np.arange(len(fits))
+    places = prints - np.average(prints, weights=weights)
+    contrast = weights * places / (weights @ places**2)
+    variances, likely_beforehand = _between_prints(effects, table)
+    own = np.maximum(noise - likely_beforehand @ variances, 0.0)
+    # The level that all runs share is not seen alike by runs of different coupons.
+    shared = (gains * prior) @ gains.T
+    told = shared + np.array([np.diag(own + variance) for variance in variances])
+    sds = np.sqrt(np.einsum("i,kij,j->k", contrast, told, contrast))
+    odds = likely_beforehand * _residual_odds(values, told)
+    return _Slope(float(contrast @ values), sds, odds / odds.sum())
+
+
+def _between_prints(effects: Array, table: PriorTable) -> tuple[Array, Array]:
+    """Return variances in mm² that prints may differ with in a size, and their prior weights."""
+    amounts: dict[str, float] = {}
+    for effect, by in zip(table.prints, print_rows(effects, table), strict=True):
+        amounts[effect.scatter] = amounts.get(effect.scatter, 0.0) + float(by * effect.share) ** 2
+    variances, weights = np.zeros(1), np.ones(1)
+    for name, amount in amounts.items():
+        if amount > 0:
+            scatter = table.scatters[name]
+            squares = amount * (scatter.median * np.exp(scatter.log_sd * _NODES)) ** 2
+            variances = np.add.outer(variances, squares).ravel()
+            weights = np.multiply.outer(weights, _NODE_WEIGHTS).ravel()
+    return variances, weights / weights.sum()
+
+
+def _residual_odds(values: Array, told: Array) -> Array:
+    """Return how likely what is left of a straight line through the prints is, by covariance.
+
+    ``told`` has one covariance of the prints a row; they are in proportion only.
+    """
+    line = np.column_stack([np.ones(len(values)), np.arange(len(values))])
+    off_line = np.linalg.qr(line, mode="complete")[0][:, 2:]
+    left = off_line.T @ values
+    covariances = off_line.T @ told @ off_line
+    squares = left @ np.linalg.solve(covariances, left[:, None])[..., 0].T
+    log_odds = -(squares + np.linalg.slogdet(covariances)[1]) / 2
+    return np.asarray(np.exp(log_odds - log_odds.max()))
