@@ -129,6 +129,21 @@ def test_machines_have_one_profile_of_all_their_runs(tree):
     assert not (tree / "bench-1" / "profile.json").exists()
 
 
+def test_every_bad_run_of_a_machine_is_named(tree):
+    for name in ("bench-2", "bench-10"):
+        text = (tree / "bench-1" / "conditions.toml").read_text(encoding="utf-8")
+        (tree / name / "conditions.toml").write_text(text, encoding="utf-8")
+        (tree / name / "entries.csv").unlink()
+        os.mkfifo(tree / name / "entries.csv")
+    shutil.rmtree(tree / "spoiled")
+    failed = next(one for one in fit_each([tree], by_machine=True) if one.said)
+    assert failed.outcome is Outcome.FAILED
+    assert [line.split(":")[0] for line in failed.said] == [
+        str(tree / name) for name in ("bench-2", "bench-10")
+    ]
+    assert all("a pipe" in line for line in failed.said)
+
+
 def test_the_command_shows_a_table_and_ends_with_one(tree):
     told = run("fit", "--each", str(tree), code=1)
     assert "5 profiles: 3 fitted, 1 nothing entered, 1 failed" in told.stdout

@@ -53,7 +53,7 @@ def command(
     else:
         for line in still_sentences(found):
             click.echo(click.wrap_text(line, 80, subsequent_indent="  "))
-        click.echo("\n".join(["", *still_lines(found), ""]))
+        click.echo("\n".join(["", *table, ""] if (table := list(still_lines(found))) else [""]))
         for note in (joints_sentence(found), limits_sentence(found), RULE):
             click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
     if found.verdict is Still.NO:

@@ -408,3 +408,16 @@ def test_listed_joints_are_held_pair_by_pair_and_a_hole_without_a_fit_is_left_ou
     assert "filter cell, across x" in result.output
     assert "2 of 2 joints drawn by the full profile still work" in result.output
     assert "without a fit: cover screw." in " ".join(result.output.split())
+
+
+def test_a_list_of_which_nothing_can_be_held_says_so(tmp_path):
+    joints = tmp_path / "joints.csv"
+    joints.write_text(
+        "name,internal,external,size_mm,across,fit,hardware\ncover screw,,,,z,,screw M3 medium\n",
+        encoding="utf-8",
+    )
+    told = said(tmp_path, full(), recheck(2), options=("--joints", str(joints))).output
+    assert "0 of 0" not in told
+    assert "No joint drawn by the full profile can be held" in told
+    assert "without a fit: cover screw." in " ".join(told.split())
+    assert "\n\n\n" not in told

@@ -143,7 +143,11 @@ def _line(name: str, *cells: str) -> str:
 def joints_sentence(found: StillGood) -> str:
     """Sum up the table."""
     works = sum(one.verdict is Verdict.WORKS for one in found.joints)
-    text = f"{works} of {len(found.joints)} joints drawn by the full profile still work."
+    text = (
+        f"{works} of {len(found.joints)} joints drawn by the full profile still work."
+        if found.joints
+        else "No joint drawn by the full profile can be held against the re-checks."
+    )
     if found.unanswered:
         text += f" Left out, as not measured or without a fit: {', '.join(found.unanswered)}."
     return text

@@ -1,7 +1,7 @@
 """A run: one print of one coupon on one machine with one material, in one folder."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -104,8 +104,31 @@ def run_of(folder: Path, found: Survey) -> Run | None:
 
 
 def load_runs(folders: Sequence[Path]) -> tuple[Run, ...]:
-    """Read several run folders; see `load_run` and `each_print_once`."""
-    return each_print_once([load_run(folder) for folder in folders])
+    """Read several run folders; see `load_run` and `each_print_once`.
+
+    Raises
+    ------
+    CouponError
+        As `load_run`; of several folders, with all problems of all of them, each with its folder.
+    """
+    if len(folders) == 1:
+        return (load_run(folders[0]),)
+    runs, problems = [], []
+    for folder in folders:
+        try:
+            runs.append(load_run(folder))
+        except CouponError as error:
+            if not error.problems:
+                raise
+            problems += [_in_folder(folder, problem) for problem in error.problems]
+    if problems:
+        raise RunError(problems)
+    return each_print_once(runs)
+
+
+def _in_folder(folder: Path, problem: Problem) -> Problem:
+    named = problem.where.startswith(str(folder))
+    return problem if named else replace(problem, where=f"{folder}: {problem.where}")
 
 
 def each_print_once(runs: Sequence[Run]) -> tuple[Run, ...]:
