@@ -30,10 +30,18 @@ PRINT_SDS = np.array(
 )
 
 
-def known_run(effects, rng, features=HEIGHTS + LENGTHS, noise_mm=NOISE_MM, really_sds=PRINT_SDS):
+def known_run(
+    effects,
+    rng,
+    features=HEIGHTS + LENGTHS,
+    noise_mm=NOISE_MM,
+    really_sds=PRINT_SDS,
+    noise_log_sd=0.0,
+):
     """Read sizes of a print: the posterior in closed form, as all is normal here.
 
-    ``really_sds`` are those of the machine's prints, of which the fit of one print knows nothing.
+    ``really_sds`` are those of the machine's prints, of which the fit of one print knows nothing;
+    ``noise_log_sd`` says how roughly it knows the noise.
     """
     rows = np.array([effect_row(feature) for feature in features])
     own = rng.normal(0, really_sds)
@@ -54,7 +62,10 @@ def known_run(effects, rng, features=HEIGHTS + LENGTHS, noise_mm=NOISE_MM, reall
         design=SimpleNamespace(sizes=sizes),
         mean=mean,
         covariance=prior - gain @ whole @ prior,
-        mixture=SimpleNamespace(model=SimpleNamespace(table=EXTRUSION)),
+        mixture=SimpleNamespace(
+            model=SimpleNamespace(table=EXTRUSION),
+            log_sd_moments=lambda _name: (np.log(noise_mm), noise_log_sd),
+        ),
     )
 
 
@@ -121,6 +132,29 @@ def test_prints_far_off_a_line_tell_a_drift_less_surely_and_few_prints_less_than
     few = told(3, 0.0)
     # Two axes share the alarms: a normal would have 2.241.
     assert few.limit > near.limit > 2.2414
+
+
+def test_noise_that_each_print_knows_only_roughly_is_told_by_the_prints_together():
+    # Prints that differ in nothing but noise, and by three times as much as each fit takes it for.
+    def told(noise_log_sd):
+        runs = [
+            known_run(
+                prior_mean()[: len(EFFECTS)],
+                np.random.default_rng([2, k]),
+                LENGTHS,
+                0.2,
+                0 * PRINT_SDS,
+                noise_log_sd,
+            )
+            for k in range(8)
+        ]
+        for run in runs:
+            run.mean += 2 * (run.mean - prior_mean())
+        (x,) = one_way_drifts(runs, [None] * 8)
+        return x
+
+    sure, rough = told(0.0), told(0.5)
+    assert rough.sd_mm > 1.3 * sure.sd_mm
 
 
 @pytest.mark.slow

@@ -8,9 +8,10 @@ the variance  (Σ wG)·P·(Σ wG)ᵀ + Σ w²·GΣ  where nothing drifts; P is t
 terms and Σ the posterior one of the run.
 
 Part of that variance is what prints differ in, of which one print says nothing: Σ holds its prior
-mean square. Machines differ in it, so the slopes of all machines have longer tails than a normal
-with the mean variance. It is therefore averaged over, weighed by how far the prints lie from a
-straight line: a slope that is independent of these residuals, given how far prints differ. With
+mean square. How far like features differ, the rest of it, one print tells only roughly. Machines
+differ in both, so the slopes of all machines have longer tails than a normal
+with the mean variance. They are therefore averaged over, weighed by how far the prints lie from
+a straight line; given how far prints differ, the slope is independent of these residuals. With
 three prints there is one residual and the prior decides; with eight the prints tell it themselves.
 """
 
@@ -97,7 +98,7 @@ def one_way_drifts(
     order = np.argsort(days, kind="stable") if dated else np.arange(len(fits))
     ordered = [fits[k] for k in order]
     rows = {axis: found for axis in AXES if (found := _row(ordered, axis)) is not None}
-    told = {axis: _slope(ordered, row) for axis, (row, _) in rows.items()}
+    told = {axis: _slope(ordered, row, axis) for axis, (row, _) in rows.items()}
     known = {axis: one for axis, one in told.items() if one is not None}
     if not known:
         return ()
@@ -149,7 +150,7 @@ def _row(fits: Sequence[Fitted], axis: str) -> tuple[Array, float] | None:
     return np.mean(rows, axis=0), float(np.mean(lengths))
 
 
-def _slope(fits: Sequence[Fitted], effects: Array) -> _Slope | None:
+def _slope(fits: Sequence[Fitted], effects: Array, axis: str) -> _Slope | None:
     """Return the slope in mm a print; None where little is known."""
     table = fits[0].mixture.model.table
     sd, center = prior_sd(table), prior_mean(table)
@@ -170,13 +171,15 @@ def _slope(fits: Sequence[Fitted], effects: Array) -> _Slope | None:
     prints = np.arange(len(fits))
     places = prints - np.average(prints, weights=weights)
     contrast = weights * places / (weights @ places**2)
-    variances, likely_beforehand = _between_prints(effects, table)
-    own = np.maximum(noise - likely_beforehand @ variances, 0.0)
+    variances, weights = _between_prints(effects, table)
+    own = np.maximum(noise - weights @ variances, 0.0)
+    shares, share_weights = _own_shares(fits, axis)
+    each = np.multiply.outer(shares, own)[:, None, :] + variances[:, None]
+    each = each.reshape(-1, len(own))
     # The level that all runs share is not seen alike by runs of different coupons.
-    shared = (gains * prior) @ gains.T
-    told = shared + np.array([np.diag(own + variance) for variance in variances])
+    told = (gains * prior) @ gains.T + each[:, :, None] * np.eye(len(own))
     sds = np.sqrt(np.einsum("i,kij,j->k", contrast, told, contrast))
-    odds = likely_beforehand * _residual_odds(values, told)
+    odds = np.multiply.outer(share_weights, weights).ravel() * _residual_odds(values, told)
     return _Slope(float(contrast @ values), sds, odds / odds.sum())
 
 
@@ -193,6 +196,18 @@ def _between_prints(effects: Array, table: PriorTable) -> tuple[Array, Array]:
             variances = np.add.outer(variances, squares).ravel()
             weights = np.multiply.outer(weights, _NODE_WEIGHTS).ravel()
     return variances, weights / weights.sum()
+
+
+def _own_shares(fits: Sequence[Fitted], axis: str) -> tuple[Array, Array]:
+    """Return what one print's own variance may be as a share of the stated one, with weights.
+
+    Few features say only roughly how far like features of a machine differ, and all prints of it
+    have that in common.
+    """
+    name = "tau_z" if axis == "z" else "tau"
+    log_sd = float(np.mean([one.mixture.log_sd_moments(name)[1] for one in fits]))
+    # The stated variance is the mean.
+    return np.exp(2 * log_sd * (_NODES - log_sd)), _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
 
 
 def _residual_odds(values: Array, told: Array) -> Array:
