@@ -167,10 +167,7 @@ def _slope(fits: Sequence[Fitted], effects: Array, axis: str) -> _Slope | None:
     values = np.array([float(row @ (one.mean - center)) for one in fits]) / moved
     noise = np.array([float(g @ one.covariance @ row) for g, one in zip(gains, fits, strict=True)])
     noise /= moved
-    weights = 1 / noise
-    prints = np.arange(len(fits))
-    places = prints - np.average(prints, weights=weights)
-    contrast = weights * places / (weights @ places**2)
+    contrast = _contrast(1 / noise)
     variances, weights = _between_prints(effects, table)
     own = np.maximum(noise - weights @ variances, 0.0)
     shares, share_weights = _own_shares(fits, axis)
@@ -181,6 +178,13 @@ def _slope(fits: Sequence[Fitted], effects: Array, axis: str) -> _Slope | None:
     sds = np.sqrt(np.einsum("i,kij,j->k", contrast, told, contrast))
     odds = np.multiply.outer(share_weights, weights).ravel() * _residual_odds(values, told)
     return _Slope(float(contrast @ values), sds, odds / odds.sum())
+
+
+def _contrast(weights: Array) -> Array:
+    """Return the weights of the prints in the slope of a line through them."""
+    prints = np.arange(len(weights))
+    places = prints - np.average(prints, weights=weights)
+    return np.asarray(weights * places / (weights @ places**2))
 
 
 def _between_prints(effects: Array, table: PriorTable) -> tuple[Array, Array]:
