@@ -1,11 +1,13 @@
 """The board on a screen, with a profile that a stranger sent."""
 
 from datetime import date, timedelta
+from itertools import pairwise
 
 import pytest
 from support.known_profile import EVERYTHING, known_profile
 from support.screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
+from coupons.answering.joints.rank import JobChance
 from coupons.errors import ProfileError
 from coupons.learning.profile import MeasuredRange
 from coupons.showing.board.collect import Posted
@@ -142,3 +144,23 @@ def test_rows_out_of_view_are_not_laid_out_and_a_screen_reader_has_them_all(visi
     edges = "(one) => [...one.cells].map((cell) => cell.getBoundingClientRect().left)"
     heads = page.locator("#gaps thead tr").last.evaluate(edges)
     assert last.evaluate(edges) == pytest.approx(heads, abs=1)
+
+
+def test_numbers_beside_the_chance_of_a_job_do_not_touch_on_a_phone(visit, tmp_path):
+    made = make_board([posted("bench-1", means={"growth_ext": -0.12, "growth_int": 0.0})], TODAY)
+    (row,) = made.rows
+    chances = {(row.machine, row.material): JobChance(row.head.profile, 0.99, 0.0, "lid", ())}
+    write_site(tmp_path, made, job=chances)
+    page = visit(tmp_path / "index.html", PHONE).page
+    spans = page.eval_on_selector_all(
+        "#gaps tbody td",
+        """(all) => all.map((one) => {
+            const words = document.createRange();
+            words.selectNodeContents(one);
+            const box = words.getBoundingClientRect();
+            return [box.left, box.right, one.textContent];
+        })""",
+    )
+    assert any(told.startswith("−") for *_, told in spans)
+    assert all(right + 3 < left for (_, right, _), (left, _, _) in pairwise(spans))
+    assert_nothing_runs_over(page)
