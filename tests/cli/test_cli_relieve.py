@@ -81,6 +81,29 @@ def test_bodies_are_written_anew_with_their_gaps(folder):
     assert not (folder / "out" / "housing.stl").exists()
 
 
+def test_what_is_drawn_as_asked_is_said_to_stay(once, tmp_path):
+    """The relieved bodies, met again with the housing, need nothing more."""
+    folder = shutil.copytree(once, tmp_path / "part")
+    run(folder)
+    for name in ("drawer.stl", "lid.stl"):
+        shutil.copy(folder / "out" / name, folder / name)
+    met(folder, *(f"{name}.stl" for name in BODIES))
+    result = run(folder, out="again")
+    assert result.exit_code == 0, result.output
+    assert [line.split()[-2] for line in result.output.splitlines() if " in " in line][1:] == [
+        "stays",
+        "stays",
+    ]
+    assert "now, mm³" not in result.output
+    assert {path.name for path in (folder / "again").iterdir()} == {"moved-faces.csv"}
+    with (folder / "again" / "moved-faces.csv").open(encoding="utf-8-sig") as file:
+        rows = list(csv.DictReader(file))
+    assert [(row["offset_mm"], row["file"], row["volume_mm3"]) for row in rows] == [
+        ("0.0", "", ""),
+        ("0.0", "", ""),
+    ]
+
+
 def test_triangles_that_touch_no_moved_face_keep_their_bits(folder):
     run(folder)
     before, after = (stl_corners(folder / at / "lid.stl") for at in (".", "out"))

@@ -66,7 +66,7 @@ def crossings(body: Body, most: int | None = None) -> Ints:
 
 def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
     """Return pairs of one of some triangles of a body and one of another that pass through."""
-    near = _within(other, one.vertices_mm[one.triangles[some]])
+    near = _within(other, one.vertices_mm[one.triangles[some]]) if len(some) else some
     if not len(near):
         return np.empty((0, 2), dtype=np.int64)
     vertices = np.concatenate([one.vertices_mm, other.vertices_mm])

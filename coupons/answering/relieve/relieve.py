@@ -24,6 +24,8 @@ from coupons.progress import steps
 
 PARALLEL_COSINE = 0.999999
 _ONE_AXIS_MM = 0.005
+_STAYS_MM = 1e-4
+"""A face that would move less stays: numbers of a file are not more exact."""
 _UNLIKE_MM = 0.6
 """A listed size may differ from that of the faces by the gap that is drawn between them."""
 
@@ -299,7 +301,7 @@ def _same_cylinder(one: Cylinder, two: Cylinder | None) -> bool:
 def _steps_of(pair: Wanted, drawn: Mapping[str, Body]) -> list[FaceStep]:
     """Return how far each face of a pair moves."""
     found = [step for side in pair.sides for step in _side_steps(pair, side, drawn)]
-    return [step for step in found if step.offset_mm]
+    return [step for step in found if abs(step.offset_mm) >= _STAYS_MM]
 
 
 def _side_steps(pair: Wanted, side: Side, drawn: Mapping[str, Body]) -> list[FaceStep]:

@@ -30,6 +30,7 @@ def moved_lines(written: Written, wanted: tuple[Wanted, ...]) -> Iterator[str]:
     if rows:
         head = ("joint", "body", "faces", "each face, mm", "gap in files")
         yield table(head, rows, right=(4,))
+    if written.volumes_mm3:
         yield ""
         yield table(("body", "file", "drawn, mm³", "now, mm³"), _body_rows(written), right=(2, 3))
 
@@ -57,22 +58,29 @@ def moved_data(written: Written, wanted: tuple[Wanted, ...]) -> list[dict[str, o
         {
             "joint": pair.joint,
             "body": side.body,
-            "file": written.names[side.body],
+            "file": written.names.get(side.body, ""),
             "faces": side.letters,
             "offset_mm": _offset(written, side),
             "gap_asked_mm": round(_asked(pair, side), 4),
             "gap_in_files_mm": round(gap, 4),
-            "volume_drawn_mm3": round(written.volumes_mm3[side.body][0], 3),
-            "volume_mm3": round(written.volumes_mm3[side.body][1], 3),
+            **_volumes(written, side.body),
         }
         for pair, side, gap in _moved(written, wanted)
     ]
 
 
+def _volumes(written: Written, body: str) -> dict[str, object]:
+    """Return a body's volumes as drawn and in its file; blank for one that did not change."""
+    volumes = written.volumes_mm3.get(body)
+    if volumes is None:
+        return {"volume_drawn_mm3": "", "volume_mm3": ""}
+    return {"volume_drawn_mm3": round(volumes[0], 3), "volume_mm3": round(volumes[1], 3)}
+
+
 def _moved(written: Written, wanted: tuple[Wanted, ...]) -> Iterator[tuple[Wanted, Side, float]]:
     for pair, gap in zip(wanted, written.gaps_mm, strict=True):
         for side in pair.sides:
-            if not math.isnan(gap) and _steps(written, side):
+            if not math.isnan(gap) and side.is_internal in pair.sizes_mm:
                 yield pair, side, gap
 
 
@@ -81,7 +89,9 @@ def _steps(written: Written, side: Side) -> list[FaceStep]:
 
 
 def _offset(written: Written, side: Side) -> float:
-    return round(_steps(written, side)[0].offset_mm, 4)
+    """Return how far its faces were moved; 0 if they stay, being drawn as asked."""
+    found = _steps(written, side)
+    return round(found[0].offset_mm, 4) if found else 0.0
 
 
 def _asked(pair: Wanted, side: Side) -> float:
@@ -90,12 +100,11 @@ def _asked(pair: Wanted, side: Side) -> float:
 
 
 def _joint_row(written: Written, pair: Wanted, side: Side, gap: float) -> tuple[str, ...]:
-    steps = _steps(written, side)
-    offset_mm = steps[0].offset_mm
+    offset_mm = _offset(written, side)
     way = "into" if offset_mm < 0 else "out of"
     where = "one face" if side.is_internal in pair.one_face else "material"
     told = f"{gap:.3f}".replace("-", "−") if len(pair.sides) == 2 else f"⌀ {gap:.3f}"
-    move = f"{signed(round(offset_mm, 3))} {way} {where}"
+    move = f"{signed(round(offset_mm, 3))} {way} {where}" if offset_mm else "stays"
     return pair.joint, side.body, side.letters, move, told
 
 
