@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
@@ -11,6 +12,8 @@ from coupons.answering.meshes.body import Body, Floats, Ints
 
 FLAT_MM = 2e-5
 """Neighbours whose corners lie this close to one plane are in it; rounding is added."""
+_SAME_WAY = 2e-3
+"""Length of the difference of two normals by which a narrow triangle is in a neighbour's plane."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +88,13 @@ class Seams:
 def flat_patches(body: Body) -> Patches:
     """Find the flat patches of a body."""
     pairs = body.edges.triangles
-    flat = _off_plane(body) <= FLAT_MM + 4 * body.rounding_mm
+    room_mm = FLAT_MM + 4 * body.rounding_mm
+    is_thin = _narrow(body, 2 * room_mm)
+    ways = _ways(body, is_thin, room_mm)
+    flat = _off_plane(body, ways) <= room_mm
+    beside = np.flatnonzero(is_thin[pairs].any(axis=1))
+    turn = np.linalg.norm(ways[pairs[beside, 0]] - ways[pairs[beside, 1]], axis=1)
+    flat[beside] = turn <= _SAME_WAY
     label = joined(len(body.triangles), pairs[flat])
     label = _without_bent(body, label)
     return _measured(body, label)
@@ -98,20 +107,60 @@ def joined(many: int, pairs: Ints) -> Ints:
     return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
 
 
-def _off_plane(body: Body) -> Floats:
+def _ways(body: Body, is_thin: NDArray[np.bool_], room_mm: float) -> Floats:
+    """Return the normal of each triangle; one too narrow to have any gets that of a neighbour.
+
+    A triangle that is hardly higher than the rounding of its corners may seem to face anywhere. It
+    belongs to the plane of the neighbour beyond its longest edge that has its third corner too.
+    Zero where there is no such plane.
+    """
+    if not is_thin.any():
+        return body.normals
+    ways = np.where(is_thin[:, None], 0.0, body.normals)
+    edges = body.edges
+    near = np.flatnonzero(is_thin[edges.triangles].any(axis=1))
+    one, two = np.concatenate([edges.triangles[near], edges.triangles[near, ::-1]]).T
+    ends = np.tile(edges.vertices[near], (2, 1))
+    start = body.vertices_mm[ends[:, 0]]
+    length = np.linalg.norm(body.vertices_mm[ends[:, 1]] - start, axis=1)
+    far = body.vertices_mm[body.triangles[two].sum(axis=1) - ends.sum(axis=1)] - start
+    unknown: NDArray[np.bool_] = is_thin.copy()
+    while True:  # narrow ones beside narrow ones come one after the other
+        off = np.abs(np.einsum("kx,kx->k", far, ways[one]))
+        found = np.flatnonzero(~unknown[one] & unknown[two] & (off <= room_mm))
+        if not len(found):
+            break
+        found = found[np.argsort(length[found], kind="stable")]
+        ways[two[found]] = ways[one[found]]  # the last, longest edge decides
+        unknown[two[found]] = False
+    return ways
+
+
+def _narrow(body: Body, most_mm: float) -> NDArray[np.bool_]:
+    """Tell which triangles are no higher than a little."""
+    is_narrow = np.zeros(len(body.triangles), dtype=bool)
+    longest_mm = float(np.linalg.norm(np.ptp(body.box_mm, axis=0)))
+    small = np.flatnonzero(2 * body.areas_mm2 <= most_mm * longest_mm)
+    corners = body.corners_mm[small]
+    edges = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)
+    is_narrow[small] = 2 * body.areas_mm2[small] <= most_mm * edges.max(axis=1)
+    return is_narrow
+
+
+def _off_plane(body: Body, ways: Floats) -> Floats:
     """Return how far, at least, a corner of one triangle lies off the plane of its neighbour."""
     pairs, ends = body.edges.triangles, body.edges.vertices
     start = body.vertices_mm[ends[:, 0]]
+    known = np.asarray(ways.any(axis=1))
     off = np.full(len(pairs), np.inf)
     for one, other in ((0, 1), (1, 0)):
         i, j = pairs[:, one], pairs[:, other]
         far = body.triangles[j].sum(axis=1) - ends.sum(axis=1)  # the corner that is not shared
-        height = np.abs(np.einsum("kx,kx->k", body.vertices_mm[far] - start, body.normals[i]))
-        off = np.minimum(off, np.where(body.areas_mm2[i] > 0, height, np.inf))
-    facing = np.einsum("kx,kx->k", body.normals[pairs[:, 0]], body.normals[pairs[:, 1]])
-    has_both = (body.areas_mm2[pairs] > 0).all(axis=1)
+        height = np.abs(np.einsum("kx,kx->k", body.vertices_mm[far] - start, ways[i]))
+        off = np.minimum(off, np.where(known[i], height, np.inf))
+    facing = np.einsum("kx,kx->k", ways[pairs[:, 0]], ways[pairs[:, 1]])
     # A thin triangle may lie folded back on its neighbour, in the same plane.
-    return np.where(has_both & (facing < 0.5), np.inf, off)
+    return np.where(known[pairs].all(axis=1) & (facing < 0.5), np.inf, off)
 
 
 def _measured(body: Body, label: Ints) -> Patches:

@@ -18,13 +18,13 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from coupons.answering.meshes.body import Body, Floats, Ints
 from coupons.answering.meshes.patches import FLAT_MM, flat_patches
 from coupons.answering.meshes.soundness import crossings
 from coupons.answering.meshes.walls import Walls, walls_behind
 from coupons.answering.relieve.recut import FEW, Moving, recut
+from coupons.answering.relieve.refilled import refilled
 
 _INCONSISTENT_MM = 2e-4
 """Planes that disagree in a corner by more do not meet in one point after the move."""
@@ -32,10 +32,6 @@ _SAME_DIRECTION = 2e-4
 """Directions in which the planes of a corner differ by less (as a sine) count as one."""
 _LONGEST_STEP = 20.0
 """A corner may go this many times further than its faces: where two faces meet at 3°."""
-
-_LEADING = 32  # corners of moved edges that a corner between them follows
-_GIVING_WAY = 3.0
-"""Corners in the middle of a face give way within so many times the longest step."""
 
 
 @dataclass(frozen=True)
@@ -119,10 +115,7 @@ def offset_faces(body: Body, asked: Sequence[MovedFaces], *, least_wall_mm: floa
         return Offset(body, tuple(faults))
     triangles, turned = recut(work.moving_to(moved), FEW)
     if len(turned):
-        pull_mm = _pull(work, moved)
-        work = _Work(body, asked, gives_way=np.asarray(pull_mm.any(axis=1)))
-        moved, faults = _moved_corners(work, pull_mm)
-        triangles, turned = recut(work.moving_to(moved), FEW)
+        moved, triangles, turned = refilled(body, work.moving_to(moved))
     changed = Body(body.name, body.file, moved, triangles)
     if len(turned):
         reason = "would go past the end of a neighbouring face"
@@ -133,12 +126,7 @@ def offset_faces(body: Body, asked: Sequence[MovedFaces], *, least_wall_mm: floa
 class _Work:
     """What is asked of each triangle, and the triangles around the corners that move."""
 
-    def __init__(
-        self,
-        body: Body,
-        asked: Sequence[MovedFaces],
-        gives_way: NDArray[np.bool_] | None = None,
-    ) -> None:
+    def __init__(self, body: Body, asked: Sequence[MovedFaces]) -> None:
         self.body = body
         self.names = tuple(one.name for one in asked)
         count = len(body.triangles)
@@ -151,12 +139,9 @@ class _Work:
         self.largest_mm = float(np.abs(self.offset_mm).max())
         self.touched = np.zeros(len(body.vertices_mm), dtype=bool)
         self.touched[body.triangles[self.moving]] = True
-        if gives_way is not None:
-            self.touched |= gives_way
         self.around = np.flatnonzero(self.touched[body.triangles].any(axis=1))
         self.flat_mm = FLAT_MM + 4 * body.rounding_mm
-        # Flatter triangles have no normal that could be trusted.
-        self.solid = self.around[_heights(body, self.around) > 2 * self.flat_mm]
+        self.solid = self.around[self.has_normal(self.around)]
 
     def _ask(self, index: int, one: MovedFaces) -> None:
         offset_mm = np.broadcast_to(np.asarray(one.offset_mm, float), one.triangles.shape)
@@ -169,6 +154,10 @@ class _Work:
             self.faults.append(Fault(names, reason))
         self.offset_mm[one.triangles] = offset_mm
         self.owner[one.triangles] = index
+
+    def has_normal(self, some: Ints) -> NDArray[np.bool_]:
+        """Tell which triangles are high enough for a normal that can be trusted."""
+        return np.asarray(_heights(self.body, some) > 2 * self.flat_mm)
 
     def moving_to(self, moved_mm: Floats) -> Moving:
         """Return the triangles around the moved corners, for cutting them anew."""
@@ -224,11 +213,8 @@ def _heights(body: Body, some: Ints) -> Floats:
     return np.asarray(2 * body.areas_mm2[some] / np.where(longest > 0, longest, 1))
 
 
-def _moved_corners(work: _Work, pull_mm: Floats | None = None) -> tuple[Floats, list[Fault]]:
-    """Return all corners, the touched ones moved, and the faults that this meets.
-
-    Where planes leave a corner free, it moves as near to its pull as they let it.
-    """
+def _moved_corners(work: _Work) -> tuple[Floats, list[Fault]]:
+    """Return all corners, the touched ones moved, and the faults that this meets."""
     plane, normals = work.planes
     offset_mm, faults = _plane_offsets(work, plane, len(normals))
     moved = work.body.vertices_mm.copy()
@@ -237,51 +223,17 @@ def _moved_corners(work: _Work, pull_mm: Floats | None = None) -> tuple[Floats, 
     vertex, of = _meeting(work, plane)
     for vertices, planes in _by_count(vertex, of):
         met, wanted = normals[planes], offset_mm[planes]
-        free = np.zeros((len(vertices), 3)) if pull_mm is None else pull_mm[vertices]
-        missing = wanted - np.einsum("ijk,ik->ij", met, free)
-        back = np.linalg.pinv(met, rcond=_SAME_DIRECTION)
-        step = free + np.einsum("ijk,ik->ij", back, missing)
+        step = np.einsum("ijk,ik->ij", np.linalg.pinv(met, rcond=_SAME_DIRECTION), wanted)
         missed = np.abs(np.einsum("ijk,ik->ij", met, step) - wanted).max(axis=1)
         if (missed > _INCONSISTENT_MM).any():
             names = work.names_at(vertices[missed > _INCONSISTENT_MM])
             faults.append(Fault(names, "meets more faces in one corner than can keep their planes"))
-        far = np.linalg.norm(step - free, axis=1) > _LONGEST_STEP * work.largest_mm
+        far = np.linalg.norm(step, axis=1) > _LONGEST_STEP * work.largest_mm
         if far.any():
             names = work.names_at(vertices[far])
             faults.append(Fault(names, "runs out into a face that is almost parallel to it"))
         moved[vertices] += step
     return moved, faults
-
-
-def _pull(work: _Work, moved: Floats) -> Floats:
-    """Return how far corners in the middle of faces and edges should give way to moved edges.
-
-    A finely divided face has corners so near to a moved edge that it would run over them. They are
-    carried along in their face, the less the further away, so that none overtakes another.
-    """
-    body, label = work.body, flat_patches(work.body).label
-    step = moved - body.vertices_mm
-    vertex, patch = body.triangles.ravel(), np.repeat(label, 3)
-    pairs = np.unique(vertex * (int(label.max()) + 1) + patch)
-    vertex, patch = np.divmod(pairs, int(label.max()) + 1)
-    at_edge = np.bincount(vertex, minlength=len(step)) > 1
-    leads = at_edge & work.touched & step.any(axis=1)
-    near = np.zeros(int(label.max()) + 1, dtype=bool)
-    near[patch[leads[vertex]]] = True
-    follows = np.zeros(len(step), dtype=bool)
-    follows[vertex[near[patch]]] = True
-    others = np.flatnonzero(follows & ~leads)
-    reach_mm = _GIVING_WAY * float(np.linalg.norm(step, axis=1).max())
-    tree = cKDTree(body.vertices_mm[leads])
-    count = min(_LEADING, int(leads.sum()))
-    away_mm, nearest = tree.query(body.vertices_mm[others], k=count)
-    away_mm, nearest = away_mm.reshape(-1, count), nearest.reshape(-1, count)
-    weights = 1 / (away_mm**2 + 1e-9)
-    mean = np.einsum("ij,ijk->ik", weights, step[leads][nearest]) / weights.sum(axis=1)[:, None]
-    share = np.clip(1 - away_mm[:, :1] / reach_mm, 0, None)
-    pull_mm = np.zeros_like(step)
-    pull_mm[others] = share * mean
-    return pull_mm
 
 
 def _plane_offsets(work: _Work, plane: Ints, count: int) -> tuple[Floats, list[Fault]]:
@@ -299,10 +251,12 @@ def _plane_offsets(work: _Work, plane: Ints, count: int) -> tuple[Floats, list[F
 
 def _meeting(work: _Work, plane: Ints) -> tuple[Ints, Ints]:
     """Return the distinct pairs of a touched corner and a plane that meets there."""
-    vertex = work.body.triangles[work.solid].ravel()
-    of = np.repeat(plane[work.solid], 3)
-    kept = work.touched[vertex]
+    vertex = work.body.triangles[work.around].ravel()
+    of = np.repeat(plane[work.around], 3)
     planes = int(plane.max()) + 1
+    is_known = np.zeros(planes, dtype=bool)
+    is_known[plane[work.solid]] = True
+    kept = work.touched[vertex] & is_known[of]
     key = np.unique(vertex[kept] * planes + of[kept])
     return key // planes, key % planes
 
@@ -323,19 +277,22 @@ def _crossing_faults(work: _Work, changed: Body) -> list[Fault]:
 
 def _wall_faults(work: _Work, least_wall_mm: float) -> list[Fault]:
     """Find walls that the moves use up, or leave thinner than the least, and slits that close."""
-    thins = work.moving[work.offset_mm[work.moving] < 0]
-    closes = work.moving[work.offset_mm[work.moving] > 0]
+    moving = np.intersect1d(work.moving, work.solid)
+    thins = moving[work.offset_mm[moving] < 0]
+    closes = moving[work.offset_mm[moving] > 0]
     faults = []
     if len(thins):
         reach_mm = -2 * float(work.offset_mm.min()) + least_wall_mm
         walls = walls_behind(work.body, thins, reach_mm)
         left_mm = walls.depth_mm + work.offset_mm[walls.front] + work.offset_mm[walls.back]
         bad = (left_mm < walls.depth_mm - 1e-9) & (left_mm < max(least_wall_mm, 1e-9))
+        bad &= work.has_normal(walls.back)
         faults += _worst(work, walls, left_mm, bad, _wall_words)
     if len(closes):
         air = walls_behind(work.body, closes, -2 * float(work.offset_mm.max()))
         left_mm = -air.depth_mm - work.offset_mm[air.front] - work.offset_mm[air.back]
-        faults += _worst(work, air, left_mm, left_mm < 1e-9, _air_words)
+        bad = (left_mm < 1e-9) & work.has_normal(air.back)
+        faults += _worst(work, air, left_mm, bad, _air_words)
     return faults
 
 

@@ -48,6 +48,11 @@ class Moving:
     ways: Floats
     flat_mm: float
 
+    @property
+    def narrow_mm(self) -> float:
+        """The height of a triangle whose normal cannot be trusted."""
+        return 2 * self.flat_mm
+
     def turned(self, corners_mm: Floats, triangles: Ints) -> Ints:
         """Return the triangles that are turned over, or lost their height."""
         a, b, c = np.moveaxis(corners_mm[triangles[self.some]], 1, 0)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from manifold3d import CrossSection, Error, FillRule, Manifold, Mesh, Mesh64, OpType
+from manifold3d import CrossSection, Error, FillRule, Manifold, Mesh, Mesh64, OpType, triangulate
 from numpy.typing import NDArray
 
 from coupons.errors import PlanError, Problem
@@ -168,6 +168,15 @@ def common_outline(
     first, second = (CrossSection(list(lines), FillRule.EvenOdd) for lines in (one, other))
     common = first ^ second
     return [np.asarray(line) for line in common.to_polygons()], float(common.area())
+
+
+def filled_outlines(lines: Sequence[NDArray[np.float64]]) -> NDArray[np.int64]:
+    """Return triangles, shape (m, 3), that fill outlines with all of their points and no others.
+
+    Outlines are points of shape (k, 2) in order, counter-clockwise, holes clockwise; the triangles
+    count the points of all outlines one after the other.
+    """
+    return np.asarray(triangulate(list(lines)), dtype=np.int64).reshape(-1, 3)
 
 
 def distance_mm(
