@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
+from manifold3d import Manifold
 from support.drawn_bodies import drawn, round_bar
 from support.moved_faces import between, prism
 
 from coupons.answering.meshes.mesh import read_bodies
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import ROUND, Kind, regions_of
 from coupons.answering.relieve.relieve import Side, Wanted
 from coupons.answering.relieve.relieved_files import relieve_into_files
 
@@ -265,3 +266,34 @@ def test_a_face_that_moves_by_less_than_its_file_can_say_ends_well():
     side = flat_side(far, (1, 0, 0), (1e5 - 12, 1e5 + 12), internal=False)
     joint = Wanted("width", None, side, 24.0, {False: 24.0004}, 0, is_absolute=True)
     assert not files_of((far, stop), joint).relieved.refused
+
+
+def unlike_rims(low_mm, high_mm):
+    """A pin whose rims are divided by themselves, 48 corners below and 36 above, 20 mm apart."""
+    rims = [
+        (radius * np.cos(angle), radius * np.sin(angle), height)
+        for radius, height, corners in ((low_mm, 0, 48), (high_mm, 20, 36))
+        for angle in np.arange(corners) * 2 * np.pi / corners + height / 200
+    ]
+    return Manifold.hull_points(np.array(rims))
+
+
+@pytest.mark.parametrize(("low_mm", "high_mm"), [(4.0, 6.0), (3.0, 3.5), (5.0, 5.0)])
+def test_a_pin_whose_rims_are_divided_unlike_gets_its_gap(low_mm, high_mm, tmp_path):
+    """Each corner moves away from the axis alone: 0.1 mm square to a cone is more aside."""
+    pin = drawn(unlike_rims(low_mm, high_mm), "pin")
+    hole = drawn(
+        between((-10, -10, 0), (10, 10, 20)) - unlike_rims(low_mm + 0.001, high_mm + 0.001), "plate"
+    )
+    sides = []
+    for body, internal in ((hole, True), (pin, False)):
+        (region,) = [one for one in regions_of(body) if one.kind in ROUND]
+        sides.append(Side(body.name, "a", (region,), internal, UP, np.array((0, 0, 10.0))))
+    size_mm = low_mm + high_mm
+    joint = Wanted("pin", *sides, size_mm, {False: 1}, 0.2, is_slanted=high_mm > low_mm)
+    written = files_of((hole, pin), joint)
+    assert not written.relieved.refused
+    aside_mm = 0.1 * np.hypot(1, (high_mm - low_mm) / 20) - 0.001
+    wanted = unlike_rims(low_mm - aside_mm, high_mm - aside_mm).volume()
+    assert loaded(written, "pin", tmp_path).volume == pytest.approx(wanted, rel=2e-5)
+    assert written.gaps_mm[0] == pytest.approx(0.2, abs=2e-3)

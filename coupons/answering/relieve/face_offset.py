@@ -46,11 +46,15 @@ class MovedFaces:
     offset_mm : float or array
         Along the outward normal of each triangle: positive out of the material. An array gives
         each triangle its own.
+    corner_steps_mm : ndarray of float, shape (k, 3, 3), optional
+        Where each corner of each triangle goes. Given for a surface whose triangles are no flat
+        faces of their own: it follows its corners, and not they the planes of its triangles.
     """
 
     name: str
     triangles: Ints
     offset_mm: float | Floats
+    corner_steps_mm: Floats | None = None
 
 
 @dataclass(frozen=True)
@@ -132,6 +136,8 @@ class _Work:
         count = len(body.triangles)
         self.offset_mm = np.zeros(count)
         self.owner = np.full(count, -1)  # index of the moved faces; the last that asks
+        self.follows = np.zeros(count, dtype=bool)  # their corners, which have steps of their own
+        self.steps_mm = np.zeros_like(body.vertices_mm)
         self.faults: list[Fault] = []
         for index, one in enumerate(asked):
             self._ask(index, one)
@@ -141,7 +147,7 @@ class _Work:
         self.touched[body.triangles[self.moving]] = True
         self.around = np.flatnonzero(self.touched[body.triangles].any(axis=1))
         self.flat_mm = FLAT_MM + 4 * body.rounding_mm
-        self.solid = self.around[self.has_normal(self.around)]
+        self.solid = self.around[self.has_normal(self.around) & ~self.follows[self.around]]
 
     def _ask(self, index: int, one: MovedFaces) -> None:
         offset_mm = np.broadcast_to(np.asarray(one.offset_mm, float), one.triangles.shape)
@@ -154,6 +160,9 @@ class _Work:
             self.faults.append(Fault(names, reason))
         self.offset_mm[one.triangles] = offset_mm
         self.owner[one.triangles] = index
+        if one.corner_steps_mm is not None:
+            self.follows[one.triangles] = True
+            self.steps_mm[self.body.triangles[one.triangles]] = one.corner_steps_mm
 
     def has_normal(self, some: Ints) -> NDArray[np.bool_]:
         """Tell which triangles are high enough for a normal that can be trusted."""
@@ -161,7 +170,7 @@ class _Work:
 
     def moving_to(self, moved_mm: Floats) -> Moving:
         """Return the triangles around the moved corners, for cutting them anew."""
-        flat = ~np.isin(self.around, self.solid)
+        flat = ~self.has_normal(self.around)
         body = self.body
         return Moving(
             body.vertices_mm, moved_mm, body.triangles, self.around, flat, self.ways, self.flat_mm
@@ -183,7 +192,8 @@ class _Work:
         known = np.zeros(len(normals), dtype=bool)
         known[plane[self.solid]] = True
         ways = self.body.normals.copy()
-        ways[self.around] = np.where(known[:, None], normals, 0.0)[plane[self.around]]
+        fixed = self.around[~self.follows[self.around]]
+        ways[fixed] = np.where(known[:, None], normals, 0.0)[plane[fixed]]
         return ways
 
     def names_at(self, vertices: Ints) -> tuple[str, ...]:
@@ -220,9 +230,11 @@ def _moved_corners(work: _Work) -> tuple[Floats, list[Fault]]:
     moved = work.body.vertices_mm.copy()
     if faults:
         return moved, faults
+    moved[work.touched] += work.steps_mm[work.touched]
     vertex, of = _meeting(work, plane)
     for vertices, planes in _by_count(vertex, of):
         met, wanted = normals[planes], offset_mm[planes]
+        wanted = wanted - np.einsum("ijk,ik->ij", met, work.steps_mm[vertices])
         step = np.einsum("ijk,ik->ij", np.linalg.pinv(met, rcond=_SAME_DIRECTION), wanted)
         missed = np.abs(np.einsum("ijk,ik->ij", met, step) - wanted).max(axis=1)
         if (missed > _INCONSISTENT_MM).any():

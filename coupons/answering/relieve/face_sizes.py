@@ -5,6 +5,10 @@ import numpy as np
 from coupons.answering.meshes.body import Body, Floats, Ints
 from coupons.answering.meshes.regions import Round
 
+_ON_AXIS_MM = 1e-9
+_LEANS = 2e-4
+"""Root of the mean square by which the facets of a round may lean unlike strips along it."""
+
 
 def height_mm(body: Body, faces: Ints, normal: Floats) -> float:
     """Return how far out a flat face lies along a normal: the mean over its area."""
@@ -32,10 +36,39 @@ def across_corners_mm(body: Body, faces: Ints, one: Round, at_mm: Floats) -> flo
         At which height of the axis.
     """
     point = one.point_mm + float((at_mm - one.point_mm) @ one.axis) * one.axis
+    if has_loose_facets(body, faces, one):
+        corners = body.corners_mm[faces] - point
+        slope = float(np.tan(np.radians(one.half_angle_deg)))
+        out = np.linalg.norm(np.cross(corners, one.axis), axis=2) - slope * (corners @ one.axis)
+        areas = body.areas_mm2[faces]
+        return float(2 * (out.mean(axis=1) @ areas) / areas.sum())
     away = body.corners_mm[faces, 0] - point
     far = np.abs(np.einsum("ij,ij->i", away, body.normals[faces]))
     areas = body.areas_mm2[faces]
     return float(2 * (far @ areas) / areas.sum()) / flat_share(one)
+
+
+def has_loose_facets(body: Body, faces: Ints, one: Round) -> bool:
+    """Tell whether a round is made of facets that are no strips along it.
+
+    So it is where a program divides each of its rims by itself: all corners lie on the round, but
+    each triangle leans in its own way.
+    """
+    share = float(np.cos(np.radians(one.arc_deg / one.strips / 2)))
+    slope = float(np.tan(np.radians(one.half_angle_deg))) * share
+    lean = slope / float(np.hypot(1.0, slope))
+    wanted = lean if one.is_inner else -lean
+    off = body.normals[faces] @ one.axis - wanted
+    areas = body.areas_mm2[faces]
+    return bool(areas @ off**2 > _LEANS**2 * areas.sum())
+
+
+def out_of_axis(points_mm: Floats, one: Round) -> Floats:
+    """Return the unit directions from the axis of a round to points; zero on the axis."""
+    away = points_mm - one.point_mm
+    out = away - (away @ one.axis)[..., None] * one.axis
+    length = np.linalg.norm(out, axis=-1, keepdims=True)
+    return np.asarray(out / np.where(length > _ON_AXIS_MM, length, np.inf))
 
 
 def flat_share(one: Round) -> float:

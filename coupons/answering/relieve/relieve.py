@@ -17,7 +17,9 @@ from coupons.answering.relieve.face_sizes import (
     across_corners_mm,
     between_mm,
     flat_share,
+    has_loose_facets,
     height_mm,
+    out_of_axis,
 )
 from coupons.answering.relieve.roundings import carried
 from coupons.progress import steps
@@ -172,6 +174,17 @@ class FaceStep:
         one = round_of(self.region)
         return self.offset_mm * flat_share(one) / one.normal_share
 
+    @property
+    def corner_steps_mm(self) -> Floats | None:
+        """Where its corners go, if it is a round whose facets are no strips along it."""
+        if self.region.kind not in ROUND:
+            return None
+        one = round_of(self.region)
+        if not has_loose_facets(self.region.body, self.region.faces, one):
+            return None
+        outwards_mm = (-1 if one.is_inner else 1) * self.offset_mm / one.normal_share
+        return outwards_mm * out_of_axis(self.region.corners_mm, one)
+
 
 @dataclass(frozen=True)
 class Relieved:
@@ -238,8 +251,11 @@ def _all_bodies(
         own = [step for step in moved if step.side.body == body.name]
         if not own:
             continue
-        asked = [MovedFaces(step.joint, step.region.faces, step.facet_mm) for step in own]
-        offsets = {step.region.number: step.offset_mm for step in own}
+        asked = [
+            MovedFaces(step.joint, step.region.faces, step.facet_mm, step.corner_steps_mm)
+            for step in own
+        ]
+        offsets = {step.region.number: step.facet_mm for step in own}
         names = {step.region.number: step.joint for step in own}
         asked += carried(regions, offsets, names)
         found = offset_faces(body, asked, least_wall_mm=least_wall_mm.get(body.name, 0.0))
