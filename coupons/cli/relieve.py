@@ -45,7 +45,12 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
     from coupons.answering.words.answers import marks
     from coupons.cli.listed import read_list
     from coupons.learning.profile_file import read_profile
-    from coupons.showing.bodies.relieve_words import moved_data, moved_lines, refused_lines
+    from coupons.showing.bodies.relieve_words import (
+        flat_lines,
+        moved_data,
+        moved_lines,
+        refused_lines,
+    )
     from coupons.showing.bodies.relieved_folder import write_relieved
 
     if listed.suffix.lower() == ".json" or profile.suffix.lower() == ".csv":
@@ -72,7 +77,8 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
             click.echo(click.wrap_text(mark, 80, subsequent_indent="  "))
         for line in moved_lines(written, asked.wanted):
             click.echo(line)
-        for told in (*refused_lines(written), *screw_cautions(again.met)):
+        cautions = (*flat_lines(again.met, written), *screw_cautions(again.met))
+        for told in (*refused_lines(written), *cautions):
             click.echo(click.wrap_text(told, 80, subsequent_indent="  "))
         names = ", ".join((*written.names.values(), "moved-faces.csv"))
         click.echo(click.wrap_text(f"Wrote {folder}: {names}", 80, subsequent_indent="  "))

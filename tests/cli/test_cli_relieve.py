@@ -238,3 +238,43 @@ def test_it_has_help():
     result = CliRunner().invoke(main, ["relieve", "-h"])
     assert result.exit_code == 0
     assert "meetings.csv" in result.output
+
+
+def test_a_joint_that_is_left_says_how_to_move_it_by_hand(tmp_path):
+    """A wall of 0.7 mm, which is under two lines of a 0.4 mm nozzle, cannot get thinner."""
+    tongue = between((0, 0, 4), (8, 30, 14)) - between((0.7, -1, 9), (7.3, 31, 15))
+    write(
+        between((-5, 0, 0), (13, 30, 14)) - between((0, -1, 4), (8, 31, 15)), tmp_path / "bed.stl"
+    )
+    write(tongue, tmp_path / "tongue.stl")
+    write_profile(known_profile(), tmp_path / "profile.json")
+    met(tmp_path, "bed.stl", "tongue.stl")
+    result = run(tmp_path)
+    assert result.exit_code == 1
+    said = " ".join(result.output.split())
+    assert "left as drawn. Tongue A1 A2 would leave a wall of" in said
+    words = "--joint slot/tongue --size 8 --across x --fit slide --contact 30 --json"
+    profile = str(tmp_path / "profile.json")
+    asked = CliRunner().invoke(main, ["offset", profile, *words.split()])
+    (move,) = json.loads(asked.output)["moves"]
+    by = f"{move['offset_mm']:.2f}".replace("-", "−")
+    assert f"Move it where it was drawn: each face of tongue A1 A2 by {by} mm, into" in said
+
+
+def test_the_flat_of_a_shaft_is_named_when_its_round_moves(tmp_path):
+    """It would hold the shaft as drawn, though the round around it has its gap."""
+    cut = between((-5, 2, -9), (5, 6, 20))
+    hub = round_bar(18, 8) - (round_bar(6, 20, (0, 0, -5), 72) - cut)
+    write(hub, tmp_path / "hub.stl")
+    write(round_bar(6, 20, (0, 0, -5), 72) - cut, tmp_path / "shaft.stl")
+    write_profile(known_profile(), tmp_path / "profile.json")
+    met(tmp_path, "hub.stl", "shaft.stl")
+    result = run(tmp_path)
+    said = " ".join(result.output.split())
+    with (tmp_path / "out" / "moved-faces.csv").open(encoding="utf-8-sig") as file:
+        (row,) = csv.DictReader(file)
+    by = row["offset_mm"].replace("-", "−")
+    assert (
+        f"was not moved. Move it where it was drawn, or it holds the pin: that of shaft by {by}"
+        in said
+    )

@@ -131,12 +131,12 @@ def _corner_mm(surface: Surface, side: int, pairs: tuple[Pair, Pair], pull: Floa
         if region.cylinder is not None
         and 60 <= region.cylinder.arc_deg <= 120
         and abs(float(region.cylinder.axis @ pull)) > 1 - _SQUARE
-        and sum(_touches(region, plane) for plane in planes) >= 2
+        and sum(runs_into(region, plane) for plane in planes) >= 2
     ]
     return float(np.median(radii)) if radii else 0.0
 
 
-def _touches(rounding: Region, plane: Region) -> bool:
+def runs_into(rounding: Region, plane: Region) -> bool:
     """Tell whether a rounding runs smoothly into a plane: its axis is one radius from it."""
     assert rounding.cylinder is not None
     away = abs(float((rounding.point_mm - plane.point_mm) @ plane.normal))

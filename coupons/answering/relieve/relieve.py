@@ -5,7 +5,7 @@ cannot be moved as asked is refused by the name of its joint, and the others are
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -197,11 +197,14 @@ class Relieved:
     moved : tuple of FaceStep
     refused : mapping of str to str
         Why joints were left as they were, by name.
+    by_hand : mapping of str to tuple of FaceStep
+        How far the faces of these joints should have moved, where that is known.
     """
 
     bodies: Mapping[str, Body]
     moved: tuple[FaceStep, ...]
     refused: Mapping[str, str]
+    by_hand: Mapping[str, tuple[FaceStep, ...]] = field(default_factory=dict)
 
 
 def relieve(
@@ -222,20 +225,20 @@ def relieve(
     refused : mapping of str to str, optional
         Joints that are to be left as they are, with the reason.
     """
-    reasons = dict(refused or {})
     planned: dict[str, list[FaceStep]] = {}
     drawn = {regions[0].body.name: regions[0].body for regions in divided}
+    odd = {pair.joint: why for pair in reversed(wanted) if (why := odd_faces(pair, drawn))}
     for pair in wanted:
-        if pair.joint not in reasons and (odd := odd_faces(pair, drawn)):
-            reasons[pair.joint] = odd
-    for pair in wanted:
-        if pair.joint not in reasons:
+        if pair.joint not in odd:
             planned.setdefault(pair.joint, []).extend(_steps_of(pair, drawn))
+    reasons = dict(refused or {})
+    reasons |= {name: why for name, why in reversed(odd.items()) if name not in reasons}
     while True:
         left = [step for name, found in planned.items() if name not in reasons for step in found]
         changed, faults = _all_bodies(divided, left, least_wall_mm)
         if not faults:
-            return Relieved(changed, tuple(left), reasons)
+            by_hand = {name: tuple(planned[name]) for name in reasons if name in planned}
+            return Relieved(changed, tuple(left), reasons, by_hand)
         reasons |= faults
 
 

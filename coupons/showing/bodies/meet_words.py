@@ -1,5 +1,6 @@
 """Where bodies meet, in words: for the terminal and the page."""
 
+from coupons.answering.meet.beside import Beside, beside
 from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.grouping import is_twin
 from coupons.answering.meet.list_rows import (
@@ -107,7 +108,17 @@ def rest_words(met: Met, contact: Contact) -> str:
     return f"{names}, {_apart(contact.gap_mm)}, {contact.area_mm2:.0f} mm²"
 
 
-def _stays(contact: Contact) -> str:
+def stays_words(met: Met, rest: Meeting) -> str:
+    """Say what becomes of a single face."""
+    (contact,) = rest.contacts
+    found = beside(met, rest)
+    if found is not None and found[0] is Beside.GOES_ALONG:
+        return f"A rounding of {found[1].letter}: it goes with its faces."
+    if found is not None:
+        return (
+            f"A flat beside the round of {found[1].letter}: it is not moved. Draw it with half the "
+            f"gap of {found[1].letter}, or it holds the pin."
+        )
     if contact.gap_mm <= _TOUCHING_MM:
         return "It carries, and is not moved."
     return "A single face: it is not moved."
@@ -173,7 +184,7 @@ def _range(labels: list[str]) -> str:
 def meeting_notes(met: Met) -> list[str]:
     """Return what else is to be said, a paragraph each."""
     notes = [
-        f"{rest.letter}: {rest_words(met, rest.contacts[0])}. {_stays(rest.contacts[0])}"
+        f"{rest.letter}: {rest_words(met, rest.contacts[0])}. {stays_words(met, rest)}"
         for rest in met.rests
     ]
     notes += [

@@ -5,6 +5,8 @@ import io
 import math
 from collections.abc import Iterator
 
+from coupons.answering.meet.beside import Beside, beside
+from coupons.answering.meet.meetings import Met
 from coupons.answering.relieve.relieve import FaceStep, Side, Wanted
 from coupons.answering.relieve.relieved_files import Written
 from coupons.answering.words.numbers import signed
@@ -36,11 +38,47 @@ def moved_lines(written: Written, wanted: tuple[Wanted, ...]) -> Iterator[str]:
 
 
 def refused_lines(written: Written) -> list[str]:
-    """Return a sentence for each joint that was left as drawn."""
+    """Say of each joint that was left as drawn why, and what to do by hand."""
+    relieved = written.relieved
     return [
         f"{one_line(name)}: left as drawn. {_sentence(reason)}"
-        for name, reason in written.relieved.refused.items()
+        f"{_by_hand(relieved.by_hand.get(name, ()))}"
+        for name, reason in relieved.refused.items()
     ]
+
+
+def flat_lines(met: Met, written: Written) -> list[str]:
+    """Say which flats beside a round that moved were not moved, and how far they should be."""
+    lines = []
+    for rest in met.rests:
+        found = beside(met, rest)
+        if found is None or found[0] is not Beside.FLAT_OF_ROUND:
+            continue
+        names = [met.bodies[number].body.name for number in rest.bodies]
+        moves = [
+            f"that of {step.side.body} by {_move(step.offset_mm)}"
+            for step in written.relieved.moved
+            if step.side.body in names and step.side.letters in found[1].labels
+        ]
+        if moves:
+            lines.append(
+                f"{rest.letter}, the flat beside the round of {found[1].letter}, was not moved. "
+                f"Move it where it was drawn, or it holds the pin: {', '.join(moves)}."
+            )
+    return lines
+
+
+def _by_hand(steps: tuple[FaceStep, ...]) -> str:
+    """Say how far faces should have moved."""
+    moves = [f"{step.side.body} {step.side.letters} by {_move(step.offset_mm)}" for step in steps]
+    if not moves:
+        return ""
+    return f" Move it where it was drawn: each face of {', '.join(dict.fromkeys(moves))}."
+
+
+def _move(offset_mm: float) -> str:
+    way = "into" if offset_mm < 0 else "out of"
+    return f"{signed(round(offset_mm, 3))} mm, {way} the material"
 
 
 def moved_csv(written: Written, wanted: tuple[Wanted, ...]) -> str:
