@@ -6,7 +6,7 @@ import re
 import stat
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from coupons.errors import CouponError, Problem
 
@@ -23,6 +23,28 @@ def read_plain(path: Path, most_bytes: int = MOST_BYTES) -> bytes:
         If there is no such file, it is a folder, a pipe or a device, cannot be read, or is longer
         than ``most_bytes``. It never waits for the other end of a pipe.
     """
+    with _opened(path) as file:
+        # A file that is too long is not read; one that grows meanwhile is not read to its end.
+        is_long = os.fstat(file.fileno()).st_size > most_bytes
+        data = b"" if is_long else file.read(most_bytes + 1)
+    if is_long or len(data) > most_bytes:
+        raise OSError(errno.EFBIG, f"more than {most_bytes:,} bytes", str(path))
+    return data
+
+
+def start_of_plain(path: Path, many_bytes: int) -> tuple[bytes, int]:
+    """Return the first bytes of a plain file, and how many it has.
+
+    Raises
+    ------
+    OSError
+        As `read_plain`, whatever its length.
+    """
+    with _opened(path) as file:
+        return file.read(many_bytes), os.fstat(file.fileno()).st_size
+
+
+def _opened(path: Path) -> BinaryIO:
     try:
         # A pipe opened without this flag waits for a writer for ever.
         handle = os.open(
@@ -30,16 +52,13 @@ def read_plain(path: Path, most_bytes: int = MOST_BYTES) -> bytes:
         )
     except ValueError:  # a name with a null character
         raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path)) from None
-    with os.fdopen(handle, "rb") as file:
-        mode = os.fstat(handle).st_mode
-        if stat.S_ISDIR(mode):
-            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
-        if not stat.S_ISREG(mode):
-            raise OSError(errno.EINVAL, "a pipe or a device", str(path))
-        data = file.read(most_bytes + 1)
-    if len(data) > most_bytes:
-        raise OSError(errno.EFBIG, f"more than {most_bytes:,} bytes", str(path))
-    return data
+    mode = os.fstat(handle).st_mode
+    if stat.S_ISREG(mode):
+        return os.fdopen(handle, "rb")
+    os.close(handle)
+    if stat.S_ISDIR(mode):
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+    raise OSError(errno.EINVAL, "a pipe or a device", str(path))
 
 
 def stands(path: Path) -> bool:

@@ -320,3 +320,52 @@ def test_corners_of_a_file_are_merged_in_its_order():
     assert len(vertices) == 4
     np.testing.assert_array_equal(vertices[triangles], corners)
     assert not np.signbit(vertices).any(), "a −0 is a plain 0"
+
+
+@pytest.mark.parametrize("prefix", ["", "c:"])
+@pytest.mark.parametrize(("tag", "said"), [("vertex", "60 corners"), ("triangle", "20 triangles")])
+def test_a_package_is_searched_for_too_many_before_it_is_read(
+    tmp_path, monkeypatch, tag, said, prefix
+):
+    """61 corners are more than three for each of 20 triangles; none of them could be read."""
+    monkeypatch.setattr(raw_meshes, "MOST_TRIANGLES", 20)
+    monkeypatch.setattr(threemf_objects, "_AT_ONCE", 37)  # portions that cut tags in two
+    monkeypatch.setattr(threemf_objects, "_PartReader", None)
+    many = f"<{prefix}{tag} a='b'/>" * (61 if tag == "vertex" else 21)
+    (tmp_path / "many.3mf").write_bytes(threemf(f"<vertices>{many}</vertices>", ""))
+    assert f"got more than {said}" in refusal(tmp_path / "many.3mf")
+
+
+def test_as_many_corners_as_there_may_be_are_read(tmp_path, monkeypatch):
+    """12 triangles with 8 corners, searched in portions that cut tags in two."""
+    monkeypatch.setattr(raw_meshes, "MOST_TRIANGLES", 12)
+    monkeypatch.setattr(threemf_objects, "_CORNERS_A_TRIANGLE", 8 / 12)
+    monkeypatch.setattr(threemf_objects, "_AT_ONCE", 23)
+    block = threemf_object(box(4, 5, 6), 1)
+    (tmp_path / "block.3mf").write_bytes(threemf(block, '<item objectid="1"/>'))
+    assert read_one(tmp_path / "block.3mf").volume_mm3 == pytest.approx(120)
+
+
+@pytest.mark.parametrize("ending", ["stl", "ply"])
+def test_a_file_that_says_too_many_at_its_start_is_not_read(tmp_path, monkeypatch, ending):
+    path = write(PLATE, tmp_path / f"plate.{ending}")
+    monkeypatch.setattr(raw_meshes, "MOST_TRIANGLES", PLATE.num_tri() - 1)
+    monkeypatch.setattr(raw_meshes, "read_plain", None)
+    assert f"got {PLATE.num_tri():,}. Export it" in refusal(path)
+
+
+def test_too_many_objects_are_refused_before_they_are_read(tmp_path, monkeypatch):
+    monkeypatch.setattr(raw_meshes, "_loaded", None)
+    (tmp_path / "many.obj").write_text("".join(f"o part{n}\nv 0 0 0\n" for n in range(501)))
+    assert refusal(tmp_path / "many.obj").startswith(
+        "many.obj: expected at most 500 bodies, got 501"
+    )
+
+
+def test_of_many_bodies_the_first_few_are_named(tmp_path):
+    """13 blocks a centimetre apart: more than are written out."""
+    blocks = [box(5, 5, 5, (10 * n, 0, 0)) for n in range(13)]
+    write(sum(blocks[1:], blocks[0]), tmp_path / "row.stl")
+    (note,) = read_bodies([tmp_path / "row.stl"]).notes
+    names = ", ".join(f"row {n}" for n in range(1, 9))
+    assert note == f"row.stl holds 13 bodies: {names} and 5 more."

@@ -18,6 +18,7 @@ from support.meeting_cases import (
 )
 
 from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.meet import meetings
 from coupons.answering.meet.list_rows import gaps_mm, list_csv, rows, sizes_mm
 from coupons.answering.meet.meetings import meet
 from coupons.answering.meet.printed import read_ups
@@ -229,3 +230,24 @@ def test_more_than_two_alike_pins_are_told_to_be_one_pattern():
     (said,) = notes(screws(4, 0.1))
     assert said.startswith("A and B, C: pins of one pattern. A is the two farthest apart")
     assert said.endswith("Draw all of them with the gap of A.")
+
+
+def test_the_nearest_of_many_bodies_is_found_without_measuring_all(monkeypatch):
+    """Blocks of 10 mm at growing distances in a row: each is measured to one or two others."""
+    places = np.cumsum([0, 13, 12, 15, 18, 14, 12.5, 16, 17])
+    bodies = [drawn(box(10, 10, 10, (x, 0, 0)), f"b{n}") for n, x in enumerate(places)]
+    measured = []
+    exact = meetings._distance
+
+    def counted(one, other, up_to_mm):
+        measured.append((one.name, other.name))
+        return exact(one, other, up_to_mm)
+
+    monkeypatch.setattr(meetings, "_distance", counted)
+    found = {one.body: (one.nearest, round(one.distance_mm, 3)) for one in meet(bodies).apart}
+    gaps = np.diff(places) - 10
+    for n in range(len(places)):
+        beside = {m: gaps[min(n, m)] for m in (n - 1, n + 1) if 0 <= m < len(places)}
+        nearest = min(beside, key=beside.get)
+        assert found[f"b{n}"] == (f"b{nearest}", beside[nearest])
+    assert len(measured) <= 2 * len(places)

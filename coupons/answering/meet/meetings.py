@@ -170,30 +170,30 @@ def _lettered(groups: list[Group]) -> list[Meeting]:
 
 def _apart(bodies: Sequence[Body], found: list[Contact]) -> list[Apart]:
     meeting = {number for one in found for number in one.bodies}
+    boxes = np.array([body.box_mm for body in bodies])
     apart = []
     for number, body in enumerate(bodies):
-        others = [other for n, other in enumerate(bodies) if n != number]
-        if number in meeting or not others:
+        if number in meeting or len(bodies) < 2:
             continue
-        bounds = [_upper_bound(body, other) for other in others]
-        nearest = others[int(np.argmin(bounds))]
-        exact = min(
-            (_distance(body, other, min(bounds)), other.name)
-            for other, bound in zip(others, bounds, strict=True)
-            if _box_distance(body, other) <= min(bounds)
-        )
-        apart.append(Apart(body.name, exact[1] if exact else nearest.name, exact[0]))
+        gaps = np.maximum(boxes[:, 0] - body.box_mm[1], body.box_mm[0] - boxes[:, 1])
+        least_mm = np.linalg.norm(np.maximum(gaps, 0), axis=1)
+        least_mm[number] = np.inf
+        nearest, nearest_mm = "", np.inf
+        # Nearest boxes first: a box farther off than the nearest body so far holds no nearer one.
+        for other in np.argsort(least_mm, kind="stable").tolist():
+            if least_mm[other] > nearest_mm or other == number:
+                break
+            bound_mm = min(nearest_mm, _upper_bound(body, bodies[other]))
+            own_mm = _distance(body, bodies[other], bound_mm)
+            if own_mm < nearest_mm:
+                nearest, nearest_mm = bodies[other].name, own_mm
+        apart.append(Apart(body.name, nearest, float(nearest_mm)))
     return apart
 
 
 def _upper_bound(one: Body, other: Body) -> float:
     away, _ = cKDTree(other.vertices_mm).query(one.vertices_mm)
     return float(away.min())
-
-
-def _box_distance(one: Body, other: Body) -> float:
-    gaps = np.maximum(one.box_mm[0] - other.box_mm[1], other.box_mm[0] - one.box_mm[1])
-    return float(np.linalg.norm(np.maximum(gaps, 0)))
 
 
 def _distance(one: Body, other: Body, up_to_mm: float) -> float:

@@ -13,7 +13,12 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from coupons.answering.meshes.body import Body, Edges, Floats, Ints, edges_of
-from coupons.answering.meshes.raw_meshes import RawMesh, read_raw
+from coupons.answering.meshes.raw_meshes import (
+    MOST_BODIES,
+    RawMesh,
+    read_raw,
+    too_many_bodies,
+)
 from coupons.answering.meshes.shells import Shell, grouped
 from coupons.answering.meshes.soundness import faults
 from coupons.answering.meshes.threemf_objects import UNITS_MM
@@ -25,8 +30,7 @@ _Named = tuple[str, str, Floats, Ints, Edges | None]
 UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 """Millimetres of the units that can be said for a file that holds none."""
 SMALLEST_MM, LARGEST_MM = 5.0, 1500.0  # length of a body that is taken to be in mm unsaid
-MOST_BODIES = 500
-"""Of all files together: each is met with all that are near it."""
+_MOST_NAMES, _FEW_NAMES = 12, 8  # that are written out; of more, only a few
 _FARTHEST_MM = 1e6  # from the origin; numbers of 32 bits are 0.06 mm apart there
 
 
@@ -182,8 +186,7 @@ def _with_own_names(named: list[_Named]) -> list[Body]:
     """Make the bodies, if they are not too many; where two have one name, number them."""
     if len(named) > MOST_BODIES:
         files = ", ".join(dict.fromkeys(file for _, file, *_ in named))
-        todo = "Give only those that meet, or join the shells of each body into one solid"
-        raise BodyError([Problem(files, f"at most {MOST_BODIES} bodies", f"{len(named):,}", todo)])
+        raise too_many_bodies(files, len(named), MOST_BODIES)
     counts = Counter(name for name, *_ in named)
     seen: Counter[str] = Counter()
     bodies = []
@@ -207,12 +210,19 @@ def _twice(bodies: Iterable[Body]) -> list[Problem]:
     return problems
 
 
+def listed(names: Sequence[str]) -> str:
+    """Write names one after the other; of many, the first few and how many more there are."""
+    if len(names) <= _MOST_NAMES:
+        return ", ".join(names)
+    return f"{', '.join(names[:_FEW_NAMES])} and {len(names) - _FEW_NAMES} more"
+
+
 def _several(bodies: Iterable[Body]) -> list[str]:
     by_file: dict[str, list[str]] = {}
     for body in bodies:
         by_file.setdefault(body.file, []).append(body.name)
     return [
-        f"{file} holds {len(names)} bodies: {', '.join(names)}."
+        f"{file} holds {len(names)} bodies: {listed(names)}."
         for file, names in by_file.items()
         if len(names) > 1
     ]

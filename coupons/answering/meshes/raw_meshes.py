@@ -16,13 +16,18 @@ from numpy.typing import NDArray
 
 from coupons.answering.meshes.threemf_objects import TooManyError, read_objects
 from coupons.errors import BodyError, Problem
-from coupons.reading import read_plain
+from coupons.reading import read_plain, start_of_plain
 
 MOST_TRIANGLES = 2_000_000
 """In one file: about what a computer at home meets in a minute."""
+MOST_BODIES = 500
+"""Of all files together: each is met with all that are near it."""
 KINDS = (".stl", ".3mf", ".obj", ".ply")
 _MOST_BYTES = 640_000_000  # STL as text has up to 320 bytes a triangle
 _STL_HEAD, _STL_TRIANGLE = 84, 50
+_ENOUGH = 2  # times the most triangles; then counting stops
+_OBJ_OBJECT = re.compile(rb"^o[ \t]", re.MULTILINE)
+_START = 4096  # bytes, in which a file may say how many triangles it holds
 _OBJ_FACE = re.compile(rb"^[ \t]*f[ \t][^\n]*", re.MULTILINE)
 
 
@@ -60,14 +65,16 @@ def read_raw(path: Path) -> tuple[RawMesh, ...]:
     if kind not in KINDS:
         todo = "Export the body again in one of these formats"
         raise BodyError([Problem(path.name, f"a file in {', '.join(KINDS)}", kind or "none", todo)])
+    said = _said_at_start(kind, *start_of_plain(path, _START))
+    if said > MOST_TRIANGLES:
+        raise _too_many(path, f"{said:,}")
     data = _bytes_of(path)
-    counted = _announced(kind, data)
-    if counted > MOST_TRIANGLES:
-        raise _too_many(path, f"{counted:,}")
+    if said == 0:
+        _refuse_many(path, kind, data)
     try:
         found = read_objects(data, MOST_TRIANGLES) if kind == ".3mf" else _loaded(kind, data)
-    except TooManyError:
-        raise _too_many(path, "more") from None
+    except TooManyError as error:
+        raise _too_many(path, str(error)) from None
     except Exception as fault:  # whatever a damaged file makes the library raise
         raise _damaged(path, kind, fault) from None
     raw = tuple(RawMesh(name, corners, unit) for name, corners, unit in found if len(corners))
@@ -88,19 +95,40 @@ def _bytes_of(path: Path) -> bytes:
         raise
 
 
-def _announced(kind: str, data: bytes) -> int:
-    """Return how many triangles a file says that it holds, or how many of its lines begin one."""
+def _said_at_start(kind: str, start: bytes, size: int) -> int:
+    """Return how many triangles the start of a file says that it holds; 0 if it does not say."""
     if kind == ".stl":
-        said = int.from_bytes(data[80:_STL_HEAD], "little")
-        if len(data) == _STL_HEAD + _STL_TRIANGLE * said:
-            return said
+        return _said_by_stl(start, size)
+    said = re.search(rb"element\s+face\s+(\d+)", start) if kind == ".ply" else None
+    return int(said[1]) if said else 0
+
+
+def _refuse_many(path: Path, kind: str, data: bytes) -> None:
+    """Refuse a text that holds too many triangles or bodies before it is read."""
+    counted = _counted(kind, data)
+    if counted > MOST_TRIANGLES:
+        raise _too_many(path, f"{counted:,}" if counted <= _ENOUGH * MOST_TRIANGLES else "more")
+    objects = len(_OBJ_OBJECT.findall(data)) if kind == ".obj" else 0
+    if objects > MOST_BODIES:
+        raise too_many_bodies(path.name, objects, MOST_BODIES)
+
+
+def _counted(kind: str, data: bytes) -> int:
+    """Return how many lines of a file begin a triangle; it stops where they are far too many."""
+    if kind == ".stl":
         return data.count(b"facet normal")
-    if kind == ".ply":
-        said_faces = re.search(rb"element\s+face\s+(\d+)", data[:4096])
-        return int(said_faces[1]) if said_faces else 0
-    if kind == ".obj":  # a face with many corners is many triangles
-        return sum(max(len(face[0].split()) - 3, 0) for face in _OBJ_FACE.finditer(data))
-    return 0
+    count = 0
+    for face in _OBJ_FACE.finditer(data) if kind == ".obj" else ():
+        count += max(len(face[0].split()) - 3, 0)  # a face with many corners is many triangles
+        if count > _ENOUGH * MOST_TRIANGLES:
+            break
+    return count
+
+
+def _said_by_stl(start: bytes, size: int) -> int:
+    """Return the number of triangles in the head of a binary STL; 0 if its size says otherwise."""
+    said = int.from_bytes(start[80:_STL_HEAD], "little")
+    return said if size == _STL_HEAD + _STL_TRIANGLE * said else 0
 
 
 def _loaded(kind: str, data: bytes) -> list[tuple[str, NDArray[np.float64], str]]:
@@ -134,6 +162,12 @@ def _too_many(path: Path, counted: str) -> BodyError:
     expected = f"at most {MOST_TRIANGLES:,} triangles"
     todo = "Export it with a coarser tolerance; 0.005 mm is enough for a fit"
     return BodyError([Problem(path.name, expected, counted, todo)])
+
+
+def too_many_bodies(files: str, count: int, most: int) -> BodyError:
+    """Return the error for more bodies than are met."""
+    todo = "Give only those that meet, or join the shells of each body into one solid"
+    return BodyError([Problem(files, f"at most {most} bodies", f"{count:,}", todo)])
 
 
 def _damaged(path: Path, kind: str, fault: Exception) -> BodyError:

@@ -1,7 +1,8 @@
 """The placed objects of a 3MF package, read as a stream.
 
-A package may unpack to any size, so triangles are counted as they come and reading stops at a
-largest number. What the core specification says of units, items, components and transforms is
+A package may unpack to any size, so its text is searched for triangles and corners before it is
+read, and reading stops at a largest number of whatever comes.
+ What the core specification says of units, items, components and transforms is
 followed, and the ``path`` of its production extension, by which large packages divide objects.
 """
 
@@ -30,14 +31,17 @@ UNITS_MM = {
 _START_TYPE = "/3dmodel"
 _DEEPEST = 32  # of components within components
 _MOST_BYTES = 640_000_000  # of one part, unpacked: twice that of the most triangles
-_ELEMENTS_A_TRIANGLE = 5  # three vertices at the most, and what else there is
+_CORNERS_A_TRIANGLE = 3  # at the most
+_ELEMENTS_A_TRIANGLE = 5  # its corners, and what else there is
+_TOLD = {"triangle": "triangles", "vertex": "corners"}
+_LONGEST_TAG = 16  # of those that are searched for, with what stands before
 _LARGEST = 1e9  # of a number in a transform
 _MOST_PLACED = 100_000  # objects and components; those within one another multiply
 _AT_ONCE = 1 << 20  # bytes
 
 
 class TooManyError(Exception):
-    """A package holds more triangles than are read."""
+    """A package holds more than is read; the text says of what, such as ``more than 9 corners``."""
 
 
 @dataclass
@@ -101,8 +105,9 @@ def _read_part(read: _Read, part: str, *, is_start: bool = False) -> None:
     if part in read.parts:
         return
     read.parts.add(part)
-    if read.package.getinfo(part).file_size > _MOST_BYTES:
-        raise TooManyError
+    if (size := read.package.getinfo(part).file_size) > _MOST_BYTES:
+        raise TooManyError(f"{size / 1e6:,.0f} MB in it")
+    _refuse_many(read, part)
     reader = _PartReader(read, part)
     parser = ElementTree.XMLParser(target=reader)
     with read.package.open(part) as stream:
@@ -117,6 +122,32 @@ def _read_part(read: _Read, part: str, *, is_start: bool = False) -> None:
     others = [key[0] for one in reader.objects.values() for key, _ in one.components if key[0]]
     for other in [*others, *(key[0] for key, _ in read.items)]:
         _read_part(read, other)
+
+
+def _refuse_many(read: _Read, part: str) -> None:
+    """Count what begins a triangle or a corner in the text of a part: 20 times as fast as reading.
+
+    A tag may have a prefix before a colon. In another encoding nothing is found.
+    """
+    limits = {"triangle": read.most, "vertex": _CORNERS_A_TRIANGLE * read.most}
+    counts = dict.fromkeys(limits, 0)
+    kept = b""
+    with read.package.open(part) as stream:
+        while portion := stream.read(_AT_ONCE):
+            # What a portion cuts in two is counted with the next one, and nothing twice.
+            text = kept + portion
+            for tag, most in limits.items():
+                counts[tag] += _tags(text, tag) - _tags(kept, tag)
+                if counts[tag] > most:
+                    raise TooManyError(f"more than {most:,} {_TOLD[tag]}")
+            kept = text[-_LONGEST_TAG:]
+
+
+def _tags(text: bytes, tag: str) -> int:
+    """Count the tags of a name that begin in a text; one of a longer name is none."""
+    found = (text.count(start + tag.encode()) for start in (b"<", b":"))
+    longer = (text.count(start + tag.encode() + b"s") for start in (b"<", b":"))
+    return sum(found) - sum(longer)
 
 
 class _PartReader:
@@ -142,8 +173,8 @@ class _PartReader:
     def start(self, tag: str, said: dict[str, str]) -> None:
         """Take an element that begins."""
         self.read.elements += 1
-        if self.read.elements > _ELEMENTS_A_TRIANGLE * self.read.most:
-            raise TooManyError
+        if self.read.elements > (most := _ELEMENTS_A_TRIANGLE * self.read.most):
+            raise TooManyError(f"more than {most:,} elements")
         take = self._takes.get(tag.rpartition("}")[2])
         if take is not None:
             take(said)
@@ -176,7 +207,7 @@ class _PartReader:
         self._triangles.extend((int(said["v1"]), int(said["v2"]), int(said["v3"])))
         self.read.triangles += 1
         if self.read.triangles > self.read.most:
-            raise TooManyError
+            raise TooManyError(f"more than {self.read.most:,}")
 
     def _component(self, said: dict[str, str]) -> None:
         self._open.components.append((_key(said, ""), _matrix(said.get("transform"))))
@@ -198,8 +229,10 @@ def _placed(read: _Read, key: Key, transform: Floats, depth: int) -> Iterator[Fl
     one = _object_of(read, key)
     read.placed += 1  # one object may be placed many times
     read.placed_triangles += 0 if one.corners is None else len(one.corners)
-    if read.placed > _MOST_PLACED or read.placed_triangles > read.most:
-        raise TooManyError
+    if read.placed > _MOST_PLACED:
+        raise TooManyError(f"more than {_MOST_PLACED:,} placed objects")
+    if read.placed_triangles > read.most:
+        raise TooManyError(f"more than {read.most:,} as placed")
     if one.corners is not None:
         corners = one.corners @ transform[:3] + transform[3]
         is_mirrored = np.linalg.det(transform[:3]) < 0

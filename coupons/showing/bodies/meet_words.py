@@ -15,9 +15,11 @@ from coupons.answering.meet.list_rows import (
 from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Apart, Meeting, Met
 from coupons.answering.meet.printed import leaning
+from coupons.answering.meshes.mesh import listed
 from coupons.answering.meshes.regions import Kind
 
 _TOUCHING_MM = 0.02
+_FEW = 12  # bodies that meet nothing, of each of which the nearest is said
 _FORMS = {
     "holes": "two pins in holes",
     "legs": "legs over a bar",
@@ -136,6 +138,15 @@ def apart_words(one: Apart) -> str:
     )
 
 
+def _apart_notes(met: Met) -> list[str]:
+    """Say which bodies meet none: the first few each with its nearest, the others by name."""
+    few, many = met.apart[:_FEW], met.apart[_FEW:]
+    notes = [apart_words(one) for one in few]
+    if many:
+        notes.append(f"Nor does any face of these meet another: {listed([o.body for o in many])}.")
+    return notes
+
+
 def _apart(gap_mm: float) -> str:
     if abs(gap_mm) < 5e-4:
         return "touching"
@@ -199,17 +210,17 @@ def meeting_notes(met: Met) -> list[str]:
     ]
     notes += _pattern_notes(met)
     notes += lone_notes(met)
-    notes += [apart_words(one) for one in met.apart]
+    notes += _apart_notes(met)
     leans = leaning(met.bodies)
     if leans:
         notes.append(
-            f"{', '.join(leans)}: no flat face would lie on the bed as exported. Say how it is "
+            f"{listed(leans)}: no flat face would lie on the bed as exported. Say how it is "
             f"printed, such as --up {leans[0]}=-z."
         )
     askew = oblique(met)
     if askew:
         notes.append(
-            f"{', '.join(askew)}: along no axis of the printer. The list gives the nearest; "
+            f"{listed(askew)}: along no axis of the printer. The list gives the nearest; "
             "correct it, or say with --up how the body is printed."
         )
     return notes
