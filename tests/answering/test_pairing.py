@@ -105,6 +105,20 @@ def test_a_pin_that_can_fall_out_sideways_is_not_held(arc_deg, many):
         assert abs(pair.way[2]) == pytest.approx(1)
 
 
+@pytest.mark.parametrize(("places", "many"), [((0, 120, 240), 1), ((0, 60, 120), 0)])
+def test_a_pin_between_arcs_is_held_where_they_stand_around_it(places, many):
+    """Three jaws of 40° hold a pin from all sides, or only from one."""
+    jaws = Manifold()
+    for turn in places:
+        angles = np.radians(turn + np.linspace(-20, 20, 17))
+        inner = [(3 * np.cos(a), 3 * np.sin(a)) for a in angles]
+        outer = [(6 * np.cos(a), 6 * np.sin(a)) for a in angles[::-1]]
+        jaws += Manifold.extrude(CrossSection([np.array(outer + inner)[::-1]]), 10)
+    ring = round_bar(14, 2, (0, 0, -2)) - round_bar(10, 4, (0, 0, -3))
+    found = pairs(jaws + ring, round_bar(5.8, 16, (0, 0, -3), 144))
+    assert len([one for one in found.pairs if one.is_round]) == many
+
+
 def plug(half_deg: float, gap_mm: float = 0.2):
     """A cone in a cone, its middle 5 mm up and 10 mm wide; the gap is square to the wall."""
     slope, aside = np.tan(np.radians(half_deg)), gap_mm / np.cos(np.radians(half_deg)) / 2

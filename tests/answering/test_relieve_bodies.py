@@ -297,3 +297,13 @@ def test_a_pin_whose_rims_are_divided_unlike_gets_its_gap(low_mm, high_mm, tmp_p
     wanted = unlike_rims(low_mm - aside_mm, high_mm - aside_mm).volume()
     assert loaded(written, "pin", tmp_path).volume == pytest.approx(wanted, rel=2e-5)
     assert written.gaps_mm[0] == pytest.approx(0.2, abs=2e-3)
+
+
+def test_a_pin_drawn_far_into_its_hole_is_moved_out_of_it():
+    """Faces may stand 0.5 mm in each other: 6.9 mm in 6 mm, where the list says 6."""
+    pin = drawn(round_bar(6.9, 12, sides=96), "pin")
+    plate = drawn(between((-10, -10, 2), (10, 10, 10)) - round_bar(6, 14, sides=96), "plate")
+    hole, peg = round_side(plate, 6, internal=True), round_side(pin, 6.9, internal=False)
+    written = files_of((plate, pin), Wanted("pin", hole, peg, 6.0, {False: 5.7}, 0.3))
+    assert not written.relieved.refused
+    assert written.gaps_mm[0] == pytest.approx(0.3, abs=5e-3)

@@ -8,6 +8,7 @@ import pytest
 from manifold3d import CrossSection, Manifold
 from scipy.optimize import least_squares
 from support.drawn_bodies import box, drawn, round_bar, rounded_plate
+from support.moved_faces import prism
 
 from coupons.answering.meshes.patches import flat_patches, seams_of
 from coupons.answering.meshes.rounds import circle_through, find_rounds
@@ -34,9 +35,54 @@ def as_drawn(cylinder, diameter, sides):
     assert cylinder.area_mm == pytest.approx(2 * math.sqrt(area / math.pi), abs=2e-5)
 
 
-def test_fewer_strips_around_are_a_prism():
-    assert len(cylinders(round_bar(8, 10, sides=17))) == 1
-    assert cylinders(round_bar(8, 10, sides=16)) == []
+@pytest.mark.parametrize("sides", [10, 12, 16, 17])
+def test_a_whole_regular_polygon_of_ten_sides_or_more_is_a_round_drawn_coarsely(sides):
+    """Across corners it is what was drawn: 8 mm; across flats 8 cos(180°/n)."""
+    (one,) = cylinders(round_bar(8, 10, sides=sides))
+    assert one.strips == sides
+    assert one.corner_mm == pytest.approx(8, abs=1e-5)
+    assert one.flat_mm == pytest.approx(8 * np.cos(np.pi / sides), abs=1e-5)
+
+
+@pytest.mark.parametrize("sides", [6, 8, 9])
+def test_fewer_strips_around_are_a_prism(sides):
+    assert cylinders(round_bar(8, 10, sides=sides)) == []
+
+
+def test_a_part_of_a_coarse_round_is_a_prism():
+    half = round_bar(8, 10, sides=16) - box(10, 10, 12, (0, -5, -1))
+    assert cylinders(half) == []
+
+
+def test_a_hexagon_with_its_edges_broken_is_a_prism():
+    """Its twelve corners lie on one circle, but its sides are wide and narrow in turn."""
+    corners = [
+        (5 * np.cos(angle), 5 * np.sin(angle))
+        for edge in np.radians(np.arange(0, 360, 60))
+        for angle in (edge - np.radians(6), edge + np.radians(6))
+    ]
+    assert cylinders(prism(corners, 8)) == []
+
+
+def test_slim_arcs_of_one_cylinder_are_its_pieces():
+    """A hub of 14 mm with six grooves of 4 mm leaves arcs of 60° − 2 asin(2/7), under 30°."""
+    grooved = round_bar(14, 10, sides=72)
+    for turn in range(6):
+        grooved -= box(9, 4, 12, (5, -2, -1)).rotate((0, 0, 60.0 * turn))
+    found, patches = rounds(grooved)
+    assert len(found.cylinders) == 6
+    slim = np.pi / 3 - 2 * np.arcsin(2 / 7)
+    for one, own in found.cylinders:
+        assert one.corner_mm == pytest.approx(14, abs=1e-3)
+        assert one.arc_deg < np.degrees(slim)
+        # Strips that a groove cuts belong to it; chords are a little shorter than their arc.
+        assert patches.areas_mm2[own].sum() == pytest.approx(10 * 7 * slim, rel=1e-3)
+
+
+def test_a_slim_arc_by_itself_is_no_cylinder():
+    """Five strips of 5° of a pin of 14 mm, between flat faces."""
+    arc = [(7 * np.cos(a), 7 * np.sin(a)) for a in np.radians(np.arange(-12.5, 13, 5))]
+    assert cylinders(prism([(3, -1.5), *arc, (3, 1.5)], 10)) == []
 
 
 def arc_bar(strips, step_deg, radius=10.0):

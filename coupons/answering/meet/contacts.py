@@ -57,8 +57,9 @@ class Contact:
         Around the area over which flat faces meet, in the plane of the first body's.
     depth_mm : float
         The lesser extent of the contact; of cylinders and cones, its length along the axis.
-    arc_deg : float
-        Of cylinders and cones, the angle over which they meet.
+    arc_deg, open_deg : float
+        Of cylinders and cones, the angle over which they meet, and the widest between two places
+        where they do.
     """
 
     bodies: tuple[int, int]
@@ -71,6 +72,7 @@ class Contact:
     outlines_mm: tuple[Floats, ...] = ()
     depth_mm: float = 0.0
     arc_deg: float = 0.0
+    open_deg: float = 0.0
 
 
 def contacts(
@@ -277,7 +279,8 @@ def _round_contact(bodies: tuple[int, int], group: list[tuple[Region, Region]]) 
         spans.append(_shared_span(round_of(first), round_of(second), a))
         arcs.append(_sectors(first, a) & _sectors(second, a))
     depth = _covered([span for span in spans if span[1] > span[0]])
-    share = float(np.any(arcs, axis=0).mean())
+    covered = np.any(arcs, axis=0)
+    share = float(covered.mean())
     low, high = min(span[0] for span in spans), max(span[1] for span in spans)
     point = a.point_mm + (low + high) / 2 * a.axis
     sides = [tuple({r.number: r for r in column}.values()) for column in zip(*group, strict=True)]
@@ -292,7 +295,17 @@ def _round_contact(bodies: tuple[int, int], group: list[tuple[Region, Region]]) 
         point,
         depth_mm=depth,
         arc_deg=360 * share,
+        open_deg=_widest_gap_deg(covered),
     )
+
+
+def _widest_gap_deg(covered: NDArray[np.bool_]) -> float:
+    """Return the widest angle around without a covered sector."""
+    at = np.flatnonzero(covered)
+    if not len(at):
+        return 360.0
+    gaps = np.diff(np.append(at, at[0] + len(covered))) - 1
+    return float(gaps.max()) * 360 / len(covered)
 
 
 def _shared_span(one: Round, other: Round, to: Round) -> tuple[float, float]:

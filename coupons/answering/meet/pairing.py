@@ -14,7 +14,7 @@ from coupons.answering.meshes.strips import crosswise
 _LINE = 1e-4  # off one for the cosine of two directions that are the same
 _NEVER = 1e6
 _LEAST_SIZE_MM = 0.3
-_ROUND_ARC = 190.0  # a cylinder that is held on less can fall out sideways
+_WIDEST_OPEN = 170.0  # a cylinder that is not held over more can fall out sideways
 _STEEPEST = np.radians(75.0)
 _SLANTED = np.radians(0.5)
 
@@ -90,7 +90,7 @@ def paired(contacts: Sequence[Contact]) -> Paired:
 
 def _holds_round(contact: Contact) -> bool:
     """Tell whether a round contact holds sideways, and is no seat for a head."""
-    if contact.kind not in ROUND or contact.arc_deg < _ROUND_ARC:
+    if contact.kind not in ROUND or contact.open_deg > _WIDEST_OPEN + 1e-6:
         return False
     return bool(np.radians(round_of(contact.regions[0][0]).half_angle_deg) <= _STEEPEST / 2)
 

@@ -33,6 +33,10 @@ from coupons.answering.meshes.strips import (
 
 PARALLEL = 3e-3
 LIKE_SHARE = 0.15  # of the radius by which two proposals of one cylinder may differ
+_FEWEST_SIDES = 10  # of a polygon that is taken for a round, drawn coarsely
+_COARSEST = np.radians(360 / _FEWEST_SIDES + 0.1)
+_WHOLE_DEG = 359.0
+_UNEVEN = 0.1  # share of its sagitta by which a strip may be off the others
 _MOST_LEAN = 0.3  # of a facet's normal along the axis
 
 
@@ -112,7 +116,7 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
     narrow = narrow[has_several[seams.patches[narrow]].any(axis=1)]
     proposals = _proposals(patches, seams, narrow)
     is_wide = _wide(seams, proposals, counts > 0) | ~is_strip
-    found = []
+    found, slim = [], []
     taken = np.zeros(len(patches.normals), dtype=bool)
     alike = around(seams.patches[proposals.seams], lambda pair: _agree(seams, proposals, pair))
     gores = _gores(seams, proposals, alike, len(patches.normals))
@@ -120,9 +124,17 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
         own = np.unique(seams.patches[proposals.seams[rows]])
         own = own[~taken[own]]
         cylinder = _fitted(patches, seams, proposals, rows, own)
-        if cylinder is not None:
-            taken[own] = True
-            found.append((cylinder, own))
+        if cylinder is None:
+            continue
+        if np.radians(cylinder.arc_deg) < LEAST_ARC:
+            slim.append((cylinder, own))
+            continue
+        taken[own] = True
+        found.append((cylinder, own))
+    found += _coarse(patches, seams, is_strip)
+    found += _in_pieces(found, [(one, own) for one, own in slim if not taken[own].any()])
+    for _, own in found:
+        taken[own] = True
     found = [
         (cylinder, with_pieces(seams, own, taken, partial(_lie_on, patches, cylinder)))
         for cylinder, own in found
@@ -132,6 +144,57 @@ def find_rounds(patches: Patches, seams: Seams) -> Rounds:
         if cylinder is not None:
             found.append((cylinder, own))
     return Rounds(tuple(found), is_wide)
+
+
+def _in_pieces(
+    found: list[tuple[Cylinder, Ints]], slim: list[tuple[Cylinder, Ints]]
+) -> list[tuple[Cylinder, Ints]]:
+    """Return the slim arcs that are pieces of one cylinder, as between the grooves of a hub.
+
+    By itself an arc so slim may be anything; several on one axis and of one radius are not.
+    """
+    every = [one for one, _ in (*found, *slim)]
+    kept = []
+    for one, own in slim:
+        pieces = [other for other in every if _is_one_cylinder(one, other)]
+        if np.radians(sum(piece.arc_deg for piece in pieces)) >= LEAST_ARC:
+            kept.append((one, own))
+    return kept
+
+
+def _is_one_cylinder(one: Cylinder, other: Cylinder) -> bool:
+    off = np.linalg.norm(np.cross(other.point_mm - one.point_mm, one.axis))
+    is_parallel = float(np.linalg.norm(np.cross(one.axis, other.axis))) <= PARALLEL
+    is_alike = abs(one.corner_mm - other.corner_mm) <= 2 * OFF_ROUND_MM
+    return bool(is_parallel and is_alike and off <= OFF_ROUND_MM and one.is_inner == other.is_inner)
+
+
+def _coarse(
+    patches: Patches, seams: Seams, is_strip: NDArray[np.bool_]
+) -> list[tuple[Cylinder, Ints]]:
+    """Find whole cylinders of so few strips that they turn no more smoothly into each other.
+
+    Small holes come out so where a program exports with a wide tolerance. A polygon with fewer
+    sides, or only a part of one, is what was drawn.
+    """
+    coarse = np.flatnonzero((seams.angle > SMOOTH) & (seams.angle <= _COARSEST))
+    coarse = coarse[is_strip[seams.patches[coarse]].all(axis=1)]
+    proposals = _proposals(patches, seams, coarse)
+    found = []
+    for rows in around(seams.patches[coarse], lambda pair: _agree(seams, proposals, pair)):
+        own = np.unique(seams.patches[coarse[rows]])
+        cylinder = _fitted(patches, seams, proposals, rows, own)
+        if cylinder is not None and _is_regular(cylinder):
+            found.append((cylinder, own))
+    return found
+
+
+def _is_regular(cylinder: Cylinder) -> bool:
+    """Tell whether strips go all around and are equally wide, unlike those of a hexagon's edges."""
+    middle_mm = cylinder.corner_mm / 2 - cylinder.flat_mm / 2
+    is_even = abs(cylinder.sagitta_mm - middle_mm) <= _UNEVEN * cylinder.sagitta_mm
+    is_whole = cylinder.arc_deg > _WHOLE_DEG and cylinder.strips >= _FEWEST_SIDES
+    return bool(is_even and is_whole)
 
 
 def _proposals(patches: Patches, seams: Seams, chosen: Ints) -> _Proposals:
@@ -214,8 +277,6 @@ def _fitted(
     facing = np.round(np.arctan2(patches.normals[own] @ v, patches.normals[own] @ u), 4)
     _, first = np.unique(facing, return_index=True)
     half_angles = np.arccos(np.clip(flats[first] / radius, -1, 1))
-    if 2 * half_angles.sum() < LEAST_ARC:
-        return None
     return Cylinder(
         axis=axis,
         point_mm=middle,

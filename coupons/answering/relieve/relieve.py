@@ -29,7 +29,7 @@ _ONE_AXIS_MM = 0.005
 _STAYS_MM = 1e-4
 """A face that would move less stays: numbers of a file are not more exact."""
 _UNLIKE_MM = 0.6
-"""A listed size may differ from that of the faces by the gap that is drawn between them."""
+"""A listed size may differ so far from that of the faces, and by the gap drawn between them."""
 
 
 @dataclass(frozen=True)
@@ -289,7 +289,8 @@ def odd_faces(pair: Wanted, drawn: Mapping[str, Body]) -> str:
         if not _belong_together(side):
             return f"{where} are not one cylinder, or flat faces opposite one another"
         size_mm = side.size_in(drawn[side.body])
-        if not pair.is_lone and abs(size_mm - pair.size_mm) > _UNLIKE_MM:
+        room_mm = _UNLIKE_MM + (abs(pair.gap_in(drawn)) if len(pair.sides) > 1 else 0.0)
+        if not pair.is_lone and abs(size_mm - pair.size_mm) > room_mm:
             return f"{where} measures {size_mm:.2f} mm, the list says {pair.size_mm:g} mm"
     return ""
 
