@@ -76,7 +76,7 @@ def test_slim_arcs_of_one_cylinder_are_its_pieces():
         assert one.corner_mm == pytest.approx(14, abs=1e-3)
         assert one.arc_deg < np.degrees(slim)
         # Strips that a groove cuts belong to it; chords are a little shorter than their arc.
-        assert patches.areas_mm2[own].sum() == pytest.approx(10 * 7 * slim, rel=1e-3)
+        assert patches.areas_mm2[own].sum() == pytest.approx(10 * 7 * slim, rel=2e-3)
 
 
 def test_a_slim_arc_by_itself_is_no_cylinder():
