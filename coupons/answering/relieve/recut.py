@@ -14,7 +14,7 @@ import numpy as np
 
 from coupons.answering.meshes.body import Floats, Ints
 
-_STEPS = (1, 8, 64)  # tried in turn, as long as triangles are left turned over
+_STEPS = (1, 8)  # tried in turn, as long as triangles are left turned over
 FEW = 100
 """With more turned over, corners in the middle of the face are in the way, which no cut helps."""
 _MOST_CUTS = 50  # per triangle that is turned over in a step

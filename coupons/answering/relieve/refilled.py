@@ -18,7 +18,7 @@ from coupons.answering.meshes.body import Body, Floats, Ints
 from coupons.answering.meshes.patches import Patches, flat_patches
 from coupons.answering.meshes.strips import crosswise
 from coupons.answering.meshes.surface import closed_runs
-from coupons.answering.relieve.recut import Moving
+from coupons.answering.relieve.recut import FEW, Moving, recut
 from coupons.answering.relieve.sheets import filled_sheet
 
 _RINGS = (2, 2, 8, 0)
@@ -44,7 +44,7 @@ def refilled(body: Body, moving: Moving) -> tuple[Floats, Ints, Ints]:
     for rings in _RINGS:
         for patch in np.unique(work.patches.label[turned]).tolist():
             work.give_way(patch)
-        turned = work.turned()
+        turned = work.cut()
         for patch in np.unique(work.patches.label[turned]).tolist():
             work.fill(patch, turned, rings)
         turned = work.turned()
@@ -79,11 +79,25 @@ class _Refill:
 
     def turned(self) -> Ints:
         """Return the triangles that are turned over or have no height, of all that changed."""
+        return self._now().turned(self.to_mm, self.triangles)
+
+    def cut(self) -> Ints:
+        """Exchange diagonals, which may be all that is left to do; return what is turned over."""
+        self.triangles, turned = recut(self._now(), FEW)
+        return turned
+
+    def _now(self) -> Moving:
         given = (self.to_mm != self.moving.to_mm).any(axis=1)
         self.changed |= given[self.triangles].any(axis=1)
         some = np.flatnonzero(self.changed)
-        return replace(self.moving, some=some, flat=self.is_narrow[some], ways=self.ways).turned(
-            self.to_mm, self.triangles
+        flat = self.is_narrow[some]
+        return replace(
+            self.moving,
+            to_mm=self.to_mm,
+            triangles=self.triangles,
+            some=some,
+            flat=flat,
+            ways=self.ways,
         )
 
     def give_way(self, patch: int) -> None:
