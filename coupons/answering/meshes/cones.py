@@ -37,6 +37,8 @@ _SAME_AXIS = 1e-3
 _TIP_SHARE = 1e-3  # of the radius
 _STEPS = 12  # of the fit
 _CLOSE_MM, _FAR_MM = 1e-9, 1e4
+_ON_POINTS_MM = 5e-5
+_NO_CONE = 0.2  # share of its radius that a first guess may be off
 _OFF_LEAN_DEG = 1.0
 
 
@@ -212,7 +214,11 @@ def _fitted(points: Floats, normals: Floats, areas: Floats) -> _Fit | None:
     fit = _start(points, axis)
     if fit is None:
         return None
-    for _ in range(_STEPS):
+    # A start far off is none; one that lies on the points need not get nearer.
+    off_mm = float(np.abs(fit.off(points)[0]).max())
+    if off_mm > _NO_CONE * abs(fit.radius):
+        return None
+    for _ in range(_STEPS if off_mm > _ON_POINTS_MM else 0):
         fit, moved = _improved(points, fit)
         if not moved < _FAR_MM:
             return None

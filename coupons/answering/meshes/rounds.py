@@ -154,19 +154,22 @@ def _in_pieces(
     By itself an arc so slim may be anything; several on one axis and of one radius are not.
     """
     every = [one for one, _ in (*found, *slim)]
+    if not slim:
+        return []
+    axes = np.array([one.axis for one in every])
+    points = np.array([one.point_mm for one in every])
+    corner_mm = np.array([one.corner_mm for one in every])
+    is_inner = np.array([one.is_inner for one in every])
+    arcs = np.radians([one.arc_deg for one in every])
     kept = []
     for one, own in slim:
-        pieces = [other for other in every if _is_one_cylinder(one, other)]
-        if np.radians(sum(piece.arc_deg for piece in pieces)) >= LEAST_ARC:
+        alike = (np.abs(corner_mm - one.corner_mm) <= 2 * OFF_ROUND_MM) & (is_inner == one.is_inner)
+        near = np.flatnonzero(alike & (np.abs(axes @ one.axis) > 1 - PARALLEL**2 / 2))
+        away = points[near] - one.point_mm
+        off = np.linalg.norm(away - np.outer(away @ one.axis, one.axis), axis=1)
+        if arcs[near[off <= OFF_ROUND_MM]].sum() >= LEAST_ARC:
             kept.append((one, own))
     return kept
-
-
-def _is_one_cylinder(one: Cylinder, other: Cylinder) -> bool:
-    off = np.linalg.norm(np.cross(other.point_mm - one.point_mm, one.axis))
-    is_parallel = float(np.linalg.norm(np.cross(one.axis, other.axis))) <= PARALLEL
-    is_alike = abs(one.corner_mm - other.corner_mm) <= 2 * OFF_ROUND_MM
-    return bool(is_parallel and is_alike and off <= OFF_ROUND_MM and one.is_inner == other.is_inner)
 
 
 def _coarse(
