@@ -7,7 +7,7 @@ import pytest
 from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn
 
-from coupons.answering.meshes import cones
+from coupons.answering.meshes import cones as finder
 from coupons.answering.meshes.cones import _Fit, _improved, _start
 from coupons.answering.meshes.regions import Kind, regions_of
 
@@ -154,8 +154,8 @@ def test_a_step_of_the_fit_leaves_the_square_of_what_was_off(slope, seed):
 def test_no_cone_is_fitted_step_by_step_where_a_first_guess_tells(monkeypatch):
     """A ball is none; its belts, and a true cone, are met by the guess to a twentieth of a µm."""
     steps = []
-    improved = cones._improved
-    monkeypatch.setattr(cones, "_improved", lambda *a: steps.append(1) or improved(*a))
+    improved = finder._improved
+    monkeypatch.setattr(finder, "_improved", lambda *a: steps.append(1) or improved(*a))
     for solid in (Manifold.sphere(8, 96), Manifold.cylinder(20, 5, 6, 64)):
         regions_of(drawn(solid))
     assert not steps
