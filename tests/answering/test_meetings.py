@@ -23,7 +23,7 @@ from coupons.answering.meet.list_rows import gaps_mm, list_csv, rows, sizes_mm
 from coupons.answering.meet.meetings import meet
 from coupons.answering.meet.printed import read_ups
 from coupons.errors import BodyError
-from coupons.showing.bodies.meet_words import meeting_notes
+from coupons.showing.bodies.meet_words import meeting_notes, side_gaps
 
 CASES = {case.name: case for case in cases()}
 QUICK = (
@@ -251,3 +251,15 @@ def test_the_nearest_of_many_bodies_is_found_without_measuring_all(monkeypatch):
         nearest = min(beside, key=beside.get)
         assert found[f"b{n}"] == (f"b{nearest}", beside[nearest])
     assert len(measured) <= 2 * len(places)
+
+
+@pytest.mark.parametrize(("turn", "axes"), [(0.0, "xy"), (90.0, "yx")])
+def test_the_gaps_of_a_pocket_are_told_axis_by_axis(turn, axes):
+    """0.3 mm over 40 mm and 0.2 mm over 25 mm, half of it at each face."""
+    solids = pocket(0.3, 0.2)
+    found = meet([drawn(one.rotate((0, 0, turn)), name) for name, one in solids.items()])
+    (joint,) = found.joints
+    first, second = axes
+    assert side_gaps(found, joint) == (
+        f"across {first} 0.15 at A1, 0.15 at A2; across {second} 0.1 at A3, 0.1 at A4"
+    )

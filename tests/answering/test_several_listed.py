@@ -11,6 +11,7 @@ from coupons.answering.joints.part import answer_part, questions_of
 from coupons.answering.several.answer import answer_several
 from coupons.answering.several.kinds import Corners, Kind, Legs
 from coupons.answering.words.joints import answers_csv, as_data, sizes_csv, table_lines
+from coupons.answering.words.listed_bodies import named_bodies
 from coupons.errors import AnswerError
 from coupons.terms import Direction, Form
 
@@ -67,7 +68,7 @@ def test_each_is_answered_as_it_is_by_itself(part):
 
 def test_table_sizes_and_data_name_the_bodies(part):
     table = "\n".join(table_lines(part))
-    for said in ("plate 1 ", "plate 2 ", "holes 4.", "bar 7."):
+    for said in ("plate x ", "plate y ", "holes 4.", "bar 7."):
         assert said in table
     assert all(len(line) <= 80 for line in table.splitlines())
     rows = list(csv.DictReader(io.StringIO(answers_csv(part))))
@@ -76,10 +77,10 @@ def test_table_sizes_and_data_name_the_bodies(part):
     assert rows[2]["external_drawn_mm"] == ""
     labels = [row["label"] for row in csv.DictReader(io.StringIO(sizes_csv(part)))]
     assert len(labels) == len(set(labels))
-    assert {"lid_plate_1", "lid_plate_2", "cover_holes", "clip_bar", "wedge_tongue"} <= set(labels)
+    assert {"lid_plate_x", "lid_plate_y", "cover_holes", "clip_bar", "wedge_tongue"} <= set(labels)
     data = as_data(part)["joints"]
     assert data[1]["question"]["sizes_mm"] == [40.0, 25.0]
-    assert [move["body"] for move in data[1]["moves"]] == ["plate 1", "plate 2"]
+    assert [move["body"] for move in data[1]["moves"]] == ["plate x", "plate y"]
     assert data[4]["question"]["slant_deg"] == 20
 
 
@@ -123,3 +124,19 @@ def test_all_that_is_wrong_is_told_at_once(tmp_path):
     ):
         lines = [line for line in told.splitlines() if f"row {row}:" in line]
         assert any(said in line for line in lines), (row, said)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("across", "names"),
+    [
+        ("xy", ["plate x", "plate y"]),
+        ("yx", ["plate y", "plate x"]),
+        ("x+y,x-y", ["plate 1", "plate 2"]),
+    ],
+)
+def test_the_pairs_of_a_plate_are_named_by_their_axes(tmp_path, across, names):
+    row = f'lid,pocket,plate,40x25,"{across}",slide,,,,,,2/0.5,,,,\n'
+    (joint,) = read(tmp_path, row)
+    found = answer_several(known_profile(sd_share=FROM_ONE_PRINT), joint.several)
+    assert [name for name, _ in named_bodies(found) if name.startswith("plate")] == names

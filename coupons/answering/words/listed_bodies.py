@@ -19,17 +19,31 @@ def named_moves(joint: JointAnswer) -> list[tuple[str, FaceMove]]:
 
 
 def named_bodies(found: SeveralAnswer) -> list[tuple[str, FaceMove]]:
-    """Return every printed body of each pair of faces, also one that stays, with its name."""
+    """Return every printed body of each pair of faces, also one that stays, with its name.
+
+    Of several pairs the name ends in the printer axis across them: ``plate x``. Where that would
+    not tell them apart, they are numbered.
+    """
     bodies = []
     for place, pair in enumerate(found.pairs):
-        more = f" {place + 1}" if len(found.pairs) > 1 else ""
         question = pair.alone.question
         moves = {move.form: move for move in pair.moves}
         for form, body in zip(question.joint.forms, found.question.kind.bodies, strict=True):
             if form in question.printed_forms:
                 stays = FaceMove(form, 0.0, 2, question.joint.size_mm)
-                bodies.append((f"{body}{more}", moves.get(form, stays)))
+                name = f"{body}{_which(found, place, form)}"
+                bodies.append((name, moves.get(form, stays)))
     return bodies
+
+
+def _which(found: SeveralAnswer, place: int, form: Form) -> str:
+    """Return what tells one pair of faces from the others of its joint."""
+    if len(found.pairs) == 1:
+        return ""
+    every = [pair.alone.question.joint for pair in found.pairs]
+    axes = [str(joint.direction_of(form)) for joint in every]
+    is_plain = all(len(axis) == 1 for axis in axes) and len(set(axes)) == len(axes)
+    return f" {axes[place]}" if is_plain else f" {place + 1}"
 
 
 def size_cells(joint: JointAnswer, form: Form, count: int = 0) -> list[str]:
@@ -52,7 +66,7 @@ def size_cells(joint: JointAnswer, form: Form, count: int = 0) -> list[str]:
 
 
 def several_size_rows(joint: JointAnswer, found: SeveralAnswer) -> Iterator[list[str]]:
-    """Yield the rows of both bodies of each pair of faces; labels end in the pair's number."""
+    """Yield the rows of both bodies of each pair of faces; labels end in the pair's axis."""
     for body, move in named_bodies(found):
         sizes = (move.drawn_mm, move.from_mm, move.offset_mm)
         label = f"{label_of(joint.listed.name)}_{body.replace(' ', '_')}"

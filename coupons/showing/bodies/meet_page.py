@@ -202,7 +202,7 @@ def _joint(met: Met, joint: Meeting) -> dict[str, object]:
         "forms": form_words(joint),
         "size": size_words(joint),
         "gap": gap_words(joint),
-        "sides": side_gaps(joint),
+        "sides": side_gaps(met, joint),
         "direction": direction_words(met, joint),
         "area": f"{group.area_mm2:.0f} mm²",
         "depth": f"{min(pair.depth_mm for pair in group.pairs):.1f} mm",

@@ -16,7 +16,6 @@ from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Apart, Meeting, Met
 from coupons.answering.meet.printed import leaning
 from coupons.answering.meshes.mesh import listed
-from coupons.answering.meshes.regions import Kind
 
 _TOUCHING_MM = 0.02
 _FEW = 12  # bodies that meet nothing, of each of which the nearest is said
@@ -54,14 +53,23 @@ def gap_words(joint: Meeting) -> str:
     return f"{text} along the normals" if joint.group.pairs[0].slant_deg else text
 
 
-def side_gaps(joint: Meeting) -> str:
-    """Give the gap at each face of a flat joint; empty for a round one."""
-    parts = [
-        f"{_mm(one.gap_mm)} at {label}"
-        for label, one in zip(joint.labels, joint.contacts, strict=True)
-        if one.kind is Kind.PLANE
-    ]
-    return ", ".join(parts)
+def side_gaps(met: Met, joint: Meeting) -> str:
+    """Give the gap at each face of a flat joint; empty for a round one.
+
+    Of two pairs each begins with its direction, which is that of the internal body's print.
+    """
+    group = joint.group
+    assert group is not None
+    if group.pairs[0].is_round:
+        return ""
+    label_of = dict(zip(map(id, joint.contacts), joint.labels, strict=True))
+    printed = met.bodies[joint.bodies[0]]
+    parts = []
+    for pair in group.pairs:
+        gaps = ", ".join(f"{_mm(one.gap_mm)} at {label_of[id(one)]}" for one in pair.contacts)
+        axis = f"across {printed.direction(pair.way)[0]} " if len(group.pairs) > 1 else ""
+        parts.append(f"{axis}{gaps}")
+    return "; ".join(parts)
 
 
 def direction_words(met: Met, joint: Meeting) -> str:
