@@ -369,3 +369,34 @@ def test_of_many_bodies_the_first_few_are_named(tmp_path):
     (note,) = read_bodies([tmp_path / "row.stl"]).notes
     names = ", ".join(f"row {n}" for n in range(1, 9))
     assert note == f"row.stl holds 13 bodies: {names} and 5 more."
+
+
+def loose(solid, apart_mm, seed=0):
+    """Each triangle with corners of its own, moved a little by lot."""
+    corners = as_trimesh(solid).triangles
+    moved = corners + np.random.default_rng(seed).uniform(-apart_mm, apart_mm, corners.shape)
+    return trimesh.Trimesh(
+        moved.reshape(-1, 3), np.arange(3 * len(moved)).reshape(-1, 3), process=False
+    )
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_triangles_with_corners_of_their_own_are_sewn(tmp_path, seed):
+    pin = round_bar(6, 10, sides=48)
+    found = read_bodies([write(loose(pin, 1e-5, seed), tmp_path / "pin.stl")])
+    (body,) = found.bodies
+    assert not len(body.edges.opened)
+    assert len(body.triangles) == pin.num_tri()
+    assert body.volume_mm3 == pytest.approx(pin.volume(), rel=1e-5)
+    assert found.notes == ("pin.stl: corners up to 0.0001 mm apart were joined to close it.",)
+
+
+def test_corners_that_are_farther_apart_are_not_sewn(tmp_path):
+    path = write(loose(round_bar(6, 10, sides=48), 1e-3), tmp_path / "pin.stl")
+    assert "expected a closed surface" in refusal(path)
+
+
+def test_a_body_without_a_triangle_is_not_sewn(tmp_path):
+    mesh = as_trimesh(PLATE)
+    mesh.faces = mesh.faces[1:]
+    assert "expected a closed surface, got 3 open edges" in refusal(write(mesh, tmp_path / "p.stl"))

@@ -11,8 +11,10 @@ from pathlib import Path
 import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from coupons.answering.meshes.body import Body, Edges, Floats, Ints, edges_of
+from coupons.answering.meshes.patches import joined
 from coupons.answering.meshes.raw_meshes import (
     MOST_BODIES,
     RawMesh,
@@ -31,6 +33,8 @@ UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 """Millimetres of the units that can be said for a file that holds none."""
 SMALLEST_MM, LARGEST_MM = 5.0, 1500.0  # length of a body that is taken to be in mm unsaid
 _MOST_NAMES, _FEW_NAMES = 12, 8  # that are written out; of more, only a few
+SEWN_MM = 1e-4
+"""Corners so near to each other are one where that closes a surface."""
 _FARTHEST_MM = 1e6  # from the origin; numbers of 32 bits are 0.06 mm apart there
 
 
@@ -85,7 +89,7 @@ def read_bodies(
         if raw[0].unit not in ("", "millimeter"):
             notes.append(f"{path.name} is in {raw[0].unit}: read in mm.")
         for one in found:
-            split, told = _bodies_of(path, one)
+            split, told = _bodies_of(path, one, notes)
             problems += told
             named += split
     bodies = _with_own_names(named)
@@ -120,11 +124,14 @@ def _in_mm(
     return [RawMesh(one.name, one.corners * scale, unit) for one in raw], []
 
 
-def _bodies_of(path: Path, raw: RawMesh) -> tuple[list[_Named], list[Problem]]:
+def _bodies_of(path: Path, raw: RawMesh, notes: list[str]) -> tuple[list[_Named], list[Problem]]:
     """Divide a mesh into the bodies that it holds, without checking them."""
     vertices_mm, triangles = merged(raw.corners)
     name = raw.name or path.stem
     edges = edges_of(triangles)
+    if len(edges.opened) and (closed := sewn(vertices_mm, triangles, edges)) is not None:
+        vertices_mm, triangles, edges = closed
+        notes.append(f"{path.name}: corners up to {SEWN_MM:g} mm apart were joined to close it.")
     shells = list(_shells(vertices_mm, triangles, edges))
     found = grouped(shells)
     if isinstance(found, int):
@@ -165,6 +172,34 @@ def merged(corners: Floats) -> tuple[Floats, Ints]:
     if not np.array_equal(points[first][place], points):  # two points shared a key
         _, first, place = np.unique(points, axis=0, return_index=True, return_inverse=True)
     return points[first], place.reshape(-1, 3).astype(np.int64)
+
+
+def sewn(vertices_mm: Floats, triangles: Ints, edges: Edges) -> tuple[Floats, Ints, Edges] | None:
+    """Join the corners of open edges that lie on each other but for rounding.
+
+    Some programs write each triangle with corners of its own, rounded by itself.
+
+    Returns
+    -------
+    tuple of ndarray, ndarray and Edges, or None
+        Vertices, triangles and edges of a closed surface; None if it is open for all that.
+    """
+    rim = np.unique(edges.opened)
+    pairs = cKDTree(vertices_mm[rim]).query_pairs(SEWN_MM, output_type="ndarray")
+    if not len(pairs):
+        return None
+    label = joined(len(rim), pairs)
+    place = np.arange(len(vertices_mm))
+    first = np.unique(label, return_index=True)[1]
+    place[rim] = rim[first][label]
+    closed = place[triangles]
+    closed = closed[(closed != np.roll(closed, 1, axis=1)).all(axis=1)]  # without those in an edge
+    used, closed = np.unique(closed, return_inverse=True)
+    closed = closed.reshape(-1, 3)
+    found = edges_of(closed)
+    if len(found.opened):
+        return None
+    return vertices_mm[used], closed, found
 
 
 def _shells(vertices_mm: Floats, triangles: Ints, edges: Edges) -> Iterable[Shell]:
