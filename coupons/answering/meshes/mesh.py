@@ -160,7 +160,8 @@ def merged(corners: Floats) -> tuple[Floats, Ints]:
     Returns
     -------
     tuple of ndarray
-        Vertices of shape (n, 3), and the triangles, shape (m, 3), in the order of ``corners``.
+        Vertices of shape (n, 3) in the order in which they are first met, and the triangles, shape
+        (m, 3), in the order of ``corners``.
     """
     points = corners.reshape(-1, 3) + 0.0  # makes −0 a plain 0
     bits = np.ascontiguousarray(points).view(np.uint64)
@@ -171,7 +172,11 @@ def merged(corners: Floats) -> tuple[Floats, Ints]:
     _, first, place = np.unique(keys, return_index=True, return_inverse=True)
     if not np.array_equal(points[first][place], points):  # two points shared a key
         _, first, place = np.unique(points, axis=0, return_index=True, return_inverse=True)
-    return points[first], place.reshape(-1, 3).astype(np.int64)
+    # In the order of the file, neighbours stand near each other in memory too.
+    order = np.argsort(first)
+    rank = np.empty(len(first), dtype=np.int64)
+    rank[order] = np.arange(len(first))
+    return points[first[order]], rank[place].reshape(-1, 3)
 
 
 def sewn(vertices_mm: Floats, triangles: Ints, edges: Edges) -> tuple[Floats, Ints, Edges] | None:

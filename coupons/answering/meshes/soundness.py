@@ -57,7 +57,8 @@ def crossings(body: Body, most: int | None = None) -> Ints:
     """
     sheet = _smooth_sheets(body)
     frame = _squared_up(body, sheet)
-    corners = [(body.vertices_mm @ frame)[body.triangles[:, k]] for k in range(3)]
+    squared = body.vertices_mm @ frame
+    corners = [squared[body.triangles[:, k]] for k in range(3)]
     low = np.minimum(np.minimum(corners[0], corners[1]), corners[2])
     high = np.maximum(np.maximum(corners[0], corners[1]), corners[2])
     tree = box_tree(low, high, sheet, body.normals @ frame)
