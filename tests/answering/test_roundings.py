@@ -124,6 +124,14 @@ def test_a_sharp_chamfer_keeps_its_place():
     )
 
 
+def test_a_slender_taper_beside_a_pin_is_a_face_of_its_own():
+    """It leans by 5.7°, and keeps its place: the pin gets longer as it gets thinner."""
+    pin = turned([(0, 0), (3, 0), (3, 15), (2.5, 20), (0, 20)])
+    found = moved(pin, -0.2 * FLAT, is_wall(3))
+    wanted = turned([(0, 0), (2.8, 0), (2.8, 17), (2.5, 20), (0, 20)])
+    assert found.volume_mm3 == pytest.approx(wanted.volume(), rel=2e-6)
+
+
 def test_what_does_not_turn_about_the_pin_stays():
     """A pin runs into the middle of a wide face: the face is no rounding of it."""
     body = drawn(between((-10, -10, -5), (10, 10, 0)) + rounded_pin(3, 0.8))

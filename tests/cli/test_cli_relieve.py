@@ -81,6 +81,7 @@ def test_bodies_are_written_anew_with_their_gaps(folder):
     assert not (folder / "out" / "housing.stl").exists()
 
 
+@pytest.mark.slow
 def test_what_is_drawn_as_asked_is_said_to_stay(once, tmp_path):
     """The relieved bodies, met again with the housing, need nothing more."""
     folder = shutil.copytree(once, tmp_path / "part")
@@ -278,3 +279,36 @@ def test_the_flat_of_a_shaft_is_named_when_its_round_moves(tmp_path):
         f"was not moved. Move it where it was drawn, or it holds the pin: that of shaft by {by}"
         in said
     )
+
+
+@pytest.fixture(scope="module")
+def pattern(tmp_path_factory):
+    """A cover on four pins of 5 mm, two of them 70 mm apart."""
+    folder = tmp_path_factory.mktemp("pattern")
+    base, cover = between((0, 0, 0), (90, 40, 6)), between((0, 0, 6), (90, 40, 12))
+    for x, y in ((8, 8), (78, 10), (14, 31), (60, 33)):
+        base += round_bar(4.8, 5, (x, y, 5.5), 48)
+        cover -= round_bar(5, 8, (x, y, 5), 48)
+    write(base, folder / "base.stl")
+    write(cover, folder / "cover.stl")
+    write_profile(known_profile(), folder / "profile.json")
+    met(folder, "base.stl", "cover.stl")
+    return folder
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("fit", "gaps"), [("slide", 1), ("push", 2)])
+def test_all_pins_of_a_pattern_with_one_fit_get_one_gap(pattern, tmp_path, fit, gaps):
+    """The two farthest apart need more than one alone: their places err too."""
+    folder = shutil.copytree(pattern, tmp_path / "part")
+    path = folder / "met" / "meetings.csv"
+    first, second, *others = path.read_text(encoding="utf-8-sig").splitlines()
+    others = [line.replace(",slide,", f",{fit},") for line in others]
+    path.write_text("\n".join((first, second, *others)) + "\n", encoding="utf-8")
+    result = run(folder)
+    assert result.exit_code == 0, result.output
+    with (folder / "out" / "moved-faces.csv").open(encoding="utf-8-sig") as file:
+        asked = [float(row["gap_asked_mm"]) for row in csv.DictReader(file)]
+    assert len(asked) == 4
+    assert len(set(asked)) == gaps
+    assert asked[2] <= asked[0]

@@ -5,13 +5,14 @@ from the record beside the list, so that the labels lead to the same faces.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.lone_rows import ListedHole
 from coupons.answering.joints.part import JointAnswer, answer_part
+from coupons.answering.meet.grouping import is_twin
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meet.pairing import Pair
 from coupons.answering.meshes.regions import Region
@@ -22,7 +23,7 @@ from coupons.answering.several.answer import SeveralAnswer
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.measuring.run.spreadsheet import Layout, read_cells
-from coupons.terms import INTERNAL
+from coupons.terms import INTERNAL, Grade
 
 COLUMNS = ("faces", "internal_body", "external_body")
 LINES = 2
@@ -115,9 +116,46 @@ def asked_faces(
             if hole.draw_mm is not None
         ),
     ]
-    wanted = [pair for one in asked for pair in one.wanted]
+    fits = {joint.listed.name: joint.listed.fit for joint in joints}
+    wanted = _as_patterns(met, [pair for one in asked for pair in one.wanted], fits)
     refused = {name: why for one in asked for name, why in one.refused.items()}
     return Asked(tuple(wanted), refused | odd_holes(met, wanted))
+
+
+def _as_patterns(
+    met: Met, wanted: Sequence[Wanted], fits: Mapping[str, Grade | None]
+) -> list[Wanted]:
+    """Give the single pins of a pattern the gap of its two farthest, which counts their places.
+
+    Only a single one that asks for less, with the same fit and the same bodies to move, gets more.
+    """
+    pins = {
+        id(region): (joint, pair)
+        for joint in met.joints
+        if joint.group is not None and joint.group.pairs[0].is_round
+        for pair in joint.group.pairs
+        for region in (*_regions(pair, 0), *_regions(pair, 1))
+    }
+    found = [pins.get(id(one.sides[0].regions[0])) for one in wanted]
+    wide = [
+        (one, *own)
+        for one, own in zip(wanted, found, strict=True)
+        if own is not None and own[0].group is not None and own[0].group.internal == "holes"
+    ]
+    result = []
+    for one, own in zip(wanted, found, strict=True):
+        gaps = [
+            other.gap_mm
+            for other, joint, pair in wide
+            if own is not None
+            and joint.bodies == own[0].bodies
+            and is_twin(pair, own[1])
+            and fits.get(other.joint) == fits.get(one.joint)
+            and other.sizes_mm.keys() == one.sizes_mm.keys()
+            and len(other.sides) == len(one.sides) == 2
+        ]
+        result.append(replace(one, gap_mm=max([one.gap_mm, *gaps])))
+    return result
 
 
 def _of_joint(met: Met, joint: JointAnswer, row: ListedFaces | None) -> Asked:

@@ -136,8 +136,8 @@ class _Carried:
             )
 
     def _is_taken(self, number: int) -> bool:
-        is_flat = self.regions[number].kind is Kind.PLANE
-        return is_flat or number in self.offsets_mm or number in self.found
+        """Tell whether a region is a face of its own, or goes with another one already."""
+        return self.regions[number].kind is not Kind.FREE or number in self.found
 
 
 def _is_rounding(region: Region) -> bool:

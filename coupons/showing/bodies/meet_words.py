@@ -210,6 +210,11 @@ def meeting_notes(met: Met) -> list[str]:
         f"Q{n}: {rest_words(met, one)} (free-form: it is shown, and never moved)."
         for n, one in enumerate(met.free, start=1)
     ]
+    if met.free:
+        notes.append(
+            "Q: move such a face where it was drawn, by half the gap that `coupons offset` gives "
+            "for a hole or slot of its size."
+        )
     notes += [
         f"{joint.letter}: springy legs. Lips were not looked for: if there are any, write the "
         "opening between the lips into the column mouth_mm; without lips leave it blank."
