@@ -11,7 +11,6 @@ between them goes with them.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -51,20 +50,21 @@ def carried(
     yield from work.found.values()
 
 
-@dataclass
 class _Carried:
-    regions: Sequence[Region]
-    offsets_mm: Mapping[int, float]
-    names: Mapping[int, str]
-    found: dict[int, MovedFaces] = field(default_factory=dict)
-    shifted: dict[int, list[int]] = field(default_factory=dict)
-    """The flat faces to which a rounding stays tangential, where it is shifted as it is."""
-    about: dict[int, tuple[Region, float]] = field(default_factory=dict)
-    """Round faces, and how far their corners move away from their axis."""
-
-    def __post_init__(self) -> None:
-        self.label = _labels(self.regions)
-        self.beside = _smooth_neighbours(self.regions, self.label)
+    def __init__(
+        self,
+        regions: Sequence[Region],
+        offsets_mm: Mapping[int, float],
+        names: Mapping[int, str],
+    ) -> None:
+        self.regions, self.offsets_mm, self.names = regions, offsets_mm, names
+        self.label = _labels(regions)
+        self.beside = _smooth_neighbours(regions, self.label)
+        self.found: dict[int, MovedFaces] = {}
+        # The flat faces to which a rounding stays tangential, where it is shifted as it is.
+        self.shifted: dict[int, list[int]] = {}
+        # Round faces, and how far their corners move away from their axis.
+        self.about: dict[int, tuple[Region, float]] = {}
 
     def edges_between_flat_faces(self) -> None:
         """Carry the roundings of edges."""
