@@ -16,7 +16,7 @@ from coupons.making.bodies.proportions import Measures
 from coupons.making.bodies.ruler import label_texts, labels_clash, rule
 from coupons.making.bodies.ruler_bar import ladder_for
 from coupons.making.bodies.series import Item, Series
-from coupons.making.bodies.shapes import Prism, Text, boxed, rectangle
+from coupons.making.bodies.shapes import Part, Prism, Text, boxed, rectangle
 from coupons.making.bodies.steps import steps
 from coupons.making.bodies.tiles import narrowest_mm, tile
 from coupons.making.bodies.windows import (
@@ -84,8 +84,6 @@ def test_a_body_without_a_slab_has_no_outline():
     body = Body("A", "A", True, 0, (), ())
     with pytest.raises(IndexError):
         body.outline()
-    from coupons.making.bodies.shapes import Part
-
     cube = Part(Prism("z", rectangle((0, 0), (1, 1)), 0, 1))
     with pytest.raises(TypeError, match="the slab that the others stand on"):
         Body("A", "A", True, 0, (cube,), ()).outline()
@@ -207,7 +205,7 @@ def test_a_groove_for_a_seam_is_as_wide_as_the_nozzle_but_no_wider_than_half_the
         measures = Measures(nozzle_mm, 0.1)
         body = standing(series("pin", "z", [size], loose=True, seam=Seam.HIDDEN, measures=measures))
         (found,) = (part.shape for part in body.parts if part.cut)
-        (x, y, z), (ax, ay) = body.features[0].centre, found.outline[0]
+        (x, y, _), (ax, ay) = body.features[0].centre, found.outline[0]
         (bx, by), (cx, cy) = found.outline[1:]
         assert (found.start_mm, found.stop_mm) == near(body.seat_mm, body.box[1][2] + 0.1)
         # How far its edge is from the middle, and its sides from each other.

@@ -52,7 +52,8 @@ def test_plastic_time_and_bed_of_three_blocks_on_two_plates():
     assert cost.minutes == 63.9  # 3834.07 s are 63.901 min
     assert (cost.plates, cost.bodies, cost.loose) == (2, 3, 2)
     assert (cost.features, cost.trials) == (0, 0)
-    # The first plate is covered from (10, 20) to (81, 61): 71 · 41 of 20,000 mm²; the second, 50 · 70.
+    # The first plate is covered from (10, 20) to (81, 61): 71 · 41 of 20,000 mm². The second:
+    # 50 · 70.
     assert cost.bed_share == 0.175
     first = plan_of(*plan.placed[:2])
     assert estimate(first).bed_share == 0.146  # 0.14555

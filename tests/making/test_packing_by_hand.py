@@ -1,4 +1,4 @@
-"""Where each rectangle comes to lie, by hand and by a plain search over quarters of a millimetre."""
+"""Where each rectangle comes to lie, by hand and by a plain search over quarters of a mm."""
 
 import numpy as np
 import pytest
