@@ -204,6 +204,7 @@ def test_a_coupon_may_have_as_many_features_as_can_be_built(monkeypatch, most, t
     )
 
 
+@pytest.mark.slow
 def test_a_large_count_is_told_with_its_comma():
     gaps = "{ start = 0.0, stop = 0.29, step = 0.001 }"
     rows = [GAUGE.format("hole", "z", 5, gaps)] * 9  # 291 holes, their gauge, outer sizes
