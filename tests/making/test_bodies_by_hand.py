@@ -6,6 +6,7 @@ As elsewhere: a label of two characters is 6.18 mm wide, labels of neighbours st
 import math
 
 import pytest
+from support.one_series import USUAL, series
 
 from coupons.making.bodies.contact import contact_of
 from coupons.making.bodies.field import field_of
@@ -13,7 +14,7 @@ from coupons.making.bodies.lettering import width_mm
 from coupons.making.bodies.parts import Body, own_direction, plate, turn_for, turned
 from coupons.making.bodies.posts import lying, standing, width_in_row_mm
 from coupons.making.bodies.proportions import Measures
-from coupons.making.bodies.ruler import label_texts, labels_clash, rule
+from coupons.making.bodies.ruler import label_places, label_texts, labels_clash, rule
 from coupons.making.bodies.ruler_bar import ladder_for
 from coupons.making.bodies.series import Item, Series
 from coupons.making.bodies.shapes import Part, Prism, Text, boxed, rectangle
@@ -28,27 +29,7 @@ from coupons.making.bodies.windows import (
 )
 from coupons.terms import Direction, Form, Jaws, Seam
 
-USUAL = Measures(0.4, 0.2)
 READ = ((Jaws.OUTSIDE, None),)
-
-
-def series(form, direction, sizes, loose=False, readings=(), **more):
-    items = tuple(Item(f"A{n}", size, readings) for n, size in enumerate(sizes, start=1))
-    given = {
-        "body": "A",
-        "row": "A",
-        "form": Form(form),
-        "direction": Direction(direction),
-        "role": "gauge" if loose else "fit",
-        "items": items,
-        "turn_deg": 0,
-        "loose": loose,
-        "wall_mm": 3.0,
-        "depth_mm": 3.6,
-        "length_mm": 7.0,
-        "measures": USUAL,
-    }
-    return Series(**(given | more))
 
 
 def near(*values):
@@ -350,3 +331,33 @@ def test_numbers_do_not_help_a_rule_whose_ids_meet_with_a_usual_nozzle():
     assert texts(0.25, 3, 6, 3) is None
     assert texts(0.6, 12, 8, 12) == ("1", "2", "3")
     assert texts(1.5, 12, 8, 12) is None, "even numbers meet"
+
+
+def test_labels_of_a_rule_are_moved_no_further_than_they_must():
+    def places(*sizes):
+        items = [Item(f"A{n}", size) for n, size in enumerate(sizes, start=1)]
+        return label_places(items, [item.id for item in items], USUAL)
+
+    first = 1.75 - 1 + 0.4 * math.sqrt(2)
+    # Three labels with 0.8 mm between them fill a rule from its first place to 1 mm from its end.
+    full = first + 3 * 6.18 + 1.6 + 1
+    for more_mm, fits in ((1e-6, True), (-1e-3, False)):
+        found = places(7.0, 7.0, full - 14.0 + more_mm)
+        assert (found is not None) is fits
+    assert places(7.0, 7.0, 20.0) == near(first + 3.09, first + 3.09 + 6.98, 24)
+    # A label that would stand beside its neighbour's item alone is none of its own.
+    assert places(20.0, 0.3, 0.2) is None
+    assert places(2.0, 2.0, 30.0) is None
+
+
+def test_the_farther_rail_has_its_texts_spread_between_both_ends():
+    body, ladder = rule_of(20.0, 40.0, 20.0, turn=90)
+    texts = {p.shape.text: p.shape.place for p in body.parts if isinstance(p.shape, Text)}
+    far_y = ladder.wide_mm - 1 - 3.66
+    first = 1.75 - 1 + 0.4 * math.sqrt(2)
+    widths = [width_mm(text) for text in ("AW", "↓X", "→Y")]
+    free = 80 - 1 - first - sum(widths)
+    starts = [first, first + widths[0] + free / 2, 79 - widths[2]]
+    assert [texts[name] for name in ("AW", "↓X", "→Y")] == [
+        near(start, far_y, ladder.high_mm) for start in starts
+    ]

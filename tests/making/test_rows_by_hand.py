@@ -3,11 +3,10 @@
 import math
 
 import pytest
+from support.one_series import series
 
 from coupons.making.bodies.hardware_mates import bought_piece, outside_mm
 from coupons.making.bodies.lettering import glyph, letter_starts, line_strokes, width_mm
-from coupons.making.bodies.proportions import Measures
-from coupons.making.bodies.series import Item, Series
 from coupons.making.bodies.shapes import boxed
 from coupons.making.built_rows import BuiltRow, build_row, readings_for
 from coupons.making.spec.coupon_spec import Assumed, parse_spec
@@ -235,23 +234,6 @@ def test_a_usual_head_is_twice_its_shank_up_to_twelve_millimetres(nominal_mm, he
     assert outside_mm(nominal_mm, 30.0) == 30.0
 
 
-def series(form, direction):
-    return Series(
-        body="A",
-        row="A",
-        form=form,
-        direction=direction,
-        role="fit",
-        items=(Item("A1", 5.0),),
-        turn_deg=0,
-        loose=False,
-        wall_mm=3.0,
-        depth_mm=4.0,
-        length_mm=7.0,
-        measures=Measures(0.4, 0.2),
-    )
-
-
 ROUND = math.pi / 4  # a round's share of the square around it
 # Of a shank or bar: box and volume of grip and shank. Of a ring: of its outside and its opening.
 # 9 mm to grip, 4 mm deep, 1 mm to see; a flat one is 6 mm beside its size of 5, a flat ring with an
@@ -272,7 +254,7 @@ PIECES = [
 def test_a_bought_piece_has_its_size_where_it_is_tried_and_its_width_elsewhere(
     form, direction, mate, sides, volumes
 ):
-    fixed = series(Form(form), Direction(direction))
+    fixed = series(form, direction, [5.0], depth_mm=4.0)
     piece = bought_piece(fixed, "AB", Form(mate), 5.0, 11.0)
     way = 1 if fixed.lying else 2
     shank = mate in ("pin", "tongue")
