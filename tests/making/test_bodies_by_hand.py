@@ -318,6 +318,9 @@ def test_the_pair_whose_labels_meet_is_named():
     # Labels with their 0.8 mm take 6.98 mm: 12 and 8 are 10 mm apart, 8 and 4 only 6 mm.
     assert clash(12, 8, 4, 4, 4) == ("A2", "A3")
     assert clash(3, 4, 3) == ("A1", "A2")
+    # 7.5 mm are enough for two labels, 6.5 mm are not.
+    assert clash(7, 8, 3, 3) == ("A2", "A3")
+    assert clash(6, 7, 2, 2) == ("A1", "A2")
     # Of a rule that is too short as a whole, the first two.
     assert clash(5, 7.5, 3) == ("A1", "A2")
 

@@ -69,6 +69,15 @@ def test_a_faster_print_takes_less_and_a_wider_line_lays_more():
     assert estimate(wide, 120.0).minutes == 7.8  # 312.5 + 37.5 + 120 s
 
 
+def test_large_prints_are_weighed_to_the_last_digit():
+    large = Placed(body("A", False, slab(150.0, 80.0, 250.0)), 1, (0.0, 0.0, 0.0))
+    cost = estimate(plan_of(large))
+    # 3,000,000 mm³ of 1.24 g/cm³; at 4.32 mm³/s, with 1250 layers of 1.5 s and 120 s.
+    assert (cost.plastic_cm3, cost.grams) == (3000.0, 3720.0)
+    assert cost.minutes == round((3_000_000 / 4.32 + 1875 + 120) / 60, 1)
+    assert cost.bed_share == 0.6
+
+
 def test_a_plan_is_counted_as_its_record_lists_it():
     plan = plan_coupon(load_spec("recheck"))
     cost = estimate(plan)
