@@ -222,6 +222,22 @@ def test_a_row_that_is_longer_than_the_bed_is_split_as_evenly_as_can_be():
     assert [len([f for f in b.features if f.form == "hole"]) for b in parts] == [2, 3]
 
 
+@pytest.mark.parametrize("direction", ["y", "x+y", "x-y"])
+@pytest.mark.parametrize("side", [0, 1])
+def test_a_turned_row_is_split_where_either_side_of_the_bed_is_too_short(direction, side):
+    slots = {**SIZES, "form": "slot", "direction": direction, "sizes_mm": [4, 5, 6, 7, 8]}
+    (whole,) = built(slots, bed_mm=(300.0, 300.0)).bodies
+    low, high = whole.cover()
+    wide = high[side] - low[side]
+    for more_mm, count in ((1e-6, 1), (-1e-3, 2)):
+        bed = [300.0, 300.0]
+        bed[side] = max(40.0, wide + 10 + more_mm)
+        bodies = built(slots, bed_mm=tuple(bed)).bodies
+        # Seen along its row a quarter turn is deep, not long: there nothing is gained by a split.
+        is_deep = direction == "y" and side == 0
+        assert len(bodies) == (1 if is_deep else count)
+
+
 def test_a_row_of_which_the_bed_holds_no_single_feature_stays_whole():
     large = {**SIZES, "sizes_mm": [60, 61], "wall_mm": 15, "depth_mm": 15}
     (body,) = built(large, bed_mm=(60.0, 300.0)).bodies
