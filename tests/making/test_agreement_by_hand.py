@@ -85,6 +85,18 @@ def test_a_length_ends_at_the_faces_on_its_line(direction, size_mm):
         assert told(-1, "tongue", direction, size_mm, moved(other, 4.0)) == []
 
 
+@pytest.mark.parametrize("direction", ["x", "y", "z"])
+def test_the_line_runs_within_a_bar_of_a_millimetre(direction):
+    axis = "xyz".index(direction)
+    sides = np.array([1.0, 1.0, 1.0])
+    sides[axis] = 20.0
+    thin = replace(block(at=AT), vertices_mm=block().vertices_mm * (sides / (40, 30, 10)))
+    middle = tuple(np.add(AT, sides / 2).tolist())
+    one = feature("A1", "tongue", direction, 20.0, place_mm=middle)
+    coupon = small_coupon(features=(one.model_copy(update={"body": "A"}),))
+    assert disagreements(coupon, (replace(thin, features=()),)) == []
+
+
 def test_a_line_beside_the_body_meets_nothing():
     (found,) = told(-1, "tongue", "x", 40.0, (25.0, 60.0, 5.0))
     assert found.rstrip(".").endswith("of (25.0, 60.0, 5.0), got none")

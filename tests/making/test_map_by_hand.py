@@ -321,6 +321,25 @@ def test_a_small_map_is_as_wide_as_its_legend():
     assert not any(text.startswith("loose") for _, text in legend)
 
 
+def test_a_frame_is_drawn_to_a_thousandth():
+    root, _ = drawn(plan_of(plain("A", 10, 20, 30.0004, 20.0016)))
+    frame = next(g for g in root.findall(f"{SVG}g") if g.get("data-plate")).find(f"{SVG}rect")
+    assert (frame.get("width"), frame.get("height")) == ("38", "28.002")
+
+
+def test_a_mark_that_names_nothing_is_drawn_on_its_body_once_and_nothing_else_is_written():
+    one = sized("tongue", 20.0, (15.0, 10.0, 2.0), "y", "span")
+    label, mark = Part(Text("A1", (3.0, 1.0, 4.0))), Part(Text("↑Y", (20.0, 1.0, 4.0)))
+    body = Body("A", "A", False, 0, (SLAB, label, mark), (one,))
+    text = draw_body(Pen(Placed(body, 1, (0, 0, 0)), LEFT, BOTTOM, {}))
+    root = ElementTree.fromstring(text)
+    own, others = root.find("g").findall("path"), root.findall("path")[1:]
+    # An A of five strokes and a 1 of three; an arrow of three, a Y of three.
+    assert [path.get("d").count("M") for path in own] == [5 + 3]
+    assert [path.get("d").count("M") for path in others] == [3 + 3]
+    assert "None" not in text
+
+
 @pytest.mark.parametrize(("deep_mm", "is_told"), [(20.0, True), (19.9, False), (None, False)])
 def test_a_long_row_has_a_line_of_its_own_below_the_legend(deep_mm, is_told):
     root, _ = drawn(plan_of(plain("A", 10, 20, 30, 20), deep_mm=deep_mm))
