@@ -381,7 +381,7 @@ def test_letters_are_strokes_between_points_of_their_grid():
     assert letter_starts("11", 2.0) == near(0, 6.88)
     assert width_mm("↔") == pytest.approx(7 * 0.46 + 0.9)
     assert width_mm("1-↔", 2.0) == pytest.approx(2 * (3.44 * 2 + 4.12))
-    line = line_strokes("-1", 1.0)
+    line = line_strokes("-1")
     assert len(line) == 4
     assert line[0].start == near(0.45, 0.45 + 3 * 0.46)
     assert (line[1].start, line[1].stop) == (
