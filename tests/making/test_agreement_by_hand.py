@@ -97,6 +97,20 @@ def test_the_line_runs_within_a_bar_of_a_millimetre(direction):
     assert disagreements(coupon, (replace(thin, features=()),)) == []
 
 
+@pytest.mark.parametrize(("x", "high"), [(2.0, 2.4), (10.0, 4.0), (20.0, 6.0), (33.0, 8.6)])
+@pytest.mark.parametrize("y", [3.0, 26.0])
+def test_a_line_meets_a_sloping_face_where_that_is(x, y, high):
+    # A roof that rises from 2 mm at one end to 10 mm at the other, 40 mm further.
+    corners = block().vertices_mm.copy()
+    corners[(corners[:, 0] == 0) & (corners[:, 2] > 0), 2] = 2
+    roof = replace(block(at=AT), vertices_mm=corners, features=())
+    for off, is_told in ((0.0, False), (0.2, True)):
+        place = (AT[0] + x, AT[1] + y, (high + off) / 2)
+        one = feature("A1", "tongue", "z", high + off, place_mm=place)
+        coupon = small_coupon(features=(one.model_copy(update={"body": "A"}),))
+        assert bool(disagreements(coupon, (roof,))) is is_told
+
+
 def test_a_line_beside_the_body_meets_nothing():
     (found,) = told(-1, "tongue", "x", 40.0, (25.0, 60.0, 5.0))
     assert found.rstrip(".").endswith("of (25.0, 60.0, 5.0), got none")

@@ -94,8 +94,13 @@ def test_words_on_a_round_are_as_large_as_it_has_room_for(form, size_mm, read, f
     part = hole(12.0, 8.0, size_mm)
     if form == "pin":
         part = Part(part.shape, feature="A1")
-    at, size, text = words(group(one, part, gap=-0.1))
+    marks = group(one, part, gap=-0.1)
+    at, size, text = words(marks)
     assert (at, size, text) == ((12, y), font, "−0.1")
+    assert marks.find("circle").get("stroke-dasharray") is None
+    for path in marks.findall("path"):
+        for tip, *_ in corners(path.get("d")):
+            assert tip[1] == 8, "jaws stand beside its middle, wherever its words are"
 
 
 def slot(x, y, size_mm, long_mm):
