@@ -33,8 +33,8 @@ GAUGE = (
 )
 
 
-def body_of(turn=0, loose=False, high=5.0, bar=None, features=(), name="A"):
-    box = Part(Prism("z", rectangle((1.0, 2.0), (31.0, 12.0)), 0.0, high))
+def body_of(turn=0, loose=False, high=5.0, bar=None, features=(), name="A", far=(31.0, 12.0)):
+    box = Part(Prism("z", rectangle((1.0, 2.0), far), 0.0, high))
     return Body(name, name[0], loose, turn, (box,), tuple(features), bar=bar)
 
 
@@ -75,7 +75,7 @@ def test_a_record_tells_what_lies_where():
     bar = Bar(SECTION, Section(60.0, (5.0, 4.0), (1.0, 2.0, 3.0)))
     feature = sized(
         "A1",
-        (2.00004, 3.0, 1.00006),
+        (2.00014, 3.00016, 1.00016),
         readings=(("inside", None), ("outside", "x")),
         at_bed=True,
         on_bed=True,
@@ -83,7 +83,11 @@ def test_a_record_tells_what_lies_where():
     )
     items = (
         Placed(body_of(90, bar=bar, features=[feature]), 1, (50.0, 60.0, 0.0)),
-        Placed(body_of(loose=True, high=4.56789, name="AG"), 2, (5.00004, 6.00006, 0.0)),
+        Placed(
+            body_of(loose=True, high=4.56789, name="AG", far=(31.00014, 12.00016)),
+            2,
+            (5.00014, 6.00016, 0.0),
+        ),
     )
     made = Plan(spec_of(HOLES.format("[8]")), Assumed(bed_mm=(200.0, 100.0)), (), items)
     assert made.plates == 2
@@ -99,11 +103,11 @@ def test_a_record_tells_what_lies_where():
         (38, 61, 0),
         (10, 30, 5),
     )
-    assert (second.plate, second.origin_mm) == (2, (6.0, 8.0001, 0.0))
-    assert second.extent_mm == (30.0, 10.0, 4.5679)
+    assert (second.plate, second.origin_mm) == (2, (6.0001, 8.0002, 0.0))
+    assert second.extent_mm == (30.0001, 10.0002, 4.5679)
     (one,) = coupon.features
-    # (2.00004, 3) turned is (−3, 2.00004).
-    assert one.place_mm == (47.0, 62.0, 1.0001)
+    # (2.00014, 3.00016) turned is (−3.00016, 2.00014).
+    assert one.place_mm == (46.9998, 62.0001, 1.0002)
     assert (one.id, one.body, one.plate, one.at_bed, one.on_bed, one.seam) == (
         "A1",
         "A",
@@ -126,10 +130,10 @@ def test_a_record_tells_what_lies_where():
 
 
 def test_the_middle_of_a_bar_is_kept_to_a_tenth_of_a_micrometre():
-    section = Section(9.0, (0.10004, 0.20006), (1.0, 1.0, 0.0))
-    items = (Placed(body_of(bar=Bar(section, section)), 1, (0.30004, 0.0, 0.0)),)
+    section = Section(9.0, (0.10014, 0.20016), (1.0, 1.0, 0.0))
+    items = (Placed(body_of(bar=Bar(section, section)), 1, (0.30014, 0.0, 0.0)),)
     made = Plan(spec_of(HOLES.format("[8]")), Assumed(), (), items)
-    assert record(made).bars[0].at_notch.middle_mm == (0.3, 0.1, 0.2001)
+    assert record(made).bars[0].at_notch.middle_mm == (0.3001, 0.1001, 0.2002)
 
 
 def test_each_plate_is_centred_by_itself():

@@ -115,6 +115,14 @@ def test_a_triangle_without_an_area_changes_nothing():
     assert preview_png((thin,), frozenset()) == preview_png((plain,), frozenset())
 
 
+def test_normals_are_of_one_length_however_small_their_triangle():
+    small = flat(block(), 10)
+    small = replace(small, vertices_mm=small.vertices_mm / np.float32(100))
+    normals = preview._scene((small,), frozenset()).normals
+    assert np.linalg.norm(normals, axis=1) == pytest.approx(np.ones(12))
+    assert normals.sum(axis=0) == pytest.approx([0, 0, 0], abs=1e-9)
+
+
 def test_four_fine_pixels_make_one_rounded_to_the_nearest():
     fine = np.zeros((2, 8, 3), np.uint8)
     fine[:, :2, 0] = [[1, 2], [1, 1]]  # 1.25

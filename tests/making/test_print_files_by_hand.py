@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from support.looked_at import block
 
+from coupons.errors import WriteError
 from coupons.making.output import folder as folder_module
 from coupons.making.output import ownership
 from coupons.making.output.ownership import IS_OURS, is_map, is_preview, is_stl, is_threemf
@@ -295,3 +296,19 @@ def test_print_files_of_an_earlier_layout_alone_are_stale(tmp_path):
     (prints / "one-plate-6.stl").mkdir()
     found = folder_module._stale(prints, "one")
     assert found == {prints / name for name in stale}
+
+
+def test_files_of_others_are_not_replaced_and_our_own_are(tmp_path):
+    (tmp_path / "map.svg").write_bytes(MAP)
+    (tmp_path / "preview.png").write_bytes(b"a picture of somebody's")
+    files = [tmp_path / name for name in ("map.svg", "preview.png", "plate.stl")]
+    with pytest.raises(WriteError) as caught:
+        folder_module._refuse_to_replace(tmp_path, files)
+    assert [each.where for each in caught.value.problems] == [str(files[1])]
+    assert folder_module._refuse_to_replace(tmp_path, [files[0], files[2]]) is None
+    elsewhere = tmp_path / "elsewhere"
+    (elsewhere / "bodies").mkdir(parents=True)
+    (tmp_path / "print").symlink_to(elsewhere)
+    with pytest.raises(WriteError) as caught:
+        folder_module._refuse_to_replace(tmp_path, [files[0]])
+    assert [each.where for each in caught.value.problems] == [str(tmp_path / "print")]

@@ -227,6 +227,8 @@ def test_triangles_are_written_with_their_normals():
     assert facets["normal"].tolist() == [[0, 0, 1], [-1, 0, 0], [0, 0, 0]]
     assert (facets["corners"] == corners).all()
     assert (facets["rest"] == 0).all()
+    small = np.frombuffer(facets_bytes(corners / 100, "small")[84:], FACET)
+    assert small["normal"].tolist() == [[0, 0, 1], [-1, 0, 0], [0, 0, 0]]
     assert facets_bytes(corners, "t" * 100)[:80] == b"t" * 80
 
 
