@@ -9,6 +9,8 @@ from coupons.making.output import preview
 from coupons.making.output.preview import preview_png
 from coupons.making.output.solids import Solid
 
+pytestmark = pytest.mark.slow
+
 # Colours as a picture is to have them, and the ink of its edges.
 PAPER, INK = (250, 247, 239), (28, 38, 47)
 FIXED, LOOSE = (188, 203, 212), (233, 185, 110)
