@@ -131,6 +131,28 @@ def test_hardware_is_the_middle_of_its_band_and_its_spread():
     assert wide.box == (near(-10, -10, 0), near(10, 10, 9 + 3.6 + 1))
 
 
+def test_bought_pieces_have_room_beside_labels_and_the_next_post():
+    def places(**given):
+        fixed = built({**BOUGHT, **given}).bodies[0]
+        return [f.centre[:2] for f in fixed.features if f.role == "fit"]
+
+    # Behind a label, 1 mm, and a shoulder of 1.2 mm: a bar is held by itself, without a head.
+    (one, two) = places(form="slot", direction="x")
+    assert (one[1], two[1]) == near(5.66 + 1.2 + 3.5, 5.66 + 1.2 + 3.5)
+    # A head of 16.06 mm reaches over the rim of its hole by half of what it is wider.
+    (one, _) = places()
+    assert one[1] == pytest.approx(5.66 + (16 - 8.03) / 2 + 8.23 / 2)
+    # A ring of 20 mm, 1 mm of room, half a post of 8.03 mm with a shoulder of 1.2 mm all round.
+    for form, direction in (("tongue", "x"), ("pin", "z")):
+        (one, two) = places(form=form, direction=direction, outer_mm=20)
+        assert two[0] - one[0] == pytest.approx(10 + 1 + 10.43 / 2)
+    # What lies has no shoulder; tongues lie on their 6 mm.
+    (one, two) = places(form="pin", direction="y", outer_mm=20)
+    assert two[0] - one[0] == pytest.approx(10 + 1 + 8.03 / 2)
+    (one, two) = places(form="tongue", direction="z", outer_mm=20, limits_mm=[0.0, 0.0])
+    assert two[0] - one[0] == pytest.approx((6 + 12) / 2 + 1 + 3)
+
+
 def test_what_holds_itself_is_driven_from_the_widest_hole_to_the_narrowest():
     row = built(SCREW)
     assert [(h.feature, h.mate, h.held_by) for h in row.holds] == [
