@@ -41,7 +41,7 @@ def plate(*more, slot_mm=4.2):
     return body("A", SLOT, 3.0, SLAB, cut, *more)
 
 
-def peg(shank_mm=4.0, head=(-3, -4, 5, 4)):
+def peg(shank_mm=4.0, head=(-3, -4, 5, 4), long_mm=4.0):
     """A head of 2 mm, not in its middle, and a shank of 4 mm on it, about (50, 60)."""
     x0, y0, x1, y1 = head
     half = shank_mm / 2
@@ -50,7 +50,7 @@ def peg(shank_mm=4.0, head=(-3, -4, 5, 4)):
         sized("AG", "tongue", (50.0, 60.0, 4.0), "x"),
         2.0,
         box((50 + x0, 60 + y0, 0), (50 + x1, 60 + y1, 2)),
-        box((50 - half, 60 - half, 2), (50 + half, 60 + half, 6), feature="AG"),
+        box((50 - half, 60 - half, 2), (50 + half, 60 + half, 2 + long_mm), feature="AG"),
         box((0, 0, 0), (1, 1, 1), cut=True),
         loose=True,
     )
@@ -89,14 +89,14 @@ def wall(*more):
     return body("A", WINDOW, 0.0, box((0, 0, 0), (20, 6, 10)), cut, *more)
 
 
-def tongue(high_mm=4.0):
+def tongue(high_mm=4.0, long_mm=7.0):
     """A spine of 9 mm along y, and a tongue of 7 mm before it, its middle 2 mm up."""
     return body(
         "AG",
         sized("AG", "tongue", (8.0, 12.5, 2.0), "z"),
         9.0,
         box((0, 0, 0), (15, 9, 4)),
-        box((5, 9, 2 - high_mm / 2), (11, 16, 2 + high_mm / 2), feature="AG"),
+        box((5, 9, 2 - high_mm / 2), (11, 9 + long_mm, 2 + high_mm / 2), feature="AG"),
         loose=True,
     )
 
@@ -204,6 +204,14 @@ def test_a_lying_mate_that_meets_its_wall_is_told_too():
     found = crowded((row_of(wall(), tongue(4.4), 0.2),))
     (told,) = map(str, found)
     assert f"got {0.2 * 6 * 6:.3f} mm³." in told
+
+
+def test_a_mate_is_looked_at_a_thousandth_before_it_rests():
+    # A shank that ends 2 mm down in the plate, a tongue that ends 4 mm deep in the wall.
+    (found,) = crowded((row_of(plate(), peg(4.4, long_mm=2.0), 0.2),))
+    assert f"got {(4.4**2 - 4.2**2) * 1.999:.3f} mm³" in str(found)
+    (found,) = crowded((row_of(wall(), tongue(4.4, long_mm=4.0), 0.2),))
+    assert f"got {0.2 * 6 * 3.999:.3f} mm³" in str(found)
 
 
 def test_a_fork_on_a_lying_tongue_comes_from_its_free_end():

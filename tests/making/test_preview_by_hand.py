@@ -115,6 +115,13 @@ def test_a_triangle_without_an_area_changes_nothing():
     assert preview_png((thin,), frozenset()) == preview_png((plain,), frozenset())
 
 
+def test_the_shift_of_a_plate_is_from_the_leftmost_to_the_rightmost_of_all_and_a_space():
+    # From 5 to 50 mm: 45 mm and 25 mm for each plate after the first.
+    solids = (block(at=(10.0, 3.0, 1.0)), block("B", plate=2, at=(5.0, 90.0, 2.0)))
+    shifts = [preview._plate_shift(solids, plate).tolist() for plate in (1, 2, 3)]
+    assert shifts == [[0, 0, 0], [70, 0, 0], [140, 0, 0]]
+
+
 def test_normals_are_of_one_length_however_small_their_triangle():
     small = flat(block(), 10)
     small = replace(small, vertices_mm=small.vertices_mm / np.float32(100))
