@@ -162,6 +162,20 @@ def test_bodies_of_one_plate_stand_four_millimetres_apart_and_loose_ones_last():
     assert lows[0] == pytest.approx(lows[1], abs=2e-3)
 
 
+def test_turned_bodies_are_packed_by_what_they_cover():
+    # Turned by a quarter 10 by 30 mm from (−12, 1) on, straight 30 by 10 mm from (1, 2) on: the
+    # taller one to the left, 4 mm apart, 44 by 30 mm in the middle of 200 by 100.
+    bodies = [body_of(0), body_of(90, name="B")]
+    straight, upright = plan_module._place(bodies, (200.0, 100.0))
+    assert upright.cover() == (near(78, 35), near(88, 65))
+    assert straight.cover() == (near(92, 35), near(122, 45))
+    assert (upright.shift_mm, straight.shift_mm) == ((90, 34, 0), (91, 33, 0))
+    # Slanted by 45°, 40/√2 mm wide either way.
+    slanted = plan_module._place([body_of(-45), body_of(45, name="B")], (200.0, 100.0))
+    (_, first), (second, _) = (item.cover() for item in slanted)
+    assert second[0] - first[0] == pytest.approx(4, abs=2e-3)
+
+
 def sizes_of(made):
     (item,) = made.placed
     (x0, y0), (x1, y1) = item.cover()
