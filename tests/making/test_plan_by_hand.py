@@ -176,6 +176,12 @@ def test_turned_bodies_are_packed_by_what_they_cover():
     assert second[0] - first[0] == pytest.approx(4, abs=2e-3)
 
 
+def test_bodies_stand_on_whole_thousandths():
+    # (200 − 30.0011)/2 − 1 = 83.99945 and (100 − 10.0027)/2 − 2 = 42.99865.
+    (item,) = plan_module._place([body_of(far=(31.0011, 12.0027))], (200.0, 100.0))
+    assert item.shift_mm == (83.999, 42.999, 0.0)
+
+
 def sizes_of(made):
     (item,) = made.placed
     (x0, y0), (x1, y1) = item.cover()
