@@ -1,11 +1,17 @@
 """Answers written down by hand, so that what is said of them can be read off their numbers."""
 
+from dataclasses import replace
 from datetime import date
 
 from coupons.answering.chances.drawing import FaceMove
+from coupons.answering.chances.together import Together
+from coupons.answering.joints.listed import ListedJoint
+from coupons.answering.joints.part import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer, Feel
 from coupons.answering.origin import Origin
 from coupons.answering.question import Question
+from coupons.answering.several.answer import PairDrawn, SeveralAnswer
+from coupons.answering.several.kinds import Kind, Several
 from coupons.answering.single import SizeAnswer, SizeQuestion
 from coupons.terms import GRADES, Direction, Form, Grade, Joint
 
@@ -77,3 +83,63 @@ def plain(text):
     if isinstance(text, str):
         return text.replace("\N{NO-BREAK SPACE}", " ")
     return [plain(line) for line in text]
+
+
+def joined(found, **listed):
+    """Return a row of a list with its answer, as the answer's question asks it."""
+    asked = found.question if isinstance(found, Answer) else SLIDE
+    fields = {
+        "row": 2,
+        "name": "drawer",
+        "joint": asked.joint,
+        "fit": asked.fit,
+        "gap_mm": None,
+        "move": asked.move,
+    }
+    return JointAnswer(ListedJoint(**(fields | listed)), found)
+
+
+def written_part(*joints, **changes):
+    """Return a part of joints that are all counted."""
+    fields = {
+        "joints": joints,
+        "together": Together(0.72, 0.0),
+        "not_too_tight": Together(0.83, 0.0),
+        "loosen": None,
+        "counted": joints,
+        "rehearsed": False,
+        "origin": replace(ORIGIN, printed_on=None),  # whose age no day changes
+    }
+    return PartAnswer(**(fields | changes))
+
+
+# 40 mm less two faces of 0.17 mm, 25 mm less two of 0.2 mm.
+SLIMMER_PLATE = (
+    (FaceMove(Form.TONGUE, -0.17, 2, 39.66),),
+    (FaceMove(Form.TONGUE, -0.2, 2, 24.6),),
+)
+LID = Several(Kind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
+
+
+def written_several(asked=LID, drawn=SLIMMER_PLATE, **changes):
+    """Return an answer about several pairs of faces; by default a plate in a pocket."""
+    gaps_mm = (0.34, 0.4)
+    pairs = tuple(
+        PairDrawn(written(question, gap_mm=0.3, chance=alone, moves=moves), gap_mm, moves)
+        for question, gap_mm, alone, moves in zip(
+            asked.pairs, gaps_mm, (0.9, 0.84), drawn, strict=False
+        )
+    )
+    fields = {
+        "question": asked,
+        "pairs": pairs,
+        "chance": 0.7,
+        "too_tight": 0.18,
+        "too_loose": 0.12,
+        "sampling_error": 0.0,
+        "feel": Feel.HAND,
+        "extrapolated": False,
+        "rehearsed": False,
+        "origin": ORIGIN,
+    }
+    return SeveralAnswer(**(fields | changes))
