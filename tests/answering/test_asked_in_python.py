@@ -92,6 +92,7 @@ def whole(*words, **said):
     return HERE.several(*words, drawn_gap_mm=0.4, **said).question
 
 
+@pytest.mark.slow
 def test_a_whole_is_asked_as_it_is_written():
     plain = whole("pocket/plate", size_mm=(40, 25), across="xy")
     assert plain == Several(Kind.POCKET, (40.0, 25.0), ALIKE, drawn_gap_mm=0.4)

@@ -360,6 +360,7 @@ def test_only_what_is_asked_for_is_graded():
     assert grades_reached(profile, []) == ()
 
 
+@pytest.mark.slow
 def test_each_side_is_drawn_by_the_printer_that_makes_it_and_lies_as_it_does():
     ranges = [measured(form, 11, 13, lies) for form in Form for lies in (X, Y)]
     here = known_profile(measured=tuple(ranges))

@@ -197,6 +197,7 @@ def test_pieces_are_demanded_as_one_of_them():
     assert pieces[1].lower[0] - pieces[0].lower[0] == pytest.approx(gaps[1] - gaps[0], abs=1e-3)
 
 
+@pytest.mark.slow
 def test_one_joint_alone_has_its_own_chances_exactly():
     profile = known_profile(sd_share=FROM_ONE_PRINT)
     alone = answer_part(profile, [listed()])
@@ -285,6 +286,7 @@ def test_across_layers_it_is_wider_by_a_layer_at_least(monkeypatch, layer_mm, wi
     assert [one.wider_mm for one in tried] == wider
 
 
+@pytest.mark.slow
 def test_the_least_sure_are_tried_and_no_more_than_twelve(monkeypatch):
     profile = known_profile(sd_share=FROM_ONE_PRINT)
     # The longer a joint, the less is known of its gap.
@@ -299,6 +301,7 @@ def test_the_least_sure_are_tried_and_no_more_than_twelve(monkeypatch):
     assert set(range(14)) - set(order) == set(by_chance[12:])
 
 
+@pytest.mark.slow
 def test_a_single_joint_and_several_pairs_leave_no_choice(monkeypatch):
     assert tried_by(monkeypatch, PERFECT, [listed()])[1] is None
     lid = Several(Kind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)), drawn_gap_mm=0.2)
@@ -358,6 +361,7 @@ def test_hardware_is_of_the_print_of_its_mate():
     assert places(held) == ((0, 0), [(0, 1)])
 
 
+@pytest.mark.slow
 def test_a_job_is_ranked_by_the_chance_that_all_of_it_fits():
     profile = known_profile(sd_share=0.3)
     rows = [listed(), listed(joint=replace(DRAWER, size_mm=40.0), name="lid")]
