@@ -175,3 +175,73 @@ def test_wants_that_are_met_are_listed():
         "Known well enough already: drawer.",
         "Known well enough already: lid.",
     ]
+
+
+WIDE = replace(
+    DRAWER,
+    wants=(want("drawer"), want("lid", 0.05)),
+    after_mm=(0.08, 0.04),
+    new_mm=(0.0758, 0.04),
+    one_more_mm=(0.0714, 0.0152),
+)
+
+
+def test_a_proposal_is_told_from_its_prints_to_the_coupons_beside_it():
+    assert proposal_lines(WIDE) == [
+        "Print it 2 times, each a job of its own: 14 minutes of print and 6 at the bench",
+        "  each time.",
+        "",
+        "known to ± mm                            now    after     same    other  at best",
+        "drawer                                 0.200    0.080    0.119    0.076    0.050",
+        "lid                                    0.100    0.040    0.020    0.040    0.020",
+        "after: what is expected then. same, other: after one more print, of it or of",
+        "another new coupon. at best: what stays open because prints differ.",
+        "",
+        "Expected to reach lid within 0.05 mm.",
+        "One more print of any coupon, however large, leaves ±0.071 and 0.015 mm at best.",
+        # From 0.080 to 0.076 mm is by a twentieth and a little.
+        "After that, another new coupon would narrow an interval by 5 % or more; the same",
+        "  not.",
+        "",
+        "A  slots across x, gaps 0.2, 0.3 and 0.4 mm to 2 loose tongues of 12 mm (14 min)",
+        "B  rule along y, for the caliper (7 min)",
+        "",
+        "at equal minutes    prints      rows   minutes   narrower by",
+        # Two prints of 20.1 minutes; both to 40 % of what was known.
+        "the new coupon           2         2        40          60 %",
+        # To 80 and to 60 %.
+        "recheck                  3    4 of 5        57          30 %",
+    ]
+
+
+def test_a_spec_of_a_proposal_names_its_rows_in_turn():
+    text = " ".join(spec_of(WIDE).replace("#", " ").split())
+    assert "Row A: slots across x, gaps 0.2, 0.3 and 0.4 mm to 2 loose tongues" in text
+    assert "Row B: rule along y, for the caliper. 4.2 + 2.4 minutes" in text
+    assert "Written by `coupons next`. Print it 2 times" in text
+
+
+def test_the_data_of_a_proposal_are_those_of_its_wants_in_turn():
+    data = proposal_data(replace(WIDE, print_minutes=14.26, bench_minutes=5.94))
+    assert (data["print_minutes"], data["bench_minutes"]) == (14.3, 5.9)
+    drawer, lid = data["wants"]
+    assert drawer == {
+        "name": "drawer",
+        "within_mm": None,
+        "known_to_mm": 0.2,
+        "after_mm": 0.08,
+        "after_same_again_mm": 0.119,
+        "after_another_mm": 0.0758,
+        "after_any_print_mm": 0.0714,
+        "at_best_mm": 0.05,
+    }
+    assert lid["after_any_print_mm"] == 0.0152
+    assert [row["bench_minutes"] for row in data["rows"]] == [3.5, 2.4]
+    assert [row["print_minutes"] for row in data["rows"]] == [10.0, 4.2]
+    assert data["shipped"][0]["name"] == "recheck"
+    assert data["shipped"][0]["minutes"] == 57.0
+    assert data["shipped"][0]["after_mm"] == [0.16, 0.06]
+    assert data["another_is_worth_it"] is True
+    fine = replace(WIDE, rows=(ChosenRow(SLOTS, 10.04, 3.46, 0, 0.18),))
+    assert proposal_data(fine)["rows"][0]["print_minutes"] == 10.0
+    assert proposal_data(fine)["rows"][0]["bench_minutes"] == 3.5

@@ -9,6 +9,7 @@ from support.known_profile import known_profile
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.several.answer import answer_several
+from coupons.answering.several.faces import bent_own, whole_demand
 from coupons.answering.several.kinds import Corners, Kind, Legs, Several, check_several
 from coupons.answering.several.reading import (
     kind_of,
@@ -189,6 +190,23 @@ def test_two_pins_tell_how_far_their_pitches_differ():
     # Four places, each the mean of two faces: half of a size's variance a body; and the drift.
     expected = math.sqrt(0.03**2 + 2 * (0.0002 * 60) ** 2)
     assert found.pitch.sd_mm == pytest.approx(expected, rel=1e-4)
+
+
+def test_a_body_of_another_printer_has_that_printer_s_deviations():
+    there = known_profile(machine="attic-1")
+    apart = whole_demand(USUAL, replace(LID, external_profile=there), (0.4, 0.4)).whole
+    # In the plane, along z and judged, of the printer that is asked and then of the other one.
+    assert apart.own.counts.tolist() == [[1, 0, 0, 1, 0, 0]] * 2
+    assert apart.judged.counts.tolist() == [[0, 0, 1, 0, 0, 0]]
+    bent = replace(CLIP, external_profile=there)
+    found = whole_demand(USUAL, bent, (0.25,)).whole
+    # The gap and the mouth are one printer's, the bar is the other's.
+    assert found.own.counts.tolist() == [[1, 0, 0, 0, 0, 0], [0, 0, 0, 1, 0, 0]]
+    assert found.others_own.counts.tolist() == [[1, 0, 0, 0, 0, 0]] * 2
+    assert bent_own(bent, bent.made(USUAL)).others == ((1, 0, 0),)
+    turned = replace(COVER, sides=((Z, X), (Z, Z)), external_profile=there)
+    pitch = whole_demand(USUAL, turned, (0.5,)).whole.own.counts[2].tolist()
+    assert pitch == [0.5, 0, 0, 0, 0.5, 0]
 
 
 def test_pairs_are_questions_of_their_own():
