@@ -30,6 +30,7 @@ from coupons.answering.joints.listed import JointList
 from coupons.answering.joints.lone_rows import ListedHole
 from coupons.answering.joints.loosen import Loosening
 from coupons.answering.offset import Feel
+from coupons.answering.several.kinds import Kind, Several
 from coupons.answering.single import SizeQuestion
 from coupons.answering.standards.hardware import hardware
 from coupons.answering.words.joints import (
@@ -403,6 +404,38 @@ def test_both_pairs_of_a_plate_are_numbered():
     assert warnings(split) == [PLATE_WARNING, SPLIT]
     two = replace(lid, listed=replace(lid.listed, external_print="b"))
     assert warnings(two) == [TWO_PRINTS, PLATE_WARNING]
+
+
+def test_holes_for_bought_pins_are_the_only_body_drawn():
+    dowels = Several(
+        Kind.HOLES, (5.0,), ((Z, X), (Z, X)), hardware=hardware("pin 5 m6"), pitch_mm=60.0
+    )
+    found = written_several(dowels, ((FaceMove(Form.HOLE, -0.12, 2, 5.24),),))
+    joint = dowels.pairs[0].joint
+    cover = joined(found, name="lid cover", joint=joint, several=dowels, hardware=dowels.hardware)
+    part = written_part(cover)
+    assert plain(list(table_lines(part)))[1:] == [
+        "lid cover        slide           holes 5.24     −0.12 into material   70 %"
+    ]
+    assert rows_of(sizes_csv(part)) == [
+        ["lid cover", "holes", "5.24", "5", "-0.12", "2", "lid_cover_holes"]
+    ]
+    (row,) = rows_of(answers_csv(part))
+    assert row[:8] == ["lid cover", "holes", "pins", "5", "zx", "slide", "", "pin 5 m6"]
+    assert row[8:13] == ["5.24", "", "-0.12", "", "2"]
+    (data,) = as_data(part)["joints"]
+    assert (data["question"]["pitch_mm"], data["question"]["sizes_mm"]) == (60.0, [5.0])
+
+
+def test_a_pair_of_a_plate_may_stay_as_it_is():
+    drawn = ((FaceMove(Form.TONGUE, -0.17, 2, 39.66),), ())
+    lid = joined(written_several(drawn=drawn), joint=LID.pairs[0].joint, several=LID)
+    part = written_part(lid)
+    assert len(list(table_lines(part))) == 2, "only what moves"
+    second = ["drawer", "plate 2", "25", "25", "0", "2", "drawer_plate_2"]
+    assert rows_of(sizes_csv(part))[3] == second
+    (row,) = rows_of(answers_csv(part))
+    assert row[8:12] == ["40x25", "39.66x25", "", "-0.17"]
 
 
 def test_the_question_and_the_answer_stand_in_the_data():
