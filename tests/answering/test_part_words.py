@@ -275,6 +275,9 @@ def test_the_chance_of_all_names_the_weakest_joint_and_those_left_out():
         "Chance that all 3 joints fit on the 2 prints together: 72 % (sampling error ±0.3 %); "
         "lowest: rail with 75 %."
     )
+    never = joined(written(chance=0.0), name="lid")
+    said = plain(together_sentence(written_part(drawer, never)))
+    assert said.endswith("lowest: lid with under 1 %.")
     left = replace(of_two, joints=(drawer, gap, unanswered(), rail), counted=(rail,))
     assert plain(together_sentence(left)) == (
         "Chance that rail fits: 72 %. Not included: stop (no chance for a gap in mm); shelf (no "
