@@ -6,6 +6,8 @@ from dataclasses import replace
 import pytest
 from support.known_profile import known_profile
 
+from coupons.answering.chances.extrapolation import size_variance
+from coupons.answering.joints.part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.several.answer import answer_several
@@ -219,6 +221,29 @@ def test_a_body_of_another_printer_has_that_printer_s_deviations():
     turned = replace(COVER, sides=((Z, X), (Z, Z)), external_profile=there)
     pitch = whole_demand(USUAL, turned, (0.5,)).whole.own.counts[2].tolist()
     assert pitch == [0.5, 0, 0, 0, 0.5, 0]
+
+
+def test_what_is_not_known_beyond_the_measured_sizes_is_that_of_each_pair_alone():
+    short = tuple(
+        MeasuredRange(form=form, direction=lies, low_mm=3, high_mm=20)
+        for form in Form
+        for lies in (X, Y, Z)
+    )
+    profile = known_profile(measured=short)
+    for asked in (LID, replace(LEGS, sizes_mm=(40.0,))):
+        found = whole_demand(profile, asked, (0.4,) * len(asked.pairs)).whole
+        alone = [fit_demand(profile, pair, 0.4).own_sd_mm ** 2 for pair in asked.pairs]
+        felt = float(found.judged.known_mm2[0])
+        assert felt > 0, "how long a contact is"
+        own = found.own.known_mm2[: len(alone)] + felt
+        assert own == pytest.approx(alone, rel=1e-9)
+        assert min(alone) > 2 * felt
+    cover = whole_demand(profile, COVER, (0.4,)).whole.own.known_mm2
+    beyond = size_variance(profile, Form.TONGUE, X, 60.0)
+    assert beyond > 0
+    # Of each of two bodies: the drift over the pitch, and a length out of those measured.
+    assert cover[2] == pytest.approx(2 * (0.0002 * 60) ** 2 + 2 * beyond)
+    assert cover[0] == cover[1] < cover[2]
 
 
 def test_pairs_are_questions_of_their_own():
