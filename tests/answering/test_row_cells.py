@@ -328,6 +328,8 @@ def test_a_print_is_of_one_printer(tmp_path):
     assert len(said) == 2, "both rows take part"
     assert said[0].startswith("joints.csv row 2: expected a print of one printer, got 'a', which ")
     assert said[1].startswith("joints.csv row 3: expected a print of one printer")
+    (both,) = problems_of(tmp_path, there)
+    assert "got 'a', which bodies of several printers come from" in both
     apart = there | {"internal_print": "b"}
     found = read(tmp_path, here, apart).joints[1]
     assert [(word, maker and maker.machine) for word, maker in found.print_words] == [
@@ -346,6 +348,23 @@ def test_a_profile_is_read_once_for_all_rows(tmp_path):
     assert first.internal_profile is second.internal_profile
     assert first.key == second.key, "the same is asked"
     assert first.key != one(tmp_path, DRAWER).key
+
+
+def test_wholes_that_ask_the_same_are_one_question(tmp_path):
+    for name in ("white", "black"):
+        write_profile(known_profile(machine=name), tmp_path / f"{name}.json")
+    rows = [
+        LID | {"name": f"n{n}", "external_profile": maker, "at_least": least}
+        for n, (maker, least) in enumerate(
+            [("white.json", ""), ("white.json", ""), ("black.json", ""), ("", ""), ("", "0.5")]
+        )
+    ]
+    keys = [joint.key for joint in read(tmp_path, *rows).joints]
+    assert keys[0] == keys[1]
+    assert len(set(keys)) == 4
+    assert [joint.several.external_profile.machine for joint in read(tmp_path, rows[0]).joints] == [
+        "white"
+    ]
 
 
 LONE = {"name": "hole U1", "internal": "hole", "size_mm": "3.4", "across": "z", "alone": "through"}
