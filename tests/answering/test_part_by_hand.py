@@ -9,9 +9,10 @@ from support.known_profile import FROM_ONE_PRINT, known_profile
 from support.written_answers import joined, written
 
 from coupons.answering.chances.prints import made_by
-from coupons.answering.chances.together import chance_together, shared_of
+from coupons.answering.chances.together import Together, shared_of
 from coupons.answering.choices import answer_with_choices
 from coupons.answering.joints import part as part_of_joints
+from coupons.answering.joints import rank as rank_of_machines
 from coupons.answering.joints.listed import ListedJoint, label_of
 from coupons.answering.joints.part import (
     answer_listed,
@@ -361,21 +362,29 @@ def test_hardware_is_of_the_print_of_its_mate():
     assert places(held) == ((0, 0), [(0, 1)])
 
 
-@pytest.mark.slow
-def test_a_job_is_ranked_by_the_chance_that_all_of_it_fits():
+def test_a_job_is_ranked_by_the_chance_that_all_of_it_fits(monkeypatch):
     profile = known_profile(sd_share=0.3)
     rows = [listed(), listed(joint=replace(DRAWER, size_mm=40.0), name="lid")]
-    (found,) = rank([profile], [*rows, listed(fit=None, gap_mm=0.2, name="stop")])
     joints = [answer_listed(profile, row) for row in rows]
-    demands = [demand_of(profile, joint) for joint in joints]
-    together = chance_together(demands, shared_of(profile))
-    assert (found.profile, found.chance) == (profile, together.chance)
-    assert found.sampling_error == together.sampling_error > 0
+    asked = []
+
+    def together(demands, shared):
+        asked.append((demands, shared))
+        return Together(0.42, 0.001)
+
+    monkeypatch.setattr(rank_of_machines, "chance_together", together)
+    (found,) = rank([profile], [*rows, listed(fit=None, gap_mm=0.2, name="stop")])
+    assert (found.profile, found.chance) == (profile, 0.42)
+    assert found.sampling_error == Together(0.42, 0.001).sampling_error
+    ((demands, shared),) = asked
+    expected = [demand_of(profile, joint) for joint in joints]
+    assert [demand.lower[0] for demand in demands] == [one.lower[0] for one in expected]
+    assert shared.own == shared_of(profile).own
     weakest = min(joints, key=lambda joint: joint.chance)
     assert (found.weakest, found.not_measured) == (weakest.listed.name, ())
     alone, other = rank([profile, PERFECT], rows[:1])
     assert (alone.profile, other.profile) == (profile, PERFECT)
-    assert alone.chance == answer_listed(profile, rows[0]).chance
+    assert alone.chance == joints[0].chance
     assert (alone.sampling_error, alone.weakest) == (0.0, "drawer")
 
 
