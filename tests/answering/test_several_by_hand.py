@@ -3,13 +3,16 @@
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from support.known_profile import known_profile
 
 from coupons.answering.chances.extrapolation import size_variance
+from coupons.answering.chances.together import Together
 from coupons.answering.joints.part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
+from coupons.answering.several import answer as answers
 from coupons.answering.several.answer import answer_several
 from coupons.answering.several.faces import bent_own, whole_demand
 from coupons.answering.several.kinds import Corners, Kind, Legs, Several, check_several
@@ -59,10 +62,9 @@ LEGS = replace(CLIP, legs=Legs(20.0, 2.0))
 @pytest.mark.parametrize(
     ("asked", "least"),
     [
-        (replace(LEGS, at_least=0.8), 0.8),
         # A loose fit has no upper end: 95 % is enough.
         (replace(LEGS, fit=Grade.LOOSE), 0.95),
-        (replace(LEGS, fit=Grade.LOOSE, at_least=0.7), 0.7),
+        (replace(LEGS, at_least=0.8), 0.8),
     ],
 )
 def test_the_least_gap_that_is_sure_enough_is_drawn(asked, least):
@@ -73,6 +75,48 @@ def test_the_least_gap_that_is_sure_enough_is_drawn(asked, least):
     assert not_too_tight(asked, gap_mm) >= least
     # Gaps are tried in steps of 0.02 mm.
     assert not_too_tight(asked, round(gap_mm - 0.02, 6)) < least
+
+
+@pytest.fixture
+def picked(monkeypatch):
+    """Return by how many steps another gap is picked than the least, if these are the chances."""
+    monkeypatch.setattr(answers, "chance_together", lambda *_: Together(0.5, 0.01))
+
+    def pick(chances, **changes):
+        tried = []
+
+        def given(demands, _):
+            tried.append(len(demands))
+            return np.array([*chances, *[chances[-1]] * (len(demands) - len(chances))])
+
+        monkeypatch.setattr(answers, "chances_of_each", given)
+        found = answer_several(USUAL, replace(LEGS, **changes))
+        # From two steps less than the pair alone wants to thirty more.
+        assert tried == [33]
+        return round((found.gaps_mm[0] - found.pairs[0].alone.gap_mm) / 0.02) + 2
+
+    return pick
+
+
+@pytest.mark.parametrize(
+    ("chances", "changes", "steps"),
+    [
+        ([0.1, 0.3, 0.5, 0.4, 0.3], {}, 2),
+        ([0.9, 0.3, 0.5, 0.4, 0.3], {"fit": Grade.PUSH}, 0),
+        ([0.1, 0.3, 0.5, 0.7, 0.8], {"at_least": 0.5}, 2),
+        ([0.1, 0.3, 0.49, 0.7, 0.8], {"at_least": 0.5}, 3),
+        ([0.1, 0.3, 0.94, 0.95, 0.99], {"fit": Grade.LOOSE}, 3),
+        ([0.1, 0.3, 0.94, 0.95, 0.99], {"fit": Grade.LOOSE, "at_least": 0.9}, 2),
+    ],
+)
+def test_a_gap_is_picked_by_the_wish(picked, chances, changes, steps):
+    assert picked(chances, **changes) == steps
+
+
+def test_no_gap_is_picked_where_none_is_sure_enough(picked):
+    with pytest.raises(AnswerError, match="is slide or looser as a whole with a chance of 60"):
+        picked([0.1, 0.3, 0.5, 0.59], at_least=0.6)
+    assert picked([0.1, 0.3, 0.5, 0.6], at_least=0.6) == 3
 
 
 @pytest.mark.slow
