@@ -135,6 +135,12 @@ def test_hardware_in_two_holes_says_their_size_and_what_moves(whole):
     assert (found.sizes_mm, found.move) == ((5.0,), MovingBody.INTERNAL)
     assert (found.pitch_mm, found.hardware.name) == (60.0, "pin 5 m6")
     assert whole("holes/pins", size_mm=5, **cover) == found
+    for across, said in (
+        ("zx", "has one size, such as 8, not 0"),
+        ("z", "size"),
+    ):
+        with pytest.raises(AnswerError, match=said):
+            HERE.several("holes/pins", across=across, pitch_mm=60)
     with pytest.raises(AnswerError, match="Expected one of pocket/plate, sleeve/bar, holes/pins"):
         HERE.several("slot/tongue", across="x", size_mm=12)
     with pytest.raises(AnswerError, match="body to move"):

@@ -6,7 +6,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from support.known_profile import FROM_ONE_PRINT, known_profile
-from support.written_answers import joined, written
+from support.written_answers import (
+    PIECES,
+    SCREW,
+    joined,
+    screw_hole,
+    unanswered,
+    written,
+    written_part,
+)
 
 from coupons.answering.chances.prints import made_by
 from coupons.answering.chances.together import Together, shared_of
@@ -14,6 +22,7 @@ from coupons.answering.choices import answer_with_choices
 from coupons.answering.joints import part as part_of_joints
 from coupons.answering.joints import rank as rank_of_machines
 from coupons.answering.joints.listed import ListedJoint, label_of
+from coupons.answering.joints.loosen import Loosening
 from coupons.answering.joints.part import (
     answer_listed,
     answer_part,
@@ -40,7 +49,6 @@ NOTHING = {name: 0.0 for name in TERMS if not name.startswith("from_")}
 EDGES = {"from_force": -0.1, "from_push": 0.0, "from_slide": 0.1, "from_loose": 0.3}
 PERFECT = known_profile(NOTHING | EDGES, sd_share=1e-6)
 DRAWER = Joint(Form.SLOT, Form.TONGUE, 12.0, X)
-SCREW = hardware("screw M3 medium")
 HOLE_M3 = Joint(Form.HOLE, Form.PIN, 3.0, Z)
 
 
@@ -450,3 +458,43 @@ def test_an_answer_with_pieces_holds_the_best_single_one():
     found = answer_with_choices(profile, question)
     gaps = np.array([piece.gap_mm for piece in found.choices.pieces])
     assert gaps[0] < found.gap_mm < gaps[-1]
+
+
+def test_what_a_joint_is_drawn_with_when_it_is_a_row_of_a_list():
+    joint = joined(written())
+    assert (joint.drawn_mm(Form.SLOT), joint.drawn_mm(Form.TONGUE)) == (12.0, 11.66)
+    cover = screw_hole()
+    assert (cover.drawn_mm(Form.HOLE), cover.drawn_mm(Form.PIN)) == (3.7, None)
+    none = unanswered()
+    assert (none.drawn_mm(Form.SLOT), none.moves, none.chance, none.too_tight) == (
+        None,
+        (),
+        None,
+        None,
+    )
+    gap = joined(written(), fit=None, gap_mm=0.2)
+    assert (gap.chance, gap.too_tight) == (None, None)
+    pieces = joined(written(choices=PIECES), at_least=0.9)
+    assert (pieces.chance, pieces.too_tight) == (0.95, 0.03)
+    counts, rows = zip(*pieces.pieces(), strict=True)
+    assert counts == (1, 2)
+    assert [row.found.gap_mm for row in rows] == [0.3, 0.4]
+    assert [row.moves[0].drawn_mm for row in rows] == [11.7, 11.6]
+    assert list(joint.pieces()) == [(0, joint)]
+
+
+def test_a_part_is_told_in_one_line():
+    part = written_part(joined(written()), joined(written()))
+    assert repr(part) == "<PartAnswer to 2 joints: all fit with 72 % chance>"
+    left = replace(part, joints=(joined(written()), unanswered()))
+    assert repr(left) == ("<PartAnswer to 2 joints, 1 without an answer: all fit with 72 % chance>")
+
+
+def test_chances_of_a_loosened_part_are_those_of_now_and_what_is_gained():
+    part = written_part(joined(written()), joined(written()))
+    assert part.loosened == (0.83, 0.72)
+    gained = replace(part, loosen=Loosening(1, 0.14, (), 0.09, -0.02))
+    assert gained.loosened == (pytest.approx(0.92), pytest.approx(0.7))
+    # A chance is never below none.
+    lost = replace(part, loosen=Loosening(0, 0.14, (), 0.09, -0.8))
+    assert lost.loosened == (pytest.approx(0.92), 0.0)

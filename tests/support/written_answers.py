@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import date
 
 from coupons.answering.chances.drawing import FaceMove
+from coupons.answering.chances.pieces import Choices, Piece
 from coupons.answering.chances.together import Together
 from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.part import JointAnswer, PartAnswer
@@ -13,7 +14,8 @@ from coupons.answering.question import Question
 from coupons.answering.several.answer import PairDrawn, SeveralAnswer
 from coupons.answering.several.kinds import Kind, Several
 from coupons.answering.single import SizeAnswer, SizeQuestion
-from coupons.terms import GRADES, Direction, Form, Grade, Joint
+from coupons.answering.standards.hardware import hardware
+from coupons.terms import GRADES, Direction, Form, Grade, Joint, MovingBody
 
 X, Y, Z = Direction.X, Direction.Y, Direction.Z
 TODAY = date(2026, 3, 13)
@@ -143,3 +145,34 @@ def written_several(asked=LID, drawn=SLIMMER_PLATE, **changes):
         "origin": ORIGIN,
     }
     return SeveralAnswer(**(fields | changes))
+
+
+SCREW = hardware("screw M3 medium")
+HOLE_M3 = Joint(Form.HOLE, Form.PIN, 3.0, Z)
+
+
+def screw_hole(**changes):
+    """The hole of 3.4 mm that a standard gives a screw of 3 mm, drawn 3.7 mm."""
+    asked = SizeQuestion(Form.HOLE, 3.47, Z, SCREW.printed, hardware=SCREW)
+    fields = {"drawn_mm": 3.7, "offset_mm": -0.15, "chance": 0.93}
+    found = written_size(asked, **(fields | changes))
+    listed = {"name": "cover", "joint": HOLE_M3, "fit": None, "move": MovingBody.INTERNAL}
+    return joined(found, hardware=SCREW, **listed)
+
+
+def unanswered(why="Not measured."):
+    return replace(joined(written(), name="shelf"), found=None, why=why)
+
+
+PIECES = Choices(
+    (
+        Piece(1, 0.3, (FaceMove(Form.TONGUE, -0.15, 2, 11.7),), 0.6),
+        Piece(2, 0.4, (FaceMove(Form.TONGUE, -0.2, 2, 11.6),), 0.7),
+    ),
+    chance=0.95,
+    error=0.001,
+    all_too_tight=0.03,
+    all_too_loose=0.015,
+    least_step_mm=0.1,
+    from_one_print=True,
+)

@@ -192,10 +192,11 @@ def _odd_pitch(asked: Several) -> list[str]:
         return []
     if asked.pitch_mm is None:
         return ["Give the pitch of the two holes: the distance of their axes in mm."]
-    if not max(asked.sizes_mm) < asked.pitch_mm <= 500:
+    size_mm = max(asked.sizes_mm, default=0.0)
+    if not size_mm < asked.pitch_mm <= 500:
         return [
-            f"The pitch must be larger than the diameter, {max(asked.sizes_mm):g} mm, and at most "
-            f"500 mm, not {asked.pitch_mm:g}: else the holes run into one another."
+            f"The pitch must be larger than the diameter, {size_mm:g} mm, and at most 500 mm, not "
+            f"{asked.pitch_mm:g}: else the holes run into one another."
         ]
     return []
 
