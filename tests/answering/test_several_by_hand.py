@@ -119,6 +119,20 @@ def test_no_gap_is_picked_where_none_is_sure_enough(picked):
     assert picked([0.1, 0.3, 0.5, 0.6], at_least=0.6) == 3
 
 
+def test_a_refusal_names_the_gap_of_the_first_pair(monkeypatch):
+    # Openings print 0.5 % too small: the first pair of faces, 40 mm, wants 0.075 mm more gap than
+    # the second, 25 mm.
+    profile = known_profile({"scale_int": -0.005})
+    monkeypatch.setattr(answers, "chances_of_each", lambda demands, _: np.zeros(len(demands)))
+    asked = replace(LID, at_least=0.6)
+    with pytest.raises(AnswerError) as caught:
+        answer_several(profile, asked)
+    widest = float(caught.value.message.split("No gap up to ")[1].split(" mm")[0])
+    first, second = (answer(profile, pair).best_gap_mm for pair in asked.pairs)
+    assert first - second == pytest.approx(0.075, abs=0.02)
+    assert 0 <= widest - (first + 0.6) + 1e-6 < 0.02
+
+
 @pytest.mark.slow
 def test_the_gap_with_the_best_chance_of_the_whole_is_drawn():
     asked = replace(COVER, sides=((Z, X), (Z, Y)))
