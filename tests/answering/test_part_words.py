@@ -265,6 +265,16 @@ def test_the_chance_of_all_names_the_weakest_joint_and_those_left_out():
     assert not any("too tight" in note for note in notes)
 
 
+@pytest.mark.parametrize(
+    ("error", "says"), [(0.003001, "0.4"), (0.0029995, "0.3"), (0.003, "0.3"), (0.6, "60.0")]
+)
+def test_a_sampling_error_is_rounded_up_to_a_tenth_of_a_percent(error, says):
+    part = written_part(joined(written()), joined(written(), name="rail"))
+    # Half the width of the 95 % interval: 2.365 standard errors, of a mean of eight.
+    sampled = replace(part, together=Together(0.72, error / 2.365 - 1e-12))
+    assert f"(sampling error ±{says} %)" in plain(together_sentence(sampled))
+
+
 def test_the_joint_to_loosen_is_named_with_what_that_gains():
     moves = (FaceMove(Form.SLOT, -0.05, 2, 12.1), FaceMove(Form.TONGUE, -0.2, 2, 11.6))
     drawer, rail = joined(written()), joined(written(), name="rail")

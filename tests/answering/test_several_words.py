@@ -140,6 +140,11 @@ def test_the_chance_of_a_whole_is_told_by_the_wish(changes, error, says):
     assert f"As a whole it {says}" in told(found)
 
 
+@pytest.mark.parametrize(("error", "says"), [(0.003001, "0.4"), (0.0029995, "0.3"), (0.6, "60.0")])
+def test_a_sampling_error_of_a_whole_is_rounded_up(error, says):
+    assert f"; sampling error {says} %)" in told(written_several(sampling_error=error))[2]
+
+
 def test_what_else_is_to_be_known_of_a_whole():
     two = "The two bodies come from two prints: how prints differ counts for each."
     apart = written_several(replace(LID, two_prints=True))
