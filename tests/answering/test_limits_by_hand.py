@@ -120,6 +120,7 @@ def test_a_step_is_over_its_first_number_and_includes_its_second():
         ("20 -0.2 mm / 0", ("20 0/-0.2", 20.0, 19.8, 20.0)),
         ("19.8 to 20.1", ("19.8..20.1", 19.95, 19.8, 20.1)),
         ("20 ± 0.1 mm", ("20 ±0.1", 20.0, 19.9, 20.1)),
+        ("20 ±0.000002", ("20 ±2e-06", 20.0, 19.999998, 20.000002)),
         ("20 H7", None),
     ],
 )
@@ -228,7 +229,14 @@ def test_a_series_gives_a_screw_its_hole(series, code):
 
 @pytest.mark.parametrize(
     "text",
-    ["pin 1000 ±0.01", "pin 8 ±3.99", "bearing bore 2.6", "bearing bore 120", "bearing outer 6.1"],
+    [
+        "pin 1000 ±0.01",
+        "pin 0.5 ±0.01",
+        "pin 8 ±3.99",
+        "bearing bore 2.6",
+        "bearing bore 120",
+        "bearing outer 6.1",
+    ],
 )
 def test_the_last_sizes_that_are_read(text):
     assert isinstance(hardware(text), Hardware)

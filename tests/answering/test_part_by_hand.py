@@ -446,7 +446,13 @@ def test_the_usual_joints_are_of_every_pair_and_direction_tried():
 
 @pytest.mark.parametrize(
     ("name", "label"),
-    [("Lid pin (2)", "Lid_pin_2"), ("2nd lid", "joint_2nd_lid"), ("_a_", "a"), ("(1)", "joint_1")],
+    [
+        ("Lid pin (2)", "Lid_pin_2"),
+        ("2nd lid", "joint_2nd_lid"),
+        ("M3 lid", "M3_lid"),
+        ("_a_", "a"),
+        ("(1)", "joint_1"),
+    ],
 )
 def test_a_label_is_a_name_for_a_model(name, label):
     assert label_of(name) == label

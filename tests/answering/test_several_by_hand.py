@@ -304,6 +304,19 @@ def test_what_is_not_known_beyond_the_measured_sizes_is_that_of_each_pair_alone(
     assert cover[0] == cover[1] < cover[2]
 
 
+def test_cases_of_the_bed_are_those_of_the_pair_across_layers():
+    profile = known_profile({"bed_height": 0.05})
+    sleeve = Several(Kind.SLEEVE, (12.0, 8.0), ((X, Z), (X, Z)))
+    first = whole_demand(profile, sleeve, (0.4, 0.4))
+    (other,) = first.or_else
+    across, upright = (fit_demand(profile, pair, 0.4) for pair in sleeve.pairs)
+    assert (across.or_else, len(upright.or_else)) == ((), 1)
+    step = upright.or_else[0].lower[0] - upright.lower[0]
+    assert abs(step) > 0.01, "a bar that stands on the bed prints otherwise"
+    constants = [one.whole.clearances.constants for one in (first, other)]
+    assert constants[1] - constants[0] == pytest.approx([0, step])
+
+
 def test_pairs_are_questions_of_their_own():
     first, second = replace(LID, at_least=0.6, two_prints=True).pairs
     assert first == Question(

@@ -233,6 +233,12 @@ def test_pieces_to_choose_from_are_told_in_turn():
     assert in_turn(["a", "b"]) == "a and b"
 
 
+@pytest.mark.parametrize(("p", "rests"), [(0.8, False), (0.801, True)])
+def test_the_chance_of_pieces_rests_on_practice_above_four_fifths(p, rests):
+    found = written(choices=replace(PIECES, chance=p))
+    assert any("rests on common practice" in line for line in details(found, TODAY)) is rests
+
+
 def test_pieces_stand_in_the_data():
     found = written(choices=PIECES)
     data = as_data(found, TODAY)["choices"]
