@@ -10,10 +10,12 @@ from support.known_profile import FROM_ONE_PRINT, known_profile
 from coupons.answering import choices as module
 from coupons.answering.chances.together import piece_chances, shared_of
 from coupons.answering.choices import answer_with_choices, least_step_mm, one_of, stated_chance
+from coupons.answering.joints.part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.standards.hardware import hardware
 from coupons.learning.effects import TERMS
+from coupons.learning.profile import MeasuredRange
 from coupons.terms import Bed, Direction, Form, Grade, Joint, MovingBody
 
 X, Z = Direction.X, Direction.Z
@@ -63,6 +65,20 @@ def test_what_is_not_known_of_hardware_is_common_to_all_pieces():
     assert found.common_mm2 == pytest.approx(0.009**2 / 12, rel=1e-3)
     assert found.common_counts == (0, 0, 0)
     assert {one.counts for one in found.cases[0]} == {(1, 0, 1)}
+
+
+def test_what_is_not_known_beyond_the_measured_sizes_is_common_to_all_pieces():
+    short = tuple(MeasuredRange(form=form, direction=X, low_mm=3, high_mm=20) for form in Form)
+    profile = known_profile(measured=short)
+    common = []
+    for size_mm in (20.0, 60.0):
+        asked = replace(PAIR, joint=replace(DRAWER, size_mm=size_mm))
+        found = one_of(profile, asked, (0.3, 0.4))
+        # As of one joint alone: what is not known of its length, and of how long it bears.
+        alone = fit_demand(profile, asked, 0.3).own_sd_mm ** 2
+        assert found.common_mm2 == pytest.approx(alone, rel=1e-9)
+        common.append(alone)
+    assert common[1] > 2 * common[0] > 0
 
 
 def test_the_body_that_stays_may_come_from_another_printer():
