@@ -114,7 +114,7 @@ def test_a_gap_is_picked_by_the_wish(picked, chances, changes, steps):
 
 
 def test_no_gap_is_picked_where_none_is_sure_enough(picked):
-    with pytest.raises(AnswerError, match="is slide or looser as a whole with a chance of 60"):
+    with pytest.raises(AnswerError, match=r"is slide or looser as a whole with a chance of 60\s%"):
         picked([0.1, 0.3, 0.5, 0.59], at_least=0.6)
     assert picked([0.1, 0.3, 0.5, 0.6], at_least=0.6) == 3
 
