@@ -1,6 +1,7 @@
 """Cones among the faces of bodies, against what was drawn."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn
 
 from coupons.answering.meshes import cones as finder
-from coupons.answering.meshes.cones import _Fit, _improved, _start
+from coupons.answering.meshes.cones import Cone, _are_belts, _Fit, _improved, _start
 from coupons.answering.meshes.regions import Kind, regions_of
 
 TILT = (31.0, 17.0, 60.0)
@@ -109,6 +110,116 @@ def test_three_like_tapers_with_cylinders_between_them_are_no_rounding():
     ends = [(4, 0), (5, 20), (5, 25), (6, 45), (6, 50), (7, 70), (7, 75)]
     found = cones(turned([(0, 0), *ends, (0, 75)]).rotate(TILT))
     assert sorted(one.corner_mm for one in found) == pytest.approx([9, 11, 13], abs=1e-3)
+
+
+def arc_of_a_cone(strips, step_deg, is_inner, is_alike=True):
+    """So many strips of a cone about z, 18 mm wide at z = 0 and 22 mm at z = 8, cut off behind.
+
+    With ``is_alike`` false the upper rim is divided half a step beside the lower one.
+    """
+    half = math.radians(strips * step_deg / 2)
+    steps = np.linspace(-half, half, strips + 1)
+    aside = 0.0 if is_alike else math.radians(step_deg) / 2
+    low, high = np.linspace(9, 9, strips + 1), np.linspace(11, 11, strips + 1)
+    rims = [
+        np.column_stack([r * np.cos(steps + by), r * np.sin(steps + by), np.full(len(steps), z)])
+        for r, by, z in ((low, 0.0, 0.0), (high, aside, 8.0))
+    ]
+    back = [(x, y, z) for x in (-3.0,) for y in (-6.0, 6.0) for z in (0.0, 8.0)]
+    bar = Manifold.hull_points(np.concatenate([*rims, back]))
+    return box(60, 60, 8, (-30, -30, 0)) - bar if is_inner else bar
+
+
+@pytest.mark.parametrize(
+    ("strips", "step_deg", "is_cone"),
+    [(2, 16, False), (3, 9, False), (4, 7, False), (4, 9, True), (6, 15, True), (12, 15, True)],
+)
+@pytest.mark.parametrize("is_inner", [False, True])
+def test_a_few_strips_of_a_cone_are_one_from_thirty_degrees_on(strips, step_deg, is_cone, is_inner):
+    found = cones(arc_of_a_cone(strips, step_deg, is_inner))
+    assert len(found) == is_cone
+    half = math.radians(step_deg / 2)
+    for one in found:
+        assert one.corner_mm == pytest.approx(20, abs=1e-3)
+        assert one.flat_mm == pytest.approx(20 * math.cos(half), abs=1e-3)
+        # A sector of a strip has r²·sin(step)/2 of area, that of its circle r²·step/2.
+        share = math.sin(2 * half) / (2 * half)
+        assert one.area_mm == pytest.approx(20 * math.sqrt(share), abs=1e-3)
+        assert one.sagitta_mm == pytest.approx(10 * (1 - math.cos(half)), abs=1e-3)
+        assert one.half_angle_deg == pytest.approx(math.degrees(math.atan(0.25)), abs=1e-2)
+        assert one.arc_deg == pytest.approx(strips * step_deg, abs=1e-2)
+        assert (one.strips, one.is_inner) == (strips, is_inner)
+        assert one.half_length_mm == pytest.approx(4, abs=1e-3)
+        assert one.point_mm == pytest.approx((0, 0, 4), abs=1e-3)
+        assert one.axis == pytest.approx((0, 0, 1), abs=1e-4)
+
+
+@pytest.mark.parametrize("is_inner", [False, True])
+def test_facets_of_half_a_cone_cover_half_a_turn(is_inner):
+    (one,) = cones(arc_of_a_cone(20, 9, is_inner, is_alike=False))
+    # From the lower rim's first corner at −90° to the upper rim's last at 90° and half a step.
+    assert one.arc_deg == pytest.approx(180 + 4.5, abs=0.01)
+    assert one.strips == 20
+    assert one.is_inner is is_inner
+    half = math.radians(4.5)
+    assert one.corner_mm == pytest.approx(20, abs=1e-3)
+    assert one.flat_mm == pytest.approx(20 * math.cos(half), abs=5e-3)
+    assert one.sagitta_mm == pytest.approx(10 * (1 - math.cos(half)), abs=3e-3)
+    assert one.point_mm == pytest.approx((0, 0, 4), abs=1e-3)
+    assert one.half_length_mm == pytest.approx(4, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("half_deg", "is_cone"), [(0.23, False), (0.27, True), (84.0, True), (86.0, False)]
+)
+def test_a_cone_leans_by_a_quarter_of_a_degree_and_no_more_than_85(half_deg, is_cone):
+    slope = math.tan(math.radians(half_deg))
+    length = 16.0 if half_deg < 45 else 6 / slope
+    found = cones(frustum(10 - slope * length, 10 + slope * length, length, 64))
+    assert len(found) == is_cone
+    for one in found:
+        assert one.half_angle_deg == pytest.approx(half_deg, abs=1e-2)
+        assert one.corner_mm == pytest.approx(10, abs=1e-3)
+
+
+def test_diameters_grow_along_the_axis_and_gaps_count_square_to_the_wall():
+    axis, point = np.array([0.6, 0.0, 0.8]), np.array([1.0, 2.0, 3.0])
+    one = Cone(axis, point, 30.0, 10.0, 9.9, 9.95, 0.05, False, 360.0, 4.0, 48)
+    # Each mm along the axis the radius grows by tan 30° = 1/√3; beside the axis it does not.
+    assert one.diameter_at(point) == pytest.approx(10)
+    beside = point + 3 * axis + np.array([0.8, 7.0, -0.6])
+    assert one.diameter_at(beside) == pytest.approx(10 + 2 * 3 / math.sqrt(3))
+    assert one.diameter_at(point - axis) == pytest.approx(10 - 2 / math.sqrt(3))
+    assert one.normal_share == pytest.approx(math.sqrt(3) / 2)
+
+
+@pytest.mark.parametrize(
+    ("half_lengths_mm", "lean", "are_belts"),
+    [
+        # Along the wall the lesser is at least 0.4 of the greater; both stand on one axis.
+        ((4.0, 4.0), 0.0, True),
+        ((4.0, 1.7), 0.0, True),
+        ((4.0, 1.5), 0.0, False),
+        ((4.0, 4.0), 0.9e-3, True),
+        ((4.0, 4.0), 1.1e-3, False),
+    ],
+)
+def test_belts_of_a_rounding_are_alike_in_width(half_lengths_mm, lean, are_belts):
+    axes = np.array([0.0, 0, 1]), np.array([lean, 0, math.sqrt(1 - lean**2)])
+    pair = [
+        Cone(axis, np.zeros(3), 20.0, 10.0, 9.9, 9.95, 0.05, False, 360.0, half, 48)
+        for axis, half in zip(axes, half_lengths_mm, strict=True)
+    ]
+    assert _are_belts(*pair) is are_belts
+    assert _are_belts(*pair[::-1]) is are_belts
+
+
+def test_widths_of_belts_are_taken_along_the_wall():
+    """Of 60° half an angle, 1 mm along the axis is 2 mm along the wall."""
+    steep = Cone(np.array([0.0, 0, 1]), np.zeros(3), 60.0, 9, 9, 9, 0.1, False, 360.0, 0.9, 48)
+    plain = Cone(np.array([0.0, 0, 1]), np.zeros(3), 0.3, 9, 9, 9, 0.1, False, 360.0, 4.0, 48)
+    assert _are_belts(steep, plain)  # 1.8 of 4
+    assert not _are_belts(replace(steep, half_length_mm=0.7), plain)  # 1.4 of 4
 
 
 def points_on_a_cone(axis, point, radius, slope, seed):

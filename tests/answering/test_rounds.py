@@ -10,6 +10,7 @@ from scipy.optimize import least_squares
 from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 from support.moved_faces import prism
 
+from coupons.answering.meshes.body import Body
 from coupons.answering.meshes.patches import flat_patches, seams_of
 from coupons.answering.meshes.rounds import circle_through, find_rounds
 from coupons.answering.meshes.strips import crosswise
@@ -198,6 +199,27 @@ def test_a_round_that_lies_anywhere_is_as_drawn(is_inner, is_alike):
 )
 def test_balls_cones_and_boxes_have_no_cylinder(solid):
     assert cylinders(solid) == []
+
+
+@pytest.mark.parametrize(
+    ("at_mm", "off_mm", "is_round"),
+    [
+        # 2 µm, and four times what 32 bits may move a corner: 5·2⁻²³ mm here, 1000·2⁻²³ mm there.
+        (0, 1.98e-3, True),
+        (0, 2.03e-3, False),
+        (995, 2.42e-3, True),
+        (995, 2.54e-3, False),
+    ],
+)
+@pytest.mark.parametrize("is_alike", [True, False], ids=["strips", "unlike rims"])
+def test_corners_may_lie_two_microns_off_and_what_32_bits_move(at_mm, off_mm, is_round, is_alike):
+    # An oval, in one way narrower and in the other wider than the circle nearest to it.
+    bar = round_bar(10, 12, sides=96) if is_alike else unlike_rims(96)
+    oval = bar.scale((1 + off_mm / 5, 1 - off_mm / 5, 1)).translate((at_mm, 0, 0)).to_mesh64()
+    corners = np.asarray(oval.vert_properties)[:, :3]
+    body = Body("bar", "bar.stl", corners.copy(), np.asarray(oval.tri_verts, dtype=np.int64))
+    patches = flat_patches(body)
+    assert len(find_rounds(patches, seams_of(patches)).cylinders) == is_round
 
 
 @pytest.mark.parametrize("seed", range(3))
