@@ -167,7 +167,7 @@ def test_a_boss_that_leans_on_a_block_is_none(share, is_told):
 def test_a_wall_beside_a_holding_screw_is_as_thick_as_the_screw(wall_mm, is_told):
     # The screw is 3.4 mm; a twentieth less is not told.
     block = between((-20, -10, 0), (wall_mm + 1.25, 10, 20))
-    solids = stack() | {"block": block - round_bar(2.5, 30, (0, 0, 5), 24)}
+    solids = stack() | {"block": block - round_bar(2.5, 30, (0, 0, 5), 72)}
     told = [one for one in screw_cautions(bodies_of(solids)) if "wall beside" in one]
     assert (
         told
@@ -181,7 +181,7 @@ def test_a_wall_beside_a_holding_screw_is_as_thick_as_the_screw(wall_mm, is_told
 @pytest.mark.parametrize(("wall_mm", "is_told"), [(1.64, True), (1.66, False)])
 def test_a_wall_beside_a_screw_that_passes_is_half_as_thick(wall_mm, is_told):
     cover = between((-20, -10, 20), (wall_mm + 1.7, 10, 23))
-    solids = stack() | {"cover": cover - round_bar(3.4, 30, (0, 0, 5), 24)}
+    solids = stack() | {"cover": cover - round_bar(3.4, 30, (0, 0, 5), 72)}
     told = [one for one in screw_cautions(bodies_of(solids)) if "wall beside" in one]
     assert (
         told
