@@ -402,15 +402,16 @@ def test_files_hold_the_volumes_and_gaps_that_were_asked():
 @pytest.mark.parametrize(("stop_at", "is_refused"), [(20.15, True), (20.21, False)])
 def test_a_face_goes_into_no_other_body_and_one_beside_is_not_blamed(stop_at, is_refused):
     # The bar grows from 20 to 20.2 at either end of x; a stop stands at one of them, in the middle.
-    body = drawn(box(40, 10, 10, (-20, 0, 0)), "bar")
+    # In its top is a pocket, 4 mm wide and 8 by 5 mm deep, whose walls move as well.
+    body = drawn(box(40, 10, 10, (-20, 0, 0)) - box(8, 4, 6, (-4, 3, 5)), "bar")
     stop = drawn(between((stop_at, 2, 2), (stop_at + 5, 8, 8)), "stop")
     ends = wanted(side(body, faces(body, (1, 0, 0), -20, 20), letters="ends"), 40.4)
-    sides = wanted(side(body, faces(body, (0, 1, 0), 0, 10), letters="sides"), 9.9)
-    written = files_of([ends, replace(sides, joint="sides")], body, stop)
+    walls = side(body, faces(body, (0, 1, 0), 3, 7), internal=True, letters="walls")
+    written = files_of([ends, replace(wanted(walls, 4.2), joint="pocket")], body, stop)
     refused = {"joint": "bar ends would go into stop"} if is_refused else {}
     assert written.relieved.refused == refused
     assert written.volumes_mm3["bar"][1] == pytest.approx(
-        (40 if is_refused else 40.4) * 9.9 * 10, rel=1e-5
+        (40 if is_refused else 40.4) * 100 - 8 * 4.2 * 5, rel=1e-5
     )
 
 
