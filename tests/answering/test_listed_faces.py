@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 
 import pytest
 from support.drawn_bodies import box, drawn, round_bar
@@ -45,10 +46,10 @@ def listed(folder, found, change=None):
     return path
 
 
-def asked(folder, found, change=None, profile=PROFILE):
+def asked(folder, found, change=None):
     path = listed(folder, found, change)
     joints = read_joints(path)
-    answers = answer_each(profile, joints.joints)
+    answers = answer_each(PROFILE, joints.joints)
     return asked_faces(found, answers, read_faces(path), joints.holes), answers
 
 
@@ -190,9 +191,10 @@ def test_a_list_without_faces_is_refused(tmp_path):
         read_faces(path)
 
 
-def test_an_answer_that_is_none_keeps_its_reason(tmp_path):
-    unmeasured = known_profile(measured=())
-    got, (answer,) = asked(tmp_path, met(rail(0.2)), profile=unmeasured)
-    assert answer.found is None
-    assert got.wanted == ()
-    assert got.refused == {"tongue in channel, A": answer.why.split("\n")[0]}
+def test_an_answer_that_is_none_keeps_the_first_line_of_its_reason(tmp_path):
+    found = met(rail(0.2))
+    path = listed(tmp_path, found)
+    (answer,) = answer_each(PROFILE, read_joints(path).joints)
+    none = replace(answer, found=None, why="Nothing is known of it.\nPrint a coupon.")
+    got = asked_faces(found, [none], read_faces(path))
+    assert (got.wanted, got.refused) == ((), {"tongue in channel, A": "Nothing is known of it."})
