@@ -10,10 +10,12 @@ from support.known_profile import known_profile
 from support.meeting_cases import pocket, rail, screws
 
 from coupons.answering.joints.joint_list import read_joints
+from coupons.answering.joints.part import JointAnswer
 from coupons.answering.meet.list_rows import list_csv
 from coupons.answering.meet.meetings import meet
 from coupons.answering.relieve.asked_faces import (
     PairDrawn,
+    _listed_sizes,
     answer_each,
     asked_faces,
     least_walls,
@@ -90,6 +92,15 @@ def test_two_pins_have_one_answer_for_both(tmp_path):
     middles = [one.internal.regions[0].point_mm[0] for one in found.wanted]
     assert sorted(middles) == pytest.approx([10, 26], abs=1e-3)
     assert found.wanted[0].gap_mm == answer.found.pairs[0].gap_mm
+
+
+@pytest.mark.parametrize(
+    ("solids", "sizes"), [(pocket(0.2, 0.2), [40, 25]), (screws(2, 0.2), [4, 4]), (rail(0.2), [8])]
+)
+def test_each_pair_has_its_own_listed_size_or_that_of_all(tmp_path, solids, sizes):
+    found = met(solids)
+    (row,) = read_joints(listed(tmp_path, found)).joints
+    assert _listed_sizes(JointAnswer(row, None), len(found.joints[0].group.pairs)) == sizes
 
 
 def test_each_body_is_measured_as_it_lies_in_its_print():

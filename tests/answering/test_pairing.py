@@ -259,6 +259,16 @@ def test_what_bends_is_a_leg_and_what_does_not_is_a_wall(thick_mm, wide_mm, are_
         assert abs(group.leg_way[2]) == pytest.approx(1)
 
 
+@pytest.mark.parametrize("turn", [(0.0, 0.0, 30.0), (31.0, 17.0, 60.0)])
+def test_legs_are_legs_however_they_lie(turn):
+    clip, rod = (solid.rotate(turn) for solid in legs(0.2).values())
+    ((group,), _) = groups(clip, rod)
+    assert (group.internal, group.external) == ("legs", "bar")
+    assert group.leg_mm == pytest.approx((20, 2), abs=1e-3)
+    up = drawn(box(1, 1, 1).rotate(turn)).normals @ group.leg_way
+    assert np.abs(up).max() == pytest.approx(1, abs=1e-5)
+
+
 def test_a_wall_held_at_both_ends_is_no_leg():
     solids = legs(0.2)
     closed = solids["clip"] + box(14.2, 8, 3, (0, 0, 26))

@@ -174,6 +174,14 @@ def test_as_many_bodies_as_allowed_are_read(tmp_path, monkeypatch):
     assert refused(path).startswith("two.stl: expected at most 1 bodies, got 2. Give only")
 
 
+def test_five_hundred_bodies_are_met_and_no_more():
+    body = drawn(CUBE)
+    one = ("foot", "feet.stl", body.vertices_mm, body.triangles, None)
+    assert [each.name for each in mesh._with_own_names([one] * 500)][-1] == "foot (500)"
+    with pytest.raises(BodyError, match=r"feet\.stl: expected at most 500 bodies, got 501\. Give"):
+        mesh._with_own_names([one] * 501)
+
+
 def test_bodies_found_sound_before_are_not_looked_at_again(tmp_path):
     body = as_trimesh(CUBE)
     opened = trimesh.Trimesh(body.vertices, body.faces[1:], process=False)
@@ -198,6 +206,15 @@ def test_a_cavity_belongs_to_the_smallest_body_around_it(tmp_path):
     path = write(Manifold.compose([outer, inner, box(3, 3, 3, (50, 0, 0))]), tmp_path / "nest.stl")
     found = sorted(body.volume_mm3 for body in read_bodies([path]).bodies)
     assert found == pytest.approx([27, 1000 - 64, 27000 - 8000])
+
+
+def test_a_flat_shell_beside_a_body_is_told_to_have_no_volume(tmp_path):
+    cube = as_trimesh(CUBE)
+    sheet = np.array([(20, 0, 0), (29, 0, 0), (20, 9, 0)], float)
+    both = trimesh.util.concatenate(
+        [cube, trimesh.Trimesh(sheet, [(0, 1, 2), (0, 2, 1)], process=False)]
+    )
+    assert "expected a body with volume, got none" in refused(write(both, tmp_path / "flat.stl"))
 
 
 @pytest.mark.parametrize("at", [(40, 0, 0), (25, 5, 5), (-10, -10, -10)])

@@ -4,12 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import trimesh
 from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 from support.moved_faces import between
 
 from coupons.answering.meet.meetings import meet
 from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.relieve import relieve as relieve_module
+from coupons.answering.relieve import relieved_files
 from coupons.answering.relieve.asked_holes import lone_side, lone_wanted, odd_holes
 from coupons.answering.relieve.face_sizes import between_mm, flat_share, height_mm
 from coupons.answering.relieve.relieve import Side, Wanted, odd_faces, relieve
@@ -94,7 +97,7 @@ def test_faces_of_a_side_are_parallel_within_a_millionth_of_the_cosine(lean, is_
 
 def fork(x=0.0, wider=0.0, lean_deg=0.0):
     """Two walls with a hole of 5 mm; the upper one's is beside, wider or leans."""
-    solid = box(20, 20, 20, (-10, -10, 0)) - box(30, 30, 8, (-15, -15, 6))
+    solid = box(20, 20, 20, (-10, -10, 0)) - box(23, 30, 8, (-15, -15, 6))
     solid -= round_bar(5, 7, (0, 0, -1), 24)
     drill = round_bar(5 + wider, 12, (0, 0, -6), 24).rotate((0, lean_deg, 0))
     return drawn(solid - drill.translate((x, 0, 17)), "fork")
@@ -420,3 +423,118 @@ def test_what_stood_in_another_body_already_may_stay_there():
     stop = drawn(between((19, 2, 2), (25, 8, 8)), "stop")
     pair = wanted(side(body, faces(body, (1, 0, 0), -20, 20)), 40.2)
     assert files_of([pair], body, stop).relieved.refused == {}
+
+
+def pressed():
+    """A pin that stands out of both ends of its hole, both 5 mm wide."""
+    plate = drawn(box(20, 20, 5, (-10, -10, 0)) - round_bar(5, 9, (0, 0, -2), 24), "plate")
+    pin = drawn(round_bar(5, 15, (0, 0, -5), 24), "pin")
+    hole, bar_side = side(plate, rounds(plate), internal=True), side(pin, rounds(pin))
+    return plate, pin, Wanted("press", hole, bar_side, 5.0, {False: 5.1}, -0.1)
+
+
+def test_a_pin_that_is_to_be_pressed_may_go_into_the_wall_of_its_hole():
+    plate, pin, pair = pressed()
+    written = files_of([pair], plate, pin)
+    assert written.relieved.refused == {}
+    assert written.gaps_mm[0] == pytest.approx(-0.1, abs=1e-4)
+    assert set(written.files) == {"pin.stl"}
+    # The same pin, grown for another joint that says nothing of this hole, may not.
+    grown = wanted(pair.external, 5.1)
+    assert files_of([grown], plate, pin).relieved.refused == {"joint": "pin ab would go into plate"}
+
+
+def two_bars():
+    """Two bars, each with a joint of its own that makes it 0.3 mm narrower."""
+    bodies = [drawn(box(8, 40, 12, (20 * n, 0, 0)), name) for n, name in enumerate(("one", "two"))]
+    pairs = [
+        replace(wanted(side(body, faces(body, (1, 0, 0), at, at + 8)), 7.7), joint=body.name)
+        for body, at in zip(bodies, (0, 20), strict=True)
+    ]
+    return bodies, pairs
+
+
+def opened(body):
+    return trimesh.Trimesh(body.vertices_mm, body.triangles[1:], process=False)
+
+
+def doubled(body):
+    far = body.vertices_mm + np.array([0, 90, 0])
+    both = np.concatenate([body.vertices_mm, far])
+    return trimesh.Trimesh(
+        both, np.concatenate([body.triangles, body.triangles + len(far)]), process=False
+    )
+
+
+def shifted(by_mm):
+    return lambda body: trimesh.Trimesh(body.vertices_mm + by_mm, body.triangles, process=False)
+
+
+@pytest.mark.parametrize(
+    ("spoilt", "reason"),
+    [
+        (opened, "two would not be a closed surface"),
+        (doubled, "two would fall into 2 bodies"),
+        (shifted(0.0003), "two would lose triangles as its file is read"),
+        (shifted(0.0001), ""),
+    ],
+)
+def test_a_file_that_is_read_back_otherwise_leaves_the_joints_of_its_body(
+    monkeypatch, spoilt, reason
+):
+    bodies, pairs = two_bars()
+    write = relieved_files.file_bytes
+
+    def spoiling(body, name, metadata):
+        narrowed = np.ptp(body.box_mm[:, 0]) < 7.9
+        if body.name == "two" and narrowed:
+            return spoilt(body).export(file_type="stl")
+        return write(body, name, metadata)
+
+    monkeypatch.setattr(relieved_files, "file_bytes", spoiling)
+    written = files_of(pairs, *bodies)
+    assert written.relieved.refused == ({"two": reason} if reason else {})
+    assert set(written.files) == ({"one.stl"} if reason else {"one.stl", "two.stl"})
+
+
+def test_a_file_that_cannot_be_read_back_is_told_as_reading_tells_it(monkeypatch):
+    bodies, pairs = two_bars()
+    write = relieved_files.file_bytes
+
+    def cut_short(body, name, metadata):
+        return write(body, name, metadata)[: -10 if body.name == "one" else None]
+
+    monkeypatch.setattr(relieved_files, "file_bytes", cut_short)
+    refused = files_of(pairs, *bodies).relieved.refused
+    assert refused == {
+        "one": "one would not be a whole STL file, but one that is damaged (it ends within a "
+        "triangle)"
+    }
+
+
+@pytest.mark.parametrize(
+    ("is_round", "off_mm", "is_refused"),
+    [
+        # A flat gap may differ by 2 µm, a round one by 5.
+        (False, 0.0018, False),
+        (False, 0.0023, True),
+        (False, -0.0023, True),
+        (True, 0.0047, False),
+        (True, 0.0053, True),
+        (True, -0.0053, True),
+    ],
+)
+def test_a_size_in_the_file_is_what_was_asked(monkeypatch, is_round, off_mm, is_refused):
+    body = fork() if is_round else bar()
+    regions = rounds(body) if is_round else faces(body, (1, 0, 0), -4, 4)
+    now_mm = 5.0 if is_round else 8.0
+    one = side(body, regions, internal=is_round)
+    steps = relieve_module._growth_mm
+    monkeypatch.setattr(relieve_module, "_growth_mm", lambda *given: steps(*given) + off_mm)
+    refused = files_of([wanted(one, now_mm - 0.2)], body).relieved.refused
+    got_mm, asked_mm = now_mm - 0.2 + off_mm, now_mm - 0.2
+    assert refused == (
+        {"joint": f"{body.name} ab would be {got_mm:.3f} mm, asked {asked_mm:.3f} mm"}
+        if is_refused
+        else {}
+    )

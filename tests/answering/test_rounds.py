@@ -13,7 +13,7 @@ from support.moved_faces import prism
 from coupons.answering.meshes.body import Body
 from coupons.answering.meshes.patches import flat_patches, seams_of
 from coupons.answering.meshes.rounds import circle_through, find_rounds
-from coupons.answering.meshes.strips import crosswise
+from coupons.answering.meshes.strips import crosswise, smooth_groups
 
 
 def rounds(solid):
@@ -106,6 +106,19 @@ def test_an_arc_of_a_few_strips_is_round_from_thirty_degrees_on(strips, step_deg
         assert one.arc_deg == pytest.approx(strips * step_deg, abs=1e-2)
         assert (one.strips, one.is_inner) == (strips, False)
         assert one.point_mm == pytest.approx((0, 0, 3.5), abs=1e-4)
+
+
+@pytest.mark.parametrize(("strips", "is_group"), [(7, False), (8, True)])
+def test_eight_facets_that_run_smoothly_into_each_other_are_looked_at(strips, is_group):
+    patches = flat_patches(drawn(arc_bar(strips, 9)))
+    seams = seams_of(patches)
+    taken = np.zeros(len(patches.normals), dtype=bool)
+    found = smooth_groups(seams, taken)
+    assert [len(group) for group in found] == [strips] * is_group
+    for group in found:
+        assert (patches.normals[group, 0] > 0.7).all()
+        taken[group[0]] = True
+        assert smooth_groups(seams, taken) == [], "one of them is taken"
 
 
 def test_rounded_corners_are_quarters_and_the_sides_between_them_wide():
