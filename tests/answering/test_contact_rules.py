@@ -1,6 +1,7 @@
 """Arcs, long leaning faces, pockets and flanks: rules of contacts and pairs from both sides."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,12 +13,13 @@ from coupons.answering.meet.contacts import (
     _fit_together,
     _lesser,
     _middle,
+    _Middles,
     _sectors,
     contacts,
     is_same_round,
 )
 from coupons.answering.meet.grouping import _thickness_mm, grouped
-from coupons.answering.meet.pairing import _leans_alike, _slanted_pair, paired
+from coupons.answering.meet.pairing import Pair, _cost, _leans_alike, _slanted_pair, paired
 from coupons.answering.meshes.cones import Cone
 from coupons.answering.meshes.regions import Kind, regions_of
 from coupons.answering.meshes.rounds import Cylinder
@@ -288,6 +290,35 @@ def test_a_slanted_pair_has_its_sizes_halfway_between_the_faces(sign):
     assert pair.external == (1 if sign > 0 else 0)
     assert abs(pair.way[0]) == pytest.approx(1)
     assert pair.pull == pytest.approx([0, 0, 1])
+
+
+def test_faces_are_paired_by_their_distance_and_how_far_they_lie_aside():
+    one, other = flanks(0)
+    pair = Pair((one, other), 1, np.array([1.0, 0, 0]), (10.2, 10.0), 0.2)
+    assert _cost(pair) == pytest.approx(10)
+    aside = replace(other, point_mm=other.point_mm + np.array([0.5, 3, 4]))
+    assert _cost(replace(pair, contacts=(one, aside))) == pytest.approx(10 + 5)
+    assert _cost(replace(pair, contacts=(aside, one))) == pytest.approx(10 + 5)
+    assert _cost(None) == 1e6
+
+
+def test_a_region_reaches_as_far_as_a_corner_from_the_middle_of_its_triangle():
+    corners = np.array(
+        [[(0, 0, 0), (9, 0, 0), (0, 9, 0)], [(0, 0, 7), (1, 0, 7), (0, 1, 7)]], float
+    )
+    body = SimpleNamespace(normals=np.array([(0, 0, 1.0), (0, 0, 1)]))
+    found = _Middles(SimpleNamespace(corners_mm=corners, body=body, faces=np.array([0, 1])))
+    assert found.at_mm[0] == pytest.approx([3, 3, 0])
+    assert found.span_mm == pytest.approx(np.hypot(6, 3))
+    assert (found.low_mm[2], found.high_mm[2]) == (0, 7)
+    # The first one's middle stands at (3, 3, 0), the second one's at (1/3, 1/3, 7).
+    other = SimpleNamespace(low_mm=np.array([4.0, 3, 0]), high_mm=np.array([9.0, 9, 1]))
+    assert found.near(other, 1.0).tolist() == [0]
+    assert found.near(other, 0.99).tolist() == []
+    under = SimpleNamespace(low_mm=np.array([-9.0, -9, 0]), high_mm=np.array([2.0, 9, 1]))
+    assert found.near(under, 1.0).tolist() == [0]
+    assert found.near(under, 0.99).tolist() == []
+    assert found.near(under, 6.0).tolist() == [0, 1]
 
 
 def test_a_pin_in_a_bush_is_round():

@@ -87,6 +87,15 @@ def test_heights_of_triangles_are_their_least():
     assert _heights(body, np.array([2])) == pytest.approx([0])
 
 
+@pytest.mark.parametrize(("high", "is_trusted"), [(1.5, False), (1.9, False), (2.1, True)])
+def test_a_triangle_twice_as_high_as_a_plane_is_thick_steers_its_corners(high, is_trusted):
+    # Corners are in a plane within 2e-5 mm and four times what 32 bits move them, 2·2⁻²³ mm.
+    flat_mm = 2e-5 + 8 * 2.0**-23
+    body = cube_with_a_corner_in_its_top((1, high * flat_mm, 2))
+    work = _Work(body, [MovedFaces("front", np.flatnonzero(body.normals[:, 1] < -0.5), 0.1)])
+    assert (10 in work.around, 10 in work.solid) == (True, is_trusted)
+
+
 UP = np.array([0.0, 0, 1])
 
 

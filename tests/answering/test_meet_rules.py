@@ -258,6 +258,14 @@ def test_a_plate_beside_that_meets_only_one_of_two_veils_nothing():
     assert sorted(rest.bodies for rest in found.rests) == [(0, 1), (0, 2)]
 
 
+def test_a_shim_whose_top_leans_meets_one_plate_alone_and_veils_nothing():
+    solids = shim(20)
+    outline = [(0.0, 0.0), (20.0, 0.0), (20.0, 0.3), (0.0, 0.05)]  # by 0.7 degrees
+    leaning = Manifold.extrude(CrossSection([outline]), 20).rotate((90, 0, 0))
+    found = met(solids | {"shim": leaning.translate((0, 20, 4))})
+    assert sorted(rest.bodies for rest in found.rests) == [(0, 1), (0, 2)]
+
+
 def test_what_lies_on_one_another_is_not_veiled():
     # Plates that touch, and a third that stands 0.1 mm in both.
     solids = {

@@ -114,6 +114,27 @@ def test_corners_of_patches_come_in_the_order_that_was_asked():
         assert own @ found.normals[patch] == pytest.approx(found.heights_mm[patch], abs=1e-5)
 
 
+def test_short_seams_have_a_unit_way_too():
+    seams = seams_of(patches_of(box(0.5, 0.4, 0.3)))
+    assert np.linalg.norm(seams.way, axis=1) == pytest.approx(np.ones(12))
+    assert sorted(seams.length_mm) == pytest.approx([0.3] * 4 + [0.4] * 4 + [0.5] * 4, abs=1e-6)
+
+
+def test_a_triangle_without_area_stays_in_its_face():
+    # The middle of the top's diagonal belongs to one of its two triangles and to one without area.
+    at = [(x, y, z) for z in (0, 2) for x, y in ((0, 0), (2, 0), (2, 2), (0, 2))]
+    sides = [(0, 1, 5), (0, 5, 4), (1, 2, 6), (1, 6, 5), (2, 3, 7), (2, 7, 6), (3, 0, 4), (3, 4, 7)]
+    top = [(4, 5, 6), (4, 6, 8), (4, 8, 7), (8, 6, 7)]
+    faces = np.array([(0, 2, 1), (0, 3, 2), *sides, *top])
+    body = Body("cube", "cube.stl", np.array([*at, (1, 1, 2)], float), faces)
+    assert len(body.edges.opened) == len(body.edges.turned) == 0
+    assert (body.areas_mm2 == 0).sum() == 1
+    found = flat_patches(body)
+    assert len(found.normals) == 6
+    assert sorted(found.areas_mm2) == pytest.approx([4] * 6)
+    assert found.heights_mm[patch_with(found, (0, 0, 1))] == pytest.approx(2)
+
+
 def test_numbers_that_pairs_join_are_one_group():
     label = joined(7, np.array([(0, 3), (3, 5), (1, 6)]))
     groups = {frozenset(np.flatnonzero(label == n).tolist()) for n in set(label.tolist())}

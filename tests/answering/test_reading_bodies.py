@@ -17,7 +17,7 @@ from support.drawn_bodies import (
     write,
 )
 
-from coupons.answering.meshes import mesh, raw_meshes
+from coupons.answering.meshes import box_tree, mesh, raw_meshes
 from coupons.answering.meshes.body import Body
 from coupons.answering.meshes.body_files import file_bytes, file_names
 from coupons.answering.meshes.mesh import read_bodies
@@ -276,6 +276,26 @@ def test_a_pit_through_the_floor_crosses_it(depth_mm, crosses):
             f"one that crosses itself in {len(found)} places, the first at "
             "({:.2f}, {:.2f}, {:.2f})".format(*place)
         )
+
+
+def test_crossings_are_found_in_small_portions_too(monkeypatch):
+    # Two bars that cross each other twice, as one surface.
+    bars = [box(30, 3, 3), box(3, 30, 3, (5, -10, 1)), box(3, 30, 3, (20, -10, 1))]
+    parts = [drawn(one) for one in bars]
+    shift = np.cumsum([0, *(len(one.vertices_mm) for one in parts)])
+    body = Body(
+        "bars",
+        "bars.stl",
+        np.concatenate([one.vertices_mm for one in parts]),
+        np.concatenate([one.triangles + by for one, by in zip(parts, shift, strict=False)]),
+    )
+    found = {frozenset(pair) for pair in crossings(body).tolist()}
+    assert len(found) > 20
+    monkeypatch.setattr(box_tree, "_AT_ONCE", 5)
+    assert {frozenset(pair) for pair in crossings(body).tolist()} == found
+    some = crossings(body, 3)
+    assert 3 < len(some) < len(found)
+    assert crossings(body, len(found)).shape == (len(found), 2)
 
 
 def test_crossings_of_two_bodies_are_pairs_of_their_own_triangles():

@@ -200,6 +200,14 @@ def test_a_round_that_lies_anywhere_is_as_drawn(is_inner, is_alike):
     assert abs(one.axis @ turn[2]) == pytest.approx(1)
 
 
+@pytest.mark.parametrize("turn", [(90, 0, 0), (0, 90, 0), (200, 0, 0), (10, 250, 40), (80, 170, 5)])
+def test_an_axis_points_to_where_its_largest_coordinate_is_positive(turn):
+    for solid in (round_bar(10, 12, sides=20), unlike_rims(20)):
+        for back in ((0, 0, 0), (180, 0, 0)):
+            (one,) = cylinders(solid.rotate(back).rotate(turn))
+            assert one.axis[np.abs(one.axis).argmax()] > 0.5
+
+
 @pytest.mark.parametrize(
     "solid",
     [
