@@ -191,7 +191,7 @@ def fan(count):
     return low, high, faces
 
 
-@pytest.mark.parametrize("first", range(0, 22, 3))
+@pytest.mark.parametrize("first", [0, 6, 11, 15])
 @pytest.mark.parametrize("shift", [0.9, 2.3, -1.7])
 def test_many_corners_that_slide_along_have_the_strip_between_cut_step_by_step(shift, first):
     """The upper rim slides by several triangles: none is left turned over, and the area stays."""

@@ -11,6 +11,8 @@ from support.moved_faces import between
 from coupons.answering.meet.meetings import meet
 from coupons.answering.relieve.screws import screw_cautions, screw_holes
 
+pytestmark = pytest.mark.slow
+
 
 def bodies_of(solids, ups=None):
     return meet([drawn(solid, name) for name, solid in solids.items()], ups or {})

@@ -107,9 +107,8 @@ def least_depth(front, back, sign):
 
 
 @pytest.mark.parametrize("is_air", [False, True], ids=["plastic", "air"])
-@pytest.mark.parametrize("seed", [1, 2])
-def test_depths_of_leaning_triangles_are_those_of_a_linear_program(seed, is_air):
-    rng = np.random.default_rng(seed)
+def test_depths_of_leaning_triangles_are_those_of_a_linear_program(is_air):
+    rng = np.random.default_rng(1)
     corners = rng.uniform(0, 6, (24, 3, 3))
     corners[..., 2] = rng.uniform(-0.3, 0.3, (24, 3))
     turned = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])[:, 2] < 0
