@@ -15,7 +15,7 @@ from coupons.answering.relieve.face_offset import (
     _Work,
     offset_faces,
 )
-from coupons.answering.relieve.recut import Moving, recut
+from coupons.answering.relieve.recut import Moving, _Cutter, recut
 
 
 def pulled(body, *asked):
@@ -111,6 +111,23 @@ def moving(from_mm, to_mm, triangles, ways=None, flat=None, some=None):
         np.tile(UP, (count, 1)) if ways is None else np.array(ways, float),
         1e-3,
     )
+
+
+@pytest.mark.parametrize("roll", [0, 1, 2])
+@pytest.mark.parametrize("shift", [(0, 0, 0), (50, -70, 30)])
+def test_a_triangle_is_as_high_as_it_is_over_its_longest_side(roll, shift):
+    # Sides of 3, 4 and 5 mm in a plane that leans by 3 : 4; on the longest it is 2.4 mm high.
+    at = np.roll([(0, 0, 0), (3, 0, 0), (0, 3.2, 2.4)], roll, axis=0) + np.array(shift, float)
+    faces = [(0, 1, 2)]
+    cutter = _Cutter(moving(at, at, faces), np.array(faces))
+    lean = np.array([0, -0.6, 0.8])
+    assert cutter._height([0, 1, 2], lean) == pytest.approx(2.4)
+    assert cutter._height([2, 1, 0], lean) == pytest.approx(-2.4)
+    assert cutter._height([0, 1, 2], UP) == pytest.approx(0.8 * 2.4)
+    assert cutter._height([0, 0, 1], lean) == 0
+    first, second, third = cutter._longest_first([0, 1, 2])
+    assert np.linalg.norm(at[first] - at[second]) == pytest.approx(5)
+    assert (first, second, third) in ((0, 1, 2), (1, 2, 0), (2, 0, 1))
 
 
 def square(corner, height=0.0):

@@ -209,16 +209,17 @@ def uneven_rims(low_mm, high_mm):
     return Manifold.hull_points(np.concatenate(rims))
 
 
+@pytest.mark.parametrize("scale", [1.0, 0.15])
 @pytest.mark.parametrize("is_inner", [False, True])
-def test_narrow_and_wide_facets_of_one_round_stay_together(is_inner):
+def test_narrow_and_wide_facets_of_one_round_stay_together(is_inner, scale):
     for low_mm, high_mm, kind in ((5, 5, Kind.CYLINDER), (5, 6, Kind.CONE)):
         bar = uneven_rims(low_mm, high_mm)
         solid = box(20, 20, 12, (-10, -10, 0)) - bar if is_inner else bar
-        regions = regions_of(drawn(solid))
+        regions = regions_of(drawn(solid.scale((scale,) * 3)))
         assert [region.kind for region in regions].count(kind) == 1
         assert len(regions) == (7 if is_inner else 3)
         (one,) = [each.cylinder or each.cone for each in regions if each.cylinder or each.cone]
-        assert one.corner_mm == pytest.approx(low_mm + high_mm, abs=1e-3)
+        assert one.corner_mm == pytest.approx((low_mm + high_mm) * scale, abs=1e-3)
         assert one.is_inner is is_inner
         assert one.arc_deg == pytest.approx(360)
-        assert one.half_length_mm == pytest.approx(6, abs=1e-3)
+        assert one.half_length_mm == pytest.approx(6 * scale, abs=1e-3)
