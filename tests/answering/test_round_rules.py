@@ -223,3 +223,71 @@ def test_narrow_and_wide_facets_of_one_round_stay_together(is_inner, scale):
         assert one.is_inner is is_inner
         assert one.arc_deg == pytest.approx(360)
         assert one.half_length_mm == pytest.approx(6 * scale, abs=1e-3)
+
+
+def two_slices(
+    radius=10.0, long_mm=5.0, turn=0.1, beside=0.9, sharp_mm=0.0, along_mm=0.0, is_last=False
+):
+    """Two slices of four strips each, one going on in the other over four rims of 1 mm.
+
+    The first has a radius of 10 mm and seams of 5 mm along z. ``beside`` is the share of the rims'
+    way that is not along z; at a rim of ``sharp_mm`` the first one ends in no other slice, and of
+    ``along_mm`` are edges beside it, which run along it.
+    """
+    chains = [(0, 1), (1, 2), (2, 3), (4, 5), (5, 6), (6, 7)]
+    rims = [(0, 4), (1, 5), (2, 6), (3, 7), (0, 8), (3, 9)]
+    across = np.array([np.sqrt(1 - beside**2), 0, beside])
+    ways = [UP] * 6 + [across] * 4 + [np.array([1.0, 0, 0]), UP]
+    lengths = [5.0] * 3 + [long_mm] * 3 + [1.0] * 4 + [sharp_mm, along_mm]
+    angles = [0.1] * 6 + [turn] * 4 + [1.0, 1.0]
+    sides = np.array([*chains, *rims])
+    seams = SimpleNamespace(
+        patches=sides[:, ::-1] if is_last else sides,
+        way=np.array(ways),
+        length_mm=np.array(lengths),
+        angle=np.array(angles),
+    )
+    found = _Proposals(
+        np.arange(6),
+        np.zeros((6, 3)),
+        np.array([10.0] * 3 + [radius] * 3),
+        np.zeros(6, bool),
+        np.ones((6, 2)),
+    )
+    alike = [np.array([0, 1, 2]), np.array([3, 4, 5])]
+    return rounds._gores(seams, found, alike, 10).tolist()
+
+
+@pytest.mark.parametrize("is_last", [False, True])
+@pytest.mark.parametrize(
+    ("change", "are_slices"),
+    [
+        ({"beside": 0.0}, [True, True]),
+        # Radii differ by up to 0.15, seams by up to 0.6, each of its own.
+        ({"beside": 0.0, "radius": 11.49}, [True, True]),
+        ({"beside": 0.0, "radius": 11.51}, [False, True]),
+        ({"beside": 0.0, "radius": 11.8}, [False, False]),
+        ({"beside": 0.0, "radius": 8.51}, [True, False]),
+        ({"beside": 0.0, "radius": 8.49}, [False, False]),
+        ({"beside": 0.0, "long_mm": 7.9}, [True, True]),
+        ({"beside": 0.0, "long_mm": 8.1}, [False, True]),
+        ({"beside": 0.0, "long_mm": 12.6}, [False, False]),
+        ({"beside": 0.0, "long_mm": 2.1}, [True, False]),
+        # One goes smoothly into the other,
+        ({"beside": 0.0, "turn": 0.383}, [True, True]),
+        ({"beside": 0.0, "turn": 0.385}, [False, False]),
+        # over a rim that does not run along it,
+        ({"beside": 0.89}, [True, True]),
+        ({"beside": 0.91}, [False, False]),
+        # and so at more than half of its rims.
+        ({"beside": 0.0, "sharp_mm": 3.9}, [True, True]),
+        ({"beside": 0.0, "sharp_mm": 4.1}, [False, True]),
+        ({"beside": 0.0, "along_mm": 50.0}, [True, True]),
+    ],
+)
+def test_slices_that_go_on_in_slices_like_them_are_no_cylinders(change, are_slices, is_last):
+    assert two_slices(**change, is_last=is_last) == are_slices
+
+
+def test_no_groups_are_no_slices():
+    assert rounds._gores(None, None, [], 3).tolist() == []
