@@ -216,6 +216,30 @@ def test_the_nearest_of_several_is_told_with_its_distance(is_turned_over):
     assert told == {"stud": ("wide", 2.0), "wide": ("block", 1.5), "block": ("wide", 1.5)}
 
 
+@pytest.mark.parametrize("away_mm", [0.7, 5.0])
+def test_bodies_corner_to_corner_are_as_far_apart_as_their_corners(away_mm):
+    by = away_mm / 3**0.5
+    found = met({"one": box(3, 3, 3), "two": box(3, 3, 3, (3 + by, 3 + by, 3 + by))})
+    assert [(one.body, one.nearest) for one in found.apart] == [("one", "two"), ("two", "one")]
+    assert [one.distance_mm for one in found.apart] == pytest.approx([away_mm] * 2, abs=1e-5)
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_a_middle_far_from_all_corners_is_the_nearest_place(back):
+    # Above the middle of a wide plate; the corners of a small block are nearer than the plate's.
+    solids = {
+        "plate": box(80, 80, 2, (-40, -40, -3)),
+        "block": box(2, 2, 2, (3, 3, 3)),
+        "stud": box(2, 2, 2),
+    }
+    names = list(solids)[::-1] if back else list(solids)
+    found = met({name: solids[name] for name in names})
+    told = {one.body: (one.nearest, round(one.distance_mm, 4)) for one in found.apart}
+    # From the stud the plate is 1 mm away, the block the diagonal of a cube of 1 mm.
+    assert told["stud"] == ("plate", 1.0)
+    assert told["block"] == ("stud", round(3**0.5, 4))
+
+
 @pytest.mark.slow
 def test_letters_follow_the_bodies_and_the_larger_area():
     found = met(comb(0.2))
