@@ -13,6 +13,9 @@ from coupons.answering.meshes.soundness import (
     crossings_between,
 )
 
+# Many small bodies: together they take longer than a quick test may.
+pytestmark = pytest.mark.slow
+
 
 def loose(seed, many, size=1.0):
     """Triangles anywhere in a cube of 6 mm, none of which has a corner of another."""

@@ -26,6 +26,9 @@ from coupons.errors import AnswerError
 
 PROFILE = known_profile()
 
+# Many small bodies: together they take longer than a quick test may.
+pytestmark = pytest.mark.slow
+
 
 def met(solids):
     return meet([drawn(solid, name) for name, solid in solids.items()])
@@ -55,7 +58,6 @@ def asked(folder, found, change=None):
     return asked_faces(found, answers, read_faces(path), joints.holes), answers
 
 
-@pytest.mark.slow
 def test_a_pocket_has_its_two_sizes_and_gaps_and_a_slot_its_one(tmp_path):
     found, _ = asked(tmp_path, met(pocket(0.2, 0.2)))
     assert not found.refused
@@ -83,7 +85,6 @@ def test_a_pocket_has_its_two_sizes_and_gaps_and_a_slot_its_one(tmp_path):
     assert slot.gap_mm > 0
 
 
-@pytest.mark.slow
 def test_two_pins_have_one_answer_for_both(tmp_path):
     found, (answer,) = asked(tmp_path, met(screws(2, 0.2)))
     assert [one.size_mm for one in found.wanted] == [4, 4]
@@ -194,6 +195,23 @@ def test_the_thinnest_wall_is_two_lines_of_the_printer_of_each_body(tmp_path):
         dict.fromkeys(("channel", "tongue", "far"), 2 * PROFILE.nozzle_mm)
     )
     assert PROFILE.nozzle_mm > 0
+
+
+def test_the_thinnest_wall_of_a_body_of_another_printer_is_two_of_its_lines(tmp_path):
+    found = met(rail(0.2))
+    path = listed(tmp_path, found)
+    (answer,) = answer_each(PROFILE, read_joints(path).joints)
+    coarse, fine = known_profile(nozzle_mm=0.6), known_profile(nozzle_mm=0.25)
+    for profiles, walls in (
+        ({"internal_profile": coarse}, (1.2, 2 * PROFILE.nozzle_mm)),
+        ({"external_profile": fine}, (2 * PROFILE.nozzle_mm, 0.5)),
+        ({"internal_profile": fine, "external_profile": coarse}, (0.5, 1.2)),
+    ):
+        own = replace(answer, listed=replace(answer.listed, **profiles))
+        got = asked_faces(found, [own], read_faces(path))
+        assert least_walls(found, [own], PROFILE, got) == pytest.approx(
+            dict(zip(("channel", "tongue"), walls, strict=True))
+        )
 
 
 def test_a_list_without_faces_is_refused(tmp_path):

@@ -29,6 +29,9 @@ from coupons.answering.meshes.regions import Kind
 from coupons.answering.meshes.surface import surface_of
 from coupons.errors import BodyError
 
+# Many small bodies: together they take longer than a quick test may.
+pytestmark = pytest.mark.slow
+
 
 def met(solids, ups=None, **more):
     return meet([drawn(solid, name) for name, solid in solids.items()], ups, **more)
@@ -115,7 +118,6 @@ def ball(radius_mm, at):
     return Manifold.sphere(radius_mm, 100).translate(at)
 
 
-@pytest.mark.slow
 def test_free_forms_meet_where_they_face_each_other_within_a_cosine_of_nine_tenths():
     # Two balls of 10 mm radius, 0.1 mm apart. From a point of the one at an angle t from the line
     # between them, the nearest of the other lies towards its middle, at an angle f from that line;
@@ -201,7 +203,6 @@ def test_bodies_that_meet_are_not_apart_and_one_alone_is_nothing():
     assert (alone.apart, alone.joints, alone.rests, alone.free) == ((), (), (), ())
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("is_turned_over", [False, True])
 def test_the_nearest_of_several_is_told_with_its_distance(is_turned_over):
     # By corners the far plate's are nearer to the stud than those of the wide one under it.
@@ -240,7 +241,6 @@ def test_a_middle_far_from_all_corners_is_the_nearest_place(back):
     assert told["block"] == ("stud", round(3**0.5, 4))
 
 
-@pytest.mark.slow
 def test_letters_follow_the_bodies_and_the_larger_area():
     found = met(comb(0.2))
     assert [joint.letter for joint in found.joints] == list(LETTERS[: len(found.joints)])
@@ -373,7 +373,6 @@ def names(row):
     return (row["internal"], row["external"], row["size_mm"], row["across"])
 
 
-@pytest.mark.slow
 def test_a_joint_with_diagonal_ways_lists_them_with_a_comma():
     pocket = box(60, 45, 12, (-30, -22.5, 0)) - box(40, 25, 20, (-20, -12.5, 4))
     panel = box(39.8, 24.7, 8, (-19.9, -12.35, 4))
@@ -406,7 +405,6 @@ def many_joints(count):
     return {"rack": rack, "teeth": teeth}
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(
     ("version", "count", "is_read"), [(1, 17, True), (1, 18, False), (2, 18, True)]
 )

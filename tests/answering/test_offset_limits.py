@@ -126,6 +126,18 @@ def test_one_that_gives_way_lets_the_other_grow():
     assert body.volume_mm3 == pytest.approx(960 - 48 * 0.5)
 
 
+@pytest.mark.parametrize(("step_mm", "is_moved"), [(1.9, True), (3.0, False)])
+def test_a_face_does_not_go_past_the_end_of_the_one_that_it_stands_on(step_mm, is_moved):
+    # A stair whose riser stands 2 mm behind the front of its tread, and is 5 mm high.
+    mesh = as_trimesh(prism([(0, 0), (10, 0), (10, 4), (8, 4), (8, 9), (0, 9)], 6))
+    body, faults = moved(mesh, ("riser", facing(mesh, (1, 0, 0), (8, 0, 0)), step_mm))
+    if is_moved:
+        assert faults == {}
+        assert body.volume_mm3 == pytest.approx(6 * (40 + 40 + 5 * step_mm))
+    else:
+        assert faults == {"riser": "would go past the end of a neighbouring face"}
+
+
 def faceted(turns_deg, widths):
     """A prism whose back is a run of flat faces, each turned from the last by an angle."""
     angle, at, points = 90.0, np.zeros(2), [(0.0, 0.0)]

@@ -138,6 +138,27 @@ def test_a_unit_that_is_said_counts_where_the_file_has_none(tmp_path, unit, mm):
     assert read_bodies([package]).notes == ("bar.3mf is in centimeter: read in mm.",)
 
 
+@pytest.mark.parametrize(
+    ("unit", "mm"),
+    [
+        # Those of the format: the inch is 25.4 mm and the foot 12 of them, both by definition.
+        ("micron", 0.001),
+        ("millimeter", 1),
+        ("centimeter", 10),
+        ("inch", 25.4),
+        ("foot", 12 * 25.4),
+        ("meter", 1000),
+    ],
+)
+def test_units_of_a_package_are_those_of_the_format(tmp_path, unit, mm):
+    (tmp_path / "bar.3mf").write_bytes(
+        threemf(threemf_object(box(8, 3, 2), 1), '<item objectid="1"/>', unit)
+    )
+    read = read_bodies([tmp_path / "bar.3mf"], is_sound=True)
+    assert read.bodies[0].box_mm[1] == pytest.approx(np.array([8, 3, 2]) * mm)
+    assert read.notes == (() if mm == 1 else (f"bar.3mf is in {unit}: read in mm.",))
+
+
 @pytest.mark.parametrize(("far_m", "is_read"), [(999.9, True), (1000.1, False)])
 @pytest.mark.parametrize("sign", [1, -1])
 def test_a_body_lies_within_a_kilometre(tmp_path, far_m, is_read, sign):

@@ -21,6 +21,9 @@ from coupons.answering.relieve.roundings import carried
 
 UP = np.array([0.0, 0, 1])
 
+# Many small bodies: together they take longer than a quick test may.
+pytestmark = pytest.mark.slow
+
 
 def faces(body, normal, *places):
     """The flat faces that look along a normal or against it, at these places along it."""

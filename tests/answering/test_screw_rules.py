@@ -11,6 +11,7 @@ from support.moved_faces import between
 from coupons.answering.meet.meetings import meet
 from coupons.answering.relieve.screws import screw_cautions, screw_holes
 
+# Many small bodies: together they take longer than a quick test may.
 pytestmark = pytest.mark.slow
 
 
