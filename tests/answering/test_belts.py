@@ -13,6 +13,9 @@ from coupons.answering.meshes.regions import Kind, regions_of
 
 UP = np.array([0.0, 0, 1])
 
+# Many small bodies: together they take longer than a quick test may.
+pytestmark = pytest.mark.slow
+
 
 def turned(profile, sides=48):
     """A body of revolution about z from points (radius, height), counter-clockwise."""

@@ -14,6 +14,9 @@ from coupons.answering.meshes.strips import covered_deg
 
 TURN = (31.0, 17.0, 60.0)
 
+# Many small bodies: together they take longer than a quick test may.
+pytestmark = pytest.mark.slow
+
 
 def uneven(seed, whole_deg=360.0):
     """Angles in degrees around a turn, or a part of it, in steps of 6 to 18."""
