@@ -6,7 +6,7 @@ from manifold3d import Manifold
 from support.drawn_bodies import box, drawn, round_bar
 from support.meeting_cases import cases, legs, pin_in_plate, rail, screws
 
-from coupons.answering.meet.list_rows import oblique, rows
+from coupons.answering.meet.list_rows import _number, oblique, rows
 from coupons.answering.meet.meetings import meet
 from coupons.answering.meet.printed import leaning, printed
 from coupons.answering.meshes.surface import surface_of
@@ -55,6 +55,22 @@ def test_a_pin_lists_its_diameters_and_how_long_it_bears():
     areas = [d * np.sqrt(64 / (2 * np.pi) * np.sin(2 * np.pi / 64)) for d in (6, 5.8)]
     assert [float(mm) for mm in row["by_area_mm"].split("/")] == pytest.approx(areas, abs=6e-4)
     assert (row["bed"], row["slant_deg"], row["pitch_mm"], row["corner_mm"]) == ("", "", "", "")
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (12.34567, "12.346"),
+        (6.0004, "6"),
+        (6.0006, "6.001"),
+        (0.25, "0.25"),
+        (-0.0004, "0"),
+        (-0.1, "-0.1"),
+        (123.4567, "123.457"),
+    ],
+)
+def test_numbers_of_the_list_have_three_decimals_at_most(value, text):
+    assert _number(value) == text
 
 
 def test_a_dovetail_lists_its_lean_and_where_it_is_pulled():
