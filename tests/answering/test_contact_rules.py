@@ -114,35 +114,16 @@ def test_middles_and_widths_of_outlines():
     assert _middle([rhombus]) == pytest.approx([0, 0], abs=1e-12)
 
 
-def cylinder(diameter=10.0, at=(0.0, 0, 0), axis=UP, is_inner=False, half=5.0):
-    return Cylinder(
-        np.asarray(axis, float),
-        np.asarray(at, float),
-        diameter,
-        diameter,
-        diameter,
-        0.0,
-        is_inner,
-        360.0,
-        half,
-        48,
-    )
+def cylinder(diameter=10.0, at=(0.0, 0, 0), axis=UP, is_inner=False):
+    """A cylinder 10 mm long."""
+    sizes = (diameter, diameter, diameter, 0.0, is_inner, 360.0, 5.0, 48)
+    return Cylinder(np.asarray(axis, float), np.asarray(at, float), *sizes)
 
 
-def cone(half_deg=10.0, diameter=10.0, at=(0.0, 0, 0), axis=UP, is_inner=False, half=5.0):
-    return Cone(
-        np.asarray(axis, float),
-        np.asarray(at, float),
-        half_deg,
-        diameter,
-        diameter,
-        diameter,
-        0.0,
-        is_inner,
-        360.0,
-        half,
-        48,
-    )
+def cone(half_deg=10.0, diameter=10.0, at=(0.0, 0, 0)):
+    """A cone 10 mm long that widens upwards."""
+    sizes = (half_deg, diameter, diameter, diameter, 0.0, False, 360.0, 5.0, 48)
+    return Cone(UP, np.asarray(at, float), *sizes)
 
 
 @pytest.mark.parametrize(
