@@ -163,6 +163,13 @@ def test_a_transform_has_twelve_plain_numbers(matrix, fault):
         read(PEG, item(1, matrix))
 
 
+def test_a_transform_is_told_with_forty_characters_of_it():
+    text = "1.5 " * 30
+    with pytest.raises(ValueError, match=r"^transform ") as refused:
+        read(PEG, item(1, text))
+    assert str(refused.value) == "transform " + "1.5 " * 10
+
+
 def test_a_transform_moves_as_far_as_a_thousand_million():
     ((_, corners, _),) = read(PEG, item(1, "1 0 0 0 1 0 0 0 1 0 0 -1000000000"))
     assert corners[..., 2].min() == -1e9

@@ -110,6 +110,16 @@ def test_a_file_that_holds_no_body_is_told_with_what_came(tmp_path, name, data, 
     assert refused(tmp_path / name, "mm").startswith(said)
 
 
+def test_what_a_reader_says_of_damage_is_told_with_eighty_characters_of_it(tmp_path):
+    number = "7" * 200
+    (tmp_path / "a.3mf").write_bytes(threemf("", f'<item objectid="{number}"/>'))
+    fault = f"object {number[:73]}"
+    assert len(fault) == 80
+    assert refused(tmp_path / "a.3mf") == (
+        f"a.3mf: expected a whole 3MF file, got one that is damaged ({fault}). Export it again."
+    )
+
+
 @pytest.mark.parametrize(
     ("long", "is_mm"), [(5.0, True), (4.99, False), (1500.0, True), (1501.0, False)]
 )

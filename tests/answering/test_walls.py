@@ -6,6 +6,7 @@ from scipy.optimize import linprog
 from support.drawn_bodies import box, drawn
 from support.moved_faces import prism
 
+from coupons.answering.meshes import walls
 from coupons.answering.meshes.body import Body
 from coupons.answering.meshes.walls import walls_behind
 
@@ -107,7 +108,7 @@ def least_depth(front, back, sign):
 
 
 @pytest.mark.parametrize("is_air", [False, True], ids=["plastic", "air"])
-def test_depths_of_leaning_triangles_are_those_of_a_linear_program(is_air):
+def test_depths_of_leaning_triangles_are_those_of_a_linear_program(monkeypatch, is_air):
     rng = np.random.default_rng(1)
     corners = rng.uniform(0, 6, (24, 3, 3))
     corners[..., 2] = rng.uniform(-0.3, 0.3, (24, 3))
@@ -129,3 +130,6 @@ def test_depths_of_leaning_triangles_are_those_of_a_linear_program(is_air):
     assert got.keys() == wanted.keys()
     assert len(wanted) > 20
     assert [got[pair] for pair in wanted] == pytest.approx(list(wanted.values()), abs=1e-6)
+    monkeypatch.setattr(walls, "_PORTION", 5)
+    in_portions = walls_behind(body, np.arange(12), sign * 8.0)
+    assert sorted(in_portions.depth_mm) == sorted(found.depth_mm)
