@@ -379,6 +379,17 @@ def test_a_sheet_without_volume_is_no_body():
     assert [one.expected for one in faults(flat)] == ["a body with volume"]
 
 
+@pytest.mark.parametrize(("side_mm", "is_body"), [(0.0101, True), (0.0099, False)])
+def test_a_speck_of_a_millionth_of_a_cubic_millimetre_is_a_body(side_mm, is_body):
+    cube = box(1, 1, 1).to_mesh64()
+    corners = side_mm * np.asarray(cube.vert_properties)[:, :3]
+    body = Body("speck", "speck.stl", corners, np.asarray(cube.tri_verts, dtype=np.int64))
+    told = [(one.expected, one.got, one.todo) for one in faults(body)]
+    assert told == (
+        [] if is_body else [("a body with volume", "none", "Export the solid, not its sketch")]
+    )
+
+
 def test_a_moved_body_is_written_into_a_file_named_as_its_own():
     def body(name, file):
         one = drawn(CUBE, name)
