@@ -478,8 +478,8 @@ def shifted(by_mm):
     [
         (opened, "two would not be a closed surface"),
         (doubled, "two would fall into 2 bodies"),
-        (shifted(0.0003), "two would lose triangles as its file is read"),
-        (shifted(0.0001), ""),
+        (shifted(0.000205), "two would lose triangles as its file is read"),
+        (shifted(0.000195), ""),
     ],
 )
 def test_a_file_that_is_read_back_otherwise_leaves_the_joints_of_its_body(

@@ -133,6 +133,16 @@ def test_rounded_corners_are_quarters_and_the_sides_between_them_wide():
     assert sorted(patches.areas_mm2[found.is_wide]) == pytest.approx([72, 72, 132, 132], rel=1e-3)
 
 
+@pytest.mark.parametrize(("sides", "is_wide"), [(12, False), (13, True)])
+def test_a_face_with_more_than_twelve_smooth_seams_is_no_strip(sides, is_wide):
+    # The top of a flat pyramid goes over into each of its sides by 11 degrees.
+    patches = flat_patches(drawn(Manifold.cylinder(1, 10, 5, sides)))
+    found = find_rounds(patches, seams_of(patches))
+    (top,) = np.flatnonzero(patches.normals[:, 2] > 0.999)
+    assert bool(found.is_wide[top]) is is_wide
+    assert found.is_wide.sum() == is_wide
+
+
 def test_a_strip_that_is_cut_in_two_counts_once():
     cross = box(40, 4, 4, (-20, -2, 8))
     solid = box(20, 20, 20, (-10, -10, 0)) - round_bar(10, 30, (0, 0, -5), 40) - cross
