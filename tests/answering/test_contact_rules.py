@@ -19,7 +19,14 @@ from coupons.answering.meet.contacts import (
     is_same_round,
 )
 from coupons.answering.meet.grouping import _thickness_mm, grouped
-from coupons.answering.meet.pairing import Pair, _cost, _leans_alike, _slanted_pair, paired
+from coupons.answering.meet.pairing import (
+    Pair,
+    _cost,
+    _cover_each_other,
+    _leans_alike,
+    _slanted_pair,
+    paired,
+)
 from coupons.answering.meshes.cones import Cone
 from coupons.answering.meshes.regions import Kind, regions_of
 from coupons.answering.meshes.rounds import Cylinder
@@ -271,6 +278,21 @@ def test_a_slanted_pair_has_its_sizes_halfway_between_the_faces(sign):
     assert pair.external == (1 if sign > 0 else 0)
     assert abs(pair.way[0]) == pytest.approx(1)
     assert pair.pull == pytest.approx([0, 0, 1])
+
+
+@pytest.mark.parametrize("aside", [(1, 0), (-1, 0), (0, 1), (0, -1)])
+@pytest.mark.parametrize(("overlap_mm", "do_cover"), [(1.05, True), (0.95, False)])
+def test_faces_of_a_pair_cover_each_other_by_a_tenth_of_the_lesser(aside, overlap_mm, do_cover):
+    # Squares of 10 and 30 mm, beside each other but for their overlap.
+    slab = touching(box(20, 10, 4), box(20, 10, 4, (0, 0, 4.1)), kind=Kind.PLANE)[0]
+    square = np.array([(-1, -1, 4), (1, -1, 4), (1, 1, 4), (-1, 1, 4)], float)
+    away = (20 - overlap_mm) * np.array([*aside, 0])
+    one, other = (
+        replace(slab, outlines_mm=(square * (half, half, 1) + by,))
+        for half, by in ((5, np.zeros(3)), (15, away))
+    )
+    assert _cover_each_other(one, other) is do_cover
+    assert _cover_each_other(other, one) is do_cover
 
 
 def test_faces_are_paired_by_their_distance_and_how_far_they_lie_aside():
