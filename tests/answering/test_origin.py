@@ -10,7 +10,16 @@ from support.known_profile import known_profile
 
 from coupons.answering.ask import Printer
 from coupons.answering.offset import answer
-from coupons.answering.origin import STALE_AFTER_DAYS
+from coupons.answering.origin import (
+    STALE_AFTER_DAYS,
+    Origin,
+    age_of,
+    carried_sentence,
+    hands_sentence,
+    like_sentence,
+    origin_data,
+    origin_sentence,
+)
 from coupons.answering.question import Question
 from coupons.answering.words.answer_data import as_data
 from coupons.answering.words.answers import headline, sentences
@@ -19,6 +28,7 @@ from coupons.answering.words.joints import as_data as part_data
 from coupons.answering.words.joints import note_lines
 from coupons.answering.words.sizes import limits_data, limits_sentences, size_data, size_sentences
 from coupons.cli import main
+from coupons.learning.profile import Carried, Like
 from coupons.learning.profile_file import read_profile, write_profile
 from coupons.showing.board.collect import Posted
 from coupons.showing.board.machines import make_board
@@ -262,3 +272,94 @@ def test_an_answer_says_for_whose_hands_it_is():
     assert "people" not in " ".join(sentences(answer(alone, drawer)))
     said = " ".join(sentences(answer(several, drawer)))
     assert "3 people tried: the fit is that of people at large" in said
+
+
+def plain(**changes):
+    return Origin("bench-1", "grey", 0.2, changes.pop("printed_on", None), **changes)
+
+
+@pytest.mark.parametrize(
+    ("days_ago", "words", "is_fresh"),
+    [
+        (0, "fresh, 0 days old", True),
+        (1, "fresh, 1 day old", True),
+        (90, "fresh, 90 days old", True),
+        (91, "stale, 91 days old", False),
+        (-1, "future date", False),
+        (None, "undated", False),
+    ],
+)
+def test_an_age_is_told_in_words(days_ago, words, is_fresh):
+    printed_on = None if days_ago is None else TODAY - timedelta(days=days_ago)
+    age = age_of(plain(printed_on=printed_on), TODAY)
+    assert (age.words, age.is_fresh) == (words, is_fresh)
+    data = origin_data(plain(printed_on=printed_on), TODAY)
+    assert (data["age_days"], data["state"]) == (days_ago, words.split(",")[0])
+    assert (data["hands"], data["hand"], data["old_model"]) == (1, None, False)
+
+
+def test_a_keeper_may_say_when_a_profile_is_stale():
+    printed_on = TODAY - timedelta(days=30)
+    assert age_of(plain(printed_on=printed_on), TODAY, 30).is_fresh
+    assert not age_of(plain(printed_on=printed_on), TODAY, 29).is_fresh
+
+
+@pytest.mark.parametrize("hands", [1, 2, 5])
+def test_from_two_people_on_the_fit_is_that_of_people_at_large(hands):
+    said = hands_sentence(plain(hands=hands))
+    assert said.startswith(f"{hands} people tried" if hands > 1 else "")
+    assert bool(said) is (hands > 1)
+
+
+NAMES = ("attic-1", "attic-2", "attic-3", "attic-4", "attic-5")
+
+
+@pytest.mark.parametrize(
+    ("count", "what"),
+    [
+        (1, "a machine like it (attic-1)"),
+        (2, "2 machines like it (attic-1, attic-2)"),
+        (4, "4 machines like it (attic-1, attic-2, attic-3, attic-4)"),
+        (5, "5 machines like it (attic-1, attic-2, attic-3, attic-4 …)"),
+    ],
+)
+def test_up_to_four_machines_are_named_that_an_answer_leans_on(count, what):
+    like = Like(machines=NAMES[:count], unlike=2 / 3)  # as likely as it may be, and still like
+    agrees = f"It leans on {what}, as far as its own entries agree."
+    assert like_sentence(plain(like=like)) == agrees
+    assert origin_sentence(plain(like=like), TODAY).endswith(f"may be stale. {agrees}")
+    other = like.model_copy(update={"unlike": 0.67})
+    assert like_sentence(plain(like=other)) == (
+        f"It was to lean on {what}, but its own entries do not look like theirs (chance 67%): "
+        "little was taken from them."
+    )
+
+
+@pytest.mark.parametrize(
+    ("count", "what"),
+    [
+        (1, "one machine changed (attic-1)"),
+        (4, "4 machines changed (attic-1, attic-2, attic-3, attic-4)"),
+        (5, "5 machines changed (attic-1, attic-2, attic-3, attic-4 …)"),
+    ],
+)
+def test_up_to_four_machines_are_named_whose_change_carries_over(count, what):
+    carried = Carried(
+        material="grey",
+        nozzle_mm=0.4,
+        layer_height_mm=0.2,
+        pairs=NAMES[:count],
+        over=(),
+        moved={},
+        anew=(),
+        unlike=0.5,  # as likely as it may be
+    )
+    assert carried_sentence(plain(carried=carried)) == (
+        f"From grey, 0.4 mm nozzle, 0.2 mm layers, as {what}. Carries over: nothing; learned anew: "
+        "nothing."
+    )
+    else_ = carried.model_copy(update={"unlike": 0.51})
+    assert carried_sentence(plain(carried=else_)) == (
+        f"It was to take over from grey, 0.4 mm nozzle, 0.2 mm layers, but did not change as "
+        f"{what[:-1]}; chance 51%): little was carried over."
+    )
