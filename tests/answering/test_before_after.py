@@ -1,4 +1,5 @@
 import json
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -8,7 +9,7 @@ from coupons.answering.compare.before_after import Outcome, before_after, condit
 from coupons.answering.words.before_after import before_after_lines
 from coupons.cli import main
 from coupons.learning.profile import LogSpread
-from coupons.learning.profile_file import write_profile
+from coupons.learning.profile_file import read_profile, write_profile
 from coupons.measuring.run.conditions import Slicing
 
 CLEAN = {"growth_ext": 0.0, "growth_int": 0.0, "skew": 0.0}
@@ -120,3 +121,80 @@ def test_a_page_replaces_a_comparison_and_nothing_else(tmp_path):
     assert result.exit_code == 1
     assert "mine.html: expected a comparison to replace" in result.stderr
     assert (tmp_path / "mine.html").read_text() == "typed"
+
+
+def test_what_changed_comes_first_the_largest_in_its_standard_deviations():
+    # Terms are known to 0.1 of the prior's sd: 0.008 mm for growths, 0.0005 for scales, 0.003 mm
+    # for lost motion, times √2 for both. The changes are 8.8, 5.7, 4.4 and 0.9 sds; others are 0.
+    means = ({"growth_int": 0.06, "scale_x": -0.003, "growth_ext": 0.10, "lost_motion": 0.0},)
+    means += ({"growth_int": 0.16, "scale_x": 0.001, "growth_ext": 0.05, "lost_motion": 0.004},)
+    found = before_after(*(known_profile(each) for each in means))
+    names = [one.name for one in found.causes]
+    assert names[:4] == ["growth_int", "scale_x", "growth_ext", "lost_motion"]
+    assert [one.name for one in found.changed] == names[:3]
+    sds = [round(one.sds, 2) for one in found.causes[:4]]
+    assert sds == [8.84, 5.66, -4.42, 0.94]
+
+
+def test_of_changes_as_large_the_better_one_comes_first():
+    means = ({"growth_int": 0.10, "growth_ext": 0.0}, {"growth_int": 0.0, "growth_ext": 0.10})
+    first, second = before_after(*(known_profile(each) for each in means)).changed
+    assert (first.name, first.outcome) == ("growth_int", Outcome.CURED)
+    assert (second.name, second.outcome) == ("growth_ext", Outcome.WORSE)
+
+
+def test_what_only_the_second_measured_is_named_too():
+    shares = {"scale_z": 1.0, "growth_ext": 0.72, "growth_int": 0.70}
+    found = before_after(known_profile(sd_share=shares), known_profile())
+    # Of 0.72 of the prior's sd 0.52 of its variance is left, of 0.70 0.49.
+    assert (found.only_before, found.only_after) == ((), ("growth_ext", "scale_z"))
+
+
+def with_scatters(**spreads):
+    profile = known_profile()
+    told = {name: LogSpread(median_mm=mm, log_sd=sd) for name, (mm, sd) in spreads.items()}
+    return profile.model_copy(update={"scatters": profile.scatters | told})
+
+
+def test_a_scatter_is_compared_by_its_logarithm():
+    # To a third, both known to 0.15 and 0.2 of the logarithm: ln(1/3) in units of 0.25.
+    pair = (with_scatters(tau=(0.06, 0.15)), with_scatters(tau=(0.02, 0.20)))
+    (one,) = [each for each in before_after(*pair).causes if each.name == "tau"]
+    assert (one.before, one.after, one.unit) == (0.06, 0.02, "mm")
+    assert (one.before_sd, one.after_sd) == (pytest.approx(0.009), pytest.approx(0.004))
+    assert one.sds == pytest.approx(-4.394, abs=1e-3)
+    # 2.8 times 0.25 is 0.7; e to that is 2.0138.
+    assert one.detectable == pytest.approx(0.06 * 1.01375, abs=1e-5)
+
+
+def test_scales_between_prints_are_ratios():
+    units = {one.name: one.unit for one in before_after(*(known_profile(),) * 2).causes}
+    assert (units["rho_scale"], units["rho_scale_z"], units["skew"]) == ("ratio",) * 3
+    assert (units["rho"], units["tau_z"], units["bed_height"]) == ("mm",) * 3
+    assert units["growth_ext"] == "mm a face"
+
+
+def test_scatters_that_are_given_exactly_are_unchanged():
+    pair = (with_scatters(tau=(0.06, 0.0)), with_scatters(tau=(0.02, 0.0)))
+    (one,) = [each for each in before_after(*pair).causes if each.name == "tau"]
+    assert (one.sds, one.outcome) == (0.0, Outcome.UNCHANGED)
+
+
+def test_what_an_older_model_does_not_have_is_not_compared():
+    old = read_profile(Path(__file__).parents[1] / "kept_profiles" / "version-1.json")
+    found = before_after(old, old)
+    names = {one.name for one in found.causes} | {*found.only_before, *found.only_after}
+    assert "growth_ext" in names
+    assert not names & {"lost_motion", "curl_ext", "bed_height", "seam_loss"}
+    later = before_after(old, known_profile())
+    assert {"lost_motion", "bed_height"} <= set(later.only_after)
+
+
+def test_another_material_is_a_condition_too():
+    white = known_profile(material="white", slicing=Slicing(wall_order="outer first"))
+    grey = known_profile(slicing=Slicing(wall_order="inner first"))
+    told = [(one.name, one.before, one.after) for one in conditions_between(grey, white)]
+    assert told == [
+        ("material", "grey", "white"),
+        ("wall order", "inner first", "outer first"),
+    ]
