@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.known_profile import EVERYTHING, known_profile
+from support.known_profile import known_profile
 
 from coupons.answering.next.coupon import Gain, ask_about, gains, most_for_its_time
 from coupons.answering.next.from_nothing import profile_from_nothing
@@ -244,7 +244,3 @@ def test_another_print_narrows_by_the_mean_of_what_is_foreseen():
     )
     assert Prints((1, 2), fits, "first").narrower == pytest.approx(0.125)
     assert Prints((1, 2), fits[2:], "").narrower is None
-
-
-def test_measured_ranges_of_everything_are_what_the_tests_say():
-    assert len(EVERYTHING) == len(Form) * len(Direction)
