@@ -197,3 +197,29 @@ def test_a_proof_is_read_on_every_feature(tmp_path):
     assert CouponReading(feature="A1", jaws=Jaws.OUTSIDE) in coupon.readings
     graded = {trial.feature for trial in coupon.trials}
     assert graded <= {reading.feature for reading in coupon.readings}
+
+
+def test_a_hand_that_is_seldom_off_finds_both_trials_as_wanted(tmp_path):
+    # The window is 0.1 mm to either side, and a judgement of 0.04 mm misses one trial in 80: of
+    # both trials at the answer 39 pairs of 40 are as wanted.
+    proof = proof_for(tmp_path, "lid,slot,tongue,8,x,slide,,")
+    small = dict.fromkeys(("tau", "tau_z", "rho", "rho_roof"), 1e-4)
+    coupon = record(proof.plan)
+    for scatters in ({"omega": 0.04}, {"omega": 1e-4, "tau": 0.028}, {"omega": 1e-4, "rho": 0.02}):
+        profile = outright(**(small | scatters))
+        assert proof_of(profile, proof, coupon).usual_hits == (2, 2)
+    # A print that shifts the gap by 0.2 mm lets both slide or none, in two of three cases none.
+    loose = outright(**(small | {"omega": 1e-4, "rho": 0.1}))
+    assert proof_of(loose, proof, coupon).usual_hits == (0, 2)
+
+
+def test_what_cannot_be_printed_is_left_out_with_what_to_do_or_what_is_wrong(tmp_path):
+    lid = "lid,slot,tongue,8,x,slide,,"
+    rows = (lid, "huge,slot,tongue,400,x,slide,,", "bar,hole,pin,60,x,slide,,")
+    why = dict(proof_for(tmp_path, *rows).left_out)
+    assert why["huge"] == "its size or gap is beyond what a coupon can hold"
+    assert "expected at most 12 mm, the longest roof that prints without support" in why["bar"]
+    wide = (lid, "shelf,slot,tongue,80,x,slide,,")
+    assert proof_for(tmp_path, *wide).left_out == ()
+    todo = "Use fewer gaps or sizes in that row, or a larger bed"
+    assert proof_for(tmp_path, *wide, bed_mm=(100.0, 100.0)).left_out == (("shelf", todo),)
