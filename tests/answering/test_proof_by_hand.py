@@ -107,6 +107,7 @@ def test_across_layers_the_body_that_stays_is_drawn_in_layers(tmp_path):
         assert (row.form, row.size_mm) == (form, pytest.approx(8.2))
 
 
+@pytest.mark.slow
 def test_what_has_no_row_is_left_out_with_its_reason(tmp_path):
     rows = (
         "lid,slot,tongue,8,x,slide,,",
@@ -173,6 +174,7 @@ def test_what_is_kept_of_a_proof_says_which_trials_are_the_answers(tmp_path):
     assert json.loads(again.model_dump_json()) == json.loads(kept.model_dump_json())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("noise", "low", "high"),
     [
@@ -213,6 +215,7 @@ def test_a_hand_that_is_seldom_off_finds_both_trials_as_wanted(tmp_path):
     assert proof_of(loose, proof, coupon).usual_hits == (0, 2)
 
 
+@pytest.mark.slow
 def test_what_cannot_be_printed_is_left_out_with_what_to_do_or_what_is_wrong(tmp_path):
     lid = "lid,slot,tongue,8,x,slide,,"
     rows = (lid, "huge,slot,tongue,400,x,slide,,", "bar,hole,pin,60,x,slide,,")
