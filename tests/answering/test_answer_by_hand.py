@@ -307,3 +307,32 @@ def test_a_question_is_named_by_what_is_asked():
     (maker,) = asked(external_profile=other).makers
     assert (maker[0], maker[1].machine) == (Form.TONGUE, "bench-2")
     assert (asked().choices, asked().loose_costs, asked().two_prints) == (1, 1.0, False)
+
+
+def test_gaps_are_looked_for_from_minus_1_2_to_2_5_mm():
+    # Windows whose middles lie at −1.1 and at 2.4 mm of drawn gap are found, farther ones are not.
+    tight = known_outright({"from_force": -1.5, "from_push": -1.1})
+    assert answer(tight, asked(Grade.FORCE)).best_gap_mm == pytest.approx(-1.1, abs=6e-4)
+    wide = known_outright({"from_slide": 2.1, "from_loose": 2.3})
+    assert answer(wide, asked()).best_gap_mm == pytest.approx(2.4, abs=6e-4)
+    beyond = known_outright({"from_slide": 2.5, "from_loose": 3.5})
+    with pytest.raises(AnswerError, match="No gap up to 2.48 mm is slide or looser"):
+        answer(beyond, asked(at_least=0.9))
+    farther = known_outright({"from_force": -2.5, "from_push": -2.1})
+    assert answer(farther, asked(Grade.FORCE)).best_gap_mm > -1.25
+
+
+@pytest.mark.parametrize("printed_mm", [-2.0, 3.0])
+def test_a_printed_gap_is_looked_for_about_itself(printed_mm):
+    found = answer(PROFILE, asked(printed_gap_mm=printed_mm))
+    assert found.best_gap_mm == pytest.approx(0.20 + printed_mm, abs=6e-4)
+
+
+def test_the_middle_is_taken_where_many_gaps_are_as_good_as_certain():
+    # Of a printer without any scatter every gap from 0.30 to 0.50 mm slides.
+    exact = LogSpread(median_mm=1e-6, log_sd=0.0)
+    fresh = known_profile(MEANS, 1e-6, measured=TRIED)
+    sure = fresh.model_copy(update={"scatters": dict.fromkeys(fresh.scatters, exact)})
+    found = answer(sure, asked())
+    assert found.best_gap_mm == pytest.approx(0.40, abs=0.011)
+    assert found.chance == pytest.approx(1.0)
