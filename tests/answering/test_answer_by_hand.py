@@ -316,7 +316,7 @@ def test_gaps_are_looked_for_from_minus_1_2_to_2_5_mm():
     wide = known_outright({"from_slide": 2.1, "from_loose": 2.3})
     assert answer(wide, asked()).best_gap_mm == pytest.approx(2.4, abs=6e-4)
     beyond = known_outright({"from_slide": 2.5, "from_loose": 3.5})
-    with pytest.raises(AnswerError, match="No gap up to 2.48 mm is slide or looser"):
+    with pytest.raises(AnswerError, match=r"No gap up to 2\.48 mm is slide or looser"):
         answer(beyond, asked(at_least=0.9))
     farther = known_outright({"from_force": -2.5, "from_push": -2.1})
     assert answer(farther, asked(Grade.FORCE)).best_gap_mm > -1.25
