@@ -1,11 +1,14 @@
 """What rows cost and reach, and what a goal makes of what is known, by hand."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from support.known_profile import known_profile
+from support.small_coupon import small_coupon
 
+from coupons.answering.next import coupon as coupon_module
 from coupons.answering.next.coupon import Gain, ask_about, gains, most_for_its_time
 from coupons.answering.next.from_nothing import profile_from_nothing
 from coupons.answering.next.goal import Goal, Want
@@ -15,8 +18,9 @@ from coupons.answering.next.row_information import N_SHARED, draw_printers
 from coupons.answering.offset import answer
 from coupons.answering.print_gains import Narrowed, Prints
 from coupons.answering.question import Question
-from coupons.learning.effects import TERMS
+from coupons.learning.effects import EXTRUSION, TERMS
 from coupons.learning.profile import MeasuredRange
+from coupons.learning.profile_file import read_profile
 from coupons.making.estimate import flow_mm3_s
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import Assumed, load_spec
@@ -214,6 +218,57 @@ def test_the_coupon_is_chosen_that_narrows_most_a_minute_and_the_first_of_equals
     minutes = {"long": 60.0, "short": 20.0}
     assert most_for_its_time(found, minutes).coupon == "short"
     assert most_for_its_time(found, {"long": 60.0, "short": 30.0}).coupon == "long"
+
+
+def told_by_each(monkeypatch, shares):
+    """Let each coupon leave a share of the terms' covariance; return what was believed before."""
+    before = []
+
+    def covariance_after(coupon, belief):
+        before.append(belief)
+        return belief.covariance * shares[coupon.spec.name]
+
+    monkeypatch.setattr(coupon_module, "covariance_after", covariance_after)
+    return before
+
+
+def named(name, **changes):
+    one = small_coupon(**changes)
+    return one.model_copy(update={"spec": one.spec.model_copy(update={"name": name})})
+
+
+def test_where_none_narrows_those_that_try_come_first_then_what_the_model_learns(monkeypatch):
+    shares = {"some": 0.5, "much": 0.25, "tries": 1.0, "blurs": 2.0}
+    told_by_each(monkeypatch, shares)
+    coupons = {name: named(name, trials=()) for name in ("some", "much")}
+    coupons |= {name: named(name) for name in ("tries", "blurs")}
+    want = asked(sd_share=0.5)
+    found = gains(known_profile(sd_share=0.5), [want], coupons)
+    assert [gain.coupon for gain in found] == ["tries", "blurs", "much", "some"]
+    assert [gain.narrower for gain in found] == pytest.approx([0.0] * 4, abs=0.02)
+    assert [gain.tries for gain in found] == [(True,), (True,), (False,), (False,)]
+    # One that narrows comes before them all.
+    shares["tries"] = 0.9
+    assert gains(known_profile(sd_share=0.5), [want], coupons)[0].coupon == "tries"
+
+
+def test_what_is_believed_of_scatters_are_their_root_mean_squares(monkeypatch):
+    before = told_by_each(monkeypatch, {"one": 1.0})
+    profile = known_profile({"skew": 0.001}, scatters={"tau": 0.03})
+    gains(profile, [asked()], {"one": named("one")})
+    kept = read_profile(Path(__file__).parents[1] / "kept_profiles" / "version-1.json")
+    gains(kept, [asked()], {"one": named("one")})
+    now, old = before
+    # A log-normal of 0.2 has exp(0.2²) of its median as root mean square.
+    assert now.scatters.tau == pytest.approx(0.03 * np.exp(0.04))
+    assert now.mean == pytest.approx(profile.mean_vector)
+    assert now.covariance == pytest.approx(profile.covariance_matrix)
+    lacks = set(EXTRUSION.scatters) - set(kept.scatters)
+    assert lacks
+    for name in lacks:  # as before any print
+        prior = EXTRUSION.scatters[name]
+        expected = prior.median * np.exp(prior.log_sd**2)
+        assert getattr(old.scatters, name) == pytest.approx(expected)
 
 
 def proposal(within_mm=None, before_mm=(0.2,)):
