@@ -340,3 +340,37 @@ def test_what_has_no_fit_or_was_not_measured_is_left_unanswered():
     found = still_good(vague, [again], questions)
     assert found.unanswered == ("gap", "shelf")
     assert [one.name for one in found.joints] == ["drawer"]
+
+
+def as_now(*rechecks, **means):
+    """Return the profile as it is now, where these terms moved and each is known to 0.01."""
+    mean = FULL.mean_vector.copy()
+    for name, value in means.items():
+        mean[TERMS.index(name)] = value
+    covariance = 1e-4 * np.eye(len(TERMS))
+    return still._as_now(FULL, rechecks, SimpleNamespace(mean=mean, covariance=covariance))
+
+
+def test_the_machine_as_it_is_now_has_what_all_prints_taught():
+    now = as_now(recheck(None, "a"), recheck(None, "b", runs=2), growth_ext=0.07)
+    assert now.means["growth_ext"] == 0.07
+    assert now.means["skew"] == FULL.means["skew"]
+    assert now.covariance_matrix == pytest.approx(1e-4 * np.eye(len(TERMS)))
+    assert now.counts.informing == (1 + 1 + 2,) * len(EXTRUSION.prints)
+    assert (now.counts.trials, now.machine) == (FULL.counts.trials, FULL.machine)
+
+
+@pytest.mark.parametrize(("slide_mm", "is_kept"), [(0.05, True), (0.0, True), (-0.01, False)])
+def test_thresholds_that_no_longer_rise_are_those_of_the_full_profile(slide_mm, is_kept):
+    now = as_now(recheck(None, "a"), from_slide=slide_mm, from_loose=0.35, growth_ext=0.07)
+    edges = {name: now.means[name] for name in ("from_push", "from_slide", "from_loose")}
+    moved = {"from_push": 0.0, "from_slide": slide_mm, "from_loose": 0.35}
+    assert edges == (moved if is_kept else {name: FULL.means[name] for name in edges})
+    assert now.means["growth_ext"] == 0.07
+
+
+def test_rechecks_without_dates_stay_in_the_order_given():
+    one, other = recheck(date(2026, 3, 5), "a"), recheck(None, "b")
+    assert still._in_order([one, other]) == [one, other]
+    early = recheck(date(2026, 2, 5), "b")
+    assert still._in_order([one, early]) == [early, one]
