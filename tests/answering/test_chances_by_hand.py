@@ -585,3 +585,15 @@ def test_what_one_body_has_counts_by_its_scatters_too():
     counted = pieces_of(0.0, 0.15, common_mm2=0.0, common_counts=(1.0,))
     plain = chance_together([pieces_of(0.0, 0.15)], unshifted(np.eye(1))).chance
     assert chance_together([counted], shared).chance == pytest.approx(plain)
+
+
+def test_a_scale_widens_a_leaning_pair_by_its_normal():
+    # A slot of 12 mm across whose faces lean by 60 degrees is 6 mm along their normals, and as
+    # much a scale acts on; of its deviation a quarter is across, three quarters along the pull.
+    leaning = Joint(SLOT, TONGUE, 12.0, X, slant=Slant(60.0, Z))
+    found = Clearance(known_profile(), leaning, MovingBody.EXTERNAL, np.zeros(1))
+    row = dict(zip(TERMS, found.printed_rows[0], strict=True))
+    assert row["scale_int"] == pytest.approx(6.0)
+    assert row["growth_int"] == pytest.approx(-2 * 0.25)
+    assert row["growth_int_z"] == pytest.approx(-2 * 0.75)
+    assert found.own.counts == pytest.approx((0.5, 1.5, 0.0))

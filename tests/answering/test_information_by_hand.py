@@ -345,3 +345,18 @@ def test_a_run_that_stands_for_a_coupon_has_every_entry_filled_in():
     drawn = {each.id: each.size_mm for each in coupon.features}
     assert all(entry.size_mm == drawn[entry.feature] for entry in run.sizes)
     assert replace(run, fits=()).fits == ()
+
+
+@pytest.mark.parametrize(("name", "gap_mm"), [("from_slide", 0.30), ("from_loose", 0.50)])
+def test_a_trial_tells_of_a_threshold_what_its_clearance_does_not_hide(name, gap_mm):
+    # Of a threshold and the clearance a trial tells W in all: Wₖₖ of the one, the sum of W of the
+    # other, and less of both together. What is not known of the clearance takes its share away.
+    felt_mm = gap_mm - 2 * (MEAN["growth_ext"] + MEAN["growth_int"]) + gap_mm * MEAN["scale_x"]
+    own_mm2 = 2 * 0.03**2 + 4 * 0.02**2
+    thresholds = prior_mean()[TERMS.index("from_force") :][: len(THRESHOLDS)]
+    spread = np.array([own_mm2**0.5])
+    told = trial_information((felt_mm - thresholds)[None], spread, 0.04, EXTRUSION.lapse)[0]
+    k = TERMS.index(name) - TERMS.index("from_force")
+    both = told[k].sum() ** 2 / (told.sum() + 1 / own_mm2)
+    found = [sd**-2 - 0.002**-2 for sd in sds_after(one_trial(gap_mm), name, 0.002)]
+    assert found == pytest.approx([told[k, k] - both] * 2, rel=0.02)
