@@ -77,6 +77,7 @@ def test_a_term_that_changed_is_told_in_its_own_unit():
     assert [round(c.change, 6) for c in changes] == [0.09, 0.11, -0.10]
     assert [c.is_changed for c in changes] == [False, True, True]
     assert changes[0].detectable == pytest.approx(0.14)
+    assert not TermChange("growth_ext", 0.0, 0.98, 0.5).is_changed, "1.96 of it is not more"
 
 
 def test_a_term_that_keeps_more_than_half_of_its_variance_is_not_compared():
