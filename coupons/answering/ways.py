@@ -51,10 +51,7 @@ def written_across(sides: Sequence[tuple[Direction, ...]]) -> str:
     >>> written_across([(Direction.Z, Direction.XY_PLUS), (Direction.X, Direction.Y)])
     'z,x+y/xy'
     """
-    said = [
-        ("," if any(len(d) > 1 for d in side) and len(side) > 1 else "").join(side)
-        for side in sides
-    ]
+    said = [("," if any(len(d) > 1 for d in side) else "").join(side) for side in sides]
     return "/".join(dict.fromkeys(said))
 
 

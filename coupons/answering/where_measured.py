@@ -25,10 +25,6 @@ def advice(form: Form, *directions: Direction) -> str:
     )
 
 
-def _either(names: tuple[str, ...]) -> str:
-    return " or ".join(f"“{name}”" for name in names)
-
-
 @cache
 def coupons_with(form: Form, direction: Direction) -> tuple[str, ...]:
     """Return the shipped coupons on which such features are tried with a mate.

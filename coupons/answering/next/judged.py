@@ -51,7 +51,7 @@ class Judge:
         self.goal, self.prices = goal, prices
 
     def priced(self, rows: Sequence[Row]) -> tuple[PricedRow, ...]:
-        """Return rows with their prices; those that tell nothing are left out."""
+        """Return rows with their prices; those that break a rule are left out."""
         return tuple(found for row in rows if (found := self.prices(row)) is not None)
 
     def reaches(self, prints: Sequence[Sequence[PricedRow]]) -> frozenset[Reach]:

@@ -69,7 +69,7 @@ class PriceList:
         self._found: dict[Row, PricedRow | None] = {}
 
     def __call__(self, row: Row) -> PricedRow | None:
-        """Return a row with its price; None if it breaks a rule or tells nothing."""
+        """Return a row with its price; None if it breaks a rule."""
         if row not in self._found:
             self._found[row] = self._price(row)
         return self._found[row]
@@ -79,8 +79,6 @@ class PriceList:
         if not isinstance(built, BuiltRow):
             return None
         coupon = _alone(row, built, self.assumed)
-        if not coupon.readings and not coupon.trials:
-            return None
         volume = sum(body_volume_mm3(body.parts) for body in built.bodies)
         return PricedRow(
             row,
