@@ -222,15 +222,13 @@ def test_what_was_not_measured_is_outside():
 def test_a_fit_that_nobody_tried_is_of_common_practice():
     none = PROFILE.counts.model_copy(update={"trials": 0})
     assert answer(PROFILE.model_copy(update={"counts": none}), asked()).feel is Feel.UNTRIED
-    # Trials that narrowed one end of the window alone leave it unclear.
-    for name, fits in (
-        ("from_loose", (Grade.SLIDE, Grade.LOOSE)),
-        ("from_force", (Grade.FORCE, Grade.PUSH)),
-    ):
+    # An end threshold that is as vague as before leaves the window beside it unclear: that of its
+    # own fit and of the next ones, which begin or end there.
+    force, push, slide, loose = GRADES[1:]
+    for name, fits in (("from_loose", {push, slide, loose}), ("from_force", {force, push})):
         vague = known_profile(sd_share={name: 1.0}, measured=TRIED)
         unclear = {fit for fit in GRADES[1:] if answer(vague, asked(fit)).feel is Feel.UNCLEAR}
-        assert set(fits) <= unclear
-        assert len(unclear) < 4
+        assert unclear == fits
 
 
 def test_without_data_an_answer_is_refused_with_what_to_print():
