@@ -2,6 +2,7 @@
 
 import pytest
 from support.gauge_plate import part_text
+from support.toml_text import told
 
 from coupons.errors import CouponError
 from coupons.making.plan import plan_coupon
@@ -35,14 +36,6 @@ SCREW = {
     "direction": "z",
     "wall_mm": 4,
 }
-
-
-def told(value):
-    if isinstance(value, str):
-        return f'"{value}"'
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {each}" for key, each in value.items()) + " }"
-    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 def spec_text(row, assumed="", head='title = "t"'):

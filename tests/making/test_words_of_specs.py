@@ -4,6 +4,7 @@ import hashlib
 
 import pytest
 from support.gauge_plate import HEAD, part_text
+from support.toml_text import told
 
 from coupons.errors import CouponError, Problem, SpecError
 from coupons.making.bodies.proportions import Measures
@@ -23,14 +24,6 @@ from coupons.making.spec.row_kinds import GapRange
 from coupons.making.spec.wording import problems_of
 
 HOLE = {"kind": "fit", "form": "hole", "direction": "z", "size_mm": 5, "gaps_mm": [0.0, 0.2]}
-
-
-def told(value):
-    if isinstance(value, str):
-        return f'"{value}"'
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {each}" for key, each in value.items()) + " }"
-    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 def spec_text(*rows, head='title = "t"\n'):
