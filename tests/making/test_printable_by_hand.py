@@ -1,9 +1,10 @@
 """What is said of a row that cannot be printed: each number in it, and which rows are judged."""
 
 import pytest
+from support.toml_text import row_of
 
 from coupons.making.printable import row_problems, rule_items
-from coupons.making.spec.coupon_spec import Assumed, parse_spec
+from coupons.making.spec.coupon_spec import Assumed
 
 FIT = {"kind": "fit", "form": "hole", "direction": "z", "size_mm": 5, "gaps_mm": [0.0, 0.2]}
 SPANS = {"kind": "spans", "direction": "x", "tongues_mm": [20, 20], "slots_mm": [40]}
@@ -27,15 +28,6 @@ BOUGHT = {
 }
 SIZES = {"kind": "sizes", "form": "hole", "direction": "z", "sizes_mm": [4, 5]}
 SWELL = {"kind": "swell", "direction": "x", "tongues_mm": [16]}
-
-
-def row_of(given):
-    def told(value):
-        return f'"{value}"' if isinstance(value, str) else str(value).lower()
-
-    lines = "\n".join(f"{key} = {told(value)}" for key, value in given.items())
-    (row,) = parse_spec(f'title = "t"\n[[row]]\n{lines}\n'.encode(), "t", "t.toml").rows
-    return row
 
 
 def found(given, letter="A", **machine):

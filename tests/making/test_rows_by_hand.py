@@ -4,12 +4,13 @@ import math
 
 import pytest
 from support.one_series import series
+from support.toml_text import row_of
 
 from coupons.making.bodies.hardware_mates import bought_piece, outside_mm
 from coupons.making.bodies.lettering import glyph, letter_starts, line_strokes, width_mm
 from coupons.making.bodies.shapes import boxed
 from coupons.making.built_rows import BuiltRow, build_row, readings_for
-from coupons.making.spec.coupon_spec import Assumed, parse_spec
+from coupons.making.spec.coupon_spec import Assumed
 from coupons.making.spec.settle import rounded, settled
 from coupons.terms import Direction, Form
 
@@ -37,15 +38,6 @@ SIZES = {"kind": "sizes", "form": "hole", "direction": "z", "sizes_mm": [4, 5]}
 
 def near(*values):
     return pytest.approx(values, abs=1e-5)
-
-
-def row_of(given):
-    def told(value):
-        return f'"{value}"' if isinstance(value, str) else str(value).lower()
-
-    lines = "\n".join(f"{key} = {told(value)}" for key, value in given.items())
-    (row,) = parse_spec(f'title = "t"\n[[row]]\n{lines}\n'.encode(), "t", "t.toml").rows
-    return row
 
 
 def built(given, letter="A", **machine):

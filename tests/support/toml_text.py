@@ -1,4 +1,6 @@
-"""Values as TOML writes them."""
+"""Values as TOML writes them, and a row of a spec from them."""
+
+from coupons.making.spec.coupon_spec import parse_spec
 
 
 def told(value):
@@ -8,3 +10,10 @@ def told(value):
     if isinstance(value, dict):
         return "{ " + ", ".join(f"{key} = {each}" for key, each in value.items()) + " }"
     return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+def row_of(given):
+    """Return the one row of a spec that holds these keys."""
+    lines = "\n".join(f"{key} = {told(value)}" for key, value in given.items())
+    (row,) = parse_spec(f'title = "t"\n[[row]]\n{lines}\n'.encode(), "t", "t.toml").rows
+    return row
