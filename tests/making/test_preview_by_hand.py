@@ -122,6 +122,32 @@ def test_the_shift_of_a_plate_is_from_the_leftmost_to_the_rightmost_of_all_and_a
     assert shifts == [[0, 0, 0], [70, 0, 0], [140, 0, 0]]
 
 
+@pytest.mark.parametrize(
+    ("made_by", "loose", "top", "side"),
+    [
+        (-1, (), FIXED, FIXED),
+        (-1, ("A",), LOOSE, LOOSE),
+        (0, (), (47, 128, 133), (47, 128, 133)),
+        (0, ("A",), (181, 92, 46), (181, 92, 46)),
+        (-2, (), (36, 50, 62), FIXED),
+        (-2, ("A",), (36, 50, 62), LOOSE),
+    ],
+)
+def test_faces_have_the_colour_of_their_kind_before_light_falls_on_them(made_by, loose, top, side):
+    scene = preview._scene((block(made_by=made_by),), frozenset(loose))
+    for normal, colour in zip(scene.normals, scene.colours, strict=True):
+        assert colour.tolist() == list(top if normal[2] else side)
+
+
+def test_paper_is_dark_in_shadow_and_as_it_is_in_the_light():
+    shades = preview._shades(np.zeros((0, 3)), np.array([[0, 0, 1]], np.float32))
+    # From 0.82 of (250, 247, 239) up in four even steps.
+    steps = [np.floor(PAPER * (0.82 + 0.18 * k / 4)) for k in range(5)]
+    assert np.abs(shades - np.array(steps)).max() <= 1
+    assert shades[-1].tolist() == [250, 247, 239]
+    assert shades[0].tolist() == [205, 202, 195]
+
+
 def test_normals_are_of_one_length_however_small_their_triangle():
     small = flat(block(), 10)
     small = replace(small, vertices_mm=small.vertices_mm / np.float32(100))
