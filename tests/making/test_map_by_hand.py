@@ -187,6 +187,13 @@ def test_a_window_through_a_wall_has_its_words_and_jaws_behind_it():
     assert upright(marks) == [pytest.approx((12 - 3 - 1, 21.7))]
 
 
+def test_words_on_a_lying_tongue_stand_in_its_middle():
+    outline = rectangle((5.0, 4.0), (13.0, 14.0))
+    bar = Part(Loft("z", ((0.0, outline), (4.0, outline))), feature="A1")
+    at, _, text = words(group(sized("tongue", 4.0, (9.0, 9.0, 2.0)), bar, gap=0.1))
+    assert (at, text) == ((9, 9), "+0.1")
+
+
 def test_a_lying_slot_is_dashed_and_as_wide_as_its_cutter():
     outline = rectangle((-0.05, 3.0), (20.05, 7.0))
     window = Part(Prism("x", outline, 8.5, 15.5), cut=True, feature="A1")

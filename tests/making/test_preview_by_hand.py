@@ -225,6 +225,8 @@ def test_ink_is_dark():
         np.zeros((1, 2)),
     )
     assert picture[0, 0].tolist() == [28, 38, 47]
+    # Nine tenths of the way from black are 25.2, 34.2 and 42.3.
+    assert inked([(0, -1)], [UP], [(0, 0)], value=0)[0, 0].tolist() == [25, 34, 42]
 
 
 def naive_depth(corners, owner):
