@@ -130,6 +130,22 @@ def test_no_pair_costs_less_than_the_one_that_is_drawn(fit, costs):
     assert every[drawn[0], drawn[1]] == pytest.approx(every.min(), abs=0.0005)
 
 
+@pytest.mark.parametrize("count", [3, 5])
+def test_no_piece_would_be_better_elsewhere_while_the_others_stay(count):
+    asked = replace(PAIR, choices=count)
+    found = answer_with_choices(VAGUE, asked)
+    gaps = np.round(found.gap_mm + 0.02 * np.arange(-30, 31), 6)
+    here = piece_chances(one_of(VAGUE, asked, gaps), shared_of(VAGUE))
+    misses = here.too_tight + here.too_loose
+    drawn = [int(np.argmin(abs(gaps - piece.gap_mm))) for piece in found.choices.pieces]
+    missed = here.weights @ misses[:, drawn].prod(axis=1)
+    for n in range(count):
+        others = drawn[:n] + drawn[n + 1 :]
+        elsewhere = (here.weights * misses[:, others].prod(axis=1)) @ misses
+        elsewhere[others] = np.inf
+        assert missed <= elsewhere.min() + 1e-12
+
+
 def test_pieces_that_a_hand_can_hardly_tell_are_further_apart():
     rough = known_profile(sd_share=FROM_ONE_PRINT, scatters={"omega": 0.17, "tau": 0.01})
     found = answer_with_choices(rough, replace(PAIR, fit=Grade.PUSH, choices=3)).choices

@@ -198,7 +198,7 @@ def _wider(profile: Profile, pair: Question, alone: Answer, more_mm: float) -> P
 def _corner_mm(asked: Several, drawn: Sequence[PairDrawn]) -> float | None:
     """Return the radius of outer corners that keeps them as far off as the faces are."""
     corners = asked.corners
-    if corners.internal_mm is None or corners.excess_mm <= 0:
+    if corners.internal_mm is None:
         return None
     least_mm = corners.internal_mm - max(0.0, min(pair.gap_mm for pair in drawn)) / 2
     return least_mm if corners.external_mm < least_mm else None
