@@ -130,7 +130,7 @@ def test_no_pair_costs_less_than_the_one_that_is_drawn(fit, costs):
     assert every[drawn[0], drawn[1]] == pytest.approx(every.min(), abs=0.0005)
 
 
-@pytest.mark.parametrize("count", [3, 5])
+@pytest.mark.parametrize("count", [3, 6])
 def test_no_piece_would_be_better_elsewhere_while_the_others_stay(count):
     asked = replace(PAIR, choices=count)
     found = answer_with_choices(VAGUE, asked)
