@@ -291,6 +291,13 @@ def test_a_hole_is_through_only_if_nothing_closes_it(turn_deg):
         assert blind.cylinder.corner_mm == pytest.approx(5, abs=1e-4)
 
 
+def test_a_small_hole_with_a_bottom_is_blind():
+    base = box(20, 16, 8, (-7, -9, 0)) - round_bar(0.8, 20, (0, 0, 3), sides=24)
+    (blind,) = lone_holes(surfaces(base), ())
+    assert not blind.is_through
+    assert blind.depth_mm == pytest.approx(5, abs=1e-4)
+
+
 @pytest.mark.parametrize(("wall_deg", "many"), [(360, 1), (350, 0)])
 def test_a_hole_is_whole(wall_deg, many):
     base = box(20, 16, 8, (-7, -9, 0)) - round_bar(5, 40, (0, 0, -10), 72)

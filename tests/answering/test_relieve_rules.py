@@ -273,6 +273,14 @@ def test_a_wall_keeps_the_least_thickness_of_its_own_body(least_mm, is_refused):
         assert found.refused == {"joint": reason}
 
 
+def test_a_wall_that_is_used_up_is_told_without_a_least_thickness_too():
+    body = bar(0.5)
+    pair = wanted(side(body, faces(body, (1, 0, 0), -0.25, 0.25)), -0.05)
+    found = relieve([regions_of(body)], [pair], {})
+    reason = "bar ab would go through its wall, which is 0.50 mm thick"
+    assert found.refused == {"joint": reason}
+
+
 def holed(*diameters):
     plate = box(20 * len(diameters), 20, 5)
     for n, diameter in enumerate(diameters):
