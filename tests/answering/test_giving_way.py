@@ -1,50 +1,17 @@
-"""How corners in the middle of faces give way to moved edges, and how triangles are cut anew."""
+"""Corners in the middle of faces that moved edges run over, and how triangles are cut anew."""
 
 import numpy as np
 import pytest
-from support.drawn_bodies import as_trimesh, box
-from support.moved_faces import body_of, facing
 
 from coupons.answering.meshes.body import Body
 from coupons.answering.relieve import recut as module
 from coupons.answering.relieve.face_offset import (
     MovedFaces,
     _heights,
-    _moved_corners,
-    _pull,
     _Work,
     offset_faces,
 )
 from coupons.answering.relieve.recut import Moving, _Cutter, recut
-
-
-def pulled(body, *asked):
-    work = _Work(body, [MovedFaces("face", triangles, mm) for triangles, mm in asked])
-    moved, faults = _moved_corners(work)
-    assert not faults
-    return _pull(work, moved)
-
-
-def test_corners_near_a_moved_edge_follow_it_the_less_the_further_away():
-    """A cube of 10 mm, divided every half mm, whose one side goes in by 0.5 mm."""
-    mesh = as_trimesh(box(10, 10, 10).refine(20))
-    body = body_of(mesh)
-    found = pulled(body, (facing(mesh, (1, 0, 0)), -0.5))
-    at = np.round(body.vertices_mm, 9)
-    y, z = np.abs(at[:, 1] - 5), np.abs(at[:, 2] - 5)
-    ahead = at[:, 0] == 10
-    # The rim of that side leads: it goes by −0.5 along x. All others follow within three times
-    # that, those of the side itself as well, by their distance from the rim.
-    is_rim = ahead & ((y == 5) | (z == 5))
-    away = np.where(ahead, 5 - np.maximum(y, z), 10 - at[:, 0])
-    # In the middle of a neighbouring side, away from its rims, the nearest of the rim is square.
-    wanted = -0.5 * np.clip(1 - away / 1.5, 0, None)
-    wanted[is_rim] = 0
-    assert found[:, 0] == pytest.approx(wanted, abs=1e-6)
-    assert np.abs(found[:, 1:]).max() < 1e-9
-    assert np.unique(np.round(found[:, 0], 6)).tolist() == pytest.approx(
-        [-1 / 3, -1 / 6, 0], abs=1e-5
-    )
 
 
 def cube_with_a_corner_in_its_top(middle):
@@ -53,19 +20,6 @@ def cube_with_a_corner_in_its_top(middle):
     top = [(4, 5, 8), (5, 6, 8), (6, 7, 8), (7, 4, 8)]
     faces = np.array([(0, 2, 1), (0, 3, 2), *sides, *top])
     return Body("cube", "cube.stl", np.array([*corners, middle], float), faces)
-
-
-def test_edges_that_move_differently_pull_by_the_square_of_their_nearness():
-    body = cube_with_a_corner_in_its_top((0.5, 1, 2))
-    right, left = (np.flatnonzero(body.normals[:, 0] * sign > 0.5) for sign in (1, -1))
-    found = pulled(body, (right, -0.8), (left, -0.4))
-    # Squares of distances to the corners above and below: at x = 0 0.25 + 1 and as much + 4, at
-    # x = 2 2.25 + 1 and as much + 4, two each. Those go by +0.4, these by −0.8.
-    near, far = 1 / 1.25 + 1 / 5.25, 1 / 3.25 + 1 / 7.25
-    mean = (0.4 * near - 0.8 * far) / (near + far)
-    share = 1 - np.sqrt(1.25) / (3 * 0.8)
-    assert found[8] == pytest.approx([share * mean, 0, 0], abs=1e-6)
-    assert np.abs(found[:8]).max() == 0
 
 
 @pytest.mark.parametrize(("offset_mm", "x", "y"), [(-0.3, 1.9, 0.2), (-0.25, 1.92, 0.1)])

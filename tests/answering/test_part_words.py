@@ -360,18 +360,18 @@ def test_sizes_stand_one_printed_body_a_row():
 PLATE_WARNING = "pocket/plate: NEVER TRIED BY HAND as a whole, only pair by pair."
 
 
-def test_both_pairs_of_a_plate_are_numbered():
+def test_both_pairs_of_a_plate_are_named_by_their_axes():
     lid = joined(written_several(), name="lid", joint=LID.pairs[0].joint, several=LID)
     part = written_part(lid)
     assert plain(list(table_lines(part)))[1:] == [
-        "lid              slide           plate 1 39.66  −0.17 into material   70 %",
-        " " * 33 + "plate 2 24.60  −0.20 into material",
+        "lid              slide           plate x 39.66  −0.17 into material   70 %",
+        " " * 33 + "plate y 24.60  −0.20 into material",
     ]
     assert rows_of(sizes_csv(part)) == [
         ["lid", "pocket 1", "40", "40", "0", "2", "lid_pocket_1"],
-        ["lid", "plate 1", "39.66", "40", "-0.17", "2", "lid_plate_1"],
+        ["lid", "plate x", "39.66", "40", "-0.17", "2", "lid_plate_x"],
         ["lid", "pocket 2", "25", "25", "0", "2", "lid_pocket_2"],
-        ["lid", "plate 2", "24.6", "25", "-0.2", "2", "lid_plate_2"],
+        ["lid", "plate y", "24.6", "25", "-0.2", "2", "lid_plate_y"],
     ]
     (row,) = rows_of(answers_csv(part))
     assert row == [
@@ -414,7 +414,7 @@ def test_a_pair_of_a_plate_may_stay_as_it_is():
     lid = joined(written_several(drawn=drawn), joint=LID.pairs[0].joint, several=LID)
     part = written_part(lid)
     assert len(list(table_lines(part))) == 2, "only what moves"
-    second = ["drawer", "plate 2", "25", "25", "0", "2", "drawer_plate_2"]
+    second = ["drawer", "plate y", "25", "25", "0", "2", "drawer_plate_y"]
     assert rows_of(sizes_csv(part))[3] == second
     (row,) = rows_of(answers_csv(part))
     assert row[8:12] == ["40x25", "39.66x25", "", "-0.17"]
@@ -464,7 +464,7 @@ def test_the_question_and_the_answer_stand_in_the_data():
     assert lid_data["question"]["joint"] == "pocket/plate"
     assert lid_data["question"]["sizes_mm"] == [40.0, 25.0]
     assert lid_data["question"]["across"] == "xy"
-    assert [move["body"] for move in lid_data["moves"]] == ["plate 1", "plate 2"]
+    assert [move["body"] for move in lid_data["moves"]] == ["plate x", "plate y"]
     assert cover["question"]["hardware"] == "screw M3 medium"
     assert (cover["question"]["fit"], cover["question"]["bed"]) == (None, None)
     assert (cover["wish"], cover["chance"], cover["too_tight"]) == ("3.4 H13", 0.93, None)
