@@ -368,9 +368,9 @@ def test_both_pairs_of_a_plate_are_named_by_their_axes():
         " " * 33 + "plate y 24.60  −0.20 into material",
     ]
     assert rows_of(sizes_csv(part)) == [
-        ["lid", "pocket 1", "40", "40", "0", "2", "lid_pocket_1"],
+        ["lid", "pocket x", "40", "40", "0", "2", "lid_pocket_x"],
         ["lid", "plate x", "39.66", "40", "-0.17", "2", "lid_plate_x"],
-        ["lid", "pocket 2", "25", "25", "0", "2", "lid_pocket_2"],
+        ["lid", "pocket y", "25", "25", "0", "2", "lid_pocket_y"],
         ["lid", "plate y", "24.6", "25", "-0.2", "2", "lid_plate_y"],
     ]
     (row,) = rows_of(answers_csv(part))
