@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from coupons.cli import main, output
 from coupons.learning import fit
-from coupons.making.output import folder as making
+from coupons.making.output import run_files as making
 from coupons.making.plan import MOST_FEATURES
 
 DEMO = Path(__file__).parents[1] / "results" / "filter-drawer"

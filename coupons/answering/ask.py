@@ -8,19 +8,19 @@ from coupons.answering.chances.prints import made_by
 from coupons.answering.choices import answer_with_choices
 from coupons.answering.joint_text import bed_of, hardware_joint, joint_of, parse_joint, side_limits
 from coupons.answering.joints.joint_list import read_joints
-from coupons.answering.joints.part import PartAnswer, answer_part
+from coupons.answering.joints.whole_part import PartAnswer, answer_part
 from coupons.answering.number_arguments import takes
 from coupons.answering.offset import Answer
 from coupons.answering.question import Question
-from coupons.answering.several.answer import SeveralAnswer, answer_several
+from coupons.answering.several.drawn_pairs import SeveralAnswer, answer_several
 from coupons.answering.several.kinds import Kind
-from coupons.answering.several.reading import kind_of, several_of
+from coupons.answering.several.typed_kinds import kind_of, several_of
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.standards.hardware import hardware as read_hardware
 from coupons.answering.standards.iso286 import fit_limits
 from coupons.answering.told import sentences_of
-from coupons.answering.wording import known
+from coupons.answering.typed_words import known
 from coupons.answering.words.choices import sentences
 from coupons.answering.words.joints import part_sentences
 from coupons.answering.words.several import several_sentences

@@ -3,7 +3,7 @@
 from coupons.answering.chances.pairs import odd_pair
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.standards.iso286 import Limits, limits
-from coupons.answering.wording import joint_with, known, read_across
+from coupons.answering.typed_words import joint_with, known, read_across
 from coupons.errors import AnswerError
 from coupons.terms import FLAT, INTERNAL, Bed, Form, Joint, MovingBody
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from coupons.answering.chances.bed import bed_cases
 from coupons.answering.chances.clearance import Clearance
-from coupons.answering.chances.contact import Contact, contact_in
+from coupons.answering.chances.contact_length import Contact, contact_in
 from coupons.answering.chances.drawing import (
     Drawn,
     FaceMove,

@@ -14,15 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from coupons.answering.chances.contact import unsaid_variance
+from coupons.answering.chances.contact_length import unsaid_variance
 from coupons.answering.chances.extrapolation import feel_variance, size_variance
 from coupons.answering.chances.next_print import variances
 from coupons.answering.chances.own_spread import OwnSpread, own_scatters, with_own
 from coupons.answering.joints.listed import ListedJoint
-from coupons.answering.joints.part import JointAnswer, answer_part
+from coupons.answering.joints.whole_part import JointAnswer, answer_part
 from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.offset import Answer
-from coupons.answering.several.answer import SeveralAnswer
+from coupons.answering.several.drawn_pairs import SeveralAnswer
 from coupons.errors import CouponError, PlanError, Problem
 from coupons.learning.design import Design, design_of
 from coupons.learning.effects import EFFECTS, THRESHOLDS

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from coupons.answering.chances.bed import odd_bed
-from coupons.answering.chances.contact import odd_contact
+from coupons.answering.chances.contact_length import odd_contact
 from coupons.answering.chances.costs import odd_costs
 from coupons.answering.chances.pairs import odd_pair
 from coupons.answering.chances.pieces import odd_choices
@@ -46,7 +46,7 @@ class Question:
         cases; see `coupons.answering.chances.bed`.
     contact_mm : float, optional
         How long the bodies bear on each other: the longer of depth of engagement and width. Unsaid,
-        as long as usual on the coupon, give or take; see `coupons.answering.chances.contact`.
+        as long as usual on the coupon, give or take: `coupons.answering.chances.contact_length`.
     internal_profile, external_profile : Profile, optional
         Of the printer of one body, where it is not the one that is asked.
     two_prints : bool

@@ -5,7 +5,7 @@ import re
 from coupons.answering.joint_text import parse_joint
 from coupons.answering.lengths import length_mm
 from coupons.answering.question import Question
-from coupons.answering.wording import known
+from coupons.answering.typed_words import known
 from coupons.errors import AnswerError, Problem
 from coupons.terms import FITS
 

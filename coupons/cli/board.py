@@ -46,9 +46,9 @@ def command(
     exit code is 1; the others are still shown.
     """
     from coupons.answering.joints.rank import rank
-    from coupons.cli.listed import read_listed
+    from coupons.cli.list_argument import read_listed
     from coupons.showing.board.collect import read_posted
-    from coupons.showing.board.machines import make_board
+    from coupons.showing.board.machine_rows import make_board
     from coupons.showing.board.site import HOME_FILE, write_site
     from coupons.showing.board.table import board_table, job_table
 

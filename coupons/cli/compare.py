@@ -26,8 +26,8 @@ def command(
     """
     from coupons.answering.compare.before_after import before_after
     from coupons.answering.compare.drift import FEWEST
-    from coupons.answering.compare.profiles import compare, drifts
-    from coupons.answering.compare.terms import compare_terms
+    from coupons.answering.compare.effect_changes import compare_terms
+    from coupons.answering.compare.side_by_side import compare, drifts
     from coupons.answering.words.before_after import before_after_lines, cause_data
     from coupons.answering.words.comparison import (
         as_data,
@@ -39,7 +39,7 @@ def command(
         term_lines,
         term_note,
     )
-    from coupons.cli.listed import asked_of
+    from coupons.cli.list_argument import asked_of
     from coupons.learning.profile_file import read_profile
     from coupons.showing.pages.compare_page import write_compare_page
 

@@ -60,10 +60,10 @@ def command(
 
     Exit code 1 if a joint has no answer.
     """
-    from coupons.answering.joints.part import answer_part
+    from coupons.answering.joints.whole_part import answer_part
     from coupons.answering.words.answers import marks
     from coupons.answering.words.joints import as_data, note_lines, table_lines
-    from coupons.cli.listed import read_listed
+    from coupons.cli.list_argument import read_listed
     from coupons.learning.profile_file import read_profile
 
     if profile.suffix.lower() == ".csv" or joints.suffix.lower() == ".json":

@@ -66,10 +66,10 @@ def command(
 
     Exit code 1 if no joint is found.
     """
-    from coupons.answering.meet.contacts import REACH_MM
     from coupons.answering.meet.list_rows import rows
     from coupons.answering.meet.meetings import meet
-    from coupons.answering.meet.printed import read_ups
+    from coupons.answering.meet.opposite_faces import REACH_MM
+    from coupons.answering.meet.print_axes import read_ups
     from coupons.answering.meshes.mesh import read_bodies
     from coupons.errors import BodyError, Problem
     from coupons.showing.bodies.meet_page import write_met

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from coupons.cli.lengths import length
+from coupons.cli.length_options import length
 from coupons.cli.make import BedSize
 
 if TYPE_CHECKING:
@@ -189,8 +189,8 @@ def _questions(
     from coupons.answering.joint_text import parse_joint
     from coupons.answering.next.coupon import ask_about, ask_about_listed, usual_of
     from coupons.answering.question import Question
-    from coupons.answering.wording import known
-    from coupons.cli.listed import read_listed
+    from coupons.answering.typed_words import known
+    from coupons.cli.list_argument import read_listed
     from coupons.terms import FITS
 
     alone = {"--joint": joint, "--size": size_mm, "--across": across, "--fit": fit}

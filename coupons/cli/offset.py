@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from coupons.cli.lengths import length, sizes
+from coupons.cli.length_options import length, sizes
 
 if TYPE_CHECKING:
     from coupons.answering.ask import Printer
@@ -169,7 +169,7 @@ def _answer(printer: "Printer", asked: dict[str, Any]) -> Spoken:
     gaps = _given(asked, *_GAPS)
     if len(gaps) > 1:
         raise click.UsageError(f"Not together: {', '.join(gaps)}. Ask for one of them.")
-    from coupons.answering.several.reading import kind_of
+    from coupons.answering.several.typed_kinds import kind_of
 
     if kind_of(asked["joint"]) is not None:
         return _several(printer, asked)

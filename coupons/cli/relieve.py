@@ -43,7 +43,7 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
     from coupons.answering.relieve.relieved_files import relieve_into_files
     from coupons.answering.relieve.screws import screw_cautions
     from coupons.answering.words.answers import marks
-    from coupons.cli.listed import read_list
+    from coupons.cli.list_argument import read_list
     from coupons.learning.profile_file import read_profile
     from coupons.showing.bodies.relieve_words import (
         flat_lines,

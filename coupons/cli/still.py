@@ -42,7 +42,7 @@ def command(
         still_lines,
         still_sentences,
     )
-    from coupons.cli.listed import asked_of
+    from coupons.cli.list_argument import asked_of
     from coupons.learning.profile_file import read_profile
 
     questions = asked_of(joints)

@@ -48,7 +48,7 @@ def command(folder: Path, choice: str, by: str) -> None:
 def _ask(bench: "Bench") -> None:
     """Ask until nothing is left or the person stops."""
     from coupons.answering.words.bench import brings_words, known_lines, prompt_for
-    from coupons.showing.words.steps import title_of
+    from coupons.showing.words.next_task import title_of
 
     entries = None
     while (number := bench.next_task()) is not None:

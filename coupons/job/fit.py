@@ -65,7 +65,7 @@ def fit(
     from coupons.learning.profile_of_fit import profile_of
     from coupons.learning.without import leave_out
     from coupons.measuring.run.folder import each_print_once
-    from coupons.measuring.run.parts import with_parts
+    from coupons.measuring.run.tried_joints import with_parts
 
     given = each_print_once([_run(run) for run in runs])
     if parts is not None:
@@ -170,8 +170,8 @@ def fit_to_files(
     from coupons.measuring.checks.parts_checks import findings_by_run
     from coupons.measuring.checks.run_checks import check_run
     from coupons.measuring.run.folder import load_runs
-    from coupons.measuring.run.parts import with_parts
     from coupons.measuring.run.public import without_people
+    from coupons.measuring.run.tried_joints import with_parts
     from coupons.showing.pages.fit_files import fit_files
     from coupons.showing.pages.report import write_report
     from coupons.showing.pages.wall_card import write_wall_card

@@ -238,7 +238,7 @@ def _written(
     from coupons.learning.profile_file import write_profile
     from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
     from coupons.making.estimate import estimate
-    from coupons.making.output.folder import checked_solids, write_coupon_files
+    from coupons.making.output.run_files import checked_solids, write_coupon_files
     from coupons.making.plan import record
     from coupons.making.record import name_run
     from coupons.measuring.run.folder import start_run
@@ -333,7 +333,7 @@ def _made_part(spec: "PartSpec", folder: Path, asked: _Asked) -> Made:
     """Write the run folder of a part that exists already."""
     from coupons.atomic import together
     from coupons.making.estimate import Estimate
-    from coupons.making.part import part_record
+    from coupons.making.own_part import part_record
     from coupons.making.record import name_run, write_coupon
     from coupons.measuring.run.folder import RECORD_FILE, start_run
     from coupons.showing.pages.run_pages import refuse_foreign_pages, write_run_pages

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from coupons.errors import FitError
 from coupons.learning.bending import gives_of
-from coupons.learning.contact import contact_of_pair_mm, contacts_mm
 from coupons.learning.effects import (
     EFFECTS,
     LOSSES,
@@ -18,11 +17,12 @@ from coupons.learning.effects import (
     loss_row,
     side,
 )
+from coupons.learning.pair_contact import contact_of_pair_mm, contacts_mm
 from coupons.making.record import CouponFeature
 from coupons.measuring.jaws import bore_from_reading
 from coupons.measuring.run.entries import FitEntry, SizeEntry
 from coupons.measuring.run.folder import Run, prints_of
-from coupons.measuring.run.parts import PartEntry
+from coupons.measuring.run.tried_joints import PartEntry
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form, Jaws, Seam
 
 Array = NDArray[np.floating]

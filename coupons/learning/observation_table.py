@@ -40,7 +40,6 @@ from numpy.typing import NDArray
 
 from coupons.errors import FitError
 from coupons.learning.bending import gives_of
-from coupons.learning.contact import contact_of_pair_mm, contacts_mm
 from coupons.learning.design import (
     Design,
     SizeTable,
@@ -53,6 +52,7 @@ from coupons.learning.design import (
     zeroed_by,
 )
 from coupons.learning.effects import ZEROED, loss_row
+from coupons.learning.pair_contact import contact_of_pair_mm, contacts_mm
 from coupons.making.record import Coupon, CouponFeature
 from coupons.measuring.run.folder import Run
 from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Feature, Form

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from coupons.errors import Problem, ProfileError
-from coupons.learning.contact import contacts_tried_mm
 from coupons.learning.effects import (
     SCATTERS,
     TERMS,
     THRESHOLDS,
     print_rows,
 )
+from coupons.learning.pair_contact import contacts_tried_mm
 from coupons.learning.profile import Array, Counts, Hand, LogSpread, MeasuredRange, Profile
 from coupons.measuring.run.conditions import Slicing
 from coupons.measuring.run.differing import differences

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from coupons.errors import Problem
-from coupons.making.bodies.contact import contact_of
+from coupons.making.bodies.built_bodies import Along, Body, Turn, turn_for
+from coupons.making.bodies.contact_area import contact_of
 from coupons.making.bodies.hardware_mates import bought_piece, outside_mm
-from coupons.making.bodies.parts import Along, Body, Turn, turn_for
 from coupons.making.bodies.posts import lying, standing, width_in_row_mm
 from coupons.making.bodies.proportions import ROOM_MM, SHOULDER_MM, room_on
 from coupons.making.bodies.ruler import rule

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pydantic import ValidationError
 
 from coupons.errors import PlanError, Problem
+from coupons.making.bodies.built_bodies import Bar, Body, Sized, own_direction, turned
 from coupons.making.bodies.lettering import Point
-from coupons.making.bodies.parts import Bar, Body, Sized, own_direction, turned
 from coupons.making.bodies.proportions import BED_MARGIN_MM, BODY_SPACE_MM, room_on
 from coupons.making.bodies.shapes import Vector
 from coupons.making.bodies.stiffness import Section
@@ -25,7 +25,7 @@ from coupons.making.record import (
 )
 from coupons.making.spec.coupon_spec import Assumed, Spec
 from coupons.making.spec.settle import rounded
-from coupons.making.spec.wording import problems_of
+from coupons.making.spec.spec_problems import problems_of
 
 MOST_FEATURES = 2_500
 """More than these nobody prints and tries; they would take gigabytes to build."""

@@ -19,7 +19,7 @@ from support.written_answers import (
     written,
 )
 
-from coupons.answering.chances.contact import Contact
+from coupons.answering.chances.contact_length import Contact
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.chances.one_print import OnePrint
 from coupons.answering.offset import Feel

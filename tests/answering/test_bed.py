@@ -11,7 +11,7 @@ from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons.answering.ask import Printer
 from coupons.answering.chances.together import chance_together, shared_of
-from coupons.answering.joints.part import fit_demand
+from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.single import SizeQuestion, draw_size

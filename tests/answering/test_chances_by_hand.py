@@ -10,7 +10,7 @@ from support.known_profile import EVERYTHING, known_profile, unshifted
 
 from coupons.answering.chances.bed import bed_cases, crosses_layers, unsaid_sentence
 from coupons.answering.chances.clearance import Clearance, drawn_sizes
-from coupons.answering.chances.contact import (
+from coupons.answering.chances.contact_length import (
     Contact,
     contact_in,
     contact_sentence,

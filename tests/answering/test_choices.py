@@ -10,7 +10,7 @@ from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.together import OneOf, chance_together, piece_chances, shared_of
 from coupons.answering.choices import answer_with_choices, least_step_mm, one_of
 from coupons.answering.joints.joint_list import read_joints
-from coupons.answering.joints.part import answer_part
+from coupons.answering.joints.whole_part import answer_part
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.words.choices import sentences

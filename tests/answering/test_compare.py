@@ -12,8 +12,8 @@ from support.prints_of_first import found_on, prints_of_prior, prior_printer
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.small_coupon import small_coupon
 
-from coupons.answering.compare.profiles import Verdict, compare, drifts
-from coupons.answering.compare.terms import compare_terms
+from coupons.answering.compare.effect_changes import compare_terms
+from coupons.answering.compare.side_by_side import Verdict, compare, drifts
 from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.offset import answer
 from coupons.answering.question import Question

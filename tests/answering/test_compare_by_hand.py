@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 from support.known_profile import known_profile
 
-from coupons.answering.compare.profiles import (
+from coupons.answering.compare.effect_changes import TermChange, compare_terms
+from coupons.answering.compare.side_by_side import (
     AnswerChange,
     Verdict,
     compare,
     drifts,
     gap_sd_mm,
 )
-from coupons.answering.compare.terms import TermChange, compare_terms
 from coupons.answering.question import Question
 from coupons.learning.effects import EFFECTS, TERMS
 from coupons.terms import Direction, Form, Grade, Joint

@@ -13,8 +13,8 @@ from coupons.answering.compare.before_after import (
     Outcome,
 )
 from coupons.answering.compare.drift import Chart, Signal
-from coupons.answering.compare.profiles import RULE, AnswerChange, Drift
-from coupons.answering.compare.terms import TermChange
+from coupons.answering.compare.effect_changes import TermChange
+from coupons.answering.compare.side_by_side import RULE, AnswerChange, Drift
 from coupons.answering.words.before_after import (
     before_after_lines,
     cause_data,

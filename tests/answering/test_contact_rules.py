@@ -8,7 +8,8 @@ import pytest
 from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 
-from coupons.answering.meet.contacts import (
+from coupons.answering.meet.grouping import _thickness_mm, grouped
+from coupons.answering.meet.opposite_faces import (
     _covered,
     _fit_together,
     _lesser,
@@ -18,7 +19,6 @@ from coupons.answering.meet.contacts import (
     contacts,
     is_same_round,
 )
-from coupons.answering.meet.grouping import _thickness_mm, grouped
 from coupons.answering.meet.pairing import (
     Pair,
     _cost,

@@ -5,7 +5,7 @@ import pytest
 from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn, round_bar
 
-from coupons.answering.meet.contacts import contacts
+from coupons.answering.meet.opposite_faces import contacts
 from coupons.answering.meshes.regions import Kind
 from coupons.answering.meshes.surface import surface_of
 

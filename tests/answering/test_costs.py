@@ -9,7 +9,7 @@ from support.known_profile import FROM_ONE_PRINT, known_profile
 from coupons import AnswerError, load_profile
 from coupons.answering.choices import answer_with_choices
 from coupons.answering.joints.joint_list import read_joints
-from coupons.answering.joints.part import answer_part
+from coupons.answering.joints.whole_part import answer_part
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.words.joints import warnings

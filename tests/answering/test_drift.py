@@ -3,7 +3,7 @@ import pytest
 from support.prints_of_first import prints_of_prior, prints_of_virtual
 
 from coupons.answering.compare.drift import chart
-from coupons.answering.compare.profiles import drifts
+from coupons.answering.compare.side_by_side import drifts
 from coupons.answering.question import Question
 from coupons.errors import AnswerError
 from coupons.terms import Direction, Form, Grade, Joint

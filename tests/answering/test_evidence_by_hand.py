@@ -11,8 +11,8 @@ from scipy.optimize import brentq
 from support.known_profile import known_profile
 
 from coupons.answering.compare import still
-from coupons.answering.compare.evidence import CAUSES, Series, Told, told_by, weigh
-from coupons.answering.compare.profiles import Verdict
+from coupons.answering.compare.likelihood_ratio import CAUSES, Series, Told, told_by, weigh
+from coupons.answering.compare.side_by_side import Verdict
 from coupons.answering.compare.still import JointStill, Still, StillGood, still_good
 from coupons.answering.question import Question
 from coupons.errors import AnswerError

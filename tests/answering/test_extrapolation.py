@@ -7,7 +7,7 @@ import pytest
 from support.known_profile import EVERYTHING, known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.joints.part import demand_of
+from coupons.answering.joints.whole_part import demand_of
 from coupons.answering.words.answers import sentences
 from coupons.learning.profile import MeasuredRange
 from coupons.terms import Direction, Form

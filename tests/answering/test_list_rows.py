@@ -8,7 +8,7 @@ from support.meeting_cases import cases, legs, pin_in_plate, rail, screws
 
 from coupons.answering.meet.list_rows import _number, oblique, rows
 from coupons.answering.meet.meetings import meet
-from coupons.answering.meet.printed import leaning, printed
+from coupons.answering.meet.print_axes import leaning, printed
 from coupons.answering.meshes.surface import surface_of
 from coupons.errors import BodyError
 

@@ -10,7 +10,7 @@ from support.known_profile import known_profile
 from support.meeting_cases import pocket, rail, screws
 
 from coupons.answering.joints.joint_list import read_joints
-from coupons.answering.joints.part import JointAnswer
+from coupons.answering.joints.whole_part import JointAnswer
 from coupons.answering.meet.list_rows import list_csv
 from coupons.answering.meet.meetings import meet
 from coupons.answering.relieve.asked_faces import (

@@ -9,7 +9,6 @@ from scipy.optimize import brentq
 from support.drawn_bodies import box, drawn, round_bar, write
 from support.meeting_cases import comb, dovetail, rail, screws, taper, turned, z_gap
 
-from coupons.answering.meet.contacts import contacts
 from coupons.answering.meet.grouping import grouped, is_twin
 from coupons.answering.meet.list_rows import (
     across,
@@ -24,6 +23,7 @@ from coupons.answering.meet.list_rows import (
 from coupons.answering.meet.lone import lone_holes
 from coupons.answering.meet.meetings import LETTERS, meet
 from coupons.answering.meet.met_files import LIST, RECORD, meet_again, read_record, record_of
+from coupons.answering.meet.opposite_faces import contacts
 from coupons.answering.meet.pairing import Pair, paired
 from coupons.answering.meshes.regions import Kind
 from coupons.answering.meshes.surface import surface_of

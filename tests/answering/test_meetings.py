@@ -21,7 +21,7 @@ from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.meet import meetings
 from coupons.answering.meet.list_rows import gaps_mm, list_csv, rows, sizes_mm
 from coupons.answering.meet.meetings import meet
-from coupons.answering.meet.printed import read_ups
+from coupons.answering.meet.print_axes import read_ups
 from coupons.errors import BodyError
 from coupons.showing.bodies.meet_words import meeting_notes, side_gaps
 

@@ -6,7 +6,7 @@ from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import as_trimesh, box, drawn
 from support.moved_faces import between, body_of, facing, prism
 
-from coupons.answering.meet.printed import printed
+from coupons.answering.meet.print_axes import printed
 from coupons.answering.meshes.body import Body
 from coupons.answering.meshes.regions import Kind, regions_of, round_of
 from coupons.answering.meshes.surface import surface_of

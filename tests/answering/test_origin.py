@@ -31,7 +31,7 @@ from coupons.cli import main
 from coupons.learning.profile import Carried, Like
 from coupons.learning.profile_file import read_profile, write_profile
 from coupons.showing.board.collect import Posted
-from coupons.showing.board.machines import make_board
+from coupons.showing.board.machine_rows import make_board
 from coupons.showing.board.table import board_table
 from coupons.terms import Direction, Form, Grade, Joint
 

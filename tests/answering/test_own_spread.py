@@ -11,7 +11,7 @@ from coupons.answering.chances import together
 from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.own_spread import OwnSpread
 from coupons.answering.chances.together import Together, chance_together, shared_of
-from coupons.answering.joints.part import fit_demand
+from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.words.joints import together_sentence

@@ -6,9 +6,9 @@ from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 from support.meeting_cases import dovetail, legs, turned
 
-from coupons.answering.meet.contacts import contacts
 from coupons.answering.meet.grouping import grouped
 from coupons.answering.meet.lone import lone_holes
+from coupons.answering.meet.opposite_faces import contacts
 from coupons.answering.meet.pairing import paired
 from coupons.answering.meshes.surface import surface_of
 

@@ -19,11 +19,14 @@ from support.written_answers import (
 from coupons.answering.chances.prints import made_by
 from coupons.answering.chances.together import Together, shared_of
 from coupons.answering.choices import answer_with_choices
-from coupons.answering.joints import part as part_of_joints
 from coupons.answering.joints import rank as rank_of_machines
+from coupons.answering.joints import whole_part as part_of_joints
 from coupons.answering.joints.listed import ListedJoint, label_of
 from coupons.answering.joints.loosen import Loosening
-from coupons.answering.joints.part import (
+from coupons.answering.joints.print_plan import plan_prints
+from coupons.answering.joints.rank import rank
+from coupons.answering.joints.usual import usual_joints
+from coupons.answering.joints.whole_part import (
     answer_listed,
     answer_part,
     demand_of,
@@ -32,9 +35,6 @@ from coupons.answering.joints.part import (
     question_of,
     questions_of,
 )
-from coupons.answering.joints.print_plan import plan_prints
-from coupons.answering.joints.rank import rank
-from coupons.answering.joints.usual import usual_joints
 from coupons.answering.question import Question
 from coupons.answering.several.kinds import Kind, Several
 from coupons.answering.single import SizeQuestion, draw_hole, draw_size

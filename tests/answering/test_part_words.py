@@ -25,7 +25,7 @@ from support.written_answers import (
     written_several,
 )
 
-from coupons.answering.chances.contact import Contact
+from coupons.answering.chances.contact_length import Contact
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.chances.together import Together
 from coupons.answering.joints.listed import JointList

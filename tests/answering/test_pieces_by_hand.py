@@ -10,7 +10,7 @@ from support.known_profile import FROM_ONE_PRINT, known_profile
 from coupons.answering import choices as module
 from coupons.answering.chances.together import piece_chances, shared_of
 from coupons.answering.choices import answer_with_choices, least_step_mm, one_of, stated_chance
-from coupons.answering.joints.part import fit_demand
+from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.standards.hardware import hardware

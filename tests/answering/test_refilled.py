@@ -9,7 +9,7 @@ from support.slivers import divided_near_ends
 from coupons.answering.meshes.mesh import merged, read_bodies
 from coupons.answering.meshes.regions import Kind, regions_of
 from coupons.answering.relieve.face_offset import MovedFaces, offset_faces
-from coupons.answering.relieve.sheets import filled_sheet
+from coupons.answering.relieve.filled_outline import filled_sheet
 
 
 def rounded_to_32_bits(mesh):

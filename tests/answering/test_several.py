@@ -10,7 +10,7 @@ from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from coupons.answering.ask import Printer
 from coupons.answering.chances.together import chance_together, chances_of_each, shared_of
 from coupons.answering.chances.whole import corner_room
-from coupons.answering.several.answer import answer_several
+from coupons.answering.several.drawn_pairs import answer_several
 from coupons.answering.several.faces import pitch_difference, whole_demand
 from coupons.answering.several.kinds import Corners, Kind, Legs, Several
 from coupons.answering.words.several import several_data, several_sentences

@@ -9,14 +9,14 @@ from support.known_profile import known_profile
 
 from coupons.answering.chances.extrapolation import size_variance
 from coupons.answering.chances.together import Together
-from coupons.answering.joints.part import fit_demand
+from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
-from coupons.answering.several import answer as answers
-from coupons.answering.several.answer import answer_several
+from coupons.answering.several import drawn_pairs as answers
+from coupons.answering.several.drawn_pairs import answer_several
 from coupons.answering.several.faces import bent_own, whole_demand
 from coupons.answering.several.kinds import Corners, Kind, Legs, Several, check_several
-from coupons.answering.several.reading import (
+from coupons.answering.several.typed_kinds import (
     kind_of,
     read_corners,
     read_legs,

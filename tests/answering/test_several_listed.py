@@ -7,8 +7,8 @@ import pytest
 from support.known_profile import FROM_ONE_PRINT, known_profile
 
 from coupons.answering.joints.joint_list import read_joints
-from coupons.answering.joints.part import answer_part, questions_of
-from coupons.answering.several.answer import answer_several
+from coupons.answering.joints.whole_part import answer_part, questions_of
+from coupons.answering.several.drawn_pairs import answer_several
 from coupons.answering.several.kinds import Corners, Kind, Legs
 from coupons.answering.words.joints import answers_csv, as_data, sizes_csv, table_lines
 from coupons.answering.words.listed_bodies import named_bodies

@@ -16,7 +16,7 @@ from support.written_answers import (
 
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.offset import Feel
-from coupons.answering.several.answer import LegsTold, PitchTold
+from coupons.answering.several.drawn_pairs import LegsTold, PitchTold
 from coupons.answering.several.kinds import Corners, Kind, Legs, Several
 from coupons.answering.standards.hardware import hardware
 from coupons.answering.words.several import several_data, several_sentences, several_warnings

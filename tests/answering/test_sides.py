@@ -11,7 +11,7 @@ from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.prints import made_by
 from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.joints.joint_list import read_joints
-from coupons.answering.joints.part import answer_part, fit_demand
+from coupons.answering.joints.whole_part import answer_part, fit_demand
 from coupons.answering.offset import answer, clearances, printed_gap_mm
 from coupons.answering.question import Question
 from coupons.answering.words.answer_data import as_data

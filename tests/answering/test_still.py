@@ -10,7 +10,7 @@ from scipy.stats import multivariate_normal
 from support.known_profile import known_profile
 
 from coupons.answering.compare import still
-from coupons.answering.compare.evidence import (
+from coupons.answering.compare.likelihood_ratio import (
     A_YEAR,
     DRIFT,
     EXTRUSION_SHARE,
@@ -24,7 +24,7 @@ from coupons.answering.compare.evidence import (
     told_by,
     weigh,
 )
-from coupons.answering.compare.profiles import Verdict
+from coupons.answering.compare.side_by_side import Verdict
 from coupons.answering.compare.still import Still, still_good
 from coupons.answering.question import Question
 from coupons.answering.words.still import still_lines, todo_sentence

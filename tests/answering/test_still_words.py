@@ -8,7 +8,7 @@ import pytest
 from support.known_profile import known_profile
 from support.written_answers import plain
 
-from coupons.answering.compare.evidence import Evidence
+from coupons.answering.compare.likelihood_ratio import Evidence
 from coupons.answering.compare.still import JointStill, StillGood
 from coupons.answering.words.still import (
     joints_sentence,

@@ -5,7 +5,7 @@ import pytest
 from support.known_profile import FROM_ONE_PRINT, known_profile, unshifted
 
 from coupons.answering.chances.together import Demand, chance_together, shared_of
-from coupons.answering.joints.part import fit_demand
+from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.terms import Direction, Form, Grade, Joint

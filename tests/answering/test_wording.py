@@ -5,6 +5,7 @@ import pytest
 from coupons.answering.question import Question
 from coupons.answering.standards.hardware import hardware
 from coupons.answering.told import Told
+from coupons.answering.typed_words import joint_with, known, read_across
 from coupons.answering.wanted_text import parse_want
 from coupons.answering.ways import (
     across_of,
@@ -15,7 +16,6 @@ from coupons.answering.ways import (
     way,
     written_across,
 )
-from coupons.answering.wording import joint_with, known, read_across
 from coupons.errors import AnswerError
 from coupons.terms import FITS, Direction, Form, Grade, Joint, Slant
 

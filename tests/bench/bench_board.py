@@ -20,7 +20,7 @@ import numpy as np
 from coupons.learning.profile import Profile
 from coupons.learning.profile_file import read_profile, write_profile
 from coupons.showing.board.collect import read_posted
-from coupons.showing.board.machines import make_board
+from coupons.showing.board.machine_rows import make_board
 from coupons.showing.board.site import HOME_FILE, write_site
 
 if TYPE_CHECKING:

@@ -28,8 +28,8 @@ from OCP.GProp import GProp_GProps
 from OCP.StlAPI import StlAPI_Writer
 from scipy.spatial import ConvexHull
 
+from coupons.making.bodies.built_bodies import Body
 from coupons.making.bodies.lettering import PEN_MM, RAISED_MM, Stroke, line_strokes
-from coupons.making.bodies.parts import Body
 from coupons.making.bodies.posts import SUNK_MM
 from coupons.making.bodies.shapes import (
     CHORD_ERROR_MM,

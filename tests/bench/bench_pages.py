@@ -16,7 +16,7 @@ from pathlib import Path
 
 from coupons.learning.fit import fit_runs
 from coupons.learning.profile_of_fit import profile_of
-from coupons.making.output.folder import write_coupon_files
+from coupons.making.output.run_files import write_coupon_files
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
 from coupons.measuring.run.folder import load_run, start_run

@@ -17,7 +17,7 @@ from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
 from coupons.answering.chances.together import chance_together, shared_of
-from coupons.answering.joints.part import fit_demand
+from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError

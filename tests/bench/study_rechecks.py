@@ -1,9 +1,9 @@
 """How often a re-check says no for nothing, and how large a change it finds: the published table.
 
-Profiles are drawn as the rule of `coupons.answering.compare.evidence` takes them to be: what the
-data of a coupon say is taken from one fit of it, the machine, its prints and its hands are drawn
-anew each time. With ``--fits`` whole machines of the prior are printed, tried and fitted instead,
-which takes a second a profile and holds the short way against the long one.
+Profiles are drawn as the rule of `coupons.answering.compare.likelihood_ratio` takes them to be:
+what the data of a coupon say is taken from one fit of it, the machine, its prints and its hands
+are drawn anew each time. With ``--fits`` whole machines of the prior are printed, tried and fitted
+instead, which takes a second a profile and holds the short way against the long one.
 
 Run from the root of the project, for example
 
@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from support.prior_printer import PriorPrinter, draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
-from coupons.answering.compare.evidence import (
+from coupons.answering.compare.likelihood_ratio import (
     A_YEAR,
     NO_FROM,
     WATCH_FROM,

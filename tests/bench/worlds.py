@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from coupons.making.record import CouponSection
-from coupons.measuring.virtual.hands import CONTACT_MM
 from coupons.measuring.virtual.machine import random_machine
+from coupons.measuring.virtual.person import CONTACT_MM
 from coupons.terms import Bed, Direction, Feature, Form, Joint
 
 NOTHING = {

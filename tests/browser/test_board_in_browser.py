@@ -12,7 +12,7 @@ from coupons.errors import ProfileError
 from coupons.learning.profile import MeasuredRange
 from coupons.showing.board.collect import Posted
 from coupons.showing.board.figures import COLUMNS
-from coupons.showing.board.machines import make_board
+from coupons.showing.board.machine_rows import make_board
 from coupons.showing.board.site import page_of, write_site
 from coupons.terms import Direction, Form
 

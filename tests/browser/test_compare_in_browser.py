@@ -4,7 +4,7 @@ import pytest
 from support.known_profile import known_profile
 from support.screens import DESK, HOSTILE, PHONE, assert_nothing_runs_over
 
-from coupons.answering.compare.profiles import compare
+from coupons.answering.compare.side_by_side import compare
 from coupons.answering.next.coupon import USUAL
 from coupons.showing.pages.compare_page import write_compare_page
 

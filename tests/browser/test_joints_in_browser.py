@@ -5,7 +5,7 @@ from support.known_profile import known_profile
 from support.screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_over
 
 from coupons.answering.joints.joint_list import read_joints
-from coupons.answering.joints.part import answer_part
+from coupons.answering.joints.whole_part import answer_part
 from coupons.answering.words.joints import answers_csv, sizes_csv
 from coupons.learning.profile import MeasuredRange
 from coupons.showing.pages.joints_page import part_page

@@ -7,10 +7,10 @@ import pytest
 from support.rehearsed import rehearsed_run
 from support.synthetic import TYPICAL, done_coupons
 
-from coupons.learning.contact import contacts_tried_mm
 from coupons.learning.design import design_of
 from coupons.learning.effects import CONTACT_REFERENCE_MM, EXTRUSION, LOSSES, TERMS
 from coupons.learning.observation_table import design_from_table, observation_table
+from coupons.learning.pair_contact import contacts_tried_mm
 from coupons.learning.posterior.laplace import find_mode
 from coupons.learning.posterior.latent import N_TERMS, latent_model
 from coupons.making.plan import plan_coupon, record

@@ -9,6 +9,7 @@ from support.plain_mixture import NORMAL, WIDER, mixture_at, read_spans, seen_be
 from support.synthetic import TYPICAL, coupon_design, observed
 
 from coupons.learning.checking import downdate
+from coupons.learning.checking.bayes_factors import Evidence
 from coupons.learning.checking.downdate import (
     Group,
     each_alone,
@@ -16,7 +17,6 @@ from coupons.learning.checking.downdate import (
     predict_left_out,
     without,
 )
-from coupons.learning.checking.evidence import Evidence
 from coupons.learning.effects import EXTRUSION
 
 SCATTERS, WEIGHTS = (TYPICAL, WIDER), (0.3, 0.7)

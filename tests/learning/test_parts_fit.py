@@ -11,7 +11,7 @@ from coupons.learning.effects import CONTACT_REFERENCE_MM, EFFECTS, EXTRUSION, L
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.latent import N_TERMS, latent_model
 from coupons.measuring.run.folder import load_run, prints_of
-from coupons.measuring.run.parts import with_parts
+from coupons.measuring.run.tried_joints import with_parts
 from coupons.showing.families import families
 from coupons.terms import Direction, Feature, Form
 

@@ -8,10 +8,10 @@ import math
 import pytest
 from support.one_series import USUAL, series
 
-from coupons.making.bodies.contact import contact_of
+from coupons.making.bodies.built_bodies import Body, own_direction, plate, turn_for, turned
+from coupons.making.bodies.contact_area import contact_of
 from coupons.making.bodies.field import field_of
 from coupons.making.bodies.lettering import width_mm
-from coupons.making.bodies.parts import Body, own_direction, plate, turn_for, turned
 from coupons.making.bodies.posts import lying, standing, width_in_row_mm
 from coupons.making.bodies.proportions import Measures
 from coupons.making.bodies.ruler import label_places, label_texts, labels_clash, rule

@@ -4,7 +4,7 @@ import pytest
 from support.small_coupon import small_coupon
 
 from coupons.making.bench_time import coupon_seconds, seconds_of
-from coupons.making.bodies.parts import Body
+from coupons.making.bodies.built_bodies import Body
 from coupons.making.bodies.shapes import Loft, Part, Prism, rectangle
 from coupons.making.estimate import body_volume_mm3, estimate, flow_mm3_s, model_words
 from coupons.making.plan import Placed, Plan, plan_coupon

@@ -8,10 +8,10 @@ import math
 import pytest
 from support.one_series import USUAL, series
 
-from coupons.making.bodies.contact import contact_of
+from coupons.making.bodies.built_bodies import label
+from coupons.making.bodies.contact_area import contact_of
 from coupons.making.bodies.field import field_of
 from coupons.making.bodies.lettering import width_mm
-from coupons.making.bodies.parts import label
 from coupons.making.bodies.posts import lying, standing
 from coupons.making.bodies.proportions import Measures, layers_up, nearest_layers
 from coupons.making.bodies.ruler import label_places, rule

@@ -9,6 +9,7 @@ import trimesh
 from shapely.geometry import Point
 from shapely.ops import unary_union
 
+from coupons.making.bodies.built_bodies import label, marks, plate, turned
 from coupons.making.bodies.lettering import (
     CAP_MM,
     PEN_MM,
@@ -18,7 +19,6 @@ from coupons.making.bodies.lettering import (
     letter_starts,
     width_mm,
 )
-from coupons.making.bodies.parts import label, marks, plate, turned
 from coupons.making.bodies.proportions import Measures
 from coupons.making.bodies.shapes import Text
 from coupons.making.output.solids import build_solids

@@ -5,7 +5,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from coupons.making.bodies.parts import Body, Sized
+from coupons.making.bodies.built_bodies import Body, Sized
 from coupons.making.bodies.shapes import Loft, Part, Prism, Text, Turned, rectangle
 from coupons.making.built_rows import BuiltRow
 from coupons.making.output.map import map_svg

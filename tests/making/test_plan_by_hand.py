@@ -6,7 +6,7 @@ import pytest
 
 from coupons.errors import PlanError, Problem
 from coupons.making import plan as plan_module
-from coupons.making.bodies.parts import Bar, Body, Sized
+from coupons.making.bodies.built_bodies import Bar, Body, Sized
 from coupons.making.bodies.shapes import Part, Prism, rectangle
 from coupons.making.bodies.stiffness import Section
 from coupons.making.plan import Placed, Plan, plan_coupon, record

@@ -2,7 +2,7 @@
 
 import pytest
 
-from coupons.making.bodies.parts import Body, Sized
+from coupons.making.bodies.built_bodies import Body, Sized
 from coupons.making.bodies.shapes import Part, Prism, Text, rectangle
 from coupons.making.built_rows import BuiltRow
 from coupons.making.output import seating

@@ -9,7 +9,7 @@ from itertools import pairwise
 import pytest
 from support.one_series import series
 
-from coupons.making.bodies.parts import plate
+from coupons.making.bodies.built_bodies import plate
 from coupons.making.bodies.posts import lying, standing
 from coupons.making.bodies.proportions import Measures
 from coupons.making.bodies.shapes import boxed, rectangle

@@ -11,8 +11,8 @@ import pytest
 from support.looked_at import block
 
 from coupons.errors import WriteError
-from coupons.making.output import folder as folder_module
 from coupons.making.output import ownership
+from coupons.making.output import run_files as folder_module
 from coupons.making.output.ownership import IS_OURS, is_map, is_preview, is_stl, is_threemf
 from coupons.making.output.png import png_bytes
 from coupons.making.output.readback import read_back

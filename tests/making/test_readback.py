@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from coupons import WriteError, make_coupon
-from coupons.making.output import folder as folder_module
 from coupons.making.output import readback
-from coupons.making.output.folder import checked_solids, write_coupon_files
+from coupons.making.output import run_files as folder_module
+from coupons.making.output.run_files import checked_solids, write_coupon_files
 from coupons.making.plan import plan_coupon
 from coupons.making.spec.coupon_spec import load_spec
 

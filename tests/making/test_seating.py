@@ -13,7 +13,7 @@ from manifold3d import Manifold, Mesh
 from coupons.cli import main
 from coupons.errors import CouponError, PlanError
 from coupons.making.output.agreement import faults_of
-from coupons.making.output.folder import write_coupon_files
+from coupons.making.output.run_files import write_coupon_files
 from coupons.making.output.seating import crowded
 from coupons.making.output.solids import LETTER, Solid, build_solids
 from coupons.making.plan import Plan, plan_coupon, record

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from coupons.making.bodies.parts import Body
+from coupons.making.bodies.built_bodies import Body
 from coupons.making.bodies.shapes import Loft, Part, Prism, Text, Turned, rectangle
 from coupons.making.output.solids import (
     LETTER,

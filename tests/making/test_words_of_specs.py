@@ -8,7 +8,7 @@ from support.toml_text import told
 
 from coupons.errors import CouponError, Problem, SpecError
 from coupons.making.bodies.proportions import Measures
-from coupons.making.part import part_record
+from coupons.making.own_part import part_record
 from coupons.making.plan import plan_coupon
 from coupons.making.printable import row_problems, rule_items
 from coupons.making.spec.coupon_spec import (
@@ -21,7 +21,7 @@ from coupons.making.spec.coupon_spec import (
 )
 from coupons.making.spec.part_spec import load_asked, parse_part
 from coupons.making.spec.row_kinds import GapRange
-from coupons.making.spec.wording import problems_of
+from coupons.making.spec.spec_problems import problems_of
 
 HOLE = {"kind": "fit", "form": "hole", "direction": "z", "size_mm": 5, "gaps_mm": [0.0, 0.2]}
 

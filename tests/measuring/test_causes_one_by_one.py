@@ -8,8 +8,8 @@ from support.truth import mean_clearance_mm, threshold_gap_mm
 
 from coupons.making.record import CouponBody, CouponReading, CouponTrial, write_coupon
 from coupons.measuring.run.folder import load_run, start_run
-from coupons.measuring.virtual.hands import CONTACT_MM
 from coupons.measuring.virtual.machine import Machine, load_machine
+from coupons.measuring.virtual.person import CONTACT_MM
 from coupons.measuring.virtual.printer import clearance_mm, mean_sizes, print_once, shapes_of
 from coupons.measuring.virtual.rehearsal import as_entries, rehearse, try_out, work_list
 from coupons.terms import GRADES, Bed, Direction, Form, Grade, Jaws, Joint, Seam

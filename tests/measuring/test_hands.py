@@ -1,14 +1,14 @@
 import numpy as np
 import pytest
 
-from coupons.measuring.virtual.hands import (
+from coupons.measuring.virtual.machine import load_machine
+from coupons.measuring.virtual.person import (
     asked_more_mm,
     grade_of,
     in_session,
     read_caliper,
     take_turns,
 )
-from coupons.measuring.virtual.machine import load_machine
 from coupons.terms import GRADES
 
 BENCH = load_machine("bench-1")

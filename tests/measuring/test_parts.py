@@ -7,7 +7,7 @@ import pytest
 from coupons import EntriesError, check_parts
 from coupons.job.check import bought_mate
 from coupons.measuring.run.folder import load_run, prints_of
-from coupons.measuring.run.parts import with_parts
+from coupons.measuring.run.tried_joints import with_parts
 from coupons.terms import Grade
 
 HEAD = (

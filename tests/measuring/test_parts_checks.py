@@ -8,8 +8,8 @@ from coupons.errors import Problem
 from coupons.job.check import bought_mate
 from coupons.measuring.checks.parts_checks import check_parts, findings_by_run
 from coupons.measuring.run.findings import Finding
-from coupons.measuring.run.parts import odd_parts, with_parts
 from coupons.measuring.run.parts_list import COLUMNS
+from coupons.measuring.run.tried_joints import odd_parts, with_parts
 
 CONDITIONS = 'machine = "bench-1"\nmaterial = "grey"\nnozzle_mm = 0.4\nlayer_height_mm = 0.2\n'
 

@@ -7,8 +7,8 @@ from click.testing import CliRunner
 from support.known_profile import EVERYTHING, known_profile
 
 from coupons.answering.joints.joint_list import read_joints
-from coupons.answering.joints.part import answer_part
 from coupons.answering.joints.rank import rank
+from coupons.answering.joints.whole_part import answer_part
 from coupons.answering.offset import answer
 from coupons.answering.origin import STALE_AFTER_DAYS, age_of
 from coupons.answering.question import Question
@@ -25,7 +25,7 @@ from coupons.showing.board.figures import (
     gaps_of,
     measured_size_mm,
 )
-from coupons.showing.board.machines import Role, make_board
+from coupons.showing.board.machine_rows import Role, make_board
 from coupons.showing.board.months import months_of
 from coupons.showing.board.site import page_of, slug, write_site
 from coupons.showing.board.table import board_table

@@ -7,8 +7,8 @@ from support.meeting_cases import rail
 from coupons.answering.meet.meetings import meet
 from coupons.showing.bodies.face_marks import marks_of
 from coupons.showing.bodies.hatching import hatch
+from coupons.showing.bodies.joint_section import section_of
 from coupons.showing.bodies.meet_words import meeting_notes
-from coupons.showing.bodies.sections import section_of
 from coupons.showing.bodies.views import edge_lines, length_of, view_of
 
 

@@ -8,7 +8,7 @@ from support.known_profile import known_profile
 from coupons.learning.profile import Hand
 from coupons.learning.profile_file import write_profile
 from coupons.showing.board.collect import read_posted
-from coupons.showing.board.machines import make_board
+from coupons.showing.board.machine_rows import make_board
 from coupons.showing.board.site import write_site
 from coupons.showing.pages.wall_card import write_wall_card
 

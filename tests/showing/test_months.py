@@ -7,7 +7,7 @@ from coupons.answering.compare.drift import chart
 from coupons.learning.profile_file import profile_text
 from coupons.measuring.run.conditions import Slicing
 from coupons.showing.board.collect import Posted
-from coupons.showing.board.machines import make_board
+from coupons.showing.board.machine_rows import make_board
 from coupons.showing.board.months import months_of
 from coupons.showing.board.site import page_of, write_site
 from coupons.terms import Direction

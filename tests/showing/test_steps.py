@@ -1,7 +1,7 @@
 from support.page_coupon import make_record
 
 from coupons.making.record import CouponReading, CouponTrial
-from coupons.showing.words.steps import jaw_places, read_how, read_title, try_how, try_title
+from coupons.showing.words.next_task import jaw_places, read_how, read_title, try_how, try_title
 from coupons.terms import Direction
 
 

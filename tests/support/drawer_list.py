@@ -2,7 +2,7 @@
 
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.list_columns import COLUMNS
-from coupons.answering.joints.part import answer_part
+from coupons.answering.joints.whole_part import answer_part
 
 HEAD = ",".join(COLUMNS) + "\n"
 DRAWER = """drawer,slot,tongue,12,x,slide,external,

@@ -4,8 +4,8 @@ import numpy as np
 from scipy.optimize import brentq
 
 from coupons.making.bodies.posts import PIN_FLAT
-from coupons.measuring.virtual.hands import CONTACT_MM, asked_more_mm
 from coupons.measuring.virtual.machine import Machine
+from coupons.measuring.virtual.person import CONTACT_MM, asked_more_mm
 from coupons.measuring.virtual.printer import clearance_mm, mean_sizes, shapes_of_drawn
 from coupons.terms import GRADES, Bed, Direction, Feature, Form, Grade, Joint
 

@@ -7,11 +7,11 @@ from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.chances.pieces import Choices, Piece
 from coupons.answering.chances.together import Together
 from coupons.answering.joints.listed import ListedJoint
-from coupons.answering.joints.part import JointAnswer, PartAnswer
+from coupons.answering.joints.whole_part import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer, Feel
 from coupons.answering.origin import Origin
 from coupons.answering.question import Question
-from coupons.answering.several.answer import PairDrawn, SeveralAnswer
+from coupons.answering.several.drawn_pairs import PairDrawn, SeveralAnswer
 from coupons.answering.several.kinds import Kind, Several
 from coupons.answering.single import SizeAnswer, SizeQuestion
 from coupons.answering.standards.hardware import hardware

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from coupons.answering.chances.contact import unsaid_variance, usual_contact_mm
+from coupons.answering.chances.contact_length import unsaid_variance, usual_contact_mm
 from coupons.answering.chances.extrapolation import feel_variance, size_variance
 from coupons.answering.chances.next_print import variances
 from coupons.answering.chances.own_spread import OwnSpread, with_own

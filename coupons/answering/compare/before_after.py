@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from coupons.answering.compare.terms import CHANGED_SDS, DETECTABLE_SDS
+from coupons.answering.compare.effect_changes import CHANGED_SDS, DETECTABLE_SDS
 from coupons.answering.offset import NOTHING_LEARNED
 from coupons.learning.causes import RATIOS, unit_of
 from coupons.learning.effects import EFFECTS, TERMS, prior_sd

@@ -7,8 +7,8 @@ from enum import StrEnum
 
 import numpy as np
 
-from coupons.answering.compare.evidence import NO_FROM, WATCH_FROM, Evidence, Series, weigh
-from coupons.answering.compare.profiles import LOSS, Verdict
+from coupons.answering.compare.likelihood_ratio import NO_FROM, WATCH_FROM, Evidence, Series, weigh
+from coupons.answering.compare.side_by_side import LOSS, Verdict
 from coupons.answering.offset import EVEN_CHANCE, answer
 from coupons.answering.origin import is_old_model
 from coupons.answering.question import Question

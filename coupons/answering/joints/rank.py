@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.joints.listed import ListedJoint
-from coupons.answering.joints.part import answer_listed, demand_of
 from coupons.answering.joints.print_plan import plan_prints
+from coupons.answering.joints.whole_part import answer_listed, demand_of
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.progress import steps

@@ -4,7 +4,7 @@ import unicodedata
 from dataclasses import replace
 
 from coupons.answering.chances.bed import odd_bed
-from coupons.answering.chances.contact import LONGEST_MM, SHORTEST_MM, odd_contact
+from coupons.answering.chances.contact_length import LONGEST_MM, SHORTEST_MM, odd_contact
 from coupons.answering.chances.costs import odd_costs
 from coupons.answering.chances.pairs import odd_pair
 from coupons.answering.chances.pieces import MOST_CHOICES, odd_choices
@@ -22,7 +22,7 @@ from coupons.answering.question import LARGEST_MM, SMALLEST_MM
 from coupons.answering.several.kinds import Kind
 from coupons.answering.standards.hardware import Hardware, hardware, two_holes
 from coupons.answering.strength.quantities import parse_share
-from coupons.answering.wording import Sides, joint_with, read_across
+from coupons.answering.typed_words import Sides, joint_with, read_across
 from coupons.errors import AnswerError, CouponError, Problem, ProfileError
 from coupons.learning.profile import Profile
 from coupons.measuring.run.entries import near_miss, parse_number

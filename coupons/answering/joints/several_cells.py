@@ -5,7 +5,7 @@ from typing import Any
 
 from coupons.answering.lengths import length_mm
 from coupons.answering.several.kinds import TWO_SIZES, Kind, Several
-from coupons.answering.several.reading import read_sizes, several_of
+from coupons.answering.several.typed_kinds import read_sizes, several_of
 from coupons.answering.standards.hardware import Hardware
 from coupons.errors import AnswerError
 from coupons.measuring.run.entries import near_miss

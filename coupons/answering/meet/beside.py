@@ -8,9 +8,9 @@ from enum import StrEnum
 
 import numpy as np
 
-from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.grouping import runs_into
 from coupons.answering.meet.meetings import Meeting, Met
+from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meshes.regions import ROUND, Kind, Region, round_of
 
 _SQUARE = 0.02  # cosine between an axis and the normal of a flat along it

@@ -5,7 +5,7 @@ from itertools import combinations
 
 import numpy as np
 
-from coupons.answering.meet.contacts import Contact
+from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meet.pairing import Pair, Paired
 from coupons.answering.meshes.body import Body, Floats
 from coupons.answering.meshes.regions import Kind, Region

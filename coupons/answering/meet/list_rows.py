@@ -11,11 +11,11 @@ import numpy as np
 
 from coupons.answering.joints.list_columns import MET_COLUMNS
 from coupons.answering.joints.lone_rows import ALONE
-from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.grouping import Group
 from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Meeting, Met
-from coupons.answering.meet.printed import Printed
+from coupons.answering.meet.opposite_faces import Contact
+from coupons.answering.meet.print_axes import Printed
 from coupons.answering.meshes.body import Floats
 from coupons.answering.meshes.regions import Kind, round_of
 from coupons.terms import FLAT, Bed, Direction, Form, Grade

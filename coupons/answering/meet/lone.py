@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from coupons.answering.meet.contacts import OFF_ONE_AXIS_MM, PARALLEL, Contact, is_same_round
+from coupons.answering.meet.opposite_faces import OFF_ONE_AXIS_MM, PARALLEL, Contact, is_same_round
 from coupons.answering.meshes.body import Body, Floats
 from coupons.answering.meshes.patches import joined
 from coupons.answering.meshes.regions import Region

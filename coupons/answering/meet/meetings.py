@@ -7,11 +7,11 @@ from itertools import combinations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from coupons.answering.meet.contacts import DEEPEST_MM, REACH_MM, Contact, contacts
 from coupons.answering.meet.grouping import Group, grouped
 from coupons.answering.meet.lone import LoneHole, lone_holes
+from coupons.answering.meet.opposite_faces import DEEPEST_MM, REACH_MM, Contact, contacts
 from coupons.answering.meet.pairing import paired
-from coupons.answering.meet.printed import Printed, printed
+from coupons.answering.meet.print_axes import Printed, printed
 from coupons.answering.meet.veiled import without_veiled
 from coupons.answering.meshes.body import Body
 from coupons.answering.meshes.box_tree import box_tree, overlapping

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from coupons.answering.meet.contacts import Contact
+from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meshes.body import Floats
 from coupons.answering.meshes.regions import ROUND, Kind, round_of
 from coupons.answering.meshes.strips import crosswise

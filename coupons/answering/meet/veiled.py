@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from coupons.answering.meet.contacts import Contact
+from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meshes.regions import Kind
 from coupons.answering.meshes.strips import crosswise
 from coupons.making.output.solids import common_outline

@@ -10,7 +10,7 @@ from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.extrapolation import ranges_of
 from coupons.answering.chances.next_print import interval, learned_share
 from coupons.answering.joints.listed import ListedJoint
-from coupons.answering.joints.part import questions_of
+from coupons.answering.joints.whole_part import questions_of
 from coupons.answering.next.expected_information import Belief, covariance_after
 from coupons.answering.next.row_information import believed
 from coupons.answering.offset import NOTHING_LEARNED, clearances, interval_mixture, window_row

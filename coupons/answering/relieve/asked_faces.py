@@ -11,7 +11,7 @@ from pathlib import Path
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.lone_rows import ListedHole
-from coupons.answering.joints.part import JointAnswer, answer_part
+from coupons.answering.joints.whole_part import JointAnswer, answer_part
 from coupons.answering.meet.grouping import is_twin
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meet.pairing import Pair
@@ -19,7 +19,7 @@ from coupons.answering.meshes.regions import Region
 from coupons.answering.offset import Answer
 from coupons.answering.relieve.asked_holes import lone_side, lone_wanted, odd_holes
 from coupons.answering.relieve.relieve import Side, Wanted
-from coupons.answering.several.answer import SeveralAnswer
+from coupons.answering.several.drawn_pairs import SeveralAnswer
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.measuring.run.spreadsheet import Layout, read_cells

@@ -18,8 +18,8 @@ from coupons.answering.meshes.body import Body, Floats, Ints
 from coupons.answering.meshes.patches import Patches, flat_patches
 from coupons.answering.meshes.strips import crosswise
 from coupons.answering.meshes.surface import closed_runs
+from coupons.answering.relieve.filled_outline import filled_sheet
 from coupons.answering.relieve.recut import FEW, Moving, recut
-from coupons.answering.relieve.sheets import filled_sheet
 
 _RINGS = (2, 2, 8, 0)
 """Triangles around one that is turned over that are filled anew, in rounds: an edge that gave way

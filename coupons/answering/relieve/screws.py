@@ -12,7 +12,7 @@ from itertools import combinations
 import numpy as np
 
 from coupons.answering.meet.meetings import Met
-from coupons.answering.meet.printed import Printed
+from coupons.answering.meet.print_axes import Printed
 from coupons.answering.meshes.body import Floats
 from coupons.answering.meshes.regions import Region
 from coupons.answering.meshes.walls import walls_behind

@@ -7,8 +7,8 @@ from coupons.answering.chances.bed import crosses_layers
 from coupons.answering.chances.prints import Made, made_by
 from coupons.answering.question import Question, check_question
 from coupons.answering.standards.hardware import Hardware
+from coupons.answering.typed_words import Sides
 from coupons.answering.ways import written_across
-from coupons.answering.wording import Sides
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.terms import Bed, Form, Grade, Joint, MovingBody

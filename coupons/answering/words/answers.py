@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 
 from coupons.answering.chances.bed import unsaid_sentence
-from coupons.answering.chances.contact import contact_sentence
+from coupons.answering.chances.contact_length import contact_sentence
 from coupons.answering.chances.drawing import FaceMove, whole_layers
 from coupons.answering.chances.slants import pull_gap_mm
 from coupons.answering.offset import INTERVAL, Answer, Feel

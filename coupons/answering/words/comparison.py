@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 
 from coupons.answering.compare import drift
-from coupons.answering.compare.profiles import RULE, AnswerChange, Drift, Verdict
-from coupons.answering.compare.terms import TermChange
+from coupons.answering.compare.effect_changes import TermChange
+from coupons.answering.compare.side_by_side import RULE, AnswerChange, Drift, Verdict
 from coupons.answering.origin import old_model_mark
 from coupons.answering.words.answers import REHEARSED, extrapolated
 from coupons.answering.words.columns import cell

@@ -6,13 +6,13 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
-from coupons.answering.chances.contact import contact_sentence
+from coupons.answering.chances.contact_length import contact_sentence
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.joints.listed import JointList, ListedJoint
-from coupons.answering.joints.part import JointAnswer, PartAnswer
+from coupons.answering.joints.whole_part import JointAnswer, PartAnswer
 from coupons.answering.offset import EVEN_CHANCE, Answer, Feel
 from coupons.answering.origin import hands_sentence, origin_data, origin_sentence
-from coupons.answering.several.answer import SeveralAnswer
+from coupons.answering.several.drawn_pairs import SeveralAnswer
 from coupons.answering.single import SizeAnswer
 from coupons.answering.ways import flats_hint
 from coupons.answering.words.answer_data import move_data

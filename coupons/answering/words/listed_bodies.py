@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.joints.listed import ListedJoint, label_of
-from coupons.answering.joints.part import JointAnswer
-from coupons.answering.several.answer import SeveralAnswer
+from coupons.answering.joints.whole_part import JointAnswer
+from coupons.answering.several.drawn_pairs import SeveralAnswer
 from coupons.answering.ways import across_of, written_across
 from coupons.terms import Form
 

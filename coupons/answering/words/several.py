@@ -6,7 +6,7 @@ from datetime import date
 
 from coupons.answering.offset import Feel
 from coupons.answering.origin import hands_sentence, origin_data, origin_sentence
-from coupons.answering.several.answer import PairDrawn, SeveralAnswer
+from coupons.answering.several.drawn_pairs import PairDrawn, SeveralAnswer
 from coupons.answering.several.kinds import AXES, TWO_SIZES, Kind
 from coupons.answering.ways import joint_way, written_across
 from coupons.answering.words.answer_data import move_data

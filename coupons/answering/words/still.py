@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
-from coupons.answering.compare.evidence import NO_FROM, WATCH_FROM
-from coupons.answering.compare.profiles import Verdict
+from coupons.answering.compare.likelihood_ratio import NO_FROM, WATCH_FROM
+from coupons.answering.compare.side_by_side import Verdict
 from coupons.answering.compare.still import JointStill, Still, StillGood
 from coupons.answering.words.answers import REHEARSED
 from coupons.answering.words.columns import cell

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.checking.evidence import Evidence
+from coupons.learning.checking.bayes_factors import Evidence
 from coupons.learning.design import Design
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import Fitted

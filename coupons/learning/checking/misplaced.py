@@ -12,8 +12,8 @@ from itertools import combinations, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from coupons.learning.checking.bayes_factors import Evidence
 from coupons.learning.checking.downdate import Group, without
-from coupons.learning.checking.evidence import Evidence
 from coupons.learning.design import Design
 from coupons.learning.effects import EFFECTS
 from coupons.making.record import Coupon, CouponFeature

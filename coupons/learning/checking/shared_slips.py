@@ -8,8 +8,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
 from coupons.errors import FitError
+from coupons.learning.checking.bayes_factors import Evidence
 from coupons.learning.checking.caliper_off import OffStretch, off_alike_mm, off_stretch
-from coupons.learning.checking.evidence import Evidence
 from coupons.learning.checking.misplaced import (
     Misplaced,
     exchanged_rows,

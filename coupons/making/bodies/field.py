@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from itertools import accumulate
 
-from coupons.making.bodies.parts import label, marks
+from coupons.making.bodies.built_bodies import label, marks
 from coupons.making.bodies.proportions import CUT_CORNER_MM, EDGE_MM, GRIP_MM, ROOM_MM
 from coupons.making.bodies.series import Series
 from coupons.making.bodies.shapes import Part

@@ -4,7 +4,7 @@ A shank has a grip or head behind it, a ring an outside. Both stand in a frame o
 loose piece of the same form would, so that they are seated in the same way.
 """
 
-from coupons.making.bodies.parts import Body, Sized
+from coupons.making.bodies.built_bodies import Body, Sized
 from coupons.making.bodies.proportions import GRIP_MM, SLOT_PLAY_MM, TIP_MM
 from coupons.making.bodies.series import Series
 from coupons.making.bodies.shapes import Axis, Outline, Part, Prism, Turned, rectangle

@@ -7,9 +7,9 @@ mate's.
 
 import math
 
+from coupons.making.bodies.built_bodies import Body, label, plate
 from coupons.making.bodies.field import field_of
 from coupons.making.bodies.lettering import Point
-from coupons.making.bodies.parts import Body, label, plate
 from coupons.making.bodies.proportions import (
     EDGE_MM,
     GRIP_MM,

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from coupons.making.bodies.built_bodies import Bar, Body, Sized, Turn, label, marks, plate
 from coupons.making.bodies.field import CORNER_CLEAR_MM
-from coupons.making.bodies.parts import Bar, Body, Sized, Turn, label, marks, plate
 from coupons.making.bodies.proportions import CUT_CORNER_MM, EDGE_MM, JAW_CLEAR_MM, Measures
 from coupons.making.bodies.ruler_bar import Ladder
 from coupons.making.bodies.series import Item

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from coupons.making.bodies.parts import Along, Body, Role, Sized, Turn
+from coupons.making.bodies.built_bodies import Along, Body, Role, Sized, Turn
 from coupons.making.bodies.proportions import SHOULDER_MM, Measures
 from coupons.making.bodies.shapes import Axis, Part, Vector
 from coupons.terms import ROUND, Direction, Form, Jaws, Seam

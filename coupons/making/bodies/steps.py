@@ -4,8 +4,8 @@ A height that stands on the bed holds the height of the nozzle above it as well 
 proud. Steps hold only the second, so that one print tells the two apart.
 """
 
+from coupons.making.bodies.built_bodies import Body, label, plate
 from coupons.making.bodies.field import field_of
-from coupons.making.bodies.parts import Body, label, plate
 from coupons.making.bodies.proportions import (
     EDGE_MM,
     JAW_CLEAR_MM,

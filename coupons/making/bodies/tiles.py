@@ -1,6 +1,6 @@
 """Tiles that show first-layer swell: thin, without a chamfer, measured at the bed."""
 
-from coupons.making.bodies.parts import Body, Sized, label, turn_for
+from coupons.making.bodies.built_bodies import Body, Sized, label, turn_for
 from coupons.making.bodies.proportions import EDGE_MM, TILE_DEEP_MM, TILE_MM, Measures
 from coupons.making.bodies.series import Item
 from coupons.making.bodies.shapes import Loft, Part, Prism, rectangle

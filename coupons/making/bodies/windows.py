@@ -4,8 +4,8 @@ In a plate the way through is z and labels lie before the windows; in a wall it 
 lie on the top. Both mouths of a window have a lead-in.
 """
 
+from coupons.making.bodies.built_bodies import Body, Sized, label, own_direction, plate
 from coupons.making.bodies.field import field_of
-from coupons.making.bodies.parts import Body, Sized, label, own_direction, plate
 from coupons.making.bodies.proportions import (
     CUT_CORNER_MM,
     EDGE_MM,

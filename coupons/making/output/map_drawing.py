@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
+from coupons.making.bodies.built_bodies import Sized
 from coupons.making.bodies.lettering import Point
-from coupons.making.bodies.parts import Sized
 from coupons.making.bodies.shapes import Part, Text, Turned
 from coupons.making.plan import Placed
 from coupons.terms import ROUND, Form, Jaws

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from coupons.errors import Problem
-from coupons.making.bodies.parts import Body, Sized
+from coupons.making.bodies.built_bodies import Body, Sized
 from coupons.making.bodies.proportions import ROOM_MM
 from coupons.making.bodies.shapes import Box, Part, Text, Vector, boxed
 from coupons.making.built_rows import BuiltRow

@@ -14,8 +14,8 @@ from manifold3d import CrossSection, Error, FillRule, Manifold, Mesh, Mesh64, Op
 from numpy.typing import NDArray
 
 from coupons.errors import PlanError, Problem
+from coupons.making.bodies.built_bodies import turned
 from coupons.making.bodies.lettering import PEN_MM, glyph, letter_starts
-from coupons.making.bodies.parts import turned
 from coupons.making.bodies.shapes import (
     Axis,
     Loft,

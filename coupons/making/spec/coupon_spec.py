@@ -13,7 +13,7 @@ from pydantic import Field, ValidationError, model_validator
 from coupons.errors import Problem, SpecError
 from coupons.making.bodies.proportions import THICKEST_LAYER, Measures
 from coupons.making.spec.row_kinds import ROW_LETTERS, Line, Number, Row, SpecModel
-from coupons.making.spec.wording import problems_of, unknown_key
+from coupons.making.spec.spec_problems import problems_of, unknown_key
 from coupons.reading import load_toml, read_plain, stands
 
 MOST_BYTES = 1_000_000

@@ -22,7 +22,7 @@ from coupons.making.spec.coupon_spec import (
     spec_table,
 )
 from coupons.making.spec.row_kinds import Line, Number, SpecModel, possible
-from coupons.making.spec.wording import NAME
+from coupons.making.spec.spec_problems import NAME
 from coupons.terms import INTERNAL, ROUND, Direction, Form, Jaws
 
 MOST_SIZES = 300

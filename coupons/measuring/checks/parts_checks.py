@@ -11,8 +11,8 @@ from coupons.measuring.checks.contradictions import find_contradictions
 from coupons.measuring.run import sheet
 from coupons.measuring.run.findings import Finding, told_together
 from coupons.measuring.run.folder import Run
-from coupons.measuring.run.parts import odd_parts, runs_of
 from coupons.measuring.run.parts_list import FindHardware, TriedJoint, read_parts
+from coupons.measuring.run.tried_joints import odd_parts, runs_of
 from coupons.terms import GRADES
 
 # Joints of one kind, this near in size, of one print: one with a gap wider by so much is not

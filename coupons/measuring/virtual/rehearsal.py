@@ -26,7 +26,8 @@ from coupons.measuring.run.conditions import (
 )
 from coupons.measuring.run.entries import FitEntry, SizeEntry
 from coupons.measuring.run.folder import RECORD_FILE, typed_entries
-from coupons.measuring.virtual.hands import (
+from coupons.measuring.virtual.machine import Machine, load_machine, shipped_machines
+from coupons.measuring.virtual.person import (
     CONTACT_MM,
     asked_more_mm,
     decimals,
@@ -35,7 +36,6 @@ from coupons.measuring.virtual.hands import (
     read_caliper,
     take_turns,
 )
-from coupons.measuring.virtual.machine import Machine, load_machine, shipped_machines
 from coupons.measuring.virtual.printer import (
     Shapes,
     Sizes,

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from coupons.answering.capability import Reach, grades_reached
 from coupons.answering.chances.extrapolation import NEAR_MM, lies_near, ranges_of
-from coupons.answering.compare.profiles import gap_sd_mm
+from coupons.answering.compare.side_by_side import gap_sd_mm
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from coupons.answering.compare.before_after import conditions_between
 from coupons.answering.compare.drift import Chart, chart
 from coupons.showing.board.figures import COLUMNS, Column
-from coupons.showing.board.machines import Entry, Role, Row
+from coupons.showing.board.machine_rows import Entry, Role, Row
 from coupons.showing.plots.plot import axes, band, drawing, frame, line, mark
 from coupons.terms import SDS_OF_90
 

@@ -18,7 +18,7 @@ from coupons.progress import steps
 from coupons.reading import read_plain
 from coupons.showing.board.collect import INDEX_FILE, SITE_FORMAT, is_index
 from coupons.showing.board.figures import COLUMNS, Gap
-from coupons.showing.board.machines import RULE, Board, Entry, Row
+from coupons.showing.board.machine_rows import RULE, Board, Entry, Row
 from coupons.showing.board.months import months_of
 from coupons.showing.pages.page import is_page, render_page
 

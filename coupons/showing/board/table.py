@@ -7,7 +7,7 @@ from coupons.answering.joints.rank import JobChance
 from coupons.answering.origin import is_old_model, old_model_mark
 from coupons.answering.words.numbers import chance
 from coupons.showing.board.figures import COLUMNS, Gap
-from coupons.showing.board.machines import Board, Row
+from coupons.showing.board.machine_rows import Board, Row
 from coupons.showing.board.site import Job, ranked
 from coupons.showing.words.terminal_tables import WIDTH, table
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.meetings import Meeting, Met
+from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meshes.body import Floats
 from coupons.answering.meshes.regions import Kind, Region, round_of
 from coupons.answering.meshes.strips import crosswise

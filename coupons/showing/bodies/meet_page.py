@@ -12,6 +12,7 @@ from coupons.atomic import not_ours, together, write_text
 from coupons.errors import CouponError, WriteError
 from coupons.reading import read_plain
 from coupons.showing.bodies.face_marks import FaceMark, letter_path, marks_of
+from coupons.showing.bodies.joint_section import section_of
 from coupons.showing.bodies.meet_words import (
     direction_words,
     facet_words,
@@ -21,7 +22,6 @@ from coupons.showing.bodies.meet_words import (
     side_gaps,
     size_words,
 )
-from coupons.showing.bodies.sections import section_of
 from coupons.showing.bodies.views import VIEW, View, edge_lines, length_of, path_of, view_of
 from coupons.showing.pages.page import is_page, render_page
 from coupons.terms import Grade

@@ -1,7 +1,6 @@
 """Where bodies meet, in words: for the terminal and the page."""
 
 from coupons.answering.meet.beside import Beside, beside
-from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.grouping import is_twin
 from coupons.answering.meet.list_rows import (
     facets_at,
@@ -14,7 +13,8 @@ from coupons.answering.meet.list_rows import (
 )
 from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Apart, Meeting, Met
-from coupons.answering.meet.printed import leaning
+from coupons.answering.meet.opposite_faces import Contact
+from coupons.answering.meet.print_axes import leaning
 from coupons.answering.meshes.mesh import listed
 
 _TOUCHING_MM = 0.02

@@ -5,8 +5,8 @@ from functools import partial
 from pathlib import Path
 
 from coupons.answering.compare.before_after import before_after
-from coupons.answering.compare.profiles import RULE as DRAWINGS
-from coupons.answering.compare.profiles import AnswerChange
+from coupons.answering.compare.side_by_side import RULE as DRAWINGS
+from coupons.answering.compare.side_by_side import AnswerChange
 from coupons.answering.words.before_after import RULE, cause_name, cause_notes, number
 from coupons.answering.words.comparison import compare_notes, heading, is_same
 from coupons.answering.words.numbers import chance, minus, signed

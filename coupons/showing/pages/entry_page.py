@@ -33,7 +33,7 @@ from coupons.showing.pages.guide_record import guide_record
 from coupons.showing.pages.page import render_page
 from coupons.showing.pages.picture import read_picture
 from coupons.showing.words.first_order import best_order, first_numbers
-from coupons.showing.words.steps import (
+from coupons.showing.words.next_task import (
     CAUTIONS,
     CLOSED_HOW,
     CLOSED_TITLE,

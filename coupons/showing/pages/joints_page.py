@@ -9,10 +9,10 @@ from pathlib import Path
 from urllib.parse import quote
 
 from coupons.answering.joints.listed import ListedJoint
-from coupons.answering.joints.part import JointAnswer, PartAnswer
+from coupons.answering.joints.whole_part import JointAnswer, PartAnswer
 from coupons.answering.offset import Answer
 from coupons.answering.origin import origin_sentence
-from coupons.answering.several.answer import SeveralAnswer
+from coupons.answering.several.drawn_pairs import SeveralAnswer
 from coupons.answering.ways import joint_way
 from coupons.answering.words.answers import marks
 from coupons.answering.words.joints import (
@@ -37,7 +37,7 @@ from coupons.answering.words.numbers import chance, whole_percents
 from coupons.atomic import not_ours, together, write_text
 from coupons.errors import Problem, WriteError
 from coupons.showing.pages.page import is_page, render_page
-from coupons.showing.words.steps import CAUTIONS
+from coupons.showing.words.next_task import CAUTIONS
 from coupons.terms import GRADES, HAND_TESTS, Form
 
 # What stood over the answers before a chance could be asked for.

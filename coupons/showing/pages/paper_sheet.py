@@ -11,7 +11,7 @@ from coupons.making.record import Coupon, long_row_sentence, read_coupon
 from coupons.showing.pages.page import render_page
 from coupons.showing.pages.picture import Picture, read_picture
 from coupons.showing.words.first_order import best_order, first_numbers
-from coupons.showing.words.steps import (
+from coupons.showing.words.next_task import (
     CAUTIONS,
     HELD_TITLES,
     PRINTED_SOLID,

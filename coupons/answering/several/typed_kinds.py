@@ -5,7 +5,7 @@ from typing import Any
 from coupons.answering.lengths import length_mm
 from coupons.answering.several.kinds import AXES, Corners, Kind, Legs, Several, check_several
 from coupons.answering.strength.quantities import parse_share
-from coupons.answering.wording import Sides, read_across
+from coupons.answering.typed_words import Sides, read_across
 from coupons.errors import AnswerError
 from coupons.terms import Direction
 

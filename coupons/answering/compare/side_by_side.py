@@ -7,7 +7,7 @@ from enum import StrEnum
 import numpy as np
 
 from coupons.answering.compare.drift import Chart, chart
-from coupons.answering.compare.terms import CHANGED_SDS, DETECTABLE_SDS
+from coupons.answering.compare.effect_changes import CHANGED_SDS, DETECTABLE_SDS
 from coupons.answering.offset import EVEN_CHANCE, Answer, answer, clearances, window_row
 from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError

@@ -11,7 +11,7 @@ def sizes(text: str) -> float | tuple[float, float]:
     click.BadParameter
         If it is neither.
     """
-    from coupons.answering.several.reading import read_sizes
+    from coupons.answering.several.typed_kinds import read_sizes
 
     found = read_sizes(text)
     if found is None:

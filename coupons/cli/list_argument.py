@@ -36,7 +36,7 @@ def read_list(path: Path) -> "JointList":
 
 def asked_of(joints: Path | None) -> "dict[str, Question]":
     """Return the questions of a list of joints by name; without a list, the usual ones."""
-    from coupons.answering.joints.part import questions_of
+    from coupons.answering.joints.whole_part import questions_of
     from coupons.answering.next.coupon import USUAL
 
     if joints is None:

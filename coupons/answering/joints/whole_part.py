@@ -26,7 +26,7 @@ from coupons.answering.joints.print_plan import plan_prints
 from coupons.answering.offset import Answer, clearances, moves_at
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.question import Question
-from coupons.answering.several.answer import SeveralAnswer, answer_several
+from coupons.answering.several.drawn_pairs import SeveralAnswer, answer_several
 from coupons.answering.several.faces import whole_demand
 from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand
 from coupons.answering.told import Told

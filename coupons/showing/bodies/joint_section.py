@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.meet.contacts import Contact
 from coupons.answering.meet.grouping import Group
 from coupons.answering.meet.meetings import Meeting, Met
+from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meshes.body import Floats
 from coupons.answering.meshes.regions import ROUND, Kind
 from coupons.answering.meshes.section import cut
