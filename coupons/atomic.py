@@ -35,7 +35,7 @@ class _Staged:
         self.temporary.replace(self.target)
 
 
-class Group:
+class FileGroup:
     """Files that belong together: none replaces its target before all are written."""
 
     def __init__(self) -> None:
@@ -87,11 +87,11 @@ class Group:
         )
 
 
-_group: ContextVar[Group | None] = ContextVar("group", default=None)
+_group: ContextVar[FileGroup | None] = ContextVar("group", default=None)
 
 
 @contextmanager
-def together() -> Iterator[Group]:
+def together() -> Iterator[FileGroup]:
     """Write several files as one: if one of them cannot be written, none of them changes.
 
     Raises
@@ -99,7 +99,7 @@ def together() -> Iterator[Group]:
     WriteError
         If a file cannot be written. If some files are already in place by then, it lists them.
     """
-    group = Group()
+    group = FileGroup()
     token = _group.set(group)
     try:
         yield group

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 RUN_FILES = ("coupon.json", "entries.csv", "conditions.toml")
 
 
-class Outcome(StrEnum):
+class BatchOutcome(StrEnum):
     """What became of one profile."""
 
     FITTED = "fitted"
@@ -54,13 +54,13 @@ class Done:
     Parameters
     ----------
     task : Task
-    outcome : Outcome
+    outcome : BatchOutcome
     said : tuple of str
         Problems that kept it from being written, or doubts about it.
     """
 
     task: Task
-    outcome: Outcome
+    outcome: BatchOutcome
     said: tuple[str, ...] = ()
 
 
@@ -191,9 +191,9 @@ def _fit(task: Task, public: bool) -> Done:
     try:
         filled = tuple(folder for folder in task.folders if not _is_blank(folder))
         if _is_current(task, filled):
-            return Done(task, Outcome.CURRENT)
+            return Done(task, BatchOutcome.CURRENT)
         if not filled:
-            return Done(task, Outcome.EMPTY)
+            return Done(task, BatchOutcome.EMPTY)
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("always", DoubtWarning)
             fit_to_files(filled, task.output, public=public)
@@ -202,12 +202,12 @@ def _fit(task: Task, public: bool) -> Done:
     except OSError as error:
         if not error.filename:
             raise
-        return Done(task, Outcome.FAILED, (f"{error.filename}: {error.strerror}",))
-    return Done(task, Outcome.FITTED, tuple(str(one.message) for one in caught))
+        return Done(task, BatchOutcome.FAILED, (f"{error.filename}: {error.strerror}",))
+    return Done(task, BatchOutcome.FITTED, tuple(str(one.message) for one in caught))
 
 
 def _failed(task: Task, error: CouponError) -> Done:
-    return Done(task, Outcome.FAILED, tuple(error.message.split("\n")))
+    return Done(task, BatchOutcome.FAILED, tuple(error.message.split("\n")))
 
 
 def _is_blank(folder: Path) -> bool:

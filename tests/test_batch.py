@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from coupons import RunError, fit_each
-from coupons.batch import Outcome, find_runs
+from coupons.batch import BatchOutcome, find_runs
 from coupons.cli import main
 from coupons.learning.profile_file import read_profile
 from coupons.neutral import natural_key
@@ -66,9 +66,9 @@ def test_names_sort_as_people_sort_them():
 def test_every_run_has_its_outcome_and_a_bad_one_stops_no_other(tree):
     done = fit_each([tree])
     assert [one.task.folders[0].name for one in done] == [*NAMES, "blank", "spoiled"]
-    assert outcomes(done) == dict.fromkeys(NAMES, Outcome.FITTED) | {
-        "blank": Outcome.EMPTY,
-        "spoiled": Outcome.FAILED,
+    assert outcomes(done) == dict.fromkeys(NAMES, BatchOutcome.FITTED) | {
+        "blank": BatchOutcome.EMPTY,
+        "spoiled": BatchOutcome.FAILED,
     }
     assert any("entries.csv" in text for text in done[-1].said)
     assert len(bytes_below(tree)) == 9
@@ -77,8 +77,8 @@ def test_every_run_has_its_outcome_and_a_bad_one_stops_no_other(tree):
     stood = {path: path.stat().st_mtime_ns for path in tree.rglob("profile.json")}
     (tree / "bench-2" / "profile.json").unlink()
     again = outcomes(fit_each([tree]))
-    assert again["bench-2"] is Outcome.FITTED
-    assert again["bench-1"] is again["bench-10"] is Outcome.CURRENT
+    assert again["bench-2"] is BatchOutcome.FITTED
+    assert again["bench-1"] is again["bench-10"] is BatchOutcome.CURRENT
     kept = [path for path in stood if path.parent.name != "bench-2"]
     assert [path.stat().st_mtime_ns for path in kept] == [stood[path] for path in kept]
 
@@ -89,7 +89,7 @@ def test_a_run_that_changed_is_fitted_again(tree):
     conditions.write_text(conditions.read_text().replace("# nozzle_temp_c", "nozzle_temp_c"))
     later_ns = (tree / "bench-1" / "profile.json").stat().st_mtime_ns + 10**9
     os.utime(conditions, ns=(later_ns, later_ns))
-    assert outcomes(fit_each([tree / "bench-1"])) == {"bench-1": Outcome.FITTED}
+    assert outcomes(fit_each([tree / "bench-1"])) == {"bench-1": BatchOutcome.FITTED}
 
 
 def test_what_a_person_left_out_is_not_taken_in_again_in_silence(tree):
@@ -98,10 +98,10 @@ def test_what_a_person_left_out_is_not_taken_in_again_in_silence(tree):
         n for n, line in enumerate(entries, 1) if line.startswith("fit") and ",push," in line
     )
     run("fit", str(tree / "bench-1"), "--without", str(row))
-    assert outcomes(fit_each([tree / "bench-1"])) == {"bench-1": Outcome.CURRENT}
+    assert outcomes(fit_each([tree / "bench-1"])) == {"bench-1": BatchOutcome.CURRENT}
     (tree / "bench-1" / "entries.csv").write_text("\n".join(entries[:-1]) + "\n")
     (done,) = fit_each([tree / "bench-1"])
-    assert done.outcome is Outcome.FAILED
+    assert done.outcome is BatchOutcome.FAILED
     assert "--without" in done.said[0]
     assert read_profile(tree / "bench-1").without == (str(row),)
 
@@ -137,7 +137,7 @@ def test_every_bad_run_of_a_machine_is_named(tree):
         os.mkfifo(tree / name / "entries.csv")
     shutil.rmtree(tree / "spoiled")
     failed = next(one for one in fit_each([tree], by_machine=True) if one.said)
-    assert failed.outcome is Outcome.FAILED
+    assert failed.outcome is BatchOutcome.FAILED
     assert [line.split(":")[0] for line in failed.said] == [
         str(tree / name) for name in ("bench-2", "bench-10")
     ]
@@ -227,4 +227,4 @@ def test_the_callers_cluster_carries_it(tree):
         joblib.parallel_config("dask"),
     ):
         done = fit_each([tree], jobs=-1)
-    assert list(outcomes(done).values()).count(Outcome.FITTED) == 3
+    assert list(outcomes(done).values()).count(BatchOutcome.FITTED) == 3

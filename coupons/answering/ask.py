@@ -13,7 +13,7 @@ from coupons.answering.number_arguments import takes
 from coupons.answering.offset import Answer
 from coupons.answering.question import Question
 from coupons.answering.several.drawn_pairs import SeveralAnswer, answer_several
-from coupons.answering.several.kinds import Kind
+from coupons.answering.several.kinds import JointKind
 from coupons.answering.several.typed_kinds import kind_of, several_of
 from coupons.answering.single import SizeAnswer, SizeQuestion, draw_hole, draw_size
 from coupons.answering.standards.hardware import Hardware
@@ -239,7 +239,7 @@ class Printer:
         """
         kind = kind_of(joint)
         if kind is None:
-            raise AnswerError(f"Expected one of {', '.join(Kind)}, got {joint!r}.")
+            raise AnswerError(f"Expected one of {', '.join(JointKind)}, got {joint!r}.")
         piece = None if hardware is None else read_hardware(hardware)
         moved = None if move is None else known(MovingBody, move, "body to move")
         internal, external = makers_of(other, other_makes)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.chances.one_print import log_sd_after
-from coupons.answering.chances.prints import Made, made_by
+from coupons.answering.chances.prints import MadeFrom, made_by
 from coupons.answering.chances.together import Together, chance_together, shared_of
 from coupons.answering.single import (
     PrintedSize,
@@ -121,7 +121,7 @@ def meet_limits(
     external: Form,
     direction: Direction,
     external_direction: Direction | None = None,
-    made: Made | None = None,
+    made: MadeFrom | None = None,
 ) -> LimitsAnswer:
     """Say what to draw so that both sides print in the middle of their limits.
 
@@ -133,7 +133,7 @@ def meet_limits(
     direction : Direction
     external_direction : Direction, optional
         Of the external body, where it is printed lying otherwise.
-    made : Made, optional
+    made : MadeFrom, optional
         The prints that the bodies come from; by default one print of ``profile``.
 
     Raises

@@ -15,7 +15,7 @@ from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.drawing import gap_step_mm
 from coupons.answering.chances.one_print import one_print_only
 from coupons.answering.chances.pieces import Choices, Piece
-from coupons.answering.chances.prints import Made
+from coupons.answering.chances.prints import MadeFrom
 from coupons.answering.chances.slants import share_of_height
 from coupons.answering.chances.together import (
     Demand,
@@ -69,7 +69,7 @@ def one_of(
     profile: Profile,
     question: Question,
     gaps_mm: Sequence[float] | Array,
-    made: Made | None = None,
+    made: MadeFrom | None = None,
 ) -> OneOf:
     """Return the condition that one of several pieces, each drawn with its gap, fits.
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from coupons.answering.chances.bed import bed_cases
 from coupons.answering.chances.clearance import Clearance
-from coupons.answering.chances.contact_length import Contact, contact_in
+from coupons.answering.chances.contact_length import ContactLength, contact_in
 from coupons.answering.chances.drawing import (
     Drawn,
     FaceMove,
@@ -30,7 +30,7 @@ from coupons.answering.chances.next_print import interval, learned_share, varian
 from coupons.answering.chances.one_print import HIGH_CHANCE, OnePrint, rests_on_one_print
 from coupons.answering.chances.own_spread import with_own
 from coupons.answering.chances.pieces import Choices
-from coupons.answering.chances.prints import Made, Prints
+from coupons.answering.chances.prints import MadeFrom, Prints
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.question import Question, check_question
 from coupons.answering.sides import check_materials
@@ -105,7 +105,7 @@ class Answer(Told):
     feel: Feel
     origin: Origin
     beds: tuple[tuple[Bed, float], ...] = ()
-    contact: Contact | None = None
+    contact: ContactLength | None = None
     one_print: OnePrint | None = None
     makers: tuple[tuple[Form, Origin], ...] = ()
     unlike: bool = False
@@ -228,7 +228,7 @@ def printed_gap_mm(profile: Profile, question: Question, gap_mm: float) -> tuple
 
 
 def clearances(
-    profile: Profile, question: Question, gaps_mm: Array, made: Made | None = None
+    profile: Profile, question: Question, gaps_mm: Array, made: MadeFrom | None = None
 ) -> tuple[Clearance, ...]:
     """Return the clearance of a question's joint in each case that its answer covers.
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.next.coupon import Asked, ask_about, gains, usual_of
+from coupons.answering.next.coupon import CoveredQuestion, ask_about, gains, usual_of
 from coupons.answering.question import Question
 from coupons.learning.fit import Fitted, fit_runs
 from coupons.learning.profile import Profile
@@ -44,7 +44,7 @@ class Narrowed:
 
 
 @dataclass(frozen=True)
-class Prints:
+class PrintGains:
     """What several prints added.
 
     Parameters
@@ -73,7 +73,7 @@ class Prints:
 
 def what_prints_added(
     runs: Sequence[Run], profile: Profile, first: Fitted | None = None
-) -> Prints | None:
+) -> PrintGains | None:
     """Work out what each print added to what is known; None if there is only one.
 
     None as well for a profile that leans on others: what these added is not the prints'.
@@ -109,15 +109,15 @@ def what_prints_added(
         Narrowed(one.question, tuple(column[n] for column in columns), another[n])
         for n, one in enumerate(asked)
     )
-    return Prints(tuple(after), fits, name)
+    return PrintGains(tuple(after), fits, name)
 
 
-def _half_mm(asked: Asked) -> float | None:
+def _half_mm(asked: CoveredQuestion) -> float | None:
     return asked.known_to_mm if asked.measured else None
 
 
 def _another(
-    runs: Sequence[Run], profile: Profile, asked: Sequence[Asked]
+    runs: Sequence[Run], profile: Profile, asked: Sequence[CoveredQuestion]
 ) -> tuple[str, tuple[float | None, ...]]:
     """Foresee one more print of the coupon with most entries."""
     coupons = [run.coupon for run in runs if run.parts is None]

@@ -7,7 +7,7 @@ from coupons.answering.chances.contact_length import odd_contact
 from coupons.answering.chances.costs import odd_costs
 from coupons.answering.chances.pairs import odd_pair
 from coupons.answering.chances.pieces import odd_choices
-from coupons.answering.chances.prints import Made, made_by
+from coupons.answering.chances.prints import MadeFrom, made_by
 from coupons.answering.chances.slants import odd_slant
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.sides import odd_sides
@@ -120,7 +120,7 @@ class Question:
             if maker is not None
         )
 
-    def made(self, profile: Profile) -> Made:
+    def made(self, profile: Profile) -> MadeFrom:
         """Return the prints that the bodies come from, if this profile is asked."""
         internal, external = self.internal_profile, self.external_profile
         return made_by(profile, internal, external, two_prints=self.two_prints)

@@ -168,7 +168,7 @@ def _fit_tree(
 ) -> None:
     from dataclasses import asdict
 
-    from coupons.batch import Outcome, fit_each
+    from coupons.batch import BatchOutcome, fit_each
     from coupons.showing.words.batch_table import batch_lines
 
     done = fit_each(folders, by_machine=by_machine, jobs=jobs, public=public)
@@ -177,7 +177,7 @@ def _fit_tree(
     else:
         rows = [(str(one.task.output), str(one.outcome), one.said) for one in done]
         click.echo("\n".join(batch_lines(rows)))
-    if any(one.outcome is Outcome.FAILED for one in done):
+    if any(one.outcome is BatchOutcome.FAILED for one in done):
         ctx.exit(1)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypedDict
 import click
 
 if TYPE_CHECKING:
-    from coupons.job.make import Made
+    from coupons.job.make import MadeCoupon
     from coupons.making.record import Coupon, CouponPart
 
 WIDTH = 80
@@ -31,7 +31,7 @@ class BedSize(click.ParamType[tuple[float, float]]):
         return (float(found[1]), float(found[2]))
 
 
-class Options(TypedDict):
+class MakeOptions(TypedDict):
     """The options that one print job and several have in common."""
 
     machine: str
@@ -127,7 +127,7 @@ def command(
     from coupons.job.make import make_coupon, make_jobs
     from coupons.making.bodies.proportions import DEFAULT_SPEED_MM_S
 
-    asked: Options = {
+    asked: MakeOptions = {
         "machine": machine,
         "material": material,
         "nozzle_mm": nozzle_mm,
@@ -151,7 +151,9 @@ def command(
         click.echo(_told_jobs(folder, make_jobs(spec, folder, jobs, after=after, **asked), speed))
 
 
-def _prove(profile: Path, joints: str | None, folder: Path, asked: Options, speed: float) -> None:
+def _prove(
+    profile: Path, joints: str | None, folder: Path, asked: MakeOptions, speed: float
+) -> None:
     from coupons.job.make import prove_profile
 
     if asked["layer_height_mm"] is not None or asked["nozzle_mm"] is not None:
@@ -172,7 +174,7 @@ def _prove(profile: Path, joints: str | None, folder: Path, asked: Options, spee
     click.echo(_told(made, speed))
 
 
-def _told(made: "Made", speed_mm_s: float) -> str:
+def _told(made: "MadeCoupon", speed_mm_s: float) -> str:
     if made.coupon.part is not None:
         return _told_of_part(made.folder, made.coupon, made.coupon.part)
     folder = made.folder
@@ -187,7 +189,7 @@ def _told(made: "Made", speed_mm_s: float) -> str:
     return "\n".join(lines)
 
 
-def _told_jobs(folder: Path, made: "tuple[Made, ...]", speed_mm_s: float) -> str:
+def _told_jobs(folder: Path, made: "tuple[MadeCoupon, ...]", speed_mm_s: float) -> str:
     """Return the same for several jobs: what each costs, and the rest once."""
     rounded = tuple(sorted({letter for one in made for letter in one.rounded}))
     names = [str(one.folder) for one in made]
@@ -207,7 +209,7 @@ def _told_jobs(folder: Path, made: "tuple[Made, ...]", speed_mm_s: float) -> str
     return "\n".join(lines)
 
 
-def _cost_lines(made: "Made") -> list[str]:
+def _cost_lines(made: "MadeCoupon") -> list[str]:
     cost = made.cost
     if made.coupon.part is not None:
         return []

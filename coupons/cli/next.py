@@ -10,8 +10,8 @@ from coupons.cli.length_options import length
 from coupons.cli.make import BedSize
 
 if TYPE_CHECKING:
-    from coupons.answering.next.coupon import Asked, Gain
-    from coupons.answering.next.goal import Want
+    from coupons.answering.next.coupon import CoveredQuestion, Gain
+    from coupons.answering.next.goal import JointWant
     from coupons.learning.profile import Profile
     from coupons.making.spec.coupon_spec import Assumed
 
@@ -104,7 +104,7 @@ def _refuse_without_minutes(asked: dict[str, Any]) -> None:
 
 
 def _shipped_coupon(
-    profile: "Profile", asked: list["Asked"]
+    profile: "Profile", asked: list["CoveredQuestion"]
 ) -> tuple[list[str], dict[str, object]]:
     from coupons.answering.next.coupon import gains, shipped_coupons
 
@@ -114,7 +114,7 @@ def _shipped_coupon(
 
 
 def _new_coupon(
-    profile: "Profile", wants: list["Want"], asked: dict[str, Any]
+    profile: "Profile", wants: list["JointWant"], asked: dict[str, Any]
 ) -> tuple[list[str], dict[str, object]]:
     """Choose a new coupon, write its spec and say what it brings."""
     from coupons.answering.next.new_coupon import propose
@@ -162,20 +162,20 @@ def _refuse_standing(output: Path) -> None:
         raise WriteError([Problem(str(output), "a new file", "one that exists", todo)])
 
 
-def _wants(profile: "Profile", asked: dict[str, Any]) -> list["Want"]:
+def _wants(profile: "Profile", asked: dict[str, Any]) -> list["JointWant"]:
     """Return what is asked for: wants, a list of joints, one joint or the usual ones."""
     from coupons.answering.next.coupon import ask_about
-    from coupons.answering.next.goal import Want
+    from coupons.answering.next.goal import JointWant
     from coupons.answering.wanted_text import parse_want
 
     names = ("joints", "joint", "size_mm", "across", "fit")
     if not asked["wants"]:
-        return [Want(one) for one in _questions(profile, *(asked[name] for name in names))]
+        return [JointWant(one) for one in _questions(profile, *(asked[name] for name in names))]
     given = [f"--{name.removesuffix('_mm')}" for name in names if asked[name] is not None]
     if given:
         raise click.UsageError(f"Not together with --want: {', '.join(given)}.")
     parsed = dict.fromkeys(parse_want(text) for text in asked["wants"])
-    return [Want(ask_about(profile, question), within_mm) for question, within_mm in parsed]
+    return [JointWant(ask_about(profile, question), within_mm) for question, within_mm in parsed]
 
 
 def _questions(
@@ -185,7 +185,7 @@ def _questions(
     size_mm: float | None,
     across: str | None,
     fit: str | None,
-) -> list["Asked"]:
+) -> list["CoveredQuestion"]:
     from coupons.answering.joint_text import parse_joint
     from coupons.answering.next.coupon import ask_about, ask_about_listed, usual_of
     from coupons.answering.question import Question
@@ -211,7 +211,9 @@ def _questions(
     return [ask_about(profile, question)]
 
 
-def _lines(asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, float]) -> list[str]:
+def _lines(
+    asked: list["CoveredQuestion"], found: tuple["Gain", ...], costs: dict[str, float]
+) -> list[str]:
     from coupons.answering.next.coupon import most_for_its_time
 
     best = most_for_its_time(found, costs)
@@ -232,7 +234,7 @@ def _lines(asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, flo
     return [*lines, "", f"Print next: coupons make {best.coupon} -o runs/{best.coupon}"]
 
 
-def _untried(profile: "Profile", asked: list["Asked"]) -> list[str]:
+def _untried(profile: "Profile", asked: list["CoveredQuestion"]) -> list[str]:
     """Say which of the usual joints are not asked about, where the usual ones are."""
     from coupons.answering.next.coupon import USUAL, usual_of
 
@@ -245,7 +247,7 @@ def _untried(profile: "Profile", asked: list["Asked"]) -> list[str]:
 
 
 def _data(
-    asked: list["Asked"], found: tuple["Gain", ...], costs: dict[str, float]
+    asked: list["CoveredQuestion"], found: tuple["Gain", ...], costs: dict[str, float]
 ) -> dict[str, object]:
     return {
         "asked": [

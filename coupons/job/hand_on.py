@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from coupons.atomic import Group
+    from coupons.atomic import FileGroup
     from coupons.learning.profile import Profile
     from coupons.measuring.run.folder import Run
 
@@ -30,7 +30,7 @@ def blank_jobs(runs: "Sequence[Run]") -> tuple[Path, ...]:
     return tuple(found)
 
 
-def hand_on(profile: "Profile", folders: Sequence[Path], files: "Group") -> None:
+def hand_on(profile: "Profile", folders: Sequence[Path], files: "FileGroup") -> None:
     """Let the pages of some run folders start from a profile.
 
     Raises

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Made:
+class MadeCoupon:
     """A coupon that was made.
 
     Parameters
@@ -59,7 +59,7 @@ def make_coupon(
     speed_mm_s: float | None = None,
     bed_mm: tuple[float, float] | None = None,
     after: str | Path | None = None,
-) -> Made:
+) -> MadeCoupon:
     """Make a coupon: print files, map, preview, entry sheets and conditions in one run folder.
 
     Parameters
@@ -125,7 +125,7 @@ def make_jobs(
     speed_mm_s: float | None = None,
     bed_mm: tuple[float, float] | None = None,
     after: str | Path | None = None,
-) -> tuple[Made, ...]:
+) -> tuple[MadeCoupon, ...]:
     """Make a coupon as several print jobs, each with a run folder of its own.
 
     Only prints from different jobs show how much one print differs from the next. Rows of a spec
@@ -183,7 +183,7 @@ class _Asked:
     after: str | Path | None = None
 
 
-def _make(spec: "Spec", folders: dict[Path, str], asked: _Asked) -> tuple[Made, ...]:
+def _make(spec: "Spec", folders: dict[Path, str], asked: _Asked) -> tuple[MadeCoupon, ...]:
     """Plan and write the jobs of a coupon, all or none; each folder has the name of its job."""
     from coupons.making.plan import plan_coupon
 
@@ -231,7 +231,7 @@ def _written(
     speed_mm_s: float | None,
     prove: "Callable[[Coupon], CouponProof] | None" = None,
     earlier: "Profile | None" = None,
-) -> tuple[Made, ...]:
+) -> tuple[MadeCoupon, ...]:
     """Write planned coupons into their run folders, all or none."""
     from coupons.answering.next.earlier import EARLIER_FILE
     from coupons.atomic import together
@@ -268,7 +268,7 @@ def _written(
         for job in jobs:
             write_run_pages(job.folder)
     return tuple(
-        Made(
+        MadeCoupon(
             job.folder,
             coupon.model_copy(update={"proof": proof}),
             estimate(job.plan, speed),
@@ -288,7 +288,7 @@ def prove_profile(
     material: str = "",
     speed_mm_s: float | None = None,
     bed_mm: tuple[float, float] | None = None,
-) -> Made:
+) -> MadeCoupon:
     """Make a coupon of your own joints, drawn as the profile answers them, to put it to the proof.
 
     Parameters
@@ -329,7 +329,7 @@ def prove_profile(
     return replace(made, left_out=proof.left_out)
 
 
-def _made_part(spec: "PartSpec", folder: Path, asked: _Asked) -> Made:
+def _made_part(spec: "PartSpec", folder: Path, asked: _Asked) -> MadeCoupon:
     """Write the run folder of a part that exists already."""
     from coupons.atomic import together
     from coupons.making.estimate import Estimate
@@ -358,4 +358,4 @@ def _made_part(spec: "PartSpec", folder: Path, asked: _Asked) -> Made:
         files.settle()  # the pages are made from what stands in the folder
         write_run_pages(folder)
     nothing = Estimate(0.0, 0.0, 0.0, 0, 0, 0, len(coupon.features), len(coupon.trials), 0.0)
-    return Made(folder, coupon, nothing, ())
+    return MadeCoupon(folder, coupon, nothing, ())

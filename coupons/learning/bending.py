@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coupons.learning.effects import ZEROED
-from coupons.making.bodies.stiffness import Section, shortening_per_mm2
+from coupons.making.bodies.stiffness import BarSection, shortening_per_mm2
 from coupons.making.record import Coupon, CouponBar, CouponFeature, CouponSection
 from coupons.measuring.run.entries import SizeEntry
 from coupons.terms import INTERNAL, Direction
@@ -92,7 +92,7 @@ def _gives(size: _Size, bar: CouponBar, rule: Sequence[_Size]) -> float:
 
 def _share(section: CouponSection, size: _Size, bar: CouponBar) -> float:
     _, across, up = _turned(section.middle_mm, bar.direction)
-    known = Section(section.area_mm2, (across, up), section.second_mm4)
+    known = BarSection(section.area_mm2, (across, up), section.second_mm4)
     return shortening_per_mm2(known, size.middle_mm[1:])
 
 

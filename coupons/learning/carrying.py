@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.pooling import Evidence, widened
+from coupons.learning.pooling import MachineEvidence, widened
 
 Array = NDArray[np.floating]
 
@@ -39,7 +39,7 @@ _SETTLED = 1e-3
 
 
 @dataclass(frozen=True)
-class Change:
+class MachineChange:
     """What a change does to one more machine.
 
     Parameters
@@ -56,22 +56,22 @@ class Change:
     covariance: Array
 
 
-def change_of_pair(before: Evidence, after: Evidence) -> Evidence:
+def change_of_pair(before: MachineEvidence, after: MachineEvidence) -> MachineEvidence:
     """Return what a machine that is known on both sides of a change tells of it."""
     n = len(before.shift)
     either = np.eye(n) + before.information + after.information
     passed = np.linalg.solve(either, after.information).T
     information = after.information - passed @ after.information
     shift = after.shift - passed @ (before.shift + after.shift)
-    return Evidence((information + information.T) / 2, shift)
+    return MachineEvidence((information + information.T) / 2, shift)
 
 
-def learn_change(pairs: Sequence[Evidence]) -> Change:
+def learn_change(pairs: Sequence[MachineEvidence]) -> MachineChange:
     """Learn what a change does from the changes of some machines.
 
     Parameters
     ----------
-    pairs : sequence of Evidence
+    pairs : sequence of MachineEvidence
         At least one; each as `change_of_pair` returns it.
     """
     n = len(pairs[0].shift)
@@ -86,13 +86,13 @@ def learn_change(pairs: Sequence[Evidence]) -> Change:
             break
     mean, covariance = _posterior(pairs, _prior_of(weights, len(pairs)))
     alike = covariance[:n, :n]
-    return Change(mean[:n], np.sqrt(np.diag(alike)), alike + np.diag(weights @ _SPREAD))
+    return MachineChange(mean[:n], np.sqrt(np.diag(alike)), alike + np.diag(weights @ _SPREAD))
 
 
-def carried(before: Evidence, change: Change) -> Evidence:
+def carried(before: MachineEvidence, change: MachineChange) -> MachineEvidence:
     """Return what the evidence of a machine from before a change tells of it after the change."""
     wide = widened(before, change.covariance)
-    return Evidence(wide.information, wide.shift + wide.information @ change.mean)
+    return MachineEvidence(wide.information, wide.shift + wide.information @ change.mean)
 
 
 def _prior_of(weights: Array, pairs: int) -> Array:
@@ -100,7 +100,7 @@ def _prior_of(weights: Array, pairs: int) -> Array:
     return np.vstack([weights @ _MEAN, *pairs * [weights @ _SPREAD]])
 
 
-def _posterior(pairs: Sequence[Evidence], prior: Array) -> tuple[Array, Array]:
+def _posterior(pairs: Sequence[MachineEvidence], prior: Array) -> tuple[Array, Array]:
     """Return the mean and covariance of the change alike and of each machine's own, in a row."""
     n = prior.shape[1]
     information = np.zeros((prior.size, prior.size))

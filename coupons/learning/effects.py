@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Normal:
+class NormalPrior:
     """A normal prior."""
 
     mean: float
@@ -89,13 +89,13 @@ class PriorTable:
         What differs from print to print.
     zeros : dict of Jaws to Normal
         Zero error in mm of a run's caliper, by jaws.
-    bump : Normal
+    bump : NormalPrior
         By how much in mm a standing round stands out more along x than along y, by its seam: jaws
         that lie on it meet it, or lie beside it. Once a run.
-    press : Normal
+    press : NormalPrior
         Force of a caliper's jaws over the plastic's modulus, in mm²: it bends the bars of rules.
         Once a run.
-    hand : Normal
+    hand : NormalPrior
         By how much in mm all thresholds of one person differ from those of people at large.
     lapse : float
         Share of trials whose grade is written down at random.
@@ -104,57 +104,57 @@ class PriorTable:
         move an answer.
     """
 
-    effects: dict[str, Normal]
-    thresholds: dict[Grade, Normal]
+    effects: dict[str, NormalPrior]
+    thresholds: dict[Grade, NormalPrior]
     order_weight: float
-    losses: dict[str, Normal]
+    losses: dict[str, NormalPrior]
     scatters: dict[str, LogNormal]
     prints: tuple[PrintEffect, ...]
-    zeros: dict[Jaws, Normal]
-    bump: Normal
-    press: Normal
-    hand: Normal
+    zeros: dict[Jaws, NormalPrior]
+    bump: NormalPrior
+    press: NormalPrior
+    hand: NormalPrior
     lapse: float
     reading_dof: float
 
 
 EXTRUSION = PriorTable(
     effects={
-        "scale_x": Normal(-0.003, 0.005),
-        "scale_y": Normal(-0.003, 0.005),
-        "scale_z": Normal(-0.003, 0.005),
-        "scale_int": Normal(0.0, 0.002),
-        "skew": Normal(0.0, 0.003),
-        "lost_motion": Normal(0.0, 0.03),
-        "growth_ext": Normal(0.04, 0.08),
-        "growth_int": Normal(0.06, 0.08),
-        "growth_ext_xy": Normal(0.0, 0.015),
-        "growth_int_xy": Normal(0.0, 0.015),
-        "round_ext": Normal(0.0, 0.04),
-        "round_int": Normal(0.02, 0.08),
-        "curl_ext": Normal(0.0, 0.03),
-        "curl_int": Normal(0.06, 0.08),
-        "curl_bend": Normal(0.015, 0.03),
+        "scale_x": NormalPrior(-0.003, 0.005),
+        "scale_y": NormalPrior(-0.003, 0.005),
+        "scale_z": NormalPrior(-0.003, 0.005),
+        "scale_int": NormalPrior(0.0, 0.002),
+        "skew": NormalPrior(0.0, 0.003),
+        "lost_motion": NormalPrior(0.0, 0.03),
+        "growth_ext": NormalPrior(0.04, 0.08),
+        "growth_int": NormalPrior(0.06, 0.08),
+        "growth_ext_xy": NormalPrior(0.0, 0.015),
+        "growth_int_xy": NormalPrior(0.0, 0.015),
+        "round_ext": NormalPrior(0.0, 0.04),
+        "round_int": NormalPrior(0.02, 0.08),
+        "curl_ext": NormalPrior(0.0, 0.03),
+        "curl_int": NormalPrior(0.06, 0.08),
+        "curl_bend": NormalPrior(0.015, 0.03),
         # Upper faces lie on whole layers; what the first layer does to heights is bed_height.
-        "growth_ext_z": Normal(0.0, 0.05),
-        "growth_int_z": Normal(0.05, 0.12),
+        "growth_ext_z": NormalPrior(0.0, 0.05),
+        "growth_int_z": NormalPrior(0.05, 0.12),
         # Nozzles are set low rather than high: lengths along z of six machines were short by 0.22.
-        "bed_height": Normal(-0.10, 0.10),
-        "first_layer": Normal(0.10, 0.12),
+        "bed_height": NormalPrior(-0.10, 0.10),
+        "first_layer": NormalPrior(0.10, 0.12),
     },
     thresholds={
-        Grade.FORCE: Normal(-0.08, 0.08),
-        Grade.PUSH: Normal(0.0, 0.06),
-        Grade.SLIDE: Normal(0.10, 0.08),
-        Grade.LOOSE: Normal(0.30, 0.15),
+        Grade.FORCE: NormalPrior(-0.08, 0.08),
+        Grade.PUSH: NormalPrior(0.0, 0.06),
+        Grade.SLIDE: NormalPrior(0.10, 0.08),
+        Grade.LOOSE: NormalPrior(0.30, 0.15),
     },
     order_weight=0.1,
     losses={
-        "round_loss": Normal(0.02, 0.05),
+        "round_loss": NormalPrior(0.02, 0.05),
         # The half round ends of 0.2 mm layers reach 0.04 into a hole and as far out of a pin.
-        "lying_loss": Normal(0.08, 0.06),
-        "seam_loss": Normal(0.017, 0.02),
-        "contact_loss": Normal(0.0, 0.015),
+        "lying_loss": NormalPrior(0.08, 0.06),
+        "seam_loss": NormalPrior(0.017, 0.02),
+        "contact_loss": NormalPrior(0.0, 0.015),
     },
     scatters={
         "tau": LogNormal(0.03, 0.6),
@@ -176,18 +176,18 @@ EXTRUSION = PriorTable(
         PrintEffect("rho_bed", 1.0, {"bed_height": 1.0}),
         PrintEffect("rho_roof", 1.0, {"growth_int_z": 0.5}),
     ),
-    zeros={Jaws.OUTSIDE: Normal(0.0, 0.010), Jaws.INSIDE: Normal(0.0, 0.015)},
+    zeros={Jaws.OUTSIDE: NormalPrior(0.0, 0.010), Jaws.INSIDE: NormalPrior(0.0, 0.015)},
     # Seams of 0.02 to 0.08 mm on one side are common practice, no source.
-    bump=Normal(0.0, 0.03),
+    bump=NormalPrior(0.0, 0.03),
     # From memory: 1 to 5 N on 2,000 to 3,500 MPa. Negative ones make no sense, but what a normal
     # prior allows of them is told apart by rules that bend, and means nothing on those that do not.
-    press=Normal(0.0012, 0.001),
-    hand=Normal(0.0, 0.03),
+    press=NormalPrior(0.0012, 0.001),
+    hand=NormalPrior(0.0, 0.03),
     lapse=0.02,
     reading_dof=4.0,
 )
 
-_NONE = Normal(0.0, 0.0)
+_NONE = NormalPrior(0.0, 0.0)
 _SINCE_3 = (
     *("scale_int", "lost_motion", "growth_ext_xy", "growth_int_xy", "curl_ext", "curl_bend"),
     *("bed_height", "seam_loss", "contact_loss"),
@@ -198,9 +198,9 @@ REFINEMENTS: frozenset[str] = frozenset(_SINCE_3)
 EXTRUSION_2 = replace(
     EXTRUSION,
     effects={n: _NONE if n in _SINCE_3 else prior for n, prior in EXTRUSION.effects.items()}
-    | {"growth_ext_z": Normal(0.0, 0.12)},
+    | {"growth_ext_z": NormalPrior(0.0, 0.12)},
     losses={n: _NONE if n in _SINCE_3 else prior for n, prior in EXTRUSION.losses.items()}
-    | {"lying_loss": Normal(0.04, 0.06)},
+    | {"lying_loss": NormalPrior(0.04, 0.06)},
     scatters={
         "tau": LogNormal(0.03, 0.6),
         "tau_z": LogNormal(0.08, 0.6),
@@ -447,5 +447,5 @@ def prior_sd(table: PriorTable = EXTRUSION) -> "NDArray[np.float64]":
     return np.array([prior.sd for prior in _term_priors(table)])
 
 
-def _term_priors(table: PriorTable) -> list[Normal]:
+def _term_priors(table: PriorTable) -> list[NormalPrior]:
     return [*table.effects.values(), *table.thresholds.values(), *table.losses.values()]

@@ -16,7 +16,7 @@ from coupons.errors import FitError
 from coupons.learning.checking.predictive import PredictedReadings, PredictedTrials
 from coupons.learning.checking.regressors import effect_table
 from coupons.learning.design import Design, Readings, Sizes, design_of, trials_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, Normal, PriorTable
+from coupons.learning.effects import EFFECTS, EXTRUSION, NormalPrior, PriorTable
 from coupons.learning.fit import Fitted, fit_design
 from coupons.learning.observation_table import column, design_from_table, run_numbers
 from coupons.learning.posterior.edges import N_EDGES, edge_offset, edge_rows
@@ -29,7 +29,7 @@ Array = NDArray[np.floating]
 Indices = NDArray[np.intp]
 
 # So wide that a prior says nothing of what a column may do, in units of y per unit of X.
-_ANYTHING = Normal(0.0, 1e3)
+_ANYTHING = NormalPrior(0.0, 1e3)
 # A row of effects is predicted as a size of its own, never as one of those that were fitted.
 _NEW = "new "
 # What a caliper shows, where the table does not say.

@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.errors import DoubtWarning
-from coupons.learning.carrying import Change, carried, change_of_pair, learn_change
+from coupons.learning.carrying import MachineChange, carried, change_of_pair, learn_change
 from coupons.learning.effects import EXTRUSION, SCATTERS, TERMS, prior_mean, prior_sd
 from coupons.learning.kindred import Kindred, corrections, sort_out
-from coupons.learning.pooling import Evidence, evidence_of, pool, widened
+from coupons.learning.pooling import MachineEvidence, evidence_of, pool, widened
 from coupons.learning.profile import Carried, Like, Profile, joined_ranges
 from coupons.learning.profile_of_fit import with_posterior
 from coupons.neutral import one_line
@@ -129,12 +129,12 @@ def lean_on(profile: Profile, others: Sequence[Profile]) -> Profile:
     return found
 
 
-def _of_terms(profile: Profile) -> Evidence:
+def _of_terms(profile: Profile) -> MachineEvidence:
     prior = _TERMS_PRIOR
     return evidence_of(profile.mean_vector, profile.covariance_matrix, prior.mean, prior.sd)
 
 
-def _of_scatters(profile: Profile) -> Evidence:
+def _of_scatters(profile: Profile) -> MachineEvidence:
     known = [profile.scatters[name] for name in SCATTERS]
     mean = np.log([one.median_mm for one in known])
     # A scatter that was not seen may have come out a little wider than its prior.
@@ -142,7 +142,7 @@ def _of_scatters(profile: Profile) -> Evidence:
     return evidence_of(mean, np.diag(sd**2), _SCATTERS_PRIOR.mean, _SCATTERS_PRIOR.sd)
 
 
-def _change_of_terms(kindred: Kindred) -> Change | None:
+def _change_of_terms(kindred: Kindred) -> MachineChange | None:
     """Learn from the pairs what the change does to the terms."""
     if not kindred.pairs:
         return None
@@ -154,14 +154,16 @@ def _change_of_terms(kindred: Kindred) -> Change | None:
     )
 
 
-def _carried_terms(profile: Profile, kindred: Kindred, change: Change | None) -> Evidence | None:
+def _carried_terms(
+    profile: Profile, kindred: Kindred, change: MachineChange | None
+) -> MachineEvidence | None:
     if kindred.before is None or change is None:
         return None
     before = widened(_of_terms(kindred.before), _other_hand(kindred.before, profile))
     return carried(before, change)
 
 
-def _carried_scatters(kindred: Kindred) -> Evidence | None:
+def _carried_scatters(kindred: Kindred) -> MachineEvidence | None:
     if kindred.before is None:
         return None
     pairs = [
@@ -185,7 +187,7 @@ def _like(kindred: Kindred, unlike: float) -> Like | None:
     return Like(machines=machines, unlike=round(unlike, 4))
 
 
-def _told(kindred: Kindred, change: Change | None, new: float) -> Carried | None:
+def _told(kindred: Kindred, change: MachineChange | None, new: float) -> Carried | None:
     """Say which terms carry over: those that are still known when the change is counted."""
     before = kindred.before
     if before is None or change is None:

@@ -44,7 +44,7 @@ _LIKELY = 7.0  # choices less likely than the best by this much on the log scale
 
 
 @dataclass(frozen=True)
-class Evidence:
+class MachineEvidence:
     """What was seen of one machine, without its prior, in units of the prior's standard deviations.
 
     Parameters
@@ -59,7 +59,9 @@ class Evidence:
     shift: Array
 
 
-def evidence_of(mean: Array, covariance: Array, prior_mean: Array, prior_sd: Array) -> Evidence:
+def evidence_of(
+    mean: Array, covariance: Array, prior_mean: Array, prior_sd: Array
+) -> MachineEvidence:
     """Take the prior out of a posterior.
 
     Parameters
@@ -73,7 +75,7 @@ def evidence_of(mean: Array, covariance: Array, prior_mean: Array, prior_sd: Arr
     # Averaging over scatters can leave a term that was not seen a little wider than its prior.
     information = (axes * np.maximum(gained, 0.0)) @ axes.T
     off = (mean - prior_mean) / prior_sd
-    return Evidence(information, information @ off + off)
+    return MachineEvidence(information, information @ off + off)
 
 
 @dataclass(frozen=True)
@@ -120,19 +122,19 @@ class Pooled:
     new: Array
 
 
-def widened(one: Evidence, covariance: Array) -> Evidence:
+def widened(one: MachineEvidence, covariance: Array) -> MachineEvidence:
     """Return what evidence tells of terms that differ from those seen by this covariance."""
     wide = np.eye(len(one.shift)) + covariance @ one.information
     information = np.linalg.solve(wide.T, one.information.T).T  # Λ(I + DΛ)⁻¹
-    return Evidence((information + information.T) / 2, np.linalg.solve(wide.T, one.shift))
+    return MachineEvidence((information + information.T) / 2, np.linalg.solve(wide.T, one.shift))
 
 
-def kin_of(others: Sequence[Evidence], groups: NDArray[np.intp]) -> tuple[Kin, ...]:
+def kin_of(others: Sequence[MachineEvidence], groups: NDArray[np.intp]) -> tuple[Kin, ...]:
     """Return what others tell of a machine of their kind, for every choice of the spreads.
 
     Parameters
     ----------
-    others : sequence of Evidence
+    others : sequence of MachineEvidence
     groups : ndarray of int of shape (n,)
         Which spread belongs to each term, counted from 0.
     """
@@ -143,7 +145,9 @@ def _choices(groups: NDArray[np.intp]) -> Iterator[tuple[float, ...]]:
     yield from product(SPREADS, repeat=int(groups.max()) + 1)
 
 
-def _kin(others: Sequence[Evidence], groups: NDArray[np.intp], choice: tuple[float, ...]) -> Kin:
+def _kin(
+    others: Sequence[MachineEvidence], groups: NDArray[np.intp], choice: tuple[float, ...]
+) -> Kin:
     n = len(groups)
     between = np.array(choice)[groups] ** 2
     common = 1 - between
@@ -180,23 +184,23 @@ class _Stack:
 
 
 def pool(
-    own: Evidence,
-    others: Sequence[Evidence],
+    own: MachineEvidence,
+    others: Sequence[MachineEvidence],
     groups: NDArray[np.intp],
     families: NDArray[np.intp] | None = None,
-    carried: Evidence | None = None,
+    carried: MachineEvidence | None = None,
 ) -> Pooled:
     """Put together what was seen of a machine and of others like it.
 
     Parameters
     ----------
-    own : Evidence
-    others : sequence of Evidence
+    own : MachineEvidence
+    others : sequence of MachineEvidence
     groups : ndarray of int of shape (n,)
         See `kin_of`.
     families : ndarray of int of shape (n,), optional
         In which terms a machine is unlike others together; the groups, unless given.
-    carried : Evidence, optional
+    carried : MachineEvidence, optional
         What carries over from the machine itself before a change; see `carrying`.
 
     Returns
@@ -223,7 +227,7 @@ def pool(
     )
 
 
-def _carried_over(priors: _Stack, carried: Evidence, families: NDArray[np.intp]) -> _Stack:
+def _carried_over(priors: _Stack, carried: MachineEvidence, families: NDArray[np.intp]) -> _Stack:
     """Return priors that know what the machine was before a change, or not, family by family.
 
     As with others of its kind, a machine may have changed in its growths as no other did, and in
@@ -252,7 +256,7 @@ def _likely(stack: _Stack) -> _Stack:
 
 
 def _priors(
-    others: Sequence[Evidence], groups: NDArray[np.intp], families: NDArray[np.intp]
+    others: Sequence[MachineEvidence], groups: NDArray[np.intp], families: NDArray[np.intp]
 ) -> _Stack:
     """Return the priors of one more machine: as the others tell, or in some families the general.
 
@@ -318,7 +322,7 @@ def _joined(first: _Stack, second: _Stack) -> _Stack:
     )
 
 
-def _told(own: Evidence, priors: _Stack) -> _Stack:
+def _told(own: MachineEvidence, priors: _Stack) -> _Stack:
     """Return normal priors with the evidence of a machine taken in."""
     n = len(own.shift)
     # The likelihood seen from each prior's mean.

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from coupons.errors import Problem
-from coupons.making.bodies.built_bodies import Along, Body, Turn, turn_for
+from coupons.making.bodies.built_bodies import Along, BuiltBody, Turn, turn_for
 from coupons.making.bodies.contact_area import contact_of
 from coupons.making.bodies.hardware_mates import bought_piece, outside_mm
 from coupons.making.bodies.posts import lying, standing, width_in_row_mm
@@ -43,10 +43,10 @@ class BuiltRow:
     """What one row builds; ``bought`` are bodies of hardware, which is not printed."""
 
     letter: str
-    bodies: tuple[Body, ...]
+    bodies: tuple[BuiltBody, ...]
     trials: tuple[CouponTrial, ...] = ()
     hardware: tuple[CouponHardware, ...] = ()
-    bought: tuple[Body, ...] = ()
+    bought: tuple[BuiltBody, ...] = ()
     holds: tuple[CouponHold, ...] = ()
 
 
@@ -71,7 +71,7 @@ def build_row(row: Row, letter: str, assumed: Assumed, where: str) -> "BuiltRow 
             return BuiltRow(letter, _tiles(row, letter, assumed))
 
 
-def _build(series: Series) -> Body:
+def _build(series: Series) -> BuiltBody:
     """Choose the builder by form and direction."""
     if not series.on_bed:
         return steps(series)
@@ -80,11 +80,11 @@ def _build(series: Series) -> Body:
     return lying(series) if series.lying else standing(series)
 
 
-def _build_to_fit(series: Series, assumed: Assumed) -> tuple[Body, ...]:
+def _build_to_fit(series: Series, assumed: Assumed) -> tuple[BuiltBody, ...]:
     """Build a series as one body, or as the fewest like ones that the bed holds."""
     room = room_on(assumed.bed_mm)
     whole = _build(series)
-    bodies: tuple[Body, ...] = (whole,)
+    bodies: tuple[BuiltBody, ...] = (whole,)
     count = 1
     while not all(_fits(body, room) for body in bodies):
         # No fewer bodies than the longest has lengths of bed in it can do.
@@ -95,7 +95,7 @@ def _build_to_fit(series: Series, assumed: Assumed) -> tuple[Body, ...]:
     return bodies
 
 
-def _longest(bodies: tuple[Body, ...]) -> float:
+def _longest(bodies: tuple[BuiltBody, ...]) -> float:
     return max(body.box[1][0] - body.box[0][0] for body in bodies)
 
 
@@ -113,7 +113,7 @@ def _split(series: Series, count: int) -> list[Series]:
     ]
 
 
-def _fits(body: Body, room: tuple[float, float]) -> bool:
+def _fits(body: BuiltBody, room: tuple[float, float]) -> bool:
     low, high = body.cover()
     return high[0] - low[0] <= room[0] and high[1] - low[1] <= room[1]
 
@@ -173,7 +173,7 @@ def _seat_wide_mm(row: FitRow | HardwareRow) -> float:
     return wide - min(0.0, row.gaps()[-1]) / 2  # where all windows are narrower than their mate
 
 
-def _spaced(series: Series, mate: Body) -> Series:
+def _spaced(series: Series, mate: BuiltBody) -> Series:
     """Set posts so far apart that a mate on one of them has its room beside the next."""
     if series.form in INTERNAL:
         return series
@@ -271,7 +271,7 @@ def _sizes_series(row: SizesRow, letter: str, assumed: Assumed) -> Series:
     return replace(_series(row, letter, assumed), role="span", items=items, on_bed=row.on_bed)
 
 
-def _tiles(row: SwellRow, letter: str, assumed: Assumed) -> tuple[Body, ...]:
+def _tiles(row: SwellRow, letter: str, assumed: Assumed) -> tuple[BuiltBody, ...]:
     forms = [(Form.TONGUE, size) for size in row.tongues_mm]
     forms += [(Form.SLOT, size) for size in row.slots_mm]
     return tuple(
@@ -286,7 +286,7 @@ def _tiles(row: SwellRow, letter: str, assumed: Assumed) -> tuple[Body, ...]:
     )
 
 
-def _rule(row: SpansRow, letter: str, assumed: Assumed) -> Body:
+def _rule(row: SpansRow, letter: str, assumed: Assumed) -> BuiltBody:
     items = tuple(
         replace(item, readings=((_jaws(place % 2 == 1), None),))
         for place, item in enumerate(rule_items(row, letter))

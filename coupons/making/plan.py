@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pydantic import ValidationError
 
 from coupons.errors import PlanError, Problem
-from coupons.making.bodies.built_bodies import Bar, Body, Sized, own_direction, turned
+from coupons.making.bodies.built_bodies import Bar, BuiltBody, Sized, own_direction, turned
 from coupons.making.bodies.lettering import Point
 from coupons.making.bodies.proportions import BED_MARGIN_MM, BODY_SPACE_MM, room_on
 from coupons.making.bodies.shapes import Vector
-from coupons.making.bodies.stiffness import Section
+from coupons.making.bodies.stiffness import BarSection
 from coupons.making.built_rows import BuiltRow, build_row
 from coupons.making.packing import arrange
 from coupons.making.record import (
@@ -32,10 +32,10 @@ MOST_FEATURES = 2_500
 
 
 @dataclass(frozen=True)
-class Placed:
+class PlacedBody:
     """A body on its plate: turned about its own origin, then moved."""
 
-    body: Body
+    body: BuiltBody
     plate: int
     shift_mm: Vector
 
@@ -59,14 +59,14 @@ class Plan:
     spec: Spec
     assumed: Assumed
     rows: tuple[BuiltRow, ...]
-    placed: tuple[Placed, ...]
+    placed: tuple[PlacedBody, ...]
 
     @property
     def plates(self) -> int:
         """How many plates the bodies take."""
         return max(item.plate for item in self.placed)
 
-    def on(self, plate: int) -> tuple[Placed, ...]:
+    def on(self, plate: int) -> tuple[PlacedBody, ...]:
         """Return the bodies of one plate."""
         return tuple(item for item in self.placed if item.plate == plate)
 
@@ -130,7 +130,7 @@ def _assumed(spec: Spec, given: dict[str, object]) -> Assumed:
         raise PlanError(problems_of("machine", error.errors())) from None
 
 
-def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...]:
+def _place(bodies: list[BuiltBody], bed_mm: tuple[float, float]) -> tuple[PlacedBody, ...]:
     """Arrange the bodies on plates and centre them on the bed."""
     covers = [body.cover() for body in bodies]
     sizes = [(high[0] - low[0], high[1] - low[1]) for low, high in covers]
@@ -158,11 +158,11 @@ def _place(bodies: list[Body], bed_mm: tuple[float, float]) -> tuple[Placed, ...
     for body, (low, _), spot in zip(bodies, covers, spots, strict=True):
         free = [(bed_mm[k] - used[spot.plate][k]) / 2 for k in (0, 1)]
         x, y = free[0] + spot.x_mm - low[0], free[1] + spot.y_mm - low[1]
-        placed.append(Placed(body, spot.plate, (round(x, 3), round(y, 3), 0.0)))
+        placed.append(PlacedBody(body, spot.plate, (round(x, 3), round(y, 3), 0.0)))
     return tuple(placed)
 
 
-def _too_big(body: Body, size: tuple[float, float], room: tuple[float, float]) -> Problem:
+def _too_big(body: BuiltBody, size: tuple[float, float], room: tuple[float, float]) -> Problem:
     over = ", ".join(
         f"{have - room_k:.1f} mm too long along {axis}"
         for axis, have, room_k in zip("xy", size, room, strict=True)
@@ -198,7 +198,7 @@ def record(plan: Plan) -> Coupon:
     )
 
 
-def _body_record(item: Placed) -> CouponBody:
+def _body_record(item: PlacedBody) -> CouponBody:
     (low, high), height = item.cover(), item.body.box[1][2]
     return CouponBody(
         id=item.body.id,
@@ -208,7 +208,7 @@ def _body_record(item: Placed) -> CouponBody:
     )
 
 
-def _bar_record(item: Placed, bar: Bar) -> CouponBar:
+def _bar_record(item: PlacedBody, bar: Bar) -> CouponBar:
     return CouponBar(
         body=item.body.id,
         direction=own_direction(item.body.turn_deg, "x"),
@@ -217,7 +217,7 @@ def _bar_record(item: Placed, bar: Bar) -> CouponBar:
     )
 
 
-def _section_record(item: Placed, section: Section) -> CouponSection:
+def _section_record(item: PlacedBody, section: BarSection) -> CouponSection:
     across, up = section.middle_mm
     x, y, z = item.on_plate((0.0, across, up))
     yy, zz, yz = section.second_mm4
@@ -228,7 +228,7 @@ def _section_record(item: Placed, section: Section) -> CouponSection:
     )
 
 
-def _feature_record(item: Placed, feature: Sized) -> CouponFeature:
+def _feature_record(item: PlacedBody, feature: Sized) -> CouponFeature:
     x, y, z = item.on_plate(feature.centre)
     return CouponFeature(
         id=feature.id,

@@ -13,7 +13,7 @@ _MOST_OF_PARTS = 6
 
 
 @dataclass(frozen=True)
-class Outcome:
+class TrialOutcome:
     """One trial of a family: the drawn gap, and the range of grades that was entered."""
 
     gap_mm: float
@@ -27,7 +27,7 @@ class Family:
 
     joint: Joint
     move: MovingBody
-    outcomes: tuple[Outcome, ...]
+    outcomes: tuple[TrialOutcome, ...]
 
     @property
     def gaps_mm(self) -> tuple[float, float]:
@@ -43,7 +43,7 @@ def families(runs: Sequence[Run]) -> tuple[Family, ...]:
     bought mates, which are not joints of two printed parts. Of somebody's own parts, each of a
     size of its own, only some are shown, and none beside a coupon.
     """
-    found: dict[tuple[Joint, MovingBody], list[Outcome]] = {}
+    found: dict[tuple[Joint, MovingBody], list[TrialOutcome]] = {}
     coupons = [run for run in runs if run.parts is None]
     for run in coupons or runs:
         features = {feature.id: feature for feature in run.coupon.features}
@@ -66,10 +66,10 @@ def _order(joint: Joint) -> tuple[str, str, float]:
 
 def _outcome(
     fixed: CouponFeature, mate: CouponFeature, entry: FitEntry
-) -> tuple[tuple[Joint, MovingBody], Outcome]:
+) -> tuple[tuple[Joint, MovingBody], TrialOutcome]:
     is_internal = fixed.form in INTERNAL
     internal, external = (fixed, mate) if is_internal else (mate, fixed)
     joint = Joint(internal.form, external.form, mate.size_mm, fixed.direction)
     gap_mm = round(internal.size_mm - external.size_mm, 6)
     move = MovingBody.INTERNAL if is_internal else MovingBody.EXTERNAL
-    return (joint, move), Outcome(gap_mm, entry.tightest, entry.loosest)
+    return (joint, move), TrialOutcome(gap_mm, entry.tightest, entry.loosest)

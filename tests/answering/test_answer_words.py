@@ -19,7 +19,7 @@ from support.written_answers import (
     written,
 )
 
-from coupons.answering.chances.contact_length import Contact
+from coupons.answering.chances.contact_length import ContactLength
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.chances.one_print import OnePrint
 from coupons.answering.offset import Feel
@@ -138,7 +138,7 @@ def test_a_wished_gap_is_told_before_the_chance_and_without_the_range_of_the_fit
     # 0.28 to 0.40 mm, so that what prints is 0.2 + 0.34 less that.
     found = written(
         replace(SLIDE, printed_gap_mm=0.2),
-        contact=Contact(6.2, False, (3, 20), 0.01),
+        contact=ContactLength(6.2, False, (3, 20), 0.01),
         origin=replace(ORIGIN, hands=3),
     )
     gap = (
@@ -224,8 +224,8 @@ def test_what_was_not_measured_is_said_with_the_chance():
 
 
 def test_a_contact_far_from_those_tried_is_a_doubt_and_another_one_a_detail():
-    far = written(contact=Contact(100, True, (2.8, 20.2), 0.041))
-    near = written(contact=Contact(10, True, (2.8, 20.2), 0.01))
+    far = written(contact=ContactLength(100, True, (2.8, 20.2), 0.041))
+    near = written(contact=ContactLength(10, True, (2.8, 20.2), 0.01))
     assert told(far)[2].startswith("EXTRAPOLATED: a contact of 100 mm is far from those tried")
     assert sum("contact" in line for line in told(far)) == 1
     assert told(near)[:2] == DECIDES
@@ -398,7 +398,7 @@ def test_the_same_stands_in_the_data_under_its_own_name():
         measured=(slots,),
         prints_as=((0.2, 0.4),),
         beds=((Bed.NONE, 0.3),),
-        contact=Contact(10.0, True, (3.0, 20.0), 0.01),
+        contact=ContactLength(10.0, True, (3.0, 20.0), 0.01),
         one_print=OnePrint(0.9, 0.5, 0.7, 0.8, 0.6),
         makers=((Form.TONGUE, ORIGIN),),
     )

@@ -14,7 +14,7 @@ from support.moved_faces import between, prism
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.meet.meetings import meet
 from coupons.answering.meshes.mesh import read_bodies
-from coupons.answering.relieve.asked_faces import PairDrawn, wanted_pair
+from coupons.answering.relieve.asked_faces import DrawnFacePair, wanted_pair
 from coupons.answering.relieve.relieved_files import relieve_into_files
 from coupons.terms import INTERNAL, Form
 
@@ -25,7 +25,7 @@ def moved(forms, gap_mm, size_mm, faces=2):
     """What an answer would say: the bodies of these forms move, and share the gap."""
     share = gap_mm / len(forms)
     drawn_mm = [size_mm + share if form in INTERNAL else size_mm - share for form in forms]
-    return PairDrawn(
+    return DrawnFacePair(
         gap_mm,
         tuple(
             FaceMove(form, -share / faces, faces, size)

@@ -15,7 +15,7 @@ from coupons.answering.joint_text import (
 )
 from coupons.answering.lengths import length_mm
 from coupons.answering.question import Question
-from coupons.answering.several.kinds import Corners, Kind, Legs, Several
+from coupons.answering.several.kinds import Corners, JointKind, Legs, Several
 from coupons.answering.single import SizeQuestion
 from coupons.answering.standards.hardware import hardware
 from coupons.answering.standards.iso286 import fit_limits, limits
@@ -97,7 +97,7 @@ def whole(monkeypatch):
 
 def test_a_whole_is_asked_as_it_is_written(whole):
     plain = whole("pocket/plate", size_mm=(40, 25), across="xy", drawn_gap_mm=0.4)
-    assert plain == Several(Kind.POCKET, (40.0, 25.0), ALIKE, drawn_gap_mm=0.4)
+    assert plain == Several(JointKind.POCKET, (40.0, 25.0), ALIKE, drawn_gap_mm=0.4)
     full = whole(
         " Sleeve/Bar",
         size_mm=[40, 25],
@@ -111,7 +111,7 @@ def test_a_whole_is_asked_as_it_is_written(whole):
         other_makes="internal",
     )
     assert full == Several(
-        Kind.SLEEVE,
+        JointKind.SLEEVE,
         (40.0, 25.0),
         ((X, Y), (Y, X)),
         fit=Grade.PUSH,

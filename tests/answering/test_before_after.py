@@ -5,7 +5,7 @@ import pytest
 from click.testing import CliRunner
 from support.known_profile import known_profile
 
-from coupons.answering.compare.before_after import Outcome, before_after, conditions_between
+from coupons.answering.compare.before_after import CauseOutcome, before_after, conditions_between
 from coupons.answering.words.before_after import before_after_lines
 from coupons.cli import main
 from coupons.learning.profile import LogSpread
@@ -28,15 +28,15 @@ def outcome(before, after, name, **shares):
     ("before", "after", "share", "became"),
     [
         # growth_ext is known to 0.008 mm a face each: a difference counts from 0.022 on.
-        (0.10, 0.00, 0.1, Outcome.CURED),
-        (0.10, 0.05, 0.1, Outcome.BETTER),
-        (0.10, -0.05, 0.1, Outcome.BETTER),
-        (0.10, 0.09, 0.1, Outcome.UNCHANGED),
-        (0.05, 0.10, 0.1, Outcome.WORSE),
-        (0.05, -0.10, 0.1, Outcome.WORSE),
-        (0.00, 0.10, 0.1, Outcome.WORSE),
+        (0.10, 0.00, 0.1, CauseOutcome.CURED),
+        (0.10, 0.05, 0.1, CauseOutcome.BETTER),
+        (0.10, -0.05, 0.1, CauseOutcome.BETTER),
+        (0.10, 0.09, 0.1, CauseOutcome.UNCHANGED),
+        (0.05, 0.10, 0.1, CauseOutcome.WORSE),
+        (0.05, -0.10, 0.1, CauseOutcome.WORSE),
+        (0.00, 0.10, 0.1, CauseOutcome.WORSE),
         # Known to 0.032 mm afterwards: nobody can say that so much was cured.
-        (0.04, 0.00, 0.4, Outcome.UNCHANGED),
+        (0.04, 0.00, 0.4, CauseOutcome.UNCHANGED),
     ],
 )
 def test_what_became_of_a_cause(before, after, share, became):
@@ -60,9 +60,9 @@ def test_a_scatter_is_never_cured():
         pair = [with_tau(median, log_sd) for median in medians]
         return {one.name: one.outcome for one in before_after(*pair).causes}["tau"]
 
-    assert became(0.06, 0.02) is Outcome.BETTER
-    assert became(0.02, 0.06) is Outcome.WORSE
-    assert became(0.03, 0.02) is Outcome.UNCHANGED
+    assert became(0.06, 0.02) is CauseOutcome.BETTER
+    assert became(0.02, 0.06) is CauseOutcome.WORSE
+    assert became(0.03, 0.02) is CauseOutcome.UNCHANGED
     # Hardly narrower than the prior: not measured.
     assert "tau" in before_after(with_tau(0.03), with_tau(0.03, 0.59)).only_before
 
@@ -139,8 +139,8 @@ def test_what_changed_comes_first_the_largest_in_its_standard_deviations():
 def test_of_changes_as_large_the_better_one_comes_first():
     means = ({"growth_int": 0.10, "growth_ext": 0.0}, {"growth_int": 0.0, "growth_ext": 0.10})
     first, second = before_after(*(known_profile(each) for each in means)).changed
-    assert (first.name, first.outcome) == ("growth_int", Outcome.CURED)
-    assert (second.name, second.outcome) == ("growth_ext", Outcome.WORSE)
+    assert (first.name, first.outcome) == ("growth_int", CauseOutcome.CURED)
+    assert (second.name, second.outcome) == ("growth_ext", CauseOutcome.WORSE)
 
 
 def test_what_only_the_second_measured_is_named_too():
@@ -177,7 +177,7 @@ def test_scales_between_prints_are_ratios():
 def test_scatters_that_are_given_exactly_are_unchanged():
     pair = (with_scatters(tau=(0.06, 0.0)), with_scatters(tau=(0.02, 0.0)))
     (one,) = [each for each in before_after(*pair).causes if each.name == "tau"]
-    assert (one.sds, one.outcome) == (0.0, Outcome.UNCHANGED)
+    assert (one.sds, one.outcome) == (0.0, CauseOutcome.UNCHANGED)
 
 
 def test_what_an_older_model_does_not_have_is_not_compared():

@@ -9,7 +9,7 @@ from support.drawn_bodies import drawn
 
 from coupons.answering.meshes import cones
 from coupons.answering.meshes.cones import Cone, _Fit, _fitted, _start
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of
 
 UP = np.array([0.0, 0, 1])
 
@@ -33,19 +33,19 @@ def profile_of(leans_deg, lengths_mm, start_mm=12.0):
 
 def kinds(solid):
     found = [region.kind for region in regions_of(drawn(solid))]
-    return {kind: found.count(kind) for kind in Kind if found.count(kind)}
+    return {kind: found.count(kind) for kind in SurfaceKind if found.count(kind)}
 
 
 @pytest.mark.parametrize(
     ("leans_deg", "lengths_mm", "found"),
     [
         # Two belts that turn smoothly are two cones, three alike a rounding,
-        ((10, 25), (3, 3), {Kind.PLANE: 2, Kind.CONE: 2}),
-        ((10, 25, 40), (3, 3, 3), {Kind.PLANE: 2, Kind.FREE: 1}),
+        ((10, 25), (3, 3), {SurfaceKind.PLANE: 2, SurfaceKind.CONE: 2}),
+        ((10, 25, 40), (3, 3, 3), {SurfaceKind.PLANE: 2, SurfaceKind.FREE: 1}),
         # unless an edge of more than 22 degrees parts them,
-        ((10, 25, 48), (3, 3, 3), {Kind.PLANE: 2, Kind.CONE: 3}),
+        ((10, 25, 48), (3, 3, 3), {SurfaceKind.PLANE: 2, SurfaceKind.CONE: 3}),
         # or one of them is far longer, which leaves two beside it on one side.
-        ((10, 25, 40), (12, 3, 3), {Kind.PLANE: 2, Kind.CONE: 3}),
+        ((10, 25, 40), (12, 3, 3), {SurfaceKind.PLANE: 2, SurfaceKind.CONE: 3}),
     ],
 )
 def test_three_belts_that_turn_smoothly_are_a_rounding(leans_deg, lengths_mm, found):
@@ -127,8 +127,8 @@ def test_how_far_points_lie_outside_is_square_to_the_axis():
 def test_a_cone_has_seventeen_strips_or_more(sides):
     found = kinds(Manifold.cylinder(10, 5, 6, sides))
     # The turn from strip to strip is a little less than 360/16 = 22.5 degrees, for they lean.
-    assert (Kind.CONE in found) is (sides == 17)
-    assert found.get(Kind.PLANE, 0) == (2 if sides == 17 else 18)
+    assert (SurfaceKind.CONE in found) is (sides == 17)
+    assert found.get(SurfaceKind.PLANE, 0) == (2 if sides == 17 else 18)
 
 
 @pytest.mark.parametrize(("off_mm", "is_cone"), [(1.9e-3, True), (2.2e-3, False)])
@@ -146,4 +146,4 @@ def test_corners_of_a_cone_lie_on_it_within_two_microns(off_mm, is_cone, is_alik
     # An oval whose rims are as much wider as narrower than a circle, more where they are larger:
     # at the upper rim by what is asked.
     oval = bar.scale((1 + off_mm / 6, 1 - off_mm / 6, 1))
-    assert (Kind.CONE in kinds(oval)) is is_cone
+    assert (SurfaceKind.CONE in kinds(oval)) is is_cone

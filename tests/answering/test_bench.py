@@ -10,7 +10,7 @@ from coupons.answering.next import bench as module
 from coupons.answering.next.bench import Bench
 from coupons.answering.next.guide import best_task, guide_of, narrowing
 from coupons.errors import EntriesError
-from coupons.learning.posterior.stepwise import Normal
+from coupons.learning.posterior.stepwise import NormalPosterior
 from coupons.making.bench_time import in_hand
 from coupons.measuring.run.entries import FitEntry, SizeEntry
 from coupons.terms import Grade, Jaws
@@ -161,7 +161,7 @@ def test_a_row_brings_little_where_all_of_it_would_narrow_by_less_than_three_in_
         assert one.row_brings_little(rows(letter)[0]) is expected
     assert not bench(tried(0), guide=None).row_brings_little(of_a[0])
     # Where next to nothing is open no row brings anything; one last task is quickly done anyhow.
-    start = Normal(GUIDE.start.mean, GUIDE.start.covariance * 1e-8)
+    start = NormalPosterior(GUIDE.start.mean, GUIDE.start.covariance * 1e-8)
     known = replace(GUIDE, start=start)
     span = rows("D")
     assert len(span) == 2

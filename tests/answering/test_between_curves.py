@@ -6,7 +6,7 @@ from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import drawn
 
 from coupons.answering.meshes.patches import flat_patches, seams_of
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of
 from coupons.answering.meshes.rounds import find_rounds
 
 
@@ -62,6 +62,6 @@ def test_a_torus_beside_a_cylinder_leaves_the_cylinder(sides):
     assert one.corner_mm == pytest.approx(20, abs=1e-3)
     assert 2 * one.half_length_mm == pytest.approx(18, abs=1e-3)
     assert one.strips == sides
-    assert [region.kind for region in regions].count(Kind.FREE) == 1
-    assert [region.kind for region in regions].count(Kind.PLANE) == 2
+    assert [region.kind for region in regions].count(SurfaceKind.FREE) == 1
+    assert [region.kind for region in regions].count(SurfaceKind.PLANE) == 2
     assert len(regions) == 4

@@ -11,7 +11,7 @@ from support.known_profile import EVERYTHING, known_profile, unshifted
 from coupons.answering.chances.bed import bed_cases, crosses_layers, unsaid_sentence
 from coupons.answering.chances.clearance import Clearance, drawn_sizes
 from coupons.answering.chances.contact_length import (
-    Contact,
+    ContactLength,
     contact_in,
     contact_sentence,
     odd_contact,
@@ -33,8 +33,8 @@ from coupons.answering.chances.pieces import odd_choices
 from coupons.answering.chances.prints import Prints, made_by
 from coupons.answering.chances.slants import odd_slant, pull_gap_mm
 from coupons.answering.chances.together import (
-    Change,
     Demand,
+    DemandChange,
     OneOf,
     Together,
     chance_together,
@@ -314,12 +314,12 @@ def test_a_joint_is_measured_half_a_millimetre_beyond_the_sizes_of_one_body():
     ("length_mm", "is_far"), [(0.99, True), (1.0, False), (40.0, False), (40.1, True)]
 )
 def test_a_contact_is_far_beyond_twice_or_half_of_those_tried(length_mm, is_far):
-    assert Contact(length_mm, True, (2.0, 20.0), 0.01).is_far is is_far
-    assert not Contact(length_mm, False, (2.0, 20.0), 0.01).is_far
+    assert ContactLength(length_mm, True, (2.0, 20.0), 0.01).is_far is is_far
+    assert not ContactLength(length_mm, False, (2.0, 20.0), 0.01).is_far
     twice = CONTACT_REFERENCE_MM * 2
-    assert not Contact(twice, True, None, 0.01).is_far
-    assert Contact(twice * 1.01, True, None, 0.01).is_far
-    assert Contact(twice / 4.1, True, None, 0.01).is_far
+    assert not ContactLength(twice, True, None, 0.01).is_far
+    assert ContactLength(twice * 1.01, True, None, 0.01).is_far
+    assert ContactLength(twice / 4.1, True, None, 0.01).is_far
 
 
 def test_an_unsaid_contact_varies_by_a_factor_e():
@@ -337,9 +337,12 @@ def test_an_unsaid_contact_varies_by_a_factor_e():
 
 def test_a_contact_is_said_with_the_length_it_is_for():
     assert contact_sentence(None) == ""
-    assert contact_sentence(Contact(30.0, True, (2.8, 20.2), 0.01)) == "For a contact 30 mm long."
+    assert (
+        contact_sentence(ContactLength(30.0, True, (2.8, 20.2), 0.01))
+        == "For a contact 30 mm long."
+    )
     far = f"EXTRAPOLATED: a contact of 100 mm is far from those tried, {CONTACT_REFERENCE_MM:g} mm;"
-    assert contact_sentence(Contact(100.0, True, None, 0.0412)) == (
+    assert contact_sentence(ContactLength(100.0, True, None, 0.0412)) == (
         f"{far} the added uncertainty, ±0.041 mm (1 sd), is included."
     )
 
@@ -523,7 +526,7 @@ def test_what_is_not_too_tight_is_open_above_in_every_case():
 
 def test_one_demand_changed_at_a_time():
     demands = [within(-0.1, 0.1, 0.1), within(-0.2, 0.2, 0.1), within(-0.3, 0.3, 0.1)]
-    changes = [Change(1, within(-0.1, 0.2, 0.1)), Change(0, within(-0.4, 0.4, 0.1))]
+    changes = [DemandChange(1, within(-0.1, 0.2, 0.1)), DemandChange(0, within(-0.4, 0.4, 0.1))]
     chance, changed = chances_if_changed(demands, changes, unshifted(np.eye(1)))
     one, two, three, four = (2 * ndtr(k) - 1 for k in (1, 2, 3, 4))
     assert chance == pytest.approx(one * two * three)

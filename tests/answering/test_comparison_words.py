@@ -9,8 +9,8 @@ from support.written_answers import SLIDE, X, plain, written
 from coupons.answering.compare.before_after import (
     BeforeAfter,
     CauseChange,
+    CauseOutcome,
     ConditionChange,
-    Outcome,
 )
 from coupons.answering.compare.drift import Chart, Signal
 from coupons.answering.compare.effect_changes import TermChange
@@ -223,9 +223,13 @@ def test_a_comparison_stands_in_the_data():
     assert loud["signal"] == {"run": 2, "why": "from run 2 on", "sds": 4.21}
 
 
-CURED = CauseChange("growth_ext", "mm a face", 0.1, 0.008, -0.001, 0.009, -8.4, 0.03, Outcome.CURED)
-WORSE = CauseChange("scale_x", "ratio", -0.001, 0.0004, -0.006, 0.0005, -7.1, 0.002, Outcome.WORSE)
-SAME = CauseChange("tau", "mm", 0.03, 0.004, 0.028, 0.003, -0.4, 0.01, Outcome.UNCHANGED)
+CURED = CauseChange(
+    "growth_ext", "mm a face", 0.1, 0.008, -0.001, 0.009, -8.4, 0.03, CauseOutcome.CURED
+)
+WORSE = CauseChange(
+    "scale_x", "ratio", -0.001, 0.0004, -0.006, 0.0005, -7.1, 0.002, CauseOutcome.WORSE
+)
+SAME = CauseChange("tau", "mm", 0.03, 0.004, 0.028, 0.003, -0.4, 0.01, CauseOutcome.UNCHANGED)
 CAUSES = BeforeAfter(
     (CURED, WORSE, SAME),
     ("scale_z",),

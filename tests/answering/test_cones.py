@@ -10,7 +10,7 @@ from support.drawn_bodies import box, drawn
 
 from coupons.answering.meshes import cones as finder
 from coupons.answering.meshes.cones import Cone, _are_belts, _Fit, _improved, _start
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of
 
 TILT = (31.0, 17.0, 60.0)
 
@@ -90,7 +90,7 @@ def test_a_taper_crossed_by_a_hole_stays_one_cone():
     )
     (cone,) = cones(solid.rotate(TILT))
     assert cone.arc_deg == pytest.approx(360, abs=0.1)
-    area = sum(r.area_mm2 for r in regions_of(drawn(solid)) if r.kind is Kind.FREE)
+    area = sum(r.area_mm2 for r in regions_of(drawn(solid)) if r.kind is SurfaceKind.FREE)
     assert area == 0
 
 
@@ -102,7 +102,7 @@ def test_a_dome_and_a_rounding_are_no_cones(steps):
     round_edge = [(6 + 2 * np.cos(a), 8 + 2 * np.sin(a)) for a in angle[angle >= 0]]
     bar = turned([(0, 0), (8, 0), *round_edge, (0, 10)], 64)
     assert not cones(bar.rotate(TILT))
-    assert [r.kind for r in regions_of(drawn(bar))].count(Kind.CYLINDER) == 1
+    assert [r.kind for r in regions_of(drawn(bar))].count(SurfaceKind.CYLINDER) == 1
 
 
 def test_three_like_tapers_with_cylinders_between_them_are_no_rounding():

@@ -28,7 +28,7 @@ from coupons.answering.meet.pairing import (
     paired,
 )
 from coupons.answering.meshes.cones import Cone
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of
 from coupons.answering.meshes.rounds import Cylinder
 from coupons.answering.meshes.surface import surface_of
 
@@ -61,7 +61,7 @@ def wedge_below(gap_low, gap_high, long_mm=200.0):
 )
 def test_faces_that_lean_meet_by_their_gap_where_both_are(gap_low, gap_high, meets):
     foot = box(20, 10, 4)
-    found = touching(foot, wedge_below(gap_low, gap_high), kind=Kind.PLANE)
+    found = touching(foot, wedge_below(gap_low, gap_high), kind=SurfaceKind.PLANE)
     assert len(found) == meets
     for one in found:
         assert one.gap_mm == pytest.approx(gap_low + (gap_high - gap_low) / 20, abs=1e-3)
@@ -97,7 +97,7 @@ def test_sectors_are_those_that_an_arc_covers(start, stop):
 def test_a_round_contact_covers_the_arc_that_both_have(start, stop, shared_deg):
     """Half a bush, from 0 to 180 degrees, around a part of a bar."""
     bush = arc(0, 180, 12, 6.1)
-    found = touching(bush, arc(start, stop), kind=Kind.CYLINDER)
+    found = touching(bush, arc(start, stop), kind=SurfaceKind.CYLINDER)
     (one,) = found
     assert one.arc_deg == pytest.approx(shared_deg)
     assert one.area_mm2 == pytest.approx(12 * np.pi * 10 * shared_deg / 360, rel=2e-3)
@@ -224,7 +224,7 @@ def test_a_ray_goes_through_material_as_far_as_it_is_thick(turn):
 def flanks(lean_deg, wide_mm=10.0, area=(20.0, 20.0), above_mm=0.0):
     """Two faces of a block 0.2 mm inside those of its slot, each leaning by an angle to z."""
     lean = np.radians(lean_deg)
-    slab = touching(box(20, 10, 4), box(20, 10, 4, (0, 0, 4.1)), kind=Kind.PLANE)[0]
+    slab = touching(box(20, 10, 4), box(20, 10, 4, (0, 0, 4.1)), kind=SurfaceKind.PLANE)[0]
     return [
         replace(
             slab,
@@ -284,7 +284,7 @@ def test_a_slanted_pair_has_its_sizes_halfway_between_the_faces(sign):
 @pytest.mark.parametrize(("overlap_mm", "do_cover"), [(1.05, True), (0.95, False)])
 def test_faces_of_a_pair_cover_each_other_by_a_tenth_of_the_lesser(aside, overlap_mm, do_cover):
     # Squares of 10 and 30 mm, beside each other but for their overlap.
-    slab = touching(box(20, 10, 4), box(20, 10, 4, (0, 0, 4.1)), kind=Kind.PLANE)[0]
+    slab = touching(box(20, 10, 4), box(20, 10, 4, (0, 0, 4.1)), kind=SurfaceKind.PLANE)[0]
     square = np.array([(-1, -1, 4), (1, -1, 4), (1, 1, 4), (-1, 1, 4)], float)
     away = (20 - overlap_mm) * np.array([*aside, 0])
     one, other = (
@@ -326,4 +326,4 @@ def test_a_region_reaches_as_far_as_a_corner_from_the_middle_of_its_triangle():
 
 def test_a_pin_in_a_bush_is_round():
     (found,) = touching(round_bar(12, 10) - round_bar(6, 40, (0, 0, -10)), round_bar(5.8, 10))
-    assert found.kind is Kind.CYLINDER
+    assert found.kind is SurfaceKind.CYLINDER

@@ -6,13 +6,15 @@ from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn, round_bar
 
 from coupons.answering.meet.opposite_faces import contacts
-from coupons.answering.meshes.regions import Kind
+from coupons.answering.meshes.regions import SurfaceKind
 from coupons.answering.meshes.surface import surface_of
 
 LONG_MM, WIDE_MM = 20.0, 10.0
 
 
-def met(one: Manifold, other: Manifold, reach_mm: float = 0.6, kind: Kind = Kind.PLANE):
+def met(
+    one: Manifold, other: Manifold, reach_mm: float = 0.6, kind: SurfaceKind = SurfaceKind.PLANE
+):
     surfaces = tuple(surface_of(drawn(solid, name)) for solid, name in ((one, "a"), (other, "b")))
     return [each for each in contacts(surfaces, (3, 5), reach_mm) if each.kind is kind]
 
@@ -112,7 +114,7 @@ def pin_and_bush(gap_mm, pin_x=0.0, tilt_deg=0.0, sides=64, deep_mm=10.0):
 
 @pytest.mark.parametrize("gap_mm", [1.199, 0.2, 0.0, -0.999])
 def test_a_round_in_a_round_meets_over_its_wall(gap_mm):
-    (found,) = met(*pin_and_bush(gap_mm), kind=Kind.CYLINDER)
+    (found,) = met(*pin_and_bush(gap_mm), kind=SurfaceKind.CYLINDER)
     assert found.gap_mm == pytest.approx(gap_mm, abs=1e-5)
     assert found.depth_mm == pytest.approx(10, abs=1e-5)
     assert found.arc_deg == pytest.approx(360)
@@ -122,7 +124,7 @@ def test_a_round_in_a_round_meets_over_its_wall(gap_mm):
 
 @pytest.mark.parametrize("gap_mm", [1.201, -1.001])
 def test_a_round_much_looser_or_tighter_does_not_meet(gap_mm):
-    assert met(*pin_and_bush(gap_mm), kind=Kind.CYLINDER) == []
+    assert met(*pin_and_bush(gap_mm), kind=SurfaceKind.CYLINDER) == []
 
 
 @pytest.mark.parametrize(
@@ -139,14 +141,14 @@ def test_a_round_much_looser_or_tighter_does_not_meet(gap_mm):
     ],
 )
 def test_rounds_meet_on_one_axis(change, meets):
-    found = met(*pin_and_bush(**{"gap_mm": 0.2, **change}), kind=Kind.CYLINDER)
+    found = met(*pin_and_bush(**{"gap_mm": 0.2, **change}), kind=SurfaceKind.CYLINDER)
     assert bool(found) is meets
 
 
 def test_a_pin_in_half_a_bush_meets_over_half_a_turn():
     bush, pin = pin_and_bush(0.2)
     half = bush ^ box(20, 20, 20, (0, -10, -5))
-    (found,) = met(half, pin, kind=Kind.CYLINDER)
+    (found,) = met(half, pin, kind=SurfaceKind.CYLINDER)
     assert found.arc_deg == pytest.approx(180, abs=5.1)  # sectors are 5° wide
     assert found.area_mm2 == pytest.approx(np.pi * 5.8 * 10 / 2, rel=0.03)
 
@@ -155,7 +157,7 @@ def test_a_pin_in_two_walls_meets_once_over_both():
     plates = box(20, 20, 3, (-10, -10, 0)) + box(20, 20, 4, (-10, -10, 8))
     plates += box(2, 20, 12, (-12, -10, 0))
     fork = plates - round_bar(6, 40, (0, 0, -10))
-    (found,) = met(fork, pin_and_bush(0.2)[1], kind=Kind.CYLINDER)
+    (found,) = met(fork, pin_and_bush(0.2)[1], kind=SurfaceKind.CYLINDER)
     assert found.depth_mm == pytest.approx(3 + 4, abs=1e-4)
     assert [len(side) for side in found.regions] == [2, 1]
     assert found.point_mm == pytest.approx([0, 0, 6], abs=1e-3)
@@ -164,7 +166,7 @@ def test_a_pin_in_two_walls_meets_once_over_both():
 def test_two_diameters_on_one_axis_meet_each_for_itself():
     stepped = round_bar(14, 12) - round_bar(6, 40, (0, 0, -20)) - round_bar(8, 8, (0, 0, 6))
     pin = round_bar(5.8, 7, (0, 0, -1)) + round_bar(7.7, 8, (0, 0, 6))
-    found = met(stepped, pin, kind=Kind.CYLINDER)
+    found = met(stepped, pin, kind=SurfaceKind.CYLINDER)
     assert sorted(one.gap_mm for one in found) == pytest.approx([0.2, 0.3], abs=1e-4)
 
 
@@ -180,7 +182,7 @@ def wavy(low_mm: float, high_mm: float) -> Manifold:
     ("gap_mm", "meets"), [(0.3, True), (-0.3, True), (0.7, False), (-0.6, False)]
 )
 def test_free_form_faces_meet_at_the_gap_between_them(gap_mm, meets):
-    found = met(wavy(-4, 0).refine(2), wavy(gap_mm, 4).refine(2), kind=Kind.FREE)
+    found = met(wavy(-4, 0).refine(2), wavy(gap_mm, 4).refine(2), kind=SurfaceKind.FREE)
     assert bool(found) is meets
     for one in found:
         # Upright by the gap, so that square to the wave it is a little less: at most 0.8 %.

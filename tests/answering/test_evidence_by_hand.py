@@ -11,7 +11,13 @@ from scipy.optimize import brentq
 from support.known_profile import known_profile
 
 from coupons.answering.compare import still
-from coupons.answering.compare.likelihood_ratio import CAUSES, Series, Told, told_by, weigh
+from coupons.answering.compare.likelihood_ratio import (
+    CAUSES,
+    ProfileData,
+    RecheckSeries,
+    told_by,
+    weigh,
+)
 from coupons.answering.compare.side_by_side import Verdict
 from coupons.answering.compare.still import JointStill, Still, StillGood, still_good
 from coupons.answering.question import Question
@@ -33,12 +39,12 @@ def scalar_series(noise_sd, *seen, times=None):
     row = unit("growth_ext")[:, None]
     none, prints = np.zeros((1, len(EXTRUSION.prints))), np.ones(len(EXTRUSION.prints))
     share = 1 / (1 + noise_sd**2)
-    told = [Told(np.zeros(1), row, none, prints, np.full((1, 1), 1e-9))]
+    told = [ProfileData(np.zeros(1), row, none, prints, np.full((1, 1), 1e-9))]
     for each in seen:
         t = np.array([each * share**0.5])
         rest = np.full((1, 1), noise_sd**2 * share)
-        told.append(Told(t, row * share**0.5, none, prints, rest))
-    series = Series([known_profile()] * len(told), same_hand=True, times=times)
+        told.append(ProfileData(t, row * share**0.5, none, prints, rest))
+    series = RecheckSeries([known_profile()] * len(told), same_hand=True, times=times)
     series.told = told
     series.t = np.concatenate([one.t for one in told])
     series.of = np.arange(len(told))
@@ -98,7 +104,7 @@ def test_what_can_be_found_is_what_reaches_the_limit_and_a_little_more(noise_sd)
 
 
 def series_of(*profiles, **more):
-    return Series(list(profiles), **more)
+    return RecheckSeries(list(profiles), **more)
 
 
 def test_causes_are_those_that_the_rechecks_say_something_of():
@@ -285,7 +291,7 @@ def times_of(monkeypatch, *profiles):
         asked.append(given[2])
         return SimpleNamespace(causes={})  # which is refused, before anything is weighed
 
-    monkeypatch.setattr(still, "Series", noted)
+    monkeypatch.setattr(still, "RecheckSeries", noted)
     with pytest.raises(AnswerError, match="say nothing"):
         still_good(profiles[0], profiles[1:], {})
     return asked[0]

@@ -25,7 +25,7 @@ from coupons.answering.next.guide import (
 from coupons.answering.next.wants import wants_of
 from coupons.learning.effects import TERMS, effect_row, prior_mean, prior_sd
 from coupons.learning.posterior.latent import Scatters
-from coupons.learning.posterior.stepwise import Normal
+from coupons.learning.posterior.stepwise import NormalPosterior
 from coupons.making.record import CouponReading, CouponTrial
 from coupons.measuring.run.entries import FitEntry, SizeEntry
 from coupons.terms import Direction, Feature, Form, Grade, Jaws
@@ -180,7 +180,7 @@ def test_gains_of_all_wants_add_up_and_a_choice_counts_its_own(guide):
 
 
 def shrunk(now, factor):
-    return Normal(now.mean, now.covariance * factor**2)
+    return NormalPosterior(now.mean, now.covariance * factor**2)
 
 
 def test_half_an_interval_is_of_90_percent_with_what_prints_differ_by(guide):
@@ -204,7 +204,7 @@ def test_the_chance_is_that_of_both_ends_of_the_window(guide):
     # Where thresholds lie on one another no joint fits.
     mean = exact.mean.copy()
     mean[first + 1] = mean[first] - 0.1
-    assert known(guide, Normal(mean, exact.covariance)).chances[0] == 0.0
+    assert known(guide, NormalPosterior(mean, exact.covariance)).chances[0] == 0.0
 
 
 def test_narrower_is_the_mean_over_the_chosen_wants(guide):
@@ -213,7 +213,7 @@ def test_narrower_is_the_mean_over_the_chosen_wants(guide):
     assert narrowing(sharp, guide.start, guide.start) == 0
     # Of one want alone something is learned.
     covariance = guide.start.covariance.copy()
-    later = Normal(guide.start.mean, covariance * 0.25)
+    later = NormalPosterior(guide.start.mean, covariance * 0.25)
     free = replace(sharp, wanted=sharp.wanted * np.array([[1], [1], [1], [0], [0], [0]]))
     free = replace(free, prints_mm2=np.array([0.0, 0.0, 0.0, 1.0, 1.0, 1.0]))
     assert narrowing(free, guide.start, later) == pytest.approx(0.25)

@@ -14,7 +14,7 @@ from coupons.answering.joints.whole_part import JointAnswer
 from coupons.answering.meet.list_rows import list_csv
 from coupons.answering.meet.meetings import meet
 from coupons.answering.relieve.asked_faces import (
-    PairDrawn,
+    DrawnFacePair,
     _listed_sizes,
     answer_each,
     asked_faces,
@@ -108,13 +108,13 @@ def test_each_body_is_measured_as_it_lies_in_its_print():
     found = meet(
         [drawn(solid, name) for name, solid in rail(0.2).items()], {"tongue": "-x", "channel": "y"}
     )
-    one = wanted_pair(found, found.joints[0], 0, "joint", PairDrawn(0.3, ()), 8.0)
+    one = wanted_pair(found, found.joints[0], 0, "joint", DrawnFacePair(0.3, ()), 8.0)
     assert one.internal.up.tolist() == [0, 1, 0]
     assert one.external.up.tolist() == [-1, 0, 0]
     assert (one.gap_mm, one.size_mm, one.sizes_mm, one.is_absolute) == (0.3, 8.0, {}, False)
     for bought, sides in ((None, 2), (True, 1), (False, 1)):
         part = wanted_pair(
-            found, found.joints[0], 0, "joint", PairDrawn(0.3, ()), 8.0, bought=bought
+            found, found.joints[0], 0, "joint", DrawnFacePair(0.3, ()), 8.0, bought=bought
         )
         assert len(part.sides) == sides
         assert part.is_absolute is (bought is not None)

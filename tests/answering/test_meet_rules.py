@@ -25,7 +25,7 @@ from coupons.answering.meet.meetings import LETTERS, meet
 from coupons.answering.meet.met_files import LIST, RECORD, meet_again, read_record, record_of
 from coupons.answering.meet.opposite_faces import contacts
 from coupons.answering.meet.pairing import Pair, paired
-from coupons.answering.meshes.regions import Kind
+from coupons.answering.meshes.regions import SurfaceKind
 from coupons.answering.meshes.surface import surface_of
 from coupons.errors import BodyError
 
@@ -46,7 +46,7 @@ def touching(one, other, reach_mm=0.6, kind=None):
 @pytest.mark.parametrize("is_turned_over", [False, True])
 def test_a_taper_in_a_taper_has_diameters_area_and_gap_by_hand(is_turned_over):
     solids = list(taper(0.2, 0.1, 64, pin_sides=48).values())
-    (found,) = touching(*solids[::-1] if is_turned_over else solids, kind=Kind.CONE)
+    (found,) = touching(*solids[::-1] if is_turned_over else solids, kind=SurfaceKind.CONE)
     lean = np.arctan(0.05)
     # Both walls stand from z = 4 to 20, so that the middle is at 12, where the hole is 9.2 wide.
     plug = 9.2 - 0.2 / np.cos(lean)
@@ -85,7 +85,7 @@ def test_the_gap_of_tapers_of_unlike_angles_is_that_in_the_middle_of_what_they_s
     plug = 16.8 - (1.15 if meets else 1.25)
     hole = box(60, 60, 80, (-30, -30, 0)) - long_taper(10, 18, 0, 80)
     bar = long_taper(plug - 12 * 0.107, plug + 12 * 0.107, 56, 80)
-    found = touching(hole, bar, kind=Kind.CONE)
+    found = touching(hole, bar, kind=SurfaceKind.CONE)
     assert len(found) == meets
     for one in found:
         assert one.gap_mm == pytest.approx(1.15 * np.cos(np.arctan(0.05)), abs=2e-3)
@@ -98,20 +98,20 @@ def test_tapers_of_one_angle_within_a_two_hundredth_meet(unlike_deg, meets):
     hole = box(40, 40, 20, (-20, -20, 0)) - long_taper(8, 12, 0, 20)
     slope = np.tan(np.arctan(0.1) + np.radians(unlike_deg))
     bar = long_taper(9.8 - 20 * slope, 9.8 + 20 * slope, 0, 20)
-    assert len(touching(hole, bar, kind=Kind.CONE)) == meets
+    assert len(touching(hole, bar, kind=SurfaceKind.CONE)) == meets
 
 
 def test_tapers_that_point_apart_do_not_meet():
     hole = box(40, 40, 20, (-20, -20, 0)) - long_taper(9.9, 10.1, 0, 20)
     bar = long_taper(9.9, 9.7, 0, 20)
-    assert touching(hole, bar, kind=Kind.CONE) == []
-    assert len(touching(hole, long_taper(9.7, 9.9, 0, 20), kind=Kind.CONE)) == 1
+    assert touching(hole, bar, kind=SurfaceKind.CONE) == []
+    assert len(touching(hole, long_taper(9.7, 9.9, 0, 20), kind=SurfaceKind.CONE)) == 1
 
 
 def test_tapers_that_only_follow_one_another_do_not_meet():
     hole = box(40, 40, 20, (-20, -20, 0)) - long_taper(8, 10, 0, 20)
     ahead = long_taper(9.9, 11.9, 20.3, 40.3)
-    assert touching(hole, ahead, kind=Kind.CONE) == []
+    assert touching(hole, ahead, kind=SurfaceKind.CONE) == []
 
 
 def ball(radius_mm, at):
@@ -128,7 +128,7 @@ def test_free_forms_meet_where_they_face_each_other_within_a_cosine_of_nine_tent
 
     cap = 2 * np.pi * 100 * (1 - np.cos(brentq(off, 0, 1)))
     (found,) = touching(ball(10, (0, 0, 0)), ball(10, (0, 0, 20.1)), 3.0)
-    assert found.kind is Kind.FREE
+    assert found.kind is SurfaceKind.FREE
     # Triangles of half a millimetre or so make the rim of 2.3 mm radius uncertain.
     assert found.area_mm2 == pytest.approx(cap, rel=0.2)
     assert found.point_mm[:2] == pytest.approx([0, 0], abs=0.1)
@@ -305,17 +305,19 @@ def test_what_lies_on_one_another_is_not_veiled():
 
 def test_the_greatest_extent_of_a_contact_is_along_its_edges():
     lower = box(20, 9, 4)
-    (flat,) = touching(lower, box(20, 9, 4, (0, 0, 4.1)), kind=Kind.PLANE)
+    (flat,) = touching(lower, box(20, 9, 4, (0, 0, 4.1)), kind=SurfaceKind.PLANE)
     assert longest_mm(flat) == pytest.approx(20)
     (turned_face,) = touching(
-        lower.rotate((0, 0, 30)), box(20, 9, 4, (0, 0, 4.1)).rotate((0, 0, 30)), kind=Kind.PLANE
+        lower.rotate((0, 0, 30)),
+        box(20, 9, 4, (0, 0, 4.1)).rotate((0, 0, 30)),
+        kind=SurfaceKind.PLANE,
     )
     assert longest_mm(turned_face) == pytest.approx(20, abs=1e-3), "not across corners"
     assert turned_face.depth_mm == pytest.approx(9, abs=1e-4)
     (bore,) = touching(
         box(20, 20, 7, (-10, -10, 0)) - round_bar(6, 20, (0, 0, -5)),
         round_bar(5.8, 20, (0, 0, -5)),
-        kind=Kind.CYLINDER,
+        kind=SurfaceKind.CYLINDER,
     )
     assert longest_mm(bore) == pytest.approx(7, abs=1e-4)
 
@@ -323,7 +325,7 @@ def test_the_greatest_extent_of_a_contact_is_along_its_edges():
 def test_the_width_of_a_contact_is_that_of_its_narrowest_strip():
     # A right triangle of 6 and 8 mm: its narrowest strip is its height on the long side, 4.8 mm.
     prism = Manifold.extrude(CrossSection([[(0.0, 0.0), (8.0, 0.0), (0.0, 6.0)]]), 3)
-    (found,) = touching(prism, box(20, 20, 3, (-5, -5, 3.2)), kind=Kind.PLANE)
+    (found,) = touching(prism, box(20, 20, 3, (-5, -5, 3.2)), kind=SurfaceKind.PLANE)
     assert found.depth_mm == pytest.approx(4.8, abs=1e-4)
     assert found.area_mm2 == pytest.approx(24, abs=1e-4)
     assert found.point_mm == pytest.approx([8 / 3, 2, 3], abs=1e-4)
@@ -331,7 +333,7 @@ def test_the_width_of_a_contact_is_that_of_its_narrowest_strip():
 
 def test_the_middle_of_a_contact_counts_off_its_holes():
     plate = box(20, 10, 3) - box(4, 4, 9, (2, 3, -3))
-    (found,) = touching(plate, box(20, 10, 3, (0, 0, 3.2)), kind=Kind.PLANE)
+    (found,) = touching(plate, box(20, 10, 3, (0, 0, 3.2)), kind=SurfaceKind.PLANE)
     # 200 mm² at (10, 5) less 16 mm² at (4, 5).
     assert found.point_mm == pytest.approx([(2000 - 64) / 184, 5, 3], abs=1e-4)
     assert found.area_mm2 == pytest.approx(184)

@@ -13,10 +13,10 @@ from coupons.answering.next.coupon import ask_about
 from coupons.answering.next.exchange import MINUTE, Search, with_row
 from coupons.answering.next.expected_information import trial_information
 from coupons.answering.next.from_nothing import profile_from_nothing
-from coupons.answering.next.goal import Goal, Want
+from coupons.answering.next.goal import Goal, JointWant
 from coupons.answering.next.priced_rows import PriceList, minutes_of
 from coupons.answering.next.row_information import draw_printers, information
-from coupons.answering.next.row_options import Options
+from coupons.answering.next.row_options import RowOptions
 from coupons.answering.next.written_spec import spec_text
 from coupons.answering.question import Question
 from coupons.answering.wanted_text import parse_want
@@ -37,8 +37,8 @@ SLIDE = "slide slot/tongue across x at 12"
 def search_for(*texts, minutes=45.0, profile=None, printers=4):
     profile = profile or profile_from_nothing()
     parsed = [parse_want(text) for text in texts]
-    wants = [Want(ask_about(profile, question), mm) for question, mm in parsed]
-    options = Options(Assumed(), [want.target for want in wants])
+    wants = [JointWant(ask_about(profile, question), mm) for question, mm in parsed]
+    options = RowOptions(Assumed(), [want.target for want in wants])
     prices = PriceList(Assumed(), 120.0, draw_printers(profile, printers))
     return Search(Goal(profile, wants), options, prices, minutes)
 

@@ -8,7 +8,7 @@ from support.moved_faces import between, body_of, facing, prism
 
 from coupons.answering.meet.print_axes import printed
 from coupons.answering.meshes.body import Body
-from coupons.answering.meshes.regions import Kind, regions_of, round_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of, round_of
 from coupons.answering.meshes.surface import surface_of
 from coupons.answering.relieve.face_offset import MovedFaces, offset_faces
 from coupons.errors import BodyError
@@ -161,11 +161,11 @@ def test_more_than_three_faces_that_turn_smoothly_are_a_free_form(turns_deg, fre
     widths = (5.0, 9.0, 6.0, 8.0)[: len(turns_deg)]
     regions = regions_of(faceted(turns_deg, widths))
     kinds = [region.kind for region in regions]
-    assert kinds.count(Kind.FREE) == free
-    assert kinds.count(Kind.CYLINDER) == kinds.count(Kind.CONE) == 0
+    assert kinds.count(SurfaceKind.FREE) == free
+    assert kinds.count(SurfaceKind.CYLINDER) == kinds.count(SurfaceKind.CONE) == 0
     assert len(kinds) == 5 + (1 if free else len(turns_deg))
     if free:
-        (one,) = [region for region in regions if region.kind is Kind.FREE]
+        (one,) = [region for region in regions if region.kind is SurfaceKind.FREE]
         assert one.area_mm2 == pytest.approx(sum(widths) * 12, rel=1e-5)
         with pytest.raises(ValueError, match="a cylinder or a cone, not a free-form region"):
             round_of(one)
@@ -179,7 +179,7 @@ def test_regions_come_in_the_order_of_their_first_triangle():
     firsts = [int(region.faces.min()) for region in regions]
     assert firsts == sorted(firsts)
     assert [region.number for region in regions] == list(range(len(regions)))
-    (hole,) = [region for region in regions if region.kind is Kind.CYLINDER]
+    (hole,) = [region for region in regions if region.kind is SurfaceKind.CYLINDER]
     assert hole.normal.tolist() == [0, 0, 0], "it looks all ways alike"
     (top,) = [region for region in regions if region.normal[2] > 0.9]
     # 600 mm² about (15, 10) less a polygon of 24 corners about (10, 10).

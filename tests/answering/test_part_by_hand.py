@@ -36,7 +36,7 @@ from coupons.answering.joints.whole_part import (
     questions_of,
 )
 from coupons.answering.question import Question
-from coupons.answering.several.kinds import Kind, Several
+from coupons.answering.several.kinds import JointKind, Several
 from coupons.answering.single import SizeQuestion, draw_hole, draw_size
 from coupons.answering.standards.hardware import hardware
 from coupons.errors import AnswerError
@@ -115,9 +115,9 @@ def test_a_screw_without_a_wish_gets_its_standard_hole(row, has):
 
 
 def test_pairs_are_asked_about_by_name():
-    lid = Several(Kind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
+    lid = Several(JointKind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
     assert list(questions_of(listed(several=lid))) == ["drawer, across x", "drawer, across y"]
-    cover = Several(Kind.HOLES, (5.0,), ((Z, X), (Z, X)), pitch_mm=60.0)
+    cover = Several(JointKind.HOLES, (5.0,), ((Z, X), (Z, X)), pitch_mm=60.0)
     assert questions_of(listed(several=cover)) == {"drawer": cover.pairs[0]}
     assert questions_of(listed()) == {"drawer": question_of(listed())}
 
@@ -312,7 +312,7 @@ def test_the_least_sure_are_tried_and_no_more_than_twelve(monkeypatch):
 
 def test_a_single_joint_and_several_pairs_leave_no_choice(monkeypatch):
     assert tried_by(monkeypatch, PERFECT, [listed()])[1] is None
-    lid = Several(Kind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)), drawn_gap_mm=0.2)
+    lid = Several(JointKind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)), drawn_gap_mm=0.2)
     row = listed(joint=lid.pairs[0].joint, several=lid, name="lid")
     _, (_, tried) = tried_by(monkeypatch, PERFECT, [row, listed()])
     assert {one.at for one in tried} == {1}
@@ -363,7 +363,7 @@ def test_hardware_is_of_the_print_of_its_mate():
     assert places(axle) == ((0, 0), [(1, 1)])
     # Two dowels in two holes are held by the external body, which is of a print.
     cover = Several(
-        Kind.HOLES, (5.0,), ((Z, X), (Z, X)), hardware=hardware("pin 5 m6"), pitch_mm=60.0
+        JointKind.HOLES, (5.0,), ((Z, X), (Z, X)), hardware=hardware("pin 5 m6"), pitch_mm=60.0
     )
     held = listed(HOLE_M3, hardware=cover.hardware, several=cover, external_print="a")
     assert places(held) == ((0, 0), [(0, 1)])

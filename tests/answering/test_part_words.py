@@ -25,14 +25,14 @@ from support.written_answers import (
     written_several,
 )
 
-from coupons.answering.chances.contact_length import Contact
+from coupons.answering.chances.contact_length import ContactLength
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.chances.together import Together
 from coupons.answering.joints.listed import JointList
 from coupons.answering.joints.lone_rows import ListedHole
 from coupons.answering.joints.loosen import Loosening
 from coupons.answering.offset import Feel
-from coupons.answering.several.kinds import Kind, Several
+from coupons.answering.several.kinds import JointKind, Several
 from coupons.answering.standards.hardware import hardware
 from coupons.answering.words.joints import (
     answers_csv,
@@ -72,7 +72,7 @@ def test_a_wish_is_told_in_a_word(listed, says):
 
 SLANTED = replace(DRAWER, slant=Slant(20.0, Z))
 UPRIGHT = Joint(Form.SLOT, Form.TONGUE, 12.0, Z)
-FAR = Contact(100, True, (2.8, 20.2), 0.041)
+FAR = ContactLength(100, True, (2.8, 20.2), 0.041)
 EVEN = written(gap_mm=0.38, chance=0.84)
 LESS = "Less than 50 % chance: print a sample and try it first."
 UNTRIED = "No trials show this fit: common practice is used instead."
@@ -94,7 +94,7 @@ TWO_PRINTS = "The two bodies come from two prints: how prints differ counts for 
         (written(replace(SLIDE, fit=Grade.FORCE)), {}, [SPLIT]),
         (written(), {"at_least": 0.9}, [EXACTLY]),
         (written(), {"at_least": 0.9, "fit": Grade.LOOSE}, []),
-        (written(contact=Contact(10, True, (2.8, 20.2), 0.01)), {}, []),
+        (written(contact=ContactLength(10, True, (2.8, 20.2), 0.01)), {}, []),
         (written(layer_mm=0.2), {}, ["Rounded to whole layers."]),
         (written(beds=((Bed.NONE, 0.1), (Bed.EXTERNAL, 0.1))), {}, [BED]),
         (written(), {"internal_print": "a", "external_print": "b"}, [TWO_PRINTS]),
@@ -390,7 +390,7 @@ def test_both_pairs_of_a_plate_are_named_by_their_axes():
 
 def test_holes_for_bought_pins_are_the_only_body_drawn():
     dowels = Several(
-        Kind.HOLES, (5.0,), ((Z, X), (Z, X)), hardware=hardware("pin 5 m6"), pitch_mm=60.0
+        JointKind.HOLES, (5.0,), ((Z, X), (Z, X)), hardware=hardware("pin 5 m6"), pitch_mm=60.0
     )
     found = written_several(dowels, ((FaceMove(Form.HOLE, -0.12, 2, 5.24),),))
     joint = dowels.pairs[0].joint

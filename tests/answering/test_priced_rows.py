@@ -11,12 +11,12 @@ from support.small_coupon import small_coupon
 from coupons.answering.next import coupon as coupon_module
 from coupons.answering.next.coupon import Gain, ask_about, gains, most_for_its_time
 from coupons.answering.next.from_nothing import profile_from_nothing
-from coupons.answering.next.goal import Goal, Want
+from coupons.answering.next.goal import Goal, JointWant
 from coupons.answering.next.new_coupon import Proposal
 from coupons.answering.next.priced_rows import PricedRow, PriceList, minutes_of
 from coupons.answering.next.row_information import N_SHARED, draw_printers
 from coupons.answering.offset import answer
-from coupons.answering.print_gains import Narrowed, Prints
+from coupons.answering.print_gains import Narrowed, PrintGains
 from coupons.answering.question import Question
 from coupons.learning.effects import EXTRUSION, TERMS
 from coupons.learning.profile import MeasuredRange
@@ -103,15 +103,15 @@ def asked(question=SLIDE, **changes):
 
 def test_a_want_is_met_where_it_is_measured_and_known_so_far():
     known_to_mm = asked().known_to_mm
-    assert not Want(asked()).is_met
-    assert Want(asked(), known_to_mm * 1.001).is_met
-    assert Want(asked(), known_to_mm).is_met
-    assert not Want(asked(), known_to_mm * 0.999).is_met
-    assert not Want(asked(sd_share=1.0), 10.0).is_met
+    assert not JointWant(asked()).is_met
+    assert JointWant(asked(), known_to_mm * 1.001).is_met
+    assert JointWant(asked(), known_to_mm).is_met
+    assert not JointWant(asked(), known_to_mm * 0.999).is_met
+    assert not JointWant(asked(sd_share=1.0), 10.0).is_met
 
 
 def test_rows_are_made_about_the_gap_that_is_believed_to_be_right():
-    target = Want(asked()).target
+    target = JointWant(asked()).target
     assert (target.forms, target.direction, target.size_mm) == (
         (Form.SLOT, Form.TONGUE),
         X,
@@ -120,14 +120,14 @@ def test_rows_are_made_about_the_gap_that_is_believed_to_be_right():
     assert target.gap_mm == pytest.approx(answer(known_profile(), SLIDE).best_gap_mm, abs=0.01)
     printed = replace(SLIDE, printed_gap_mm=0.15)
     expected = answer(known_profile(), printed).best_gap_mm
-    assert Want(asked(printed)).target.gap_mm == pytest.approx(expected, abs=0.01)
+    assert JointWant(asked(printed)).target.gap_mm == pytest.approx(expected, abs=0.01)
 
 
 SHELF = Question(Joint(Form.SLOT, Form.TONGUE, 12.0, Z), Grade.SLIDE)
 
 
 def test_a_goal_has_a_row_for_each_case_and_means_them_by_want():
-    wants = [Want(asked(SHELF)), Want(asked(), 0.05)]
+    wants = [JointWant(asked(SHELF)), JointWant(asked(), 0.05)]
     goal = Goal(known_profile(), wants)
     # Across layers the tongue stands on the bed or not; in the plane there is one case.
     assert goal.rows.shape == (3, N_SHARED)
@@ -145,7 +145,7 @@ def test_a_goal_has_a_row_for_each_case_and_means_them_by_want():
 
 
 def test_a_loss_is_of_logarithms_that_stop_where_it_is_enough():
-    goal = Goal(known_profile(), [Want(asked(SHELF)), Want(asked(), 0.05)])
+    goal = Goal(known_profile(), [JointWant(asked(SHELF)), JointWant(asked(), 0.05)])
     assert goal.loss(np.array([0.2, 0.1])) == pytest.approx(np.log(0.2) + np.log(0.1))
     assert goal.loss(np.array([0.2, 0.01])) == pytest.approx(np.log(0.2) + np.log(0.05))
     several = goal.loss(np.array([[0.2, 0.1], [0.01, 0.06]]))
@@ -156,7 +156,7 @@ def test_what_stays_open_is_what_the_next_print_differs_by():
     # Twice 0.02 mm of rho, known to a fifth: exp(2·0.2²) more than its median's square.
     profile = known_profile(scatters={"rho": 0.02, "rho_scale": 1e-7})
     question = replace(SLIDE, contact_mm=20.0)
-    goal = Goal(profile, [Want(ask_about(profile, question))])
+    goal = Goal(profile, [JointWant(ask_about(profile, question))])
     expected = 1.6449 * (4 * 0.02**2 * np.exp(0.08)) ** 0.5
     assert goal.halves_mm(np.zeros(1), ()) == pytest.approx([expected], rel=1e-3)
     (known,) = goal.known_to_mm(np.zeros((len(TERMS),) * 2), ())
@@ -169,7 +169,7 @@ def test_reaches_join_what_was_measured_before():
         for form in (Form.SLOT, Form.TONGUE)
     )
     profile = known_profile(measured=small)
-    goal = Goal(profile, [Want(ask_about(profile, SLIDE))])
+    goal = Goal(profile, [JointWant(ask_about(profile, SLIDE))])
     found = {
         (one.form, one.direction): one
         for one in goal.measured_with(
@@ -272,7 +272,7 @@ def test_what_is_believed_of_scatters_are_their_root_mean_squares(monkeypatch):
 
 
 def proposal(within_mm=None, before_mm=(0.2,)):
-    wants = tuple(Want(asked(), within_mm) for _ in before_mm)
+    wants = tuple(JointWant(asked(), within_mm) for _ in before_mm)
     none = (0.0,) * len(before_mm)
     return Proposal(
         wants, (), Assumed(), 60, 1, 40, 20, before_mm, none, none, none, none, none, ()
@@ -297,5 +297,5 @@ def test_another_print_narrows_by_the_mean_of_what_is_foreseen():
         Narrowed(SLIDE, (0.3, None), 0.1),
         Narrowed(SLIDE, (0.3, 0.1), None),
     )
-    assert Prints((1, 2), fits, "first").narrower == pytest.approx(0.125)
-    assert Prints((1, 2), fits[2:], "").narrower is None
+    assert PrintGains((1, 2), fits, "first").narrower == pytest.approx(0.125)
+    assert PrintGains((1, 2), fits[2:], "").narrower is None

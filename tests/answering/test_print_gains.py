@@ -12,7 +12,7 @@ from coupons.answering.chances.bed import crosses_layers
 from coupons.answering.chances.next_print import prior_of_next_print, variance_parts
 from coupons.answering.next.coupon import USUAL, ask_about, gains
 from coupons.answering.offset import clearances, window_row
-from coupons.answering.print_gains import Narrowed, Prints, what_prints_added
+from coupons.answering.print_gains import Narrowed, PrintGains, what_prints_added
 from coupons.answering.question import Question
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design, fit_runs
@@ -167,5 +167,5 @@ def _first_run(seen, one):
 def test_by_how_much_another_print_narrows_is_the_mean_over_the_fits(fits, share):
     joint = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
     told = tuple(Narrowed(Question(joint, Grade.SLIDE), half, after) for half, after in fits)
-    found = Prints((1, 2), told, "first").narrower
+    found = PrintGains((1, 2), told, "first").narrower
     assert found == (None if share is None else pytest.approx(share))

@@ -8,7 +8,7 @@ from support.small_coupon import small_coupon
 
 from coupons.answering import print_gains
 from coupons.answering.next.coupon import USUAL, ask_about, gains
-from coupons.answering.print_gains import Narrowed, Prints, what_prints_added
+from coupons.answering.print_gains import Narrowed, PrintGains, what_prints_added
 from coupons.learning.profile import Carried, Like
 from coupons.showing.words.print_gains import another_sentence
 from coupons.terms import Direction
@@ -145,6 +145,6 @@ def test_another_print_is_foreseen_of_the_coupon_with_most_entries():
 @pytest.mark.parametrize(("after_mm", "is_little"), [(0.189, False), (0.192, True)])
 def test_another_print_is_worth_its_time_from_a_twentieth_on(after_mm, is_little):
     told = (Narrowed(USUAL[0], (0.3, 0.2), after_mm),)
-    said = another_sentence(Prints((1, 2), told, "first")).replace("\N{NO-BREAK SPACE}", " ")
+    said = another_sentence(PrintGains((1, 2), told, "first")).replace("\N{NO-BREAK SPACE}", " ")
     assert "(worth it from 5 % on)" in said
     assert ("by only" in said) is is_little

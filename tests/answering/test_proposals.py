@@ -216,7 +216,7 @@ def test_a_proposal_holds_what_each_further_print_would_bring(monkeypatch, searc
 
     fakes = {
         "Goal": Goal,
-        "Options": lambda _assumed, targets: SimpleNamespace(missing=tuple, targets=targets),
+        "RowOptions": lambda _assumed, targets: SimpleNamespace(missing=tuple, targets=targets),
         "draw_printers": lambda _profile, count, seed=0: (count, seed),
         "PriceList": lambda _assumed, _speed, printers: printers,
         "Judge": lambda _goal, printers: (least.update(judged=printers), Judge())[1],
@@ -252,7 +252,9 @@ def test_a_joint_that_no_row_can_try_is_refused_by_name(monkeypatch):
     ]
     monkeypatch.setattr(new_coupon, "Goal", lambda *_: None)
     missing = ("axle", "stem")
-    monkeypatch.setattr(new_coupon, "Options", lambda *_: SimpleNamespace(missing=lambda: missing))
+    monkeypatch.setattr(
+        new_coupon, "RowOptions", lambda *_: SimpleNamespace(missing=lambda: missing)
+    )
     with pytest.raises(AnswerError, match="No row of a coupon can try axle; stem: a round one"):
         propose(None, wants, 60.0, None)
 

@@ -7,7 +7,7 @@ from support.moved_faces import around_z, between, body_of, facing
 from support.slivers import divided_near_ends
 
 from coupons.answering.meshes.mesh import merged, read_bodies
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of
 from coupons.answering.relieve.face_offset import MovedFaces, offset_faces
 from coupons.answering.relieve.filled_outline import filled_sheet
 
@@ -30,7 +30,7 @@ def test_slivers_neither_divide_a_face_nor_join_two(seed, turn):
     """A block has six faces, however its edges were divided: 11.8, 34 and 8 mm long."""
     mesh = as_trimesh(between((0, 0, 0), (11.8, 34, 8)).rotate(turn).translate((10, -2, 4)))
     body = rounded_to_32_bits(divided_near_ends(mesh, 60, 0.01, seed))
-    areas = sorted(region.area_mm2 for region in of_kind(body, Kind.PLANE))
+    areas = sorted(region.area_mm2 for region in of_kind(body, SurfaceKind.PLANE))
     wanted = sorted([11.8 * 34, 11.8 * 34, 11.8 * 8, 11.8 * 8, 34 * 8, 34 * 8])
     assert [area for area in areas if area > 0.01] == pytest.approx(wanted, abs=1e-3)
 
@@ -41,7 +41,7 @@ def test_a_block_of_slivers_gets_narrower_as_any_other(seed, turn):
     """0.05 mm off both sides of 11.8 mm, over 34 × 8 mm."""
     mesh = as_trimesh(between((0, 0, 0), (11.8, 34, 8)).rotate(turn).translate((10, -2, 4)))
     body = rounded_to_32_bits(divided_near_ends(mesh, 60, 0.01, seed))
-    sides = [one for one in of_kind(body, Kind.PLANE) if abs(one.area_mm2 - 34 * 8) < 0.1]
+    sides = [one for one in of_kind(body, SurfaceKind.PLANE) if abs(one.area_mm2 - 34 * 8) < 0.1]
     found = offset_faces(body, [MovedFaces("side", one.faces, -0.05) for one in sides])
     assert not found.faults
     assert found.body.volume_mm3 == pytest.approx(11.7 * 34 * 8, abs=0.02)
@@ -53,7 +53,7 @@ def test_a_pin_of_slivers_gets_thinner_as_any_other(seed, turn):
     """Area of a 48-gon in a circle of diameter d: 48/2 (d/2)² sin(360°/48)."""
     mesh = as_trimesh(round_bar(4.8, 17, sides=48).rotate(turn))
     body = rounded_to_32_bits(divided_near_ends(mesh, 60, 0.01, seed))
-    (wall,) = of_kind(body, Kind.CYLINDER)
+    (wall,) = of_kind(body, SurfaceKind.CYLINDER)
     found = offset_faces(body, [MovedFaces("pin", wall.faces, -0.1 * np.cos(np.pi / 48))])
     assert not found.faults
     area = 24 * 2.3**2 * np.sin(np.pi / 24)
@@ -128,7 +128,9 @@ def test_a_pin_with_a_point_near_its_rim_gets_thinner(tmp_path):
     (body,) = read_bodies([write(pin, tmp_path / "pin.stl")]).bodies
     wall = around_z(pin, 3.0)
     assert len(wall) == 64
-    found = offset_faces(body, [MovedFaces("pin", of_kind(body, Kind.CYLINDER)[0].faces, -0.2)])
+    found = offset_faces(
+        body, [MovedFaces("pin", of_kind(body, SurfaceKind.CYLINDER)[0].faces, -0.2)]
+    )
     assert not found.faults
     across = 6 - 2 * 0.2 / np.cos(np.pi / 32)
     area = 16 * (across / 2) ** 2 * np.sin(np.pi / 16)

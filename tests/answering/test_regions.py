@@ -5,7 +5,7 @@ import pytest
 from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of
 
 TILT = (31.0, 17.0, 60.0)
 
@@ -17,7 +17,7 @@ def kinds(solid):
 def test_a_box_has_six_flat_faces_however_it_is_turned_and_divided():
     for solid in (box(30, 20, 10), box(30, 20, 10).refine(9).rotate(TILT)):
         regions = regions_of(drawn(solid))
-        assert [region.kind for region in regions] == [Kind.PLANE] * 6
+        assert [region.kind for region in regions] == [SurfaceKind.PLANE] * 6
         areas = sorted(region.area_mm2 for region in regions)
         assert areas == pytest.approx([200, 200, 300, 300, 600, 600], rel=1e-5)
 
@@ -39,7 +39,7 @@ def test_diameters_of_a_cylinder_across_corners_flats_and_by_area(sides, is_inne
     bar = round_bar(diameter, 12, tuple(at), sides)
     solid = (box(40, 40, 12, (-20, -20, 0)) - bar) if is_inner else bar
     turned = drawn(solid.rotate(TILT).translate((50, 0, 80)))
-    (region,) = (r for r in regions_of(turned) if r.kind is Kind.CYLINDER)
+    (region,) = (r for r in regions_of(turned) if r.kind is SurfaceKind.CYLINDER)
     cylinder = region.cylinder
     half = math.pi / sides
     assert cylinder.is_inner is is_inner
@@ -58,17 +58,17 @@ def test_diameters_of_a_cylinder_across_corners_flats_and_by_area(sides, is_inne
 
 def test_a_rounding_ends_where_the_flat_face_begins():
     regions = regions_of(drawn(rounded_plate(20, 12, 15, 3).rotate(TILT)))
-    rounds = [region for region in regions if region.kind is Kind.CYLINDER]
+    rounds = [region for region in regions if region.kind is SurfaceKind.CYLINDER]
     assert [round(region.cylinder.arc_deg) for region in rounds] == [90] * 4
     assert [region.cylinder.corner_mm for region in rounds] == pytest.approx([6] * 4, abs=1e-3)
-    assert [region.kind for region in regions].count(Kind.PLANE) == 6
+    assert [region.kind for region in regions].count(SurfaceKind.PLANE) == 6
 
 
 def test_a_hole_cut_through_by_another_stays_one_cylinder_a_piece():
     plate = box(40, 40, 20)
     crossed = plate - round_bar(12, 60, (20, 20, -10), 48)
     crossed -= round_bar(5, 80, (0, 0, -40), 32).rotate((0, 90, 0)).translate((20, 20, 10))
-    found = [r.cylinder for r in regions_of(drawn(crossed)) if r.kind is Kind.CYLINDER]
+    found = [r.cylinder for r in regions_of(drawn(crossed)) if r.kind is SurfaceKind.CYLINDER]
     assert sorted(round(one.corner_mm, 2) for one in found) == [5, 5, 12]
     assert max(found, key=lambda one: one.corner_mm).strips == 48
 
@@ -82,7 +82,7 @@ def test_slightly_slanted_faces_are_faces_of_their_own(slope):
             + [(30.0, y, 10 - 15 * math.tan(math.radians(slope))) for y in (0, 20)]
         )
     )
-    assert kinds(wedge) == [Kind.PLANE] * 7
+    assert kinds(wedge) == [SurfaceKind.PLANE] * 7
 
 
 def turned(profile, sides=48):
@@ -114,7 +114,7 @@ def test_a_bar_with_a_dome_at_each_end_keeps_its_cylinder():
 @pytest.mark.parametrize("sides", [48, 64, 128])
 def test_a_ring_is_free_form_however_finely_divided(sides):
     ring = turned(arc((12, 0), 2, 0, 360, sides // 2)[:-1], sides)
-    assert kinds(ring) == [Kind.FREE]
+    assert kinds(ring) == [SurfaceKind.FREE]
 
 
 @pytest.mark.parametrize("is_inner", [True, False])
@@ -136,13 +136,13 @@ def test_a_cylinder_whose_two_rims_are_divided_differently_is_one(is_inner):
 
 
 def test_a_ball_is_free_form_and_a_cone_is_no_cylinder():
-    assert kinds(Manifold.sphere(9, 48)) == [Kind.FREE]
-    assert kinds(Manifold.cylinder(12, 8, 5, 48)).count(Kind.CONE) == 1
-    assert Kind.CYLINDER not in kinds(Manifold.cylinder(12, 8, 7.8, 96))
+    assert kinds(Manifold.sphere(9, 48)) == [SurfaceKind.FREE]
+    assert kinds(Manifold.cylinder(12, 8, 5, 48)).count(SurfaceKind.CONE) == 1
+    assert SurfaceKind.CYLINDER not in kinds(Manifold.cylinder(12, 8, 7.8, 96))
 
 
 @pytest.mark.parametrize(("wider_mm", "is_round"), [(0.001, True), (0.1, False), (1.0, False)])
 def test_an_oval_bar_is_no_cylinder(wider_mm, is_round):
     bar = round_bar(10, 12, sides=96).scale((1 + wider_mm / 10, 1, 1))
-    found = Kind.CYLINDER in kinds(bar.rotate(TILT))
+    found = SurfaceKind.CYLINDER in kinds(bar.rotate(TILT))
     assert found is is_round

@@ -10,7 +10,7 @@ from support.drawn_bodies import drawn, round_bar
 from support.moved_faces import between, prism
 
 from coupons.answering.meshes.mesh import read_bodies
-from coupons.answering.meshes.regions import ROUND, Kind, regions_of
+from coupons.answering.meshes.regions import ROUND, SurfaceKind, regions_of
 from coupons.answering.relieve.relieve import Side, Wanted
 from coupons.answering.relieve.relieved_files import relieve_into_files
 
@@ -25,7 +25,7 @@ def flat_side(body, normal, places, *, internal):
         regions += [
             region
             for region in regions_of(body)
-            if region.kind is Kind.PLANE
+            if region.kind is SurfaceKind.PLANE
             and abs(abs(region.normal @ normal) - 1) < 1e-6
             and abs(region.point_mm @ normal - place) < 1e-3
         ]
@@ -178,7 +178,7 @@ def test_a_size_that_is_not_that_of_the_faces_is_refused():
 
 def test_a_free_form_face_is_named_and_not_moved():
     ball = drawn(trimesh_ball(), "ball")
-    (free,) = [region for region in regions_of(ball) if region.kind is Kind.FREE]
+    (free,) = [region for region in regions_of(ball) if region.kind is SurfaceKind.FREE]
     side = Side("ball", "a", (free,), False, UP)
     refused = files_of((ball,), Wanted("ball", None, side, 20, {False: 19.8}, 0)).relieved.refused
     assert refused == {"ball": "ball a is not flat, a cylinder or a cone: it is not moved"}

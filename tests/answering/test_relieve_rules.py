@@ -10,7 +10,7 @@ from support.drawn_bodies import box, drawn, round_bar, rounded_plate
 from support.moved_faces import between
 
 from coupons.answering.meet.meetings import meet
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of
 from coupons.answering.relieve import relieve as relieve_module
 from coupons.answering.relieve import relieved_files
 from coupons.answering.relieve.asked_holes import lone_side, lone_wanted, odd_holes
@@ -32,7 +32,7 @@ def faces(body, normal, *places):
         region
         for place in places
         for region in regions_of(body)
-        if region.kind is Kind.PLANE
+        if region.kind is SurfaceKind.PLANE
         and abs(region.normal @ normal) > 1 - 1e-6
         and abs(region.point_mm @ normal - place) < 1e-3
     )
@@ -342,7 +342,9 @@ def by_facing(body):
     regions = regions_of(body)
     flat = {
         name: one_of(
-            one.number for one in regions if one.kind is Kind.PLANE and one.normal @ way > 0.9
+            one.number
+            for one in regions
+            if one.kind is SurfaceKind.PLANE and one.normal @ way > 0.9
         )
         for name, way in (("x", (1, 0, 0)), ("y", (0, 1, 0)), ("-x", (-1, 0, 0)))
     }

@@ -11,7 +11,7 @@ from support.drawn_bodies import box, drawn, round_bar
 from coupons.answering.meshes import cones, rounds
 from coupons.answering.meshes.cones import find_cones
 from coupons.answering.meshes.patches import flat_patches, seams_of
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of
 from coupons.answering.meshes.rounds import _Proposals, find_rounds
 from coupons.answering.meshes.strips import around, room_mm, with_pieces
 
@@ -212,7 +212,7 @@ def uneven_rims(low_mm, high_mm):
 @pytest.mark.parametrize("scale", [1.0, 0.15])
 @pytest.mark.parametrize("is_inner", [False, True])
 def test_narrow_and_wide_facets_of_one_round_stay_together(is_inner, scale):
-    for low_mm, high_mm, kind in ((5, 5, Kind.CYLINDER), (5, 6, Kind.CONE)):
+    for low_mm, high_mm, kind in ((5, 5, SurfaceKind.CYLINDER), (5, 6, SurfaceKind.CONE)):
         bar = uneven_rims(low_mm, high_mm)
         solid = box(20, 20, 12, (-10, -10, 0)) - bar if is_inner else bar
         regions = regions_of(drawn(solid.scale((scale,) * 3)))

@@ -6,7 +6,7 @@ from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import drawn
 from support.moved_faces import between
 
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of
 from coupons.answering.relieve.face_offset import MovedFaces, offset_faces
 from coupons.answering.relieve.roundings import carried
 
@@ -94,7 +94,7 @@ def rounded_block(x, y, z, radius=2.0):
 def looks_along(*axes):
     """Tell the flat faces that are square to one of some axes of the block."""
     return lambda one: (
-        one.kind is Kind.PLANE and any(abs(one.normal[axis]) > 1 - 1e-6 for axis in axes)
+        one.kind is SurfaceKind.PLANE and any(abs(one.normal[axis]) > 1 - 1e-6 for axis in axes)
     )
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from coupons.answering.next.row_options import NEVER_MORE, Options, Target
+from coupons.answering.next.row_options import NEVER_MORE, RowOptions, Target
 from coupons.making.spec.coupon_spec import Assumed
 from coupons.making.spec.row_kinds import FitRow, SizesRow, SpansRow
 from coupons.terms import Direction, Form
@@ -10,7 +10,7 @@ from coupons.terms import Direction, Form
 SLOT, TONGUE, HOLE, PIN = Form.SLOT, Form.TONGUE, Form.HOLE, Form.PIN
 X, Z, DIAGONAL = Direction.X, Direction.Z, Direction.XY_PLUS
 DRAWER = Target((SLOT, TONGUE), X, 12.3, 0.3)
-OPTIONS = Options(Assumed(), [DRAWER])
+OPTIONS = RowOptions(Assumed(), [DRAWER])
 
 
 def fit(form, direction, size_mm, gaps_mm, **changes):
@@ -23,10 +23,10 @@ def told(row):
 
 
 def test_wanted_sizes_stand_among_the_usual_ones_up_to_the_largest():
-    more = Options(Assumed(), [DRAWER, Target((HOLE,), Z, 41.0, 0.2)])
+    more = RowOptions(Assumed(), [DRAWER, Target((HOLE,), Z, 41.0, 0.2)])
     assert 12.3 in more.sizes_mm
     assert more.sizes_mm[-1] == 40.0
-    assert Options(Assumed(), [Target((SLOT,), X, 40.0, 0.2)]).sizes_mm.count(40.0) == 1
+    assert RowOptions(Assumed(), [Target((SLOT,), X, 40.0, 0.2)]).sizes_mm.count(40.0) == 1
 
 
 def test_a_search_starts_from_gaps_about_the_believed_one():
@@ -59,23 +59,23 @@ def test_a_search_starts_from_rows_for_the_caliper_and_rules():
 
 def test_rules_are_for_flat_faces_in_the_plane():
     for target in (Target((HOLE, PIN), Z, 5.0, 0.2), Target((SLOT, TONGUE), Z, 6.0, 0.2)):
-        rows = Options(Assumed(), [target]).starts()
+        rows = RowOptions(Assumed(), [target]).starts()
         assert rows
         assert not any(isinstance(row, SpansRow) for row in rows)
 
 
 def test_bought_hardware_has_rows_of_the_printed_form_and_of_its_mate():
-    rows = Options(Assumed(), [Target((HOLE,), Z, 5.0, 0.2)]).starts()
+    rows = RowOptions(Assumed(), [Target((HOLE,), Z, 5.0, 0.2)]).starts()
     assert {row.form for row in rows if isinstance(row, FitRow)} == {HOLE, PIN}
     assert {row.form for row in rows if isinstance(row, SizesRow)} == {HOLE}
 
 
 def test_a_round_form_across_a_diagonal_cannot_be_tried():
     askew = Target((HOLE, PIN), DIAGONAL, 5.0, 0.2)
-    options = Options(Assumed(), [askew, DRAWER])
+    options = RowOptions(Assumed(), [askew, DRAWER])
     assert options.missing() == (askew,)
-    assert Options(Assumed(), [askew]).starts() == ()
-    flat = Options(Assumed(), [Target((SLOT, TONGUE), DIAGONAL, 12.0, 0.3)])
+    assert RowOptions(Assumed(), [askew]).starts() == ()
+    flat = RowOptions(Assumed(), [Target((SLOT, TONGUE), DIAGONAL, 12.0, 0.3)])
     assert flat.missing() == ()
     assert all(row.direction is DIAGONAL for row in flat.starts())
 

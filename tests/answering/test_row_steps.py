@@ -2,7 +2,7 @@
 
 import pytest
 
-from coupons.answering.next.row_options import Options, Target
+from coupons.answering.next.row_options import RowOptions, Target
 from coupons.answering.next.written_spec import spec_text
 from coupons.answering.where_measured import advice, coupons_with
 from coupons.making.printable import row_problems
@@ -11,7 +11,7 @@ from coupons.making.spec.row_kinds import FitRow, SizesRow, SpansRow
 from coupons.terms import Direction, Form
 
 X, Y, Z = Direction.X, Direction.Y, Direction.Z
-PLAIN = Options(Assumed(), [])
+PLAIN = RowOptions(Assumed(), [])
 
 
 def sizes_row(*sizes_mm, options=PLAIN):
@@ -37,14 +37,14 @@ def test_sizes_go_up_and_down_by_single_steps_from_3_to_40_mm():
 
 def test_wanted_sizes_are_steps_to_a_tenth_of_a_millimetre():
     wanted = Target((Form.SLOT, Form.TONGUE), X, 6.44, 0.2)
-    options = Options(Assumed(), [wanted])
+    options = RowOptions(Assumed(), [wanted])
     assert next_to(6.0, options) == [5.0, 6.4]
     assert next_to(8.0, options) == [6.4, 10.0]
 
 
 def test_a_target_beyond_the_largest_size_is_tried_on_that():
     far = Target((Form.SLOT, Form.TONGUE), X, 41.0, 0.2)
-    rows = Options(Assumed(), [far]).starts()
+    rows = RowOptions(Assumed(), [far]).starts()
     assert {row.size_mm for row in rows if isinstance(row, FitRow)} == {4.0, 40.0}
 
 
@@ -70,7 +70,7 @@ def test_a_row_that_no_build_is_stiff_enough_for_cannot_be_had():
 
 
 def test_steps_across_layers_are_layers_of_the_machine():
-    thin = Options(Assumed(layer_height_mm=0.15), [])
+    thin = RowOptions(Assumed(layer_height_mm=0.15), [])
     (row,) = thin.fit(Form.SLOT, Z, 12.0, [0.3])
     gaps = {one.gaps_mm for one in thin.near(row) if len(one.gaps_mm) == 1}
     assert gaps == {(0.15,), (0.3,), (0.45,)}

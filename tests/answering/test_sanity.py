@@ -3,15 +3,15 @@ import math
 import pytest
 
 from coupons.answering.strength.press_and_clip import (
-    Body,
+    PressBody,
     check_press,
     check_snap,
     lame_pressure_mpa,
 )
 from coupons.errors import AnswerError
 
-PLASTIC = Body(other_mm=16, modulus_mpa=3500)
-DOWEL = Body(other_mm=0, modulus_mpa=math.inf)
+PLASTIC = PressBody(other_mm=16, modulus_mpa=3500)
+DOWEL = PressBody(other_mm=0, modulus_mpa=math.inf)
 
 
 def test_a_press_beyond_the_limit_says_so():
@@ -39,10 +39,10 @@ def test_every_check_carries_cautions():
         ((math.nan, 10, PLASTIC, DOWEL), "interference_mm"),
         ((0.1, -10, PLASTIC, DOWEL), "size_mm"),
         ((0.1, 16, PLASTIC, DOWEL), "pin bore < size < ring outside diameter"),
-        ((0.1, 10, PLASTIC, Body(10, 3500)), "pin bore < size"),
-        ((0.1, 10, PLASTIC, Body(-1, 3500)), "pin bore < size"),
-        ((0.1, 10, PLASTIC, Body(0, 0)), "pin_modulus_mpa"),
-        ((0.1, 10, Body(16, math.inf), DOWEL), "ring_modulus_mpa"),
+        ((0.1, 10, PLASTIC, PressBody(10, 3500)), "pin bore < size"),
+        ((0.1, 10, PLASTIC, PressBody(-1, 3500)), "pin bore < size"),
+        ((0.1, 10, PLASTIC, PressBody(0, 0)), "pin_modulus_mpa"),
+        ((0.1, 10, PressBody(16, math.inf), DOWEL), "ring_modulus_mpa"),
     ],
 )
 def test_impossible_presses(arguments, says):

@@ -12,7 +12,7 @@ from coupons.answering.chances.together import chance_together, chances_of_each,
 from coupons.answering.chances.whole import corner_room
 from coupons.answering.several.drawn_pairs import answer_several
 from coupons.answering.several.faces import pitch_difference, whole_demand
-from coupons.answering.several.kinds import Corners, Kind, Legs, Several
+from coupons.answering.several.kinds import Corners, JointKind, Legs, Several
 from coupons.answering.words.several import several_data, several_sentences
 from coupons.errors import AnswerError
 from coupons.learning.effects import EFFECTS, LOSSES, TERMS, effect_row, loss_row
@@ -20,9 +20,9 @@ from coupons.terms import Bed, Direction, Feature, Form, Grade
 
 X, Y, Z, DIAGONAL = Direction.X, Direction.Y, Direction.Z, Direction.XY_PLUS
 ALIKE = ((X, Y), (X, Y))
-LID = Several(Kind.POCKET, (40.0, 25.0), ALIKE)
-COVER = Several(Kind.HOLES, (5.0,), ((Z, X), (Z, X)), pitch_mm=60.0)
-CLIP = Several(Kind.LEGS, (8.0,), ((X,), (X,)), legs=Legs(20.0, 2.0, 7.6, 0.0025))
+LID = Several(JointKind.POCKET, (40.0, 25.0), ALIKE)
+COVER = Several(JointKind.HOLES, (5.0,), ((Z, X), (Z, X)), pitch_mm=60.0)
+CLIP = Several(JointKind.LEGS, (8.0,), ((X,), (X,)), legs=Legs(20.0, 2.0, 7.6, 0.0025))
 N = 40_000
 
 
@@ -127,7 +127,7 @@ def test_legs_clasp_a_bar_as_often_as_drawn_ones_do():
 @pytest.mark.slow
 def test_a_sleeve_across_layers_covers_both_cases_of_what_stands_on_the_bed():
     profile = known_profile()
-    asked = Several(Kind.SLEEVE, (12.0, 8.0), ((X, Z), (X, Z)), drawn_gap_mm=0.4)
+    asked = Several(JointKind.SLEEVE, (12.0, 8.0), ((X, Z), (X, Z)), drawn_gap_mm=0.4)
     chances = []
     for bed in (None, Bed.NONE, Bed.EXTERNAL):
         sleeve = replace(asked, bed=bed)
@@ -253,13 +253,13 @@ def test_words_and_data_say_that_nobody_tried_it_by_hand():
         data = several_data(found)
         assert data["tried_by_hand"] is False
         assert data["question"]["joint"] == str(asked.kind)
-    assert "draw the plate" in told[Kind.POCKET]
-    assert "Across x: move each face" in told[Kind.POCKET]
-    assert "The mouth bends each leg" in told[Kind.LEGS]
-    assert "print 0.00 ±0.0" in told[Kind.HOLES]
-    assert "Both holes and pins alike: " in told[Kind.HOLES]
-    assert "Across x: move each face of the 40 mm plate −0.20 mm" in told[Kind.POCKET]
-    assert "Across y: move each face of the 25 mm plate −0.20 mm" in told[Kind.POCKET]
+    assert "draw the plate" in told[JointKind.POCKET]
+    assert "Across x: move each face" in told[JointKind.POCKET]
+    assert "The mouth bends each leg" in told[JointKind.LEGS]
+    assert "print 0.00 ±0.0" in told[JointKind.HOLES]
+    assert "Both holes and pins alike: " in told[JointKind.HOLES]
+    assert "Across x: move each face of the 40 mm plate −0.20 mm" in told[JointKind.POCKET]
+    assert "Across y: move each face of the 25 mm plate −0.20 mm" in told[JointKind.POCKET]
 
 
 WRONG = [

@@ -15,7 +15,7 @@ from coupons.answering.question import Question
 from coupons.answering.several import drawn_pairs as answers
 from coupons.answering.several.drawn_pairs import answer_several
 from coupons.answering.several.faces import bent_own, whole_demand
-from coupons.answering.several.kinds import Corners, Kind, Legs, Several, check_several
+from coupons.answering.several.kinds import Corners, JointKind, Legs, Several, check_several
 from coupons.answering.several.typed_kinds import (
     kind_of,
     read_corners,
@@ -31,9 +31,9 @@ from coupons.learning.profile import LogSpread, MeasuredRange
 from coupons.terms import Bed, Direction, Form, Grade, Joint, MovingBody
 
 X, Y, Z = Direction.X, Direction.Y, Direction.Z
-LID = Several(Kind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
-COVER = Several(Kind.HOLES, (5.0,), ((Z, X), (Z, X)), pitch_mm=60.0)
-CLIP = Several(Kind.LEGS, (8.0,), ((X,), (X,)), legs=Legs(20.0, 2.0, 7.6, 0.02))
+LID = Several(JointKind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
+COVER = Several(JointKind.HOLES, (5.0,), ((Z, X), (Z, X)), pitch_mm=60.0)
+CLIP = Several(JointKind.LEGS, (8.0,), ((X,), (X,)), legs=Legs(20.0, 2.0, 7.6, 0.02))
 NOTHING = {name: 0.0 for name in TERMS if not name.startswith("from_")}
 EDGES = {"from_force": -0.1, "from_push": 0.0, "from_slide": 0.1, "from_loose": 0.3}
 USUAL = known_profile()
@@ -306,7 +306,7 @@ def test_what_is_not_known_beyond_the_measured_sizes_is_that_of_each_pair_alone(
 
 def test_cases_of_the_bed_are_those_of_the_pair_across_layers():
     profile = known_profile({"bed_height": 0.05})
-    sleeve = Several(Kind.SLEEVE, (12.0, 8.0), ((X, Z), (X, Z)))
+    sleeve = Several(JointKind.SLEEVE, (12.0, 8.0), ((X, Z), (X, Z)))
     first = whole_demand(profile, sleeve, (0.4, 0.4))
     (other,) = first.or_else
     across, upright = (fit_demand(profile, pair, 0.4) for pair in sleeve.pairs)
@@ -493,12 +493,12 @@ def test_legs_are_read_with_all_that_is_wrong():
 
 
 def test_kinds_and_directions_are_read():
-    assert kind_of(" Sleeve/BAR ") is Kind.SLEEVE
+    assert kind_of(" Sleeve/BAR ") is JointKind.SLEEVE
     assert (kind_of(None), kind_of("slot/tongue")) == (None, None)
-    assert read_sides(Kind.HOLES, "zx/zy") == ((Z, X), (Z, Y))
-    assert read_sides(Kind.LEGS, "x") == ((X,), (X,))
+    assert read_sides(JointKind.HOLES, "zx/zy") == ((Z, X), (Z, Y))
+    assert read_sides(JointKind.LEGS, "x") == ((X,), (X,))
     with pytest.raises(AnswerError, match="2 directions for each body, along the axes and along"):
-        read_sides(Kind.HOLES, "z")
+        read_sides(JointKind.HOLES, "z")
 
 
 def test_what_was_typed_is_told_wrong_at_once_and_nothing_that_follows():
@@ -508,21 +508,21 @@ def test_what_was_typed_is_told_wrong_at_once_and_nothing_that_follows():
         return caught.value.message.split("\n")
 
     pocket = {"sizes_mm": (40.0, 25.0), "across": "xy"}
-    found = said(Kind.POCKET, sizes_mm=(40.0, 25.0), across="xx", corners="big", leg="20")
+    found = said(JointKind.POCKET, sizes_mm=(40.0, 25.0), across="xx", corners="big", leg="20")
     assert len(found) == 3
     assert [text.split(",")[0] for text in found] == [
         "The directions of a body must differ",
         "Write corner radii in mm as internal/external",
         "Write a leg as free length x thickness in mm",
     ]
-    (leg,) = said(Kind.LEGS, sizes_mm=(8.0,), across="x", leg="20")
+    (leg,) = said(JointKind.LEGS, sizes_mm=(8.0,), across="x", leg="20")
     assert leg.startswith("Write a leg")
-    (missing,) = said(Kind.LEGS, sizes_mm=(8.0,), across="x")
+    (missing,) = said(JointKind.LEGS, sizes_mm=(8.0,), across="x")
     assert missing.startswith("Give free length and thickness")
-    (belongs,) = said(Kind.POCKET, **pocket, leg="20x2")
+    (belongs,) = said(JointKind.POCKET, **pocket, leg="20x2")
     assert belongs.startswith("Leg, mouth and strain limit belong to legs/bar")
     # Directions that cannot be read are looked at as x and y.
-    (across,) = said(Kind.POCKET, sizes_mm=(40.0, 25.0), across="xw")
+    (across,) = said(JointKind.POCKET, sizes_mm=(40.0, 25.0), across="xw")
     assert across.startswith("Expected a direction")
-    assert several_of(Kind.POCKET, **pocket) == LID
-    assert several_of(Kind.POCKET, **pocket, corners="2/0.5").corners == Corners(2.0, 0.5)
+    assert several_of(JointKind.POCKET, **pocket) == LID
+    assert several_of(JointKind.POCKET, **pocket, corners="2/0.5").corners == Corners(2.0, 0.5)

@@ -9,7 +9,7 @@ from support.known_profile import FROM_ONE_PRINT, known_profile
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.whole_part import answer_part, questions_of
 from coupons.answering.several.drawn_pairs import answer_several
-from coupons.answering.several.kinds import Corners, Kind, Legs
+from coupons.answering.several.kinds import Corners, JointKind, Legs
 from coupons.answering.words.joints import answers_csv, as_data, sizes_csv, table_lines
 from coupons.answering.words.listed_bodies import named_bodies
 from coupons.errors import AnswerError
@@ -43,7 +43,7 @@ def part(tmp_path_factory):
 
 def test_every_kind_is_read_as_listed(tmp_path):
     _, lid, cover, clip, wedge = read(tmp_path, DRAWER)
-    assert (lid.several.kind, lid.several.sizes_mm) == (Kind.POCKET, (40.0, 25.0))
+    assert (lid.several.kind, lid.several.sizes_mm) == (JointKind.POCKET, (40.0, 25.0))
     assert lid.several.corners == Corners(1.0, 0.5)
     assert lid.several.two_prints
     assert (cover.several.pitch_mm, cover.several.hardware.name) == (60.0, "pin 4 m6")

@@ -17,13 +17,13 @@ from support.written_answers import (
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.offset import Feel
 from coupons.answering.several.drawn_pairs import LegsTold, PitchTold
-from coupons.answering.several.kinds import Corners, Kind, Legs, Several
+from coupons.answering.several.kinds import Corners, JointKind, Legs, Several
 from coupons.answering.standards.hardware import hardware
 from coupons.answering.words.several import several_data, several_sentences, several_warnings
 from coupons.terms import Bed, Form, Grade
 
-COVER = Several(Kind.HOLES, (5.0,), ((Z, X), (Z, X)), pitch_mm=60.0)
-CLIP = Several(Kind.LEGS, (8.0,), ((X,), (X,)), legs=Legs(20.0, 2.0, 7.6, 0.02))
+COVER = Several(JointKind.HOLES, (5.0,), ((Z, X), (Z, X)), pitch_mm=60.0)
+CLIP = Several(JointKind.LEGS, (8.0,), ((X,), (X,)), legs=Legs(20.0, 2.0, 7.6, 0.02))
 SLIM_PIN = ((FaceMove(Form.PIN, -0.17, 2, 4.66),),)
 SLIM_BAR = ((FaceMove(Form.TONGUE, -0.17, 2, 7.66),),)
 AS_A_WHOLE = (

@@ -18,8 +18,8 @@ from coupons.answering.compare.likelihood_ratio import (
     SIZES,
     STEPS,
     WATCH_FROM,
-    Series,
-    Told,
+    ProfileData,
+    RecheckSeries,
     paths,
     told_by,
     weigh,
@@ -140,9 +140,9 @@ def test_one_person_is_known_by_name(names, same, monkeypatch):
 
     def noted(profiles, same_hand, times):
         asked.append(same_hand)
-        return Series(profiles, same_hand, times)
+        return RecheckSeries(profiles, same_hand, times)
 
-    monkeypatch.setattr(still, "Series", noted)
+    monkeypatch.setattr(still, "RecheckSeries", noted)
     still_good(base, checks, DRAWER)
     assert asked == [same]
 
@@ -177,14 +177,14 @@ def naive(series):
 
 
 def test_the_evidence_is_what_the_densities_say():
-    series = Series([full(), recheck(2), recheck(3, 0.03)])
+    series = RecheckSeries([full(), recheck(2), recheck(3, 0.03)])
     series.scatter_nodes = series.scatter_nodes[:2]
     series.causes = {name: series.causes[name] for name in ("extrusion", "scale_x")}
     assert weigh(series).value == pytest.approx(naive(series), rel=1e-6)
 
 
 def test_the_weights_are_one_after_a_year():
-    series = Series([full(), *[recheck(2 + k % 10) for k in range(A_YEAR)]])
+    series = RecheckSeries([full(), *[recheck(2 + k % 10) for k in range(A_YEAR)]])
     assert series.change_weights.sum(axis=1)[-1] == pytest.approx(STEPS + DRIFT)
     first = list(series.causes).index("extrusion") * len(series.shapes)
     assert series.change_weights[0, first] == pytest.approx(STEPS / A_YEAR * EXTRUSION_SHARE)
@@ -204,7 +204,7 @@ def test_the_numbers_of_a_profile_give_its_posterior_back():
 
 def test_the_machine_as_it_is_now_is_what_all_prints_say_of_it():
     # Unchanged, the terms are the sum of all information, as in any normal model.
-    series = Series([full(), recheck(2)], same_hand=True)
+    series = RecheckSeries([full(), recheck(2)], same_hand=True)
     series.scatter_nodes = np.full((1, len(EXTRUSION.prints)), 1e-12)
     now = weigh(series)
     at = TERMS.index("skew")  # no print effect moves it
@@ -221,11 +221,11 @@ def scalar_series(n, noise_sd):
     unit[at] = 1.0
     none, prints = np.zeros((1, len(EXTRUSION.prints))), np.ones(len(EXTRUSION.prints))
     share = 1 / (1 + noise_sd**2)
-    known = Told(np.zeros(1), unit, none, prints, np.full((1, 1), 1e-9))
-    again = Told(
+    known = ProfileData(np.zeros(1), unit, none, prints, np.full((1, 1), 1e-9))
+    again = ProfileData(
         np.zeros(1), unit * np.sqrt(share), none, prints, np.full((1, 1), noise_sd**2 * share)
     )
-    series = Series([full()] * (n + 1), same_hand=True)
+    series = RecheckSeries([full()] * (n + 1), same_hand=True)
     series.told = [known, *[again] * n]
     series.t, series.of = np.zeros(n + 1), np.arange(n + 1)
     series.loadings = np.concatenate([one.loadings for one in series.told], axis=1)

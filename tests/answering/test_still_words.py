@@ -8,7 +8,7 @@ import pytest
 from support.known_profile import known_profile
 from support.written_answers import plain
 
-from coupons.answering.compare.likelihood_ratio import Evidence
+from coupons.answering.compare.likelihood_ratio import RecheckEvidence
 from coupons.answering.compare.still import JointStill, StillGood
 from coupons.answering.words.still import (
     joints_sentence,
@@ -41,7 +41,7 @@ def evidence(**changes):
         "mean": np.zeros(1),
         "covariance": np.zeros((1, 1)),
     }
-    return Evidence(**(fields | changes))
+    return RecheckEvidence(**(fields | changes))
 
 
 def held(value=1000.0, **changes):

@@ -9,8 +9,8 @@ from coupons.answering.ask import Printer
 from coupons.answering.strength.asked import ask_clip, ask_press
 from coupons.answering.strength.press import fit_strain
 from coupons.answering.strength.press_and_clip import (
-    Body,
-    Section,
+    ClipSection,
+    PressBody,
     bending_force_n,
     cantilever_strain,
     check_press,
@@ -28,7 +28,7 @@ from coupons.answering.strength.quantities import (
 from coupons.errors import AnswerError
 from coupons.terms import Form
 
-PLASTIC, DOWEL = Body(16, 3500), Body(0, math.inf)
+PLASTIC, DOWEL = PressBody(16, 3500), PressBody(0, math.inf)
 
 
 def test_a_strain_of_just_the_limit_is_within_it():
@@ -76,9 +76,9 @@ def test_a_push_grows_with_friction_and_slope_until_the_hook_jams():
 
 def test_a_bending_force_is_that_of_the_root():
     # b·h²/6 = 6·3²/6 = 9 mm³; 9·2000·0.01/20 = 9 N.
-    assert bending_force_n(0.01, 20, Section(6, 3), 2000) == pytest.approx(9)
+    assert bending_force_n(0.01, 20, ClipSection(6, 3), 2000) == pytest.approx(9)
     with pytest.raises(AnswerError) as refused:
-        bending_force_n(0.01, -20, Section(0, 3), math.inf)
+        bending_force_n(0.01, -20, ClipSection(0, 3), math.inf)
     assert [one.where for one in refused.value.problems] == [
         "length_mm",
         "width_mm",

@@ -8,7 +8,7 @@ from manifold3d import CrossSection, Manifold
 from support.drawn_bodies import box, drawn, rounded_plate
 
 from coupons.answering.meshes.patches import flat_patches, seams_of
-from coupons.answering.meshes.regions import Kind, regions_of
+from coupons.answering.meshes.regions import SurfaceKind, regions_of
 from coupons.answering.meshes.rounds import _proposals, find_rounds
 from coupons.answering.meshes.strips import covered_deg
 
@@ -168,9 +168,9 @@ def test_a_bar_with_a_flat_keeps_its_round():
     sides = 360
     shaft = Manifold.cylinder(20, 5, 5, sides) - box(10, 20, 30, (4, -10, -5))
     regions = regions_of(drawn(shaft))
-    (one,) = [region for region in regions if region.kind is Kind.CYLINDER]
+    (one,) = [region for region in regions if region.kind is SurfaceKind.CYLINDER]
     # A strip that is cut through ends on the flat; it counts by its facing as a whole one.
     flat = 2 * math.degrees(math.acos(0.8))
     assert one.cylinder.arc_deg == pytest.approx(360 - flat, abs=2.1)
     assert one.cylinder.corner_mm == pytest.approx(10, abs=1e-3)
-    assert [region.kind for region in regions].count(Kind.PLANE) == 3
+    assert [region.kind for region in regions].count(SurfaceKind.PLANE) == 3

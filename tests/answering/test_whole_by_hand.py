@@ -8,7 +8,7 @@ import pytest
 from support.known_profile import known_profile
 
 from coupons.answering.several.faces import pitch_difference, whole_demand
-from coupons.answering.several.kinds import Corners, Kind, Legs, Several, check_several
+from coupons.answering.several.kinds import Corners, JointKind, Legs, Several, check_several
 from coupons.errors import AnswerError
 from coupons.learning.effects import LOSSES, TERMS
 from coupons.terms import Direction, Grade, MovingBody
@@ -17,9 +17,9 @@ X, Y, Z = Direction.X, Direction.Y, Direction.Z
 NOTHING = {name: 0.0 for name in TERMS if not name.startswith("from_")}
 EDGES = {"from_force": -0.1, "from_push": 0.0, "from_slide": 0.1, "from_loose": 0.3}
 PERFECT = known_profile(NOTHING | EDGES, sd_share=1e-6)
-LID = Several(Kind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
-COVER = Several(Kind.HOLES, (5.0,), ((Z, X), (Z, X)), pitch_mm=60.0)
-CLIP = Several(Kind.LEGS, (8.0,), ((X,), (X,)), legs=Legs(20.0, 2.0, 7.6, 0.02))
+LID = Several(JointKind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
+COVER = Several(JointKind.HOLES, (5.0,), ((Z, X), (Z, X)), pitch_mm=60.0)
+CLIP = Several(JointKind.LEGS, (8.0,), ((X,), (X,)), legs=Legs(20.0, 2.0, 7.6, 0.02))
 
 
 def demanded(asked, *gaps_mm, profile=PERFECT):

@@ -8,14 +8,16 @@ import pytest
 from support.known_profile import known_profile
 
 from coupons.answering.several.faces import bent_own, bent_row, pitch_difference, whole_demand
-from coupons.answering.several.kinds import Corners, Kind, Legs, Several
+from coupons.answering.several.kinds import Corners, JointKind, Legs, Several
 from coupons.learning.effects import EFFECTS, LOSSES, distance_row, effect_row, loss_row
 from coupons.terms import Direction, Feature, Form, Grade
 
 X, Y, Z = Direction.X, Direction.Y, Direction.Z
-PLATE = Several(Kind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
-COVER = Several(Kind.HOLES, (5.0,), ((Z, X), (Z, Y)), pitch_mm=60.0)
-CLIP = Several(Kind.LEGS, (8.0,), ((X,), (X,)), fit=Grade.PUSH, legs=Legs(20.0, 2.0, 7.6, 0.0025))
+PLATE = Several(JointKind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
+COVER = Several(JointKind.HOLES, (5.0,), ((Z, X), (Z, Y)), pitch_mm=60.0)
+CLIP = Several(
+    JointKind.LEGS, (8.0,), ((X,), (X,)), fit=Grade.PUSH, legs=Legs(20.0, 2.0, 7.6, 0.0025)
+)
 PROFILE = known_profile({"scale_x": -0.004, "scale_y": -0.001}, sd_share=1e-6)
 MEANS = np.array(list(PROFILE.means.values()))
 HAND = [PROFILE.means[f"from_{grade}"] for grade in ("force", "push", "slide", "loose")]

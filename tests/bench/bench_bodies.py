@@ -68,7 +68,7 @@ def moved(paths: list[Path]) -> None:
     from coupons.answering.chances.drawing import FaceMove
     from coupons.answering.meet.meetings import meet
     from coupons.answering.meshes.mesh import read_bodies
-    from coupons.answering.relieve.asked_faces import PairDrawn, wanted_pair
+    from coupons.answering.relieve.asked_faces import DrawnFacePair, wanted_pair
     from coupons.answering.relieve.relieved_files import relieve_into_files
     from coupons.terms import Form
 
@@ -79,7 +79,7 @@ def moved(paths: list[Path]) -> None:
             form = Form.PIN if pair.is_round else Form.TONGUE
             size_mm = pair.sizes_mm[0]
             gap_mm = pair.gap_mm + 0.2
-            drawn = PairDrawn(gap_mm, (FaceMove(form, -gap_mm / 2, 2, size_mm - gap_mm),))
+            drawn = DrawnFacePair(gap_mm, (FaceMove(form, -gap_mm / 2, 2, size_mm - gap_mm),))
             wanted.append(wanted_pair(met, joint, number, joint.letter, drawn, size_mm))
     walls = {one.body.name: 0.8 for one in met.bodies}
     divided = [one.surface.regions for one in met.bodies]

@@ -28,7 +28,7 @@ from OCP.GProp import GProp_GProps
 from OCP.StlAPI import StlAPI_Writer
 from scipy.spatial import ConvexHull
 
-from coupons.making.bodies.built_bodies import Body
+from coupons.making.bodies.built_bodies import BuiltBody
 from coupons.making.bodies.lettering import PEN_MM, RAISED_MM, Stroke, line_strokes
 from coupons.making.bodies.posts import SUNK_MM
 from coupons.making.bodies.shapes import (
@@ -112,7 +112,7 @@ def combined(kind: Any, first: Any, others: list[Any]) -> Any:
     return operation.Shape()
 
 
-def exact_body(body: Body) -> Any:
+def exact_body(body: BuiltBody) -> Any:
     added = [exact(part.shape) for part in body.parts if not part.cut]
     cut = [exact(part.shape) for part in body.parts if part.cut]
     whole = combined(BRepAlgoAPI_Fuse, added[0], added[1:])
@@ -125,7 +125,7 @@ def volume(shape: Any) -> float:
     return float(properties.Mass())
 
 
-def rounds_excess(body: Body) -> float:
+def rounds_excess(body: BuiltBody) -> float:
     """What many-sided rounds add to the volume of a body, by the polygon identities."""
     total = 0.0
     for part in body.parts:

@@ -21,7 +21,7 @@ from pathlib import Path
 from joblib.externals.loky import get_reusable_executor
 
 from coupons import make_coupon
-from coupons.batch import Outcome, fit_each
+from coupons.batch import BatchOutcome, fit_each
 from coupons.measuring.virtual.rehearsal import rehearse
 
 COUPON = "recheck"
@@ -58,7 +58,7 @@ def fitted(source: Path, jobs: int) -> dict[str, float]:
     done = fit_each([folder], jobs=jobs)
     clock_s = time.perf_counter() - start
     get_reusable_executor().shutdown(wait=True)  # so that the workers' time is known
-    if any(one.outcome is not Outcome.FITTED for one in done):
+    if any(one.outcome is not BatchOutcome.FITTED for one in done):
         raise SystemExit("A run was not fitted.")
     spent_s = _spent_s() - spent
     return {

@@ -26,7 +26,7 @@ from coupons.answering.chances.clearance import Clearance
 from coupons.learning.carrying import SIZES, carried, change_of_pair, learn_change
 from coupons.learning.effects import TERMS, prior_mean, prior_sd
 from coupons.learning.like import FAMILIES, OF_MACHINES
-from coupons.learning.pooling import Evidence, Pooled, evidence_of, pool
+from coupons.learning.pooling import MachineEvidence, Pooled, evidence_of, pool
 from coupons.learning.profile import Profile
 from coupons.learning.profile_file import read_profile
 from coupons.terms import SDS_OF_90, Direction, Form, Grade, Joint, MovingBody
@@ -47,11 +47,11 @@ JOINTS = (
 _GROWTHS = [TERMS.index(name) for name in ("growth_ext", "growth_int", "round_ext", "round_int")]
 
 
-def seen(information: Array, terms: Array, rng: np.random.Generator) -> Evidence:
+def seen(information: Array, terms: Array, rng: np.random.Generator) -> MachineEvidence:
     """Draw what entries of this information say of a machine's terms, in prior sds."""
     values, axes = np.linalg.eigh(information)
     noise = axes @ (np.sqrt(np.maximum(values, 0)) * rng.normal(size=len(terms)))
-    return Evidence(information, information @ terms + noise)
+    return MachineEvidence(information, information @ terms + noise)
 
 
 def judge(found: Pooled, terms: Array, rows: Array) -> tuple[float, Array, Array]:

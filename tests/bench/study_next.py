@@ -28,11 +28,11 @@ from coupons.answering.next.coupon import ask_about
 from coupons.answering.next.exchange import Search, with_row
 from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.next.from_nothing import profile_from_nothing
-from coupons.answering.next.goal import Goal, Want
+from coupons.answering.next.goal import Goal, JointWant
 from coupons.answering.next.judged import Judge
 from coupons.answering.next.priced_rows import PriceList, minutes_of
 from coupons.answering.next.row_information import N_TERMS, draw_printers
-from coupons.answering.next.row_options import Options
+from coupons.answering.next.row_options import RowOptions
 from coupons.answering.wanted_text import parse_want
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design
@@ -66,9 +66,9 @@ SETS = 4  # of printers, on which coupons are judged
 
 def workshop(profile, texts, minutes):
     """Return a search for some wants, and judges of what it finds, each on printers of its own."""
-    wants = [Want(ask_about(profile, parse_want(text)[0])) for text in texts]
+    wants = [JointWant(ask_about(profile, parse_want(text)[0])) for text in texts]
     goal = Goal(profile, wants)
-    options = Options(Assumed(), [want.target for want in wants])
+    options = RowOptions(Assumed(), [want.target for want in wants])
     prices, *others = (
         PriceList(Assumed(), SPEED_MM_S, draw_printers(profile, count, seed=seed))
         for count, seed in ((16, 0), *((64, n) for n in range(1, SETS + 1)))

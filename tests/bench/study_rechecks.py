@@ -26,7 +26,7 @@ from coupons.answering.compare.likelihood_ratio import (
     A_YEAR,
     NO_FROM,
     WATCH_FROM,
-    Series,
+    RecheckSeries,
     paths,
     told_by,
     weigh,
@@ -67,9 +67,9 @@ class Case:
     recheck: Profile
     same_hand: bool
 
-    def series(self, n: int) -> Series:
+    def series(self, n: int) -> RecheckSeries:
         """A full profile and ``n`` re-checks, to be filled with numbers."""
-        return Series([self.base] + [self.recheck] * n, self.same_hand)
+        return RecheckSeries([self.base] + [self.recheck] * n, self.same_hand)
 
 
 def draw(case: Case, n: int, shift: Array, many: int, rng: np.random.Generator) -> Array:
@@ -168,7 +168,7 @@ def fitted_years(machines: int, checks: int, seed: int) -> tuple[Shares, float]:
         printer = draw_printer(rng)
         base = fitted(printer, first, rng)
         said = [fitted(printer, again, rng) for _ in range(checks)]
-        values.append(weigh(Series([base, *said], same_hand=True)).path)
+        values.append(weigh(RecheckSeries([base, *said], same_hand=True)).path)
     most = np.max(values, axis=1)
     shares = Shares(float(np.mean(most >= NO_FROM)), float(np.mean(most >= WATCH_FROM)), machines)
     return shares, float(np.mean([path[-1] for path in values]))

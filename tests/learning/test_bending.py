@@ -11,7 +11,7 @@ from support.thin_rule import bare_strip
 
 from coupons.learning.bending import gives_per_mm
 from coupons.learning.design import design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, TERMS, Normal, effect_row
+from coupons.learning.effects import EFFECTS, EXTRUSION, TERMS, NormalPrior, effect_row
 from coupons.learning.fit import fit_design
 from coupons.learning.observation_table import design_from_table, observation_table
 from coupons.learning.posterior.latent import latent_model
@@ -34,7 +34,7 @@ QUIET = {
     "person": {"lapse_chance": 0.0, "judgement_mm": 0.02, "jaw_force_n": 5.0},
     "plastic": {"modulus_mpa": 2000.0},
 }
-ALIKE = replace(EXTRUSION, press=Normal(0.0, 1e-9))  # jaws that bend nothing
+ALIKE = replace(EXTRUSION, press=NormalPrior(0.0, 1e-9))  # jaws that bend nothing
 
 
 def measured(bent):

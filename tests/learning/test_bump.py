@@ -9,7 +9,7 @@ from bench.worlds import NOTHING, changed
 from support.synthetic import done_coupons
 
 from coupons.learning.design import design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, Normal, effect_row, seam_share
+from coupons.learning.effects import EFFECTS, EXTRUSION, NormalPrior, effect_row, seam_share
 from coupons.learning.fit import fit_design
 from coupons.measuring.virtual.machine import load_machine
 from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
@@ -45,7 +45,7 @@ def wider_along_y(table):
 def test_a_seam_along_y_leaves_flat_sizes_alone():
     assert wider_along_y(EXTRUSION) == pytest.approx(0.0, abs=0.006)
     # What the bump is for: without it the seam passes for a wider line along y.
-    none = replace(EXTRUSION, bump=Normal(0.0, 1e-6))
+    none = replace(EXTRUSION, bump=NormalPrior(0.0, 1e-6))
     assert wider_along_y(none) > 0.009
 
 

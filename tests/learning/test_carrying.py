@@ -10,7 +10,7 @@ from coupons.learning import carrying
 from coupons.learning.carrying import carried, change_of_pair, learn_change
 from coupons.learning.effects import TERMS, prior_sd
 from coupons.learning.like import lean_on
-from coupons.learning.pooling import Evidence, pool
+from coupons.learning.pooling import MachineEvidence, pool
 from coupons.learning.profile_file import profile_text, read_profile
 
 SDS = dict(zip(TERMS, prior_sd(), strict=True))
@@ -127,7 +127,7 @@ def test_a_pair_tells_of_its_change_what_the_whole_normal_does():
     sides = []
     for _ in range(2):
         rows = rng.normal(size=(5, 3))
-        sides.append(Evidence(rows.T @ rows, rng.normal(size=3)))
+        sides.append(MachineEvidence(rows.T @ rows, rng.normal(size=3)))
     change = change_of_pair(*sides)
     spread = 0.3**2 * np.eye(3)
     # θ before ~ N(0, 1), after = before + Δ, Δ ~ N(0, 0.3²).
@@ -147,7 +147,7 @@ def test_the_spread_of_a_term_is_averaged_over_all_that_it_may_be():
     from coupons.learning.carrying import SIZES
 
     seen, sd = np.array([0.5, 0.1, 0.3]), 0.1
-    found = learn_change([Evidence(np.eye(1) / sd**2, np.array([x / sd**2])) for x in seen])
+    found = learn_change([MachineEvidence(np.eye(1) / sd**2, np.array([x / sd**2])) for x in seen])
     grid = [(g, s) for g in SIZES for s in SIZES]
     log_weights = []
     for g, s in grid:
@@ -164,17 +164,17 @@ def test_the_spread_of_a_term_is_averaged_over_all_that_it_may_be():
 
 
 def test_a_change_that_is_not_known_leaves_nothing_of_what_was():
-    before = Evidence(np.eye(1) * 100, np.array([50.0]))
-    wide = learn_change([Evidence(np.zeros((1, 1)), np.zeros(1))])
+    before = MachineEvidence(np.eye(1) * 100, np.array([50.0]))
+    wide = learn_change([MachineEvidence(np.zeros((1, 1)), np.zeros(1))])
     over = carried(before, wide)
     assert over.information[0, 0] < 0.011 * before.information[0, 0]
 
 
 def test_what_moves_in_its_own_way_is_left_and_the_rest_carries_over():
     """Two families: pairs say that neither changes, the machine moved in the first alone."""
-    alike = learn_change([Evidence(np.eye(2) * 1e4, np.zeros(2))] * 8)
-    before = carried(Evidence(np.eye(2) * 1e4, np.array([5e3, 5e3])), alike)
-    own = Evidence(np.diag([40.0, 1.0]), np.array([-40.0, 0.5]))
+    alike = learn_change([MachineEvidence(np.eye(2) * 1e4, np.zeros(2))] * 8)
+    before = carried(MachineEvidence(np.eye(2) * 1e4, np.array([5e3, 5e3])), alike)
+    own = MachineEvidence(np.diag([40.0, 1.0]), np.array([-40.0, 0.5]))
     found = pool(own, [], np.arange(2), carried=before)
     # Its own entries alone, worked out by hand: precision 40 and 1 of the prior.
     assert found.new[0] > 0.99
@@ -191,7 +191,7 @@ def test_terms_that_hang_together_are_each_weighed_given_the_others():
     seen = []
     for _ in range(3):
         root = rng.normal(size=(3, 3)) * 8
-        seen.append(Evidence(root @ root.T, root @ root.T @ (rng.normal(size=3) * 0.4)))
+        seen.append(MachineEvidence(root @ root.T, root @ root.T @ (rng.normal(size=3) * 0.4)))
     squares = np.square(SIZES)
     alike, own = np.full(3, squares.mean()), np.full(3, squares.mean())
     for _ in range(60):
@@ -236,7 +236,7 @@ def counted(monkeypatch, pairs):
 
 def test_sweeps_end_where_nothing_moves_any_more_and_after_forty(monkeypatch):
     """The second sweep over a term by itself finds what the first found."""
-    pairs = [Evidence(np.eye(1) * 50, np.array([9.0]))] * 2
+    pairs = [MachineEvidence(np.eye(1) * 50, np.array([9.0]))] * 2
     assert counted(monkeypatch, pairs)[1] == 3
     monkeypatch.undo()
     restless = iter(range(99))
@@ -254,7 +254,7 @@ def test_sweeps_end_where_nothing_moves_any_more_and_after_forty(monkeypatch):
 def test_before_any_sweep_all_sizes_are_as_likely(monkeypatch):
     monkeypatch.setattr(carrying, "_SWEEPS", 0)
     square = np.mean(np.square(carrying.SIZES))
-    found = learn_change([Evidence(np.eye(1) * 50, np.array([9.0]))])
+    found = learn_change([MachineEvidence(np.eye(1) * 50, np.array([9.0]))])
     variance = 1 / (1 / square + 1 / (square + 1 / 50))
     assert found.mean_sd[0] ** 2 == pytest.approx(variance)
     assert found.covariance[0, 0] == pytest.approx(variance + square)
@@ -262,5 +262,5 @@ def test_before_any_sweep_all_sizes_are_as_likely(monkeypatch):
 
 def test_evidence_of_any_strength_is_weighed():
     """A change of a whole prior sd read to a thousandth: its log evidence is half a million."""
-    found = learn_change([Evidence(np.eye(1) * 1e6, np.array([1e6]))] * 3)
+    found = learn_change([MachineEvidence(np.eye(1) * 1e6, np.array([1e6]))] * 3)
     assert found.mean[0] == pytest.approx(1.0, abs=0.01)

@@ -6,7 +6,7 @@ from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import coupon_design, with_reports
 
 from coupons.learning.checking.cross_validation import hold_out, likeliest_sets
-from coupons.learning.checking.downdate import Group, without
+from coupons.learning.checking.downdate import Fold, without
 from coupons.learning.fit import fit_design
 
 
@@ -43,10 +43,10 @@ def test_what_was_not_observed_is_none():
     sound = observed(3)
     readings, trials = (np.arange(n) for n in (len(sound.readings.size), len(sound.trials.row)))
     none = np.zeros(0, int)
-    only_read = hold_out(fit_design(without(sound, Group(none, trials, trials))).mixture)
+    only_read = hold_out(fit_design(without(sound, Fold(none, trials, trials))).mixture)
     assert only_read.trials is None
     assert only_read.readings.count == len(readings)
-    only_tried = hold_out(fit_design(without(sound, Group(readings, none, none))).mixture)
+    only_tried = hold_out(fit_design(without(sound, Fold(readings, none, none))).mixture)
     assert only_tried.readings is None
     assert only_tried.trials.count == len(trials)
 

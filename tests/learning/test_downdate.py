@@ -9,7 +9,7 @@ from support.synthetic import coupon_design
 from support.work import lines_run, most_bytes
 
 from coupons.learning.checking.downdate import (
-    Group,
+    Fold,
     each_alone,
     each_feature,
     predict_left_out,
@@ -142,7 +142,7 @@ def test_a_loose_piece_left_out_takes_all_its_trials_with_it_and_tells_none():
 @pytest.mark.slow
 def test_without_removes_the_observations_and_keeps_the_sizes():
     design = fitted(4).design
-    less = without(design, Group(np.array([0, 2]), np.array([1]), np.array([1])))
+    less = without(design, Fold(np.array([0, 2]), np.array([1]), np.array([1])))
     assert len(less.readings.value) == len(design.readings.value) - 2
     assert len(less.trials.internal) == len(design.trials.internal) - 1
     assert less.readings.row[0] == design.readings.row[1]

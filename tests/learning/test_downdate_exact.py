@@ -9,9 +9,9 @@ from support.plain_mixture import NORMAL, WIDER, mixture_at, read_spans, seen_be
 from support.synthetic import TYPICAL, coupon_design, observed
 
 from coupons.learning.checking import downdate
-from coupons.learning.checking.bayes_factors import Evidence
+from coupons.learning.checking.bayes_factors import BayesFactors
 from coupons.learning.checking.downdate import (
-    Group,
+    Fold,
     each_alone,
     each_feature,
     predict_left_out,
@@ -121,7 +121,7 @@ def test_each_entry_alone_and_each_feature_with_all_its_trials():
         ([2], [1, 2], [1, 2]),
         ([3], [0, 1, 2], []),
     ]
-    less = without(design, Group(np.array([1]), np.array([0, 2]), NOTHING))
+    less = without(design, Fold(np.array([1]), np.array([0, 2]), NOTHING))
     assert less.readings.size.tolist() == [0, 1, 2]
     assert less.trials.row.tolist() == [1]
     assert less.sizes is design.sizes
@@ -163,7 +163,7 @@ def test_evidence_compares_densities_averaged_over_the_scatters(spans, at, by_mm
     ]
     assert gains[1] > -2, "else only the heaviest point is looked at"
     expected = np.log(np.exp(gains) @ WEIGHTS)
-    assert Evidence(mixture).log_odds(changed) == pytest.approx(expected, abs=1e-3)
+    assert BayesFactors(mixture).log_odds(changed) == pytest.approx(expected, abs=1e-3)
     other = shifted(spans, 2, 0.01)
     gains = [
         multivariate_normal.logpdf(changed.readings.value, *normal)
@@ -171,7 +171,7 @@ def test_evidence_compares_densities_averaged_over_the_scatters(spans, at, by_mm
         for normal in normals(mixture)
     ]
     expected = np.log(np.exp(gains) @ WEIGHTS)
-    assert Evidence(mixture).log_odds(changed, other) == pytest.approx(expected, abs=1e-3)
+    assert BayesFactors(mixture).log_odds(changed, other) == pytest.approx(expected, abs=1e-3)
 
 
 def test_a_change_that_is_hopeless_at_the_heaviest_point_is_tried_at_no_other(spans):
@@ -180,12 +180,12 @@ def test_a_change_that_is_hopeless_at_the_heaviest_point_is_tried_at_no_other(sp
     gain = multivariate_normal.logpdf(changed.readings.value, mean, covariance)
     gain -= multivariate_normal.logpdf(spans.readings.value, mean, covariance)
     assert gain < -2
-    assert Evidence(mixture).log_odds(changed) == pytest.approx(gain, abs=1e-3)
+    assert BayesFactors(mixture).log_odds(changed) == pytest.approx(gain, abs=1e-3)
 
 
 def test_only_the_four_heaviest_points_are_looked_at(spans):
     scatters = (*SCATTERS, *SCATTERS, WIDER)
-    evidence = Evidence(mixture_at(spans, NORMAL, scatters, (0.1, 0.4, 0.2, 0.05, 0.25)))
+    evidence = BayesFactors(mixture_at(spans, NORMAL, scatters, (0.1, 0.4, 0.2, 0.05, 0.25)))
     assert evidence.mixture.weights == pytest.approx(np.array([0.1, 0.4, 0.2, 0.25]) / 0.95)
     assert evidence.order.tolist() == [1, 3, 2, 0]
     assert evidence.design is spans

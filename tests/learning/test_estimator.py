@@ -23,7 +23,7 @@ from coupons.errors import FitError
 from coupons.learning.checking.downdate import each_feature, predict_left_out
 from coupons.learning.checking.regressors import effect_table
 from coupons.learning.design import design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, Normal
+from coupons.learning.effects import EFFECTS, EXTRUSION, NormalPrior
 from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
 from coupons.learning.fit import fit_runs
 from coupons.learning.observation_table import COLUMNS, observation_table
@@ -231,7 +231,7 @@ def test_a_wrong_observation_scores_worse(table, fitted):
 
 def test_the_priors_that_are_given_are_used(runs):
     X, error_mm, _ = reading_table(runs[:1])
-    tight = replace(EXTRUSION, effects=dict.fromkeys(EFFECTS, Normal(0.0, 1e-9)))
+    tight = replace(EXTRUSION, effects=dict.fromkeys(EFFECTS, NormalPrior(0.0, 1e-9)))
     assert abs(OffsetRegressor(table=tight).fit(X, error_mm).coef_).max() < 1e-6
     assert abs(OffsetRegressor().fit(X, error_mm).coef_).max() > 1e-3
 

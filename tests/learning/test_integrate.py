@@ -12,7 +12,7 @@ from coupons.learning.effects import EXTRUSION, TERMS
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.integrate import active_scatters, integrate
 from coupons.learning.posterior.latent import N_TERMS, latent_model
-from coupons.learning.posterior.lattice import Evidence
+from coupons.learning.posterior.lattice import ScatterPosterior
 
 
 def observed(seed, rows="ABCDE", n_runs=1):
@@ -75,7 +75,7 @@ def test_scatters_agree_with_a_fine_grid():
     model = latent_model(design, EXTRUSION)
     mixture = integrate(model)
     z = np.linspace(-4, 4, 33)
-    evidence = Evidence(model, ("tau", "sigma"))
+    evidence = ScatterPosterior(model, ("tau", "sigma"))
     log_posterior = np.array([[evidence.at(np.array([a, b])).log_posterior for b in z] for a in z])
     weights = np.exp(log_posterior - log_posterior.max())
     for axis, name in ((1, "tau"), (0, "sigma")):

@@ -12,9 +12,9 @@ from coupons.learning.posterior import lattice
 from coupons.learning.posterior.corrections import best_mode
 from coupons.learning.posterior.latent import AT_THRESHOLDS, N_TERMS, latent_model
 from coupons.learning.posterior.lattice import (
-    Evidence,
     Hill,
     Point,
+    ScatterPosterior,
     explored,
     flattening,
     one_scatter,
@@ -289,7 +289,7 @@ def test_a_point_is_on_a_hill_if_place_and_mode_are_the_same():
 @pytest.mark.parametrize("active", [("tau", "sigma"), ("omega",)])
 def test_scatters_stand_at_their_place_and_the_others_at_their_mean_square(active):
     design = observed(coupon_design(1, "A"), 1)
-    evidence = Evidence(latent_model(design, EXTRUSION), active)
+    evidence = ScatterPosterior(latent_model(design, EXTRUSION), active)
     z = np.array([0.5, -1.0])[: len(active)]
     point = evidence.at(z)
     for name in SCATTERS:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from coupons.learning import pooling
-from coupons.learning.pooling import Evidence, Kin, evidence_of, kin_of, pool, widened
+from coupons.learning.pooling import Kin, MachineEvidence, evidence_of, kin_of, pool, widened
 
 SPREADS = (0.2, 0.5, 1.0)
 # Three terms: the first two differ together between machines; the last two are alike or not.
@@ -20,7 +20,7 @@ def machine(seed, information=4.0):
     rng = np.random.default_rng(seed)
     root = rng.normal(size=(3, 3)) * np.sqrt(information)
     precision = root @ root.T
-    return Evidence(precision, precision @ rng.normal(size=3))
+    return MachineEvidence(precision, precision @ rng.normal(size=3))
 
 
 @dataclass
@@ -109,7 +109,7 @@ def test_what_a_machine_was_before_a_change_counts_as_far_as_it_is_not_new():
     for spreads in product(SPREADS, repeat=2):
         for general in product((False, True), repeat=2):
             covariance = together(3, spreads, general)
-            nothing = Evidence(np.zeros((3, 3)), np.zeros(3))
+            nothing = MachineEvidence(np.zeros((3, 3)), np.zeros(3))
             log_weight, mean, prior = Whole(covariance, [nothing, *others]).posterior()
             log_over, over_mean, over = Whole(covariance, [before, *others]).posterior()
             assert log_over != log_weight

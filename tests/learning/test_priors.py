@@ -11,7 +11,7 @@ from coupons.learning.effects import (
     EXTRUSION,
     EXTRUSION_2,
     LogNormal,
-    Normal,
+    NormalPrior,
     PrintEffect,
 )
 from coupons.terms import Grade, Jaws
@@ -33,7 +33,7 @@ def rows_under(head):
 
 
 def prior(text):
-    return Normal(*(number(each) for each in text.removesuffix("each").split(",")))
+    return NormalPrior(*(number(each) for each in text.removesuffix("each").split(",")))
 
 
 def scatter(written):
@@ -109,21 +109,21 @@ def test_what_has_no_preferred_sign_is_zero_on_average():
 
 def test_old_profiles_answer_by_the_priors_that_they_were_fitted_with():
     # As the model was written down when profiles were of version 2: what came later has no effect.
-    old, none = EXTRUSION_2, Normal(0.0, 0.0)
+    old, none = EXTRUSION_2, NormalPrior(0.0, 0.0)
     effects = {
-        **dict.fromkeys(("scale_x", "scale_y", "scale_z"), Normal(-0.003, 0.005)),
-        "skew": Normal(0.0, 0.003),
-        "growth_ext": Normal(0.04, 0.08),
-        "growth_int": Normal(0.06, 0.08),
-        "growth_ext_z": Normal(0.0, 0.12),
-        "growth_int_z": Normal(0.05, 0.12),
-        "round_ext": Normal(0.0, 0.04),
-        "round_int": Normal(0.02, 0.08),
-        "curl_int": Normal(0.06, 0.08),
-        "first_layer": Normal(0.10, 0.12),
+        **dict.fromkeys(("scale_x", "scale_y", "scale_z"), NormalPrior(-0.003, 0.005)),
+        "skew": NormalPrior(0.0, 0.003),
+        "growth_ext": NormalPrior(0.04, 0.08),
+        "growth_int": NormalPrior(0.06, 0.08),
+        "growth_ext_z": NormalPrior(0.0, 0.12),
+        "growth_int_z": NormalPrior(0.05, 0.12),
+        "round_ext": NormalPrior(0.0, 0.04),
+        "round_int": NormalPrior(0.02, 0.08),
+        "curl_int": NormalPrior(0.06, 0.08),
+        "first_layer": NormalPrior(0.10, 0.12),
     }
     assert old.effects == {name: effects.get(name, none) for name in EXTRUSION.effects}
-    losses = {"round_loss": Normal(0.02, 0.05), "lying_loss": Normal(0.04, 0.06)}
+    losses = {"round_loss": NormalPrior(0.02, 0.05), "lying_loss": NormalPrior(0.04, 0.06)}
     assert old.losses == {name: losses.get(name, none) for name in EXTRUSION.losses}
     listed = "τ 0.03, 0.6; τ_z 0.08, 0.6; σ 0.015, 0.5; ω 0.04, 0.7; ρ 0.02, 0.5; ρ_z 0.10, 0.5"
     assert old.scatters == scatters(listed)

@@ -5,7 +5,7 @@ import pytest
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import coupon_design, with_reports
 
-from coupons.learning.checking.downdate import Group, without
+from coupons.learning.checking.downdate import Fold, without
 from coupons.learning.checking.regressors import effect_table, measure_against
 
 
@@ -50,4 +50,4 @@ def test_too_few_features_make_no_yardstick():
     few = np.flatnonzero(design.readings.size < 5)
     none = np.zeros(0, int)
     rest = np.setdiff1d(np.arange(len(design.readings.size)), few)
-    assert measure_against(without(design, Group(rest, none, none))) == ()
+    assert measure_against(without(design, Fold(rest, none, none))) == ()

@@ -46,7 +46,7 @@ def told(monkeypatch):
             "exchanged_rows": rows,
             "turned_prints": prints,
             "off_alike_mm": alike,
-            "Evidence": None,
+            "BayesFactors": None,
         }.items():
             monkeypatch.setattr(shared_slips, name, lambda *_, found=found: found)
         monkeypatch.setattr(shared_slips, "off_stretch", lambda _, n: None if n else off)

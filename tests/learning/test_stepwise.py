@@ -11,7 +11,7 @@ from support.synthetic import TYPICAL
 from coupons.learning.effects import EXTRUSION, TERMS, THRESHOLDS, prior_mean, prior_sd
 from coupons.learning.posterior.latent import AT_THRESHOLDS
 from coupons.learning.posterior.stepwise import (
-    Normal,
+    NormalPosterior,
     after_reading,
     after_trial,
     expected_after,
@@ -34,7 +34,7 @@ def now():
     rng = np.random.default_rng(3)
     spread = rng.normal(size=(N, N)) * 0.02
     mean, covariance = in_order(prior_mean(), np.diag(prior_sd() ** 2) + spread @ spread.T)
-    return Normal(mean, covariance)
+    return NormalPosterior(mean, covariance)
 
 
 @pytest.fixture
@@ -92,7 +92,7 @@ def test_no_run_of_grades_spoils_the_covariance(now, clearance):
 
 @pytest.mark.parametrize("miss_mm", [-0.03, 0.1, 0.5])
 def test_a_reading_has_the_moments_of_the_student_t(miss_mm):
-    now = Normal(np.array([0.0]), np.array([[0.05**2]]))
+    now = NormalPosterior(np.array([0.0]), np.array([[0.05**2]]))
     at = np.linspace(-1, 1, 400_001)
     scale = np.sqrt(TYPICAL.sigma**2 + 0.01**2 / 12)
     weights = norm.pdf(at, 0, 0.05) * student.pdf((miss_mm - at) / scale, EXTRUSION.reading_dof)
@@ -103,7 +103,7 @@ def test_a_reading_has_the_moments_of_the_student_t(miss_mm):
 
 
 def test_a_mistyped_reading_hardly_moves_anything():
-    now = Normal(np.array([0.0]), np.array([[0.05**2]]))
+    now = NormalPosterior(np.array([0.0]), np.array([[0.05**2]]))
     found = after_reading(now, np.ones(1), 10.0, NOISE)
     assert abs(found.mean[0]) < 0.01
 

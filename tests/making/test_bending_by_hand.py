@@ -19,7 +19,7 @@ from coupons.making.bodies.proportions import (
 from coupons.making.bodies.ruler_bar import Ladder, ladder_for, reads_off_mm, slope
 from coupons.making.bodies.series import Item
 from coupons.making.bodies.stiffness import (
-    Section,
+    BarSection,
     lean_mm,
     pressed_mm,
     round_length_mm,
@@ -92,13 +92,13 @@ def test_a_triangle_has_the_moments_of_the_handbook():
 
 
 def test_a_bar_shortens_by_compression_and_by_bending_about_both_axes():
-    section = Section(10.0, (1.0, 2.0), (4.0, 9.0, 0.0))
+    section = BarSection(10.0, (1.0, 2.0), (4.0, 9.0, 0.0))
     # 2 mm beside its middle and 3 mm above it: 1/A + 2²/4 + 3²/9.
     assert shortening_per_mm2(section, (3.0, 5.0)) == exactly(0.1 + 1 + 1)
     assert shortening_per_mm2(section, (-1.0, -1.0)) == exactly(2.1)
     assert shortening_per_mm2(section, (1.0, 2.0)) == exactly(0.1)
     # With a mixed moment of 3: (2² · 9 − 2 · 2 · 1 · 3 + 1² · 4) / (36 − 9).
-    mixed = Section(10.0, (1.0, 2.0), (4.0, 9.0, 3.0))
+    mixed = BarSection(10.0, (1.0, 2.0), (4.0, 9.0, 3.0))
     assert shortening_per_mm2(mixed, (3.0, 3.0)) == exactly(0.1 + 28 / 27)
     assert pressed_mm(80.0, mixed, (3.0, 3.0)) == exactly(5 * 80 / 2000 * (0.1 + 28 / 27))
 

@@ -8,7 +8,7 @@ import math
 import pytest
 from support.one_series import USUAL, series
 
-from coupons.making.bodies.built_bodies import Body, own_direction, plate, turn_for, turned
+from coupons.making.bodies.built_bodies import BuiltBody, own_direction, plate, turn_for, turned
 from coupons.making.bodies.contact_area import contact_of
 from coupons.making.bodies.field import field_of
 from coupons.making.bodies.lettering import width_mm
@@ -62,18 +62,18 @@ def test_a_slab_begins_at_the_body_s_own_origin(build, form, direction, loose):
 
 
 def test_a_body_without_a_slab_has_no_outline():
-    body = Body("A", "A", True, 0, (), ())
+    body = BuiltBody("A", "A", True, 0, (), ())
     with pytest.raises(IndexError):
         body.outline()
     cube = Part(Prism("z", rectangle((0, 0), (1, 1)), 0, 1))
     with pytest.raises(TypeError, match="the slab that the others stand on"):
-        Body("A", "A", True, 0, (cube,), ()).outline()
+        BuiltBody("A", "A", True, 0, (cube,), ()).outline()
 
 
 @pytest.mark.parametrize("turn", [0, 90, 45, -45])
 def test_a_turned_body_covers_the_box_around_its_turned_corners(turn):
     slab = plate((0, 0), (20, 10), 3, turn, 0.4)
-    (low, high) = Body("A", "A", False, turn, (slab,), ()).cover()
+    (low, high) = BuiltBody("A", "A", False, turn, (slab,), ()).cover()
     h = math.sqrt(0.5)
     assert (low, high) == {
         0: (near(0, 0), near(20, 10)),

@@ -4,10 +4,10 @@ import pytest
 from support.small_coupon import small_coupon
 
 from coupons.making.bench_time import coupon_seconds, seconds_of
-from coupons.making.bodies.built_bodies import Body
+from coupons.making.bodies.built_bodies import BuiltBody
 from coupons.making.bodies.shapes import Loft, Part, Prism, rectangle
 from coupons.making.estimate import body_volume_mm3, estimate, flow_mm3_s, model_words
-from coupons.making.plan import Placed, Plan, plan_coupon
+from coupons.making.plan import PlacedBody, Plan, plan_coupon
 from coupons.making.record import CouponReading, CouponTrial
 from coupons.making.spec.coupon_spec import Assumed, load_spec, parse_spec
 
@@ -24,7 +24,7 @@ def slab(x, y, z):
 
 
 def body(name, loose, *parts):
-    return Body(name, name[0], loose, 0, parts, ())
+    return BuiltBody(name, name[0], loose, 0, parts, ())
 
 
 def plan_of(*placed, **machine):
@@ -37,9 +37,9 @@ HOLED = (slab(30.0, 41.0, 10.0), Part(Prism("z", rectangle((5.0, 5.0), (15.0, 14
 
 def test_plastic_time_and_bed_of_three_blocks_on_two_plates():
     plan = plan_of(
-        Placed(body("A", False, *HOLED), 1, (10.0, 20.0, 0.0)),
-        Placed(body("AG", True, slab(20.0, 10.0, 3.1)), 1, (61.0, 30.0, 0.0)),
-        Placed(body("AH", True, slab(50.0, 70.0, 0.9)), 2, (5.0, 5.0, 0.0)),
+        PlacedBody(body("A", False, *HOLED), 1, (10.0, 20.0, 0.0)),
+        PlacedBody(body("AG", True, slab(20.0, 10.0, 3.1)), 1, (61.0, 30.0, 0.0)),
+        PlacedBody(body("AH", True, slab(50.0, 70.0, 0.9)), 2, (5.0, 5.0, 0.0)),
     )
     # 30 · 41 · 10 − 10 · 9 · 10 = 11,400; 20 · 10 · 3.1 = 620; 50 · 70 · 0.9 = 3150 mm³.
     assert body_volume_mm3(HOLED) == pytest.approx(11_400)
@@ -61,7 +61,7 @@ def test_plastic_time_and_bed_of_three_blocks_on_two_plates():
 
 
 def test_a_faster_print_takes_less_and_a_wider_line_lays_more():
-    one = Placed(body("A", False, slab(36.0, 30.0, 10.0)), 1, (0.0, 0.0, 0.0))
+    one = PlacedBody(body("A", False, slab(36.0, 30.0, 10.0)), 1, (0.0, 0.0, 0.0))
     # 10,800 mm³ / 8.64 mm³/s = 1250 s, 50 layers 75 s, 120 s: 1445 s.
     assert estimate(plan_of(one), 120.0).minutes == 24.1
     # A nozzle of 0.8 mm and layers of 0.4 mm: 0.9 · 0.4 · 120 · 0.8 = 34.56 mm³/s; 25 layers.
@@ -70,7 +70,7 @@ def test_a_faster_print_takes_less_and_a_wider_line_lays_more():
 
 
 def test_large_prints_are_weighed_to_the_last_digit():
-    large = Placed(body("A", False, slab(150.0, 80.0, 250.0)), 1, (0.0, 0.0, 0.0))
+    large = PlacedBody(body("A", False, slab(150.0, 80.0, 250.0)), 1, (0.0, 0.0, 0.0))
     cost = estimate(plan_of(large))
     # 3,000,000 mm³ of 1.24 g/cm³; at 4.32 mm³/s, with 1250 layers of 1.5 s and 120 s.
     assert (cost.plastic_cm3, cost.grams) == (3000.0, 3720.0)

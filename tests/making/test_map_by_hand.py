@@ -5,12 +5,12 @@ from xml.etree import ElementTree
 
 import pytest
 
-from coupons.making.bodies.built_bodies import Body, Sized
+from coupons.making.bodies.built_bodies import BuiltBody, Sized
 from coupons.making.bodies.shapes import Loft, Part, Prism, Text, Turned, rectangle
 from coupons.making.built_rows import BuiltRow
 from coupons.making.output.map import map_svg
 from coupons.making.output.map_drawing import Pen, draw_body, goes_sideways, signed, upright_mark
-from coupons.making.plan import Placed, Plan
+from coupons.making.plan import PlacedBody, Plan
 from coupons.making.record import CouponTrial
 from coupons.making.spec.coupon_spec import Assumed, parse_spec
 from coupons.terms import Direction, Form, Jaws
@@ -34,9 +34,11 @@ def sized(form, size_mm, centre, axis="z", role="fit", readings=(), direction="z
 
 def group(feature, *parts, gap=None, loose=False, turn=0, slab=SLAB):
     """Return the marks of one feature of a body that stands at (0, 0), by tag."""
-    body = Body("A", "A", loose, turn, (slab, *parts), (feature,))
+    body = BuiltBody("A", "A", loose, turn, (slab, *parts), (feature,))
     gaps = {} if gap is None else {"A1": gap}
-    root = ElementTree.fromstring(draw_body(Pen(Placed(body, 1, (0, 0, 0)), LEFT, BOTTOM, gaps)))
+    root = ElementTree.fromstring(
+        draw_body(Pen(PlacedBody(body, 1, (0, 0, 0)), LEFT, BOTTOM, gaps))
+    )
     return root.find("g")
 
 
@@ -273,7 +275,9 @@ def plan_of(*placed, deep_mm=None, title="A plan", name="plan"):
 def plain(name, x, y, wide, deep, plate=1, loose=False, features=()):
     outline = rectangle((0.0, 0.0), (wide, deep))
     part = Part(Loft("z", ((0.0, outline), (4.0, outline))))
-    return Placed(Body(name, name[0], loose, 0, (part,), tuple(features)), plate, (x, y, 0.0))
+    return PlacedBody(
+        BuiltBody(name, name[0], loose, 0, (part,), tuple(features)), plate, (x, y, 0.0)
+    )
 
 
 def drawn(plan):
@@ -342,8 +346,8 @@ def test_a_frame_is_drawn_to_a_thousandth():
 def test_a_mark_that_names_nothing_is_drawn_on_its_body_once_and_nothing_else_is_written():
     one = sized("tongue", 20.0, (15.0, 10.0, 2.0), "y", "span")
     label, mark = Part(Text("A1", (3.0, 1.0, 4.0))), Part(Text("↑Y", (20.0, 1.0, 4.0)))
-    body = Body("A", "A", False, 0, (SLAB, label, mark), (one,))
-    text = draw_body(Pen(Placed(body, 1, (0, 0, 0)), LEFT, BOTTOM, {}))
+    body = BuiltBody("A", "A", False, 0, (SLAB, label, mark), (one,))
+    text = draw_body(Pen(PlacedBody(body, 1, (0, 0, 0)), LEFT, BOTTOM, {}))
     root = ElementTree.fromstring(text)
     own, others = root.find("g").findall("path"), root.findall("path")[1:]
     # An A of five strokes and a 1 of three; an arrow of three, a Y of three.

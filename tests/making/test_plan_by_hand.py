@@ -6,10 +6,10 @@ import pytest
 
 from coupons.errors import PlanError, Problem
 from coupons.making import plan as plan_module
-from coupons.making.bodies.built_bodies import Bar, Body, Sized
+from coupons.making.bodies.built_bodies import Bar, BuiltBody, Sized
 from coupons.making.bodies.shapes import Part, Prism, rectangle
-from coupons.making.bodies.stiffness import Section
-from coupons.making.plan import Placed, Plan, plan_coupon, record
+from coupons.making.bodies.stiffness import BarSection
+from coupons.making.plan import PlacedBody, Plan, plan_coupon, record
 from coupons.making.spec.coupon_spec import Assumed, parse_spec
 from coupons.terms import Direction, Form
 
@@ -35,7 +35,7 @@ GAUGE = (
 
 def body_of(turn=0, loose=False, high=5.0, bar=None, features=(), name="A", far=(31.0, 12.0)):
     box = Part(Prism("z", rectangle((1.0, 2.0), far), 0.0, high))
-    return Body(name, name[0], loose, turn, (box,), tuple(features), bar=bar)
+    return BuiltBody(name, name[0], loose, turn, (box,), tuple(features), bar=bar)
 
 
 @pytest.mark.parametrize(
@@ -53,13 +53,13 @@ def body_of(turn=0, loose=False, high=5.0, bar=None, features=(), name="A", far=
     ],
 )
 def test_a_body_is_turned_about_its_own_origin_and_then_moved(turn, point, low, high):
-    item = Placed(body_of(turn), 1, (100.0, 200.0, 3.0))
+    item = PlacedBody(body_of(turn), 1, (100.0, 200.0, 3.0))
     assert item.on_plate((7.0, 8.0, 9.0)) == near(*point)
     assert item.cover() == (near(*low), near(*high))
 
 
 def test_places_on_a_plate_are_kept_to_a_millionth():
-    item = Placed(body_of(), 1, (0.1234564, 0.1234566, 0.0000004))
+    item = PlacedBody(body_of(), 1, (0.1234564, 0.1234566, 0.0000004))
     assert item.on_plate((0.0, 0.0, 0.0)) == (0.123456, 0.123457, 0.0)
 
 
@@ -68,11 +68,11 @@ def sized(id_, centre, **more):
     return Sized(id_, *given, **more)
 
 
-SECTION = Section(24.123456, (2.5, 3.0), (32.12345, 72.98765, -0.12345))
+SECTION = BarSection(24.123456, (2.5, 3.0), (32.12345, 72.98765, -0.12345))
 
 
 def test_a_record_tells_what_lies_where():
-    bar = Bar(SECTION, Section(60.0, (5.0, 4.0), (1.0, 2.0, 3.0)))
+    bar = Bar(SECTION, BarSection(60.0, (5.0, 4.0), (1.0, 2.0, 3.0)))
     feature = sized(
         "A1",
         (2.00014, 3.00016, 1.00016),
@@ -82,8 +82,8 @@ def test_a_record_tells_what_lies_where():
         seam="shown",
     )
     items = (
-        Placed(body_of(90, bar=bar, features=[feature]), 1, (50.0, 60.0, 0.0)),
-        Placed(
+        PlacedBody(body_of(90, bar=bar, features=[feature]), 1, (50.0, 60.0, 0.0)),
+        PlacedBody(
             body_of(loose=True, high=4.56789, name="AG", far=(31.00014, 12.00016)),
             2,
             (5.00014, 6.00016, 0.0),
@@ -130,8 +130,8 @@ def test_a_record_tells_what_lies_where():
 
 
 def test_the_middle_of_a_bar_is_kept_to_a_tenth_of_a_micrometre():
-    section = Section(9.0, (0.10014, 0.20016), (1.0, 1.0, 0.0))
-    items = (Placed(body_of(bar=Bar(section, section)), 1, (0.30014, 0.0, 0.0)),)
+    section = BarSection(9.0, (0.10014, 0.20016), (1.0, 1.0, 0.0))
+    items = (PlacedBody(body_of(bar=Bar(section, section)), 1, (0.30014, 0.0, 0.0)),)
     made = Plan(spec_of(HOLES.format("[8]")), Assumed(), (), items)
     assert record(made).bars[0].at_notch.middle_mm == (0.3001, 0.1001, 0.2002)
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from coupons.making.bodies.built_bodies import Body, Sized
+from coupons.making.bodies.built_bodies import BuiltBody, Sized
 from coupons.making.bodies.shapes import Part, Prism, Text, rectangle
 from coupons.making.built_rows import BuiltRow
 from coupons.making.output import seating
@@ -27,7 +27,7 @@ def sized(id_, form, centre, axis):
 
 
 def body(id_, feature, seat_mm, *parts, loose=False):
-    return Body(id_, "A", loose, 0, parts, (feature,), seat_mm)
+    return BuiltBody(id_, "A", loose, 0, parts, (feature,), seat_mm)
 
 
 # A plate of 20 by 20 by 3 mm with a slot of 4.2 mm, 4.2 mm long, in its middle.
@@ -153,7 +153,7 @@ def test_a_seat_and_what_the_feature_is_made_of_are_not_in_the_way():
     assert seated(fixed, SLOT, peg()).parts_in_the_way() == (other,)
     # A slab is a seat where a mate rests on one of its two faces.
     for seat_mm, in_the_way in ((3.0, ()), (0.0, ()), (2.0, (SLAB,)), (3.1, (SLAB,))):
-        at = Body("A", "A", False, 0, fixed.parts[:2], (SLOT,), seat_mm)
+        at = BuiltBody("A", "A", False, 0, fixed.parts[:2], (SLOT,), seat_mm)
         assert seated(at, SLOT, peg()).parts_in_the_way() == in_the_way
 
 

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from coupons.making.bodies.built_bodies import Body
+from coupons.making.bodies.built_bodies import BuiltBody
 from coupons.making.bodies.shapes import Loft, Part, Prism, Text, Turned, rectangle
 from coupons.making.output.solids import (
     LETTER,
@@ -18,7 +18,7 @@ from coupons.making.output.solids import (
     solid_of,
 )
 from coupons.making.output.stl import facets_bytes, stl_bytes
-from coupons.making.plan import Placed, Plan
+from coupons.making.plan import PlacedBody, Plan
 from coupons.making.spec.coupon_spec import Assumed, parse_spec
 
 SPEC = parse_spec(
@@ -35,12 +35,12 @@ def box(low, high, **more):
 
 
 def solids_of(*bodies, shift=(0.0, 0.0, 0.0), plate=1):
-    placed = tuple(Placed(body, plate, shift) for body in bodies)
+    placed = tuple(PlacedBody(body, plate, shift) for body in bodies)
     return build_solids(Plan(SPEC, Assumed(), (), placed))
 
 
 def solid(*parts, turn=0, shift=(0.0, 0.0, 0.0)):
-    (made,) = solids_of(Body("A", "A", False, turn, parts, ()), shift=shift)
+    (made,) = solids_of(BuiltBody("A", "A", False, turn, parts, ()), shift=shift)
     return made
 
 
@@ -199,8 +199,8 @@ def test_outlines_share_what_both_of_them_enclose_less_their_holes():
 
 def test_every_body_that_is_at_fault_is_told():
     apart = (box((0, 0, 0), (1, 1, 1)), box((3, 0, 0), (4, 1, 1)))
-    bodies = [Body(name, name, False, 0, apart, ()) for name in ("A", "B")]
-    whole = Body("C", "C", False, 0, apart[:1], ())
+    bodies = [BuiltBody(name, name, False, 0, apart, ()) for name in ("A", "B")]
+    whole = BuiltBody("C", "C", False, 0, apart[:1], ())
     with pytest.raises(Exception, match="watertight") as caught:
         solids_of(bodies[0], whole, bodies[1])
     assert [each.where for each in caught.value.problems] == ["body A", "body B"]

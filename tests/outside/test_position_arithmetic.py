@@ -13,7 +13,7 @@ from support.known_profile import known_profile
 
 from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.several.faces import whole_demand
-from coupons.answering.several.kinds import Kind, Several
+from coupons.answering.several.kinds import JointKind, Several
 from coupons.learning.effects import TERMS
 from coupons.terms import Direction, Grade
 
@@ -37,7 +37,7 @@ def test_pins_pass_up_to_the_sum_of_the_tolerances(t1_mm, t2_mm, more_mm):
     scatters = dict.fromkeys(("tau", "tau_z", "omega", "rho", "rho_scale"), 1e-5)
     profile = known_profile(means, sd_share=1e-6, scatters=scatters)
     sides = ((Direction.Z, Direction.X), (Direction.Z, Direction.Y))
-    asked = Several(Kind.HOLES, (5.0,), sides, Grade.SLIDE, pitch_mm=PITCH_MM)
+    asked = Several(JointKind.HOLES, (5.0,), sides, Grade.SLIDE, pitch_mm=PITCH_MM)
     # Scales act on hole and pin as well; as drawn, the gap makes up for it.
     pair = whole_demand(profile, asked, (HOLE_LESS_FASTENER_MM,)).whole
     shrunk = HOLE_LESS_FASTENER_MM - pair.clearances.constants[0]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from coupons.answering.strength.press_and_clip import (
-    Body,
+    PressBody,
     cantilever_strain,
     check_press,
     lame_pressure_mpa,
@@ -17,7 +17,7 @@ def test_compound_cylinder():
     # Radii 150, 200, 250 mm, 200 GPa, 0.1 mm radial: 12.3 MPa and 56.05 MPa hoop in the outer one
     # (Ugural & Fenster, Advanced Strength and Applied Elasticity; its answer, 12.3 and 56.05, from
     # memory). Poisson cancels: one material.
-    ring, pin = Body(500, 200_000, 0.28), Body(300, 200_000, 0.28)
+    ring, pin = PressBody(500, 200_000, 0.28), PressBody(300, 200_000, 0.28)
     check = check_press(0.2, 400, ring, pin, strain_limit=0.01)
     assert check.pressure_mpa == pytest.approx(12.3, abs=0.05)
     assert check.ring_stress_mpa == pytest.approx(56.05, abs=0.05)
@@ -27,7 +27,7 @@ def test_steel_on_brass_against_the_general_solution_of_a_thick_ring():
     # Posed at tutorsglobe.com question 5735556 (no answer printed there): the pressure must make
     # the two radial displacements of Lamé's solution, u = a·r + b/r, add up to the interference.
     size, interference = 101.6, 0.051
-    ring, pin = Body(127.0, 206_700, 0.29), Body(50.8, 103_400, 0.32)
+    ring, pin = PressBody(127.0, 206_700, 0.29), PressBody(50.8, 103_400, 0.32)
     p = lame_pressure_mpa(interference, size, ring, pin)
 
     def radial_shift(inside, outside, p_in, p_out, body, at):
@@ -68,6 +68,6 @@ def test_strain_against_the_integrated_beam(taper, tip_share):
 
 def test_a_thin_ring_approaches_the_pressure_vessel_formula():
     # Thin ring on a rigid pin: p = E·δ·t/(2·r²) with δ over the diameter.
-    thin = Body(100.2, 3000, 0.36)
-    p = lame_pressure_mpa(0.1, 100, thin, Body(0, math.inf))
+    thin = PressBody(100.2, 3000, 0.36)
+    p = lame_pressure_mpa(0.1, 100, thin, PressBody(0, math.inf))
     assert p == pytest.approx(3000 * 0.1 * 0.1 / (2 * 50**2), rel=0.005)

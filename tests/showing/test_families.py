@@ -3,7 +3,7 @@ from support.page_coupon import make_record, write_run
 from coupons.measuring.run import sheet
 from coupons.measuring.run.conditions import conditions_text
 from coupons.measuring.run.folder import load_run
-from coupons.showing.families import Outcome, families
+from coupons.showing.families import TrialOutcome, families
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 
@@ -25,13 +25,13 @@ def test_trials_are_sorted_by_kind_of_joint_most_trials_first(tmp_path):
     assert slots.joint == Joint(Form.SLOT, Form.TONGUE, 4.0, Direction.X)
     assert slots.move is MovingBody.INTERNAL
     assert slots.outcomes == (
-        Outcome(-0.1, Grade.PUSH, Grade.PUSH),
-        Outcome(0.1, Grade.SLIDE, Grade.LOOSE),
+        TrialOutcome(-0.1, Grade.PUSH, Grade.PUSH),
+        TrialOutcome(0.1, Grade.SLIDE, Grade.LOOSE),
     )
     assert slots.gaps_mm == (-0.1, 0.1)
     assert pins.joint == Joint(Form.HOLE, Form.PIN, 5.0, Direction.Z)
     assert pins.move is MovingBody.EXTERNAL
-    assert pins.outcomes == (Outcome(-0.1, Grade.PUSH, Grade.LOOSE),)
+    assert pins.outcomes == (TrialOutcome(-0.1, Grade.PUSH, Grade.LOOSE),)
 
 
 def test_bought_mates_and_trials_that_tell_nothing_are_left_out(tmp_path):

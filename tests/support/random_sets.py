@@ -6,7 +6,7 @@ import numpy as np
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import Builder, coupon_design, with_reports
 
-from coupons.learning.checking.downdate import Group, without
+from coupons.learning.checking.downdate import Fold, without
 from coupons.learning.design import Sizes
 from coupons.terms import Direction, Feature, Form
 
@@ -29,7 +29,7 @@ def thinned(design, rng):
         keep_readings = 1
     drop_readings = rng.permutation(n_readings)[keep_readings:]
     drop_trials = rng.permutation(n_trials)[keep_trials:]
-    return with_sizes_met(without(design, Group(drop_readings, drop_trials, drop_trials)))
+    return with_sizes_met(without(design, Fold(drop_readings, drop_trials, drop_trials)))
 
 
 def with_sizes_met(design):

@@ -12,7 +12,7 @@ from coupons.learning.effects import (
     EXTRUSION,
     LOSSES,
     SCATTERS,
-    Normal,
+    NormalPrior,
     PriorTable,
     effect_row,
     height_share,
@@ -182,9 +182,11 @@ def flat_table(*, wide=1e6, lapse=0.0, dof=1e15, thresholds=None):
     """
     pinned = thresholds or {}
     return PriorTable(
-        effects={name: Normal(0.0, wide) for name in EFFECTS},
+        effects={name: NormalPrior(0.0, wide) for name in EFFECTS},
         thresholds={
-            grade: Normal(pinned[grade], 1e-3) if grade in pinned else Normal(10.0 * k, wide)
+            grade: NormalPrior(pinned[grade], 1e-3)
+            if grade in pinned
+            else NormalPrior(10.0 * k, wide)
             for k, grade in enumerate(EXTRUSION.thresholds)
         },
         order_weight=1e-9,

@@ -12,7 +12,7 @@ from coupons.answering.offset import Answer, Feel
 from coupons.answering.origin import Origin
 from coupons.answering.question import Question
 from coupons.answering.several.drawn_pairs import PairDrawn, SeveralAnswer
-from coupons.answering.several.kinds import Kind, Several
+from coupons.answering.several.kinds import JointKind, Several
 from coupons.answering.single import SizeAnswer, SizeQuestion
 from coupons.answering.standards.hardware import hardware
 from coupons.terms import GRADES, Direction, Form, Grade, Joint, MovingBody
@@ -120,7 +120,7 @@ SLIMMER_PLATE = (
     (FaceMove(Form.TONGUE, -0.17, 2, 39.66),),
     (FaceMove(Form.TONGUE, -0.2, 2, 24.6),),
 )
-LID = Several(Kind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
+LID = Several(JointKind.POCKET, (40.0, 25.0), ((X, Y), (X, Y)))
 
 
 def written_several(asked=LID, drawn=SLIMMER_PLATE, **changes):

@@ -17,7 +17,7 @@ from coupons.answering.chances.contact_length import unsaid_variance, usual_cont
 from coupons.answering.chances.extrapolation import feel_variance, size_variance
 from coupons.answering.chances.next_print import variances
 from coupons.answering.chances.own_spread import OwnSpread, with_own
-from coupons.answering.chances.prints import N_TERMS, Made, Prints, made_by
+from coupons.answering.chances.prints import N_TERMS, MadeFrom, Prints, made_by
 from coupons.answering.chances.slants import (
     across_mm,
     doubt_mm2,
@@ -84,7 +84,7 @@ class Clearance:
         Which bodies have their lower mating face on the bed; of joints across layers.
     contact_mm : float, optional
         How long the bodies bear on each other, if it was said.
-    made : Made, optional
+    made : MadeFrom, optional
         The prints that the bodies come from; by default one print of ``profile``.
     """
 
@@ -95,10 +95,10 @@ class Clearance:
     hardware: Hardware | None = None
     bed: Bed = Bed.NONE
     contact_mm: float | None = None
-    made: Made | None = None
+    made: MadeFrom | None = None
 
     @cached_property
-    def source(self) -> Made:
+    def source(self) -> MadeFrom:
         """The prints that the bodies come from."""
         return made_by(self.profile) if self.made is None else self.made
 

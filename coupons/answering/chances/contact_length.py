@@ -20,7 +20,7 @@ _TERM = TERMS.index("contact_loss")
 
 
 @dataclass(frozen=True)
-class Contact:
+class ContactLength:
     """How long the bodies of a joint are taken to bear on each other, in mm.
 
     Parameters
@@ -59,7 +59,7 @@ def unsaid_variance(profile: Profile) -> float:
     return _UNSAID_FOLDS**2 * square
 
 
-def contact_in(profile: Profile, contact_mm: float | None) -> Contact | None:
+def contact_in(profile: Profile, contact_mm: float | None) -> ContactLength | None:
     """Return how long a joint's contact is taken to be; None if the model has no such effect."""
     if prior_sd(profile.prior_table)[_TERM] == 0:
         return None
@@ -67,9 +67,9 @@ def contact_in(profile: Profile, contact_mm: float | None) -> Contact | None:
     tried_mm = (ends[0], ends[2]) if ends else None
     usual_mm = usual_contact_mm(profile)
     if contact_mm is None:
-        return Contact(usual_mm, False, tried_mm, math.sqrt(unsaid_variance(profile)))
+        return ContactLength(usual_mm, False, tried_mm, math.sqrt(unsaid_variance(profile)))
     sd = math.sqrt(profile.covariance_matrix[_TERM, _TERM])
-    return Contact(contact_mm, True, tried_mm, sd * abs(math.log(contact_mm / usual_mm)))
+    return ContactLength(contact_mm, True, tried_mm, sd * abs(math.log(contact_mm / usual_mm)))
 
 
 def odd_contact(contact_mm: float | None) -> str:
@@ -79,14 +79,14 @@ def odd_contact(contact_mm: float | None) -> str:
     return f"A contact must be {SHORTEST_MM:g} to {LONGEST_MM:g} mm long, not {contact_mm:g}."
 
 
-def contact_sentence(contact: Contact | None) -> str:
+def contact_sentence(contact: ContactLength | None) -> str:
     """Say how long a contact the answer is for; empty where the model has no such effect.
 
     Examples
     --------
-    >>> contact_sentence(Contact(6.2, False, (2.8, 20.2), 0.015))
+    >>> contact_sentence(ContactLength(6.2, False, (2.8, 20.2), 0.015))
     'For a contact about 6.2 mm long, as usual on the coupon; say another with --contact.'
-    >>> contact_sentence(Contact(100, True, (2.8, 20.2), 0.041))[:68]
+    >>> contact_sentence(ContactLength(100, True, (2.8, 20.2), 0.041))[:68]
     'EXTRAPOLATED: a contact of 100 mm is far from those tried, 2.8 to 20'
     """
     if contact is None:

@@ -77,7 +77,7 @@ class Prints:
 
 
 @dataclass(frozen=True)
-class Made:
+class MadeFrom:
     """From which of some prints the two bodies of a joint come.
 
     Parameters
@@ -123,7 +123,7 @@ def made_by(
     external: Profile | None = None,
     *,
     two_prints: bool = False,
-) -> Made:
+) -> MadeFrom:
     """Return where the bodies of a joint come from.
 
     Parameters
@@ -146,4 +146,4 @@ def made_by(
             prints.append(at)
             free = [len(prints) - 1]
         places.append(free[0])
-    return Made(Prints(tuple(profiles), tuple(prints)), *places)
+    return MadeFrom(Prints(tuple(profiles), tuple(prints)), *places)

@@ -251,7 +251,7 @@ def chances_of_each(demands: Sequence[Demand], shared: Shared, seed: int = 0) ->
 
 
 @dataclass(frozen=True)
-class Change:
+class DemandChange:
     """One demand, by its place in a list, and what it might be instead."""
 
     at: int
@@ -283,7 +283,10 @@ def piece_chances(pieces: OneOf, shared: Shared, seed: int = 0) -> PieceChances:
 
 
 def chances_if_changed(
-    demands: Sequence[Demand | OneOf], changes: Sequence[Change], shared: Shared, seed: int = 0
+    demands: Sequence[Demand | OneOf],
+    changes: Sequence[DemandChange],
+    shared: Shared,
+    seed: int = 0,
 ) -> tuple[float, Array]:
     """Compute the chance that all demands hold, and the same with one of them changed.
 
@@ -292,7 +295,7 @@ def chances_if_changed(
     Parameters
     ----------
     demands : sequence of Demand or OneOf
-    changes : sequence of Change
+    changes : sequence of DemandChange
         Each is made by itself, with all other demands as they are.
     shared : Shared
     seed : int

@@ -22,7 +22,7 @@ from coupons.terms import SDS_OF_90
 _SCATTERS = ("tau", "tau_z", "rho", "rho_scale", "rho_scale_z", "rho_bed", "rho_roof")
 
 
-class Outcome(StrEnum):
+class CauseOutcome(StrEnum):
     """What became of a cause."""
 
     CURED = "cured"
@@ -47,7 +47,7 @@ class CauseChange:
         The change in its own standard deviations, signed; of a scatter, of its logarithm.
     detectable : float
         The change in the unit that would be found with 80 % power.
-    outcome : Outcome
+    outcome : CauseOutcome
     """
 
     name: str
@@ -58,7 +58,7 @@ class CauseChange:
     after_sd: float
     sds: float
     detectable: float
-    outcome: Outcome
+    outcome: CauseOutcome
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ class BeforeAfter:
     @property
     def changed(self) -> tuple[CauseChange, ...]:
         """The causes that changed by more than the combined uncertainty."""
-        return tuple(one for one in self.causes if one.outcome is not Outcome.UNCHANGED)
+        return tuple(one for one in self.causes if one.outcome is not CauseOutcome.UNCHANGED)
 
 
 def before_after(before: Profile, after: Profile) -> BeforeAfter:
@@ -102,8 +102,10 @@ def before_after(before: Profile, after: Profile) -> BeforeAfter:
     learned = [_learned(profile) for profile in (before, after)]
     both = [name for name in (*EFFECTS, *_SCATTERS) if all(name in one for one in learned)]
     found = [_change(before, after, name) for name in both]
-    rank = list(Outcome).index
-    found.sort(key=lambda one: (one.outcome is Outcome.UNCHANGED, -abs(one.sds), rank(one.outcome)))
+    rank = list(CauseOutcome).index
+    found.sort(
+        key=lambda one: (one.outcome is CauseOutcome.UNCHANGED, -abs(one.sds), rank(one.outcome))
+    )
     return BeforeAfter(
         tuple(found),
         tuple(sorted(learned[0] - learned[1])),
@@ -149,23 +151,23 @@ def _term(before: Profile, after: Profile, name: str) -> CauseChange:
     )
 
 
-def _outcome(old: float, old_sd: float, new: float, new_sd: float, sds: float) -> Outcome:
+def _outcome(old: float, old_sd: float, new: float, new_sd: float, sds: float) -> CauseOutcome:
     if abs(sds) <= CHANGED_SDS:
-        return Outcome.UNCHANGED
+        return CauseOutcome.UNCHANGED
     was_clear = abs(old) > SDS_OF_90 * old_sd
     is_small = abs(new) <= SDS_OF_90 * new_sd < abs(old)
     if was_clear and is_small:
-        return Outcome.CURED
-    return Outcome.BETTER if abs(new) < abs(old) else Outcome.WORSE
+        return CauseOutcome.CURED
+    return CauseOutcome.BETTER if abs(new) < abs(old) else CauseOutcome.WORSE
 
 
 def _scatter(before: Profile, after: Profile, name: str) -> CauseChange:
     old, new = before.scatters[name], after.scatters[name]
     log_sd = math.hypot(old.log_sd, new.log_sd)
     sds = math.log(new.median_mm / old.median_mm) / log_sd if log_sd else 0.0
-    outcome = Outcome.UNCHANGED
+    outcome = CauseOutcome.UNCHANGED
     if abs(sds) > CHANGED_SDS:
-        outcome = Outcome.BETTER if sds < 0 else Outcome.WORSE
+        outcome = CauseOutcome.BETTER if sds < 0 else CauseOutcome.WORSE
     return CauseChange(
         name,
         "ratio" if name in RATIOS else "mm",

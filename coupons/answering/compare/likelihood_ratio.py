@@ -71,7 +71,7 @@ _LEAST_INFORMED = 0.02
 
 
 @dataclass(frozen=True)
-class Evidence:
+class RecheckEvidence:
     """What re-checks say of a change since the first profile.
 
     Parameters
@@ -109,7 +109,7 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class Told:
+class ProfileData:
     """What one profile's data said: ``t`` and its loadings W on the terms, in prior sds.
 
     ``acts`` is Wᵀ·A: how the print effects move t; ``prints`` over how many prints each is;
@@ -123,7 +123,7 @@ class Told:
     rest: Array
 
 
-def told_by(profile: Profile) -> Told:
+def told_by(profile: Profile) -> ProfileData:
     """Take a posterior apart into what its data said."""
     sd = prior_sd(profile.prior_table)
     x = (profile.mean_vector - prior_mean(profile.prior_table)) / sd
@@ -136,10 +136,10 @@ def told_by(profile: Profile) -> Told:
     believed = profile.print_squares
     acts = loadings.T @ (profile.print_moves / sd[:, None])
     rest = np.eye(len(t)) - loadings.T @ loadings - (acts * (believed / prints)) @ acts.T
-    return Told(t, loadings, acts, prints, _floored(rest))
+    return ProfileData(t, loadings, acts, prints, _floored(rest))
 
 
-class Series:
+class RecheckSeries:
     """A full profile and its re-checks in the order of time, ready to be weighed.
 
     Parameters
@@ -244,12 +244,12 @@ class Series:
         return np.asarray(by_cause[:, :, None] * by_shape[:, None, :])
 
 
-def paths(series: Series, t: Array) -> tuple[Array, Array, Array]:
+def paths(series: RecheckSeries, t: Array) -> tuple[Array, Array, Array]:
     """Weigh all changes against none after each re-check, for many series of the same coupons.
 
     Parameters
     ----------
-    series : Series
+    series : RecheckSeries
     t : ndarray of shape (n, n_series)
         What the profiles of each series said.
 
@@ -283,7 +283,7 @@ def paths(series: Series, t: Array) -> tuple[Array, Array, Array]:
     return by_change.sum(axis=1), last, nodes
 
 
-def _of_node(series: Series, node: Node, t: Array) -> tuple[Array, Array]:
+def _of_node(series: RecheckSeries, node: Node, t: Array) -> tuple[Array, Array]:
     """Log likelihood without a change, and mean likelihood ratio of each change over its sizes.
 
     Returns
@@ -318,7 +318,7 @@ def _mean_ratios(along: Array, inside: Array) -> Array:
     return mean
 
 
-def weigh(series: Series) -> Evidence:
+def weigh(series: RecheckSeries) -> RecheckEvidence:
     """Weigh all changes that there may have been against none."""
     values, by_change, nodes = paths(series, series.t[:, None])
     by_cause = by_change[:, :, 0].sum(axis=1)
@@ -335,13 +335,13 @@ def weigh(series: Series) -> Evidence:
 
 
 def _summed_up(
-    series: Series,
+    series: RecheckSeries,
     by_cause: Array,
     name: str,
     shape: int,
     nodes: tuple[Array, list[tuple[Array, Array]]],
     values: Array,
-) -> Evidence:
+) -> RecheckEvidence:
     """State the likeliest change, and the machine as it is now."""
     posterior, halves = nodes
     size, value = max(SIZES), float(values[-1])
@@ -354,7 +354,7 @@ def _summed_up(
     chance = PRIOR_CHANCE * value / (PRIOR_CHANCE * value + 1 - PRIOR_CHANCE)
     mean, covariance = _mixed(unchanged, changed, chance)
     at = int(np.argmax(np.abs(direction)))
-    return Evidence(
+    return RecheckEvidence(
         value=value,
         path=tuple(values.tolist()),
         cause=name,
@@ -389,7 +389,7 @@ def _shift(
 
 
 def _now(
-    series: Series,
+    series: RecheckSeries,
     direction: Array,
     moved: Array,
     size: float,
@@ -444,7 +444,7 @@ WATCH_FROM = 2.0
 """Evidence from which the answer is watch: in 9 to 14 of a hundred years without a change."""
 
 
-def _detectable(series: Series) -> dict[str, float]:
+def _detectable(series: RecheckSeries) -> dict[str, float]:
     """Return the change of each cause, coming with the last re-check, that it finds in 4 of 5.
 
     For one typical node of how far prints differ.

@@ -7,7 +7,13 @@ from enum import StrEnum
 
 import numpy as np
 
-from coupons.answering.compare.likelihood_ratio import NO_FROM, WATCH_FROM, Evidence, Series, weigh
+from coupons.answering.compare.likelihood_ratio import (
+    NO_FROM,
+    WATCH_FROM,
+    RecheckEvidence,
+    RecheckSeries,
+    weigh,
+)
 from coupons.answering.compare.side_by_side import LOSS, Verdict
 from coupons.answering.offset import EVEN_CHANCE, answer
 from coupons.answering.origin import is_old_model
@@ -68,7 +74,7 @@ class StillGood:
         The full profile.
     dates : tuple of date or None
         When the re-checks were printed.
-    evidence : Evidence
+    evidence : RecheckEvidence
     joints : tuple of JointStill
         Those that can be answered; ``unanswered`` names the others.
     detectable_mm : float or None
@@ -78,7 +84,7 @@ class StillGood:
 
     base: Profile
     dates: tuple[date | None, ...]
-    evidence: Evidence
+    evidence: RecheckEvidence
     joints: tuple[JointStill, ...]
     unanswered: tuple[str, ...]
     detectable_mm: float | None
@@ -123,7 +129,7 @@ def still_good(
     ordered = _in_order(rechecks)
     _check(base, ordered)
     profiles = [base, *ordered]
-    series = Series(profiles, same_hand or _of_one_hand(profiles), _months(profiles))
+    series = RecheckSeries(profiles, same_hand or _of_one_hand(profiles), _months(profiles))
     if not series.causes:
         raise AnswerError("These re-checks say nothing of this machine: print a coupon with more.")
     evidence = weigh(series)
@@ -199,7 +205,7 @@ def _months(profiles: Sequence[Profile]) -> list[float] | None:
     return [(day - known[0]).days / MONTH_DAYS for day in known]
 
 
-def _as_now(base: Profile, rechecks: Sequence[Profile], evidence: Evidence) -> Profile:
+def _as_now(base: Profile, rechecks: Sequence[Profile], evidence: RecheckEvidence) -> Profile:
     """Return the full profile with what the re-checks taught of the machine as it is now."""
     first = TERMS.index(f"from_{THRESHOLDS[0]}")
     mean = evidence.mean.copy()

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.chances.together import (
-    Change,
     Demand,
+    DemandChange,
     OneOf,
     Shared,
     chances_if_changed,
@@ -67,8 +67,8 @@ def most_gained(
     """
     if not tried:
         return None
-    all_fit = [Change(one.at, one.demand) for one in tried]
-    none_tight = [Change(one.at, not_too_tight(one.demand)) for one in tried]
+    all_fit = [DemandChange(one.at, one.demand) for one in tried]
+    none_tight = [DemandChange(one.at, not_too_tight(one.demand)) for one in tried]
     now, fits = chances_if_changed(demands, all_fit, shared)
     loose_enough, free = chances_if_changed(
         [not_too_tight(demand) for demand in demands], none_tight, shared

@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 
-from coupons.answering.chances.prints import Made, Prints, place_among
+from coupons.answering.chances.prints import MadeFrom, Prints, place_among
 from coupons.answering.joints.listed import ListedJoint
 from coupons.learning.profile import Profile
 
 
-def plan_prints(profile: Profile, listed: Sequence[ListedJoint]) -> tuple[Prints, tuple[Made, ...]]:
+def plan_prints(
+    profile: Profile, listed: Sequence[ListedJoint]
+) -> tuple[Prints, tuple[MadeFrom, ...]]:
     """Return all prints of a part, and from which of them the bodies of each joint come.
 
     Bodies of one printer whose print is named alike come from one print, and so do those whose
@@ -29,4 +31,4 @@ def plan_prints(profile: Profile, listed: Sequence[ListedJoint]) -> tuple[Prints
         inner, outer = map(prints.index, named)
         places.append((inner, outer))
     every = Prints(tuple(profiles), tuple(of for of, _ in prints))
-    return every, tuple(Made(every, *at) for at in places)
+    return every, tuple(MadeFrom(every, *at) for at in places)

@@ -19,7 +19,7 @@ from coupons.answering.joints.several_cells import (
 )
 from coupons.answering.lengths import length_mm
 from coupons.answering.question import LARGEST_MM, SMALLEST_MM
-from coupons.answering.several.kinds import Kind
+from coupons.answering.several.kinds import JointKind
 from coupons.answering.standards.hardware import Hardware, hardware, two_holes
 from coupons.answering.strength.quantities import parse_share
 from coupons.answering.typed_words import Sides, joint_with, read_across
@@ -162,7 +162,7 @@ class RowReader:
             self._refuse(f"{piece.nominal_mm:g}, the size of {piece.name}", text, "Leave it blank")
         return size_mm
 
-    def _several(self, name: str, kind: Kind, piece: Hardware | None) -> ListedJoint | None:
+    def _several(self, name: str, kind: JointKind, piece: Hardware | None) -> ListedJoint | None:
         """Return a joint of several pairs of faces."""
         for column in ("choices", "loose_costs"):
             if self.cells[column] not in ("", "1"):

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from coupons.answering.lengths import length_mm
-from coupons.answering.several.kinds import TWO_SIZES, Kind, Several
+from coupons.answering.several.kinds import TWO_SIZES, JointKind, Several
 from coupons.answering.several.typed_kinds import read_sizes, several_of
 from coupons.answering.standards.hardware import Hardware
 from coupons.errors import AnswerError
@@ -15,28 +15,28 @@ SEVERAL_COLUMNS = ("pitch_mm", "corner_mm", "leg_mm", "mouth_mm", "strain_limit"
 Refuse = Callable[[str, str, str], None]
 
 
-def kind_in(cells: Mapping[str, str]) -> Kind | None:
+def kind_in(cells: Mapping[str, str]) -> JointKind | None:
     """Return the kind that the internal body names; None for a joint of one pair of faces."""
-    return next((kind for kind in Kind if kind.bodies[0] == cells["internal"].lower()), None)
+    return next((kind for kind in JointKind if kind.bodies[0] == cells["internal"].lower()), None)
 
 
 def refuse_columns_of_several(cells: Mapping[str, str], refuse: Refuse) -> None:
     """Refuse what only joints of several pairs have, in the row of a joint of one."""
     for column in SEVERAL_COLUMNS:
         if cells[column]:
-            kinds = ", ".join(kind.bodies[0] for kind in Kind)
+            kinds = ", ".join(kind.bodies[0] for kind in JointKind)
             todo = f"It belongs to joints of several pairs of faces: {kinds}"
             refuse(f"nothing in {column}", cells[column], todo)
 
 
 def read_several(
-    kind: Kind, cells: Mapping[str, str], piece: Hardware | None, refuse: Refuse, **rest: Any
+    kind: JointKind, cells: Mapping[str, str], piece: Hardware | None, refuse: Refuse, **rest: Any
 ) -> Several | None:
     """Read the row of a joint of several pairs of faces, and refuse all that is wrong in it.
 
     Parameters
     ----------
-    kind : Kind
+    kind : JointKind
     cells : mapping of str to str
     piece : Hardware, optional
     refuse : callable
@@ -74,7 +74,7 @@ def read_several(
 
 
 def _refuse_odd_columns(
-    kind: Kind, cells: Mapping[str, str], piece: Hardware | None, refuse: Refuse
+    kind: JointKind, cells: Mapping[str, str], piece: Hardware | None, refuse: Refuse
 ) -> None:
     external, slant = cells["external"].lower(), cells["slant_deg"]
     if external not in (("", kind.bodies[1]) if piece else (kind.bodies[1],)):
@@ -88,7 +88,7 @@ def _refuse_odd_columns(
         refuse(f"nothing in slant_deg with {kind.bodies[0]}", slant, todo)
 
 
-def _sizes(kind: Kind, text: str, piece: Hardware | None, refuse: Refuse) -> tuple[float, ...]:
+def _sizes(kind: JointKind, text: str, piece: Hardware | None, refuse: Refuse) -> tuple[float, ...]:
     if not text and piece is not None:
         return (piece.nominal_mm,)
     sizes_mm = read_sizes(text) if text else None

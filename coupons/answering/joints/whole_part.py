@@ -9,7 +9,7 @@ import numpy as np
 from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.drawing import FaceMove, gap_step_mm
 from coupons.answering.chances.pieces import Choices
-from coupons.answering.chances.prints import Made, made_by
+from coupons.answering.chances.prints import MadeFrom, made_by
 from coupons.answering.chances.together import (
     Demand,
     OneOf,
@@ -254,7 +254,7 @@ def answer_listed(profile: Profile, listed: ListedJoint) -> JointAnswer:
 
 
 def demand_of(
-    profile: Profile, joint: JointAnswer, made: Made | None = None
+    profile: Profile, joint: JointAnswer, made: MadeFrom | None = None
 ) -> Demand | OneOf | None:
     """Return the condition for a joint to fit, next to the others of its part.
 
@@ -275,7 +275,7 @@ def demand_of(
 
 
 def _size_demand(
-    profile: Profile, question: SizeQuestion, drawn_mm: float, made: Made | None
+    profile: Profile, question: SizeQuestion, drawn_mm: float, made: MadeFrom | None
 ) -> Demand | None:
     if question.limits is None:
         return None
@@ -285,7 +285,7 @@ def _size_demand(
 
 
 def fit_demand(
-    profile: Profile, question: Question, gap_mm: float, made: Made | None = None
+    profile: Profile, question: Question, gap_mm: float, made: MadeFrom | None = None
 ) -> Demand:
     """Return the demand that a joint drawn with a gap has the wanted grade.
 
@@ -333,7 +333,7 @@ def _what_to_loosen(
     shared: Shared,
     counted: Sequence[JointAnswer],
     demands: Sequence[Demand | OneOf],
-    makes: Sequence[Made],
+    makes: Sequence[MadeFrom],
 ) -> Loosening | None:
     """Try the joints with the lowest chances drawn wider; a single joint leaves no choice.
 
@@ -356,7 +356,7 @@ def _may_loosen(joint: JointAnswer) -> bool:
 
 
 def _drawn_wider(
-    profile: Profile, found: Answer | SizeAnswer | SeveralAnswer | None, at: int, made: Made
+    profile: Profile, found: Answer | SizeAnswer | SeveralAnswer | None, at: int, made: MadeFrom
 ) -> Iterator[Wider]:
     """Yield a joint step by step wider, as it can be drawn; none of several pairs of faces."""
     if found is None or isinstance(found, SeveralAnswer):
@@ -380,7 +380,7 @@ def _step_mm(found: Answer | SizeAnswer) -> float:
 
 
 def _wider_hole(
-    profile: Profile, found: SizeAnswer, wider_mm: float, at: int, made: Made
+    profile: Profile, found: SizeAnswer, wider_mm: float, at: int, made: MadeFrom
 ) -> Iterator[Wider]:
     drawn_mm = round(found.drawn_mm + wider_mm, 6)
     offset_mm = round(found.offset_mm - wider_mm / found.faces, 6)

@@ -11,7 +11,7 @@ import numpy as np
 from coupons.answering.meet.grouping import runs_into
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meet.opposite_faces import Contact
-from coupons.answering.meshes.regions import ROUND, Kind, Region, round_of
+from coupons.answering.meshes.regions import ROUND, Region, SurfaceKind, round_of
 
 _SQUARE = 0.02  # cosine between an axis and the normal of a flat along it
 _ROOM_MM = 0.1
@@ -32,7 +32,7 @@ def beside(met: Met, rest: Meeting) -> tuple[Beside, Meeting] | None:
             continue
         if contact.kind in ROUND and _goes_along(contact, joint):
             return Beside.GOES_ALONG, joint
-        if contact.kind is Kind.PLANE and _is_flat_of(contact, joint):
+        if contact.kind is SurfaceKind.PLANE and _is_flat_of(contact, joint):
             return Beside.FLAT_OF_ROUND, joint
     return None
 
@@ -43,7 +43,7 @@ def _goes_along(contact: Contact, joint: Meeting) -> bool:
         any(
             runs_into(rounding, plane)
             for other in joint.contacts
-            if other.kind is Kind.PLANE
+            if other.kind is SurfaceKind.PLANE
             for plane in other.regions[other.bodies.index(contact.bodies[side])]
             for rounding in contact.regions[side]
             if rounding.cylinder is not None and _is_along(rounding, plane)
@@ -59,7 +59,7 @@ def _is_along(rounding: Region, plane: Region) -> bool:
 def _is_flat_of(contact: Contact, joint: Meeting) -> bool:
     """Tell whether a flat contact lies along a pin, nearer to its axis than its wall."""
     for other in joint.contacts:
-        if other.kind is not Kind.CYLINDER:
+        if other.kind is not SurfaceKind.CYLINDER:
             continue
         one = round_of(other.regions[0][0])
         away = contact.point_mm - other.point_mm

@@ -8,7 +8,7 @@ import numpy as np
 from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meet.pairing import Pair, Paired
 from coupons.answering.meshes.body import Body, Floats
-from coupons.answering.meshes.regions import Kind, Region
+from coupons.answering.meshes.regions import Region, SurfaceKind
 from coupons.answering.meshes.shells import winding
 from coupons.answering.meshes.strips import crosswise
 from coupons.answering.meshes.surface import Surface
@@ -21,7 +21,7 @@ _INTO_MM = 0.05
 
 
 @dataclass(frozen=True, eq=False)
-class Group:
+class MetJoint:
     """A joint: one pair of faces, or two that work together.
 
     Parameters
@@ -70,22 +70,22 @@ class Group:
         return np.asarray(away - (away @ first.way) * first.way)
 
 
-def grouped(found: Paired, surfaces: tuple[Surface, ...]) -> tuple[list[Group], list[Contact]]:
+def grouped(found: Paired, surfaces: tuple[Surface, ...]) -> tuple[list[MetJoint], list[Contact]]:
     """Join the pairs of two bodies into joints; return them and the contacts that are in none."""
     flat = [pair for pair in found.pairs if not pair.is_round and not pair.slant_deg]
     slanted = [pair for pair in found.pairs if pair.slant_deg and not pair.is_round]
     tapers = [pair for pair in found.pairs if pair.slant_deg and pair.is_round]
     rounds = [pair for pair in found.pairs if pair.is_round and not pair.slant_deg]
     left = list(found.left)
-    groups: list[Group] = []
+    groups: list[MetJoint] = []
     for first, second in combinations(flat, 2):
         if first in flat and second in flat and _is_pocket(first, second):
             flat = [pair for pair in flat if pair is not first and pair is not second]
             group, left = _pocket(first, second, left, surfaces)
             groups.append(group)
     groups += [_slot_or_legs(pair, surfaces) for pair in flat]
-    groups += [Group("slot", "tongue", (pair,)) for pair in slanted]
-    groups += [Group("hole", "pin", (pair,)) for pair in tapers]
+    groups += [MetJoint("slot", "tongue", (pair,)) for pair in slanted]
+    groups += [MetJoint("hole", "pin", (pair,)) for pair in tapers]
     return [*groups, *_holes(rounds)], left
 
 
@@ -99,24 +99,24 @@ def _is_pocket(first: Pair, second: Pair) -> bool:
 
 def _pocket(
     first: Pair, second: Pair, left: list[Contact], surfaces: tuple[Surface, ...]
-) -> tuple[Group, list[Contact]]:
+) -> tuple[MetJoint, list[Contact]]:
     """Make a pocket if something stops its pull, else a sleeve; its corners belong to it."""
     first, second = sorted((first, second), key=lambda pair: -pair.sizes_mm[0])
     pull = np.cross(first.way, second.way)
     stops = [
         one
         for one in left
-        if one.kind is Kind.PLANE and abs(float(one.normal @ pull)) > 1 - _SQUARE
+        if one.kind is SurfaceKind.PLANE and abs(float(one.normal @ pull)) > 1 - _SQUARE
     ]
     corner = [
         one
         for one in left
-        if one.kind is Kind.CYLINDER and abs(float(one.normal @ pull)) > 1 - _SQUARE
+        if one.kind is SurfaceKind.CYLINDER and abs(float(one.normal @ pull)) > 1 - _SQUARE
     ]
     internal, external = ("pocket", "plate") if stops else ("sleeve", "bar")
     sides = (1 - first.external, first.external)
     radii = tuple(_corner_mm(surfaces[side], side, (first, second), pull) for side in sides)
-    group = Group(internal, external, (first, second), (radii[0], radii[1]))
+    group = MetJoint(internal, external, (first, second), (radii[0], radii[1]))
     return group, [one for one in left if one not in corner]
 
 
@@ -143,7 +143,7 @@ def runs_into(rounding: Region, plane: Region) -> bool:
     return abs(away - rounding.cylinder.corner_mm / 2) < _ALIKE_MM
 
 
-def _holes(rounds: list[Pair]) -> list[Group]:
+def _holes(rounds: list[Pair]) -> list[MetJoint]:
     """Join two alike pins on parallel axes; of more than two, the two that are farthest apart."""
     rest = list(rounds)
     groups = []
@@ -152,11 +152,11 @@ def _holes(rounds: list[Pair]) -> list[Group]:
         if not alike:
             break
         i, j = max(alike, key=lambda pair: _pitch_mm(rest[pair[0]], rest[pair[1]]))
-        groups.append(Group("holes", "pins", (rest[i], rest[j])))
+        groups.append(MetJoint("holes", "pins", (rest[i], rest[j])))
         twins = {n for n in range(len(rest)) if is_twin(rest[i], rest[n])} - {i, j}
-        groups += [Group("hole", "pin", (rest[n],)) for n in sorted(twins)]
+        groups += [MetJoint("hole", "pin", (rest[n],)) for n in sorted(twins)]
         rest = [pair for n, pair in enumerate(rest) if n not in {i, j, *twins}]
-    return [*groups, *(Group("hole", "pin", (pair,)) for pair in rest)]
+    return [*groups, *(MetJoint("hole", "pin", (pair,)) for pair in rest)]
 
 
 def is_twin(one: Pair, other: Pair) -> bool:
@@ -170,14 +170,14 @@ def _pitch_mm(one: Pair, other: Pair) -> float:
     return float(np.linalg.norm(np.cross(other.middle_mm - one.middle_mm, one.way)))
 
 
-def _slot_or_legs(pair: Pair, surfaces: tuple[Surface, ...]) -> Group:
+def _slot_or_legs(pair: Pair, surfaces: tuple[Surface, ...]) -> MetJoint:
     side = 1 - pair.external
     legs = [_leg(contact, side, surfaces[side].body) for contact in pair.contacts]
     held = [leg for leg in legs if leg is not None]
     if len(held) < len(legs):
-        return Group("slot", "tongue", (pair,))
+        return MetJoint("slot", "tongue", (pair,))
     size = (min(leg[0] for leg in held), max(leg[1] for leg in held))
-    return Group("legs", "bar", (pair,), leg_mm=size, leg_way=held[0][2])
+    return MetJoint("legs", "bar", (pair,), leg_mm=size, leg_way=held[0][2])
 
 
 def _leg(contact: Contact, side: int, body: Body) -> tuple[float, float, Floats] | None:

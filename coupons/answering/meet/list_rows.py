@@ -11,13 +11,13 @@ import numpy as np
 
 from coupons.answering.joints.list_columns import MET_COLUMNS
 from coupons.answering.joints.lone_rows import ALONE
-from coupons.answering.meet.grouping import Group
+from coupons.answering.meet.grouping import MetJoint
 from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meet.print_axes import Printed
 from coupons.answering.meshes.body import Floats
-from coupons.answering.meshes.regions import Kind, round_of
+from coupons.answering.meshes.regions import SurfaceKind, round_of
 from coupons.terms import FLAT, Bed, Direction, Form, Grade
 
 ASKED = (
@@ -143,7 +143,7 @@ def lone_words(hole: LoneHole) -> str:
     return f"{'through' if hole.is_through else 'blind'} hole"
 
 
-def _of_kind(group: Group, joint: Meeting) -> dict[str, str]:
+def _of_kind(group: MetJoint, joint: Meeting) -> dict[str, str]:
     """Return what only some kinds of joints have."""
     row: dict[str, str] = {}
     pitch = group.pitch
@@ -164,7 +164,7 @@ def _of_kind(group: Group, joint: Meeting) -> dict[str, str]:
 
 def longest_mm(contact: Contact) -> float:
     """Return the greatest extent of a contact along its edges; of a round one, its depth."""
-    if contact.kind is not Kind.PLANE:
+    if contact.kind is not SurfaceKind.PLANE:
         return contact.depth_mm
     edges = np.concatenate([np.roll(line, -1, axis=0) - line for line in contact.outlines_mm])
     lengths = np.linalg.norm(edges, axis=1)
@@ -200,7 +200,7 @@ def facets_at(contact: Contact, external: int) -> list[Facets]:
     ]
 
 
-def sizes_mm(group: Group) -> tuple[float, ...]:
+def sizes_mm(group: MetJoint) -> tuple[float, ...]:
     """Return the nominal sizes of a joint: of its internal body; of legs, the bar's width."""
     if group.internal == "legs":
         return (group.pairs[0].sizes_mm[1],)
@@ -209,14 +209,14 @@ def sizes_mm(group: Group) -> tuple[float, ...]:
     return tuple(pair.sizes_mm[0] for pair in group.pairs)
 
 
-def gaps_mm(group: Group) -> tuple[float, ...]:
+def gaps_mm(group: MetJoint) -> tuple[float, ...]:
     """Return the drawn gaps over both sides; of two holes, the lesser."""
     if group.internal == "holes":
         return (min(pair.gap_mm for pair in group.pairs),)
     return tuple(pair.gap_mm for pair in group.pairs)
 
 
-def ways_of(group: Group) -> tuple[Floats, ...]:
+def ways_of(group: MetJoint) -> tuple[Floats, ...]:
     """Return the directions that a list gives for a joint, in the bodies' own coordinates."""
     first = group.pairs[0]
     if group.internal in ("pocket", "sleeve"):
@@ -229,13 +229,13 @@ def ways_of(group: Group) -> tuple[Floats, ...]:
     return (first.way,)
 
 
-def across(group: Group, internal: Printed, external: Printed) -> str:
+def across(group: MetJoint, internal: Printed, external: Printed) -> str:
     """Write the directions of a joint, of each body as it is printed."""
     written = [_written(group, body) for body in (internal, external)]
     return written[0] if written[0] == written[1] else "/".join(written)
 
 
-def _written(group: Group, body: Printed) -> str:
+def _written(group: MetJoint, body: Printed) -> str:
     names = [body.direction(way)[0] for way in ways_of(group)]
     diagonal = any(name in (Direction.XY_PLUS, Direction.XY_MINUS) for name in names)
     return ",".join(names) if diagonal else "".join(names)
@@ -255,7 +255,7 @@ def oblique(met: Met) -> list[str]:
     ]
 
 
-def _bed(group: Group, joint: Meeting, internal: Printed, external: Printed) -> str:
+def _bed(group: MetJoint, joint: Meeting, internal: Printed, external: Printed) -> str:
     """Return which body's mating face is the first layer; blank where none lies across layers."""
     if group.internal not in FLAT or group.pairs[0].slant_deg:
         return ""
@@ -268,7 +268,7 @@ def _bed(group: Group, joint: Meeting, internal: Printed, external: Printed) -> 
         faces = [
             region
             for contact in joint.contacts
-            if contact.kind is Kind.PLANE
+            if contact.kind is SurfaceKind.PLANE
             for region in contact.regions[side]
         ]
         if body.direction(way)[0] is Direction.Z:

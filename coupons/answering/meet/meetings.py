@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from coupons.answering.meet.grouping import Group, grouped
+from coupons.answering.meet.grouping import MetJoint, grouped
 from coupons.answering.meet.lone import LoneHole, lone_holes
 from coupons.answering.meet.opposite_faces import DEEPEST_MM, REACH_MM, Contact, contacts
 from coupons.answering.meet.pairing import paired
@@ -15,7 +15,7 @@ from coupons.answering.meet.print_axes import Printed, printed
 from coupons.answering.meet.veiled import without_veiled
 from coupons.answering.meshes.body import Body
 from coupons.answering.meshes.box_tree import box_tree, overlapping
-from coupons.answering.meshes.regions import Kind
+from coupons.answering.meshes.regions import SurfaceKind
 from coupons.answering.meshes.surface import surface_of
 from coupons.making.output.solids import distance_mm
 from coupons.progress import steps
@@ -36,14 +36,14 @@ class Meeting:
         Internal and external body of a joint, by place in `Met.bodies`; of a rest, the two bodies.
     contacts : tuple of Contact
         Each is a pair of faces with a label of its own, see `labels`.
-    group : Group or None
+    group : MetJoint or None
         What kind of joint; None for a rest.
     """
 
     letter: str
     bodies: tuple[int, int]
     contacts: tuple[Contact, ...]
-    group: Group | None
+    group: MetJoint | None
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -119,7 +119,7 @@ def meet(
     for one, other in steps(_near(bodies, reach_mm), "pairs of bodies met"):
         found += contacts((surfaces[one], surfaces[other]), (one, other), reach_mm)
     found = without_veiled(found)
-    groups: list[Group] = []
+    groups: list[MetJoint] = []
     left: list[Contact] = []
     for pair in sorted({one.bodies for one in found}):
         own = paired([one for one in found if one.bodies == pair])
@@ -131,9 +131,9 @@ def meet(
         tuple(_lettered(groups)),
         tuple(
             Meeting(f"R{n}", one.bodies, (one,), None)
-            for n, one in enumerate((c for c in left if c.kind is not Kind.FREE), start=1)
+            for n, one in enumerate((c for c in left if c.kind is not SurfaceKind.FREE), start=1)
         ),
-        tuple(one for one in left if one.kind is Kind.FREE),
+        tuple(one for one in left if one.kind is SurfaceKind.FREE),
         tuple(_apart(bodies, found)),
         reach_mm,
         lone_holes(surfaces, found),
@@ -155,7 +155,7 @@ def _near(bodies: Sequence[Body], reach_mm: float) -> list[tuple[int, int]]:
     return sorted({(int(i), int(j)) for i, j in near if i < j})
 
 
-def _lettered(groups: list[Group]) -> list[Meeting]:
+def _lettered(groups: list[MetJoint]) -> list[Meeting]:
     """Give joints their letters, those of one pair of bodies one after the other."""
     names = [*LETTERS, *(a + b for a, b in combinations(LETTERS, 2))]
     order = sorted(groups, key=lambda one: (one.contacts[0].bodies, -one.area_mm2))

@@ -13,7 +13,7 @@ from coupons.answering.meshes.body import Floats, Ints
 from coupons.answering.meshes.box_tree import box_tree, overlapping
 from coupons.answering.meshes.cones import Cone
 from coupons.answering.meshes.patches import joined
-from coupons.answering.meshes.regions import Kind, Region, Round, round_of
+from coupons.answering.meshes.regions import Region, Round, SurfaceKind, round_of
 from coupons.answering.meshes.strips import crosswise
 from coupons.answering.meshes.surface import Surface
 from coupons.making.output.solids import common_outline
@@ -43,7 +43,7 @@ class Contact:
         The two bodies, by their place in the list, the lower first.
     regions : tuple of tuple of Region
         The faces of each of the two.
-    kind : Kind
+    kind : SurfaceKind
     gap_mm : float
         Between the faces; of cylinders, the difference of the diameters across corners; of cones
         that difference square to the surface. Negative where they stand in each other's material.
@@ -64,7 +64,7 @@ class Contact:
 
     bodies: tuple[int, int]
     regions: tuple[tuple[Region, ...], tuple[Region, ...]]
-    kind: Kind
+    kind: SurfaceKind
     gap_mm: float
     area_mm2: float
     normal: Floats
@@ -96,7 +96,7 @@ def _near_pairs(surfaces: tuple[Surface, Surface], reach_mm: float) -> Ints:
     return np.concatenate([np.empty((0, 2), dtype=np.int64), *found])
 
 
-def _of_kind(surface: Surface, *kinds: Kind) -> NDArray[np.bool_]:
+def _of_kind(surface: Surface, *kinds: SurfaceKind) -> NDArray[np.bool_]:
     return np.array([r.kind in kinds and r.area_mm2 >= LEAST_MM2 for r in surface.regions])
 
 
@@ -104,7 +104,10 @@ def _flat(
     surfaces: tuple[Surface, Surface], bodies: tuple[int, int], pairs: Ints, reach_mm: float
 ) -> Iterator[Contact]:
     one, other = surfaces
-    flat = _of_kind(one, Kind.PLANE)[pairs[:, 0]] & _of_kind(other, Kind.PLANE)[pairs[:, 1]]
+    flat = (
+        _of_kind(one, SurfaceKind.PLANE)[pairs[:, 0]]
+        & _of_kind(other, SurfaceKind.PLANE)[pairs[:, 1]]
+    )
     pairs = pairs[flat]
     if not len(pairs):
         return
@@ -139,7 +142,15 @@ def _flat_contact(
     gap = float((b.point_mm - point) @ b.normal) / float(a.normal @ b.normal)
     in_space = tuple(line @ frame.T + height * a.normal for line in outlines)
     return Contact(
-        bodies, ((a,), (b,)), Kind.PLANE, gap, area, a.normal, point, in_space, _lesser(outlines)
+        bodies,
+        ((a,), (b,)),
+        SurfaceKind.PLANE,
+        gap,
+        area,
+        a.normal,
+        point,
+        in_space,
+        _lesser(outlines),
     )
 
 
@@ -213,7 +224,7 @@ def _round(
     """Find rounds in rounds; those of one body on one axis and of one diameter are one."""
     one, other = surfaces
     is_round = np.zeros(len(pairs), dtype=bool)
-    for kind in (Kind.CYLINDER, Kind.CONE):
+    for kind in (SurfaceKind.CYLINDER, SurfaceKind.CONE):
         is_round |= _of_kind(one, kind)[pairs[:, 0]] & _of_kind(other, kind)[pairs[:, 1]]
     pieces = [
         (one.regions[i], other.regions[j])
@@ -353,7 +364,7 @@ def _free(
     A cone in one of another angle is as good as free-form.
     """
     one, other = surfaces
-    kinds = Kind.FREE, Kind.CONE
+    kinds = SurfaceKind.FREE, SurfaceKind.CONE
     free = _of_kind(one, *kinds)[pairs[:, 0]] & _of_kind(other, *kinds)[pairs[:, 1]]
     told = {(a.number, b.number) for c in rounds for a in c.regions[0] for b in c.regions[1]}
     # A region of many triangles may face many of the other body.
@@ -410,4 +421,6 @@ def _free_contact(
         return None
     point = areas @ one.at_mm[met[close]] / areas.sum()
     mean = float(areas @ gap[close] / areas.sum())
-    return Contact(bodies, ((a,), (b,)), Kind.FREE, mean, float(areas.sum()), a.normal, point)
+    return Contact(
+        bodies, ((a,), (b,)), SurfaceKind.FREE, mean, float(areas.sum()), a.normal, point
+    )

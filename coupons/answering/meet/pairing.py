@@ -8,7 +8,7 @@ from scipy.optimize import linear_sum_assignment
 
 from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meshes.body import Floats
-from coupons.answering.meshes.regions import ROUND, Kind, round_of
+from coupons.answering.meshes.regions import ROUND, SurfaceKind, round_of
 from coupons.answering.meshes.strips import crosswise
 
 _LINE = 1e-4  # off one for the cosine of two directions that are the same
@@ -81,10 +81,12 @@ class Paired:
 def paired(contacts: Sequence[Contact]) -> Paired:
     """Join the contacts of two bodies into pairs."""
     rounds = [_round_pair(one) for one in contacts if _holds_round(one)]
-    flat = [one for one in contacts if one.kind is Kind.PLANE]
+    flat = [one for one in contacts if one.kind is SurfaceKind.PLANE]
     pairs, loose = _opposite(flat)
     slanted, loose = _slanted(loose)
-    others = [one for one in contacts if one.kind is not Kind.PLANE and not _holds_round(one)]
+    others = [
+        one for one in contacts if one.kind is not SurfaceKind.PLANE and not _holds_round(one)
+    ]
     return Paired((*pairs, *slanted, *rounds), (*loose, *others))
 
 

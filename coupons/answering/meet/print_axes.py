@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coupons.answering.meshes.body import Body, Floats
-from coupons.answering.meshes.regions import Kind, Region
+from coupons.answering.meshes.regions import Region, SurfaceKind
 from coupons.answering.meshes.surface import Surface
 from coupons.errors import BodyError, Problem
 from coupons.measuring.run.entries import near_miss
@@ -57,7 +57,7 @@ class Printed:
 
     def is_on_bed(self, region: Region) -> bool:
         """Tell whether a flat face is the lowest of the body, as printed."""
-        if region.kind is not Kind.PLANE or float(region.normal @ self.axes[2]) > -_ALIGNED:
+        if region.kind is not SurfaceKind.PLANE or float(region.normal @ self.axes[2]) > -_ALIGNED:
             return False
         lowest = float((self.body.vertices_mm @ self.axes[2]).min())
         return float(region.point_mm @ self.axes[2]) - lowest <= _ON_BED_MM

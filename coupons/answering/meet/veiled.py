@@ -3,7 +3,7 @@
 import numpy as np
 
 from coupons.answering.meet.opposite_faces import Contact
-from coupons.answering.meshes.regions import Kind
+from coupons.answering.meshes.regions import SurfaceKind
 from coupons.answering.meshes.strips import crosswise
 from coupons.making.output.solids import common_outline
 
@@ -12,7 +12,7 @@ _SHARE = 0.5  # of a contact's area that the third body covers
 
 def without_veiled(found: list[Contact]) -> list[Contact]:
     """Leave out flat contacts between whose faces a third body lies."""
-    flat = [one for one in found if one.kind is Kind.PLANE]
+    flat = [one for one in found if one.kind is SurfaceKind.PLANE]
     by_face: dict[tuple[int, int], list[Contact]] = {}
     for one in flat:
         for side in (0, 1):

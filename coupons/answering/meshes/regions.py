@@ -18,7 +18,7 @@ from coupons.answering.meshes.strips import SMOOTH
 _FEW = 3  # patches that turn smoothly into each other and are flat faces for all that
 
 
-class Kind(StrEnum):
+class SurfaceKind(StrEnum):
     """What the surface of a region is."""
 
     PLANE = "plane"
@@ -27,7 +27,7 @@ class Kind(StrEnum):
     FREE = "free-form"
 
 
-ROUND = (Kind.CYLINDER, Kind.CONE)
+ROUND = (SurfaceKind.CYLINDER, SurfaceKind.CONE)
 Round = Cylinder | Cone
 """What pins and holes are."""
 
@@ -41,7 +41,7 @@ class Region:
     body : Body
     number : int
         Its place in ``regions_of(body)``.
-    kind : Kind
+    kind : SurfaceKind
     faces : ndarray of int
         The triangles, as rows of ``body.triangles``; cannot be written to.
     area_mm2 : float
@@ -57,7 +57,7 @@ class Region:
 
     body: Body
     number: int
-    kind: Kind
+    kind: SurfaceKind
     faces: Ints
     area_mm2: float
     normal: Floats
@@ -163,7 +163,9 @@ def _region(
     if label < len(rounded):
         one = rounded[label]
         if isinstance(one, Cone):
-            return Region(body, number, Kind.CONE, faces, area, normal, one.point_mm, cone=one)
-        return Region(body, number, Kind.CYLINDER, faces, area, normal, one.point_mm, one)
-    kind = Kind.FREE if free[label] else Kind.PLANE
+            return Region(
+                body, number, SurfaceKind.CONE, faces, area, normal, one.point_mm, cone=one
+            )
+        return Region(body, number, SurfaceKind.CYLINDER, faces, area, normal, one.point_mm, one)
+    kind = SurfaceKind.FREE if free[label] else SurfaceKind.PLANE
     return Region(body, number, kind, faces, area, normal, middle)

@@ -15,7 +15,7 @@ from coupons.answering.next.guide import (
     narrowing,
 )
 from coupons.errors import EntriesError, Problem
-from coupons.learning.posterior.stepwise import Normal
+from coupons.learning.posterior.stepwise import NormalPosterior
 from coupons.making.bench_time import in_hand
 from coupons.making.record import read_coupon
 from coupons.measuring.checks.mistyped import is_plausible
@@ -55,7 +55,7 @@ class Bench:
         return (*self.sheet.coupon.trials, *self.sheet.coupon.readings)
 
     @property
-    def now(self) -> Normal | None:
+    def now(self) -> NormalPosterior | None:
         """Return what is known; None without a guide."""
         return learned(self.guide, self.sheet.entries) if self.guide else None
 

@@ -35,7 +35,7 @@ USUAL = tuple(
 
 
 @dataclass(frozen=True)
-class Asked:
+class CoveredQuestion:
     """A question with all cases that its answer covers: what has to be known to answer it.
 
     ``measured`` says whether the profile has enough data to answer at all.
@@ -99,7 +99,7 @@ def usual_of(profile: Profile) -> tuple[Question, ...]:
     return tuple(tried) or USUAL
 
 
-def ask_about(profile: Profile, question: Question) -> Asked:
+def ask_about(profile: Profile, question: Question) -> CoveredQuestion:
     """Write a question as a combination of the printer's terms.
 
     Raises
@@ -112,10 +112,10 @@ def ask_about(profile: Profile, question: Question) -> Asked:
     cases = clearances(profile, question, np.zeros(1))
     rows = window_row(cases[0], question)
     measured = bool(learned_share(cases[0].prints, rows)[0] <= NOTHING_LEARNED)
-    return Asked(question.name, measured, question, cases)
+    return CoveredQuestion(question.name, measured, question, cases)
 
 
-def ask_about_listed(profile: Profile, listed: ListedJoint) -> tuple[Asked, ...]:
+def ask_about_listed(profile: Profile, listed: ListedJoint) -> tuple[CoveredQuestion, ...]:
     """Write a listed joint, each pair of its faces, as combinations of the printer's terms."""
     return tuple(
         replace(ask_about(profile, question), name=name)
@@ -124,14 +124,14 @@ def ask_about_listed(profile: Profile, listed: ListedJoint) -> tuple[Asked, ...]
 
 
 def gains(
-    profile: Profile, asked: Sequence[Asked], coupons: Mapping[str, Coupon]
+    profile: Profile, asked: Sequence[CoveredQuestion], coupons: Mapping[str, Coupon]
 ) -> tuple[Gain, ...]:
     """Predict the uncertainty after each coupon, printed once and filled in completely.
 
     Parameters
     ----------
     profile : Profile
-    asked : sequence of Asked
+    asked : sequence of CoveredQuestion
     coupons : mapping of str to Coupon
         By name.
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from coupons.answering.next.goal import Goal
 from coupons.answering.next.priced_rows import PricedRow, PriceList, Reach, minutes_of
-from coupons.answering.next.row_options import Options
+from coupons.answering.next.row_options import RowOptions
 from coupons.making.spec.row_kinds import ROW_LETTERS, Row
 
 Array = NDArray[np.floating]
@@ -67,7 +67,7 @@ class Search:
     Parameters
     ----------
     goal : Goal
-    options : Options
+    options : RowOptions
     prices : PriceList
     minutes : float
         Of one print, its trials and readings together.
@@ -86,7 +86,7 @@ class Search:
     def __init__(
         self,
         goal: Goal,
-        options: Options,
+        options: RowOptions,
         prices: PriceList,
         minutes: float,
         start: Array | None = None,

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.next.coupon import Asked, ask_about
+from coupons.answering.next.coupon import CoveredQuestion, ask_about
 from coupons.answering.next.priced_rows import Reach
 from coupons.answering.next.row_information import N_SHARED
 from coupons.answering.next.row_options import Target
@@ -21,17 +21,17 @@ NORMAL_90 = 1.6449
 
 
 @dataclass(frozen=True)
-class Want:
+class JointWant:
     """A joint to be known.
 
     Parameters
     ----------
-    asked : Asked
+    asked : CoveredQuestion
     within_mm : float, optional
         Half width of the 90 % interval that is enough; without it, the narrower the better.
     """
 
-    asked: Asked
+    asked: CoveredQuestion
     within_mm: float | None = None
 
     @property
@@ -57,10 +57,10 @@ class Goal:
     Parameters
     ----------
     profile : Profile
-    wants : sequence of Want
+    wants : sequence of JointWant
     """
 
-    def __init__(self, profile: Profile, wants: Sequence[Want]) -> None:
+    def __init__(self, profile: Profile, wants: Sequence[JointWant]) -> None:
         self.profile, self.wants = profile, tuple(wants)
         rows, owner = [], []
         for number, want in enumerate(wants):
@@ -124,10 +124,10 @@ class Goal:
             self._open[key] = _open(self._asked_of(number, key[1]))
         return self._open[key]
 
-    def _asked(self, measured: tuple[MeasuredRange, ...]) -> list[Asked]:
+    def _asked(self, measured: tuple[MeasuredRange, ...]) -> list[CoveredQuestion]:
         return [self._asked_of(n, measured) for n in range(len(self.wants))]
 
-    def _asked_of(self, number: int, measured: tuple[MeasuredRange, ...]) -> Asked:
+    def _asked_of(self, number: int, measured: tuple[MeasuredRange, ...]) -> CoveredQuestion:
         asked = self.wants[number].asked
         profile = self.profile.model_copy(update={"measured": measured})
         return replace(ask_about(profile, asked.question), name=asked.name)
@@ -150,7 +150,7 @@ class Goal:
 _BEYOND = N_SHARED - len(TERMS)
 
 
-def _open(asked: Asked) -> float:
+def _open(asked: CoveredQuestion) -> float:
     found = []
     for case in asked.cases:
         row = window_row(case, asked.question)

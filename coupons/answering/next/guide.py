@@ -21,7 +21,7 @@ from coupons.learning.effects import EXTRUSION, TERMS, THRESHOLDS, PriorTable, p
 from coupons.learning.posterior.latent import AT_THRESHOLDS, Scatters, latent_model
 from coupons.learning.posterior.stepwise import (
     Noise,
-    Normal,
+    NormalPosterior,
     after_reading,
     after_trial,
     before_any,
@@ -70,7 +70,7 @@ class Guide:
         Weights of the latent values in each wanted number.
     prints_mm2, alone_mm2 : ndarray of shape (n_wants,)
         Variance between prints, and what one joint has by itself.
-    start : Normal
+    start : NormalPosterior
     noise : Noise
     hand_mm2 : float
         Variance by which the judgement of a second person differs from that of the first.
@@ -84,7 +84,7 @@ class Guide:
     wanted: Array
     prints_mm2: Array
     alone_mm2: Array
-    start: Normal
+    start: NormalPosterior
     noise: Noise
     hand_mm2: float
 
@@ -173,8 +173,8 @@ def _alone(want: Want, scatters: Scatters) -> float:
 
 
 def learned(
-    guide: Guide, entries: Iterable[FitEntry | SizeEntry], start: Normal | None = None
-) -> Normal:
+    guide: Guide, entries: Iterable[FitEntry | SizeEntry], start: NormalPosterior | None = None
+) -> NormalPosterior:
     """Return what is known after some entries; those that the coupon does not ask for say nothing.
 
     Parameters
@@ -182,7 +182,7 @@ def learned(
     guide : Guide
     entries : iterable of FitEntry or SizeEntry
         In the order in which they were made. Who tried first is the one whose hand is meant.
-    start : Normal, optional
+    start : NormalPosterior, optional
         What was known before them, if more than the guide starts with.
     """
     places = {key_of(task): number for number, task in enumerate(guide.tasks)}
@@ -214,7 +214,7 @@ def key_of(one: Task | FitEntry | SizeEntry) -> tuple[str, ...]:
     return ("size", one.feature, one.jaws, one.along or "")
 
 
-def falls(guide: Guide, now: Normal) -> Array:
+def falls(guide: Guide, now: NormalPosterior) -> Array:
     """Return by how much each task would lower the variance of each want, (n_tasks, n_wants)."""
     split = guide.n_trials
     rows, drawn = guide.rows, guide.drawn_mm
@@ -226,20 +226,22 @@ def falls(guide: Guide, now: Normal) -> Array:
     )
 
 
-def gains(guide: Guide, now: Normal, choice: str = "all") -> Array:
+def gains(guide: Guide, now: NormalPosterior, choice: str = "all") -> Array:
     """Return the gain of each task, shape (n_tasks,); see the module."""
     known = np.einsum("wi,ij,wj->w", guide.wanted, now.covariance, guide.wanted)
     spread = known + guide.prints_mm2 + guide.alone_mm2
     return np.asarray(falls(guide, now) @ (guide.weights(choice) / spread))
 
 
-def worths(guide: Guide, now: Normal, held: str | None = None, choice: str = "all") -> Array:
+def worths(
+    guide: Guide, now: NormalPosterior, held: str | None = None, choice: str = "all"
+) -> Array:
     """Return the gain of each task a second, shape (n_tasks,).
 
     Parameters
     ----------
     guide : Guide
-    now : Normal
+    now : NormalPosterior
     held : str, optional
         What the hand holds; see `coupons.making.bench_time.in_hand`.
     choice : str
@@ -251,7 +253,7 @@ def worths(guide: Guide, now: Normal, held: str | None = None, choice: str = "al
 
 def best_task(
     guide: Guide,
-    now: Normal,
+    now: NormalPosterior,
     left: Collection[int],
     held: str | None = None,
     choice: str = "all",
@@ -268,19 +270,19 @@ class Ahead:
     """Tasks in the order in which they would be done, and what would be known after each."""
 
     numbers: tuple[int, ...]
-    known: tuple[Normal, ...]
+    known: tuple[NormalPosterior, ...]
 
 
 def look_ahead(
     guide: Guide,
-    now: Normal,
+    now: NormalPosterior,
     left: Collection[int],
     held: str | None = None,
     choice: str = "all",
     count: int = MORE,
 ) -> Ahead:
     """Return the next tasks if each taught what is expected of it, whatever it finds."""
-    open_, steps = set(left), list[tuple[int, Normal]]()
+    open_, steps = set(left), list[tuple[int, NormalPosterior]]()
     while len(steps) < count:
         number = best_task(guide, now, open_, held, choice)
         if number is None:
@@ -291,7 +293,7 @@ def look_ahead(
     return Ahead(tuple(number for number, _ in steps), tuple(later for _, later in steps))
 
 
-def _expected(guide: Guide, now: Normal, number: int) -> Normal:
+def _expected(guide: Guide, now: NormalPosterior, number: int) -> NormalPosterior:
     row = guide.rows[number]
     if number < guide.n_trials:
         told = told_by_trial(now, row, float(guide.drawn_mm[number]), guide.noise)
@@ -312,7 +314,7 @@ class Known:
     chances: Array
 
 
-def known(guide: Guide, now: Normal) -> Known:
+def known(guide: Guide, now: NormalPosterior) -> Known:
     """Return the wanted numbers as they are known now."""
     variance = np.einsum("wi,ij,wj->w", guide.wanted, now.covariance, guide.wanted)
     halves_mm = NINETY * np.sqrt(variance + guide.prints_mm2)
@@ -320,7 +322,7 @@ def known(guide: Guide, now: Normal) -> Known:
     return Known(guide.wanted @ now.mean, halves_mm, np.array(chances))
 
 
-def _chance(guide: Guide, now: Normal, number: int) -> float:
+def _chance(guide: Guide, now: NormalPosterior, number: int) -> float:
     """Return the chance that a joint drawn in the middle of its window lies between its ends."""
     grade = guide.wants[number].grade
     if grade is None:
@@ -337,7 +339,9 @@ def _chance(guide: Guide, now: Normal, number: int) -> float:
     return max(inside, 0.0)
 
 
-def narrowing(guide: Guide, now: Normal, later: Normal, choice: str = "all") -> float:
+def narrowing(
+    guide: Guide, now: NormalPosterior, later: NormalPosterior, choice: str = "all"
+) -> float:
     """Return the mean share by which the intervals of the chosen wants are narrower later."""
     before, after = known(guide, now).halves_mm, known(guide, later).halves_mm
     return float(np.average(1 - after / before, weights=guide.weights(choice)))

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from coupons.answering.next.exchange import Draft, Search, with_row
-from coupons.answering.next.goal import Goal, Want
+from coupons.answering.next.goal import Goal, JointWant
 from coupons.answering.next.judged import Judge, Shipped, shipped_beside
 from coupons.answering.next.priced_rows import PricedRow, PriceList, minutes_of
 from coupons.answering.next.row_information import draw_printers
-from coupons.answering.next.row_options import Options
+from coupons.answering.next.row_options import RowOptions
 from coupons.errors import AnswerError
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import Profile
@@ -60,7 +60,7 @@ class Proposal:
 
     Parameters
     ----------
-    wants : tuple of Want
+    wants : tuple of JointWant
     rows : tuple of ChosenRow
     assumed : Assumed
     minutes : float
@@ -81,7 +81,7 @@ class Proposal:
         The most telling first.
     """
 
-    wants: tuple[Want, ...]
+    wants: tuple[JointWant, ...]
     rows: tuple[ChosenRow, ...]
     assumed: Assumed
     minutes: float
@@ -110,7 +110,7 @@ class Proposal:
 
 def propose(
     profile: Profile,
-    wants: Sequence[Want],
+    wants: Sequence[JointWant],
     minutes: float,
     assumed: Assumed,
     speed_mm_s: float = DEFAULT_SPEED_MM_S,
@@ -120,7 +120,7 @@ def propose(
     Parameters
     ----------
     profile : Profile
-    wants : sequence of Want
+    wants : sequence of JointWant
         Those that are not met yet; one at least.
     minutes : float
         For print, trials and readings together.
@@ -135,7 +135,7 @@ def propose(
         If no coupon can have one of the joints, or the minutes are too few for any row.
     """
     goal = Goal(profile, wants)
-    options = Options(assumed, [want.target for want in wants])
+    options = RowOptions(assumed, [want.target for want in wants])
     _refuse_untried(wants, options)
     prices = PriceList(assumed, speed_mm_s, draw_printers(profile, _SEARCHED))
     judge = Judge(goal, PriceList(assumed, speed_mm_s, draw_printers(profile, _JUDGED, seed=1)))
@@ -162,7 +162,7 @@ def propose(
     )
 
 
-def _refuse_untried(wants: Sequence[Want], options: Options) -> None:
+def _refuse_untried(wants: Sequence[JointWant], options: RowOptions) -> None:
     missing = options.missing()
     names = [want.asked.name for want in wants if want.target in missing]
     if names:
@@ -173,7 +173,7 @@ def _refuse_untried(wants: Sequence[Want], options: Options) -> None:
 
 
 def _best_split(
-    goal: Goal, options: Options, prices: PriceList, judge: Judge, minutes: float
+    goal: Goal, options: RowOptions, prices: PriceList, judge: Judge, minutes: float
 ) -> tuple[Draft, int]:
     """Return the best coupon and how often to print it: what prints share is learned by prints.
 
@@ -195,7 +195,7 @@ def _best_split(
 
 
 def _another(
-    goal: Goal, options: Options, prices: PriceList, found: Draft, prints: int, minutes: float
+    goal: Goal, options: RowOptions, prices: PriceList, found: Draft, prints: int, minutes: float
 ) -> list[Row]:
     """Return the rows of the best coupon to print after the one that was found."""
     state = prices.printers.state()
@@ -210,7 +210,7 @@ def _another(
 
 
 def _that_fits(
-    goal: Goal, options: Options, prices: PriceList, minutes: float, prints: int
+    goal: Goal, options: RowOptions, prices: PriceList, minutes: float, prints: int
 ) -> Draft | None:
     """Search with fewer minutes as long as the plan, on its plates, takes longer than given."""
     room = minutes / prints
@@ -225,7 +225,7 @@ def _that_fits(
     return None
 
 
-def _too_few(options: Options, prices: PriceList, minutes: float) -> str:
+def _too_few(options: RowOptions, prices: PriceList, minutes: float) -> str:
     alone = [
         sum(minutes_of([row], prices.assumed.layer_height_mm))
         for each in options.starts()

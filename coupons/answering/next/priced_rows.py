@@ -11,7 +11,7 @@ from coupons.answering.next.row_information import Printers, information_roots
 from coupons.making.bench_time import CHANGE_S, READING_S, seconds_of
 from coupons.making.built_rows import BuiltRow, build_row
 from coupons.making.estimate import LAYER_S, START_S, body_volume_mm3, flow_mm3_s
-from coupons.making.plan import Placed, Plan, record
+from coupons.making.plan import PlacedBody, Plan, record
 from coupons.making.record import Coupon
 from coupons.making.spec.coupon_spec import Assumed, Spec
 from coupons.making.spec.row_kinds import Row
@@ -106,7 +106,7 @@ def minutes_of(rows: Sequence[PricedRow], layer_height_mm: float) -> tuple[float
 def _alone(row: Row, built: BuiltRow, assumed: Assumed) -> Coupon:
     """Return the record of one row, its bodies not yet in their places."""
     spec = Spec.model_construct(title="row", name="row", digest="", rows=(row,), assumed=assumed)
-    placed = tuple(Placed(body, 1, (0.0, 0.0, 0.0)) for body in built.bodies)
+    placed = tuple(PlacedBody(body, 1, (0.0, 0.0, 0.0)) for body in built.bodies)
     return record(Plan(spec, assumed, (built,), placed))
 
 

@@ -57,7 +57,7 @@ class Target:
     gap_mm: float
 
 
-class Options:
+class RowOptions:
     """Rows for a machine.
 
     Parameters

@@ -70,7 +70,7 @@ def read_faces(path: Path) -> dict[int, ListedFaces]:
 
 
 @dataclass(frozen=True)
-class PairDrawn:
+class DrawnFacePair:
     """What was answered for a pair of faces: the gap to draw, and the bodies that move."""
 
     gap_mm: float
@@ -78,7 +78,7 @@ class PairDrawn:
 
 
 @dataclass(frozen=True)
-class Asked:
+class AskedPairs:
     """Pairs of faces as they are to be drawn, and joints that cannot be, with the reason."""
 
     wanted: tuple[Wanted, ...]
@@ -95,7 +95,7 @@ def asked_faces(
     joints: Sequence[JointAnswer],
     faces: Mapping[int, ListedFaces],
     holes: Sequence[ListedHole] = (),
-) -> Asked:
+) -> AskedPairs:
     """Bring the answers to a list onto the faces of its bodies.
 
     Parameters
@@ -119,7 +119,7 @@ def asked_faces(
     fits = {joint.listed.name: joint.listed.fit for joint in joints}
     wanted = _as_patterns(met, [pair for one in asked for pair in one.wanted], fits)
     refused = {name: why for one in asked for name, why in one.refused.items()}
-    return Asked(tuple(wanted), refused | odd_holes(met, wanted))
+    return AskedPairs(tuple(wanted), refused | odd_holes(met, wanted))
 
 
 def _as_patterns(
@@ -158,28 +158,28 @@ def _as_patterns(
     return result
 
 
-def _of_joint(met: Met, joint: JointAnswer, row: ListedFaces | None) -> Asked:
+def _of_joint(met: Met, joint: JointAnswer, row: ListedFaces | None) -> AskedPairs:
     name = joint.listed.name
     if joint.found is None:
-        return Asked((), {name: joint.why.split("\n")[0]})
+        return AskedPairs((), {name: joint.why.split("\n")[0]})
     lone = None if row is None else lone_side(met, row.labels, row.internal_body)
     if lone is not None:
-        return Asked((lone_wanted(name, lone, joint.moves[0].drawn_mm),), {})
+        return AskedPairs((lone_wanted(name, lone, joint.moves[0].drawn_mm),), {})
     meeting = None if row is None else _meeting(met, row)
     if meeting is None or row is None or meeting.group is None:
-        return Asked((), {name: _lost(met, row)})
-    return Asked(tuple(_pairs_of(met, meeting, joint)), {})
+        return AskedPairs((), {name: _lost(met, row)})
+    return AskedPairs(tuple(_pairs_of(met, meeting, joint)), {})
 
 
-def _of_hole(met: Met, name: str, draw_mm: float, row: ListedFaces | None) -> Asked:
+def _of_hole(met: Met, name: str, draw_mm: float, row: ListedFaces | None) -> AskedPairs:
     lone = None if row is None else lone_side(met, row.labels, row.internal_body)
     if lone is None:
-        return Asked((), {name: _lost(met, row)})
-    return Asked((lone_wanted(name, lone, draw_mm),), {})
+        return AskedPairs((), {name: _lost(met, row)})
+    return AskedPairs((lone_wanted(name, lone, draw_mm),), {})
 
 
 def least_walls(
-    met: Met, joints: Sequence[JointAnswer], profile: Profile, asked: Asked
+    met: Met, joints: Sequence[JointAnswer], profile: Profile, asked: AskedPairs
 ) -> dict[str, float]:
     """Return the thinnest wall that may be left in each body: two lines of its printer's nozzle."""
     walls = dict.fromkeys((one.body.name for one in met.bodies), LINES * profile.nozzle_mm)
@@ -240,7 +240,7 @@ def wanted_pair(
     meeting: Meeting,
     number: int,
     name: str,
-    drawn: PairDrawn,
+    drawn: DrawnFacePair,
     size_mm: float,
     *,
     bought: bool | None = None,
@@ -256,7 +256,7 @@ def wanted_pair(
         Which of its pairs.
     name : str
         Of the joint.
-    drawn : PairDrawn
+    drawn : DrawnFacePair
     size_mm : float
         As listed.
     bought : bool, optional
@@ -295,14 +295,14 @@ def _regions(pair: Pair, side: int) -> tuple[Region, ...]:
     return tuple(found.values())
 
 
-def _drawn(joint: JointAnswer, count: int) -> list[PairDrawn]:
+def _drawn(joint: JointAnswer, count: int) -> list[DrawnFacePair]:
     """Return what was answered for each pair of a joint; one answer stands for all alike."""
     found = joint.found
     if isinstance(found, SeveralAnswer):
-        each = [PairDrawn(pair.gap_mm, pair.moves) for pair in found.pairs]
+        each = [DrawnFacePair(pair.gap_mm, pair.moves) for pair in found.pairs]
         return each if len(each) == count else each[:1] * count
     gap_mm = found.gap_mm if isinstance(found, Answer) else 0.0
-    return [PairDrawn(gap_mm, joint.moves)] * count
+    return [DrawnFacePair(gap_mm, joint.moves)] * count
 
 
 def _listed_sizes(joint: JointAnswer, count: int) -> list[float]:

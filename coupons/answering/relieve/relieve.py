@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from coupons.answering.meshes.body import Body, Floats, Ints
-from coupons.answering.meshes.regions import ROUND, Kind, Region, round_of
+from coupons.answering.meshes.regions import ROUND, Region, SurfaceKind, round_of
 from coupons.answering.meshes.rounds import Cylinder
 from coupons.answering.relieve.face_offset import MovedFaces, offset_faces
 from coupons.answering.relieve.face_sizes import (
@@ -280,7 +280,7 @@ def odd_faces(pair: Wanted, drawn: Mapping[str, Body]) -> str:
     """Say what prevents the faces of a pair from being moved at all; empty if nothing does."""
     for side in pair.sides:
         where = f"{side.body} {side.letters}"
-        if any(region.kind is Kind.FREE for region in side.regions):
+        if any(region.kind is SurfaceKind.FREE for region in side.regions):
             return f"{where} is not flat, a cylinder or a cone: it is not moved"
         if pair.is_slanted:
             if pair.is_absolute:

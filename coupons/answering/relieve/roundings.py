@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from coupons.answering.meshes.body import Body, Floats, Ints
-from coupons.answering.meshes.regions import ROUND, Kind, Region, round_of
+from coupons.answering.meshes.regions import ROUND, Region, SurfaceKind, round_of
 from coupons.answering.meshes.rounds import PARALLEL
 from coupons.answering.meshes.strips import SMOOTH
 from coupons.answering.relieve.face_offset import MovedFaces
@@ -112,7 +112,7 @@ class _Carried:
         axis = round_of(middle).axis
         for number in self.beside[region.number]:
             flat = self.regions[number]
-            if flat.kind is Kind.PLANE and abs(float(flat.normal @ axis)) > _LEVEL:
+            if flat.kind is SurfaceKind.PLANE and abs(float(flat.normal @ axis)) > _LEVEL:
                 steps = steps + self.offsets_mm.get(number, 0.0) * flat.normal
         return MovedFaces(name, region.faces, _square(region, steps), steps)
 
@@ -125,7 +125,9 @@ class _Carried:
             if not lead:
                 continue
             flat = {number for one in lead for number in self.shifted[one]}
-            flat |= {n for n in self.beside[region.number] if self.regions[n].kind is Kind.PLANE}
+            flat |= {
+                n for n in self.beside[region.number] if self.regions[n].kind is SurfaceKind.PLANE
+            }
             beside = sorted(flat)
             wanted = np.array([self.offsets_mm.get(number, 0.0) for number in beside])
             normals = np.array([self.regions[number].normal for number in beside])
@@ -137,12 +139,12 @@ class _Carried:
 
     def _is_taken(self, number: int) -> bool:
         """Tell whether a region is a face of its own, or goes with another one already."""
-        return self.regions[number].kind is not Kind.FREE or number in self.found
+        return self.regions[number].kind is not SurfaceKind.FREE or number in self.found
 
 
 def _is_rounding(region: Region) -> bool:
     one = region.cylinder
-    return region.kind is Kind.CYLINDER and one is not None and one.arc_deg < _WHOLE_DEG
+    return region.kind is SurfaceKind.CYLINDER and one is not None and one.arc_deg < _WHOLE_DEG
 
 
 def _labels(regions: Sequence[Region]) -> Ints:
@@ -184,7 +186,7 @@ def _tangential(region: Region, regions: Sequence[Region], label: Ints) -> list[
     smooth = along & (turn > np.cos(SMOOTH))
     others = np.where(sides[rim, 0] == region.number, sides[rim, 1], sides[rim, 0])
     found = np.unique(others[smooth]).tolist()
-    return [number for number in found if regions[number].kind is Kind.PLANE]
+    return [number for number in found if regions[number].kind is SurfaceKind.PLANE]
 
 
 def _shifted(region: Region, flat: Sequence[Region], wanted_mm: Floats) -> Floats:

@@ -18,7 +18,7 @@ from coupons.answering.offset import LOOSE_CHANCE, Answer, Feel, answer, drawn_a
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.question import Question
 from coupons.answering.several.faces import bent_own, bent_row, pitch_difference, whole_demand
-from coupons.answering.several.kinds import Corners, Kind, Several, check_several
+from coupons.answering.several.kinds import Corners, JointKind, Several, check_several
 from coupons.answering.sides import check_materials
 from coupons.answering.strength.press_and_clip import cantilever_strain
 from coupons.answering.told import Told
@@ -149,7 +149,9 @@ def answer_several(profile: Profile, asked: Several) -> SeveralAnswer:
         rehearsed=any(one.rehearsed for one in made.prints.profiles),
         origin=origin_of(profile),
         makers=alone[0].makers,
-        pitch=PitchTold(*pitch_difference(profile, asked)) if asked.kind is Kind.HOLES else None,
+        pitch=PitchTold(*pitch_difference(profile, asked))
+        if asked.kind is JointKind.HOLES
+        else None,
         corner_mm=corner_mm,
         rounded_chance=rounded,
         legs=_legs_told(profile, asked, drawn),

@@ -9,11 +9,11 @@ from coupons.answering.chances.clearance import Clearance, drawn_sizes
 from coupons.answering.chances.extrapolation import size_variance
 from coupons.answering.chances.next_print import variances
 from coupons.answering.chances.own_spread import OWN_SCATTERS, OwnSpread
-from coupons.answering.chances.prints import N_TERMS, Made
+from coupons.answering.chances.prints import N_TERMS, MadeFrom
 from coupons.answering.chances.together import Demand
 from coupons.answering.chances.whole import Linear, Spread, Whole
 from coupons.answering.offset import clearances
-from coupons.answering.several.kinds import Kind, Several
+from coupons.answering.several.kinds import JointKind, Several
 from coupons.learning.effects import EFFECTS, THRESHOLDS, distance_row, effect_row, height_share
 from coupons.learning.profile import Profile
 from coupons.terms import GRADES, INTERNAL, Direction, Feature, Form, Grade
@@ -28,7 +28,7 @@ _PER_STRAIN = 1.5  # strain of a beam's root is 1.5 · thickness · deflection /
 
 
 def whole_demand(
-    profile: Profile, asked: Several, gaps_mm: tuple[float, ...], made: Made | None = None
+    profile: Profile, asked: Several, gaps_mm: tuple[float, ...], made: MadeFrom | None = None
 ) -> Demand:
     """Return the demand that a joint, each pair drawn with a gap, fits as a whole.
 
@@ -38,7 +38,7 @@ def whole_demand(
     asked : Several
     gaps_mm : tuple of float
         Of each of ``asked.pairs``.
-    made : Made, optional
+    made : MadeFrom, optional
         Which of all prints of a part its bodies come from; no others if not given.
     """
     made = made or asked.made(profile)
@@ -69,14 +69,14 @@ def pitch_difference(profile: Profile, asked: Several) -> tuple[float, float]:
 class _Builder:
     """Puts the parts of one case together."""
 
-    def __init__(self, asked: Several, made: Made, pairs: list[Clearance]) -> None:
+    def __init__(self, asked: Several, made: MadeFrom, pairs: list[Clearance]) -> None:
         self.asked, self.made, self.pairs = asked, made, pairs
-        self.n_own = 3 if asked.kind is Kind.HOLES else 2
+        self.n_own = 3 if asked.kind is JointKind.HOLES else 2
         self.n_scatters = len(OWN_SCATTERS) * len(made.prints.profiles)
 
     @property
     def whole(self) -> Whole:
-        clear, own, plays = {Kind.HOLES: self._holes, Kind.LEGS: self._legs}.get(
+        clear, own, plays = {JointKind.HOLES: self._holes, JointKind.LEGS: self._legs}.get(
             self.asked.kind, self._two_pairs
         )()
         others, others_own = self._strain()
@@ -179,7 +179,7 @@ class _Builder:
         return Spread(np.array([own.known_mm2 for own in owns]), counts)
 
 
-def bent_row(asked: Several, made: Made, gap_mm: float) -> tuple[float, Array]:
+def bent_row(asked: Several, made: MadeFrom, gap_mm: float) -> tuple[float, Array]:
     """Return bar less mouth as drawn, and how the terms of each print move it, in mm."""
     (pair,), legs = asked.pairs, asked.legs
     if legs is None or legs.mouth_mm is None:
@@ -195,14 +195,14 @@ def bent_row(asked: Several, made: Made, gap_mm: float) -> tuple[float, Array]:
     return bar_mm - legs.mouth_mm, row
 
 
-def bent_own(asked: Several, made: Made) -> OwnSpread:
+def bent_own(asked: Several, made: MadeFrom) -> OwnSpread:
     """Return what a mouth and a bar deviate by of their own."""
     (pair,) = asked.pairs
     shares = {form in INTERNAL: height_share(Feature(form, 1.0, lies)) for form, lies in pair.ways}
     return _own_of(made, {inner: (1 - z, z) for inner, z in shares.items()}, 0.0)
 
 
-def _pitch_row(asked: Several, made: Made) -> Array:
+def _pitch_row(asked: Several, made: MadeFrom) -> Array:
     """Return how the terms of each print move the internal pitch less the external one."""
     row = np.zeros(len(made.prints.of) * N_TERMS)
     for internal, sign, lies in ((True, 1, asked.sides[0][1]), (False, -1, asked.sides[1][1])):
@@ -211,7 +211,7 @@ def _pitch_row(asked: Several, made: Made) -> Array:
     return row
 
 
-def _pitch_own(asked: Several, made: Made) -> OwnSpread:
+def _pitch_own(asked: Several, made: MadeFrom) -> OwnSpread:
     """Return what two bodies' pitches have of their own.
 
     The place of a feature is the mean of its two faces, so that its variance is a quarter of that
@@ -227,7 +227,7 @@ def _pitch_own(asked: Several, made: Made) -> OwnSpread:
     return _own_of(made, counts, known_mm2)
 
 
-def _own_of(made: Made, counts: dict[bool, tuple[float, float]], known_mm2: float) -> OwnSpread:
+def _own_of(made: MadeFrom, counts: dict[bool, tuple[float, float]], known_mm2: float) -> OwnSpread:
     """Return deviations in the plane and along z, by whether they are the internal body's."""
     of = np.zeros((len(made.prints.profiles), 2))
     for internal, (in_plane, along_z) in counts.items():

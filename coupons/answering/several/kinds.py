@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from coupons.answering.chances.bed import crosses_layers
-from coupons.answering.chances.prints import Made, made_by
+from coupons.answering.chances.prints import MadeFrom, made_by
 from coupons.answering.question import Question, check_question
 from coupons.answering.standards.hardware import Hardware
 from coupons.answering.typed_words import Sides
@@ -14,7 +14,7 @@ from coupons.learning.profile import Profile
 from coupons.terms import Bed, Form, Grade, Joint, MovingBody
 
 
-class Kind(StrEnum):
+class JointKind(StrEnum):
     """Internal and external body of a joint with more than one pair of faces."""
 
     POCKET = "pocket/plate"
@@ -30,14 +30,14 @@ class Kind(StrEnum):
 
 
 _ACROSS_BOTH = ("across the first size", "across the second")
-AXES: dict[Kind, tuple[str, ...]] = {
-    Kind.POCKET: _ACROSS_BOTH,
-    Kind.SLEEVE: _ACROSS_BOTH,
-    Kind.HOLES: ("along the axes", "along the pitch"),
-    Kind.LEGS: ("across",),
+AXES: dict[JointKind, tuple[str, ...]] = {
+    JointKind.POCKET: _ACROSS_BOTH,
+    JointKind.SLEEVE: _ACROSS_BOTH,
+    JointKind.HOLES: ("along the axes", "along the pitch"),
+    JointKind.LEGS: ("across",),
 }
 """What each direction of a body is."""
-TWO_SIZES = frozenset({Kind.POCKET, Kind.SLEEVE})
+TWO_SIZES = frozenset({JointKind.POCKET, JointKind.SLEEVE})
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ class Several:
 
     Parameters
     ----------
-    kind : Kind
+    kind : JointKind
     sizes_mm : tuple of float
         Nominal sizes: two of a pocket or sleeve, one of the others.
     sides : tuple of (tuple of Direction, tuple of Direction)
@@ -91,7 +91,7 @@ class Several:
     legs : Legs, optional
     """
 
-    kind: Kind
+    kind: JointKind
     sizes_mm: tuple[float, ...]
     sides: Sides
     fit: Grade = Grade.SLIDE
@@ -118,7 +118,7 @@ class Several:
     @property
     def pairs(self) -> tuple[Question, ...]:
         """Each pair of faces as a question of its own; of two holes one, which stands for both."""
-        forms = (Form.HOLE, Form.PIN) if self.kind is Kind.HOLES else (Form.SLOT, Form.TONGUE)
+        forms = (Form.HOLE, Form.PIN) if self.kind is JointKind.HOLES else (Form.SLOT, Form.TONGUE)
         return tuple(
             self._pair(Joint(*forms, size_mm, inner, outer if outer is not inner else None))
             for size_mm, inner, outer in zip(self.sizes_mm, *self.sides, strict=False)
@@ -136,7 +136,7 @@ class Several:
         makers = (self.internal_profile, self.external_profile, self.two_prints)
         return Question(*common, None, bed, None, *makers)
 
-    def made(self, profile: Profile) -> Made:
+    def made(self, profile: Profile) -> MadeFrom:
         """Return the prints that the bodies come from, if this profile is asked."""
         makers = self.internal_profile, self.external_profile
         return made_by(profile, *makers, two_prints=self.two_prints)
@@ -174,21 +174,21 @@ def _odd_parts(asked: Several) -> list[str]:
     """Say what was given that belongs to another kind of joint, or is missing."""
     kind, wrong = asked.kind, []
     if asked.hardware is not None:
-        if kind is not Kind.HOLES:
+        if kind is not JointKind.HOLES:
             wrong.append(f"Hardware goes into holes/pins, not into {kind}.")
         elif asked.hardware.form is not Form.PIN:
             wrong.append(f"{asked.hardware.name} does not go into a hole.")
-    if asked.pitch_mm is not None and kind is not Kind.HOLES:
+    if asked.pitch_mm is not None and kind is not JointKind.HOLES:
         wrong.append(f"A pitch belongs to holes/pins, not to {kind}.")
     if asked.corners != Corners() and kind not in TWO_SIZES:
         wrong.append(f"Corner radii belong to pocket/plate and sleeve/bar, not to {kind}.")
-    if asked.legs is not None and kind is not Kind.LEGS:
+    if asked.legs is not None and kind is not JointKind.LEGS:
         wrong.append(f"Leg, mouth and strain limit belong to legs/bar, not to {kind}.")
     return wrong
 
 
 def _odd_pitch(asked: Several) -> list[str]:
-    if asked.kind is not Kind.HOLES:
+    if asked.kind is not JointKind.HOLES:
         return []
     if asked.pitch_mm is None:
         return ["Give the pitch of the two holes: the distance of their axes in mm."]
@@ -212,7 +212,7 @@ def _odd_corners(asked: Several) -> list[str]:
 
 
 def _odd_legs(asked: Several) -> list[str]:
-    if asked.kind is not Kind.LEGS:
+    if asked.kind is not JointKind.LEGS:
         return []
     if asked.legs is None:
         return ["Give free length and thickness of a leg, such as 20x2."]

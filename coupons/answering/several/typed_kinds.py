@@ -3,23 +3,23 @@
 from typing import Any
 
 from coupons.answering.lengths import length_mm
-from coupons.answering.several.kinds import AXES, Corners, Kind, Legs, Several, check_several
+from coupons.answering.several.kinds import AXES, Corners, JointKind, Legs, Several, check_several
 from coupons.answering.strength.quantities import parse_share
 from coupons.answering.typed_words import Sides, read_across
 from coupons.errors import AnswerError
 from coupons.terms import Direction
 
 
-def kind_of(text: str | None) -> Kind | None:
+def kind_of(text: str | None) -> JointKind | None:
     """Return the kind that a joint is called by; None if it is a joint of one pair.
 
     Examples
     --------
     >>> kind_of("pocket/plate"), kind_of("slot/tongue")
-    (<Kind.POCKET: 'pocket/plate'>, None)
+    (<JointKind.POCKET: 'pocket/plate'>, None)
     """
     word = (text or "").strip().lower()
-    return next((kind for kind in Kind if kind == word), None)
+    return next((kind for kind in JointKind if kind == word), None)
 
 
 def read_sizes(text: str) -> tuple[float, ...] | None:
@@ -97,7 +97,7 @@ _ANY_LEGS = Legs(20.0, 2.0)
 
 
 def several_of(
-    kind: Kind,
+    kind: JointKind,
     *,
     across: str,
     corners: str | None = None,
@@ -110,7 +110,7 @@ def several_of(
 
     Parameters
     ----------
-    kind : Kind
+    kind : JointKind
     across, corners, leg, mouth, strain_limit : str, optional
         As typed; see `read_sides`, `read_corners` and `read_legs`.
     **rest
@@ -136,7 +136,7 @@ def several_of(
         legs = read_legs(leg, mouth, strain_limit)
     except AnswerError as error:
         wrong.append(error.message)
-        legs = _ANY_LEGS if kind is Kind.LEGS else None
+        legs = _ANY_LEGS if kind is JointKind.LEGS else None
     asked = Several(kind, sides=sides, corners=read, legs=legs, **rest)
     try:
         check_several(asked)
@@ -147,7 +147,7 @@ def several_of(
     return asked
 
 
-def read_sides(kind: Kind, across: str) -> Sides:
+def read_sides(kind: JointKind, across: str) -> Sides:
     """Read the directions of both bodies of such a joint.
 
     Raises

@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from coupons.answering.strength.press_and_clip import (
-    Body,
+    ClipSection,
+    PressBody,
     PressCheck,
-    Section,
     SnapCheck,
     bending_force_n,
     check_press,
@@ -85,8 +85,8 @@ def ask_press(typed: Mapping[str, str | None]) -> PressCheck:
     return check_press(
         read["interference"],
         read["size"],
-        Body(read["ring-outside"], read["ring-modulus"], read["ring-poisson"]),
-        Body(read["pin-bore"], read["pin-modulus"], read["pin-poisson"]),
+        PressBody(read["ring-outside"], read["ring-modulus"], read["ring-poisson"]),
+        PressBody(read["pin-bore"], read["pin-modulus"], read["pin-poisson"]),
         read["strain-limit"],
     )
 
@@ -123,7 +123,7 @@ def ask_clip(typed: Mapping[str, str | None], taper: str = "none") -> Clip:
         if "angle" in read:
             raise AnswerError("--friction and --angle also need --width and --modulus.")
         return Clip(check, None, None)
-    root = Section(read["width"], thickness_mm)
+    root = ClipSection(read["width"], thickness_mm)
     bending_n = bending_force_n(check.strain, length_mm, root, read["modulus"])
     if "angle" not in read:
         return Clip(check, bending_n, None)

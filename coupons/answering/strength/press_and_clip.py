@@ -31,7 +31,7 @@ TAPERS = {"none": 1.0, "half": 1.63553}
 
 
 @dataclass(frozen=True)
-class Body:
+class PressBody:
     """One body of a press fit: a ring around the joint, or a pin inside it.
 
     Parameters
@@ -50,7 +50,7 @@ class Body:
 
 
 @dataclass(frozen=True)
-class Section:
+class ClipSection:
     """Cross-section of a clip: its width, and its thickness in the direction in which it bends."""
 
     width_mm: float
@@ -98,7 +98,9 @@ class SnapCheck:
     cautions: tuple[str, ...] = SNAP_CAUTIONS
 
 
-def lame_pressure_mpa(interference_mm: float, size_mm: float, ring: Body, pin: Body) -> float:
+def lame_pressure_mpa(
+    interference_mm: float, size_mm: float, ring: PressBody, pin: PressBody
+) -> float:
     """Pressure in an interference between two elastic rings (Lamé).
 
     Parameters
@@ -107,7 +109,7 @@ def lame_pressure_mpa(interference_mm: float, size_mm: float, ring: Body, pin: B
         Over the diameter; what a negative gap is without its sign.
     size_mm : float
         Diameter of the joint.
-    ring, pin : Body
+    ring, pin : PressBody
 
     Raises
     ------
@@ -116,8 +118,8 @@ def lame_pressure_mpa(interference_mm: float, size_mm: float, ring: Body, pin: B
 
     Examples
     --------
-    >>> plastic = Body(other_mm=16, modulus_mpa=3500)
-    >>> round(lame_pressure_mpa(0.1, 10, plastic, Body(0, math.inf)), 2)
+    >>> plastic = PressBody(other_mm=16, modulus_mpa=3500)
+    >>> round(lame_pressure_mpa(0.1, 10, plastic, PressBody(0, math.inf)), 2)
     13.25
     """
     _refuse_impossible_press(interference_mm, size_mm, ring, pin)
@@ -127,7 +129,7 @@ def lame_pressure_mpa(interference_mm: float, size_mm: float, ring: Body, pin: B
 
 
 def check_press(
-    interference_mm: float, size_mm: float, ring: Body, pin: Body, strain_limit: float
+    interference_mm: float, size_mm: float, ring: PressBody, pin: PressBody, strain_limit: float
 ) -> PressCheck:
     """Compare the strain of an interference with the limit of the ring's material.
 
@@ -135,7 +137,7 @@ def check_press(
     ----------
     interference_mm, size_mm : float
         Over the diameter, and the joint's diameter.
-    ring, pin : Body
+    ring, pin : PressBody
     strain_limit : float
         For example 0.01 for 1 %.
 
@@ -146,7 +148,7 @@ def check_press(
 
     Examples
     --------
-    >>> plastic, dowel = Body(other_mm=16, modulus_mpa=3500), Body(0, math.inf)
+    >>> plastic, dowel = PressBody(other_mm=16, modulus_mpa=3500), PressBody(0, math.inf)
     >>> check_press(0.1, 10, plastic, dowel, strain_limit=0.02).within_limit
     True
     """
@@ -224,7 +226,9 @@ def check_snap(
     )
 
 
-def bending_force_n(strain: float, length_mm: float, root: Section, modulus_mpa: float) -> float:
+def bending_force_n(
+    strain: float, length_mm: float, root: ClipSection, modulus_mpa: float
+) -> float:
     """Force across a clip's tip at a strain of its root: b·h²/6 · E·ε/l.
 
     The root carries it whatever the taper is.
@@ -234,7 +238,7 @@ def bending_force_n(strain: float, length_mm: float, root: Section, modulus_mpa:
     strain : float
         Greatest strain, at the root.
     length_mm : float
-    root : Section
+    root : ClipSection
         Of the clip where it begins.
     modulus_mpa : float
         Of the material at such a strain, which is less than at a small one.
@@ -246,7 +250,7 @@ def bending_force_n(strain: float, length_mm: float, root: Section, modulus_mpa:
 
     Examples
     --------
-    >>> round(bending_force_n(0.02, 19, Section(9.5, 3.2791), 1815), 1)
+    >>> round(bending_force_n(0.02, 19, ClipSection(9.5, 3.2791), 1815), 1)
     32.5
     """
     _refuse_not_positive(
@@ -293,7 +297,9 @@ def _ring_factor(outside_mm: float, inside_mm: float) -> float:
     return (outside_mm**2 + inside_mm**2) / (outside_mm**2 - inside_mm**2)
 
 
-def _refuse_impossible_press(interference_mm: float, size_mm: float, ring: Body, pin: Body) -> None:
+def _refuse_impossible_press(
+    interference_mm: float, size_mm: float, ring: PressBody, pin: PressBody
+) -> None:
     _refuse_not_positive(
         interference_mm=interference_mm,
         size_mm=size_mm,

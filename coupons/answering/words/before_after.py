@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Iterator
 
-from coupons.answering.compare.before_after import BeforeAfter, CauseChange, Outcome
+from coupons.answering.compare.before_after import BeforeAfter, CauseChange, CauseOutcome
 from coupons.answering.words.columns import cell
 from coupons.answering.words.numbers import counted
 from coupons.learning.causes import unsaid
@@ -57,7 +57,9 @@ def cause_notes(found: BeforeAfter) -> Iterator[str]:
     if not found.causes:
         yield "No cause of error was measured both before and after."
         return
-    tally = [(outcome, sum(one.outcome is outcome for one in found.causes)) for outcome in Outcome]
+    tally = [
+        (outcome, sum(one.outcome is outcome for one in found.causes)) for outcome in CauseOutcome
+    ]
     told = ", ".join(f"{n} {outcome}" for outcome, n in tally if n)
     yield f"Of {counted(len(found.causes), 'cause')} of error: {told}."
     if found.conditions:

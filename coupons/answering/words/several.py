@@ -7,7 +7,7 @@ from datetime import date
 from coupons.answering.offset import Feel
 from coupons.answering.origin import hands_sentence, origin_data, origin_sentence
 from coupons.answering.several.drawn_pairs import PairDrawn, SeveralAnswer
-from coupons.answering.several.kinds import AXES, TWO_SIZES, Kind
+from coupons.answering.several.kinds import AXES, TWO_SIZES, JointKind
 from coupons.answering.ways import joint_way, written_across
 from coupons.answering.words.answer_data import move_data
 from coupons.answering.words.answers import (
@@ -46,7 +46,7 @@ def several_details(answer: SeveralAnswer, today: date | None = None) -> list[st
     for pair in answer.pairs:
         name = joint_way(pair.alone.question.joint)
         alone.append(f"{name} {chance(pair.alone.chance)}")
-    what = "a hole" if asked.kind is Kind.HOLES else "each pair"
+    what = "a hole" if asked.kind is JointKind.HOLES else "each pair"
     lines = [f"By itself {what} would fit at its own best gap with: {', '.join(alone)}."]
     gaps = " and ".join(f"{minus(pair.gap_mm)} mm" for pair in answer.pairs)
     lines.append(f"The drawn gap is {gaps} over both sides.")
@@ -75,7 +75,7 @@ def several_details(answer: SeveralAnswer, today: date | None = None) -> list[st
 def _bodies(answer: SeveralAnswer, text: str) -> str:
     """Call the two bodies of each pair what they are called in the joint."""
     internal, external = answer.question.kind.bodies
-    if answer.question.kind is Kind.HOLES:
+    if answer.question.kind is JointKind.HOLES:
         return text
     internal = {"legs": "gap between the legs"}.get(internal, internal)
     return text.replace(Form.SLOT, internal).replace(Form.TONGUE, external)
@@ -83,7 +83,7 @@ def _bodies(answer: SeveralAnswer, text: str) -> str:
 
 def _which(answer: SeveralAnswer, pair: PairDrawn) -> str:
     asked = answer.question
-    if asked.kind is Kind.HOLES:
+    if asked.kind is JointKind.HOLES:
         return "Both holes and pins alike: " if asked.hardware is None else "Both holes alike: "
     if asked.kind in TWO_SIZES:
         way = joint_way(pair.alone.question.joint)
@@ -148,7 +148,7 @@ def _pitch_sentences(answer: SeveralAnswer) -> list[str]:
 
 def _leg_sentences(answer: SeveralAnswer) -> list[str]:
     legs = answer.legs
-    if answer.question.kind is not Kind.LEGS:
+    if answer.question.kind is not JointKind.LEGS:
         return []
     lines = [
         "NEVER TRIED BY HAND: legs that give way feel looser than stiff faces with the same gap."

@@ -19,7 +19,7 @@ _POINTS = 4
 _HOPELESS = -2.0
 
 
-class Evidence:
+class BayesFactors:
     """Compares the marginal likelihood of changed designs with that of the one that was fitted.
 
     The average is over the scatters' posterior of the fit. A slip makes the scatters look larger

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.checking.bayes_factors import Evidence
+from coupons.learning.checking.bayes_factors import BayesFactors
 from coupons.learning.design import Design
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import Fitted
@@ -46,7 +46,7 @@ class OffStretch:
     rows: tuple[int, ...]
 
 
-def off_stretch(evidence: Evidence, n: int) -> OffStretch | None:
+def off_stretch(evidence: BayesFactors, n: int) -> OffStretch | None:
     """Return the stretch of a run's readings that most likely has a zero error, or None."""
     design, mixture = evidence.design, evidence.mixture
     in_run = np.flatnonzero(design.sizes.run[design.readings.size] == n)

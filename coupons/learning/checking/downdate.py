@@ -34,7 +34,7 @@ _SAME_DIGITS = 3
 
 
 @dataclass(frozen=True)
-class Group:
+class Fold:
     """Observations that are left out together, as indices into the design's arrays.
 
     All of ``readings`` and ``trials`` are taken out; all readings and the ``scored_trials`` are
@@ -46,18 +46,18 @@ class Group:
     scored_trials: Indices
 
 
-def each_alone(design: Design) -> tuple[Group, ...]:
+def each_alone(design: Design) -> tuple[Fold, ...]:
     """Leave out one entry at a time."""
     nothing = np.zeros(0, np.intp)
     readings = np.arange(len(design.readings.size))
     trials = np.arange(len(design.trials.internal))
     return (
-        *(Group(at, nothing, nothing) for at in readings[:, None]),
-        *(Group(nothing, at, at) for at in trials[:, None]),
+        *(Fold(at, nothing, nothing) for at in readings[:, None]),
+        *(Fold(nothing, at, at) for at in trials[:, None]),
     )
 
 
-def each_feature(design: Design) -> tuple[Group, ...]:
+def each_feature(design: Design) -> tuple[Fold, ...]:
     """Leave out one size at a time, with every observation in which it takes part.
 
     A trial is predicted once: when that one of its two sizes is left out that has fewer trials,
@@ -70,7 +70,7 @@ def each_feature(design: Design) -> tuple[Group, ...]:
     fewer = taken[trials.internal] <= taken[trials.external]
     owner = np.where(fewer, trials.internal, trials.external)
     groups = (
-        Group(
+        Fold(
             np.flatnonzero(design.readings.size == size),
             np.flatnonzero((trials.internal == size) | (trials.external == size)),
             np.flatnonzero(owner == size),
@@ -80,7 +80,7 @@ def each_feature(design: Design) -> tuple[Group, ...]:
     return tuple(group for group in groups if len(group.readings) or len(group.scored_trials))
 
 
-def without(design: Design, group: Group) -> Design:
+def without(design: Design, group: Fold) -> Design:
     """Return a design without a group's observations; its sizes stay."""
     return _only(
         design,
@@ -122,7 +122,7 @@ def _without_twins(design: Design) -> tuple[Design, Indices]:
 
 
 def predict_left_out(
-    mixture: Mixture, groups: Sequence[Group], trusted: float = _TRUSTED
+    mixture: Mixture, groups: Sequence[Fold], trusted: float = _TRUSTED
 ) -> tuple[PredictedReadings, PredictedTrials]:
     """Predict the observations of each group from all others.
 
@@ -130,7 +130,7 @@ def predict_left_out(
     ----------
     mixture : Mixture
         A fit to everything, of which the heaviest points are used.
-    groups : sequence of Group
+    groups : sequence of Fold
         Every reading and trial of the design is predicted in exactly one of them.
     trusted : float
         Refit where the Newton decrement after the downdate exceeds this; 0 refits every group.
@@ -179,7 +179,7 @@ class _Rest:
         """Number of readings among the edges of the whole design."""
         return len(self.mixture.model.design.readings.size)
 
-    def take_out(self, group: Group) -> None:
+    def take_out(self, group: Fold) -> None:
         out = self.twin[edges_of(self.n_readings, group.readings, group.trials)]
         at, times = np.unique(out, return_counts=True)
         key = np.concatenate([at, times]).tobytes()
@@ -191,7 +191,7 @@ class _Rest:
         self.mean[:, told], self.variance[:, told] = mean[:, of], variance[:, of]
         self.weights[:, told] = weights[:, None]
 
-    def _predicted(self, group: Group, at: Indices, times: Indices) -> tuple[Array, Array, Array]:
+    def _predicted(self, group: Fold, at: Indices, times: Indices) -> tuple[Array, Array, Array]:
         """Return mean, variance and weights of a group's edges, given the rest.
 
         Only the few latent values on which the edges depend take part: a dozen, even for a size
@@ -237,7 +237,7 @@ class _Rest:
         gain: Array = (uphill[:, None, :] @ self.covariance @ uphill[:, :, None])[:, 0, 0]
         return gain
 
-    def _refitted(self, group: Group, points: Indices) -> Iterator[tuple[int, Mode]]:
+    def _refitted(self, group: Fold, points: Indices) -> Iterator[tuple[int, Mode]]:
         """Find the modes of the rest again at some of the design points."""
         if not len(points):
             return

@@ -12,8 +12,8 @@ from itertools import combinations, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.checking.bayes_factors import Evidence
-from coupons.learning.checking.downdate import Group, without
+from coupons.learning.checking.bayes_factors import BayesFactors
+from coupons.learning.checking.downdate import Fold, without
 from coupons.learning.design import Design
 from coupons.learning.effects import EFFECTS
 from coupons.making.record import Coupon, CouponFeature
@@ -54,7 +54,7 @@ class Misplaced:
     names: tuple[str, ...] = ()
 
 
-def slipped_gauges(evidence: Evidence, runs: Sequence[Run]) -> Iterator[Misplaced]:
+def slipped_gauges(evidence: BayesFactors, runs: Sequence[Run]) -> Iterator[Misplaced]:
     """Return for each mate the odds that all its trials in a row were made one place on."""
     for n, run in enumerate(runs):
         features = {feature.id: feature for feature in run.coupon.features}
@@ -76,7 +76,7 @@ def _ladder(coupon: Coupon, row: str) -> list[str]:
 
 
 def _slipped(
-    evidence: Evidence, n: int, mate: str, ladder: Sequence[str], fits: Mapping[int, str]
+    evidence: BayesFactors, n: int, mate: str, ladder: Sequence[str], fits: Mapping[int, str]
 ) -> Iterator[Misplaced]:
     design = evidence.design
     place = {key: at for at, key in enumerate(design.sizes.keys)}
@@ -95,13 +95,13 @@ def _slipped(
         )
         moves = np.maximum(internal, external) >= 0
         changed = _with_trials(design, at[moves], internal[moves], external[moves])
-        out = Group(_NONE, at[~moves], _NONE)
+        out = Fold(_NONE, at[~moves], _NONE)
         odds = evidence.log_odds(*_both_without(changed, design, out))
         example = next((name, meant[name]) for name in fits.values() if name in meant)
         yield Misplaced(n, odds, "gauge", tuple(sorted(fits)), (mate, *example))
 
 
-def _both_without(changed: Design, typed: Design, out: Group) -> tuple[Design, Design | None]:
+def _both_without(changed: Design, typed: Design, out: Fold) -> tuple[Design, Design | None]:
     """Leave a group out of both designs; None for the fitted one if the group is empty."""
     if not len(out.readings) + len(out.trials):
         return changed, None
@@ -123,7 +123,7 @@ def _with_trials(design: Design, at: Indices, internal: Indices, external: Indic
     return replace(design, trials=replace(trials, internal=new[0], external=new[1]))
 
 
-def exchanged_rows(evidence: Evidence, runs: Sequence[Run]) -> Iterator[Misplaced]:
+def exchanged_rows(evidence: BayesFactors, runs: Sequence[Run]) -> Iterator[Misplaced]:
     """Return for each run the odds that rows along x and like rows along y were exchanged."""
     for n, run in enumerate(runs):
         twins = list(_twin_rows(run.coupon))
@@ -168,7 +168,7 @@ def _turned_kind(feature: CouponFeature) -> tuple[str, str, str, float]:
 
 
 def _exchanged(
-    evidence: Evidence, n: int, run: Run, twins: Iterable[_Twins], axes_too: bool
+    evidence: BayesFactors, n: int, run: Run, twins: Iterable[_Twins], axes_too: bool
 ) -> Misplaced | None:
     """Compare with rows exchanged, and with them the axes along which rounds were read."""
     design = evidence.design
@@ -184,7 +184,7 @@ def _exchanged(
     moved_readings = to[readings.size] != readings.size
     if moved_readings.sum() < LEAST_TRIALS:
         return None
-    out = Group(
+    out = Fold(
         np.flatnonzero(gone[readings.size]),
         np.flatnonzero(gone[trials.internal] | gone[trials.external]),
         _NONE,
@@ -209,7 +209,7 @@ def _exchanged(
 X_LESS_Y = ("skew", "lost_motion", "growth_ext_xy", "growth_int_xy")
 
 
-def turned_prints(evidence: Evidence, runs: Sequence[Run]) -> Iterator[Misplaced]:
+def turned_prints(evidence: BayesFactors, runs: Sequence[Run]) -> Iterator[Misplaced]:
     """Return for each of several runs the odds that it was printed turned by a right angle.
 
     A single run cannot show this: its x and y would only change names.

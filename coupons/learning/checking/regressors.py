@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.checking.downdate import Group, each_feature, predict_left_out, without
+from coupons.learning.checking.downdate import Fold, each_feature, predict_left_out, without
 from coupons.learning.design import Design
 from coupons.learning.effects import EXTRUSION, PriorTable
 from coupons.learning.fit import fit_design
@@ -77,7 +77,7 @@ def effect_table(design: Design) -> tuple[Array, Array, NDArray[np.intp]]:
 
 def _ours(design: Design, table: PriorTable) -> Yardstick:
     trials = np.arange(len(design.trials.internal))
-    read = without(design, Group(np.zeros(0, np.intp), trials, trials))
+    read = without(design, Fold(np.zeros(0, np.intp), trials, trials))
     predicted, _ = predict_left_out(fit_design(read, table).mixture, each_feature(read))
     return _score("this model", read.readings.value - predicted.expected_mm)
 

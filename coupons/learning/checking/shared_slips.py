@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
 from coupons.errors import FitError
-from coupons.learning.checking.bayes_factors import Evidence
+from coupons.learning.checking.bayes_factors import BayesFactors
 from coupons.learning.checking.caliper_off import OffStretch, off_alike_mm, off_stretch
 from coupons.learning.checking.misplaced import (
     Misplaced,
@@ -50,7 +50,7 @@ def find_shared_slips(fitted: Fitted, runs: Sequence[Run]) -> tuple[tuple[Findin
 def _found(
     fitted: Fitted, runs: Sequence[Run], of_coupons: Sequence[int]
 ) -> tuple[tuple[Finding, ...], ...]:
-    evidence = Evidence(fitted.mixture)
+    evidence = BayesFactors(fitted.mixture)
     found: defaultdict[int, list[Finding]] = defaultdict(list)
     for gauge in _likeliest(slipped_gauges(evidence, runs), GAUGE_ODDS):
         if gauge.run in of_coupons:
@@ -69,7 +69,7 @@ def _found(
 
 
 def _stretch_or_turned(
-    evidence: Evidence, n: int, turns: Sequence[Misplaced], runs: Sequence[Run]
+    evidence: BayesFactors, n: int, turns: Sequence[Misplaced], runs: Sequence[Run]
 ) -> list[Finding]:
     """Entries of a turned coupon are off as well, and the other way round: report only one."""
     stretch = off_stretch(evidence, n)

@@ -17,9 +17,9 @@ from coupons.learning.posterior.corrections import mean_shift
 from coupons.learning.posterior.laplace import Mode
 from coupons.learning.posterior.latent import LatentModel, Scatters
 from coupons.learning.posterior.lattice import (
-    Evidence,
     OneScatter,
     Point,
+    ScatterPosterior,
     explored,
     flattening,
     one_scatter,
@@ -138,7 +138,7 @@ def integrate(model: LatentModel) -> Mixture:
     assumes no shape: posteriors of scatters are skewed and curved.
     """
     active = active_scatters(model)
-    evidence = Evidence(model, [name for name in active if name in _AT_ONCE])
+    evidence = ScatterPosterior(model, [name for name in active if name in _AT_ONCE])
     by_itself, top = {}, None
     if alone := [name for name in active if name not in _AT_ONCE]:
         top = top_of(evidence)

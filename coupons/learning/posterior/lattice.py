@@ -61,7 +61,7 @@ class Point:
     log_volume: float = 0.0
 
 
-class Evidence:
+class ScatterPosterior:
     """Log posterior of the active scatters."""
 
     def __init__(self, model: LatentModel, active: Sequence[str]) -> None:
@@ -104,17 +104,17 @@ class OneScatter:
 _ALONE = np.linspace(-3.0, 3.0, 9)
 
 
-def top_of(evidence: Evidence) -> Point:
+def top_of(evidence: ScatterPosterior) -> Point:
     """Climb to the top from the prior medians of the active scatters."""
     return _climb(evidence, evidence.at(np.zeros(len(evidence.active)))).top
 
 
-def one_scatter(evidence: Evidence, name: str, top: Point) -> OneScatter:
+def one_scatter(evidence: ScatterPosterior, name: str, top: Point) -> OneScatter:
     """Integrate over one scatter that is not active, with the active ones as they are at the top.
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : ScatterPosterior
     name : str
         Of the scatter.
     top : Point
@@ -159,7 +159,7 @@ class Hill:
         return self.points.get(tuple(place.tolist()))
 
 
-def explored(evidence: Evidence, top: Point | None = None) -> list[Point]:
+def explored(evidence: ScatterPosterior, top: Point | None = None) -> list[Point]:
     """Climb to the tops of the posterior and lay a lattice over each hill that counts.
 
     Grades that contradict each other leave two hills: lapses, or a poor judgement. The search for a
@@ -168,7 +168,7 @@ def explored(evidence: Evidence, top: Point | None = None) -> list[Point]:
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : ScatterPosterior
     top : Point, optional
         From `top_of`, where that is known and scatters which are not active have changed since.
     """
@@ -189,7 +189,7 @@ def explored(evidence: Evidence, top: Point | None = None) -> list[Point]:
     return points
 
 
-def _hill(evidence: Evidence, best: Point) -> Hill:
+def _hill(evidence: ScatterPosterior, best: Point) -> Hill:
     """Lay a lattice over the hill of a point; over a higher one, if one of its points found it."""
     for _ in range(_MAX_HILLS):
         hill = _laid_over(evidence, _climb(evidence, best))
@@ -199,7 +199,7 @@ def _hill(evidence: Evidence, best: Point) -> Hill:
     return hill
 
 
-def _laid_over(evidence: Evidence, climb: _Climb) -> Hill:
+def _laid_over(evidence: ScatterPosterior, climb: _Climb) -> Hill:
     top = climb.top
     steps = _lattice_steps(evidence, top, climb.hessian)
     log_volume = float(np.linalg.slogdet(steps)[1]) if len(steps) else 0.0
@@ -208,7 +208,7 @@ def _laid_over(evidence: Evidence, climb: _Climb) -> Hill:
     return Hill(top, steps, sized)
 
 
-def _other_starts(evidence: Evidence, top: Point) -> list[Array]:
+def _other_starts(evidence: ScatterPosterior, top: Point) -> list[Array]:
     """Return where to look for another explanation of the grades."""
     if "omega" not in evidence.active:
         return []
@@ -216,7 +216,7 @@ def _other_starts(evidence: Evidence, top: Point) -> list[Array]:
     return [top.z - apart, top.z + apart]
 
 
-def _is_on(evidence: Evidence, hills: Sequence[Hill], point: Point) -> bool:
+def _is_on(evidence: ScatterPosterior, hills: Sequence[Hill], point: Point) -> bool:
     """Tell whether a point belongs to one of the hills: same place, same latent values."""
     for hill in hills:
         near = hill.near(point.z)
@@ -227,7 +227,7 @@ def _is_on(evidence: Evidence, hills: Sequence[Hill], point: Point) -> bool:
     return False
 
 
-def _lattice_steps(evidence: Evidence, top: Point, hessian: Array) -> Array:
+def _lattice_steps(evidence: ScatterPosterior, top: Point, hessian: Array) -> Array:
     """Return the lattice's steps, one a row, along the principal axes of the curvature.
 
     The curvature at the top is that of a small spike as often as not: the evidence has kinks where
@@ -244,7 +244,7 @@ def _lattice_steps(evidence: Evidence, top: Point, hessian: Array) -> Array:
     return lattice
 
 
-def _reach(evidence: Evidence, top: Point, step: Array) -> float:
+def _reach(evidence: ScatterPosterior, top: Point, step: Array) -> float:
     """Return the factor on a step that makes the log posterior fall as that of a normal would.
 
     Where the log posterior jumps past that, the step ends before the jump.
@@ -263,7 +263,7 @@ def _reach(evidence: Evidence, top: Point, step: Array) -> float:
     return short or stretch
 
 
-def _lattice(evidence: Evidence, top: Point, steps: Array) -> dict[tuple[int, ...], Point]:
+def _lattice(evidence: ScatterPosterior, top: Point, steps: Array) -> dict[tuple[int, ...], Point]:
     """Visit the lattice from the top outwards as far as the posterior reaches, the top first."""
     origin = (0,) * len(steps)
     found = {origin: top}
@@ -322,7 +322,7 @@ def _neighbours(at: tuple[int, ...]) -> list[tuple[int, ...]]:
     return [(*at[:i], at[i] + side, *at[i + 1 :]) for i in range(len(at)) for side in (1, -1)]
 
 
-def _climb(evidence: Evidence, point: Point, hills: Sequence[Hill] = ()) -> _Climb:
+def _climb(evidence: ScatterPosterior, point: Point, hills: Sequence[Hill] = ()) -> _Climb:
     """Find the scatters' mode and the curvature there, by Newton with finite differences.
 
     The search ends early where it comes onto one of the hills.
@@ -346,7 +346,7 @@ def _climb(evidence: Evidence, point: Point, hills: Sequence[Hill] = ()) -> _Cli
     return _Climb(point, hessian, is_new=not _is_on(evidence, hills, point))
 
 
-def _differences(evidence: Evidence, point: Point) -> tuple[Array, Array]:
+def _differences(evidence: ScatterPosterior, point: Point) -> tuple[Array, Array]:
     """Gradient and negative Hessian by central differences."""
     z, value, h = point.z, point.log_posterior, _DIFFERENCE
     unit = h * np.eye(len(z))

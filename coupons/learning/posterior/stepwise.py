@@ -27,7 +27,7 @@ _TAIL_STEPS = 1.6 - 1.3 * np.arange(10)
 
 
 @dataclass(frozen=True)
-class Normal:
+class NormalPosterior:
     """A normal distribution of all latent values: ``mean`` (n,) and ``covariance`` (n, n)."""
 
     mean: Array
@@ -78,7 +78,7 @@ def before_any(
     scatters: Scatters,
     mean: Array | None = None,
     covariance: Array | None = None,
-) -> Normal:
+) -> NormalPosterior:
     """Return what is held before the first observation of a print.
 
     Parameters
@@ -93,12 +93,12 @@ def before_any(
     variance = model.prior_variance(scatters)
     whole = np.diag(variance)
     whole[:N_TERMS, :N_TERMS] = covariance
-    return Normal(np.concatenate([mean, model.prior_center[N_TERMS:]]), whole)
+    return NormalPosterior(np.concatenate([mean, model.prior_center[N_TERMS:]]), whole)
 
 
 def in_order(mean: Array, covariance: Array) -> tuple[Array, Array]:
     """Tell a normal of the terms that the thresholds rise, each step by its exact moments."""
-    now = Normal(mean, covariance)
+    now = NormalPosterior(mean, covariance)
     for step in range(len(THRESHOLDS) - 1):
         row = np.zeros(len(mean))
         row[_FIRST + step : _FIRST + step + 2] = (-1, 1)
@@ -106,7 +106,7 @@ def in_order(mean: Array, covariance: Array) -> tuple[Array, Array]:
         spread = float(np.sqrt(row @ gain))
         z = float(row @ now.mean) / spread
         hazard = float(np.exp(-(z**2) / 2) / _ROOT_2PI / ndtr(z))
-        now = Normal(
+        now = NormalPosterior(
             now.mean + gain / spread * hazard,
             now.covariance - np.outer(gain, gain) / spread**2 * hazard * (hazard + z),
         )
@@ -114,8 +114,8 @@ def in_order(mean: Array, covariance: Array) -> tuple[Array, Array]:
 
 
 def after_trial(
-    now: Normal, clearance: Array, gap_mm: float, ranks: tuple[int, int], noise: Noise
-) -> Normal:
+    now: NormalPosterior, clearance: Array, gap_mm: float, ranks: tuple[int, int], noise: Noise
+) -> NormalPosterior:
     """Return the normal after a trial.
 
     A grade says two things, that the clearance is over one threshold and under the next, and they
@@ -124,7 +124,7 @@ def after_trial(
 
     Parameters
     ----------
-    now : Normal
+    now : NormalPosterior
     clearance : ndarray of shape (n,)
         Weights of the latent values in clearance − drawn gap.
     gap_mm : float
@@ -141,8 +141,8 @@ def after_trial(
 
 
 def _after_side(
-    now: Normal, clearance: Array, gap_mm: float, threshold: int, sign: float, noise: Noise
-) -> Normal:
+    now: NormalPosterior, clearance: Array, gap_mm: float, threshold: int, sign: float, noise: Noise
+) -> NormalPosterior:
     """Tell a normal on which side of one threshold a clearance was felt."""
     row = clearance.copy()
     row[_FIRST + threshold] -= 1
@@ -153,7 +153,7 @@ def _after_side(
     chance = over if sign > 0 else 1 - over
     slope = sign * (1 - noise.lapse) * float(np.exp(-(z**2) / 2)) / _ROOT_2PI / spread / chance
     bend = -slope * z / spread - slope**2
-    return Normal(now.mean + slope * gain, now.covariance + bend * np.outer(gain, gain))
+    return NormalPosterior(now.mean + slope * gain, now.covariance + bend * np.outer(gain, gain))
 
 
 def _by_lapse(threshold: int) -> float:
@@ -161,12 +161,14 @@ def _by_lapse(threshold: int) -> float:
     return 1 - (threshold + 1) / len(GRADES)
 
 
-def after_reading(now: Normal, row: Array, miss_mm: float, noise: Noise) -> Normal:
+def after_reading(
+    now: NormalPosterior, row: Array, miss_mm: float, noise: Noise
+) -> NormalPosterior:
     """Return the normal after a reading.
 
     Parameters
     ----------
-    now : Normal
+    now : NormalPosterior
     row : ndarray of shape (n,)
         Weights of the latent values in reading − drawn size.
     miss_mm : float
@@ -181,17 +183,17 @@ def after_reading(now: Normal, row: Array, miss_mm: float, noise: Noise) -> Norm
     shares /= shares.sum()
     slope = float(shares @ (residual / spread))
     bend = float(shares @ ((residual / spread) ** 2 - 1 / spread)) - slope**2
-    return Normal(now.mean + slope * gain, now.covariance + bend * np.outer(gain, gain))
+    return NormalPosterior(now.mean + slope * gain, now.covariance + bend * np.outer(gain, gain))
 
 
 def falls_by_trials(
-    now: Normal, clearances: Array, gaps_mm: Array, wanted: Array, noise: Noise
+    now: NormalPosterior, clearances: Array, gaps_mm: Array, wanted: Array, noise: Noise
 ) -> Array:
     """Return by how much each trial is expected to lower the variances of wanted numbers.
 
     Parameters
     ----------
-    now : Normal
+    now : NormalPosterior
     clearances : ndarray of shape (n_trials, n)
     gaps_mm : ndarray of shape (n_trials,)
     wanted : ndarray of shape (n_wants, n)
@@ -211,13 +213,13 @@ def falls_by_trials(
     return np.asarray(np.sum(moves**2 * chances[:, :, None], axis=1))
 
 
-def falls_by_readings(now: Normal, rows: Array, wanted: Array, noise: Noise) -> Array:
+def falls_by_readings(now: NormalPosterior, rows: Array, wanted: Array, noise: Noise) -> Array:
     """Return the same for readings, shape (n_readings, n_wants)."""
     spread = np.sum((rows @ now.covariance) * rows, axis=1) + noise.read_expected_mm2
     return np.asarray((rows @ (now.covariance @ wanted.T)) ** 2 / spread[:, None])
 
 
-def told_by_trial(now: Normal, clearance: Array, gap_mm: float, noise: Noise) -> Array:
+def told_by_trial(now: NormalPosterior, clearance: Array, gap_mm: float, noise: Noise) -> Array:
     """Return what a trial would tell, one row for each grade that it may find.
 
     The covariance after it is, on average over the grades, smaller by Σ tᵀ t Σ, where Σ is the
@@ -230,13 +232,13 @@ def told_by_trial(now: Normal, clearance: Array, gap_mm: float, noise: Noise) ->
     return np.asarray(moves * np.sqrt(chances[0])[:, None])
 
 
-def told_by_reading(now: Normal, row: Array, noise: Noise) -> Array:
+def told_by_reading(now: NormalPosterior, row: Array, noise: Noise) -> Array:
     """Return the same for a reading, shape (1, n)."""
     spread = float(row @ now.covariance @ row) + noise.read_expected_mm2
     return np.asarray(row[None] / np.sqrt(spread))
 
 
-def expected_after(now: Normal, told: Array) -> Normal:
+def expected_after(now: NormalPosterior, told: Array) -> NormalPosterior:
     """Return the normal expected after one of the above, its mean where it is."""
     seen = now.covariance @ told.T
     return replace(now, covariance=now.covariance - seen @ seen.T)
@@ -251,7 +253,7 @@ def _moves(over: Array, under: Array, axis: int) -> Array:
 
 
 def _slopes(
-    now: Normal, clearances: Array, gaps_mm: Array, noise: Noise
+    now: NormalPosterior, clearances: Array, gaps_mm: Array, noise: Noise
 ) -> tuple[Array, Array, Array]:
     """Slopes of the log chance to be over and under each threshold (n, 4), chances (n, 5)."""
     seen = clearances @ now.covariance

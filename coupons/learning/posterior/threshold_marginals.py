@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from coupons.learning.effects import THRESHOLDS, Normal
+from coupons.learning.effects import THRESHOLDS, NormalPrior
 from coupons.learning.posterior.corrections import best_mode, room_used
 from coupons.learning.posterior.laplace import Mode
 from coupons.learning.posterior.latent import AT_THRESHOLDS, LatentModel, Scatters
@@ -73,7 +73,7 @@ def _marginal(
     center, sd = mode.latent[AT_THRESHOLDS][k], float(np.sqrt(column[AT_THRESHOLDS][k]))
     log_density = []
     for pin in center + sd * _PINS:
-        thresholds = {**model.table.thresholds, grade: Normal(float(pin), _PIN_SD * sd)}
+        thresholds = {**model.table.thresholds, grade: NormalPrior(float(pin), _PIN_SD * sd)}
         pinned = replace(model, table=replace(model.table, thresholds=thresholds))
         start = _kept_apart(mode.latent + column / sd**2 * (pin - center), k, _LEAST_STEP * sd)
         _, evidence = best_mode(pinned, scatters, start)

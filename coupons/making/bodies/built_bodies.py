@@ -18,7 +18,7 @@ from coupons.making.bodies.shapes import (
     box_of,
     rectangle,
 )
-from coupons.making.bodies.stiffness import Section
+from coupons.making.bodies.stiffness import BarSection
 from coupons.terms import Direction, Form, Jaws, Seam
 
 Role = Literal["fit", "gauge", "span", "swell"]
@@ -53,12 +53,12 @@ class Sized:
 class Bar:
     """The sections of a rule across its own x: in its notches and at its blocks."""
 
-    at_notch: Section
-    at_block: Section
+    at_notch: BarSection
+    at_block: BarSection
 
 
 @dataclass(frozen=True)
-class Body:
+class BuiltBody:
     """One body before it is placed; ``turn_deg`` is how the bed frame sees its own frame.
 
     ``seat_mm`` is where along the way in a mate and its feature come to rest on each other. The

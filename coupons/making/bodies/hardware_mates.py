@@ -4,7 +4,7 @@ A shank has a grip or head behind it, a ring an outside. Both stand in a frame o
 loose piece of the same form would, so that they are seated in the same way.
 """
 
-from coupons.making.bodies.built_bodies import Body, Sized
+from coupons.making.bodies.built_bodies import BuiltBody, Sized
 from coupons.making.bodies.proportions import GRIP_MM, SLOT_PLAY_MM, TIP_MM
 from coupons.making.bodies.series import Series
 from coupons.making.bodies.shapes import Axis, Outline, Part, Prism, Turned, rectangle
@@ -23,7 +23,9 @@ def outside_mm(nominal_mm: float, outer_mm: float | None) -> float:
     return nominal_mm * (HEAD_PER_SHANK if nominal_mm <= LARGEST_HEADED_MM else 1.0)
 
 
-def bought_piece(series: Series, piece: str, mate: Form, size_mm: float, outer_mm: float) -> Body:
+def bought_piece(
+    series: Series, piece: str, mate: Form, size_mm: float, outer_mm: float
+) -> BuiltBody:
     """Return the body of hardware that is tried in or over the features of a series.
 
     Parameters
@@ -54,7 +56,7 @@ def bought_piece(series: Series, piece: str, mate: Form, size_mm: float, outer_m
     along = (seat + reach) / 2
     centre = (0.0, along, 0.0) if series.lying else (0.0, 0.0, along)
     sized = Sized(piece, mate, series.direction, size_mm, "gauge", series.row, centre, axis)
-    return Body(piece, series.row, True, series.turn_deg, tuple(parts), (sized,), seat)
+    return BuiltBody(piece, series.row, True, series.turn_deg, tuple(parts), (sized,), seat)
 
 
 def _section(series: Series, across_mm: float, beside_mm: float) -> float | Outline:

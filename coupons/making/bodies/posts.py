@@ -7,7 +7,7 @@ mate's.
 
 import math
 
-from coupons.making.bodies.built_bodies import Body, label, plate
+from coupons.making.bodies.built_bodies import BuiltBody, label, plate
 from coupons.making.bodies.field import field_of
 from coupons.making.bodies.lettering import Point
 from coupons.making.bodies.proportions import (
@@ -33,7 +33,7 @@ SEAM_LEAST_HALF_MM = 0.4
 EDGE_BREAK_MM = 0.4
 
 
-def standing(series: Series) -> Body:
+def standing(series: Series) -> BuiltBody:
     """Return posts that stand on a base plate, labels before them."""
     m = series.measures
     widths = [width_in_row_mm(series, item) for item in series.items]
@@ -58,7 +58,7 @@ def standing(series: Series) -> Body:
     return series.body_of(parts, features, seat_mm=seat)
 
 
-def lying(series: Series) -> Body:
+def lying(series: Series) -> BuiltBody:
     """Return posts that lie on the bed and reach along y from a spine with labels on its top."""
     m = series.measures
     widths = [width_in_row_mm(series, item) for item in series.items]

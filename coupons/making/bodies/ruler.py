@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from coupons.making.bodies.built_bodies import Bar, Body, Sized, Turn, label, marks, plate
+from coupons.making.bodies.built_bodies import Bar, BuiltBody, Sized, Turn, label, marks, plate
 from coupons.making.bodies.field import CORNER_CLEAR_MM
 from coupons.making.bodies.proportions import CUT_CORNER_MM, EDGE_MM, JAW_CLEAR_MM, Measures
 from coupons.making.bodies.ruler_bar import Ladder
@@ -20,7 +20,7 @@ USUAL_NOZZLE_MM = 0.4
 
 def rule(
     row: str, direction: Direction, turn_deg: Turn, ladder: Ladder, measures: Measures
-) -> Body:
+) -> BuiltBody:
     """Return blocks and notches in turn between two rails, labels on the nearer one.
 
     The first and last item are blocks. The whole length, the body's last feature, is named by the
@@ -51,7 +51,7 @@ def rule(
     for text, x in zip(texts, _spread_out(texts, whole, measures), strict=True):
         parts.append(label(text, x, far_y, high, measures))
     bar = Bar(ladder.at_notch, ladder.at_block)
-    return Body(row, row, False, turn_deg, tuple(parts), tuple(features), bar=bar)
+    return BuiltBody(row, row, False, turn_deg, tuple(parts), tuple(features), bar=bar)
 
 
 def label_texts(items: tuple[Item, ...], measures: Measures) -> tuple[str, ...] | None:

@@ -14,7 +14,7 @@ from coupons.making.bodies.shapes import Outline
 from coupons.making.bodies.stiffness import (
     JAW_FORCE_N,
     MODULUS_MPA,
-    Section,
+    BarSection,
     lean_mm,
     pressed_mm,
     section_of,
@@ -47,12 +47,12 @@ class Ladder:
         return (self.wide_mm / 2, self.high_mm / 2)
 
     @cached_property
-    def at_notch(self) -> Section:
+    def at_notch(self) -> BarSection:
         """Section of the two rails."""
         return section_of((self._rail(0.0, self.rail_mm), self._rail(self.wide_mm, -self.rail_mm)))
 
     @cached_property
-    def at_block(self) -> Section:
+    def at_block(self) -> BarSection:
         """Section through a block and the rails."""
         c, high, wide = self.foot_mm, self.high_mm, self.wide_mm
         whole = ((c, 0.0), (wide - c, 0.0), (wide, c), (wide, high), (0.0, high), (0.0, c))

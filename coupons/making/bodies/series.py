@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from coupons.making.bodies.built_bodies import Along, Body, Role, Sized, Turn
+from coupons.making.bodies.built_bodies import Along, BuiltBody, Role, Sized, Turn
 from coupons.making.bodies.proportions import SHOULDER_MM, Measures
 from coupons.making.bodies.shapes import Axis, Part, Vector
 from coupons.terms import ROUND, Direction, Form, Jaws, Seam
@@ -82,7 +82,7 @@ class Series:
             on_bed=self.on_bed and self.form is Form.TONGUE and self.direction is Direction.Z,
         )
 
-    def body_of(self, parts: list[Part], features: list[Sized], seat_mm: float) -> Body:
+    def body_of(self, parts: list[Part], features: list[Sized], seat_mm: float) -> BuiltBody:
         """Return the body of this series from its parts, the slab first, and its features."""
         named = (self.body, self.row, self.loose, self.turn_deg)
-        return Body(*named, tuple(parts), tuple(features), round(seat_mm, 6))
+        return BuiltBody(*named, tuple(parts), tuple(features), round(seat_mm, 6))

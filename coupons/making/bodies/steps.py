@@ -4,7 +4,7 @@ A height that stands on the bed holds the height of the nozzle above it as well 
 proud. Steps hold only the second, so that one print tells the two apart.
 """
 
-from coupons.making.bodies.built_bodies import Body, label, plate
+from coupons.making.bodies.built_bodies import BuiltBody, label, plate
 from coupons.making.bodies.field import field_of
 from coupons.making.bodies.proportions import (
     EDGE_MM,
@@ -19,7 +19,7 @@ from coupons.making.bodies.shapes import Loft, Part, rectangle
 BLOCK_MM = 7.0  # least side of a block: the end of a caliper rests on it
 
 
-def steps(series: Series) -> Body:
+def steps(series: Series) -> BuiltBody:
     """Return blocks on a floor with their labels before them, floor to the left of each.
 
     There the depth rod of a caliper goes down.

@@ -56,7 +56,7 @@ def round_length_mm(diameter_mm: float) -> float:
 
 
 @dataclass(frozen=True)
-class Section:
+class BarSection:
     """A bar's section across its length: area, middle, and second moments about the middle.
 
     Places are (across, up) in mm; ``second_mm4`` is (∫ across² dA, ∫ up² dA, ∫ across · up dA).
@@ -67,13 +67,13 @@ class Section:
     second_mm4: tuple[float, float, float]
 
 
-def section_of(outlines: tuple[Outline, ...]) -> Section:
+def section_of(outlines: tuple[Outline, ...]) -> BarSection:
     """Return the section that some outlines, drawn as (across, up), make together.
 
     They run counter-clockwise and do not overlap. A rectangle of 4 mm across by 6 mm up:
 
     >>> section_of((((0, 0), (4, 0), (4, 6), (0, 6)),))
-    Section(area_mm2=24.0, middle_mm=(2.0, 3.0), second_mm4=(32.0, 72.0, 0.0))
+    BarSection(area_mm2=24.0, middle_mm=(2.0, 3.0), second_mm4=(32.0, 72.0, 0.0))
     """
     area = y_sum = z_sum = yy = zz = yz = 0.0
     for outline in outlines:
@@ -86,10 +86,10 @@ def section_of(outlines: tuple[Outline, ...]) -> Section:
             zz += cross * (z * z + z * c + c * c) / 12
             yz += cross * (2 * y * z + y * c + b * z + 2 * b * c) / 24
     y, z = y_sum / area, z_sum / area
-    return Section(area, (y, z), (yy - area * y * y, zz - area * z * z, yz - area * y * z))
+    return BarSection(area, (y, z), (yy - area * y * y, zz - area * z * z, yz - area * y * z))
 
 
-def shortening_per_mm2(section: Section, at_mm: tuple[float, float]) -> float:
+def shortening_per_mm2(section: BarSection, at_mm: tuple[float, float]) -> float:
     """Return by which share of its length a bar gets shorter, for each mm² of force over modulus.
 
     The jaws press at ``at_mm`` (across, up), in the frame of the section's outlines.
@@ -100,7 +100,7 @@ def shortening_per_mm2(section: Section, at_mm: tuple[float, float]) -> float:
     return 1 / section.area_mm2 + bending
 
 
-def pressed_mm(length_mm: float, section: Section, at_mm: tuple[float, float]) -> float:
+def pressed_mm(length_mm: float, section: BarSection, at_mm: tuple[float, float]) -> float:
     """Return how much closer two points of a bar come when jaws press on them.
 
     The jaws press at ``at_mm`` (across, up), in the frame of the section's outlines.

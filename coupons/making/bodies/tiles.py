@@ -1,6 +1,6 @@
 """Tiles that show first-layer swell: thin, without a chamfer, measured at the bed."""
 
-from coupons.making.bodies.built_bodies import Body, Sized, label, turn_for
+from coupons.making.bodies.built_bodies import BuiltBody, Sized, label, turn_for
 from coupons.making.bodies.proportions import EDGE_MM, TILE_DEEP_MM, TILE_MM, Measures
 from coupons.making.bodies.series import Item
 from coupons.making.bodies.shapes import Loft, Part, Prism, rectangle
@@ -11,7 +11,9 @@ WINDOW_MM = 5.6  # least length of a slot, which jaws reach into
 MARK = "↔"
 
 
-def tile(item: Item, form: Form, direction: Direction, wall_mm: float, measures: Measures) -> Body:
+def tile(
+    item: Item, form: Form, direction: Direction, wall_mm: float, measures: Measures
+) -> BuiltBody:
     """Return one tile: its own width is the tongue, or a window in it is the slot."""
     m, slot = measures, form is Form.SLOT
     top = m.layers_up(TILE_MM)
@@ -48,7 +50,7 @@ def tile(item: Item, form: Form, direction: Direction, wall_mm: float, measures:
         readings=item.readings,
         at_bed=True,
     )
-    return Body(item.id, item.id[0], False, turn_for(direction), tuple(parts), (sized,))
+    return BuiltBody(item.id, item.id[0], False, turn_for(direction), tuple(parts), (sized,))
 
 
 def narrowest_mm(item: Item, measures: Measures) -> float:

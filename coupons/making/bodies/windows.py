@@ -4,7 +4,7 @@ In a plate the way through is z and labels lie before the windows; in a wall it 
 lie on the top. Both mouths of a window have a lead-in.
 """
 
-from coupons.making.bodies.built_bodies import Body, Sized, label, own_direction, plate
+from coupons.making.bodies.built_bodies import BuiltBody, Sized, label, own_direction, plate
 from coupons.making.bodies.field import field_of
 from coupons.making.bodies.proportions import (
     CUT_CORNER_MM,
@@ -18,7 +18,7 @@ from coupons.terms import Form, Jaws
 OVER_MM = 0.05  # cutters stand out of the faces they cut, so that no two faces coincide
 
 
-def windowed_plate(series: Series) -> Body:
+def windowed_plate(series: Series) -> BuiltBody:
     """Return a plate with windows along z; the outer sides of a fixed one are features too."""
     m, top = series.measures, series.depth_mm
     widths = [item.size_mm for item in series.items]
@@ -41,7 +41,7 @@ def windowed_plate(series: Series) -> Body:
     return series.body_of(parts, features, seat_mm=0.0 if series.loose else top)
 
 
-def windowed_wall(series: Series) -> Body:
+def windowed_wall(series: Series) -> BuiltBody:
     """Return an upright wall with windows along y, floor and roof as thick as its walls."""
     m, flat = series.measures, not series.round
     floor = m.layers_up(series.wall_mm)

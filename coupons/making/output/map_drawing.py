@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from coupons.making.bodies.built_bodies import Sized
 from coupons.making.bodies.lettering import Point
 from coupons.making.bodies.shapes import Part, Text, Turned
-from coupons.making.plan import Placed
+from coupons.making.plan import PlacedBody
 from coupons.terms import ROUND, Form, Jaws
 
 INK, PAPER = "#22303c", "#fffdf8"
@@ -21,7 +21,7 @@ BEHIND_MM = 1.7  # words on a sideways window stand this far behind its wall
 class Pen:
     """Draws in a body's own frame; ``gaps`` is what each feature is tried at, by id."""
 
-    item: Placed
+    item: PlacedBody
     left: float
     bottom: float
     gaps: dict[str, float]

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from coupons.errors import Problem
-from coupons.making.bodies.built_bodies import Body, Sized
+from coupons.making.bodies.built_bodies import BuiltBody, Sized
 from coupons.making.bodies.proportions import ROOM_MM
 from coupons.making.bodies.shapes import Box, Part, Text, Vector, boxed
 from coupons.making.built_rows import BuiltRow
@@ -25,9 +25,9 @@ LIFTED_MM = 1e-3  # held off its seat by so much, a mate does not touch it
 class Seated:
     """A mate in its feature's own frame: turned by half turns (signs of x, y, z), then moved."""
 
-    fixed: Body
+    fixed: BuiltBody
     feature: Sized
-    mate: Body
+    mate: BuiltBody
     signs: Vector
     shift_mm: Vector
 
@@ -62,14 +62,14 @@ class Seated:
         return [_moved(box, self.signs, self.shift_mm) for box in boxes]
 
 
-def seated(fixed: Body, feature: Sized, mate: Body, half_turn: bool = False) -> Seated:
+def seated(fixed: BuiltBody, feature: Sized, mate: BuiltBody, half_turn: bool = False) -> Seated:
     """Return a mate where it comes to rest, all the way in or on.
 
     A standing post is turned over to go down into its plate, any other piece goes in as printed.
 
     Parameters
     ----------
-    fixed, mate : Body
+    fixed, mate : BuiltBody
         The body that has the feature, and the loose or bought piece.
     feature : Sized
         The feature that it is tried in or on.
@@ -126,7 +126,7 @@ def _crowded_row(row: BuiltRow) -> Iterator[Problem]:
 
 
 def _meetings(
-    row: BuiltRow, fixed: dict[str, tuple[Body, Sized]], mates: dict[str, Body]
+    row: BuiltRow, fixed: dict[str, tuple[BuiltBody, Sized]], mates: dict[str, BuiltBody]
 ) -> Iterator[Problem]:
     """Check whole bodies for overlap where the gap is widest."""
     for body in {id(b): b for b, _ in fixed.values()}.values():

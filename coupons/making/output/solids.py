@@ -27,7 +27,7 @@ from coupons.making.bodies.shapes import (
     Vector,
     to_space,
 )
-from coupons.making.plan import Placed, Plan
+from coupons.making.plan import PlacedBody, Plan
 from coupons.progress import steps
 
 TEXT_SUNK_MM = 0.2  # letters start inside the face, so that the union has no touching faces
@@ -105,7 +105,7 @@ def _build(parts: tuple[Part, ...]) -> _Built:
     return _Built(whole, features, letters)
 
 
-def _finish(item: Placed, built: _Built) -> tuple[Solid, str]:
+def _finish(item: PlacedBody, built: _Built) -> tuple[Solid, str]:
     """Turn, move to the origin, round to 32 bits, check, and give each triangle its feature."""
     turn = item.body.turn_deg
     whole = built.manifold.transform(_turn_matrix(turn)) if turn else built.manifold

@@ -165,13 +165,13 @@ def with_zero(size: SizeEntry, zeros: Sequence[ZeroEntry]) -> SizeEntry:
 
 def understand(rows: Iterable[Row], coupon: Coupon) -> tuple[list[Entry], list[Problem]]:
     """Turn typed rows into entries; return the problems of those that cannot be."""
-    known = _Known(coupon)
+    known = _KnownIds(coupon)
     entries: list[Entry] = []
     problems: list[Problem] = []
     for row in rows:
         if row.is_blank or row.kind.lower() == ABOUT:
             continue
-        reader = _Reader(row, known)
+        reader = _EntryReader(row, known)
         entry = reader.entry()
         problems += reader.problems
         if entry is not None and not reader.problems:
@@ -224,7 +224,7 @@ def near_miss(word: str, known: Sequence[str], otherwise: str) -> str:
     return f"Did you mean {next(name for name in known if name.lower() == near[0])}?"
 
 
-class _Known:
+class _KnownIds:
     """The ids of a coupon, found in any letter case."""
 
     def __init__(self, coupon: Coupon) -> None:
@@ -245,10 +245,10 @@ class _Known:
         return near_miss(name, self.ids, "The ids are on map.svg")
 
 
-class _Reader:
+class _EntryReader:
     """Reads one row and collects its problems."""
 
-    def __init__(self, row: Row, known: _Known) -> None:
+    def __init__(self, row: Row, known: _KnownIds) -> None:
         self.row = row
         self.known = known
         self.problems: list[Problem] = []

@@ -118,7 +118,7 @@ def read_parts(path: Path, hardware: FindHardware) -> tuple[list[TriedJoint], li
     for row in rows:
         if not row.named.get("result"):
             continue
-        reader = _Reader(path.name, row, hardware)
+        reader = _PartsListReader(path.name, row, hardware)
         joint = reader.joint()
         problems += reader.problems
         if joint is not None and not reader.problems:
@@ -151,7 +151,7 @@ def _other_bodies(file: str, joints: list[TriedJoint]) -> list[Problem]:
     return problems
 
 
-class _Reader:
+class _PartsListReader:
     """Reads one row and collects its problems."""
 
     def __init__(self, file: str, row: Cells, hardware: FindHardware) -> None:

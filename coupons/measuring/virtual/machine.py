@@ -61,7 +61,7 @@ class Layers(StrictModel):
     sag_mm: Length
 
 
-class Scatter(StrictModel):
+class VirtualScatter(StrictModel):
     """Standard deviations from feature to feature and print to print, drift over 100 mm, blobs.
 
     From print to print there differ the width of the line, the height of the nozzle, what inner and
@@ -146,7 +146,7 @@ class Machine(StrictModel):
     bead: Bead
     axes: Axes
     layers: Layers
-    scatter: Scatter
+    scatter: VirtualScatter
     caliper: VirtualCaliper
     person: Person
     plastic: Plastic = Plastic()

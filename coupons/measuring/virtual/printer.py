@@ -70,7 +70,7 @@ class Shapes:
 
 
 @dataclass(frozen=True)
-class Sizes:
+class PrintedSizes:
     """Printed sizes on the two axes of each feature.
 
     ``across_mm`` is what the faces are apart; ``felt_mm`` is what a mate has room for, or needs,
@@ -90,9 +90,9 @@ class Sizes:
         mean: Numbers = self.across_mm.mean(axis=1)
         return mean
 
-    def of(self, parts: NDArray[np.int_]) -> "Sizes":
+    def of(self, parts: NDArray[np.int_]) -> "PrintedSizes":
         """Return the sizes of some features, in the order asked for."""
-        return Sizes(
+        return PrintedSizes(
             self.across_mm[parts], self.felt_mm[parts], self.top_mm[parts], self.on_flat[parts]
         )
 
@@ -142,7 +142,7 @@ def _axes(feature: Feature) -> tuple[int, int]:
     return (_AXIS[feature.direction],) * 2
 
 
-def mean_sizes(machine: Machine, shapes: Shapes, on_layers: bool = True) -> Sizes:
+def mean_sizes(machine: Machine, shapes: Shapes, on_layers: bool = True) -> PrintedSizes:
     """Return the mean sizes that the machine prints, without any random part.
 
     ``on_layers`` false leaves faces across z where they are drawn, off the layer grid, and takes
@@ -152,7 +152,7 @@ def mean_sizes(machine: Machine, shapes: Shapes, on_layers: bool = True) -> Size
     return _sizes(machine, shapes, nothing, 0.0, on_layers)
 
 
-def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Sizes:
+def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> PrintedSizes:
     """Print the features once: the machine's mean plus random parts of print and features."""
     scatter, count = machine.scatter, len(shapes.ids)
     machine = as_it_prints(machine, rng.spawn(1)[0])
@@ -162,7 +162,7 @@ def print_once(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Si
     sd_mm = np.where(shapes.axes == Z, scatter.feature_z_mm, scatter.feature_mm)
     blob_mm = rng.exponential(scatter.blob_mm, count) * (rng.random(count) < scatter.blob_chance)
     change_mm = own[:, None] * sd_mm + (shapes.sign * blob_mm)[:, None]
-    return Sizes(
+    return PrintedSizes(
         sizes.across_mm + change_mm,
         sizes.felt_mm + change_mm,
         sizes.top_mm + change_mm[:, 1],
@@ -201,7 +201,7 @@ def printed_sizes(
     return dict(zip(shapes.ids, map(float, sizes.mean_mm), strict=True))
 
 
-def clearance_mm(internal: Sizes, external: Sizes) -> Numbers:
+def clearance_mm(internal: PrintedSizes, external: PrintedSizes) -> Numbers:
     """Return the clearance that a hand feels when each external goes into its internal.
 
     Parts that are wider one way than the other are turned until they fit best: long axis to long.
@@ -217,7 +217,7 @@ def clearance_mm(internal: Sizes, external: Sizes) -> Numbers:
 _FLANK = float(np.sin(np.radians(-ROUND_FROM_DEG)))  # how far a flank's face leans from upright
 
 
-def _on_three_points(internal: Sizes, external: Sizes) -> Numbers:
+def _on_three_points(internal: PrintedSizes, external: PrintedSizes) -> Numbers:
     """Return the clearance of a pin without a lower side, which touches at its top and flanks.
 
     Moved down by t, it comes nearer to the walls at its flanks by t times the sine of how far these
@@ -244,7 +244,7 @@ def _drift(machine: Machine, shapes: Shapes, rng: np.random.Generator) -> Number
 
 def _sizes(
     machine: Machine, shapes: Shapes, wider_mm: Numbers, squeeze_mm: float, on_layers: bool
-) -> Sizes:
+) -> PrintedSizes:
     columns = [
         np.where(
             axis == Z,
@@ -264,7 +264,7 @@ def _sizes(
         reach_mm = _top_mm(machine, shapes) + shapes.sign * 2 * np.maximum(over_mm, 0.0)
         top_mm = np.where(lying, reach_mm, top_mm)
     felt_mm = across_mm + shapes.sign[:, None] * stands_mm
-    return Sizes(across_mm, felt_mm, top_mm, shapes.on_flat)
+    return PrintedSizes(across_mm, felt_mm, top_mm, shapes.on_flat)
 
 
 def _top_mm(machine: Machine, shapes: Shapes) -> Numbers:

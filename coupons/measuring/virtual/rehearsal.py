@@ -37,8 +37,8 @@ from coupons.measuring.virtual.person import (
     take_turns,
 )
 from coupons.measuring.virtual.printer import (
+    PrintedSizes,
     Shapes,
-    Sizes,
     clearance_mm,
     print_once,
     shapes_of,
@@ -165,9 +165,9 @@ def try_out(machine: Machine, work: WorkList, rng: np.random.Generator) -> Found
     return Found(grades, read_caliper(met_mm, work.in_bore, caliper, rng, work.inside), hand)
 
 
-def _with_hardware(sizes: Sizes, work: WorkList, rng: np.random.Generator) -> Sizes:
+def _with_hardware(sizes: PrintedSizes, work: WorkList, rng: np.random.Generator) -> PrintedSizes:
     bought_mm = rng.normal(work.hardware_mm, work.hardware_sd_mm)[:, None] * np.ones(2)
-    return Sizes(
+    return PrintedSizes(
         np.concatenate([sizes.across_mm, bought_mm]),
         np.concatenate([sizes.felt_mm, bought_mm]),
         np.concatenate([sizes.top_mm, bought_mm[:, 1]]),
@@ -175,7 +175,7 @@ def _with_hardware(sizes: Sizes, work: WorkList, rng: np.random.Generator) -> Si
     )
 
 
-def _met_by_jaws(machine: Machine, sizes: Sizes, work: WorkList) -> NDArray[np.floating]:
+def _met_by_jaws(machine: Machine, sizes: PrintedSizes, work: WorkList) -> NDArray[np.floating]:
     """Return the size on the diameter that each reading is taken on, seam bump included.
 
     Jaws lie along the steps of a lying round and do not feel them as a mate does. They squeeze a

@@ -138,7 +138,7 @@ def measured_size_mm(profile: Profile, joint: Joint) -> float | None:
 
 
 @dataclass(frozen=True)
-class Scatter:
+class ScatterFigure:
     """How much like things differ, in mm; ``measured`` unless it is only what is usual."""
 
     name: str
@@ -154,10 +154,10 @@ _SCATTERS = {
 }
 
 
-def scatters_of(profile: Profile) -> tuple[Scatter, ...]:
+def scatters_of(profile: Profile) -> tuple[ScatterFigure, ...]:
     """Return how much features and prints of a machine differ."""
     return tuple(
-        Scatter(name, words, profile.scatters[name].median_mm, is_learned(profile, name))
+        ScatterFigure(name, words, profile.scatters[name].median_mm, is_learned(profile, name))
         for name, words in _SCATTERS.items()
     )
 

@@ -32,7 +32,7 @@ from coupons.showing.board.figures import (
     COLUMNS,
     SIZE_MM,
     Gap,
-    Scatter,
+    ScatterFigure,
     capability_of,
     gaps_of,
     scatters_of,
@@ -91,7 +91,7 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Row:
+class MachineRow:
     """A machine with a material.
 
     Parameters
@@ -102,7 +102,7 @@ class Row:
         All other profiles of this machine and material, the newest first.
     age : Age
         Of ``head``, or of the last re-check that confirms it.
-    scatters : tuple of Scatter
+    scatters : tuple of ScatterFigure
     capability : Reach or None
     still : StillGood or None
         What the re-checks say of ``head``; None without any.
@@ -111,7 +111,7 @@ class Row:
     head: Entry
     others: tuple[Entry, ...]
     age: Age
-    scatters: tuple[Scatter, ...]
+    scatters: tuple[ScatterFigure, ...]
     capability: Reach | None
     still: StillGood | None = None
 
@@ -176,7 +176,7 @@ class Row:
         return verdict_sentence(self.still) if self.still else ""
 
 
-def _reasons(row: Row) -> Iterator[str]:
+def _reasons(row: MachineRow) -> Iterator[str]:
     posted, age = row.head.posted, row.age
     if posted.profile.rehearsed:
         yield "It comes from a virtual printer: not for real parts."
@@ -200,15 +200,15 @@ def _reasons(row: Row) -> Iterator[str]:
 class Board:
     """All rows, and what is odd about the names in them."""
 
-    rows: tuple[Row, ...]
+    rows: tuple[MachineRow, ...]
     today: date
     stale_after_days: int
     notes: tuple[str, ...] = field(default=())
 
     @property
-    def machines(self) -> dict[str, tuple[Row, ...]]:
+    def machines(self) -> dict[str, tuple[MachineRow, ...]]:
         """The rows of each machine, in the order of the board."""
-        found: dict[str, list[Row]] = defaultdict(list)
+        found: dict[str, list[MachineRow]] = defaultdict(list)
         for row in self.rows:
             found[row.machine].append(row)
         return {machine: tuple(rows) for machine, rows in found.items()}
@@ -236,7 +236,7 @@ def make_board(
     return Board(tuple(rows), today, stale_after_days, tuple(_notes(rows, posted, today)))
 
 
-def _row(group: Sequence[Entry], today: date, stale_after_days: int) -> Row:
+def _row(group: Sequence[Entry], today: date, stale_after_days: int) -> MachineRow:
     newest_first = sorted(group, key=_newest(today))
     head = _head(newest_first, today)
     others = tuple(
@@ -248,7 +248,7 @@ def _row(group: Sequence[Entry], today: date, stale_after_days: int) -> Row:
     # A re-check that confirms a profile makes it as fresh as itself.
     confirmed = still.dates[-1] if still and still.verdict is Still.YES else None
     newest = replace(origin_of(head.profile), printed_on=confirmed) if confirmed else head.profile
-    return Row(
+    return MachineRow(
         head,
         others,
         age_of(newest, today, stale_after_days),
@@ -332,7 +332,7 @@ def _role(one: Entry, head: Entry, today: date) -> Role:
     return Role.RECHECK if since is not None and printed >= since else Role.OLDER
 
 
-def _notes(rows: Sequence[Row], posted: Sequence[Posted], today: date) -> Iterator[str]:
+def _notes(rows: Sequence[MachineRow], posted: Sequence[Posted], today: date) -> Iterator[str]:
     """Yield what is odd about names, dates and copies of the whole board."""
     machines = sorted({row.machine for row in rows}, key=natural_key)
     spellings: dict[str, list[str]] = defaultdict(list)

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from coupons.answering.compare.before_after import conditions_between
 from coupons.answering.compare.drift import Chart, chart
 from coupons.showing.board.figures import COLUMNS, Column
-from coupons.showing.board.machine_rows import Entry, Role, Row
+from coupons.showing.board.machine_rows import Entry, MachineRow, Role
 from coupons.showing.plots.plot import axes, band, drawing, frame, line, mark
 from coupons.terms import SDS_OF_90
 
@@ -56,13 +56,13 @@ class Months:
     marks: tuple[Mark, ...]
 
 
-def months_of(row: Row, machine: Sequence[Row]) -> Months:
+def months_of(row: MachineRow, machine: Sequence[MachineRow]) -> Months:
     """Chart every answer of a row over its prints.
 
     Parameters
     ----------
-    row : Row
-    machine : sequence of Row
+    row : MachineRow
+    machine : sequence of MachineRow
         All rows of the machine: a change of the material is marked too.
     """
     own = _dated((row.head, *row.others))
@@ -94,7 +94,7 @@ def _marks(entries: Sequence[Entry]) -> Iterator[Mark]:
 
 
 def _trend(
-    column: Column, at: int, own: Sequence[Entry], row: Row, marks: Sequence[Mark]
+    column: Column, at: int, own: Sequence[Entry], row: MachineRow, marks: Sequence[Mark]
 ) -> Trend | None:
     # Gaps of joints of other sizes differ without any change of the machine.
     asked = row.head.gaps[at]

@@ -18,7 +18,7 @@ from coupons.progress import steps
 from coupons.reading import read_plain
 from coupons.showing.board.collect import INDEX_FILE, SITE_FORMAT, is_index
 from coupons.showing.board.figures import COLUMNS, Gap
-from coupons.showing.board.machine_rows import RULE, Board, Entry, Row
+from coupons.showing.board.machine_rows import RULE, Board, Entry, MachineRow
 from coupons.showing.board.months import months_of
 from coupons.showing.pages.page import is_page, render_page
 
@@ -188,7 +188,7 @@ def _home(
     )
 
 
-def ranked(rows: Sequence[Row], job: Job | None) -> Sequence[Row]:
+def ranked(rows: Sequence[MachineRow], job: Job | None) -> Sequence[MachineRow]:
     """Return rows with the best chance for the job first; those that cannot tell come last."""
     if job is None:
         return rows
@@ -205,7 +205,7 @@ def _fits() -> list[tuple[str, int]]:
     return [(fit, fits.count(fit)) for fit in dict.fromkeys(fits)]
 
 
-def _machine_page(board: Board, machine: str, rows: Sequence[Row]) -> str:
+def _machine_page(board: Board, machine: str, rows: Sequence[MachineRow]) -> str:
     months = [months_of(row, rows) for row in rows]
     drawn = ("shared/plot.css", "board/months.css") if any(one.trends for one in months) else ()
     return render_page(
@@ -260,7 +260,7 @@ def _json(value: object) -> str:
     return json.dumps(value, ensure_ascii=True)
 
 
-def _row_data(row: Row, job: Job | None) -> dict[str, object]:
+def _row_data(row: MachineRow, job: Job | None) -> dict[str, object]:
     data: dict[str, object] = {
         "machine": row.machine,
         "material": row.material,

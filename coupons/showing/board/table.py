@@ -7,7 +7,7 @@ from coupons.answering.joints.rank import JobChance
 from coupons.answering.origin import is_old_model, old_model_mark
 from coupons.answering.words.numbers import chance
 from coupons.showing.board.figures import COLUMNS, Gap
-from coupons.showing.board.machine_rows import Board, Row
+from coupons.showing.board.machine_rows import Board, MachineRow
 from coupons.showing.board.site import Job, ranked
 from coupons.showing.words.terminal_tables import WIDTH, table
 
@@ -42,7 +42,7 @@ def job_table(board: Board, job: Job) -> str:
     return "\n".join(lines)
 
 
-def _job_line(row: Row, found: JobChance) -> Sequence[str]:
+def _job_line(row: MachineRow, found: JobChance) -> Sequence[str]:
     last = found.weakest
     if found.not_measured:
         last = f"not measured: {', '.join(found.not_measured)}"
@@ -50,7 +50,7 @@ def _job_line(row: Row, found: JobChance) -> Sequence[str]:
     return [row.machine, row.material, row.state, told, last]
 
 
-def _state(row: Row) -> str:
+def _state(row: MachineRow) -> str:
     """Return the state; that of a rehearsal stands in front of its material already."""
     return row.age.state if row.head.profile.rehearsed else row.state
 
@@ -62,7 +62,7 @@ def _told(gap: Gap | None) -> str:
     return f"{gap.at}: {gap.words}" if gap.at else gap.words
 
 
-def _line(row: Row) -> Sequence[str]:
+def _line(row: MachineRow) -> Sequence[str]:
     profile = row.head.profile
     return [
         row.machine,

@@ -8,7 +8,7 @@ import numpy as np
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meshes.body import Floats
-from coupons.answering.meshes.regions import Kind, Region, round_of
+from coupons.answering.meshes.regions import Region, SurfaceKind, round_of
 from coupons.answering.meshes.strips import crosswise
 from coupons.making.bodies.lettering import CAP_MM, line_strokes, width_mm
 from coupons.showing.bodies.hatching import EXTERNAL_DEG, INTERNAL_DEG, hatch
@@ -63,7 +63,7 @@ def _meeting_marks(meeting: Meeting, number: int, spacing: float) -> Iterator[Fa
     angle = {"rest": _REST_DEG, "internal": INTERNAL_DEG, "external": EXTERNAL_DEG}[kind]
     for label, contact in zip(meeting.labels, meeting.contacts, strict=True):
         side = contact.bodies.index(number)
-        if contact.kind is Kind.PLANE:
+        if contact.kind is SurfaceKind.PLANE:
             lines = _flat_lines(contact, side, spacing, angle)
         else:
             lines = _round_lines(contact.regions[side], spacing, contact)

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.meet.grouping import Group
+from coupons.answering.meet.grouping import MetJoint
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meet.opposite_faces import Contact
 from coupons.answering.meshes.body import Floats
-from coupons.answering.meshes.regions import ROUND, Kind
+from coupons.answering.meshes.regions import ROUND, SurfaceKind
 from coupons.answering.meshes.section import cut
 from coupons.answering.meshes.strips import crosswise
 from coupons.showing.bodies.face_marks import letter_path
@@ -32,7 +32,7 @@ class CutBody:
 
 
 @dataclass(frozen=True)
-class Section:
+class JointSection:
     """A section, in mm: left, top, width and height of the view, the bodies, labels and scale.
 
     ``labels`` are the strokes of each face's label; ``scale_bar`` is the path of a bar of
@@ -47,7 +47,7 @@ class Section:
     scale_mm: float
 
 
-def section_of(met: Met, joint: Meeting) -> Section:
+def section_of(met: Met, joint: Meeting) -> JointSection:
     """Cut the bodies of a joint where their faces meet."""
     group = joint.group
     assert group is not None
@@ -76,10 +76,10 @@ def section_of(met: Met, joint: Meeting) -> Section:
     bar = _round_length(view[2] / 5)
     at = (view[0] + 0.04 * view[2], view[1] + view[3] - 0.04 * view[2])
     scale_bar = f"M{at[0]:.2f} {at[1]:.2f}h{bar:g}"
-    return Section(view, tuple(bodies), tuple(labels), height * 0.16, scale_bar, bar)
+    return JointSection(view, tuple(bodies), tuple(labels), height * 0.16, scale_bar, bar)
 
 
-def _plane(group: Group) -> tuple[Floats, Floats]:
+def _plane(group: MetJoint) -> tuple[Floats, Floats]:
     """Return the directions of a section: across the joint, and along its depth."""
     first = group.pairs[0]
     pitch = group.pitch
@@ -113,12 +113,12 @@ def _points_down(met: Met, joint: Meeting, up: Floats) -> bool:
     return float(met.bodies[joint.bodies[0]].axes[2] @ up) < -1e-9
 
 
-def _half_extents(group: Group, middle: Floats, frame: Floats) -> Floats:
+def _half_extents(group: MetJoint, middle: Floats, frame: Floats) -> Floats:
     """Return half the width and height of what is shown."""
     points = []
     for pair in group.pairs[:1] if group.internal in ("pocket", "sleeve") else group.pairs:
         for contact in pair.contacts:
-            if contact.kind is Kind.PLANE:
+            if contact.kind is SurfaceKind.PLANE:
                 points += [line @ frame for line in contact.outlines_mm]
             else:
                 place = contact.point_mm @ frame
@@ -162,7 +162,7 @@ def _inside(lines: Floats, view: tuple[float, float, float, float]) -> Floats:
     return np.asarray(lines[(high > start).all(axis=1) & (low < stop).all(axis=1)])
 
 
-def _is_cut(contact: Contact, group: Group) -> bool:
+def _is_cut(contact: Contact, group: MetJoint) -> bool:
     """Tell whether a contact is in the plane of the section: of a pocket, the first pair is."""
     return any(contact is one for one in group.pairs[0].contacts) or group.internal == "holes"
 

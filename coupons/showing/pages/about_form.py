@@ -9,7 +9,7 @@ from coupons.measuring.run.conditions import WallOrder
 
 
 @dataclass(frozen=True)
-class Asked:
+class AboutQuestion:
     """One question.
 
     Parameters
@@ -31,31 +31,33 @@ class Asked:
 
 
 NAMES = (
-    Asked("machine", "Machine", "your name for it", "text"),
-    Asked("material", "Material", "with its colour, if you have several", "text"),
+    AboutQuestion("machine", "Machine", "your name for it", "text"),
+    AboutQuestion("material", "Material", "with its colour, if you have several", "text"),
 )
 PRINT = (
-    Asked("printed_on", "Printed on", kind="date"),
-    Asked("first_layer_height_mm", "Height of the first layer, mm", "0.2"),
+    AboutQuestion("printed_on", "Printed on", kind="date"),
+    AboutQuestion("first_layer_height_mm", "Height of the first layer, mm", "0.2"),
 )
 CALIPER = (
-    Asked("resolution_mm", "Smallest step of the caliper, mm", "0.01"),
-    Asked("jaw_land_mm", "Flat on its inside jaws, mm", "0 if they are sharp"),
+    AboutQuestion("resolution_mm", "Smallest step of the caliper, mm", "0.01"),
+    AboutQuestion("jaw_land_mm", "Flat on its inside jaws, mm", "0 if they are sharp"),
 )
 SLICING = (
-    Asked("outlines_mm", "Outlines moved, mm per face", "+ out, − in", none="0"),
-    Asked("holes_mm", "Holes widened, mm on the diameter", "0", none="0"),
-    Asked("first_layer_mm", "First layer narrowed, mm per face", "0", none="0"),
-    Asked("wall_order", "Wall order", kind="choice"),
-    Asked("flow_percent", "Flow, %", "100"),
+    AboutQuestion("outlines_mm", "Outlines moved, mm per face", "+ out, − in", none="0"),
+    AboutQuestion("holes_mm", "Holes widened, mm on the diameter", "0", none="0"),
+    AboutQuestion("first_layer_mm", "First layer narrowed, mm per face", "0", none="0"),
+    AboutQuestion("wall_order", "Wall order", kind="choice"),
+    AboutQuestion("flow_percent", "Flow, %", "100"),
 )
 WALL_ORDERS: tuple[str, ...] = get_args(WallOrder)
 
 
-Questions: TypeAlias = tuple[tuple[str, tuple[Asked, ...]], ...]
+Questions: TypeAlias = tuple[tuple[str, tuple[AboutQuestion, ...]], ...]
 
 
-def questions(machine: str, material: str, *, caliper: Sequence[Asked] = CALIPER) -> Questions:
+def questions(
+    machine: str, material: str, *, caliper: Sequence[AboutQuestion] = CALIPER
+) -> Questions:
     """Return the questions under their heads; names that are known are not asked.
 
     ``caliper`` is what is asked of it. Who measures is asked there too, and always.
@@ -69,6 +71,6 @@ def questions(machine: str, material: str, *, caliper: Sequence[Asked] = CALIPER
     )
 
 
-def asked_record(asked: Asked) -> dict[str, Any]:
+def asked_record(asked: AboutQuestion) -> dict[str, Any]:
     """Return what the page's script needs to know of a question."""
     return {"key": asked.key, "label": asked.label, "kind": asked.kind, **limits(asked.key)}

@@ -61,7 +61,7 @@ def _conditions(coupon: Coupon) -> tuple[tuple[str, str], ...]:
 
 
 @dataclass(frozen=True)
-class Placed:
+class PlacedPicture:
     """A picture on paper: its size there, whether it is turned a quarter, and 1 : ``reduced``."""
 
     picture: Picture
@@ -116,7 +116,7 @@ def write_sheet(folder: Path) -> Path:
     return page
 
 
-def place_on_paper(picture: Picture) -> Placed:
+def place_on_paper(picture: Picture) -> PlacedPicture:
     """Fit a picture into what the paper leaves: as it is, turned, or reduced by a whole number."""
     width, height = picture.view_mm[2:]
     reduced = 1
@@ -125,7 +125,7 @@ def place_on_paper(picture: Picture) -> Placed:
             on_paper = (height, width) if turned else (width, height)
             size = on_paper[0] / reduced, on_paper[1] / reduced
             if size[0] <= ROOM_MM[0] and size[1] <= ROOM_MM[1]:
-                return Placed(picture, *size, turned, reduced)
+                return PlacedPicture(picture, *size, turned, reduced)
         reduced += 1
 
 

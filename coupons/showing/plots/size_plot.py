@@ -34,7 +34,7 @@ class Reading:
 
 
 @dataclass(frozen=True, order=True)
-class Kind:
+class SizeKind:
     """One kind of size: flats by direction; rounds by axis, lying ones also by what was read."""
 
     is_round: bool
@@ -73,7 +73,7 @@ def readings_of(fitted: Fitted, runs: Sequence[Run]) -> tuple[Reading, ...]:
 
 def size_plots(fitted: Fitted, runs: Sequence[Run], profile: Profile) -> tuple[SizePlot, ...]:
     """Draw a panel for each kind of size that was read."""
-    panels: dict[Kind, list[Reading]] = {}
+    panels: dict[SizeKind, list[Reading]] = {}
     for reading in readings_of(fitted, runs):
         if not reading.feature.at_bed:  # the swell of the first layer is an effect of its own
             panels.setdefault(_kind_of(reading), []).append(reading)
@@ -82,15 +82,15 @@ def size_plots(fitted: Fitted, runs: Sequence[Run], profile: Profile) -> tuple[S
     )
 
 
-def _kind_of(reading: Reading) -> Kind:
+def _kind_of(reading: Reading) -> SizeKind:
     feature = reading.feature
     # Standing rounds are alike along x and y; lying ones are not, one of their ways is the height.
     lies = feature.form in ROUND and feature.direction is not Direction.Z
     along = reading.along if lies and reading.along else ""
-    return Kind(feature.form in ROUND, _ORDER.index(feature.direction), along)
+    return SizeKind(feature.form in ROUND, _ORDER.index(feature.direction), along)
 
 
-def _panel(readings: Sequence[Reading], kind: Kind, profile: Profile) -> Markup:
+def _panel(readings: Sequence[Reading], kind: SizeKind, profile: Profile) -> Markup:
     sizes = [reading.feature.size_mm for reading in readings]
     ends = 0.85 * min(sizes), 1.18 * max(sizes)
     is_log = ends[1] > _LOG_FROM * ends[0]
@@ -115,7 +115,7 @@ def _side(form: Form) -> str:
     return "ext" if form in EXTERNAL else "int"
 
 
-def _expected(profile: Profile, form: Form, kind: Kind, sizes_mm: Array) -> tuple[Array, Array]:
+def _expected(profile: Profile, form: Form, kind: SizeKind, sizes_mm: Array) -> tuple[Array, Array]:
     """Return the expected error at each size, and half its 90 % interval on the next print."""
     feature = Feature(form, float(sizes_mm[0]), _ORDER[kind.direction])
     rows = effect_rows(feature, sizes_mm, kind.along or None)

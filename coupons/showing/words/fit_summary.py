@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from coupons.answering.print_gains import Prints, what_prints_added
+from coupons.answering.print_gains import PrintGains, what_prints_added
 from coupons.answering.words.answers import NO_TRIALS, REHEARSED
 from coupons.answering.words.numbers import counted, percent, whole_percents
 from coupons.learning.causes import Cause, Causes, Place, find_causes
@@ -59,7 +59,7 @@ class Learned:
     shared: tuple[tuple[Finding, ...], ...] = ()
     verdicts: tuple[RunVerdict, ...] = ()
     drifts: tuple[OneWayDrift, ...] = ()
-    prints: Prints | None = None
+    prints: PrintGains | None = None
 
     @cached_property
     def tables(self) -> tuple[JointTable, ...]:

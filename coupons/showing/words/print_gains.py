@@ -4,7 +4,7 @@ import math
 import textwrap
 from collections.abc import Sequence
 
-from coupons.answering.print_gains import WORTH_ANOTHER, Prints
+from coupons.answering.print_gains import WORTH_ANOTHER, PrintGains
 from coupons.answering.words.numbers import counted, named, percent
 from coupons.learning.profile import LogSpread, Profile
 from coupons.learning.without import run_name
@@ -50,7 +50,7 @@ def _same_day(runs: Sequence[Run], of_print: Sequence[int]) -> list[str]:
     ]
 
 
-def prints_lines(prints: Prints, profile: Profile, width: int) -> list[str]:
+def prints_lines(prints: PrintGains, profile: Profile, width: int) -> list[str]:
     """Return a table of what each print added, and what it says, for the terminal."""
     head = "".join(f"{_after(count):>9}" for count in prints.after)
     more = f"{'another':>10}" if prints.coupon else ""
@@ -98,7 +98,7 @@ def _spread(name: str, spread: LogSpread) -> str:
     return f"{what} {middle:.3f} {unit}, {ends[0]:.3f} to {ends[1]:.3f}"
 
 
-def another_sentence(prints: Prints) -> str:
+def another_sentence(prints: PrintGains) -> str:
     """Say whether another print is worth its time, by a stated rule; empty if not foreseen."""
     share = prints.narrower
     if share is None:
@@ -113,7 +113,7 @@ def another_sentence(prints: Prints) -> str:
     )
 
 
-def prints_data(prints: Prints) -> dict[str, object]:
+def prints_data(prints: PrintGains) -> dict[str, object]:
     """Return what prints added as plain data."""
     return {
         "after_prints": list(prints.after),
