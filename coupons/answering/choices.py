@@ -1,8 +1,9 @@
 """Which sizes to draw of a body that is printed several times, so that one of them fits.
 
 The pieces are searched among the sizes that can be drawn: one after another, each where it adds
-most, then each moved while the others stay, as long as that gains. Every trial set is judged at the
-same points of what is not known, so that sets differ by far less than each is off.
+most, then each moved while the others stay, and all together, as long as that gains. Every trial
+set is judged at the same points of what is not known, so that sets differ by far less than each is
+off.
 """
 
 from collections.abc import Iterator, Sequence
@@ -32,6 +33,7 @@ from coupons.terms import GRADES, INTERNAL, Feature, Grade
 
 Array = NDArray[np.floating]
 Mask = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 # Pieces are looked for so far to either side of the best single one.
 _REACH_MM = 0.6
@@ -181,6 +183,15 @@ class _Judged:
             cost = cost + (self.loose_costs - 1) * all_loose
         return np.asarray(cost)
 
+    def cost_of(self, sets: Indices) -> Array:
+        """Return the expected cost of sets, given as places of shape (n_sets, n_pieces)."""
+        here = self.here
+        cost = here.weights @ np.prod((here.too_tight + here.too_loose)[:, sets], axis=2)
+        if self.loose_costs != 1:
+            all_loose = here.weights @ np.prod(here.too_loose[:, sets], axis=2)
+            cost = cost + (self.loose_costs - 1) * all_loose
+        return np.asarray(cost)
+
 
 def _best_set(judged: _Judged, gaps_mm: Array, step_mm: float, count: int) -> list[int]:
     """Return the places of the gaps that together cost least, rising."""
@@ -192,9 +203,20 @@ def _best_set(judged: _Judged, gaps_mm: Array, step_mm: float, count: int) -> li
         for n in range(count):
             others = chosen[:n] + chosen[n + 1 :]
             chosen[n] = _best_place(judged, others, _free(gaps_mm, others, step_mm))
+        chosen = _best_shift(judged, chosen, len(gaps_mm))
         if chosen == before:
             break
     return sorted(chosen)
+
+
+def _best_shift(judged: _Judged, chosen: Sequence[int], n_gaps: int) -> list[int]:
+    """Move all pieces alike: those that stand as close as they may cannot move one by one."""
+    steps = np.arange(-min(chosen), n_gaps - max(chosen))
+    sets = np.array(chosen) + steps[:, None]
+    costs = judged.cost_of(sets)
+    best = int(np.argmin(costs))
+    is_better = costs[best] < costs[min(chosen)] - _ROUNDING
+    return [int(place) for place in sets[best]] if is_better else list(chosen)
 
 
 def _best_place(judged: _Judged, others: Sequence[int], free: Mask) -> int:

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import ndtr, ndtri
 from support.known_profile import FROM_ONE_PRINT, known_profile
 
 from coupons.answering import choices as module
@@ -219,3 +220,27 @@ def test_no_piece_is_drawn_with_half_of_its_size(monkeypatch):
     # Under 0.5 mm, and 0.6 mm below what is drawn.
     assert seen[0][-1] == pytest.approx(0.48)
     assert seen[0][0] == pytest.approx(found.gap_mm - 0.6)
+
+
+@pytest.mark.parametrize("loose_costs", [1.0, 3.0])
+def test_two_pieces_as_close_as_they_may_stand_move_together(loose_costs):
+    # The gap that fits is normal about 0 with an sd of 0.05 mm and ± 0.1 mm wide, so both pieces
+    # want to be near 0. They must stand 0.2 mm apart: one at 0 keeps the other from its place, and
+    # moved one by one neither gives way. All sets of two are tried to find the best one.
+    gaps_mm = np.round(np.arange(-30, 31) * 0.02, 6)
+    middle = 0.05 * ndtri((np.arange(999) + 0.5) / 999)
+    low, high = middle - 0.1, middle + 0.1
+    here = module.PieceChances(
+        np.full(999, 1 / 999),
+        ndtr((low[:, None] - gaps_mm) / 0.05),
+        ndtr((gaps_mm - high[:, None]) / 0.05),
+    )
+
+    def cost(*places):
+        tight, loose = here.too_tight[:, places], here.too_loose[:, places]
+        misses = np.prod(tight + loose, axis=1) + (loose_costs - 1) * np.prod(loose, axis=1)
+        return float(np.mean(misses))
+
+    apart = [(a, b) for a in range(61) for b in range(a + 10, 61)]
+    found = module._best_set(module._Judged(here, loose_costs), gaps_mm, 0.2, 2)
+    assert cost(*found) == pytest.approx(min(cost(*pair) for pair in apart), abs=1e-9)
