@@ -149,3 +149,7 @@ c = 4
 )
 def test_setting_a_value_leaves_every_other_line(table, key, old, new):
     assert set_value(TEXT, table, key, "9") == TEXT.replace(old, new)
+
+
+def test_a_value_goes_into_a_table_that_holds_none():
+    assert set_value("[t]\n[u]\nc = 4\n", "t", "c", "9") == "[t]\nc = 9\n[u]\nc = 4\n"

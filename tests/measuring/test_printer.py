@@ -56,6 +56,8 @@ def test_holes_close_as_they_get_small_and_pins_hardly_follow():
 
 def test_a_circle_smaller_than_the_drag_still_has_a_size():
     assert 0 < dragged_span(np.array([1.0]), np.array([2.0]))[0] < 1.0
+    # 10 mm across and 3 mm behind: radii of 5 and 3 leave 4. One of 1 mm folds onto a fifth.
+    assert dragged_span(np.array([10.0, 1.0]), np.array([3.0, 2.0])) == pytest.approx([8.0, 0.2])
 
 
 @pytest.mark.parametrize(
@@ -148,6 +150,10 @@ def test_steps_are_felt_on_the_upright_diameter_of_lying_rounds_alone():
     assert steps[:, 0] == pytest.approx([0, 0])
     assert -0.2 <= steps[0, 1] < -0.1
     assert 0.1 < steps[1, 1] <= 0.2
+    # Where the layers lie anywhere, top and bottom are alike: half of the steps are above. What a
+    # mate meets above counts twice, over the middle.
+    drawn_mm = np.array([6.3, 6.0])
+    assert sizes.top_mm - drawn_mm == pytest.approx(steps[:, 1], abs=1e-9)
     # Turned by a quarter, the pin's steps and the hole's do not meet.
     hole, pin = (sizes.of(np.array([part])) for part in (0, 1))
     room = clearance_mm(hole, pin)[0]

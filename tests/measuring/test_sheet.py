@@ -4,9 +4,10 @@ import io
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from support.small_coupon import small_coupon
 
 from coupons.errors import EntriesError
-from coupons.measuring.run.sheet import COLUMNS, Row, read_rows, write_rows
+from coupons.measuring.run.sheet import COLUMNS, Row, blank_rows, read_rows, write_rows
 
 PLAIN = "kind,feature,mate,result,unit,jaws,along,by,note\r\nsize,A1,,7.98,mm,inside,x,Ada,snug\r\n"
 READ = [Row(2, "size", "A1", "", "7.98", "mm", "inside", "x", "Ada", "snug")]
@@ -161,3 +162,13 @@ def test_hostile_notes_survive_each_separator(tmp_path, note):
         writer.writerows([("kind", "feature", "result", "note"), ("size", "A1", "7.98", note)])
         rows, problems = read(tmp_path, text.getvalue())
         assert (rows[0].note, problems) == (note.strip(), [])
+
+
+def test_blank_rows_have_the_numbers_of_their_lines(tmp_path):
+    # The head is line 1, as a spreadsheet shows it.
+    rows = blank_rows(small_coupon())
+    write_rows(tmp_path / "entries.csv", rows)
+    found, problems = read_rows(tmp_path / "entries.csv")
+    assert not problems
+    assert [row.number for row in rows] == [row.number for row in found]
+    assert rows[0].number == 2
