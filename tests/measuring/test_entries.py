@@ -185,6 +185,10 @@ BAD_ROWS = [
         "expected outside jaws for tongue D1, got 'depth'. Correct the jaws or the feature.",
     ),
     (
+        "size,B1,,6,,depth,,,",
+        "expected inside jaws for hole B1, got 'depth'. Correct the jaws or the feature.",
+    ),
+    (
         "size,D1,,80,,outsid,,,",
         "expected jaws outside, inside, depth, got 'outsid'. Did you mean outside?",
     ),
