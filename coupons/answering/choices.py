@@ -6,7 +6,7 @@ set is judged at the same points of what is not known, so that sets differ by fa
 off.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -175,21 +175,20 @@ class _Judged:
 
     def cost_with_each(self, others: Sequence[int]) -> Array:
         """Return the expected cost of a set with each candidate added to it."""
-        here, others = self.here, list(others)
-        misses = here.too_tight + here.too_loose
-        cost = (here.weights * np.prod(misses[:, others], axis=1)) @ misses
-        if self.loose_costs != 1:
-            all_loose = (here.weights * np.prod(here.too_loose[:, others], axis=1)) @ here.too_loose
-            cost = cost + (self.loose_costs - 1) * all_loose
-        return np.asarray(cost)
+        weights, places = self.here.weights, list(others)
+        return self._cost(lambda of_each: (weights * np.prod(of_each[:, places], axis=1)) @ of_each)
 
     def cost_of(self, sets: Indices) -> Array:
         """Return the expected cost of sets, given as places of shape (n_sets, n_pieces)."""
+        weights = self.here.weights
+        return self._cost(lambda of_each: weights @ np.prod(of_each[:, sets], axis=2))
+
+    def _cost(self, of_all: Callable[[Array], Array]) -> Array:
+        """Return costs from the chance that what may happen to each piece happens to all."""
         here = self.here
-        cost = here.weights @ np.prod((here.too_tight + here.too_loose)[:, sets], axis=2)
+        cost = of_all(here.too_tight + here.too_loose)
         if self.loose_costs != 1:
-            all_loose = here.weights @ np.prod(here.too_loose[:, sets], axis=2)
-            cost = cost + (self.loose_costs - 1) * all_loose
+            cost = cost + (self.loose_costs - 1) * of_all(here.too_loose)
         return np.asarray(cost)
 
 

@@ -3,11 +3,10 @@
 import numpy as np
 import pytest
 
-from coupons.answering.meshes.body import Body
+from coupons.answering.meshes.body import Body, triangle_heights_mm
 from coupons.answering.relieve import recut as module
 from coupons.answering.relieve.face_offset import (
     MovedFaces,
-    _heights,
     _Work,
     offset_faces,
 )
@@ -37,8 +36,8 @@ def test_heights_of_triangles_are_their_least():
     # Sides 3, 4 and 5 mm: on the longest it is 3·4/5 high. Then one of 8, 5 and 5 mm: 3.
     corners = np.array([(0, 0, 0), (3, 0, 0), (0, 4, 0), (0, 0, 1), (8, 0, 1), (4, 3, 1)], float)
     body = Body("", "", corners, np.array([(0, 1, 2), (3, 4, 5), (0, 0, 0)]))
-    assert _heights(body, np.array([1, 0])) == pytest.approx([3, 2.4])
-    assert _heights(body, np.array([2])) == pytest.approx([0])
+    assert triangle_heights_mm(body.corners_mm[[1, 0]]) == pytest.approx([3, 2.4])
+    assert triangle_heights_mm(body.corners_mm[[2]]) == pytest.approx([0])
 
 
 @pytest.mark.parametrize(("high", "is_trusted"), [(1.5, False), (1.9, False), (2.1, True)])

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from coupons.answering.chances.together import chance_together, shared_of
 from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.print_plan import plan_prints
-from coupons.answering.joints.whole_part import answer_listed, demand_of
+from coupons.answering.joints.whole_part import answer_listed, demanding
 from coupons.errors import AnswerError
 from coupons.learning.profile import Profile
 from coupons.progress import steps
@@ -65,10 +65,6 @@ def _chance(profile: Profile, listed: Sequence[ListedJoint]) -> JobChance:
     if len(answers) == 1:
         return JobChance(profile, answers[0].chance, 0.0, weakest, ())
     prints, places = plan_prints(profile, listed)
-    demands = [
-        demand
-        for one, made in zip(answers, places, strict=True)
-        if (demand := demand_of(profile, one, made)) is not None
-    ]
+    demands = [demand for _, demand, _ in demanding(profile, answers, places)]
     together = chance_together(demands, shared_of(prints))
     return JobChance(profile, together.chance, together.sampling_error, weakest, ())

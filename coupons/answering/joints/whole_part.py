@@ -163,14 +163,10 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
     known: dict[object, JointAnswer] = {}
     joints = tuple(_answer_once(profile, joint, known) for joint in listed)
     prints, places = plan_prints(profile, listed)
-    demanding = [
-        (joint, demand, made)
-        for joint, made in zip(joints, places, strict=True)
-        if (demand := demand_of(profile, joint, made)) is not None
-    ]
-    counted = tuple(joint for joint, _, _ in demanding)
-    demands = [demand for _, demand, _ in demanding]
-    makes = tuple(made for _, _, made in demanding)
+    found = demanding(profile, joints, places)
+    counted = tuple(joint for joint, _, _ in found)
+    demands = [demand for _, demand, _ in found]
+    makes = tuple(made for _, _, made in found)
     shared = shared_of(prints)
     used = {at for made in places for at in (made.internal, made.external)}
     return PartAnswer(
@@ -184,6 +180,17 @@ def answer_part(profile: Profile, listed: Sequence[ListedJoint]) -> PartAnswer:
         prints=max(1, len(used)),
         makers=tuple(map(origin_of, prints.profiles[1:])),
     )
+
+
+def demanding(
+    profile: Profile, joints: Sequence[JointAnswer], places: Sequence[MadeFrom]
+) -> list[tuple[JointAnswer, Demand | OneOf, MadeFrom]]:
+    """Return the joints that a part's chance counts, with what they ask and their prints."""
+    return [
+        (joint, demand, made)
+        for joint, made in zip(joints, places, strict=True)
+        if (demand := demand_of(profile, joint, made)) is not None
+    ]
 
 
 def question_of(listed: ListedJoint) -> Question:

@@ -143,6 +143,15 @@ def signed_volume(corners_mm: Floats) -> float:
     return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)
 
 
+def triangle_heights_mm(corners_mm: Floats) -> Floats:
+    """Return the least height of triangles given by their corners, of shape (n, 3, 3)."""
+    a, b, c = np.moveaxis(corners_mm, 1, 0)
+    doubled = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    edges = np.linalg.norm(corners_mm - np.roll(corners_mm, 1, axis=1), axis=2)
+    longest = edges.max(axis=1)
+    return np.asarray(doubled / np.where(longest > 0, longest, 1))
+
+
 def _fixed(values: Floats) -> Floats:
     values.flags.writeable = False
     return values

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from coupons.answering.meshes.body import Body, Floats, Ints
+from coupons.answering.meshes.body import Body, Floats, Ints, triangle_heights_mm
 
 FLAT_MM = 2e-5
 """Neighbours whose corners lie this close to one plane are in it; rounding is added."""
@@ -141,9 +141,7 @@ def _narrow(body: Body, most_mm: float) -> NDArray[np.bool_]:
     is_narrow = np.zeros(len(body.triangles), dtype=bool)
     longest_mm = float(np.linalg.norm(np.ptp(body.box_mm, axis=0)))
     small = np.flatnonzero(2 * body.areas_mm2 <= most_mm * longest_mm)
-    corners = body.corners_mm[small]
-    edges = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)
-    is_narrow[small] = 2 * body.areas_mm2[small] <= most_mm * edges.max(axis=1)
+    is_narrow[small] = triangle_heights_mm(body.corners_mm[small]) <= most_mm
     return is_narrow
 
 

@@ -19,7 +19,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.meshes.body import Body, Floats, Ints
+from coupons.answering.meshes.body import Body, Floats, Ints, triangle_heights_mm
 from coupons.answering.meshes.patches import FLAT_MM, flat_patches
 from coupons.answering.meshes.soundness import crossings
 from coupons.answering.meshes.walls import Walls, walls_behind
@@ -166,7 +166,7 @@ class _Work:
 
     def has_normal(self, some: Ints) -> NDArray[np.bool_]:
         """Tell which triangles are high enough for a normal that can be trusted."""
-        return np.asarray(_heights(self.body, some) > 2 * self.flat_mm)
+        return np.asarray(triangle_heights_mm(self.body.corners_mm[some]) > 2 * self.flat_mm)
 
     def moving_to(self, moved_mm: Floats) -> Moving:
         """Return the triangles around the moved corners, for cutting them anew."""
@@ -213,14 +213,6 @@ class _Work:
 
     def _told(self, owners: Ints) -> tuple[str, ...]:
         return tuple(self.names[owner] for owner in np.unique(owners) if owner >= 0)
-
-
-def _heights(body: Body, some: Ints) -> Floats:
-    """Return the least height of each of some triangles."""
-    corners = body.corners_mm[some]
-    edges = corners - np.roll(corners, 1, axis=1)
-    longest = np.linalg.norm(edges, axis=2).max(axis=1)
-    return np.asarray(2 * body.areas_mm2[some] / np.where(longest > 0, longest, 1))
 
 
 def _moved_corners(work: _Work) -> tuple[Floats, list[Fault]]:

@@ -14,7 +14,7 @@ from scipy.sparse import coo_array, diags_array
 from scipy.sparse.linalg import spsolve
 from scipy.spatial import cKDTree
 
-from coupons.answering.meshes.body import Body, Floats, Ints
+from coupons.answering.meshes.body import Body, Floats, Ints, triangle_heights_mm
 from coupons.answering.meshes.patches import Patches, flat_patches
 from coupons.answering.meshes.strips import crosswise
 from coupons.answering.meshes.surface import closed_runs
@@ -65,7 +65,7 @@ class _Refill:
         self.faces_at = np.bincount(pairs // many, minlength=len(body.vertices_mm))
         step = moving.to_mm - moving.from_mm
         self.reach_mm = _GIVING_WAY * float(np.linalg.norm(step, axis=1).max())
-        drawn_mm = _heights(body.vertices_mm, body.triangles)
+        drawn_mm = triangle_heights_mm(body.corners_mm)
         self.is_narrow = drawn_mm <= moving.narrow_mm
         known = np.bincount(self.patches.label, ~self.is_narrow) > 0
         self.ways = np.where(known[:, None], self.patches.normals, 0.0)[self.patches.label]
@@ -165,8 +165,8 @@ class _Refill:
         if found is None or len(found) != len(rows):
             return
         # The rows that had no height before need none after.
-        high = _heights(self.to_mm, found)
-        had = _heights(self.body.vertices_mm, self.body.triangles[rows])
+        high = triangle_heights_mm(self.to_mm[found])
+        had = triangle_heights_mm(self.body.corners_mm[rows])
         self.triangles[rows[np.argsort(had, kind="stable")]] = found[np.argsort(high)]
         self.changed[rows] = True
 
@@ -219,10 +219,3 @@ def _between(places: Floats, triangles: Ints, step: Floats, free: Ints) -> Float
     given[free] = 0.0
     system = (diags_array(total) - pull).tocsr()[free][:, free].tocsc()
     return np.asarray(spsolve(system, (pull @ given)[free])).reshape(len(free), 3)
-
-
-def _heights(corners_mm: Floats, triangles: Ints) -> Floats:
-    a, b, c = np.moveaxis(corners_mm[triangles], 1, 0)
-    doubled = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    longest = np.max([np.linalg.norm(edge, axis=1) for edge in (b - a, c - b, a - c)], axis=0)
-    return np.asarray(doubled / np.where(longest > 0, longest, 1))

@@ -77,8 +77,11 @@ def _by_hand(steps: tuple[FaceStep, ...]) -> str:
 
 
 def _move(offset_mm: float) -> str:
-    way = "into" if offset_mm < 0 else "out of"
-    return f"{signed(round(offset_mm, 3))} mm, {way} the material"
+    return f"{signed(round(offset_mm, 3))} mm, {_way(offset_mm)} the material"
+
+
+def _way(offset_mm: float) -> str:
+    return "into" if offset_mm < 0 else "out of"
 
 
 def moved_csv(written: Written, wanted: tuple[Wanted, ...]) -> str:
@@ -139,10 +142,9 @@ def _asked(pair: Wanted, side: Side) -> float:
 
 def _joint_row(written: Written, pair: Wanted, side: Side, gap: float) -> tuple[str, ...]:
     offset_mm = _offset(written, side)
-    way = "into" if offset_mm < 0 else "out of"
     where = "one face" if side.is_internal in pair.one_face else "material"
     told = f"{gap:.3f}".replace("-", "−") if len(pair.sides) == 2 else f"⌀ {gap:.3f}"
-    move = f"{signed(round(offset_mm, 3))} {way} {where}" if offset_mm else "stays"
+    move = f"{signed(round(offset_mm, 3))} {_way(offset_mm)} {where}" if offset_mm else "stays"
     return pair.joint, side.body, side.letters, move, told
 
 
