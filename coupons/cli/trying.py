@@ -11,7 +11,7 @@ from coupons.errors import CouponError
 if TYPE_CHECKING:
     from coupons.answering.next.bench import Bench
 
-CHOICES = ("all", "slide", "push", "screw")
+CHOICES = ("all", "slide", "push", "fits", "screw")
 
 
 @click.command("try")
@@ -22,7 +22,7 @@ CHOICES = ("all", "slide", "push", "screw")
     type=click.Choice(CHOICES),
     default="all",
     show_default=True,
-    help="What to ask first for: sliding faces, push pins or holes for screws.",
+    help="What to ask first for: sliding faces, push pins, both (fits) or holes for screws.",
 )
 @click.option("--by", default="", metavar="NAME", help="Who tries, kept with each entry.")
 def command(folder: Path, choice: str, by: str) -> None:

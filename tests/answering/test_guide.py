@@ -28,6 +28,7 @@ from coupons.making.plan import plan_coupon, record
 from coupons.making.record import CouponReading
 from coupons.making.spec.coupon_spec import load_spec
 from coupons.measuring.run.entries import FitEntry, SizeEntry
+from coupons.showing.pages.entry_page import choices_of
 from coupons.terms import GRADES, Grade
 
 
@@ -50,7 +51,7 @@ def test_wants_are_those_that_the_coupon_has_forms_for(coupon):
         "widen a 3.4 mm hole by",
     ]
     spans = record(plan_coupon(load_spec("spans")))
-    assert {want.choice for want in wants_of(spans)} == {"slide"}
+    assert {want.choices for want in wants_of(spans)} == {("slide", "fits")}
 
 
 def test_nothing_to_do_or_too_much_has_no_guide(coupon):
@@ -89,6 +90,26 @@ def test_a_choice_asks_for_its_own(guide):
     assert isinstance(guide.tasks[screw], CouponReading)
     assert forms[guide.row_letters[screw]] == "round"
     assert np.array_equal(gains(guide, guide.start, "rows"), gains(guide, guide.start, "all"))
+
+
+def test_both_fits_are_the_sliding_faces_and_the_push_pins(guide):
+    assert list(guide.weights("fits")) == [1, 1, 1, 0]
+    assert list(guide.weights("slide")) == [1, 1, 0, 0]
+    both = gains(guide, guide.start, "slide") + gains(guide, guide.start, "push")
+    assert gains(guide, guide.start, "fits") == pytest.approx(both)
+
+
+def test_a_choice_that_another_one_covers_as_well_is_not_shown(guide):
+    assert [key for key, _ in choices_of(guide)] == [
+        *("all", "slide", "push", "fits", "screw", "listed")
+    ]
+    spans = guide_of(record(plan_coupon(load_spec("spans"))))
+    assert [key for key, _ in choices_of(spans)] == ["all", "listed"]
+    lying = guide_of(record(plan_coupon(load_spec("upright"))))
+    kinds = {kind for want in lying.wants for kind in want.choices}
+    assert kinds == {"slide", "push", "fits"}
+    assert [key for key, _ in choices_of(lying)] == ["all", "slide", "push", "listed"]
+    assert [key for key, _ in choices_of(None)] == ["all", "listed"]
 
 
 def test_entries_in_any_grade_narrow_what_is_wanted(guide):

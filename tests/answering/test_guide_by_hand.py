@@ -54,12 +54,12 @@ def by_name(wants):
 
 def test_what_a_small_coupon_can_teach():
     wants = wants_of(small_coupon())
-    assert [(want.choice, want.name, want.grade) for want in wants] == [
-        ("slide", "gap to slide, slot/tongue 12 mm across x", Grade.SLIDE),
-        ("slide", "gap to slide, slot/tongue 12 mm across y", Grade.SLIDE),
-        ("slide", "gap to slide, slot/tongue 12 mm across z", Grade.SLIDE),
-        ("push", "gap to push, hole/pin 8 mm axis along x", Grade.PUSH),
-        ("push", "gap to push, hole/pin 8 mm axis along z", Grade.PUSH),
+    assert [(*want.choices, want.name, want.grade) for want in wants] == [
+        ("slide", "fits", "gap to slide, slot/tongue 12 mm across x", Grade.SLIDE),
+        ("slide", "fits", "gap to slide, slot/tongue 12 mm across y", Grade.SLIDE),
+        ("slide", "fits", "gap to slide, slot/tongue 12 mm across z", Grade.SLIDE),
+        ("push", "fits", "gap to push, hole/pin 8 mm axis along x", Grade.PUSH),
+        ("push", "fits", "gap to push, hole/pin 8 mm axis along z", Grade.PUSH),
         ("screw", "widen a 3.4 mm hole by", None),
     ]
     # How often a joint has own deviations in the plane, along z, and a judgement.

@@ -28,7 +28,8 @@ from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
 
 CHOSEN = 16
-TRIED = ("A", "B", "C", "G")  # the graded rows; F is the long contact
+TRIED = ("A", "B", "C", "G", "H")  # the graded rows; F is the long contact
+HOLES = ("C", "G", "H")
 
 
 @dataclass(frozen=True)
@@ -55,14 +56,13 @@ def changed(letters=TRIED, **what):
     return spec.model_copy(update={"rows": rows})
 
 
-def without(*letters):
-    """Return ``starter`` without some rows; those that stood aside for them stay on every job."""
+def with_jobs(**jobs):
+    """Return these rows of ``starter`` alone, each with the jobs on which it is."""
     spec = load_spec("starter")
-    ids = zip(spec.row_ids(), spec.rows, strict=True)
     rows = tuple(
-        row.model_copy(update={"id": letter, "jobs": ()})
-        for letter, row in ids
-        if letter not in letters
+        row.model_copy(update={"id": letter, "jobs": jobs[letter]})
+        for letter, row in zip(spec.row_ids(), spec.rows, strict=True)
+        if letter in jobs
     )
     return spec.model_copy(update={"rows": rows})
 
@@ -79,8 +79,11 @@ def variants():
         "one gauge": changed(gauges=1),
         "three gauges": changed(gauges=3),
         "every size read": changed(read_every=1),
-        "5 mm holes": changed(("C", "G"), size_mm=5.0),
-        "no bore, rule, long contact": without("D", "E", "F", "G"),
+        "4 mm holes": changed(HOLES, size_mm=4.0),
+        "6 mm holes": changed(HOLES, size_mm=6.0),
+        "8 mm holes": changed(HOLES, size_mm=8.0),
+        "no small hole beside the bore": changed(("D",), sizes_mm=(18.0,)),
+        "no bore, rule, long contact": with_jobs(A=(), B=(), C=(1, 3), H=(2,)),
     }
 
 

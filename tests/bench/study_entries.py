@@ -2,11 +2,13 @@
 
     PYTHONPATH=tests nice python tests/bench/study_entries.py --printers 60 --rows rows.jsonl
 
-Printers are drawn from the model's prior. The guide chooses each next entry from what was found
-before, hands and caliper report, the fit makes a profile, and a joint is drawn by its answer. The
-chance that the next print has the wanted fit is then known exactly; it is given as a share of what
-somebody reaches who knows the machine (the oracle). The same is asked of the guide's own
-provisional gap, and both 90 % intervals are held against the gap that the next print really needs.
+Printers are drawn from the model's prior. The guide chooses each next entry by what was found
+before, for what the person wants to know (``--choice``; the joints asked about are sliding faces
+and push pins). Hands and caliper report, the fit makes a profile, and a joint is drawn by its
+answer. The chance that the next print has the wanted fit is then known exactly; it is given as a
+share of what somebody reaches who knows the machine (the oracle). The same is asked of the guide's
+own provisional gap, and both 90 % intervals are held against the gap that the next print really
+needs.
 """
 
 import argparse
@@ -21,6 +23,7 @@ from support.prior_printer import draw_printer, observe, print_sizes
 
 from coupons.answering.next.expected_information import as_if_done
 from coupons.answering.next.guide import best_task, guide_of, known, learned
+from coupons.answering.next.wants import CHOICES
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError
@@ -54,6 +57,7 @@ class Case:
     name: str
     coupons: tuple
     entries: int | None  # None for all
+    choice: str = "fits"  # for what they are chosen
 
 
 def joint_truth(printer, joint, grade):
@@ -99,11 +103,11 @@ def outcomes(printer, coupon, rng):
     return run, [*fits, *sizes]
 
 
-def chosen(guide, told, count, start):
+def chosen(guide, told, count, start, choice="fits"):
     """Let the guide choose, one after the other, and return the entries and what it then knows."""
     left, held, entries, now = set(range(len(told))), None, [], start
     for _ in range(count if count is not None else len(told)):
-        number = min(left) if count is None else best_task(guide, now, left, held)
+        number = min(left) if count is None else best_task(guide, now, left, held, choice)
         left.remove(number)
         held = in_hand(guide.tasks[number])
         entries.append(told[number])
@@ -117,7 +121,7 @@ def one_case(printer, case, rng, fitted=True):
     for coupon in case.coupons:
         guide = guide_of(coupon, mean=mean, covariance=covariance)
         run, told = outcomes(printer, coupon, rng)
-        entries, now = chosen(guide, told, case.entries, guide.start)
+        entries, now = chosen(guide, told, case.entries, guide.start, case.choice)
         mean, covariance = now.mean[: len(TERMS)], now.covariance[: len(TERMS), : len(TERMS)]
         runs.append(as_run(run, entries))
     profile = profile_of_fit(fit_design(design_of(runs))) if fitted else None
@@ -180,12 +184,12 @@ def cases():
     )
 
 
-def rows_of_printer(number, seed):
+def rows_of_printer(number, seed, choice):
     """Return every case of one printer; each has hands and prints of its own."""
     printer = draw_printer(np.random.default_rng([seed, number]))
     for at, case in enumerate(cases()):
         rng = np.random.default_rng([seed, number, at])
-        for row in one_case(printer, case, rng):
+        for row in one_case(printer, replace(case, choice=choice), rng):
             yield {"printer": number, "case": case.name, **row}
 
 
@@ -250,6 +254,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--printers", type=int, default=60)
     parser.add_argument("--seed", type=int, default=17)
+    parser.add_argument("--choice", choices=CHOICES, default="fits")
     parser.add_argument("--rows", type=Path, default=Path("study_entries.jsonl"))
     options = parser.parse_args()
     rows = rows_of_whole_printers(options.rows, len(cases()) * len(JOINTS))
@@ -257,7 +262,7 @@ def main():
     for number in range(options.printers):
         if number in done:
             continue
-        new = list(rows_of_printer(number, options.seed))
+        new = list(rows_of_printer(number, options.seed, options.choice))
         rows += new
         add_rows(options.rows, new)
     print(f"{len({row['printer'] for row in rows})} printers from the prior, seed {options.seed}\n")

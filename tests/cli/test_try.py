@@ -139,7 +139,7 @@ def test_the_last_entry_says_that_all_is_done(folder):
 
 def test_who_stops_is_told_how_much_is_left(folder):
     told = tried(folder, "s", "q").output
-    assert "49 of 50 trials and readings are left; you may stop here" in told
+    assert "51 of 52 trials and readings are left; you may stop here" in told
     assert f"Next: coupons check {folder}, then coupons fit {folder}" in told
 
 

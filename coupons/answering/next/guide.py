@@ -98,7 +98,7 @@ class Guide:
 
         All count for "all", and for a choice of which the coupon has nothing.
         """
-        chosen = np.array([float(want.choice == choice) for want in self.wants])
+        chosen = np.array([float(choice in want.choices) for want in self.wants])
         return chosen if chosen.any() else np.ones(len(self.wants))
 
 

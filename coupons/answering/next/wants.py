@@ -27,6 +27,7 @@ CHOICES = {
     "all": "All of it",
     "slide": "Sliding faces",
     "push": "Push pins",
+    "fits": "Sliding faces and push pins",
     "screw": "Holes for screws",
 }
 """What can be chosen at the start, with the words for it."""
@@ -42,8 +43,8 @@ class Want:
 
     Parameters
     ----------
-    choice : str
-        Under which of `CHOICES` it falls.
+    choices : tuple of str
+        Under which of `CHOICES` it falls, but for "all".
     name : str
         What it is, in a few words.
     row : ndarray of shape (n_terms,)
@@ -54,7 +55,7 @@ class Want:
         How often the scatters of own deviations and of the judgement count in one joint.
     """
 
-    choice: str
+    choices: tuple[str, ...]
     name: str
     row: Array
     grade: Grade | None
@@ -102,7 +103,7 @@ def _fit(choice: str, grade: Grade, internal: Form, direction: Direction) -> Wan
         2.0 * (direction is Direction.Z) if not is_round else float(direction is not Direction.Z)
     )
     return Want(
-        choice,
+        (choice, "fits"),
         f"gap to {grade}, {internal}/{external} {size_mm:g} mm {way(internal, direction)}",
         row,
         grade,
@@ -115,4 +116,4 @@ def _fit(choice: str, grade: Grade, internal: Form, direction: Direction) -> Wan
 def _screw_hole() -> Want:
     row = np.zeros(len(TERMS))
     row[: len(EFFECTS)] = -effect_row(Feature(Form.HOLE, SCREW_MM, Direction.Z))
-    return Want("screw", f"widen a {SCREW_MM:g} mm hole by", row, None, 1.0, 0.0, 0.0)
+    return Want(("screw",), f"widen a {SCREW_MM:g} mm hole by", row, None, 1.0, 0.0, 0.0)

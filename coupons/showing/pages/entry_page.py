@@ -129,10 +129,10 @@ def write_entry_page(folder: Path, *, choice: str = "all") -> Path:
 
 def choices_of(guide: Guide | None) -> list[tuple[str, str]]:
     """Return what can be chosen at the start, with the words for it; the whole list last."""
-    wanted = {want.choice for want in guide.wants} if guide else set()
-    # One kind alone is all of it.
-    usual = [each for each in CHOICES.items() if each[0] == "all" or each[0] in wanted]
-    return [*(usual if len(wanted) > 1 else usual[:1]), LISTED]
+    covered = {key: tuple(guide.weights(key)) if guide else () for key in CHOICES}
+    # What a choice before it covers as well is not shown: one kind alone is all of it.
+    first = {wants: key for key, wants in reversed(covered.items())}
+    return [*((key, CHOICES[key]) for key in CHOICES if first[covered[key]] == key), LISTED]
 
 
 def entry_record(coupon: Coupon, run: str, choice: str = "all") -> dict[str, Any]:

@@ -42,7 +42,7 @@ def guide_record(guide: Guide, order: Ahead) -> dict[str, Any]:
         "drawn": _short(guide.drawn_mm),
         "wants": [
             {
-                "choice": want.choice,
+                "choices": want.choices,
                 "name": want.name,
                 "grade": want.grade or "",
                 "from": THRESHOLDS.index(want.grade) if want.grade else -1,

@@ -210,8 +210,11 @@ function slopesOf(now, task) {
   return { over, under, chances };
 }
 
-const isWanted = (want, choice) => choice === "all" || !guide.wants.some((one) => one.choice === choice) || want.choice === choice;
-const chosenWants = (choice) => guide.wants.map((_, want) => want).filter((want) => isWanted(guide.wants[want], choice));
+// All count for a choice of which the coupon has nothing, "all" among them.
+function chosenWants(choice) {
+  const all = guide.wants.map((_, want) => want), chosen = all.filter((want) => guide.wants[want].choices.includes(choice));
+  return chosen.length ? chosen : all;
+}
 
 // By how much a task is expected to lower the variance of a want; slopes: those of a trial.
 function fallOf(now, task, want, slopes) {
