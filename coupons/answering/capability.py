@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from coupons.answering.chances.one_print import log_sd_after
 from coupons.answering.chances.prints import MadeFrom, made_by
-from coupons.answering.chances.together import Together, chance_together, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import Together, chance_together
 from coupons.answering.single import (
     PrintedSize,
     SizeAnswer,

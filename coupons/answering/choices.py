@@ -13,19 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.demand import Demand, OneOf
 from coupons.answering.chances.drawing import gap_step_mm
 from coupons.answering.chances.one_print import one_print_only
 from coupons.answering.chances.pieces import Choices, Piece
 from coupons.answering.chances.prints import MadeFrom
+from coupons.answering.chances.shared import Shared, shared_of
 from coupons.answering.chances.slants import share_of_height
-from coupons.answering.chances.together import (
-    Demand,
-    OneOf,
-    PieceChances,
-    Shared,
-    piece_chances,
-    shared_of,
-)
+from coupons.answering.chances.together import PieceChances, piece_chances
 from coupons.answering.offset import Answer, answer, clearances, moves_at
 from coupons.answering.question import Question
 from coupons.learning.profile import Profile

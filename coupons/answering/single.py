@@ -10,10 +10,10 @@ from scipy.special import ndtr
 
 from coupons.answering.chances import next_print
 from coupons.answering.chances.bed import bed_cases, odd_bed
+from coupons.answering.chances.demand import Demand
 from coupons.answering.chances.extrapolation import ranges_of, size_variance
 from coupons.answering.chances.own_spread import OwnSpread, with_own
 from coupons.answering.chances.prints import N_TERMS, Prints, prints_of
-from coupons.answering.chances.together import Demand
 from coupons.answering.offset import NOTHING_LEARNED
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.question import LARGEST_MM, SMALLEST_MM

@@ -10,7 +10,8 @@ from scipy.special import ndtr
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.chances.together import chance_together, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import chance_together
 from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question

@@ -18,6 +18,7 @@ from coupons.answering.chances.contact_length import (
     unsaid_variance,
 )
 from coupons.answering.chances.costs import odd_costs
+from coupons.answering.chances.demand import Demand, OneOf, not_too_tight
 from coupons.answering.chances.extrapolation import feel_variance, lies_near, size_variance
 from coupons.answering.chances.next_print import (
     half_width,
@@ -33,14 +34,11 @@ from coupons.answering.chances.pieces import odd_choices
 from coupons.answering.chances.prints import Prints, made_by
 from coupons.answering.chances.slants import odd_slant, pull_gap_mm
 from coupons.answering.chances.together import (
-    Demand,
     DemandChange,
-    OneOf,
     Together,
     chance_together,
     chances_if_changed,
     chances_of_each,
-    not_too_tight,
     piece_chances,
 )
 from coupons.learning.effects import CONTACT_REFERENCE_MM, TERMS

@@ -7,7 +7,9 @@ from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons import AnswerError, load_profile
 from coupons.answering.chances.clearance import Clearance
-from coupons.answering.chances.together import OneOf, chance_together, piece_chances, shared_of
+from coupons.answering.chances.demand import OneOf
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import chance_together, piece_chances
 from coupons.answering.choices import answer_with_choices, least_step_mm, one_of
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.whole_part import answer_part

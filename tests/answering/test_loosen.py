@@ -9,7 +9,7 @@ from support.drawer_list import DRAWER, part
 from support.drawn_part import DrawnPart, drawn_sizes
 from support.known_profile import FROM_ONE_PRINT, known_profile, unshifted
 
-from coupons.answering.chances.together import Demand
+from coupons.answering.chances.demand import Demand
 from coupons.answering.joints.loosen import Wider, most_gained
 from coupons.answering.offset import answer
 from coupons.answering.question import Question

@@ -10,7 +10,8 @@ from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from coupons.answering.chances import together
 from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.own_spread import OwnSpread
-from coupons.answering.chances.together import Together, chance_together, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import Together, chance_together
 from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question

@@ -17,7 +17,8 @@ from support.written_answers import (
 )
 
 from coupons.answering.chances.prints import made_by
-from coupons.answering.chances.together import Together, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import Together
 from coupons.answering.choices import answer_with_choices
 from coupons.answering.joints import rank as rank_of_machines
 from coupons.answering.joints import whole_part as part_of_joints

@@ -9,7 +9,8 @@ from scipy.special import ndtr, ndtri
 from support.known_profile import FROM_ONE_PRINT, known_profile
 
 from coupons.answering import choices as module
-from coupons.answering.chances.together import piece_chances, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import piece_chances
 from coupons.answering.choices import answer_with_choices, least_step_mm, one_of, stated_chance
 from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer

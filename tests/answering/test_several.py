@@ -8,7 +8,8 @@ import pytest
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
 from coupons.answering.ask import Printer
-from coupons.answering.chances.together import chance_together, chances_of_each, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import chance_together, chances_of_each
 from coupons.answering.chances.whole import corner_room
 from coupons.answering.several.drawn_pairs import answer_several
 from coupons.answering.several.faces import pitch_difference, whole_demand

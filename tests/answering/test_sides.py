@@ -9,7 +9,8 @@ from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 from coupons.answering.ask import Printer
 from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.prints import made_by
-from coupons.answering.chances.together import chance_together, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import chance_together
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.whole_part import answer_part, fit_demand
 from coupons.answering.offset import answer, clearances, printed_gap_mm

@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 from support.known_profile import FROM_ONE_PRINT, known_profile, unshifted
 
-from coupons.answering.chances.together import Demand, chance_together, shared_of
+from coupons.answering.chances.demand import Demand
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import chance_together
 from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question

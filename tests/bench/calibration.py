@@ -16,7 +16,8 @@ import numpy as np
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
-from coupons.answering.chances.together import chance_together, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import chance_together
 from coupons.answering.joints.whole_part import fit_demand
 from coupons.answering.offset import answer
 from coupons.answering.question import Question

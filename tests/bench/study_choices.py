@@ -31,7 +31,8 @@ from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
 from coupons.answering.chances.pieces import MOST_CHOICES
-from coupons.answering.chances.together import piece_chances, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import piece_chances
 from coupons.answering.choices import answer_with_choices, one_of, stated_chance
 from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError

@@ -11,7 +11,8 @@ import pytest
 from scipy.special import ndtr
 from support.known_profile import known_profile
 
-from coupons.answering.chances.together import chance_together, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import chance_together
 from coupons.answering.several.faces import whole_demand
 from coupons.answering.several.kinds import JointKind, Several
 from coupons.learning.effects import TERMS

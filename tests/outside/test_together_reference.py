@@ -5,7 +5,8 @@ import pytest
 from scipy.stats import multivariate_normal
 from support.known_profile import unshifted
 
-from coupons.answering.chances.together import Demand, chance_together
+from coupons.answering.chances.demand import Demand
+from coupons.answering.chances.together import chance_together
 
 
 def some_joints(n_joints, seed):

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from coupons.answering.chances.together import Shared
+from coupons.answering.chances.shared import Shared
 from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
 from coupons.learning.print_effects import TaughtShift
 from coupons.learning.profile import Counts, LogSpread, MeasuredRange, Profile

@@ -69,7 +69,7 @@ class Prints:
     def shared_row(self, row: Array) -> Array:
         """Return a row over all that joints share: terms of each profile, effects of each print.
 
-        The order of both is that of `coupons.answering.chances.together.shared_of`.
+        The order of both is that of `coupons.answering.chances.shared.shared_of`.
         """
         parts = list(self.by_profile(row[None, :]))
         terms = [terms[0] for _, terms, _ in parts]

@@ -8,15 +8,10 @@ gains more than the second loses, counting both alike; the joint with the larges
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from coupons.answering.chances.demand import Demand, OneOf, not_too_tight
 from coupons.answering.chances.drawing import FaceMove
-from coupons.answering.chances.together import (
-    Demand,
-    DemandChange,
-    OneOf,
-    Shared,
-    chances_if_changed,
-    not_too_tight,
-)
+from coupons.answering.chances.shared import Shared
+from coupons.answering.chances.together import DemandChange, chances_if_changed
 
 # Less is not worth drawing anything anew.
 _WORTH = 0.01

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coupons.answering.chances.together import chance_together, shared_of
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import chance_together
 from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.print_plan import plan_prints
 from coupons.answering.joints.whole_part import answer_listed, demanding

@@ -7,18 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coupons.answering.chances.clearance import Clearance
+from coupons.answering.chances.demand import Demand, OneOf, not_too_tight
 from coupons.answering.chances.drawing import FaceMove, gap_step_mm
 from coupons.answering.chances.pieces import Choices
 from coupons.answering.chances.prints import MadeFrom, made_by
-from coupons.answering.chances.together import (
-    Demand,
-    OneOf,
-    Shared,
-    Together,
-    chance_together,
-    not_too_tight,
-    shared_of,
-)
+from coupons.answering.chances.shared import Shared, shared_of
+from coupons.answering.chances.together import Together, chance_together
 from coupons.answering.choices import answer_with_choices, one_of
 from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.loosen import Loosening, Wider, most_gained

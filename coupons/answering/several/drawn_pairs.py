@@ -5,15 +5,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from coupons.answering.chances.demand import not_too_tight
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.chances.next_print import variances
-from coupons.answering.chances.together import (
-    Together,
-    chance_together,
-    chances_of_each,
-    not_too_tight,
-    shared_of,
-)
+from coupons.answering.chances.shared import shared_of
+from coupons.answering.chances.together import Together, chance_together, chances_of_each
 from coupons.answering.offset import LOOSE_CHANCE, Answer, Feel, answer, drawn_as
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.question import Question

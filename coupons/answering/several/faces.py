@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.chances.clearance import Clearance, drawn_sizes
+from coupons.answering.chances.demand import Demand
 from coupons.answering.chances.extrapolation import size_variance
 from coupons.answering.chances.next_print import variances
 from coupons.answering.chances.own_spread import OWN_SCATTERS, OwnSpread
 from coupons.answering.chances.prints import N_TERMS, MadeFrom
-from coupons.answering.chances.together import Demand
 from coupons.answering.chances.whole import Linear, Spread, Whole
 from coupons.answering.offset import clearances
 from coupons.answering.several.kinds import JointKind, Several
