@@ -62,7 +62,8 @@ def command(
     """
     from coupons.answering.joints.whole_part import answer_part
     from coupons.answering.words.answers import marks
-    from coupons.answering.words.joints import as_data, note_lines, table_lines
+    from coupons.answering.words.joint_files import as_data
+    from coupons.answering.words.joints import note_lines, table_lines
     from coupons.cli.list_argument import read_listed
     from coupons.learning.profile_file import read_profile
 

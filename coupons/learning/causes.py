@@ -12,10 +12,11 @@ from math import degrees, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, REFINEMENTS, print_rows, prior_sd
+from coupons.learning.effects import CURL_REFERENCE_MM, EFFECTS, print_rows, prior_sd
 from coupons.learning.fit import Fitted
 from coupons.learning.identifiability import mixed_up_with
 from coupons.learning.posterior.integrate import Mixture
+from coupons.learning.prior_table import REFINEMENTS
 from coupons.terms import SDS_OF_90
 
 Array = NDArray[np.floating]

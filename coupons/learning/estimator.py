@@ -16,12 +16,13 @@ from coupons.errors import FitError
 from coupons.learning.checking.predictive import PredictedReadings, PredictedTrials
 from coupons.learning.checking.regressors import effect_table
 from coupons.learning.design import Design, Readings, Sizes, design_of, trials_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, NormalPrior, PriorTable
+from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import Fitted, fit_design
 from coupons.learning.observation_table import column, design_from_table, run_numbers
 from coupons.learning.posterior.edges import N_EDGES, edge_offset, edge_rows
 from coupons.learning.posterior.integrate import Mixture
 from coupons.learning.posterior.latent import N_TERMS, LatentModel, latent_model
+from coupons.learning.prior_table import EXTRUSION, NormalPrior, PriorTable
 from coupons.measuring.run.folder import Run
 from coupons.terms import GRADES
 

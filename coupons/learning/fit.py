@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from coupons.errors import FitError, Problem
 from coupons.learning.design import Design, design_of
-from coupons.learning.effects import EXTRUSION, PriorTable
 from coupons.learning.posterior.integrate import Mixture, integrate
 from coupons.learning.posterior.latent import N_TERMS, latent_model
 from coupons.learning.posterior.threads import one_thread
+from coupons.learning.prior_table import EXTRUSION, PriorTable
 from coupons.measuring.run.folder import Run
 
 Array = NDArray[np.floating]

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from coupons.errors import DoubtWarning
 from coupons.learning.carrying import MachineChange, carried, change_of_pair, learn_change
-from coupons.learning.effects import EXTRUSION, SCATTERS, TERMS, prior_mean, prior_sd
+from coupons.learning.effects import SCATTERS, TERMS, prior_mean, prior_sd
 from coupons.learning.kindred import Kindred, corrections, sort_out
 from coupons.learning.pooling import MachineEvidence, evidence_of, pool, widened
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import Carried, Like, Profile, joined_ranges
 from coupons.learning.profile_of_fit import with_posterior
 from coupons.neutral import one_line

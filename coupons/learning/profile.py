@@ -15,16 +15,9 @@ from numpy.typing import NDArray
 from pydantic import AfterValidator, Field, model_validator
 
 from coupons import __version__
-from coupons.learning.effects import (
-    EXTRUSION,
-    EXTRUSION_2,
-    TERMS,
-    THRESHOLDS,
-    PriorTable,
-    print_moves,
-    prior_sd,
-)
+from coupons.learning.effects import TERMS, THRESHOLDS, print_moves, prior_sd
 from coupons.learning.print_effects import TaughtShift, taught_shift
+from coupons.learning.prior_table import EXTRUSION, EXTRUSION_2, PriorTable
 from coupons.measuring.run.conditions import LayerHeight, Name, Nozzle, Slicing
 from coupons.measuring.run.differing import Differing
 from coupons.measuring.run.entries import LARGEST_MM

@@ -12,12 +12,9 @@ from pydantic import ValidationError
 
 from coupons.atomic import write_text
 from coupons.errors import Problem, ProfileError
-from coupons.learning.effects import (
-    EXTRUSION_2,
-    TERMS,
-    prior_sd,
-)
+from coupons.learning.effects import TERMS, prior_sd
 from coupons.learning.impossible import doubt_aloud
+from coupons.learning.prior_table import EXTRUSION_2
 from coupons.learning.profile import VERSION, Profile
 from coupons.measuring.validation import problems_of
 from coupons.reading import read_plain

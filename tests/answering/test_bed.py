@@ -20,7 +20,8 @@ from coupons.answering.standards.iso286 import limits
 from coupons.answering.words.answers import sentences
 from coupons.cli import main
 from coupons.errors import AnswerError
-from coupons.learning.effects import EXTRUSION, TERMS
+from coupons.learning.effects import TERMS
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import LogSpread
 from coupons.learning.profile_file import read_profile, write_profile
 from coupons.terms import Bed, Direction, Form, Grade, Joint

@@ -7,8 +7,9 @@ from support.prints_of_first import found_on, prints_of_prior, prior_printer
 from coupons.answering.capability import BAND_SDS, grades_reached, meet_limits
 from coupons.answering.standards.iso286 import fit_limits, tolerance_mm
 from coupons.answering.words.sizes import limits_sentences
-from coupons.learning.effects import EXTRUSION, effect_row, print_moves
+from coupons.learning.effects import effect_row, print_moves
 from coupons.learning.fit import fit_design
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import LogSpread, MeasuredRange
 from coupons.terms import Direction, Feature, Form
 

@@ -16,13 +16,8 @@ from coupons.answering.joints.whole_part import answer_part
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.answering.words.choices import sentences
-from coupons.answering.words.joints import (
-    answers_csv,
-    as_data,
-    part_sentences,
-    sizes_csv,
-    table_lines,
-)
+from coupons.answering.words.joint_files import answers_csv, as_data, sizes_csv
+from coupons.answering.words.joints import part_sentences, table_lines
 from coupons.cli import main
 from coupons.learning.profile_file import write_profile
 from coupons.showing.pages.joints_page import part_page

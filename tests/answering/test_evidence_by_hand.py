@@ -11,18 +11,14 @@ from scipy.optimize import brentq
 from support.known_profile import known_profile
 
 from coupons.answering.compare import still
-from coupons.answering.compare.likelihood_ratio import (
-    CAUSES,
-    ProfileData,
-    RecheckSeries,
-    told_by,
-    weigh,
-)
+from coupons.answering.compare.likelihood_ratio import weigh
+from coupons.answering.compare.recheck_series import CAUSES, ProfileData, RecheckSeries, told_by
 from coupons.answering.compare.side_by_side import Verdict
 from coupons.answering.compare.still import JointStill, Still, StillGood, still_good
 from coupons.answering.question import Question
 from coupons.errors import AnswerError
-from coupons.learning.effects import EXTRUSION, TERMS, prior_sd
+from coupons.learning.effects import TERMS, prior_sd
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import LogSpread
 from coupons.terms import Direction, Form, Grade, Joint
 

@@ -7,9 +7,10 @@ from support.small_coupon import small_coupon
 
 from coupons.answering.next.expected_information import Belief, as_if_done, covariance_after
 from coupons.learning.design import design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, LogNormal, prior_mean, prior_sd
+from coupons.learning.effects import EFFECTS, prior_mean, prior_sd
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.latent import Scatters
+from coupons.learning.prior_table import EXTRUSION, LogNormal
 
 MEDIANS = Scatters(**{name: prior.median for name, prior in EXTRUSION.scatters.items()})
 PRIOR = Belief(prior_mean(), np.diag(prior_sd() ** 2), MEDIANS)

@@ -29,8 +29,9 @@ from coupons.answering.next.row_information import (
     information,
     information_roots,
 )
-from coupons.learning.effects import EXTRUSION, TERMS, THRESHOLDS, prior_mean, prior_sd
+from coupons.learning.effects import TERMS, THRESHOLDS, prior_mean, prior_sd
 from coupons.learning.posterior.latent import Scatters
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile_file import read_profile
 from coupons.making.record import CouponReading, CouponTrial
 from coupons.terms import Jaws

@@ -24,7 +24,7 @@ from coupons.answering.question import Question
 from coupons.answering.words.answer_data import as_data
 from coupons.answering.words.answers import headline, sentences
 from coupons.answering.words.comparison import heading
-from coupons.answering.words.joints import as_data as part_data
+from coupons.answering.words.joint_files import as_data as part_data
 from coupons.answering.words.joints import note_lines
 from coupons.answering.words.sizes import limits_data, limits_sentences, size_data, size_sentences
 from coupons.cli import main

@@ -34,15 +34,13 @@ from coupons.answering.joints.loosen import Loosening
 from coupons.answering.offset import Feel
 from coupons.answering.several.kinds import JointKind, Several
 from coupons.answering.standards.hardware import hardware
+from coupons.answering.words.joint_files import answers_csv, as_data, sizes_csv
 from coupons.answering.words.joints import (
-    answers_csv,
-    as_data,
     holes_not_asked,
     ignored_columns,
     note_lines,
     part_sentences,
     side_warnings,
-    sizes_csv,
     table_lines,
     tightness_sentence,
     together_sentence,

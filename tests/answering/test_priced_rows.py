@@ -18,7 +18,8 @@ from coupons.answering.next.row_information import N_SHARED, draw_printers
 from coupons.answering.offset import answer
 from coupons.answering.print_gains import Narrowed, PrintGains
 from coupons.answering.question import Question
-from coupons.learning.effects import EXTRUSION, TERMS
+from coupons.learning.effects import TERMS
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import MeasuredRange
 from coupons.learning.profile_file import read_profile
 from coupons.making.estimate import flow_mm3_s

@@ -11,8 +11,9 @@ from support.synthetic import done_coupons
 
 from coupons.answering.chances.clearance import Clearance
 from coupons.learning.design import design_of
-from coupons.learning.effects import EXTRUSION, TERMS, LogNormal
+from coupons.learning.effects import TERMS
 from coupons.learning.fit import fit_design
+from coupons.learning.prior_table import EXTRUSION, LogNormal
 from coupons.terms import Bed, Direction, Form, Grade, Joint, MovingBody
 
 

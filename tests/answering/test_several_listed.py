@@ -10,7 +10,8 @@ from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.whole_part import answer_part, questions_of
 from coupons.answering.several.drawn_pairs import answer_several
 from coupons.answering.several.kinds import Corners, JointKind, Legs
-from coupons.answering.words.joints import answers_csv, as_data, sizes_csv, table_lines
+from coupons.answering.words.joint_files import answers_csv, as_data, sizes_csv
+from coupons.answering.words.joints import table_lines
 from coupons.answering.words.listed_bodies import named_bodies
 from coupons.errors import AnswerError
 from coupons.terms import Direction, Form

@@ -10,19 +10,15 @@ from scipy.stats import multivariate_normal
 from support.known_profile import known_profile
 
 from coupons.answering.compare import still
-from coupons.answering.compare.likelihood_ratio import (
+from coupons.answering.compare.likelihood_ratio import NO_FROM, SIZES, WATCH_FROM, paths, weigh
+from coupons.answering.compare.recheck_series import (
     A_YEAR,
     DRIFT,
     EXTRUSION_SHARE,
-    NO_FROM,
-    SIZES,
     STEPS,
-    WATCH_FROM,
     ProfileData,
     RecheckSeries,
-    paths,
     told_by,
-    weigh,
 )
 from coupons.answering.compare.side_by_side import Verdict
 from coupons.answering.compare.still import Still, still_good
@@ -30,7 +26,8 @@ from coupons.answering.question import Question
 from coupons.answering.words.still import still_lines, todo_sentence
 from coupons.cli import main
 from coupons.errors import AnswerError
-from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
+from coupons.learning.effects import TERMS, prior_mean, prior_sd
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import Hand
 from coupons.learning.profile_file import write_profile
 from coupons.terms import Direction, Form, Grade, Joint

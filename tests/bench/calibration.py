@@ -24,7 +24,6 @@ from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
 from coupons.learning.effects import (
-    EXTRUSION,
     SCATTERS,
     TERMS,
     effect_row,
@@ -34,6 +33,7 @@ from coupons.learning.effects import (
     print_rows,
 )
 from coupons.learning.fit import fit_design
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import Counts, LogSpread, MeasuredRange, Profile
 from coupons.terms import GRADES, ROUND, Direction, Feature, Form, Grade, Joint
 

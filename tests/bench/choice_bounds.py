@@ -12,7 +12,6 @@ import numpy as np
 from scipy.special import logsumexp, ndtr
 
 from coupons.learning.effects import (
-    EXTRUSION,
     effect_row,
     height_share,
     loss_row,
@@ -21,6 +20,7 @@ from coupons.learning.effects import (
     prior_sd,
 )
 from coupons.learning.posterior.latent import AT_THRESHOLDS
+from coupons.learning.prior_table import EXTRUSION
 from coupons.terms import GRADES, ROUND, Feature
 
 DRAWN_GAP_MM = 0.3  # rows of effects hardly depend on it

@@ -33,9 +33,10 @@ from coupons.answering.chances.next_print import half_width, learned_share, vari
 from coupons.answering.offset import NOTHING_LEARNED
 from coupons.answering.single import PrintedSize
 from coupons.learning.design import design_of
-from coupons.learning.effects import EXTRUSION, TERMS, effect_row, loss_row, print_moves
+from coupons.learning.effects import TERMS, effect_row, loss_row, print_moves
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.latent import N_TERMS
+from coupons.learning.prior_table import EXTRUSION
 from coupons.measuring.virtual.machine import random_machine
 from coupons.measuring.virtual.printer import as_it_prints
 from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list

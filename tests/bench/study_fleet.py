@@ -24,10 +24,11 @@ from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.errors import NotMeasuredError
 from coupons.learning.design import design_of
-from coupons.learning.effects import EXTRUSION, SCATTERS, TERMS, prior_mean, prior_sd
+from coupons.learning.effects import SCATTERS, TERMS, prior_mean, prior_sd
 from coupons.learning.fit import fit_design
 from coupons.learning.like import UNLIKE, lean_on
 from coupons.learning.posterior.latent import Scatters
+from coupons.learning.prior_table import EXTRUSION
 from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 KIN = 4

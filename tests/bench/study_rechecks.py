@@ -22,18 +22,12 @@ from numpy.typing import NDArray
 from support.prior_printer import PriorPrinter, draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
-from coupons.answering.compare.likelihood_ratio import (
-    A_YEAR,
-    NO_FROM,
-    WATCH_FROM,
-    RecheckSeries,
-    paths,
-    told_by,
-    weigh,
-)
+from coupons.answering.compare.likelihood_ratio import NO_FROM, WATCH_FROM, paths, weigh
+from coupons.answering.compare.recheck_series import A_YEAR, RecheckSeries, told_by
 from coupons.learning.design import Design, design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, TERMS, THRESHOLDS, prior_mean, prior_sd
+from coupons.learning.effects import EFFECTS, TERMS, THRESHOLDS, prior_mean, prior_sd
 from coupons.learning.fit import fit_design
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import Profile
 
 Array = NDArray[np.floating]

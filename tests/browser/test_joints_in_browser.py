@@ -6,7 +6,7 @@ from support.screens import DESK, HOSTILE, NARROW, PHONE, assert_nothing_runs_ov
 
 from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.whole_part import answer_part
-from coupons.answering.words.joints import answers_csv, sizes_csv
+from coupons.answering.words.joint_files import answers_csv, sizes_csv
 from coupons.learning.profile import MeasuredRange
 from coupons.showing.pages.joints_page import part_page
 from coupons.terms import Direction, Form

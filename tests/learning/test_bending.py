@@ -11,11 +11,12 @@ from support.thin_rule import bare_strip
 
 from coupons.learning.bending import gives_per_mm
 from coupons.learning.design import design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, TERMS, NormalPrior, effect_row
+from coupons.learning.effects import EFFECTS, TERMS, effect_row
 from coupons.learning.fit import fit_design
 from coupons.learning.observation_table import design_from_table, observation_table
 from coupons.learning.posterior.latent import latent_model
 from coupons.learning.posterior.stepwise import before_any
+from coupons.learning.prior_table import EXTRUSION, NormalPrior
 from coupons.making.bodies.ruler_bar import UNSEEN_MM
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec

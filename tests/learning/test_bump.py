@@ -9,8 +9,9 @@ from bench.worlds import NOTHING, changed
 from support.synthetic import done_coupons
 
 from coupons.learning.design import design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, NormalPrior, effect_row, seam_share
+from coupons.learning.effects import EFFECTS, effect_row, seam_share
 from coupons.learning.fit import fit_design
+from coupons.learning.prior_table import EXTRUSION, NormalPrior
 from coupons.measuring.virtual.machine import load_machine
 from coupons.measuring.virtual.rehearsal import as_entries, try_out, work_list
 from coupons.terms import Direction, Feature, Form

@@ -9,7 +9,7 @@ from support.plain_mixture import mixture_at, read_spans, seen_before_any
 from support.synthetic import TYPICAL
 
 from coupons.learning.checking.caliper_off import _score
-from coupons.learning.effects import EXTRUSION
+from coupons.learning.prior_table import EXTRUSION
 
 
 @pytest.mark.parametrize("dof", [4.0, 1e9])

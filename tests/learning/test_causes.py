@@ -10,8 +10,9 @@ from support.prior_printer import PriorPrinter, observe, print_sizes
 from support.synthetic import coupon_design, small_scatters
 
 from coupons.learning.causes import Place, find_causes
-from coupons.learning.effects import EFFECTS, EXTRUSION, EXTRUSION_2, effect_row, prior_mean
+from coupons.learning.effects import EFFECTS, effect_row, prior_mean
 from coupons.learning.fit import fit_design
+from coupons.learning.prior_table import EXTRUSION, EXTRUSION_2
 from coupons.terms import Direction, Feature, Form
 
 SCATTERS = small_scatters(tau=0.02, tau_z=0.05, sigma=0.012, omega=0.03)

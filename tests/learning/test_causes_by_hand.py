@@ -13,7 +13,8 @@ from coupons.learning.causes import (
     unsaid,
     unsaid_term,
 )
-from coupons.learning.effects import EFFECTS, EXTRUSION, TERMS, effect_row, prior_sd
+from coupons.learning.effects import EFFECTS, TERMS, effect_row, prior_sd
+from coupons.learning.prior_table import EXTRUSION
 from coupons.terms import Direction, Feature, Form
 
 SIZES = (

@@ -8,11 +8,12 @@ from support.rehearsed import rehearsed_run
 from support.synthetic import TYPICAL, done_coupons
 
 from coupons.learning.design import design_of
-from coupons.learning.effects import CONTACT_REFERENCE_MM, EXTRUSION, LOSSES, TERMS
+from coupons.learning.effects import CONTACT_REFERENCE_MM, LOSSES, TERMS
 from coupons.learning.observation_table import design_from_table, observation_table
 from coupons.learning.pair_contact import contacts_tried_mm
 from coupons.learning.posterior.laplace import find_mode
 from coupons.learning.posterior.latent import N_TERMS, latent_model
+from coupons.learning.prior_table import EXTRUSION
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
 from coupons.terms import Seam

@@ -7,9 +7,10 @@ import pytest
 from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import coupon_design, mistyped, with_reports, with_slips
 
-from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS, effect_row, print_moves
+from coupons.learning.effects import EFFECTS, THRESHOLDS, effect_row, print_moves
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.latent import N_TERMS
+from coupons.learning.prior_table import EXTRUSION
 from coupons.terms import Direction, Feature, Form, Grade
 
 PRINTERS = 24

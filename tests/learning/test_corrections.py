@@ -10,10 +10,10 @@ from support.synthetic import TYPICAL, Builder, done_coupons, observed, plain_de
 
 from coupons.answering.next.expected_information import as_if_done
 from coupons.learning.design import design_of
-from coupons.learning.effects import EXTRUSION
 from coupons.learning.posterior.corrections import around_mode, best_mode
 from coupons.learning.posterior.laplace import find_mode
 from coupons.learning.posterior.latent import latent_model
+from coupons.learning.prior_table import EXTRUSION
 from coupons.terms import Direction, Feature, Form
 
 

@@ -17,7 +17,7 @@ from coupons.learning.checking.downdate import (
     predict_left_out,
     without,
 )
-from coupons.learning.effects import EXTRUSION
+from coupons.learning.prior_table import EXTRUSION
 
 SCATTERS, WEIGHTS = (TYPICAL, WIDER), (0.3, 0.7)
 NOTHING = np.zeros(0, np.intp)

@@ -23,10 +23,11 @@ from coupons.errors import FitError
 from coupons.learning.checking.downdate import each_feature, predict_left_out
 from coupons.learning.checking.regressors import effect_table
 from coupons.learning.design import design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, NormalPrior
+from coupons.learning.effects import EFFECTS
 from coupons.learning.estimator import ObservationModel, OffsetRegressor, reading_table
 from coupons.learning.fit import fit_runs
 from coupons.learning.observation_table import COLUMNS, observation_table
+from coupons.learning.prior_table import EXTRUSION, NormalPrior
 
 
 def needs_array_api(check):

@@ -4,9 +4,10 @@ import numpy as np
 from support.synthetic import TYPICAL, done_coupons
 
 from coupons.learning.design import design_of
-from coupons.learning.effects import EXTRUSION, TERMS
+from coupons.learning.effects import TERMS
 from coupons.learning.posterior.laplace import find_mode
 from coupons.learning.posterior.latent import N_TERMS, latent_model
+from coupons.learning.prior_table import EXTRUSION
 
 GROWTH = TERMS.index("growth_ext_z")
 

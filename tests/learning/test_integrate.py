@@ -8,11 +8,12 @@ from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import coupon_design, done_coupons, plain_design
 
 from coupons.learning.design import design_of
-from coupons.learning.effects import EXTRUSION, TERMS
+from coupons.learning.effects import TERMS
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.integrate import active_scatters, integrate
 from coupons.learning.posterior.latent import N_TERMS, latent_model
 from coupons.learning.posterior.lattice import ScatterPosterior
+from coupons.learning.prior_table import EXTRUSION
 
 
 def observed(seed, rows="ABCDE", n_runs=1):

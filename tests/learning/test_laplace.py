@@ -13,10 +13,11 @@ from support.synthetic import (
 )
 from support.synthetic import observed as observed_design
 
-from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS
+from coupons.learning.effects import EFFECTS, THRESHOLDS
 from coupons.learning.posterior import laplace
 from coupons.learning.posterior.laplace import find_mode
 from coupons.learning.posterior.latent import AT_THRESHOLDS, latent_model
+from coupons.learning.prior_table import EXTRUSION
 
 
 def observed(seed, rows="ABCDE", n_runs=1):

@@ -8,8 +8,8 @@ from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import done_coupons
 
 from coupons.learning.design import design_of, readings_of
-from coupons.learning.effects import EXTRUSION
 from coupons.learning.posterior.latent import N_TERMS, latent_model
+from coupons.learning.prior_table import EXTRUSION
 
 STEPS = [(1, f"E{number}") for number in range(1, 6)]  # of the second coupon, `upright`
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from support.synthetic import coupon_design, observed
 
-from coupons.learning.effects import EXTRUSION, SCATTERS
+from coupons.learning.effects import SCATTERS
 from coupons.learning.posterior import lattice
 from coupons.learning.posterior.corrections import best_mode
 from coupons.learning.posterior.latent import AT_THRESHOLDS, N_TERMS, latent_model
@@ -20,6 +20,7 @@ from coupons.learning.posterior.lattice import (
     one_scatter,
     top_of,
 )
+from coupons.learning.prior_table import EXTRUSION
 
 # A step of 1.9 sds makes a normal fall by 1.805.
 STEP, FALL = 1.9, 1.805

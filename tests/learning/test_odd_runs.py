@@ -9,7 +9,8 @@ from support.rehearsed import rehearsed_run
 
 from coupons.learning.checking.odd_runs import _evidence, _known, _variance_of_difference, verdicts
 from coupons.learning.checking.odd_runs import verdicts_of as held
-from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
+from coupons.learning.effects import TERMS, prior_mean, prior_sd
+from coupons.learning.prior_table import EXTRUSION
 from coupons.showing.words.runs import alike_sentence, doubted_run, odd_one_out
 
 

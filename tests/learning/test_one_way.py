@@ -8,16 +8,9 @@ from support.synthetic import done_coupons
 
 from coupons.learning.checking.one_way import OneWayDrift, one_way_drifts
 from coupons.learning.design import design_of
-from coupons.learning.effects import (
-    EFFECTS,
-    EXTRUSION,
-    TERMS,
-    effect_row,
-    print_moves,
-    prior_mean,
-    prior_sd,
-)
+from coupons.learning.effects import EFFECTS, TERMS, effect_row, print_moves, prior_mean, prior_sd
 from coupons.learning.fit import fit_design
+from coupons.learning.prior_table import EXTRUSION
 from coupons.showing.words.runs import drift_sentence
 from coupons.terms import Direction, Feature, Form
 

@@ -8,10 +8,11 @@ from support.gauge_plate import SIZES, fill_in, part_text
 
 from coupons import make_coupon
 from coupons.learning.design import design_of
-from coupons.learning.effects import EXTRUSION, effect_row
+from coupons.learning.effects import effect_row
 from coupons.learning.fit import fit_runs
 from coupons.learning.observation_table import design_from_table, observation_table
 from coupons.learning.posterior.latent import N_TERMS, Scatters, latent_model
+from coupons.learning.prior_table import EXTRUSION
 from coupons.measuring.run.folder import load_run
 from coupons.terms import Direction, Feature, Form
 

@@ -7,9 +7,10 @@ import pytest
 from coupons import fit
 from coupons.job.check import bought_mate
 from coupons.learning.design import design_of
-from coupons.learning.effects import CONTACT_REFERENCE_MM, EFFECTS, EXTRUSION, LOSSES, effect_row
+from coupons.learning.effects import CONTACT_REFERENCE_MM, EFFECTS, LOSSES, effect_row
 from coupons.learning.fit import fit_design
 from coupons.learning.posterior.latent import N_TERMS, latent_model
+from coupons.learning.prior_table import EXTRUSION
 from coupons.measuring.run.folder import load_run, prints_of
 from coupons.measuring.run.tried_joints import with_parts
 from coupons.showing.families import families

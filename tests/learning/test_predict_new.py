@@ -10,7 +10,7 @@ from support.synthetic import TYPICAL, Builder, coupon_design, observed
 
 from coupons.errors import FitError
 from coupons.learning.design import trials_of
-from coupons.learning.effects import EFFECTS, EXTRUSION
+from coupons.learning.effects import EFFECTS
 from coupons.learning.estimator import (
     ObservationModel,
     OffsetRegressor,
@@ -19,6 +19,7 @@ from coupons.learning.estimator import (
 )
 from coupons.learning.observation_table import COLUMNS, design_from_table, run_numbers
 from coupons.learning.posterior.latent import latent_model
+from coupons.learning.prior_table import EXTRUSION
 from coupons.terms import Direction, Feature, Form
 
 SCATTERS, WEIGHTS = (TYPICAL, WIDER), (0.3, 0.7)

@@ -5,15 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from coupons.learning.effects import (
-    CONTACT_REFERENCE_MM,
-    CURL_REFERENCE_MM,
-    EXTRUSION,
-    EXTRUSION_2,
-    LogNormal,
-    NormalPrior,
-    PrintEffect,
-)
+from coupons.learning.effects import CONTACT_REFERENCE_MM, CURL_REFERENCE_MM
+from coupons.learning.prior_table import EXTRUSION, EXTRUSION_2, LogNormal, NormalPrior, PrintEffect
 from coupons.terms import Grade, Jaws
 
 MODEL = (Path(__file__).parents[2] / "results" / "MODEL.md").read_text(encoding="utf-8")

@@ -14,8 +14,9 @@ from coupons.answering.chances.own_spread import OWN_SCATTERS
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
 from coupons.errors import ProfileError
-from coupons.learning.effects import EXTRUSION, TERMS
+from coupons.learning.effects import TERMS
 from coupons.learning.fit import fit_runs
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import LogSpread, Profile
 from coupons.learning.profile_file import (
     MAX_BYTES,

@@ -8,7 +8,7 @@ from scipy.stats import norm
 from scipy.stats import t as student
 from support.synthetic import TYPICAL
 
-from coupons.learning.effects import EXTRUSION, TERMS, THRESHOLDS, prior_mean, prior_sd
+from coupons.learning.effects import TERMS, THRESHOLDS, prior_mean, prior_sd
 from coupons.learning.posterior.latent import AT_THRESHOLDS
 from coupons.learning.posterior.stepwise import (
     NormalPosterior,
@@ -22,6 +22,7 @@ from coupons.learning.posterior.stepwise import (
     told_by_reading,
     told_by_trial,
 )
+from coupons.learning.prior_table import EXTRUSION
 
 N = len(TERMS)
 NOISE = noise_of(TYPICAL, EXTRUSION, 0.01)

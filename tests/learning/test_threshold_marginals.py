@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from support.synthetic import TYPICAL, plain_design
 
-from coupons.learning.effects import EXTRUSION
 from coupons.learning.posterior.laplace import find_mode
 from coupons.learning.posterior.latent import AT_THRESHOLDS, latent_model
 from coupons.learning.posterior.threshold_marginals import threshold_columns, threshold_marginals
+from coupons.learning.prior_table import EXTRUSION
 
 
 @pytest.fixture(scope="module")

@@ -62,7 +62,7 @@ def test_a_job_named_as_a_run_is_the_print_of_that_run(tmp_path):
 
 def test_the_table_of_answers_with_results_added_is_a_list_of_parts(tmp_path):
     from coupons import load_profile
-    from coupons.answering.words.joints import answers_csv
+    from coupons.answering.words.joint_files import answers_csv
 
     part = load_profile(DEMO / "profile.json").part(DEMO / "joints.csv")
     head, *rows = answers_csv(part).splitlines()

@@ -17,9 +17,10 @@ import pytest
 from scipy.optimize import minimize
 from support.synthetic import flat_table, plain_design, small_scatters
 
-from coupons.learning.effects import EFFECTS, PrintEffect
+from coupons.learning.effects import EFFECTS
 from coupons.learning.posterior.corrections import best_mode
 from coupons.learning.posterior.latent import latent_model
+from coupons.learning.prior_table import PrintEffect
 
 TABLE = Path(__file__).with_name("paste_casks.csv")
 PUBLISHED_SDS = (1.2874, 2.9041, 0.8234)

@@ -12,15 +12,9 @@ import pytest
 from scipy.stats import norm
 from support.synthetic import Builder, with_reports
 
-from coupons.learning.effects import (
-    EFFECTS,
-    EXTRUSION,
-    effect_rows,
-    print_rows,
-    prior_mean,
-    prior_sd,
-)
+from coupons.learning.effects import EFFECTS, effect_rows, print_rows, prior_mean, prior_sd
 from coupons.learning.fit import fit_design
+from coupons.learning.prior_table import EXTRUSION
 from coupons.terms import Direction, Feature, Form
 
 TABLE = Path(__file__).with_name("published_lengths.csv")

@@ -8,12 +8,10 @@ from support.known_profile import known_profile
 
 from coupons.answering.chances.drawing import FaceMove
 from coupons.answering.offset import Answer
+from coupons.answering.words.joint_files import COLUMNS, answers_csv, sizes_csv
 from coupons.answering.words.joints import (
-    COLUMNS,
-    answers_csv,
     note_lines,
     short_move,
-    sizes_csv,
     table_lines,
     together_sentence,
     warnings,

@@ -3,8 +3,9 @@
 import numpy as np
 
 from coupons.answering.chances.shared import Shared
-from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
+from coupons.learning.effects import TERMS, prior_mean, prior_sd
 from coupons.learning.print_effects import TaughtShift
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import Counts, LogSpread, MeasuredRange, Profile
 from coupons.terms import Direction, Form
 

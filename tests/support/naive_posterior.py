@@ -16,16 +16,10 @@ from numpyro.infer import MCMC, NUTS
 from support.synthetic import GAPS_MM, SPANS_MM, Builder, done_coupons, observed
 
 from coupons.learning.design import Design, design_of
-from coupons.learning.effects import (
-    EFFECTS,
-    EXTRUSION,
-    THRESHOLDS,
-    prior_mean,
-    prior_sd,
-    seam_share,
-)
+from coupons.learning.effects import EFFECTS, THRESHOLDS, prior_mean, prior_sd, seam_share
 from coupons.learning.posterior.integrate import active_scatters
 from coupons.learning.posterior.latent import latent_model
+from coupons.learning.prior_table import EXTRUSION
 from coupons.terms import Direction, Feature, Form
 
 jax.config.update("jax_enable_x64", True)

@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 from support.synthetic import TYPICAL, Builder
 
-from coupons.learning.effects import EXTRUSION, THRESHOLDS
+from coupons.learning.effects import THRESHOLDS
 from coupons.learning.posterior.integrate import Mixture
 from coupons.learning.posterior.laplace import find_mode
 from coupons.learning.posterior.latent import latent_model
+from coupons.learning.prior_table import EXTRUSION
 from coupons.terms import Direction, Feature, Form
 
 # Readings as good as normal: of so many degrees of freedom a Student-t is one.

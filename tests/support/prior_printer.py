@@ -11,15 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.learning.design import Design, Trials
-from coupons.learning.effects import (
-    EXTRUSION,
-    PriorTable,
-    print_moves,
-    prior_mean,
-    prior_sd,
-    seam_share,
-)
+from coupons.learning.effects import print_moves, prior_mean, prior_sd, seam_share
 from coupons.learning.posterior.latent import AT_THRESHOLDS, Scatters
+from coupons.learning.prior_table import EXTRUSION, PriorTable
 
 Array = NDArray[np.floating]
 

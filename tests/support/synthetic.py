@@ -7,18 +7,9 @@ from support.prior_printer import draw_printer, observe, print_sizes
 
 from coupons.answering.next.expected_information import as_if_done
 from coupons.learning.design import Design, Readings, Sizes, Trials
-from coupons.learning.effects import (
-    EFFECTS,
-    EXTRUSION,
-    LOSSES,
-    SCATTERS,
-    NormalPrior,
-    PriorTable,
-    effect_row,
-    height_share,
-    loss_row,
-)
+from coupons.learning.effects import EFFECTS, LOSSES, SCATTERS, effect_row, height_share, loss_row
 from coupons.learning.posterior.latent import Scatters
+from coupons.learning.prior_table import EXTRUSION, NormalPrior, PriorTable
 from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
 from coupons.terms import INTERNAL, Direction, Feature, Form

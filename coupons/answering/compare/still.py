@@ -7,13 +7,8 @@ from enum import StrEnum
 
 import numpy as np
 
-from coupons.answering.compare.likelihood_ratio import (
-    NO_FROM,
-    WATCH_FROM,
-    RecheckEvidence,
-    RecheckSeries,
-    weigh,
-)
+from coupons.answering.compare.likelihood_ratio import NO_FROM, WATCH_FROM, RecheckEvidence, weigh
+from coupons.answering.compare.recheck_series import RecheckSeries
 from coupons.answering.compare.side_by_side import LOSS, Verdict
 from coupons.answering.offset import EVEN_CHANCE, answer
 from coupons.answering.origin import is_old_model

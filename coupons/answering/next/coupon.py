@@ -15,8 +15,8 @@ from coupons.answering.next.expected_information import Belief, covariance_after
 from coupons.answering.next.row_information import believed
 from coupons.answering.offset import NOTHING_LEARNED, clearances, interval_mixture, window_row
 from coupons.answering.question import Question, check_question
-from coupons.learning.effects import EXTRUSION
 from coupons.learning.posterior.latent import Scatters
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
 from coupons.terms import Direction, Form, Grade, Joint

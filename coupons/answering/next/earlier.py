@@ -6,8 +6,8 @@ import numpy as np
 
 from coupons.answering.next.guide import Guide, guide_of
 from coupons.answering.next.row_information import believed
-from coupons.learning.effects import EXTRUSION
 from coupons.learning.posterior.latent import Scatters
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import Profile
 from coupons.learning.profile_file import read_profile
 from coupons.making.record import Coupon

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from coupons.learning.design import Design, design_of
-from coupons.learning.effects import EFFECTS, EXTRUSION, THRESHOLDS, PriorTable
+from coupons.learning.effects import EFFECTS, THRESHOLDS
 from coupons.learning.posterior.latent import N_TERMS, LatentModel, Scatters, latent_model
+from coupons.learning.prior_table import EXTRUSION, PriorTable
 from coupons.learning.profile import NORMAL_NODES, NORMAL_WEIGHTS
 from coupons.making.record import Coupon
 from coupons.measuring.run.conditions import Conditions

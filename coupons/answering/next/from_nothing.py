@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from coupons.learning.effects import EXTRUSION, TERMS, prior_mean, prior_sd
+from coupons.learning.effects import TERMS, prior_mean, prior_sd
+from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import Counts, LogSpread, Profile
 
 

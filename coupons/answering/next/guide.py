@@ -17,7 +17,7 @@ from scipy.special import ndtr
 from coupons.answering.next.expected_information import as_if_done, clearance_rows, drawn_gaps
 from coupons.answering.next.wants import Want, wants_of
 from coupons.learning.design import design_of
-from coupons.learning.effects import EXTRUSION, TERMS, THRESHOLDS, PriorTable, print_moves
+from coupons.learning.effects import TERMS, THRESHOLDS, print_moves
 from coupons.learning.posterior.latent import AT_THRESHOLDS, Scatters, latent_model
 from coupons.learning.posterior.stepwise import (
     Noise,
@@ -32,6 +32,7 @@ from coupons.learning.posterior.stepwise import (
     told_by_reading,
     told_by_trial,
 )
+from coupons.learning.prior_table import EXTRUSION, PriorTable
 from coupons.making.bench_time import in_hand, task_seconds
 from coupons.making.record import Coupon, CouponReading, CouponTrial
 from coupons.measuring.run.conditions import Caliper

@@ -22,20 +22,14 @@ from coupons.answering.next.expected_information import (
     trial_information,
 )
 from coupons.learning.design import Sizes, design_of
-from coupons.learning.effects import (
-    EXTRUSION,
-    TERMS,
-    PriorTable,
-    print_moves,
-    prior_mean,
-    prior_sd,
-)
+from coupons.learning.effects import TERMS, print_moves, prior_mean, prior_sd
 from coupons.learning.posterior.latent import (
     AT_THRESHOLDS,
     N_TERMS,
     LatentModel,
     latent_model,
 )
+from coupons.learning.prior_table import EXTRUSION, PriorTable
 from coupons.learning.profile import Profile
 from coupons.making.record import Coupon
 

@@ -17,15 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.learning.effects import (
-    EFFECTS,
-    TERMS,
-    PriorTable,
-    print_moves,
-    prior_mean,
-    prior_sd,
-)
+from coupons.learning.effects import EFFECTS, TERMS, print_moves, prior_mean, prior_sd
 from coupons.learning.fit import Fitted, fit_runs
+from coupons.learning.prior_table import PriorTable
 from coupons.measuring.run.folder import Run
 
 Array = NDArray[np.floating]

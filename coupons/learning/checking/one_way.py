@@ -24,8 +24,9 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from coupons.learning.effects import EFFECTS, PriorTable, print_rows, prior_mean, prior_sd
+from coupons.learning.effects import EFFECTS, print_rows, prior_mean, prior_sd
 from coupons.learning.fit import Fitted
+from coupons.learning.prior_table import PriorTable
 
 Array = NDArray[np.floating]
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from coupons.learning.checking.downdate import Fold, each_feature, predict_left_out, without
 from coupons.learning.design import Design
-from coupons.learning.effects import EXTRUSION, PriorTable
 from coupons.learning.fit import fit_design
+from coupons.learning.prior_table import EXTRUSION, PriorTable
 
 Array = NDArray[np.floating]
 

@@ -19,13 +19,13 @@ from coupons.learning.effects import (
     EFFECTS,
     TERMS,
     THRESHOLDS,
-    PriorTable,
     print_rows,
     prior_mean,
     prior_sd,
     seam_share,
 )
 from coupons.learning.posterior.bordered import Rows, not_meeting
+from coupons.learning.prior_table import PriorTable
 from coupons.terms import GRADES
 
 Array = NDArray[np.floating]
@@ -39,7 +39,7 @@ _AT_LOSSES = slice(_N_EFFECTS + _N_THRESHOLDS, N_TERMS)
 
 @dataclass(frozen=True)
 class Scatters:
-    """Standard deviations, in mm but for scales; see `coupons.learning.effects.PriorTable`."""
+    """Standard deviations, in mm but for scales; see `coupons.learning.prior_table.PriorTable`."""
 
     tau: float
     tau_z: float

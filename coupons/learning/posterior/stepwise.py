@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from coupons.learning.effects import THRESHOLDS, PriorTable, prior_mean, prior_sd
+from coupons.learning.effects import THRESHOLDS, prior_mean, prior_sd
 from coupons.learning.posterior.latent import AT_THRESHOLDS, N_TERMS, LatentModel, Scatters
+from coupons.learning.prior_table import PriorTable
 from coupons.terms import GRADES
 
 Array = NDArray[np.floating]

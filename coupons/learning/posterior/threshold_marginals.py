@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from coupons.learning.effects import THRESHOLDS, NormalPrior
+from coupons.learning.effects import THRESHOLDS
 from coupons.learning.posterior.corrections import best_mode, room_used
 from coupons.learning.posterior.laplace import Mode
 from coupons.learning.posterior.latent import AT_THRESHOLDS, LatentModel, Scatters
+from coupons.learning.prior_table import NormalPrior
 
 Array = NDArray[np.floating]
 

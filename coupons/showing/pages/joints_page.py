@@ -15,12 +15,9 @@ from coupons.answering.origin import origin_sentence
 from coupons.answering.several.drawn_pairs import SeveralAnswer
 from coupons.answering.ways import joint_way
 from coupons.answering.words.answers import marks
+from coupons.answering.words.joint_files import COLUMNS, SIZE_COLUMNS, answers_csv, sizes_csv
 from coupons.answering.words.joints import (
-    COLUMNS,
-    SIZE_COLUMNS,
-    answers_csv,
     short_move,
-    sizes_csv,
     tightness_sentence,
     together_sentence,
     told_once,

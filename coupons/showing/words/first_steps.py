@@ -160,7 +160,7 @@ def _machine_steps(causes: Causes, drawn: bool) -> list[Step]:
     text = " ".join(f"{todo}." for todo in todos(found))
     if any(cause.proven for cause in found):
         text += _ONCE if drawn else _AS_IT_WAS
-    return [(f"On the machine: {found[0].says}", text)]
+    return [(f"On the machine: {named([cause.says for cause in found])}", text)]
 
 
 def todos(found: Sequence[Cause]) -> list[str]:

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 
 from coupons.learning.causes import between_prints_once, unsaid, unsaid_term
-from coupons.learning.effects import EFFECTS, REFINEMENTS, prior_sd
+from coupons.learning.effects import EFFECTS, prior_sd
+from coupons.learning.prior_table import REFINEMENTS
 from coupons.learning.profile import Profile
 from coupons.showing.joint_tables import JointTable, joint_title
 from coupons.showing.learned import is_learned
