@@ -101,7 +101,7 @@ def test_surprising_entries_come_before_what_they_would_spoil(taught):
         "Row 9 says no-go; expected slide. Try again. All 2 unexpected entries are listed below.",
     )
     assert re.fullmatch(r"For a sliding fit, draw a gap of 0\.\d\d mm", draw[0])
-    assert fix[0] == "On the machine: openings are too small"
+    assert fix[0] == "On the machine: openings are too small, outer sizes are too large"
     assert "Then print again" in fix[1]
 
 
