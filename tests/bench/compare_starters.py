@@ -28,8 +28,8 @@ from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import load_spec
 
 CHOSEN = 16
-TRIED = ("A", "B", "C", "G", "H")  # the graded rows; F is the long contact
-HOLES = ("C", "G", "H")
+TRIED = ("A", "B", "C", "E", "F", "G", "J", "L")  # the graded rows; K is the long contact
+HOLES = ("C", "G", "L")
 
 
 @dataclass(frozen=True)
@@ -74,8 +74,7 @@ def variants():
         "two gaps": changed(gaps_mm=(0.25, 0.45)),
         "three gaps": changed(gaps_mm=(0.2, 0.35, 0.5)),
         "five gaps": changed(gaps_mm=(0.0, 0.15, 0.3, 0.45, 0.6)),
-        "gaps 0.1 apart": changed(gaps_mm=(0.2, 0.3, 0.4, 0.5)),
-        "gaps 0.2 apart": changed(gaps_mm=(0.0, 0.2, 0.4, 0.6)),
+        "the same gaps on each job": changed(gaps_mm=(0.1, 0.25, 0.4, 0.55)),
         "one gauge": changed(gauges=1),
         "three gauges": changed(gauges=3),
         "every size read": changed(read_every=1),
@@ -83,7 +82,9 @@ def variants():
         "6 mm holes": changed(HOLES, size_mm=6.0),
         "8 mm holes": changed(HOLES, size_mm=8.0),
         "no small hole beside the bore": changed(("D",), sizes_mm=(18.0,)),
-        "no bore, rule, long contact": with_jobs(A=(), B=(), C=(1, 3), H=(2,)),
+        "no bore, rule, long contact": with_jobs(
+            A=(1, 3), B=(1,), C=(1,), E=(2,), F=(2,), G=(2,), J=(3,), L=(3,)
+        ),
     }
 
 

@@ -172,7 +172,11 @@ def as_run(run, entries):
 
 
 def cases():
-    """Return the ways to work that are compared, the reference first."""
+    """Return the ways to work that are compared, the reference first.
+
+    The last ones choose as many entries from all that ``first`` has: no short coupon can offer more
+    to choose from.
+    """
     spec, whole = load_spec("starter"), record(plan_coupon(load_spec("first")))
     jobs = tuple(record(plan_coupon(spec, job=job)) for job in (1, 2, 3))
     return (
@@ -181,6 +185,9 @@ def cases():
         Case("starter, 24 chosen", jobs[:1], 24),
         Case("three starters, 16 chosen each", jobs, 16),
         Case("three first, all 140 each", (whole,) * 3, None),
+        Case("first, 12 chosen", (whole,), 12),
+        Case("first, 24 chosen", (whole,), 24),
+        Case("three first, 16 chosen each", (whole,) * 3, 16),
     )
 
 
@@ -220,6 +227,7 @@ def against(rows, reference, key):
 def table(rows):
     """Return the lines of a table in Markdown."""
     names = [case.name for case in cases()]
+    reference, most = names[0], "three first, all 140 each"
     by_case = {name: [row for row in rows if row["case"] == name] for name in names}
     lines = [
         "| entries | of the oracle | above `first` | above three `first` "
@@ -229,8 +237,8 @@ def table(rows):
     for name in names:
         mine = by_case[name]
         share, error = share_of_oracle(mine, "fit")
-        above, above_error = against(mine, by_case[names[0]], "fit")
-        below, below_error = against(mine, by_case[names[-1]], "fit")
+        above, above_error = against(mine, by_case[reference], "fit")
+        below, below_error = against(mine, by_case[most], "fit")
         page, page_error = share_of_oracle(mine, "guide")
         held = np.mean([row["fit held"] for row in mine if "fit held" in row])
         half = np.mean([row["fit half"] for row in mine if "fit half" in row])
