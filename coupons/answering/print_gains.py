@@ -18,8 +18,6 @@ from coupons.learning.profile_of_fit import profile_of
 from coupons.making.record import Coupon
 from coupons.measuring.run.folder import Run, prints_of
 
-WORTH_ANOTHER = 0.05
-"""Another print is worth its time if it narrows the intervals by so much on average."""
 # Fits take time: beyond so many prints only the first and the last ones are taken again.
 _MOST_STEPS = 4
 _MOST_FITS = 4

@@ -99,8 +99,8 @@ def _length(low: float, high: float) -> click.FloatRange:
     "--after",
     type=click.Path(path_type=Path),
     metavar="PROFILE",
-    help="Profile of earlier prints of this machine and material: the entry page starts from what"
-    " it knows and asks for less.",
+    help="Profile of earlier prints: the entry page starts from what it knows and asks for less."
+    " Machine, material, nozzle and layer height are those of the profile, unless given.",
 )
 def command(
     spec: str | None,

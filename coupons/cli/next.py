@@ -1,6 +1,7 @@
 """``coupons next``: which coupon would reduce the uncertainty most, shipped or new."""
 
 import json
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +21,10 @@ _NO_COUPON = (
     "No shipped coupon tries such a joint: write a spec that does (see the shipped",
     "ones). Of the shipped ones the first would help most, as predicted from other",
     "joints.",
+)
+_NOT_WORTH_IT = (
+    "No shipped coupon is worth a print for this: each narrows the intervals by less",
+    "than 5 %. Should you print all the same:",
 )
 
 
@@ -76,10 +81,10 @@ def command(profile: Path | None, from_prior: bool, as_json: bool, **asked: Any)
     known = profile_from_nothing() if profile is None else read_profile(profile)
     wants = _wants(known, asked)
     if asked["minutes"] is not None or asked["output"] is not None:
-        told, data = _new_coupon(known, wants, asked)
+        told, data = _new_coupon(known, wants, asked, profile)
     else:
         _refuse_without_minutes(asked)
-        told, data = _shipped_coupon(known, [want.asked for want in wants])
+        told, data = _shipped_coupon(known, [want.asked for want in wants], profile)
     if as_json:
         click.echo(json.dumps(data if from_prior else data | _origin(known), indent=1))
         return
@@ -104,17 +109,23 @@ def _refuse_without_minutes(asked: dict[str, Any]) -> None:
 
 
 def _shipped_coupon(
-    profile: "Profile", asked: list["CoveredQuestion"]
+    profile: "Profile", asked: list["CoveredQuestion"], path: Path | None
 ) -> tuple[list[str], dict[str, object]]:
     from coupons.answering.next.coupon import gains, shipped_coupons
 
     records, costs = shipped_coupons()
     found = gains(profile, asked, records)
-    return [*_lines(asked, found, costs), *_untried(profile, asked)], _data(asked, found, costs)
+    lines = _lines(asked, found, costs, _after(path))
+    return [*lines, *_untried(profile, asked)], _data(asked, found, costs)
+
+
+def _after(path: Path | None) -> str:
+    """Return the option by which `make` takes machine, material and nozzle from a profile."""
+    return "" if path is None else f" \\\n    --after {shlex.quote(str(path))}"
 
 
 def _new_coupon(
-    profile: "Profile", wants: list["JointWant"], asked: dict[str, Any]
+    profile: "Profile", wants: list["JointWant"], asked: dict[str, Any], path: Path | None
 ) -> tuple[list[str], dict[str, object]]:
     """Choose a new coupon, write its spec and say what it brings."""
     from coupons.answering.next.new_coupon import propose
@@ -138,7 +149,10 @@ def _new_coupon(
         asked["speed_mm_s"] or DEFAULT_SPEED_MM_S,
     )
     write_text(output, spec_of(found))
-    make = f"Written: {output}. Make it: coupons make {output} -o runs/{output.stem}"
+    speed = "" if asked["speed_mm_s"] is None else f" --speed {asked['speed_mm_s']:g}"
+    spec = shlex.quote(str(output))
+    make = f"coupons make {spec} -o runs/{shlex.quote(output.stem)}{speed}{_after(path)}"
+    make = f"Written: {output}. Make it:\n  {make}"
     return [*met, *proposal_lines(found), "", make], {"met": met, **proposal_data(found)}
 
 
@@ -212,9 +226,12 @@ def _questions(
 
 
 def _lines(
-    asked: list["CoveredQuestion"], found: tuple["Gain", ...], costs: dict[str, float]
+    asked: list["CoveredQuestion"],
+    found: tuple["Gain", ...],
+    costs: dict[str, float],
+    after: str,
 ) -> list[str]:
-    from coupons.answering.next.coupon import most_for_its_time
+    from coupons.answering.next.coupon import WORTH_ANOTHER, most_for_its_time
 
     best = most_for_its_time(found, costs)
     order = sorted(range(len(asked)), key=lambda n: -asked[n].known_to_mm)[:_MOST_SHOWN]
@@ -231,7 +248,11 @@ def _lines(
         lines.append(f"{gain.coupon:<12}{tries:>10}{share:>24}{minutes:>10}")
     if not any(best.tries):
         lines += ["", *_NO_COUPON]
-    return [*lines, "", f"Print next: coupons make {best.coupon} -o runs/{best.coupon}"]
+    make = f"coupons make {best.coupon} -o runs/{best.coupon}{after}"
+    known = any(best.tries) and all(question.measured for question in asked)
+    if known and best.narrower < WORTH_ANOTHER:
+        return [*lines, "", *_NOT_WORTH_IT, f"  {make}"]
+    return [*lines, "", f"Print next: {make}"]
 
 
 def _untried(profile: "Profile", asked: list["CoveredQuestion"]) -> list[str]:

@@ -79,7 +79,8 @@ def make_coupon(
         Width and depth of the bed; the spec's own if not given. Not for a part.
     after : str or Path, optional
         Profile of earlier prints of this machine and material: what is asked first starts from what
-        it knows, so that fewer entries are enough. Not for a part.
+        it knows, so that fewer entries are enough. Names, nozzle and layer height that are not
+        given are those of the profile. Not for a part.
 
     Raises
     ------
@@ -187,12 +188,14 @@ def _make(spec: "Spec", folders: dict[Path, str], asked: _Asked) -> tuple[MadeCo
     """Plan and write the jobs of a coupon, all or none; each folder has the name of its job."""
     from coupons.making.plan import plan_coupon
 
+    earlier = None if asked.after is None else _earlier(asked.after, asked.machine, asked.material)
+    if earlier is not None:
+        asked = _as_before(asked, earlier)
     sizes = (asked.bed_mm, asked.layer_height_mm, asked.nozzle_mm)
     jobs = [
         _Job(plan_coupon(spec, *sizes, job=number), folder, name)
         for number, (folder, name) in enumerate(folders.items(), start=1)
     ]
-    earlier = None if asked.after is None else _earlier(asked.after, asked.machine, asked.material)
     return _written(jobs, asked.machine, asked.material, asked.speed_mm_s, earlier=earlier)
 
 
@@ -213,6 +216,17 @@ def _earlier(path: str | Path, machine: str, material: str) -> "Profile":
     if problems:
         raise PlanError(problems)
     return known
+
+
+def _as_before(asked: _Asked, earlier: "Profile") -> _Asked:
+    """Fill in what was not asked for from the profile of the earlier prints."""
+    return replace(
+        asked,
+        machine=asked.machine or earlier.machine,
+        material=asked.material or earlier.material,
+        nozzle_mm=asked.nozzle_mm or earlier.nozzle_mm,
+        layer_height_mm=asked.layer_height_mm or earlier.layer_height_mm,
+    )
 
 
 @dataclass(frozen=True)

@@ -64,6 +64,15 @@ def open_bench_without(made):
     return bench
 
 
+def test_names_nozzle_and_layers_are_those_of_the_profile_unless_given(tmp_path):
+    known = known_profile(nozzle_mm=0.6, layer_height_mm=0.3)
+    write_profile(known, tmp_path / "profile.json")
+    after = tmp_path / "profile.json"
+    made = make_coupon("recheck", tmp_path / "run", after=after, layer_height_mm=0.15).coupon
+    assert (made.run.machine, made.run.material) == (known.machine, known.material)
+    assert (made.assumed.nozzle_mm, made.assumed.layer_height_mm) == (0.6, 0.15)
+
+
 def test_a_profile_of_another_machine_is_refused(tmp_path):
     write_profile(known_profile(), tmp_path / "profile.json")
     with pytest.raises(PlanError, match="bench-1"):

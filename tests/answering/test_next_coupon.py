@@ -11,9 +11,11 @@ from coupons.answering.joints.joint_list import read_joints
 from coupons.answering.joints.list_columns import COLUMNS
 from coupons.answering.next.coupon import (
     USUAL,
+    Gain,
     ask_about,
     ask_about_listed,
     gains,
+    most_for_its_time,
     shipped_coupons,
     usual_of,
 )
@@ -120,7 +122,10 @@ def test_the_command_names_one_coupon_to_print(tmp_path):
     assert result.exit_code == 0, result.output
     assert "not measured" in result.output
     assert "Print next: coupons make" in result.output
-    assert max(map(len, result.output.splitlines())) <= 80
+    lines = result.output.splitlines()
+    (after,) = [line for line in lines if line.startswith("    --after ")]
+    assert after.endswith("profile.json")
+    assert max(len(line) for line in lines if line != after) <= 80
     data = json.loads(run(tmp_path, *more, "--json", sd_share=ACROSS).output)
     shares = [coupon["narrower"] for coupon in data["coupons"]]
     assert shares == sorted(shares, reverse=True)
@@ -252,3 +257,18 @@ def test_where_no_coupon_has_the_joint_it_says_so(tmp_path):
         run(tmp_path, "--joint", "hole/pin", "--size", "12", "--across", "x+y", "--json").output
     )
     assert all(coupon["tries"] == [] for coupon in data["coupons"])
+
+
+def test_a_print_that_is_not_worth_it_is_not_suggested(tmp_path):
+    more = ("--joint", "slot/tongue", "--size", "4", "--across", "x")
+    told = run(tmp_path, *more, sd_share=0.01).output
+    assert "Print next" not in told
+    assert "No shipped coupon is worth a print for this" in told
+    assert "Print next: coupons make" in run(tmp_path, *more, sd_share=0.5).output
+
+
+def test_what_is_worth_a_print_comes_before_what_is_cheap():
+    dear, cheap = Gain("first", (), (True,), 0.06), Gain("recheck", (), (True,), 0.04)
+    assert most_for_its_time([cheap, dear], {"first": 150, "recheck": 30}) is dear
+    better = replace(cheap, narrower=0.05)
+    assert most_for_its_time([dear, better], {"first": 150, "recheck": 30}) is better

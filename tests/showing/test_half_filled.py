@@ -9,7 +9,12 @@ from coupons.learning.fit import fit_runs
 from coupons.learning.profile_of_fit import profile_of
 from coupons.showing.pages.report import write_report
 from coupons.showing.words.fit_summary import learned_from
-from coupons.showing.words.half_filled import blank_entries, blank_sentence, coarse_sentence
+from coupons.showing.words.half_filled import (
+    blank_entries,
+    blank_sentence,
+    coarse_sentence,
+    is_hardly_begun,
+)
 from coupons.terms import GRADES, Grade
 
 
@@ -50,8 +55,25 @@ def test_blank_entries_are_counted_and_asked_for_before_another_print(whole, tmp
     assert blank_entries([half, whole]) == (7, 2 * asked)
     repeated = replace(half, fits=(*half.fits, half.fits[0]))
     assert blank_entries([repeated]) == (7, asked)  # a repeat fills in nothing
-    said = f"7 of {asked} entries are still blank. Fill them in before you print again"
+    said = f"7 of {asked} entries are still blank. They cost no plastic; the entry page says when"
     assert said in head_of(half, tmp_path)
+
+
+def test_a_print_with_a_handful_of_entries_is_tried_further_first(whole):
+    asked = len(whole.coupon.trials) + len(whole.coupon.readings)
+    few, some = replace(whole, fits=whole.fits[:11], sizes=()), replace(whole, sizes=())
+    assert asked > 24
+    assert blank_sentence([few]).endswith(
+        "Fill in more before you print again: that costs no plastic."
+    )
+    assert is_hardly_begun(few)
+    assert not is_hardly_begun(replace(whole, fits=whole.fits[:12], sizes=()))
+    assert "Fill in more" not in blank_sentence([some])
+    fitted = fit_runs([few])
+    learned = learned_from(profile_of(fitted, [few]), fitted, [few], [[]])
+    head, text = learned.steps[-1]
+    assert head == f"Try and measure more of {few.folder.name}"
+    assert text.startswith(f"{asked - 11} of its {asked} trials and readings are blank.")
 
 
 def test_a_flat_reading_counts_with_its_axis_written_or_not(whole):

@@ -23,6 +23,8 @@ from coupons.terms import Direction, Form, Grade, Joint
 
 Array = NDArray[np.floating]
 
+WORTH_ANOTHER = 0.05
+"""Another print is worth its time if it narrows the intervals by so much on average."""
 # What may be asked where nothing in particular is: a sliding fit of each kind, in each direction.
 USUAL = tuple(
     Question(Joint(internal, external, size_mm, direction), Grade.SLIDE)
@@ -188,8 +190,14 @@ def best_coupon(profile: Profile, printed: Sequence[str] = ()) -> Gain:
 
 
 def most_for_its_time(found: Sequence[Gain], minutes: Mapping[str, float]) -> Gain:
-    """Return the coupon that narrows the intervals of the joints on it most a minute."""
-    return max(found, key=lambda gain: gain.narrower / minutes[gain.coupon])  # the first of equals
+    """Return the coupon that narrows the intervals of the joints on it most a minute.
+
+    Coupons that are not worth a print at all (`WORTH_ANOTHER`) come after those that are.
+    """
+    return max(  # the first of equals
+        found,
+        key=lambda gain: (gain.narrower >= WORTH_ANOTHER, gain.narrower / minutes[gain.coupon]),
+    )
 
 
 def shipped_coupons(

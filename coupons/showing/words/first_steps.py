@@ -6,7 +6,7 @@ rest; then what to draw, what to change on the machine, what to print next.
 
 from collections.abc import Sequence
 
-from coupons.answering.next.coupon import best_coupon
+from coupons.answering.next.coupon import WORTH_ANOTHER, best_coupon
 from coupons.answering.offset import Feel
 from coupons.answering.words.answers import ADJECTIVES, PRACTICE, VERBS
 from coupons.answering.words.numbers import chance, minus, named, signed
@@ -16,6 +16,7 @@ from coupons.learning.profile import Profile
 from coupons.learning.without import row_name
 from coupons.measuring.run.folder import Run
 from coupons.showing.joint_tables import FitLine, JointTable, joint_title
+from coupons.showing.words.half_filled import blank_entries, is_hardly_begun
 from coupons.showing.words.unmeasured import unmeasured
 from coupons.terms import Grade
 
@@ -181,8 +182,18 @@ def _is_worth_fixing(cause: Cause) -> bool:
 def _next_steps(profile: Profile, runs: Sequence[Run], tables: Sequence[JointTable]) -> list[Step]:
     if not unmeasured(tables, profile):
         return []
+    blank = [_blank_step(run) for run in runs if is_hardly_begun(run)]
+    if blank:
+        return blank[:1]
     printed = [run.coupon.spec.name for run in runs if run.parts is None]
     best = best_coupon(profile, printed)
+    if best.narrower < WORTH_ANOTHER and any(table.lines for table in tables):
+        text = (
+            f"Coupon “{best.coupon}” would narrow the intervals of the sliding fits that you tried "
+            f"most for its time, by only {chance(best.narrower)}. What was not measured is listed "
+            "below: ask for it with `coupons next --joint`."
+        )
+        return [("No further print is worth it for these fits", text)]
     text = (
         "It narrows the intervals of the sliding fits that you tried most for its time, by "
         f"{chance(best.narrower)} on average. What was not measured is listed below: ask for it "
@@ -193,3 +204,12 @@ def _next_steps(profile: Profile, runs: Sequence[Run], tables: Sequence[JointTab
     again = any(run.job and run.coupon.spec.name == best.coupon for run in runs)
     what = "the next job of coupon" if again else "coupon"
     return [(f"Next time, print {what} “{best.coupon}”", text)]
+
+
+def _blank_step(run: Run) -> Step:
+    blank, asked = blank_entries([run])
+    text = (
+        f"{blank} of its {asked} trials and readings are blank. The entry page asks first for those"
+        " that teach most."
+    )
+    return (f"Try and measure more of {run.folder.name}", text)

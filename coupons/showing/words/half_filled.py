@@ -5,6 +5,9 @@ from collections.abc import Sequence
 from coupons.measuring.run.folder import Run
 from coupons.terms import FLAT
 
+# With fewer entries, more of the same print teach more than another print (starter_study.md).
+_FEW_ENTRIES = 12
+
 
 def blank_entries(runs: Sequence[Run]) -> tuple[int, int]:
     """Count the trials and readings that the coupons ask for, and those that nobody filled in."""
@@ -30,10 +33,16 @@ def blank_sentence(runs: Sequence[Run]) -> str:
     blank, asked = blank_entries(runs)
     if not blank:
         return ""
-    return (
-        f"{blank} of {asked} entries are still blank. Fill them in before you print again: that"
-        " costs no plastic."
-    )
+    told = f"{blank} of {asked} entries are still blank."
+    if any(map(is_hardly_begun, runs)):
+        return f"{told} Fill in more before you print again: that costs no plastic."
+    return f"{told} They cost no plastic; the entry page says when more of them teach too little."
+
+
+def is_hardly_begun(run: Run) -> bool:
+    """Tell whether more entries of a print would teach more than another print."""
+    blank, asked = blank_entries([run])
+    return asked - blank < min(_FEW_ENTRIES, asked / 2)
 
 
 def coarse_sentence(runs: Sequence[Run]) -> str:

@@ -4,7 +4,8 @@ import math
 import textwrap
 from collections.abc import Sequence
 
-from coupons.answering.print_gains import WORTH_ANOTHER, PrintGains
+from coupons.answering.next.coupon import WORTH_ANOTHER
+from coupons.answering.print_gains import PrintGains
 from coupons.answering.words.numbers import counted, named, percent
 from coupons.learning.profile import LogSpread, Profile
 from coupons.learning.without import run_name
