@@ -8,6 +8,7 @@ import click
 if TYPE_CHECKING:
     from coupons.answering.joints.listed import JointList, ListedJoint
     from coupons.answering.question import Question
+    from coupons.learning.profile import Profile
 
 
 def read_listed(path: Path) -> "tuple[ListedJoint, ...]":
@@ -34,13 +35,17 @@ def read_list(path: Path) -> "JointList":
     return listed
 
 
-def asked_of(joints: Path | None) -> "dict[str, Question]":
-    """Return the questions of a list of joints by name; without a list, the usual ones."""
+def asked_of(joints: Path | None, known: "Profile | None" = None) -> "dict[str, Question]":
+    """Return the questions of a list of joints by name; without a list, the usual ones.
+
+    Of a profile, those of the usual ones are asked that were tried.
+    """
     from coupons.answering.joints.whole_part import questions_of
-    from coupons.answering.next.coupon import USUAL
+    from coupons.answering.next.coupon import USUAL, usual_of
 
     if joints is None:
-        return {question.name: question for question in USUAL}
+        usual = USUAL if known is None else usual_of(known)
+        return {question.name: question for question in usual}
     return {
         name: question
         for listed in read_listed(joints)

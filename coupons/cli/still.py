@@ -45,8 +45,8 @@ def command(
     from coupons.cli.list_argument import asked_of
     from coupons.learning.profile_file import read_profile
 
-    questions = asked_of(joints)
     known = [read_profile(path) for path in (profile, *rechecks)]
+    questions = asked_of(joints, known[0])
     found = still_good(known[0], known[1:], questions, same_hand)
     if as_json:
         click.echo(json.dumps(still_data(found), indent=1))

@@ -21,7 +21,7 @@ from coupons.answering.compare.recheck_series import (
     told_by,
 )
 from coupons.answering.compare.side_by_side import Verdict
-from coupons.answering.compare.still import Still, still_good
+from coupons.answering.compare.still import Still, prints_of_their_own, still_good
 from coupons.answering.question import Question
 from coupons.answering.words.still import still_lines, todo_sentence
 from coupons.cli import main
@@ -325,12 +325,24 @@ def test_a_year_without_a_change_says_no_seldom_even_where_the_machine_is_known_
             [recheck(2).model_copy(update={"printed_on": date(2025, 12, 1)})],
             "expected a later print",
         ),
+        (
+            [recheck(2, prints=("a" * 16,)), recheck(3, prints=("b" * 16, "a" * 16))],
+            "re-check 2: expected a print of its own, got a print that is in the full profile",
+        ),
         ([], "at least one re-check"),
     ],
 )
 def test_what_cannot_be_held_against_one_another_is_refused(rechecks, says):
     with pytest.raises(AnswerError, match=says):
         still_good(full(), rechecks, DRAWER)
+
+
+def test_one_print_of_the_full_profile_is_no_recheck_of_it():
+    base = full(prints=("a" * 16, "b" * 16))
+    one, own, again = recheck(2, prints=("b" * 16,)), recheck(3, prints=("c" * 16,)), recheck(4)
+    with pytest.raises(AnswerError, match="re-check 1: expected a print of its own"):
+        still_good(base, [one, own], DRAWER)
+    assert prints_of_their_own(base, [one, own, own, again]) == [own, again]
 
 
 def test_rechecks_may_be_given_in_any_order():

@@ -148,6 +148,16 @@ def still_good(
     )
 
 
+def prints_of_their_own(base: Profile, rechecks: Sequence[Profile]) -> list[Profile]:
+    """Return the re-checks of which no print is in the full profile or in one before."""
+    seen, kept = set(base.prints), []
+    for one in rechecks:
+        if seen.isdisjoint(one.prints):
+            kept.append(one)
+            seen |= set(one.prints)
+    return kept
+
+
 def _of_one_hand(profiles: Sequence[Profile]) -> bool:
     """Tell whether all profiles name one and the same person."""
     names = {one.hand.by if one.hand else None for one in profiles}
@@ -165,21 +175,17 @@ def _check(base: Profile, rechecks: Sequence[Profile]) -> None:
     if not rechecks:
         raise AnswerError("Give at least one re-check beside the full profile.")
     problems = []
-    names = ("machine", "material", "nozzle_mm", "layer_height_mm")
-    seen = {base.entries_sha256}
+    seen, of_before = {base.entries_sha256}, set(base.prints)
     for n, one in enumerate(rechecks, start=1):
         where = f"re-check {n}"
-        problems += [
-            Problem(where, f"{key} {getattr(base, key)!r} as in the full profile", repr(got))
-            for key in names
-            if (got := getattr(one, key)) != getattr(base, key)
-        ]
+        problems += _unlike(base, one, where)
         if one.entries_sha256 in seen:
             problems.append(Problem(where, "a print of its own", "the same entries again"))
+        elif of_before & set(one.prints):
+            got = "a print that is in the full profile, or in another re-check, as well"
+            problems.append(Problem(where, "a print of its own", got, "Leave it out"))
         seen.add(one.entries_sha256)
-        if one.printed_on and base.printed_on and one.printed_on < base.printed_on:
-            got = f"{one.printed_on}, before {base.printed_on}"
-            problems.append(Problem(where, "a later print", got, "Give the full profile first"))
+        of_before |= set(one.prints)
     for where, one in (
         ("the full profile", base),
         *((f"re-check {n}", r) for n, r in enumerate(rechecks, 1)),
@@ -189,6 +195,20 @@ def _check(base: Profile, rechecks: Sequence[Profile]) -> None:
             problems.append(Problem(where, "a profile of today's model", "an older one", todo))
     if problems:
         raise AnswerError(problems)
+
+
+def _unlike(base: Profile, one: Profile, where: str) -> list[Problem]:
+    """Return in what a re-check differs from the full profile; an earlier print is none."""
+    names = ("machine", "material", "nozzle_mm", "layer_height_mm")
+    problems = [
+        Problem(where, f"{key} {getattr(base, key)!r} as in the full profile", repr(got))
+        for key in names
+        if (got := getattr(one, key)) != getattr(base, key)
+    ]
+    if one.printed_on and base.printed_on and one.printed_on < base.printed_on:
+        got = f"{one.printed_on}, before {base.printed_on}"
+        problems.append(Problem(where, "a later print", got, "Give the full profile first"))
+    return problems
 
 
 def _months(profiles: Sequence[Profile]) -> list[float] | None:

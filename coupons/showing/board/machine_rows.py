@@ -14,7 +14,7 @@ from enum import StrEnum
 from functools import cached_property
 
 from coupons.answering.capability import Reach
-from coupons.answering.compare.still import Still, StillGood, still_good
+from coupons.answering.compare.still import Still, StillGood, prints_of_their_own, still_good
 from coupons.answering.origin import STALE_AFTER_DAYS, Age, age_of, is_old_model, origin_of
 from coupons.answering.words.numbers import chance
 from coupons.answering.words.still import (
@@ -261,6 +261,7 @@ def _row(group: Sequence[Entry], today: date, stale_after_days: int) -> MachineR
 def _still(head: Entry, rechecks: Sequence[Entry]) -> StillGood | None:
     """Hold a profile against its re-checks, as far as they can be held against it."""
     known = [one.profile for one in rechecks if not is_old_model(one.profile.version)]
+    known = prints_of_their_own(head.profile, known)
     if not known or is_old_model(head.profile.version):
         return None
     try:
