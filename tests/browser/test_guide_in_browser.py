@@ -259,7 +259,7 @@ def test_any_other_feature_may_be_tapped_and_a_skipped_step_is_not_asked_again(v
     assert page.inner_text("#step-title") not in (first,)
     page.reload()
     assert page.is_hidden("#choose")
-    assert page.inner_text("#choice").splitlines()[0] == "All of it"
+    assert page.inner_text("#choice").splitlines()[0] == "Everything, best first"
 
 
 def test_the_rest_of_a_row_is_left_out_by_one_tap_and_stays_blank(visit, folder, guide):
@@ -285,6 +285,33 @@ def test_the_rest_of_a_row_is_left_out_by_one_tap_and_stays_blank(visit, folder,
     page.wait_for_function("!document.getElementById('all-steps').textContent.includes('left out')")
     rows = saved(page).decode().splitlines()
     assert sum(bool(re.search(r",\d+\.\d+,mm,", row)) for row in rows) == 3
+
+
+def test_stopping_shows_what_to_do_and_names_a_reading_that_was_not_kept(visit, folder):
+    page = visit(folder / "entry.html", PHONE).page
+    page.tap("#choose [data-choice=screw]")  # holes for screws are read
+    page.fill("#reading", "4.2")
+    label = page.inner_text("#step-title").removeprefix("Measure ").split(",")[0]
+    page.tap("#stop")
+    finished = page.locator("#finished").bounding_box()
+    assert finished["y"] < PHONE["viewport"]["height"] / 2, "what to do now stands in sight"
+    assert page.locator("#known").bounding_box()["y"] > finished["y"]
+    assert "Typed but not kept:" in page.inner_text("#not-kept")
+    page.tap("#not-kept button")
+    assert page.input_value("#reading") == "4.2"
+    assert label in page.inner_text("#step-title")
+    page.fill("#reading", "")
+    page.tap("#stop")
+    assert page.is_hidden("#not-kept")
+
+
+def test_going_to_no_label_asks_for_one_until_the_next_step(visit, folder):
+    page = visit(folder / "entry.html", DESK).page
+    page.click("#choose [data-choice=all]")
+    page.press("#jump-to", "Enter")
+    assert page.inner_text("#jump-says") == "Type a label, such as A3."
+    page.click("#skip")
+    assert page.inner_text("#jump-says") == ""
 
 
 def test_a_page_without_storage_guides_as_well(visit, folder):

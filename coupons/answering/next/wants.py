@@ -24,7 +24,7 @@ from coupons.terms import EXTERNAL, FLAT, ROUND, Direction, Feature, Form, Grade
 Array = NDArray[np.floating]
 
 CHOICES = {
-    "all": "All of it",
+    "all": "Everything, best first",
     "slide": "Sliding faces",
     "push": "Push pins",
     "fits": "Sliding faces and push pins",

@@ -68,7 +68,7 @@ _SCRIPTS = tuple(
 )
 
 
-LISTED = ("listed", "Everything, as listed")
+LISTED = ("listed", "Everything, in the order of the list")
 """The choice of whoever wants to go by the list of the coupon."""
 
 

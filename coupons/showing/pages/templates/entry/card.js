@@ -40,6 +40,7 @@ function show(step, { follow = true } = {}) {
   $("card").hidden = !step;
   $("finished").hidden = Boolean(step);
   $("choose").hidden = true;
+  $("jump-says").textContent = "";
   $("known").hidden = !guide;
   if (step) fillCard(step);
   showHint();
@@ -174,7 +175,20 @@ function fillDone() {
   const open = steps.filter((step) => step.kind !== "zero" && !isDone(step)).length;
   $("finished-title").textContent = open ? `Stopped with ${open} left blank` : "All trials and readings are done";
   $("go-on").hidden = !open;
+  fillNotKept();
   $("stop").hidden = !isGuided() || here === null;
+}
+
+// A reading that was typed but not kept is in no file.
+function fillNotKept() {
+  const typed = Object.entries(read(DRAFT, {}).readings ?? {});
+  const left = typed.map(([key, text]) => [steps.find((step) => step.key === key), text]).filter(([step, text]) => step && text);
+  $("not-kept").hidden = !left.length;
+  $("not-kept").replaceChildren(made("span", "Typed but not kept: "), ...left.map(([step, text]) => {
+    const back = made("button", `${nameOf(step)} ${text}`, { type: "button" });
+    back.addEventListener("click", () => show(step));
+    return back;
+  }));
 }
 
 function fillAll() {

@@ -220,7 +220,8 @@ function jump(event) {
   event.preventDefault();
   const wanted = $("jump-to").value.trim().toLowerCase();
   const id = Object.keys(record.features).find((one) => one.toLowerCase() === wanted);
-  $("jump-says").textContent = id ? "" : `There is no feature ${$("jump-to").value} on this coupon.`;
+  const missing = wanted ? `There is no feature ${$("jump-to").value} on this coupon.` : "Type a label, such as A3.";
+  $("jump-says").textContent = id ? "" : missing;
   $("jump-to").setAttribute("aria-invalid", String(!id));
   if (!id) return $("jump-to").select();
   $("jump-to").value = "";
