@@ -97,7 +97,7 @@ def test_the_sentence_says_which_joint_how_much_and_what_is_gained(tmp_path):
     sentence = tightness_sentence(found)
     (move,) = found.loosen.moves
     assert sentence.startswith("Chance that no joint is too tight: ")
-    assert f"Loosening {found.counted[found.loosen.at].listed.name} helps most" in sentence
+    assert f"loosen {found.counted[found.loosen.at].listed.name} first: draw" in sentence
     assert f"draw {move.form} {move.drawn_mm:.2f} mm" in sentence
     assert f"({found.loosen.wider_mm:.2f} mm more gap)" in sentence
 

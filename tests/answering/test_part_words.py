@@ -278,9 +278,9 @@ def test_the_joint_to_loosen_is_named_with_what_that_gains():
     drawer, rail = joined(written()), joined(written(), name="rail")
     part = written_part(drawer, rail, loosen=Loosening(1, 0.14, moves, 0.09, -0.02))
     assert plain(tightness_sentence(part)) == (
-        "Chance that no joint is too tight: 83 %. Loosening rail helps most: draw slot 12.10 and "
-        "tongue 11.60 mm (0.14 mm more gap). Then no joint is too tight with 92 % chance, and all "
-        "fit with 70 %."
+        "Chance that no joint is too tight: 83 %. If too tight is worse for you than too loose, "
+        "loosen rail first: draw slot 12.10 and tongue 11.60 mm (0.14 mm more gap). Then no joint "
+        "is too tight with 92 % chance, and all fit with 70 %."
     )
     found = as_data(part)["loosen"]
     assert [move["form"] for move in found.pop("moves")] == ["slot", "tongue"]

@@ -192,7 +192,7 @@ def test_without_any_coupon_the_shortest_row_is_told(monkeypatch):
     with pytest.raises(AnswerError) as refused:
         _best_split(goal(), rows, Prices(), Judge(), 2.5)
     assert str(refused.value).startswith(
-        "2.5 minutes are too few for any row that would teach something: the shortest takes 9 "
+        "2.5 minutes are too few for any row that would teach something: the shortest takes 9.4 "
         "minutes to print and try."
     )
 

@@ -36,7 +36,7 @@ def test_a_proof_is_made_filled_in_and_scored(tmp_path):
     ]
     sheet.write_rows(folder / sheet.FILE, filled)
     told = run("check", folder).output
-    assert "Proof proof: 2 of 2 pairs drawn by the answers fit as wanted; expected" in told
+    assert "Proof “proof”: 2 of 2 pairs drawn by the answers fit as wanted; expected" in told
     data = json.loads(run("check", folder, "--json").output)["proofs"]
     (score,) = proof_scores(folder)
     assert data["together"]["hits"] == score.hits == 2

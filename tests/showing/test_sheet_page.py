@@ -48,7 +48,9 @@ def test_the_sheet_holds_the_names_that_make_was_told(tmp_path):
     html = write_sheet(write_run(tmp_path, coupon)).read_text(encoding="utf-8")
     assert '<span>machine</span><b dir="auto">bench-1</b>' in html
     assert '<span>material</span><b dir="auto">grey</b>' in html
-    assert "<span>nozzle, mm</span></p>" in html
+    assert '<span>nozzle, mm</span><b dir="auto">0.4</b>' in html
+    assert '<span>layer height, mm</span><b dir="auto">0.2</b>' in html
+    assert "<span>speed, mm/s</span></p>" in html
 
 
 def test_a_sheet_without_a_map_says_where_the_ids_are(tmp_path):

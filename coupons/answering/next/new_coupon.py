@@ -233,7 +233,7 @@ def _too_few(options: RowOptions, prices: PriceList, minutes: float) -> str:
     ]
     return (
         f"{minutes:g} minutes are too few for any row that would teach something: the shortest "
-        f"takes {min(alone):.0f} minutes to print and try. Allow more minutes or print faster."
+        f"takes {min(alone):.1f} minutes to print and try. Allow more minutes or print faster."
     )
 
 

@@ -284,7 +284,8 @@ def tightness_sentence(part: PartAnswer) -> str:
     free, fit = part.loosened
     drawn = " and ".join(f"{move.form} {move.drawn_mm:.2f}" for move in found.moves)
     return (
-        f"{sentence} Loosening {part.counted[found.at].listed.name} helps most: draw {drawn} mm "
+        f"{sentence} If too tight is worse for you than too loose, loosen "
+        f"{part.counted[found.at].listed.name} first: draw {drawn} mm "
         f"({found.wider_mm:.2f} mm more gap). Then no joint is too tight with {chance(free)} "
         f"chance, and all fit with {chance(fit)}."
     )

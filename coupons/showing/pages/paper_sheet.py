@@ -56,6 +56,9 @@ def _conditions(coupon: Coupon) -> tuple[tuple[str, str], ...]:
     """Return what to fill in, each with what `make` was told already."""
     run = coupon.run
     told = {"machine": run.machine, "material": run.material} if run else {}
+    if coupon.part is None:
+        told["nozzle, mm"] = f"{coupon.assumed.nozzle_mm:g}"
+        told["layer height, mm"] = f"{coupon.assumed.layer_height_mm:g}"
     asked = [name for name in _CONDITIONS if not (coupon.part and name in _KNOWN)]
     return tuple((name, told.get(name, "")) for name in asked)
 

@@ -26,12 +26,14 @@ def proof_sentences(scores: Sequence[ProofScore]) -> list[str]:
 
 def _one(score: ProofScore) -> str:
     if score.refused:
-        return f"Proof {score.name}: not scored, since {score.refused}. Its entries count as any."
-    told = [f"Proof {score.name}: {_hits(score)}"]
+        return f"Proof “{score.name}”: not scored, since {score.refused}. Its entries count as any."
+    told = [f"Proof “{score.name}”: {_hits(score)}"]
     if score.usual_hits is not None:
         low, high = score.usual_hits
         told[0] += f" ({low} to {high} is usual on one print)"
-        if not low <= score.hits <= high:
+        if low <= score.hits <= high:
+            told.append("Nothing speaks against the stated chances")
+        else:
             side = "Fewer" if score.hits < low else "More"
             told.append(
                 f"{side} than the stated chances let expect: fit this run together with the others"
@@ -51,9 +53,9 @@ def _hits(score: ProofScore) -> str:
 
 def _grades(score: ProofScore) -> str:
     return (
-        f"What was found in all {counted(score.trials, 'trial')} had a stated chance of"
-        f" {percent(score.mean_chance)} on average; {percent(score.mean_chance_expected)} is"
-        f" expected if the chances are right, {percent(1 / len(GRADES))} is guessing."
+        f"In {counted(score.trials, 'trial')} the grade that was found had a stated chance of"
+        f" {percent(score.mean_chance)} on average; right chances would have"
+        f" {percent(score.mean_chance_expected)}, guesses {percent(1 / len(GRADES))}."
     )
 
 
