@@ -20,7 +20,7 @@ from support.drawn_bodies import (
 from coupons.answering.meshes import box_tree, mesh, raw_meshes
 from coupons.answering.meshes.body import Body
 from coupons.answering.meshes.body_files import file_bytes, file_names
-from coupons.answering.meshes.mesh import read_bodies
+from coupons.answering.meshes.mesh import read_again, read_bodies
 from coupons.answering.meshes.raw_meshes import read_raw
 from coupons.answering.meshes.section import cut
 from coupons.answering.meshes.shells import winding
@@ -211,6 +211,42 @@ def test_five_hundred_bodies_are_met_and_no_more():
     assert [each.name for each in mesh._with_own_names([one] * 500)][-1] == "foot (500)"
     with pytest.raises(BodyError, match=r"feet\.stl: expected at most 500 bodies, got 501\. Give"):
         mesh._with_own_names([one] * 501)
+
+
+@pytest.mark.parametrize("kind", ["stl", "3mf"])
+def test_a_file_written_from_a_body_is_read_again_as_the_body(tmp_path, kind):
+    body = drawn(box(30, 20, 10) - round_bar(5, 30, (10, 8, -5), 24), "plate")
+    path = tmp_path / f"plate.{kind}"
+    path.write_bytes(file_bytes(body, path.name, {}))
+    again, (as_others,) = read_again(path, body), read_bodies([path]).bodies
+    assert np.array_equal(again.corners_mm, as_others.corners_mm)
+    assert again.volume_mm3 == as_others.volume_mm3
+
+
+def _two_corners_as_one(mesh):
+    mesh.vertices = mesh.vertices[[0, 0, *range(2, 8)]]
+
+
+def _other_triangles(mesh):
+    mesh.faces = mesh.faces[::-1]
+
+
+def _a_torn_corner(mesh):
+    mesh.unmerge_vertices()
+    mesh.vertices[0] += 1e-3
+
+
+@pytest.mark.parametrize("spoil", [_two_corners_as_one, _other_triangles, _a_torn_corner])
+def test_a_file_that_another_program_reads_otherwise_is_not_read_again_as_the_body(tmp_path, spoil):
+    solid = box(30, 20, 10)
+    mesh = as_trimesh(solid)
+    spoil(mesh)
+    assert read_again(write(mesh, tmp_path / "spoilt.stl"), drawn(solid)) is None
+
+
+def test_two_shells_are_not_read_again_as_one_body(tmp_path):
+    solid = box(30, 20, 10) + box(5, 5, 5, (40, 0, 0))
+    assert read_again(write(solid, tmp_path / "two.stl"), drawn(solid)) is None
 
 
 def test_bodies_found_sound_before_are_not_looked_at_again(tmp_path):

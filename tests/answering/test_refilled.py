@@ -7,9 +7,11 @@ from support.moved_faces import around_z, between, body_of, facing
 from support.slivers import divided_near_ends
 
 from coupons.answering.meshes.mesh import merged, read_bodies
+from coupons.answering.meshes.patches import flat_patches
 from coupons.answering.meshes.regions import SurfaceKind, regions_of
 from coupons.answering.relieve.face_offset import MovedFaces, offset_faces
 from coupons.answering.relieve.filled_outline import filled_sheet
+from coupons.answering.relieve.refilled import _faces_at
 
 
 def rounded_to_32_bits(mesh):
@@ -178,6 +180,19 @@ def test_no_circle_through_a_triangle_of_a_sheet_holds_another_corner():
         middle = np.linalg.solve(2 * np.array([b - a, c - a]), [b @ b - a @ a, c @ c - a @ a])
         away = np.linalg.norm(places - middle, axis=1)
         assert away.min() > np.linalg.norm(a - middle) - 1e-9
+
+
+@pytest.mark.parametrize("fine", [1, 4])
+def test_a_corner_knows_in_how_many_faces_it_is(fine):
+    """A block with a slot across it: 16 corners in three faces, and four where the slot ends."""
+    solid = between((0, 0, 0), (20, 20, 10)) - between((6, -1, 4), (9, 21, 11))
+    body = drawn(solid.refine(fine))
+    label = flat_patches(body).label
+    counts = _faces_at(body, label)
+    naive = [len(set(label[(body.triangles == k).any(axis=1)])) for k in range(len(counts))]
+    assert counts.tolist() == naive
+    assert (counts == 3).sum() == 16
+    assert set(counts.tolist()) == ({3} if fine == 1 else {1, 2, 3})
 
 
 def test_a_plain_body_is_not_touched_by_any_of_this():

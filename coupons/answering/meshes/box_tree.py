@@ -6,9 +6,12 @@ neighbours in space; the tree is then a list of levels, each half as long as the
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from coupons.answering.meshes.ordering import stable_order
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -52,13 +55,13 @@ class Sheets:
     low: Floats
     high: Floats
 
-    def halved(self, starts: Ints) -> "Sheets":
+    def halved(self) -> "Sheets":
         """Return those of the level above."""
-        least, most = (f.reduceat(self.label, starts) for f in (np.minimum, np.maximum))
+        least, most = (_of_two(self.label, which) for which in (np.minimum, np.maximum))
         return Sheets(
             np.where(least == most, least, -1),
-            np.minimum.reduceat(self.low, starts),
-            np.maximum.reduceat(self.high, starts),
+            _of_two(self.low, np.minimum),
+            _of_two(self.high, np.maximum),
         )
 
     def may_cross(self, i: Ints, j: Ints) -> NDArray[np.bool_]:
@@ -94,12 +97,17 @@ def box_tree(
         label = np.full(len(low), -1) if sheet is None else sheet[order]
         sheets.append(Sheets(label, normals[order], normals[order]))
     while len(lows[-1]) > 1:
-        starts = np.arange(0, len(lows[-1]), 2)
-        lows.append(np.minimum.reduceat(lows[-1], starts))
-        highs.append(np.maximum.reduceat(highs[-1], starts))
+        lows.append(_of_two(lows[-1], np.minimum))
+        highs.append(_of_two(highs[-1], np.maximum))
         if sheets:
-            sheets.append(sheets[-1].halved(starts))
+            sheets.append(sheets[-1].halved())
     return BoxTree(order, tuple(lows), tuple(highs), tuple(sheets))
+
+
+def _of_two(values: NDArray[np.generic], which: np.ufunc) -> NDArray[Any]:
+    """Return the lower or higher of each two values that follow one another; a last one alone."""
+    found = which(values[: len(values) - 1 : 2], values[1::2])
+    return np.concatenate([found, values[-1:]]) if len(values) % 2 else found
 
 
 def overlapping(a: BoxTree, b: BoxTree, reach: float = 0.0) -> Iterator[tuple[Ints, Ints]]:
@@ -184,11 +192,17 @@ def _along_curve(points: Floats) -> Ints:
     low = points.min(axis=0)
     extent = float((points.max(axis=0) - low).max()) or 1.0
     cells = ((points - low) / extent * (2**_BITS - 1)).astype(np.int64)
-    key = np.zeros(len(points), dtype=np.int64)
+    spread = _spread(np.arange(2**_BITS))
+    key = spread[cells[:, 0]] | spread[cells[:, 1]] << 1 | spread[cells[:, 2]] << 2
+    return stable_order(key)
+
+
+def _spread(numbers: Ints) -> Ints:
+    """Return numbers whose bits stand three places apart."""
+    found = np.zeros(len(numbers), dtype=np.int64)
     for bit in range(_BITS):
-        for axis in range(3):
-            key |= ((cells[:, axis] >> bit) & 1) << (3 * bit + axis)
-    return np.argsort(key, kind="stable")
+        found |= ((numbers >> bit) & 1) << (3 * bit)
+    return found
 
 
 def _sheet_by_sheet(points: Floats, sheet: Ints) -> Ints:

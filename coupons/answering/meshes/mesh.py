@@ -103,12 +103,41 @@ def read_bodies(
     return ReadBodies(tuple(bodies), tuple(notes))
 
 
+def read_again(path: Path, body: Body) -> Body | None:
+    """Read a file that was written from a body, the quick way.
+
+    Returns
+    -------
+    Body or None
+        The body with its corners where the file has them. None if another program would find other
+        triangles in the file, or these joined in another way, or more than one surface.
+
+    Raises
+    ------
+    BodyError
+        If the file cannot be read.
+    """
+    found, _ = _in_mm(path.name, read_raw(path), "mm")
+    if len(found) != 1 or found[0].corners.shape != body.corners_mm.shape:
+        return None
+    vertices_mm = body.vertices_mm.copy()
+    vertices_mm[body.triangles] = found[0].corners + 0.0
+    is_same = np.array_equal(np.take(vertices_mm, body.triangles, axis=0), found[0].corners)
+    if not is_same or len(_distinct(vertices_mm)[0]) < len(vertices_mm):
+        return None
+    again = Body(body.name, body.file, vertices_mm, body.triangles, body.edges)
+    if again.volume_mm3 < 0 or joined(len(body.triangles), body.edges.triangles).any():
+        return None
+    return again
+
+
 def _in_mm(
     file: str, raw: tuple[RawMesh, ...], units: str | None
 ) -> tuple[list[RawMesh], list[Problem]]:
     """Scale meshes to mm; ask for the unit where the file has none and mm is not plausible."""
-    low = np.min([one.corners.min(axis=(0, 1)) for one in raw], axis=0)
-    high = np.max([one.corners.max(axis=(0, 1)) for one in raw], axis=0)
+    points = [one.corners.reshape(-1, 3) for one in raw]
+    low = np.min([one.min(axis=0) for one in points], axis=0)
+    high = np.max([one.max(axis=0) for one in points], axis=0)
     longest = float((high - low).max())
     unit = raw[0].unit
     if not unit and units is None and not SMALLEST_MM <= longest <= LARGEST_MM:
@@ -164,19 +193,25 @@ def merged(corners: Floats) -> tuple[Floats, Ints]:
         (m, 3), in the order of ``corners``.
     """
     points = corners.reshape(-1, 3) + 0.0  # makes −0 a plain 0
+    first, place = _distinct(points)
+    # In the order of the file, neighbours stand near each other in memory too.
+    order = np.argsort(first)
+    rank = np.empty(len(first), dtype=np.int64)
+    rank[order] = np.arange(len(first))
+    return points[first[order]], rank[place].reshape(-1, 3)
+
+
+def _distinct(points: Floats) -> tuple[Ints, Ints]:
+    """Return where each distinct point comes first, and which of these each point is."""
     bits = np.ascontiguousarray(points).view(np.uint64)
     odd = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], dtype=np.uint64)
     mixed = (bits ^ (bits >> np.uint64(29))) * odd
     keys = mixed[:, 0] ^ (mixed[:, 1] << np.uint64(1)) ^ (mixed[:, 2] << np.uint64(2))
     keys ^= keys >> np.uint64(31)
     _, first, place = np.unique(keys, return_index=True, return_inverse=True)
-    if not np.array_equal(points[first][place], points):  # two points shared a key
+    if not np.array_equal(np.take(points, first[place], axis=0), points):  # two points shared a key
         _, first, place = np.unique(points, axis=0, return_index=True, return_inverse=True)
-    # In the order of the file, neighbours stand near each other in memory too.
-    order = np.argsort(first)
-    rank = np.empty(len(first), dtype=np.int64)
-    rank[order] = np.arange(len(first))
-    return points[first[order]], rank[place].reshape(-1, 3)
+    return first, place
 
 
 def sewn(vertices_mm: Floats, triangles: Ints, edges: Edges) -> tuple[Floats, Ints, Edges] | None:

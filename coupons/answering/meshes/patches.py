@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from coupons.answering.meshes.body import Body, Floats, Ints, triangle_heights_mm
+from coupons.answering.meshes.body import Body, Floats, Ints, middles_of, triangle_heights_mm
+from coupons.answering.meshes.ordering import stable_order
 
 FLAT_MM = 2e-5
 """Neighbours whose corners lie this close to one plane are in it; rounding is added."""
@@ -41,7 +42,7 @@ class Patches:
     @cached_property
     def triangles(self) -> tuple[Ints, Ints]:
         """The triangles in the order of their patches, and where each patch begins, shape (k+1)."""
-        order = np.argsort(self.label, kind="stable")
+        order = stable_order(self.label)
         return order, np.searchsorted(self.label[order], np.arange(len(self.normals) + 1))
 
 
@@ -95,9 +96,7 @@ def flat_patches(body: Body) -> Patches:
     beside = np.flatnonzero(is_thin[pairs].any(axis=1))
     turn = np.linalg.norm(ways[pairs[beside, 0]] - ways[pairs[beside, 1]], axis=1)
     flat[beside] = turn <= _SAME_WAY
-    label = joined(len(body.triangles), pairs[flat])
-    label = _without_bent(body, label)
-    return _measured(body, label)
+    return _without_bent(_measured(body, joined(len(body.triangles), pairs[flat])))
 
 
 def joined(many: int, pairs: Ints) -> Ints:
@@ -148,15 +147,18 @@ def _narrow(body: Body, most_mm: float) -> NDArray[np.bool_]:
 def _off_plane(body: Body, ways: Floats) -> Floats:
     """Return how far, at least, a corner of one triangle lies off the plane of its neighbour."""
     pairs, ends = body.edges.triangles, body.edges.vertices
-    start = body.vertices_mm[ends[:, 0]]
+    start = np.take(body.vertices_mm, ends[:, 0], axis=0)
     known = np.asarray(ways.any(axis=1))
     off = np.full(len(pairs), np.inf)
+    a, b, c = body.triangles.T
+    in_all, shared = a + b + c, ends[:, 0] + ends[:, 1]
+    way = [np.take(ways, pairs[:, side], axis=0) for side in (0, 1)]
     for one, other in ((0, 1), (1, 0)):
-        i, j = pairs[:, one], pairs[:, other]
-        far = body.triangles[j].sum(axis=1) - ends.sum(axis=1)  # the corner that is not shared
-        height = np.abs(np.einsum("kx,kx->k", body.vertices_mm[far] - start, ways[i]))
-        off = np.minimum(off, np.where(known[i], height, np.inf))
-    facing = np.einsum("kx,kx->k", ways[pairs[:, 0]], ways[pairs[:, 1]])
+        far = in_all[pairs[:, other]] - shared  # the corner that is not shared
+        away = np.take(body.vertices_mm, far, axis=0) - start
+        height = np.abs(np.einsum("kx,kx->k", away, way[one]))
+        off = np.minimum(off, np.where(known[pairs[:, one]], height, np.inf))
+    facing = np.einsum("kx,kx->k", *way)
     # A thin triangle may lie folded back on its neighbour, in the same plane.
     return np.where(known[pairs].all(axis=1) & (facing < 0.5), np.inf, off)
 
@@ -167,22 +169,27 @@ def _measured(body: Body, label: Ints) -> Patches:
     length = np.linalg.norm(total, axis=1)
     normals = total / np.where(length > 0, length, 1)[:, None]
     areas = np.asarray(np.bincount(label, body.areas_mm2, many), dtype=np.float64)
-    middles = body.corners_mm.mean(axis=1)
-    own = np.einsum("kx,kx->k", middles, normals[label]) * body.areas_mm2
+    middles = middles_of(body.corners_mm)
+    own = np.einsum("kx,kx->k", middles, np.take(normals, label, axis=0)) * body.areas_mm2
     heights = np.bincount(label, own, many) / np.where(areas > 0, areas, 1)
     return Patches(body, label, normals, heights, areas)
 
 
-def _without_bent(body: Body, label: Ints) -> Ints:
+def _without_bent(patches: Patches) -> Patches:
     """Break up patches that bend: neighbours each nearly in line, as on a finely divided round."""
-    patches = _measured(body, label)
-    heights = np.einsum("kcx,kx->kc", body.corners_mm, patches.normals[label])
-    off = np.abs(heights - patches.heights_mm[label][:, None]).max(axis=1)
+    body, label = patches.body, patches.label
+    normals = np.take(patches.normals, label, axis=0)
+    off = np.zeros(len(label))
+    for k in range(3):
+        heights = np.einsum("kx,kx->k", body.corners_mm[:, k], normals)
+        off = np.maximum(off, np.abs(heights - patches.heights_mm[label]))
     worst = np.zeros(len(patches.normals))
     np.maximum.at(worst, label, off)
     bent = worst[label] > 10 * (FLAT_MM + 4 * body.rounding_mm)
+    if not bent.any():
+        return patches
     fresh = np.where(bent, len(worst) + np.arange(len(label)), label)
-    return np.unique(fresh, return_inverse=True)[1].astype(np.int64)
+    return _measured(body, np.unique(fresh, return_inverse=True)[1].astype(np.int64))
 
 
 def seams_of(patches: Patches) -> Seams:

@@ -146,7 +146,7 @@ def _loaded(kind: str, data: bytes) -> list[tuple[str, NDArray[np.float64], str]
         raise ValueError("corners without three coordinates")
     several = len(meshes) > 1
     return [
-        (name if several else "", np.asarray(mesh.vertices, float)[mesh.faces], "")
+        (name if several else "", np.take(np.asarray(mesh.vertices, float), mesh.faces, axis=0), "")
         for name, mesh in meshes.items()
     ]
 

@@ -9,8 +9,9 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.meshes.body import Body, Floats, Ints
+from coupons.answering.meshes.body import Body, Floats, Ints, middles_of
 from coupons.answering.meshes.cones import Cone, find_cones
+from coupons.answering.meshes.ordering import stable_order
 from coupons.answering.meshes.patches import Seams, flat_patches, joined, seams_of
 from coupons.answering.meshes.rounds import Cylinder, find_rounds
 from coupons.answering.meshes.strips import SMOOTH
@@ -110,10 +111,11 @@ def regions_of(body: Body) -> tuple[Region, ...]:
         label[own] = number
     free, label = _rest(seams, rounds.is_wide, label)
     of_triangle = label[patches.label]
-    first = np.unique(of_triangle, return_index=True)[1]
+    first = np.empty(int(of_triangle.max()) + 1, dtype=np.int64)
+    first[of_triangle[::-1]] = np.arange(len(of_triangle))[::-1]  # the last one that is set stays
     place = np.empty(len(first), dtype=np.int64)
     place[np.argsort(first, kind="stable")] = np.arange(len(first))
-    order = np.argsort(place[of_triangle], kind="stable")
+    order = stable_order(place[of_triangle])
     ends = np.searchsorted(place[of_triangle][order], np.arange(len(first) + 1))
     old = np.argsort(place)
     rounded = [shape for shape, _ in shapes]
@@ -159,7 +161,7 @@ def _region(
     total = body.doubled_mm2[faces].sum(axis=0) / 2
     length = float(np.linalg.norm(total))
     normal = total / length if length > 1e-6 * area else np.zeros(3)
-    middle = (body.corners_mm[faces].mean(axis=1) * areas[:, None]).sum(axis=0) / (area or 1.0)
+    middle = (middles_of(body.corners_mm[faces]) * areas[:, None]).sum(axis=0) / (area or 1.0)
     if label < len(rounded):
         one = rounded[label]
         if isinstance(one, Cone):

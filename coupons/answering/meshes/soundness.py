@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.meshes.body import Body, Floats, Ints
+from coupons.answering.meshes.body import Body, Floats, Ints, boxes_of
 from coupons.answering.meshes.box_tree import box_tree, overlapping, overlapping_within
 from coupons.answering.meshes.patches import joined
 from coupons.errors import Problem
@@ -14,6 +14,7 @@ DEEPEST_TOUCH_MM = 1e-3
 """Triangles that pass through each other by less only touch: numbers of 32 bits are rounded."""
 _MOST_CROSSINGS = 10_000  # that are looked for: the triangles of a cloud all cross each other
 _LITTLE = np.cos(np.radians(30.0))
+_STEPS = 4  # of each coordinate of a normal, to either side
 
 
 def faults(body: Body) -> Iterator[Problem]:
@@ -57,10 +58,7 @@ def crossings(body: Body, most: int | None = None) -> Ints:
     """
     sheet = _smooth_sheets(body)
     frame = _squared_up(body, sheet)
-    squared = body.vertices_mm @ frame
-    corners = [squared[body.triangles[:, k]] for k in range(3)]
-    low = np.minimum(np.minimum(corners[0], corners[1]), corners[2])
-    high = np.maximum(np.maximum(corners[0], corners[1]), corners[2])
+    low, high = boxes_of(np.take(body.vertices_mm @ frame, body.triangles, axis=0))
     tree = box_tree(low, high, sheet, body.normals @ frame)
     return _crossing(body, overlapping_within(tree, DEEPEST_TOUCH_MM), most)
 
@@ -70,14 +68,15 @@ def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
     near = _within(other, one.vertices_mm[one.triangles[some]]) if len(some) else some
     if not len(near):
         return np.empty((0, 2), dtype=np.int64)
+    moved = Body("", "", one.vertices_mm, one.triangles[some])
     vertices = np.concatenate([one.vertices_mm, other.vertices_mm])
     later = other.triangles[near] + len(one.vertices_mm)
-    both = Body("", "", vertices, np.concatenate([one.triangles[some], later]))
+    both = Body("", "", vertices, np.concatenate([moved.triangles, later]))
     # Where faces lie on each other, boxes square to them are thin, and overlap by nothing.
-    corners = (vertices @ _squared_up(one, _smooth_sheets(one)))[both.triangles]
+    frame = _squared_up(moved, _facing_alike(moved.normals))
+    corners = np.take(vertices @ frame, both.triangles, axis=0)
     tree, others = (
-        box_tree(part.min(axis=1), part.max(axis=1))
-        for part in (corners[: len(some)], corners[len(some) :])
+        box_tree(*boxes_of(part)) for part in (corners[: len(some)], corners[len(some) :])
     )
     near_boxes = overlapping(tree, others, -DEEPEST_TOUCH_MM)
     pairs = _crossing(both, ((i, j + len(some)) for i, j in near_boxes))
@@ -87,9 +86,12 @@ def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
 def _within(body: Body, corners_mm: Floats) -> Ints:
     """Return the triangles of a body that come into the box of some corners."""
     low, high = corners_mm.min(axis=(0, 1)), corners_mm.max(axis=(0, 1))
-    under = (body.vertices_mm < low)[body.triangles].all(axis=1)
-    over = (body.vertices_mm > high)[body.triangles].all(axis=1)
-    return np.flatnonzero(~(under | over).any(axis=1))
+    beyond = np.zeros(len(body.vertices_mm), dtype=np.uint8)  # a bit for each side of the box
+    for axis in range(3):
+        beyond |= (body.vertices_mm[:, axis] < low[axis]).astype(np.uint8) << axis
+        beyond |= (body.vertices_mm[:, axis] > high[axis]).astype(np.uint8) << (axis + 3)
+    a, b, c = body.triangles.T
+    return np.flatnonzero(beyond[a] & beyond[b] & beyond[c] == 0)
 
 
 def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]], most: int | None = None) -> Ints:
@@ -111,8 +113,17 @@ def _crossing(body: Body, pairs: Iterable[tuple[Ints, Ints]], most: int | None =
 def _smooth_sheets(body: Body) -> Ints:
     """Return the sheet of each triangle: within one, neighbours turn little."""
     pairs = body.edges.triangles
-    facing = np.einsum("kx,kx->k", body.normals[pairs[:, 0]], body.normals[pairs[:, 1]])
+    one, two = (np.take(body.normals, pairs[:, side], axis=0) for side in (0, 1))
+    facing = np.einsum("kx,kx->k", one, two)
     return joined(len(body.triangles), pairs[facing > _LITTLE])
+
+
+def _facing_alike(normals: Floats) -> Ints:
+    """Return a number for each normal, the same for those that are much the same."""
+    steps = np.rint(normals * _STEPS).astype(np.int64) + _STEPS
+    many = 2 * _STEPS + 1
+    keys = (steps[:, 0] * many + steps[:, 1]) * many + steps[:, 2]
+    return np.asarray(np.unique(keys, return_inverse=True)[1])
 
 
 def _squared_up(body: Body, sheet: Ints) -> Floats:

@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from coupons.answering.meshes.body import Body, Floats, Ints
+from coupons.answering.meshes.body import Body, Floats, Ints, boxes_of
 from coupons.answering.meshes.regions import Region, regions_of
 
 
@@ -31,8 +31,8 @@ class Surface:
         order = np.concatenate([region.faces for region in self.regions])
         starts = np.cumsum([0] + [len(region.faces) for region in self.regions[:-1]])
         corners = self.body.corners_mm[order]
-        low = np.minimum.reduceat(corners.min(axis=1), starts)
-        return low, np.maximum.reduceat(corners.max(axis=1), starts)
+        low, high = boxes_of(corners)
+        return np.minimum.reduceat(low, starts), np.maximum.reduceat(high, starts)
 
     @cached_property
     def rims(self) -> tuple[Ints, Ints]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.meshes.body import Body, Floats, Ints
+from coupons.answering.meshes.body import Body, Floats, Ints, boxes_of
 from coupons.answering.meshes.box_tree import box_tree, overlapping_and_facing
 
 _APART = -0.94
@@ -65,10 +65,11 @@ def walls_behind(body: Body, some: Ints, within_mm: float) -> Walls:
 def _apart(body: Body, some: Ints, within_mm: float) -> Iterator[tuple[Ints, Ints]]:
     """Yield pairs of one of some triangles and another on the other side of a wall."""
     corners = body.corners_mm
-    inward = corners[some] - within_mm * body.normals[some][:, None, :]
-    swept = np.concatenate([corners[some], inward], axis=1)
-    every = box_tree(corners.min(axis=1), corners.max(axis=1), normals=body.normals)
-    asked = box_tree(swept.min(axis=1), swept.max(axis=1), normals=body.normals[some])
+    low, high = boxes_of(corners[some])
+    inward = within_mm * body.normals[some]
+    low, high = np.minimum(low, low - inward), np.maximum(high, high - inward)
+    every = box_tree(*boxes_of(corners), normals=body.normals)
+    asked = box_tree(low, high, normals=body.normals[some])
     for ones, others in overlapping_and_facing(asked, every, _APART):
         for start in range(0, len(ones), _PORTION):
             part = slice(start, start + _PORTION)

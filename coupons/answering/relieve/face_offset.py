@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupons.answering.meshes.body import Body, Floats, Ints, triangle_heights_mm
-from coupons.answering.meshes.patches import FLAT_MM, flat_patches
+from coupons.answering.meshes.patches import FLAT_MM, Patches, flat_patches
 from coupons.answering.meshes.soundness import crossings
 from coupons.answering.meshes.walls import Walls, walls_behind
 from coupons.answering.relieve.recut import FEW, Moving, recut
@@ -117,10 +117,12 @@ def offset_faces(body: Body, asked: Sequence[MovedFaces], *, least_wall_mm: floa
     moved, faults = _moved_corners(work)
     if faults:
         return Offset(body, tuple(faults))
-    triangles, turned = recut(work.moving_to(moved), FEW)
+    moving = work.moving_to(moved)
+    triangles, turned = recut(moving, FEW)
     if len(turned):
-        moved, triangles, turned = refilled(body, work.moving_to(moved))
-    changed = Body(body.name, body.file, moved, triangles)
+        moved, triangles, turned = refilled(work.patches, moving)
+    edges = body.edges if triangles is body.triangles else None
+    changed = Body(body.name, body.file, moved, triangles, edges)
     if len(turned):
         reason = "would go past the end of a neighbouring face"
         faults.append(Fault(work.names_of(turned) or work.names, reason))
@@ -177,13 +179,16 @@ class _Work:
         )
 
     @cached_property
+    def patches(self) -> Patches:
+        """The flat faces of the body as it is drawn."""
+        return flat_patches(self.body)
+
+    @cached_property
     def planes(self) -> tuple[Ints, Floats]:
-        """The plane of each triangle, and the normals of the planes around moved corners."""
-        near = Body("", "", self.body.vertices_mm, self.body.triangles[self.around])
-        patches = flat_patches(near)
+        """The plane of each triangle around moved corners, and the normals of all planes."""
         plane = np.full(len(self.body.triangles), -1)
-        plane[self.around] = patches.label
-        return plane, patches.normals
+        plane[self.around] = self.patches.label[self.around]
+        return plane, self.patches.normals
 
     @cached_property
     def ways(self) -> Floats:
@@ -281,7 +286,9 @@ def _crossing_faults(work: _Work, changed: Body) -> list[Fault]:
 
 def _wall_faults(work: _Work, least_wall_mm: float) -> list[Fault]:
     """Find walls that the moves use up, or leave thinner than the least, and slits that close."""
-    moving = np.intersect1d(work.moving, work.solid)
+    is_solid = np.zeros(len(work.offset_mm), dtype=bool)
+    is_solid[work.solid] = True
+    moving = work.moving[is_solid[work.moving]]
     thins = moving[work.offset_mm[moving] < 0]
     closes = moving[work.offset_mm[moving] > 0]
     faults = []

@@ -38,7 +38,7 @@ def filled_sheet(
     if len(inside) > _MOST_INSIDE:
         return None
     start = rim[filled_outlines([places[line] for line in outlines])]
-    sheet = _Sheet(start, places, len(start) + 2 * len(inside), narrow)
+    sheet = _Sheet(start, corners, places, len(start) + 2 * len(inside), narrow)
     sheet.exchange(range(len(start)))
     for corner in inside.tolist():
         sheet.put_in(corner)
@@ -46,8 +46,11 @@ def filled_sheet(
 
 
 class _Sheet:
-    def __init__(self, start: Ints, places: Floats, room: int, narrow: float) -> None:
+    def __init__(
+        self, start: Ints, corners: Ints, places: Floats, room: int, narrow: float
+    ) -> None:
         self.places, self.narrow = places, narrow
+        self._points = {corner: places[corner].tolist() for corner in corners.tolist()}
         self.count = len(start)
         self._rows = np.zeros((room, 3), dtype=np.int64)
         self._rows[: self.count] = start
@@ -100,7 +103,7 @@ class _Sheet:
         """Tell whether c–d is the better diagonal of a quadrangle than a–b."""
         if c == d or (c, d) in self._at or (d, c) in self._at:
             return False
-        p, q, r, s = (self.places[one].tolist() for one in (a, b, c, d))
+        p, q, r, s = (self._points[one] for one in (a, b, c, d))
         after = min(_height(p, s, r), _height(s, q, r))
         if after <= 0:
             return False

@@ -8,15 +8,19 @@ closed, and both triangles stay in their face.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import dist, hypot
 
 import numpy as np
+from numpy.typing import NDArray
 
-from coupons.answering.meshes.body import Floats, Ints
+from coupons.answering.meshes.body import Floats, Ints, lengths_of
+from coupons.answering.meshes.ordering import stable_order
 
 _STEPS = (1, 8)  # tried in turn, as long as triangles are left turned over
 FEW = 100
 """With more turned over, corners in the middle of the face are in the way, which no cut helps."""
+_ROUNDED_MM = 1e-9  # more than numbers of 64 bits are rounded by
 _MOST_CUTS = 50  # per triangle that is turned over in a step
 
 
@@ -44,7 +48,7 @@ class Moving:
     to_mm: Floats
     triangles: Ints
     some: Ints
-    flat: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    flat: NDArray[np.bool_]
     ways: Floats
     flat_mm: float
 
@@ -54,15 +58,58 @@ class Moving:
         return 2 * self.flat_mm
 
     def turned(self, corners_mm: Floats, triangles: Ints) -> Ints:
-        """Return the triangles that are turned over, or lost their height."""
-        a, b, c = np.moveaxis(corners_mm[triangles[self.some]], 1, 0)
-        edges = np.array([b - a, c - b, a - c])
-        longest = np.sqrt(np.einsum("kij,kij->ki", edges, edges).max(axis=0))
-        doubled = np.einsum("ij,ij->i", np.cross(b - a, c - a), self.ways[self.some])
+        """Return the triangles that are turned over, or lost their height.
+
+        Parameters
+        ----------
+        corners_mm : ndarray of float, shape (n, 3)
+            All corners, somewhere on their way.
+        triangles : ndarray of int, shape (m, 3)
+            All triangles; some may be cut anew.
+        """
+        first, second, third = (triangles != self.triangles).T
+        is_cut = first | second | third
+        at = np.flatnonzero(self._may_turn | is_cut[self.some])
+        return self.some[at[self._is_turned(corners_mm, triangles, at)]]
+
+    @cached_property
+    def _may_turn(self) -> NDArray[np.bool_]:
+        """Which of the moving triangles are not too high to turn over anywhere on their way.
+
+        Where the edges from one corner change by no more than s, twice the area of a triangle with
+        the longest edge L changes by no more than 2 L s + s², and L by no more than 2 s.
+        """
+        rows = self.triangles[self.some]
+        first, second, third = (
+            np.take(self.to_mm, rows[:, k], axis=0) - np.take(self.from_mm, rows[:, k], axis=0)
+            for k in range(3)
+        )
+        change = np.maximum(lengths_of(second - first), lengths_of(third - first)) + _ROUNDED_MM
+        doubled, longest = self._sizes(self.from_mm, self.triangles, self.some)
+        least = doubled - (2 * longest + change) * change
+        return np.asarray(self.flat | (least <= self.flat_mm * (longest + 2 * change)))
+
+    def _is_turned(self, corners_mm: Floats, triangles: Ints, at: Ints) -> NDArray[np.bool_]:
+        some = self.some[at]
+        doubled, longest = self._sizes(corners_mm, triangles, some)
         high_mm = doubled / np.where(longest > 0, longest, 1)
-        known = self.ways[self.some].any(axis=1)
-        least_mm = np.where(self.flat, -self.flat_mm, self.flat_mm)
-        return np.asarray(self.some[known & (high_mm <= least_mm)])
+        least_mm = np.where(self.flat[at], -self.flat_mm, self.flat_mm)
+        return np.asarray(self.ways[some].any(axis=1) & (high_mm <= least_mm))
+
+    def _sizes(self, corners_mm: Floats, triangles: Ints, some: Ints) -> tuple[Floats, Floats]:
+        """Return twice the area of triangles as they are to face, and their longest edges."""
+        a, b, c = (np.take(corners_mm, triangles[some, k], axis=0) for k in range(3))
+        ab, ac = b - a, c - a
+        longest = np.maximum(np.maximum(lengths_of(ab), lengths_of(ac)), lengths_of(c - b))
+        return np.einsum("ij,ij->i", np.cross(ab, ac), self.ways[some]), longest
+
+    @cached_property
+    def edges(self) -> tuple[Ints, Ints]:
+        """The directed edges of all triangles in order, as start · n + end, and their triangles."""
+        starts, ends = self.triangles.ravel(), np.roll(self.triangles, -1, axis=1).ravel()
+        key = starts * len(self.from_mm) + ends
+        order = stable_order(key)
+        return key[order], order // 3
 
 
 def recut(moving: Moving, most: int | None = None) -> tuple[Ints, Ints]:
@@ -92,10 +139,7 @@ class _Cutter:
         self.triangles = triangles
         self.corners_mm = moving.from_mm
         self._many = len(moving.from_mm)
-        starts, ends = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-        key = starts * self._many + ends
-        order = np.argsort(key, kind="stable")
-        self._keys, self._rows = key[order], order // 3
+        self._keys, self._rows = moving.edges
         self._new: dict[tuple[int, int], int] = {}
 
     def cut_all(self, waiting: list[int]) -> None:

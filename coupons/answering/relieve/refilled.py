@@ -10,12 +10,13 @@ between the ends of the edge. Whatever is a few steps away from the moved outlin
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_array, diags_array
 from scipy.sparse.linalg import spsolve
 from scipy.spatial import cKDTree
 
 from coupons.answering.meshes.body import Body, Floats, Ints, triangle_heights_mm
-from coupons.answering.meshes.patches import Patches, flat_patches
+from coupons.answering.meshes.patches import Patches
 from coupons.answering.meshes.strips import crosswise
 from coupons.answering.meshes.surface import closed_runs
 from coupons.answering.relieve.filled_outline import filled_sheet
@@ -29,17 +30,17 @@ _GIVING_WAY = 3.0
 _STILL_MM = 1e-9
 
 
-def refilled(body: Body, moving: Moving) -> tuple[Floats, Ints, Ints]:
+def refilled(patches: Patches, moving: Moving) -> tuple[Floats, Ints, Ints]:
     """Return corners and triangles after the move, and which triangles are turned over still.
 
     Parameters
     ----------
-    body : Body
-        As drawn.
+    patches : Patches
+        Of the body as drawn.
     moving : Moving
         Its triangles whose corners move, and where to.
     """
-    work = _Refill(body, moving)
+    work = _Refill(patches, moving)
     turned = moving.turned(moving.to_mm, moving.triangles)
     for rings in _RINGS:
         for patch in np.unique(work.patches.label[turned]).tolist():
@@ -56,13 +57,12 @@ def refilled(body: Body, moving: Moving) -> tuple[Floats, Ints, Ints]:
 class _Refill:
     """Corners and triangles as they are changed, face by face."""
 
-    def __init__(self, body: Body, moving: Moving) -> None:
+    def __init__(self, patches: Patches, moving: Moving) -> None:
+        body = patches.body
         self.body, self.moving = body, moving
-        self.patches: Patches = flat_patches(body)
+        self.patches = patches
         self.to_mm, self.triangles = moving.to_mm.copy(), moving.triangles.copy()
-        many = len(self.patches.normals)
-        pairs = np.unique(body.triangles.ravel() * many + np.repeat(self.patches.label, 3))
-        self.faces_at = np.bincount(pairs // many, minlength=len(body.vertices_mm))
+        self.faces_at = _faces_at(body, self.patches.label)
         step = moving.to_mm - moving.from_mm
         self.reach_mm = _GIVING_WAY * float(np.linalg.norm(step, axis=1).max())
         drawn_mm = triangle_heights_mm(body.corners_mm)
@@ -102,7 +102,8 @@ class _Refill:
 
     def give_way(self, patch: int) -> None:
         """Let corners in the middle of edges and of the face give way to those that move."""
-        for run in closed_runs(_rim(self.body.triangles[self.rows(patch)])):
+        drawn = self.body.triangles[self.rows(patch)]
+        for run in closed_runs(_rim(drawn, self.faces_at > 1)):
             self._slide(run)
         self._follow(patch)
 
@@ -127,24 +128,28 @@ class _Refill:
     def _follow(self, patch: int) -> None:
         """Move the corners inside a face as their neighbours move, the nearer ones more."""
         rows = self.rows(patch)
-        corners = np.unique(self.body.triangles[rows])
+        corners = _distinct(self.body.triangles[rows])
         inside = self.faces_at[corners] == 1
         normal = self.patches.normals[patch]
-        step = (self.to_mm - self.body.vertices_mm)[corners]
+        step = self.to_mm[corners] - self.body.vertices_mm[corners]
         step = step - np.outer(step @ normal, normal)
         leads = ~inside & (np.linalg.norm(step, axis=1) > _STILL_MM)
         if not leads.any() or not inside.any():
             return
         places = self.body.vertices_mm[corners]
-        away_mm, _ = cKDTree(places[leads]).query(places)
-        place = np.searchsorted(corners, self.body.triangles[rows])
+        away_mm, _ = cKDTree(places[leads]).query(places, distance_upper_bound=self.reach_mm)
+        place = np.zeros(len(self.to_mm), dtype=np.int64)
+        place[corners] = np.arange(len(corners))
+        place = place[self.body.triangles[rows]]
         beside = np.zeros(len(corners), dtype=bool)
         beside[place[leads[place].any(axis=1)]] = True
         follows = np.flatnonzero(inside & (beside | (away_mm < self.reach_mm)))
         if not len(follows):
             return
         step[inside] = 0.0
-        step[follows] = _between(places, place, step, follows)
+        is_free = np.zeros(len(corners), dtype=bool)
+        is_free[follows] = True
+        step[follows] = _between(places, place[is_free[place].any(axis=1)], step, follows)
         self.to_mm[corners[follows]] = _off_plane(self, corners[follows], normal) + step[follows]
 
     def fill(self, patch: int, turned: Ints, rings: int) -> None:
@@ -161,7 +166,7 @@ class _Refill:
         normal = self.patches.normals[patch]
         frame = np.column_stack(crosswise(normal))
         narrow_mm = self.moving.narrow_mm
-        found = filled_sheet(closed_runs(_rim(own)), np.unique(own), self.to_mm @ frame, narrow_mm)
+        found = filled_sheet(closed_runs(_rim(own)), _distinct(own), self.to_mm @ frame, narrow_mm)
         if found is None or len(found) != len(rows):
             return
         # The rows that had no height before need none after.
@@ -171,9 +176,38 @@ class _Refill:
         self.changed[rows] = True
 
 
-def _rim(triangles: Ints) -> Ints:
-    """Return the edges of some triangles that have none on their other side, as they run."""
+def _distinct(corners: Ints) -> Ints:
+    """Return each corner of some triangles once, in order."""
+    is_there = np.zeros(int(corners.max(initial=-1)) + 1, dtype=bool)
+    is_there[corners] = True
+    return np.flatnonzero(is_there)
+
+
+def _faces_at(body: Body, label: Ints) -> Ints:
+    """Return in how many faces each corner is."""
+    corners, faces = body.triangles.ravel(), np.repeat(label, 3)
+    found = np.zeros(len(body.vertices_mm), dtype=np.int64)
+    found[corners] = 1
+    one = np.zeros_like(found)
+    one[corners] = faces
+    is_shared = np.zeros(len(found), dtype=bool)
+    is_shared[corners[faces != one[corners]]] = True
+    at = np.flatnonzero(is_shared[corners])  # all others are within one face
+    many = int(label.max(initial=0)) + 1
+    keys = np.sort(corners[at] * many + faces[at])
+    keys = keys[np.diff(keys, prepend=-1) > 0]
+    return np.where(is_shared, np.bincount(keys // many, minlength=len(found)), found)
+
+
+def _rim(triangles: Ints, may_be: NDArray[np.bool_] | None = None) -> Ints:
+    """Return the edges of some triangles that have none on their other side, as they run.
+
+    Both ends of all of them are corners that ``may_be`` in the rim, if these are known.
+    """
     starts, stops = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    if may_be is not None:
+        kept = np.flatnonzero(may_be[starts] & may_be[stops])
+        starts, stops = starts[kept], stops[kept]
     many = int(triangles.max(initial=0)) + 1
     outside = ~np.isin(starts * many + stops, stops * many + starts)
     return np.column_stack([starts[outside], stops[outside]])
@@ -195,6 +229,7 @@ def _between(places: Floats, triangles: Ints, step: Floats, free: Ints) -> Float
     ----------
     places, step : ndarray of float, shape (n, 3)
     triangles : ndarray of int, shape (m, 3)
+        All that have one of the corners sought.
     free : ndarray of int
         The corners whose steps are sought; those of all others are given.
     """

@@ -16,7 +16,7 @@ import numpy as np
 
 from coupons.answering.meshes.body import Body, Ints
 from coupons.answering.meshes.body_files import file_bytes, file_names
-from coupons.answering.meshes.mesh import read_bodies
+from coupons.answering.meshes.mesh import read_again, read_bodies
 from coupons.answering.meshes.regions import Region
 from coupons.answering.meshes.soundness import crossings_between
 from coupons.answering.relieve.relieve import FaceStep, Relieved, Wanted, relieve
@@ -112,7 +112,8 @@ def _read_back(
 
 def _read_one(path: Path, body: Body) -> tuple[Body | None, str]:
     try:
-        read = read_bodies([path], "mm", is_sound=True).bodies
+        again = read_again(path, body)
+        read = (again,) if again else read_bodies([path], "mm", is_sound=True).bodies
     except BodyError as error:
         problem = error.problems[0]
         return None, f"{body.name} would not be {problem.expected}, but {problem.got}"
@@ -124,7 +125,7 @@ def _read_one(path: Path, body: Body) -> tuple[Body | None, str]:
     same = read[0].corners_mm.shape == body.corners_mm.shape
     if not same or np.abs(read[0].corners_mm - body.corners_mm).max() > FLAT_MM / 10:
         return None, f"{body.name} would lose triangles as its file is read"
-    return Body(body.name, body.file, read[0].vertices_mm, read[0].triangles), ""
+    return again or Body(body.name, body.file, read[0].vertices_mm, read[0].triangles), ""
 
 
 def _gap_faults(
