@@ -259,7 +259,7 @@ def test_a_joint_that_is_left_says_how_to_move_it_by_hand(tmp_path):
     asked = CliRunner().invoke(main, ["offset", profile, *words.split()])
     (move,) = json.loads(asked.output)["moves"]
     by = f"{move['offset_mm']:.2f}".replace("-", "−")
-    assert f"Move it where it was drawn: each face of tongue A1 A2 by {by} mm, into" in said
+    assert f"Move it in your drawing: each face of tongue A1 A2 by {by} mm, into" in said
 
 
 def test_the_flat_of_a_shaft_is_named_when_its_round_moves(tmp_path):
@@ -276,7 +276,7 @@ def test_the_flat_of_a_shaft_is_named_when_its_round_moves(tmp_path):
         (row,) = csv.DictReader(file)
     by = row["offset_mm"].replace("-", "−")
     assert (
-        f"was not moved. Move it where it was drawn, or it holds the pin: that of shaft by {by}"
+        f"was not moved. Move it in your drawing, or it holds the pin: that of shaft by {by}"
         in said
     )
 

@@ -212,7 +212,7 @@ def meeting_notes(met: Met) -> list[str]:
     ]
     if met.free:
         notes.append(
-            "Q: move such a face where it was drawn, by half the gap that `coupons offset` gives "
+            "Q: move such a face in your drawing, by half the gap that `coupons offset` gives "
             "for a hole or slot of its size."
         )
     notes += [

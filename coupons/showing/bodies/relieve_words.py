@@ -63,7 +63,7 @@ def flat_lines(met: Met, written: Written) -> list[str]:
         if moves:
             lines.append(
                 f"{rest.letter}, the flat beside the round of {found[1].letter}, was not moved. "
-                f"Move it where it was drawn, or it holds the pin: {', '.join(moves)}."
+                f"Move it in your drawing, or it holds the pin: {', '.join(moves)}."
             )
     return lines
 
@@ -73,7 +73,7 @@ def _by_hand(steps: tuple[FaceStep, ...]) -> str:
     moves = [f"{step.side.body} {step.side.letters} by {_move(step.offset_mm)}" for step in steps]
     if not moves:
         return ""
-    return f" Move it where it was drawn: each face of {', '.join(dict.fromkeys(moves))}."
+    return f" Move it in your drawing: each face of {', '.join(dict.fromkeys(moves))}."
 
 
 def _move(offset_mm: float) -> str:
