@@ -7,6 +7,7 @@ from itertools import combinations
 import numpy as np
 from scipy.spatial import cKDTree
 
+from coupons.answering.meet.between_flats import PinBetween, pins_between
 from coupons.answering.meet.grouping import MetJoint, grouped
 from coupons.answering.meet.lone import LoneHole, lone_holes
 from coupons.answering.meet.opposite_faces import DEEPEST_MM, REACH_MM, Contact, contacts
@@ -77,6 +78,8 @@ class Met:
         How far apart faces might be.
     lone : tuple of LoneHole
         Holes that meet no body: U1, U2 … in this order.
+    between : tuple of PinBetween
+        Pins between two flat faces, such as in a long hole: no joints.
     """
 
     bodies: tuple[Printed, ...]
@@ -86,6 +89,7 @@ class Met:
     apart: tuple[Apart, ...]
     reach_mm: float
     lone: tuple[LoneHole, ...] = ()
+    between: tuple[PinBetween, ...] = ()
 
     @property
     def lone_labels(self) -> tuple[str, ...]:
@@ -116,8 +120,10 @@ def meet(
     surfaces = tuple(surface_of(body) for body in steps(bodies, "bodies divided"))
     laid = printed(surfaces, ups or {})
     found: list[Contact] = []
+    between: list[PinBetween] = []
     for one, other in steps(_near(bodies, reach_mm), "pairs of bodies met"):
         found += contacts((surfaces[one], surfaces[other]), (one, other), reach_mm)
+        between += pins_between((surfaces[one], surfaces[other]), (one, other), reach_mm)
     found = without_veiled(found)
     groups: list[MetJoint] = []
     left: list[Contact] = []
@@ -126,6 +132,7 @@ def meet(
         made, over = grouped(own, tuple(surfaces[n] for n in pair))
         groups += made
         left += over
+    meeting = {n for one in found for n in one.bodies} | {n for one in between for n in one.bodies}
     return Met(
         laid,
         tuple(_lettered(groups)),
@@ -134,9 +141,10 @@ def meet(
             for n, one in enumerate((c for c in left if c.kind is not SurfaceKind.FREE), start=1)
         ),
         tuple(one for one in left if one.kind is SurfaceKind.FREE),
-        tuple(_apart(bodies, found)),
+        tuple(_apart(bodies, meeting)),
         reach_mm,
         lone_holes(surfaces, found),
+        tuple(between),
     )
 
 
@@ -168,8 +176,7 @@ def _lettered(groups: list[MetJoint]) -> list[Meeting]:
     return meetings
 
 
-def _apart(bodies: Sequence[Body], found: list[Contact]) -> list[Apart]:
-    meeting = {number for one in found for number in one.bodies}
+def _apart(bodies: Sequence[Body], meeting: set[int]) -> list[Apart]:
     boxes = np.array([body.box_mm for body in bodies])
     apart = []
     for number, body in enumerate(bodies):

@@ -24,11 +24,11 @@ DEEPEST_MM = 0.5
 """How far two faces may stand in each other's material."""
 LEAST_MM2 = 1.0
 LEAST_WIDTH_MM = 0.15  # of a contact: its doubled area over its outline
-_OPPOSITE = 0.005  # length of the sum of two opposite normals
+OPPOSITE = 0.005  # length of the sum of two opposite normals
 _SAME_PLANE_MM = 2e-3
 PARALLEL = 0.01  # sine of the angle between two axes
 OFF_ONE_AXIS_MM = 5e-3
-_OFF_AXIS_MM = 0.1
+OFF_AXIS_MM = 0.1
 _SAME_DEG = 0.02
 _SECTORS = 72  # of the full angle, in which arcs are compared
 
@@ -79,7 +79,7 @@ def contacts(
     surfaces: tuple[Surface, Surface], bodies: tuple[int, int], reach_mm: float
 ) -> list[Contact]:
     """Find where two bodies meet."""
-    pairs = _near_pairs(surfaces, reach_mm)
+    pairs = near_pairs(surfaces, reach_mm)
     rounds = list(_round(surfaces, bodies, pairs, reach_mm))
     return [
         *_merged(list(_flat(surfaces, bodies, pairs, reach_mm))),
@@ -88,7 +88,7 @@ def contacts(
     ]
 
 
-def _near_pairs(surfaces: tuple[Surface, Surface], reach_mm: float) -> Ints:
+def near_pairs(surfaces: tuple[Surface, Surface], reach_mm: float) -> Ints:
     """Return pairs of regions whose boxes lie within reach, shape (k, 2)."""
     room = reach_mm + DEEPEST_MM
     trees = [box_tree(*surface.boxes_mm) for surface in surfaces]
@@ -114,7 +114,7 @@ def _flat(
     normals = [np.array([region.normal for region in surface.regions]) for surface in surfaces]
     points = [np.array([region.point_mm for region in surface.regions]) for surface in surfaces]
     a, b = pairs.T
-    is_opposite = np.linalg.norm(normals[0][a] + normals[1][b], axis=1) <= _OPPOSITE
+    is_opposite = np.linalg.norm(normals[0][a] + normals[1][b], axis=1) <= OPPOSITE
     gap = np.einsum("kx,kx->k", points[1][b] - points[0][a], normals[0][a])
     # The planes may lean a little: what counts is the gap where they meet, taken below.
     near = (gap >= -2 * DEEPEST_MM) & (gap <= 2 * reach_mm)
@@ -256,12 +256,12 @@ def _fit_together(a: Round, b: Round, reach_mm: float) -> bool:
     low, high = _shared_span(inner, outer, inner)
     if isinstance(inner, Cone):
         unlike = np.radians(abs(inner.half_angle_deg - outer.half_angle_deg))
-        if inner.axis @ outer.axis < 0 or unlike > _OPPOSITE or high <= low:
+        if inner.axis @ outer.axis < 0 or unlike > OPPOSITE or high <= low:
             return False
     gap = _round_gap_mm(inner, outer, inner.point_mm + (low + high) / 2 * inner.axis)
     if not -2 * DEEPEST_MM <= gap <= 2 * reach_mm:
         return False
-    return _off_axis_mm(inner, outer) <= max(gap, 0) / 2 + _OFF_AXIS_MM
+    return _off_axis_mm(inner, outer) <= max(gap, 0) / 2 + OFF_AXIS_MM
 
 
 def _off_axis_mm(one: Round, other: Round) -> float:
@@ -350,6 +350,15 @@ def _sectors(region: Region, to: Round) -> NDArray[np.bool_]:
         inside = first + step < np.maximum(last, first + 1)
         found[(first + step)[inside] % _SECTORS] = True
     return found
+
+
+def has_material_at(region: Region, to: Round, way: Floats, within_deg: float) -> bool:
+    """Tell whether a round has a wall in a direction from its axis, and to either side of it."""
+    u, v = crosswise(to.axis)
+    sector = int(np.floor(np.arctan2(way @ v, way @ u) * _SECTORS / (2 * np.pi)))
+    beside = int(np.ceil(within_deg * _SECTORS / 360))
+    at = np.arange(sector - beside, sector + beside + 1) % _SECTORS
+    return bool(_sectors(region, to)[at].all())
 
 
 def _free(

@@ -1,6 +1,9 @@
 """Where bodies meet, in words: for the terminal and the page."""
 
+from collections import Counter
+
 from coupons.answering.meet.beside import Beside, beside
+from coupons.answering.meet.between_flats import PinBetween
 from coupons.answering.meet.grouping import is_twin
 from coupons.answering.meet.list_rows import (
     facets_at,
@@ -129,6 +132,8 @@ def stays_words(met: Met, rest: Meeting) -> str:
             f"A flat beside the round of {found[1].letter}: it is not moved. Draw it with half the "
             f"gap of {found[1].letter}, or it holds the pin."
         )
+    if any(one.pin in regions for one in met.between for regions in contact.regions):
+        return "The pin is at the round end of a long hole: see below."
     if contact.gap_mm <= _TOUCHING_MM:
         return "It carries, and is not moved."
     return "A single face: it is not moved."
@@ -168,6 +173,33 @@ def meeting_lines(met: Met) -> list[str]:
         f"{gap_words(joint)}; {direction_words(met, joint)}."
         for joint in met.joints
     ]
+
+
+def _between_notes(met: Met) -> list[str]:
+    """Say which pins stand between flat faces, those alike together, and what can be asked."""
+    return [
+        f"{words}{f' ({count} alike)' if count > 1 else ''}. It touches them along two lines at "
+        f"most. That is no joint that can be answered: neither body is moved for it. {asked}"
+        for (words, asked), count in Counter(between_words(met, one) for one in met.between).items()
+    ]
+
+
+def between_words(met: Met, one: PinBetween) -> tuple[str, str]:
+    """Describe a pin between flat faces, and say how to ask for its sizes."""
+    slotted, pinned = (met.bodies[number] for number in one.bodies)
+    across, along = slotted.direction(one.way)[0], pinned.direction(one.cylinder.axis)[0]
+    width, pin = _mm(one.width_mm), _mm(one.cylinder.corner_mm)
+    gaps = " and ".join(_mm(gap) for gap in one.gaps_mm)
+    words = (
+        f"{slotted.body.name} and {pinned.body.name}: a pin ⌀ {pin} mm between flat faces {width} "
+        f"mm apart, as in a long hole, drawn gap {_mm(sum(one.gaps_mm))} mm ({gaps}), across "
+        f"{across}"
+    )
+    asked = (
+        f"Ask for each size alone, such as `coupons offset PROFILE --form slot --prints {width} "
+        f"--across {across}` and `--form pin --prints {pin} --across {along}`."
+    )
+    return words, asked
 
 
 def lone_notes(met: Met) -> list[str]:
@@ -221,6 +253,7 @@ def meeting_notes(met: Met) -> list[str]:
         for joint in met.joints
         if joint.group is not None and joint.group.internal == "legs"
     ]
+    notes += _between_notes(met)
     notes += _pattern_notes(met)
     notes += lone_notes(met)
     notes += _apart_notes(met)
