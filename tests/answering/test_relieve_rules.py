@@ -431,6 +431,32 @@ def test_a_face_goes_into_no_other_body_and_one_beside_is_not_blamed(stop_at, is
     )
 
 
+@pytest.mark.parametrize("low_mm", [2, 9.5])
+def test_a_face_whose_neighbour_is_stretched_into_another_body_by_another_face_is_not_blamed(
+    low_mm,
+):
+    # The stop stands over the top as well, whose triangles run from the pocket to the ends.
+    body = drawn(box(40, 10, 10, (-20, 0, 0)) - box(8, 4, 6, (-4, 3, 5)), "bar")
+    stop = drawn(between((20.1, 2, low_mm), (25, 8, 14)), "stop")
+    ends = wanted(side(body, faces(body, (1, 0, 0), -20, 20), letters="ends"), 40.4)
+    walls = side(body, faces(body, (0, 1, 0), 3, 7), internal=True, letters="walls")
+    written = files_of([ends, replace(wanted(walls, 4.2), joint="pocket")], body, stop)
+    assert written.relieved.refused == {"joint": "bar ends would go into stop"}
+
+
+def test_a_face_that_stretches_its_neighbour_into_another_body_is_blamed_alone():
+    # A blade stands just past the end of the bar, in its middle height and as wide as the bar: when
+    # the end goes by, it cuts the long sides alone. The pocket is in one of these.
+    body = drawn(box(40, 10, 10, (-20, 0, 0)) - box(8, 6, 4, (-4, 5, 3)), "bar")
+    blade = drawn(
+        between((20.05, -2, 4), (20.15, 0.5, 6)) + between((20.05, 9.5, 4), (20.15, 12, 6)), "blade"
+    )
+    ends = wanted(side(body, faces(body, (1, 0, 0), -20, 20), letters="ends"), 40.4)
+    walls = side(body, faces(body, (0, 0, 1), 3, 7), internal=True, letters="walls")
+    written = files_of([ends, replace(wanted(walls, 4.2), joint="pocket")], body, blade)
+    assert written.relieved.refused == {"joint": "bar ends would go into blade"}
+
+
 def test_what_stood_in_another_body_already_may_stay_there():
     body = drawn(box(40, 10, 10, (-20, 0, 0)), "bar")
     stop = drawn(between((19, 2, 2), (25, 8, 8)), "stop")

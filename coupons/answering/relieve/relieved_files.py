@@ -13,6 +13,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coupons.answering.meshes.body import Body, Ints
 from coupons.answering.meshes.body_files import file_bytes, file_names
@@ -177,7 +178,8 @@ def _overlap_faults(
                 continue
             before = crossings_between(drawn[name], moved, drawn[other])
             fresh = np.setdiff1d(after[:, 0], before[:, 0])
-            for step in _steps_at(found.moved, name, drawn[name], fresh):
+            own = [step for step in found.moved if step.side.body == name]
+            for step in _at_fault(own, drawn[name], found.bodies[name], fresh, now[other]):
                 faults[step.joint] = f"{name} {step.side.letters} would go into {other}"
     return faults
 
@@ -186,12 +188,37 @@ def _moved_triangles(drawn: Body, now: Body) -> Ints:
     return np.flatnonzero((drawn.corners_mm != now.corners_mm).any(axis=(1, 2)))
 
 
-def _steps_at(
-    moved: Sequence[FaceStep], name: str, body: Body, triangles: Ints
-) -> Iterator[FaceStep]:
-    """Yield the moved faces of a body that have corners in common with some triangles."""
-    corners = np.unique(body.triangles[triangles])
-    for step in moved:
-        own = body.triangles[step.region.faces]
-        if step.side.body == name and np.isin(own, corners).any():
-            yield step
+def _at_fault(
+    moved: Sequence[FaceStep], drawn: Body, changed: Body, inside: Ints, other: Body
+) -> list[FaceStep]:
+    """Return the moved faces of a body that bring triangles into another body.
+
+    A moved face that is in it itself does. Triangles beside a moved face are stretched by it: of
+    those that have corners of no face that is found already, the face is sought that brings them in
+    by itself. Where none does, all that stretch them are taken; a rounding may go along with any.
+    """
+    if not len(inside):
+        return []
+    touched = [step for step in moved if np.isin(step.region.faces, inside).any()]
+    beside = np.setdiff1d(inside, np.concatenate([step.region.faces for step in moved]))
+    for step in touched:
+        beside = beside[~_has_corners_of(step, drawn, changed.triangles[beside])]
+    stretching = [
+        step for step in moved if _has_corners_of(step, drawn, changed.triangles[beside]).any()
+    ]
+    alone = [step for step in stretching if _comes_in(step, drawn, changed, beside, other)]
+    return [*touched, *(alone or stretching)] or list(moved)
+
+
+def _has_corners_of(step: FaceStep, drawn: Body, triangles: Ints) -> NDArray[np.bool_]:
+    """Tell which triangles have a corner of a moved face."""
+    return np.asarray(np.isin(triangles, drawn.triangles[step.region.faces]).any(axis=1))
+
+
+def _comes_in(step: FaceStep, drawn: Body, changed: Body, triangles: Ints, other: Body) -> bool:
+    """Tell whether triangles go into another body when one face alone is moved."""
+    corners = drawn.triangles[step.region.faces]
+    vertices_mm = drawn.vertices_mm.copy()
+    vertices_mm[corners] = changed.vertices_mm[corners]
+    moved = Body("", "", vertices_mm, changed.triangles)
+    return len(crossings_between(moved, triangles, other)) > 0
