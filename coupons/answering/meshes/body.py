@@ -28,6 +28,8 @@ class Body:
         Indices of vertices, counter-clockwise as seen from outside.
     known_edges : Edges, optional
         Those of its triangles, if they were found before.
+    rounded_mm : float
+        How far few digits in its file may have moved each coordinate.
     """
 
     name: str
@@ -35,6 +37,7 @@ class Body:
     vertices_mm: Floats
     triangles: Ints
     known_edges: "Edges | None" = None
+    rounded_mm: float = 0.0
 
     def __post_init__(self) -> None:
         self.vertices_mm.flags.writeable = False
@@ -79,8 +82,8 @@ class Body:
 
     @cached_property
     def rounding_mm(self) -> float:
-        """How far 32-bit numbers may have moved its vertices."""
-        return float(np.abs(self.box_mm).max()) * 2.0**-23
+        """How far 32-bit numbers, or few digits, may have moved its vertices."""
+        return max(float(np.abs(self.box_mm).max()) * 2.0**-23, self.rounded_mm)
 
 
 @dataclass(frozen=True, eq=False)

@@ -27,14 +27,16 @@ from coupons.answering.meshes.threemf_objects import UNITS_MM
 from coupons.errors import BodyError, CouponError, Problem
 from coupons.progress import steps
 
-_Named = tuple[str, str, Floats, Ints, Edges | None]
-"""Name, file, vertices, triangles, and the edges where they are known."""
+_Named = tuple[str, str, Floats, Ints, Edges | None, float]
+"""Name, file, vertices, triangles, the edges where they are known, and how far it is rounded."""
 UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 """Millimetres of the units that can be said for a file that holds none."""
 SMALLEST_MM, LARGEST_MM = 5.0, 1500.0  # length of a body that is taken to be in mm unsaid
 _MOST_NAMES, _FEW_NAMES = 12, 8  # that are written out; of more, only a few
 SEWN_MM = 1e-4
 """Corners so near to each other are one where that closes a surface."""
+_MOST_ROUNDED_MM = 5e-4
+"""Of a body with fewer digits, faces are looked for as if it had so many."""
 _FARTHEST_MM = 1e6  # from the origin; numbers of 32 bits are 0.06 mm apart there
 
 
@@ -150,13 +152,13 @@ def _in_mm(
         expected = f"a body within {_FARTHEST_MM / 1e6:g} km of the origin"
         got = f"a corner at {farthest_mm / 1e6:.4g} km"
         return [], [Problem(file, expected, got, "Move it to where it is printed, or say its unit")]
-    return [RawMesh(one.name, one.corners * scale, unit) for one in raw], []
+    return [RawMesh(one.name, one.corners * scale, unit, one.rounding * scale) for one in raw], []
 
 
 def _bodies_of(path: Path, raw: RawMesh, notes: list[str]) -> tuple[list[_Named], list[Problem]]:
     """Divide a mesh into the bodies that it holds, without checking them."""
     vertices_mm, triangles = merged(raw.corners)
-    name = raw.name or path.stem
+    name, rounded_mm = raw.name or path.stem, min(raw.rounding, _MOST_ROUNDED_MM)
     edges = edges_of(triangles)
     if len(edges.opened) and (closed := sewn(vertices_mm, triangles, edges)) is not None:
         vertices_mm, triangles, edges = closed
@@ -168,14 +170,16 @@ def _bodies_of(path: Path, raw: RawMesh, notes: list[str]) -> tuple[list[_Named]
         todo = "Turn its faces around (flip the normals), and export it again"
         return [], [Problem(f"{path.name} {raw.name}".strip(), expected, "inward ones", todo)]
     if len(shells) == 1:
-        return [(name, path.name, vertices_mm, triangles, edges)], []
+        return [(name, path.name, vertices_mm, triangles, edges, rounded_mm)], []
     several = len(found) > 1
     bodies: list[_Named] = []
     for number, group in enumerate(found, start=1):
         own = np.concatenate([shell.triangles for shell in group])
         used, place = np.unique(own, return_inverse=True)
         full = f"{name} {number}" if several else name
-        bodies.append((full, path.name, vertices_mm[used], place.reshape(own.shape), None))
+        bodies.append(
+            (full, path.name, vertices_mm[used], place.reshape(own.shape), None, rounded_mm)
+        )
     return bodies, []
 
 
@@ -265,10 +269,10 @@ def _with_own_names(named: list[_Named]) -> list[Body]:
     counts = Counter(name for name, *_ in named)
     seen: Counter[str] = Counter()
     bodies = []
-    for name, file, vertices_mm, triangles, edges in named:
+    for name, file, vertices_mm, triangles, edges, rounded_mm in named:
         seen[name] += 1
         own = f"{name} ({seen[name]})" if counts[name] > 1 else name
-        bodies.append(Body(own, file, vertices_mm, triangles, edges))
+        bodies.append(Body(own, file, vertices_mm, triangles, edges, rounded_mm))
     return bodies
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from coupons.answering.meshes.digits import rounding_of
 from coupons.answering.meshes.threemf_objects import TooManyError, read_objects
 from coupons.errors import BodyError, Problem
 from coupons.reading import read_plain, start_of_plain
@@ -43,11 +44,14 @@ class RawMesh:
         Each triangle's corners, placed as the file says.
     unit : str
         As the file says; empty if it does not.
+    rounding : float
+        How far few digits may have moved each coordinate.
     """
 
     name: str
     corners: NDArray[np.float64]
     unit: str
+    rounding: float = 0.0
 
 
 def read_raw(path: Path) -> tuple[RawMesh, ...]:
@@ -77,7 +81,11 @@ def read_raw(path: Path) -> tuple[RawMesh, ...]:
         raise _too_many(path, str(error)) from None
     except Exception as fault:  # whatever a damaged file makes the library raise
         raise _damaged(path, kind, fault) from None
-    raw = tuple(RawMesh(name, corners, unit) for name, corners, unit in found if len(corners))
+    raw = tuple(
+        RawMesh(name, corners, unit, rounding_of(corners))
+        for name, corners, unit in found
+        if len(corners)
+    )
     if not raw:
         todo = "Export the body again as a mesh"
         raise BodyError([Problem(path.name, "a body of triangles", "none", todo)])
