@@ -37,7 +37,7 @@ def test_slivers_neither_divide_a_face_nor_join_two(seed, turn):
     assert [area for area in areas if area > 0.01] == pytest.approx(wanted, abs=1e-3)
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize("turn", [(0, 0, 0), (31, 17, 60)])
 def test_a_block_of_slivers_gets_narrower_as_any_other(seed, turn):
     """0.05 mm off both sides of 11.8 mm, over 34 × 8 mm."""
@@ -50,11 +50,21 @@ def test_a_block_of_slivers_gets_narrower_as_any_other(seed, turn):
     assert not len(found.body.edges.opened)
 
 
-@pytest.mark.parametrize(("seed", "turn"), [(0, (0, 0, 0)), (1, (31, 17, 60)), (2, (31, 17, 60))])
-def test_a_pin_of_slivers_gets_thinner_as_any_other(seed, turn):
+@pytest.mark.parametrize(
+    ("seed", "turn", "times"),
+    [
+        (0, (0, 0, 0), 60),
+        (1, (31, 17, 60), 60),
+        (2, (31, 17, 60), 60),
+        # Corners of the end 1 µm from a long edge, far from both of its ends.
+        (1, (31, 17, 60), 200),
+        (6, (31, 17, 60), 200),
+    ],
+)
+def test_a_pin_of_slivers_gets_thinner_as_any_other(seed, turn, times):
     """Area of a 48-gon in a circle of diameter d: 48/2 (d/2)² sin(360°/48)."""
     mesh = as_trimesh(round_bar(4.8, 17, sides=48).rotate(turn))
-    body = rounded_to_32_bits(divided_near_ends(mesh, 60, 0.01, seed))
+    body = rounded_to_32_bits(divided_near_ends(mesh, times, 0.01, seed))
     (wall,) = of_kind(body, SurfaceKind.CYLINDER)
     found = offset_faces(body, [MovedFaces("pin", wall.faces, -0.1 * np.cos(np.pi / 48))])
     assert not found.faults

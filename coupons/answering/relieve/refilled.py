@@ -137,10 +137,11 @@ class _Refill:
         if not leads.any() or not inside.any():
             return
         places = self.body.vertices_mm[corners]
-        away_mm, _ = cKDTree(places[leads]).query(places, distance_upper_bound=self.reach_mm)
         place = np.zeros(len(self.to_mm), dtype=np.int64)
         place[corners] = np.arange(len(corners))
         place = place[self.body.triangles[rows]]
+        moved = _along_rim(places, _rim(place, ~inside), leads, self.reach_mm)
+        away_mm, _ = cKDTree(moved).query(places, distance_upper_bound=self.reach_mm)
         beside = np.zeros(len(corners), dtype=bool)
         beside[place[leads[place].any(axis=1)]] = True
         follows = np.flatnonzero(inside & (beside | (away_mm < self.reach_mm)))
@@ -211,6 +212,27 @@ def _rim(triangles: Ints, may_be: NDArray[np.bool_] | None = None) -> Ints:
     many = int(triangles.max(initial=0)) + 1
     outside = ~np.isin(starts * many + stops, stops * many + starts)
     return np.column_stack([starts[outside], stops[outside]])
+
+
+def _along_rim(places: Floats, rim: Ints, leads: NDArray[np.bool_], apart_mm: float) -> Floats:
+    """Return the corners that move, and points between them where an edge of theirs is long.
+
+    Parameters
+    ----------
+    places : ndarray of float, shape (n, 3)
+    rim : ndarray of int, shape (e, 2)
+        Edges.
+    leads : ndarray of bool, shape (n,)
+        The corners that move.
+    apart_mm : float
+        How far points may be apart.
+    """
+    starts, stops = places[rim[leads[rim].any(axis=1)]].transpose(1, 0, 2)
+    parts = np.ceil(np.linalg.norm(stops - starts, axis=1) / apart_mm).astype(np.int64)
+    first = np.cumsum(parts) - parts
+    edge = np.repeat(np.arange(len(parts)), parts)
+    share = ((np.arange(len(edge)) - first[edge]) / parts[edge])[:, None]
+    return np.vstack([places[leads], (1 - share) * starts[edge] + share * stops[edge]])
 
 
 def _off_plane(work: _Refill, corners: Ints, normal: Floats) -> Floats:
