@@ -207,7 +207,7 @@ def test_as_many_bodies_as_allowed_are_read(tmp_path, monkeypatch):
 
 def test_five_hundred_bodies_are_met_and_no_more():
     body = drawn(CUBE)
-    one = ("foot", "feet.stl", body.vertices_mm, body.triangles, None)
+    one = ("foot", "feet.stl", body.vertices_mm, body.triangles, None, 0.0)
     assert [each.name for each in mesh._with_own_names([one] * 500)][-1] == "foot (500)"
     with pytest.raises(BodyError, match=r"feet\.stl: expected at most 500 bodies, got 501\. Give"):
         mesh._with_own_names([one] * 501)

@@ -17,6 +17,7 @@ from coupons.answering.meet.opposite_faces import (
     has_material_at,
     is_same_round,
     near_pairs,
+    of_kind,
 )
 from coupons.answering.meshes.body import Floats
 from coupons.answering.meshes.regions import Region, SurfaceKind
@@ -79,10 +80,13 @@ def pins_between(
 ) -> Iterator[PinBetween]:
     """Find the pins of each of two bodies between flat faces of the other."""
     pairs = near_pairs(surfaces, reach_mm)
+    flats = [of_kind(surface, SurfaceKind.PLANE) for surface in surfaces]
+    rounds = [of_kind(surface, SurfaceKind.CYLINDER) for surface in surfaces]
     for flat, pin in ((0, 1), (1, 0)):
+        some = flats[flat][pairs[:, flat]] & rounds[pin][pairs[:, pin]]
         beside = [
             found
-            for i, j in pairs[:, [flat, pin]].tolist()
+            for i, j in pairs[some][:, [flat, pin]].tolist()
             if (found := _beside(surfaces[flat].regions[i], surfaces[pin].regions[j], reach_mm))
         ]
         yield from _opposite(beside, (bodies[flat], bodies[pin]))
@@ -95,10 +99,8 @@ def _cylinder(region: Region) -> Cylinder:
 
 def _beside(flat: Region, pin: Region, reach_mm: float) -> _Beside | None:
     """Return a flat face and a pin if the pin lies along the face within reach."""
-    one = pin.cylinder
-    if flat.kind is not SurfaceKind.PLANE or one is None or one.is_inner:
-        return None
-    if abs(float(flat.normal @ one.axis)) > PARALLEL:
+    one = _cylinder(pin)
+    if one.is_inner or abs(float(flat.normal @ one.axis)) > PARALLEL:
         return None
     away_mm = float((one.point_mm - flat.point_mm) @ flat.normal)
     gap_mm = away_mm - one.corner_mm / 2

@@ -96,7 +96,8 @@ def near_pairs(surfaces: tuple[Surface, Surface], reach_mm: float) -> Ints:
     return np.concatenate([np.empty((0, 2), dtype=np.int64), *found])
 
 
-def _of_kind(surface: Surface, *kinds: SurfaceKind) -> NDArray[np.bool_]:
+def of_kind(surface: Surface, *kinds: SurfaceKind) -> NDArray[np.bool_]:
+    """Tell which regions are of some kinds, and large enough to meet another."""
     return np.array([r.kind in kinds and r.area_mm2 >= LEAST_MM2 for r in surface.regions])
 
 
@@ -105,8 +106,8 @@ def _flat(
 ) -> Iterator[Contact]:
     one, other = surfaces
     flat = (
-        _of_kind(one, SurfaceKind.PLANE)[pairs[:, 0]]
-        & _of_kind(other, SurfaceKind.PLANE)[pairs[:, 1]]
+        of_kind(one, SurfaceKind.PLANE)[pairs[:, 0]]
+        & of_kind(other, SurfaceKind.PLANE)[pairs[:, 1]]
     )
     pairs = pairs[flat]
     if not len(pairs):
@@ -225,7 +226,7 @@ def _round(
     one, other = surfaces
     is_round = np.zeros(len(pairs), dtype=bool)
     for kind in (SurfaceKind.CYLINDER, SurfaceKind.CONE):
-        is_round |= _of_kind(one, kind)[pairs[:, 0]] & _of_kind(other, kind)[pairs[:, 1]]
+        is_round |= of_kind(one, kind)[pairs[:, 0]] & of_kind(other, kind)[pairs[:, 1]]
     pieces = [
         (one.regions[i], other.regions[j])
         for i, j in pairs[is_round].tolist()
@@ -374,7 +375,7 @@ def _free(
     """
     one, other = surfaces
     kinds = SurfaceKind.FREE, SurfaceKind.CONE
-    free = _of_kind(one, *kinds)[pairs[:, 0]] & _of_kind(other, *kinds)[pairs[:, 1]]
+    free = of_kind(one, *kinds)[pairs[:, 0]] & of_kind(other, *kinds)[pairs[:, 1]]
     told = {(a.number, b.number) for c in rounds for a in c.regions[0] for b in c.regions[1]}
     # A region of many triangles may face many of the other body.
     middles: list[dict[int, _Middles]] = [{}, {}]
