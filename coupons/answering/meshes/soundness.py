@@ -70,17 +70,22 @@ def crossings_between(one: Body, some: Ints, other: Body) -> Ints:
         return np.empty((0, 2), dtype=np.int64)
     moved = Body("", "", one.vertices_mm, one.triangles[some])
     vertices = np.concatenate([one.vertices_mm, other.vertices_mm])
-    later = other.triangles[near] + len(one.vertices_mm)
-    both = Body("", "", vertices, np.concatenate([moved.triangles, later]))
+    triangles = np.concatenate([moved.triangles, other.triangles[near] + len(one.vertices_mm)])
     # Where faces lie on each other, boxes square to them are thin, and overlap by nothing.
-    frame = _squared_up(moved, _facing_alike(moved.normals))
-    corners = np.take(vertices @ frame, both.triangles, axis=0)
+    turned = vertices @ _squared_up(moved, _facing_alike(moved.normals))
     tree, others = (
-        box_tree(*boxes_of(part)) for part in (corners[: len(some)], corners[len(some) :])
+        box_tree(*boxes_of(np.take(turned, part, axis=0)))
+        for part in (triangles[: len(some)], triangles[len(some) :])
     )
-    near_boxes = overlapping(tree, others, -DEEPEST_TOUCH_MM)
-    pairs = _crossing(both, ((i, j + len(some)) for i, j in near_boxes))
-    return np.column_stack([some[pairs[:, 0]], near[pairs[:, 1] - len(some)]])
+    names = np.concatenate([some, near])
+    found = [np.empty((0, 2), dtype=np.int64)]
+    for i, j in overlapping(tree, others, -DEEPEST_TOUCH_MM):
+        # Of large bodies few triangles are in question.
+        used, place = np.unique(np.concatenate([i, j + len(some)]), return_inverse=True)
+        both = Body("", "", vertices, triangles[used])
+        pairs = _crossing(both, [(place[: len(i)], place[len(i) :])])
+        found.append(names[used[pairs]])
+    return np.concatenate(found)
 
 
 def _within(body: Body, corners_mm: Floats) -> Ints:
