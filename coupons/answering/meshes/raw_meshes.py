@@ -5,6 +5,7 @@ unpacks all of it first and leaves the unit to the caller; so `threemf_objects` 
 """
 
 import errno
+import gc
 import io
 import logging
 import re
@@ -81,6 +82,7 @@ def read_raw(path: Path) -> tuple[RawMesh, ...]:
         raise _too_many(path, str(error)) from None
     except Exception as fault:  # whatever a damaged file makes the library raise
         raise _damaged(path, kind, fault) from None
+    gc.collect(1)  # the library's meshes refer to themselves, and would stay for long
     raw = tuple(
         RawMesh(name, corners, unit, rounding_of(corners))
         for name, corners, unit in found
