@@ -177,7 +177,7 @@ def test_a_fit_with_one_edge_says_where_its_range_begins():
 def test_chances_are_told_by_the_wish(changes, lines):
     found = told(written(replace(SLIDE, **changes)))
     assert [line for line in found if line.startswith("It ")] == lines
-    caution = "Caution: force and push fits across layers can split a part along them."
+    caution = "Caution: pressing a part in can split it, or what it goes into, between layers."
     assert (caution in found) is (changes.get("fit") in (Grade.FORCE, Grade.PUSH))
 
 

@@ -75,7 +75,7 @@ EVEN = written(gap_mm=0.38, chance=0.84)
 LESS = "Less than 50 % chance: print a sample and try it first."
 UNTRIED = "No trials show this fit: common practice is used instead."
 BED = "What stands on the bed was not said (column bed): covers none and external."
-SPLIT = "May split along the layers."
+SPLIT = "Pressing it in may split a part between layers."
 EXACTLY = "Chance of exactly this fit: 81 %; otherwise mostly looser."
 TWO_PRINTS = "The two bodies come from two prints: how prints differ counts for each."
 

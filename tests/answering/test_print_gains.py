@@ -169,3 +169,18 @@ def test_by_how_much_another_print_narrows_is_the_mean_over_the_fits(fits, share
     told = tuple(Narrowed(Question(joint, Grade.SLIDE), half, after) for half, after in fits)
     found = PrintGains((1, 2), told, "first").narrower
     assert found == (None if share is None else pytest.approx(share))
+
+
+def test_an_interval_that_a_further_print_widens_is_explained():
+    joint = Joint(Form.SLOT, Form.TONGUE, 12.0, Direction.X)
+    why = "An interval that is wider after a print: that print lies further off than the others."
+
+    def told(*half):
+        fit = Narrowed(Question(joint, Grade.SLIDE), half, None)
+        found = PrintGains(tuple(range(1, len(half) + 1)), (fit,), "")
+        lines = prints_lines(found, known_profile(), 80)
+        return " ".join(" ".join(lines).split())
+
+    assert why in told(0.132, 0.088, 0.095)
+    assert why not in told(0.132, 0.0881, 0.0882), "the same to what is shown"
+    assert why not in told(None, 0.132, 0.088)

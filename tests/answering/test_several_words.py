@@ -157,7 +157,7 @@ def test_what_else_is_to_be_known_of_a_whole():
     assert practice not in told(written_several())
     beyond = "EXTRAPOLATED: a size is outside those measured in its direction."
     assert told(written_several(extrapolated=True))[3] == beyond
-    caution = "Caution: force and push fits across layers can split a part along them."
+    caution = "Caution: pressing a part in can split it, or what it goes into, between layers."
     for fit, is_said in ((Grade.FORCE, True), (Grade.PUSH, True), (Grade.LOOSE, False)):
         assert (caution in told(written_several(replace(LID, fit=fit)))) is is_said
     assert told(written_several(rehearsed=True))[0].startswith("REHEARSED")

@@ -99,6 +99,6 @@ def test_a_joint_without_an_answer_says_so_and_shared_cautions_stand_below(page_
     blocks = page.locator(".joints tbody")
     assert "EXTRAPOLATED" in blocks.nth(0).inner_text()
     assert "May split" not in blocks.nth(0).inner_text()
-    assert "May split along the layers." in page.inner_text(".repeated")
+    assert "Pressing it in may split a part between layers." in page.inner_text(".repeated")
     assert "no answer" in blocks.nth(2).inner_text()
     assert_nothing_runs_over(page)

@@ -25,6 +25,7 @@ from coupons.terms import GRADES, INTERNAL, ROUND, Direction, Form, Grade
 REHEARSED = "REHEARSED: from a virtual printer, not a real one. Do not use it for real parts."
 
 PRACTICE = "common practice is used instead"
+SPLIT_CAUTION = "Caution: pressing a part in can split it, or what it goes into, between layers."
 
 NO_TRIALS = f"No printed pair was tried by hand, so the trials show no fit: {PRACTICE}."
 
@@ -249,7 +250,7 @@ def background(answer: Answer, today: date | None = None) -> list[str]:
     lines.append(origin_sentence(answer.origin, today))
     lines += [f"The {form}: {origin_sentence(origin, today)}" for form, origin in answer.makers]
     if question.fit in (Grade.FORCE, Grade.PUSH):
-        lines.append("Caution: force and push fits across layers can split a part along them.")
+        lines.append(SPLIT_CAUTION)
     return lines
 
 

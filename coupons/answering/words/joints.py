@@ -94,7 +94,7 @@ def warnings(joint: JointAnswer) -> list[str]:
         lines += _joint_warnings(listed, found)
         lines += _wish_warnings(listed, found)
     if listed.fit in (Grade.FORCE, Grade.PUSH):
-        lines.append("May split along the layers.")
+        lines.append("Pressing it in may split a part between layers.")
     return lines
 
 

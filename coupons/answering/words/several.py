@@ -12,6 +12,7 @@ from coupons.answering.ways import joint_way, written_across
 from coupons.answering.words.answer_data import move_data
 from coupons.answering.words.answers import (
     PRACTICE,
+    SPLIT_CAUTION,
     VERBS,
     draw_sentence,
     hardware_sentence,
@@ -68,7 +69,7 @@ def several_details(answer: SeveralAnswer, today: date | None = None) -> list[st
         for form, origin in answer.makers
     ]
     if asked.fit in (Grade.FORCE, Grade.PUSH):
-        lines.append("Caution: force and push fits across layers can split a part along them.")
+        lines.append(SPLIT_CAUTION)
     return lines
 
 

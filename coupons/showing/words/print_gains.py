@@ -3,6 +3,7 @@
 import math
 import textwrap
 from collections.abc import Sequence
+from itertools import pairwise
 
 from coupons.answering.next.coupon import WORTH_ANOTHER
 from coupons.answering.print_gains import PrintGains
@@ -60,10 +61,18 @@ def prints_lines(prints: PrintGains, profile: Profile, width: int) -> list[str]:
         cells = "".join(f"{_half(mm):>9}" for mm in one.half_mm)
         more = f"{_half(one.another_mm):>10}" if prints.coupon else ""
         lines.append(f"  {one.question.name:<{_NAME - 2}}{cells}{more}")
-    told = [differ_sentence(profile), another_sentence(prints)]
+    told = [_widened_sentence(prints), differ_sentence(profile), another_sentence(prints)]
     for sentence in filter(None, told):
         lines += textwrap.wrap(sentence, width, subsequent_indent="  ")
     return lines
+
+
+def _widened_sentence(prints: PrintGains) -> str:
+    """Say why an interval can be wider after a further print; empty if none is."""
+    shown = [[round(mm, 3) for mm in one.half_mm if mm is not None] for one in prints.fits]
+    if not any(after > before for half in shown for before, after in pairwise(half)):
+        return ""
+    return "An interval that is wider after a print: that print lies further off than the others."
 
 
 def _after(count: int) -> str:
