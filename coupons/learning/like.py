@@ -25,7 +25,7 @@ Array = NDArray[np.floating]
 
 UNLIKE = 2 / 3
 """From this chance on a machine is named as unlike the others: its entries must double the odds,
-which are even beforehand (`GENERAL_SHARE`)."""
+which are even beforehand (`UNLIKE_SHARE`)."""
 CHANGED_ELSE = 0.5
 """From this chance on a machine is named as changed in another way: the same, from `ANEW_SHARE`."""
 KNOWN = 0.5

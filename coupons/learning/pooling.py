@@ -15,9 +15,10 @@ averaged over with the evidence of the profiles. What a profile N(mₖ, Cₖ) sa
 With δₖ integrated out, Λ̃ₖ = Λₖ(I + DΛₖ)⁻¹ and h̃ₖ = (I + ΛₖD)⁻¹hₖ, D = r²P; the rest is the
 normal algebra of one mean seen several times (random effects).
 
-A machine that is like none of the others must not be drawn to them. `GENERAL_SHARE` of the prior
-therefore stays the general one, in each family of terms by itself: one that extrudes too much is
-unlike the others in its growths, and may shrink as they do. Were the whole prior general or not,
+A machine that is unlike the others must not be drawn to them. In `UNLIKE_SHARE` of the prior it
+differs from them by `UNLIKE_SPREADS` times the spread, at most by the general prior's sd: a heavy
+tail about where they are. This is so in each family of terms by itself: one that extrudes too much
+is unlike the others in its growths, and may shrink as they do. Were it unlike in all or in none,
 all that the others tell rightly of the other terms would speak against the machine being unlike.
 What its own entries make of the two says how likely it is unlike.
 """
@@ -34,12 +35,13 @@ Array = NDArray[np.floating]
 SPREADS = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0)
 """Standard deviation between machines of one kind, as a share of the general prior's. The smallest
 keeps machines that came out alike by chance from passing for one machine."""
-GENERAL_SHARE = 0.5
-"""Share of the prior that knows nothing of the others: more of it learns less from them, less of it
-holds longer on to them where a machine is unlike. Six entries can hardly tell; what machines of the
-kind gain is much the same from a third to 0.7."""
+UNLIKE_SHARE = 0.5
+"""Share of the prior in which a machine is unlike the others: more of it learns less from them,
+less of it holds longer on to them where a machine is unlike. Six entries can hardly tell."""
+UNLIKE_SPREADS = 5.0
+"""By how many spreads a machine differs that is unlike the others."""
 ANEW_SHARE = 1 / 3
-"""Share of the prior that takes nothing over from before a change of the machine itself."""
+"""Share of the prior in which a machine did not change as the pairs did."""
 _LIKELY = 7.0  # choices less likely than the best by this much on the log scale are left out
 
 
@@ -169,18 +171,16 @@ def _kin(
 class _Stack:
     """Normals with log weights, one a row, and what each of them takes for true.
 
-    ``spreads`` has a column a group: how far machines differ in it; ``general`` one a family:
-    whether this machine is like none of them in it; ``new`` whether it does not carry over what it
-    was. ``row`` counts the priors before what carries over.
+    ``spreads`` has a column a group: how far machines differ in it; ``unlike`` one a family:
+    whether this machine is unlike them in it; ``new`` whether it did not change as the pairs did.
     """
 
     log_weights: Array
     means: Array
     covariances: Array
     spreads: Array
-    general: NDArray[np.bool_]
+    unlike: NDArray[np.bool_]
     new: NDArray[np.bool_]
-    row: NDArray[np.intp]
 
 
 def pool(
@@ -222,30 +222,24 @@ def pool(
         mean,
         covariance,
         weights @ told.spreads,
-        weights @ told.general,
+        weights @ told.unlike,
         weights @ told.new,
     )
 
 
 def _carried_over(priors: _Stack, carried: MachineEvidence, families: NDArray[np.intp]) -> _Stack:
-    """Return priors that know what the machine was before a change, or not, family by family.
+    """Return priors that know what the machine was before a change, more or less by family.
 
     As with others of its kind, a machine may have changed in its growths as no other did, and in
-    its lengths as all did. What it was says nothing of whether it carries over.
+    its lengths as all did: then it lies about where the pairs say, as wide as the general prior.
+    What it was says nothing of whether it changed so.
     """
-    over = _likely(_normalized(_told(carried, replace(priors, row=np.arange(len(priors.row))))))
+    over = _likely(_normalized(_told(carried, priors)))
     for family in range(int(families.max()) + 1):
         new = over.new.copy()
         new[:, family] = True
-        terms = families == family
-        apart = terms[:, None] & terms
-        kept = ~terms[:, None] & ~terms
-        anew = replace(
-            over,
-            means=np.where(terms, priors.means[over.row], over.means),
-            covariances=apart * priors.covariances[over.row] + kept * over.covariances,
-            new=new,
-        )
+        missing = np.maximum(1 - np.diagonal(over.covariances, axis1=1, axis2=2), 0)
+        anew = replace(_wider(over, missing * (families == family)), new=new)
         over = _joined(_weighed(over, 1 - ANEW_SHARE), _weighed(anew, ANEW_SHARE))
     return over
 
@@ -258,7 +252,7 @@ def _likely(stack: _Stack) -> _Stack:
 def _priors(
     others: Sequence[MachineEvidence], groups: NDArray[np.intp], families: NDArray[np.intp]
 ) -> _Stack:
-    """Return the priors of one more machine: as the others tell, or in some families the general.
+    """Return the priors of one more machine: like the others, or in some families unlike them.
 
     Without others there is the general one alone.
     """
@@ -271,7 +265,6 @@ def _priors(
             np.ones((1, int(groups.max()) + 1)),
             np.ones((1, n_families), bool),
             np.zeros((1, n_families), bool),
-            np.zeros(1, np.intp),
         )
     kin = _likeliest(kin_of(others, groups))
     log_weights = np.array([one.log_weight for one in kin])
@@ -282,11 +275,15 @@ def _priors(
         np.array([one.spreads for one in kin]),
         np.zeros((len(kin), n_families), bool),
         np.zeros((len(kin), n_families), bool),
-        np.zeros(len(kin), np.intp),
     )
+    between = np.array([one.spreads for one in kin])[:, groups]
+    more = np.minimum(UNLIKE_SPREADS * between, 1) ** 2 - between**2
     for family in range(n_families):
-        general = _made_general(stack, families == family, family)
-        stack = _joined(_weighed(stack, 1 - GENERAL_SHARE), _weighed(general, GENERAL_SHARE))
+        unlike = stack.unlike.copy()
+        unlike[:, family] = True
+        apart = replace(_wider(stack, more * (families == family)), unlike=unlike)
+        stack = _joined(_weighed(stack, 1 - UNLIKE_SHARE), _weighed(apart, UNLIKE_SHARE))
+        more = np.concatenate([more, more])
     return stack
 
 
@@ -295,13 +292,12 @@ def _likeliest(kin: Sequence[Kin]) -> list[Kin]:
     return [one for one in kin if one.log_weight > best - _LIKELY]
 
 
-def _made_general(stack: _Stack, terms: NDArray[np.bool_], family: int) -> _Stack:
-    """Return priors that know nothing of the terms of one family."""
-    kept = ~terms
-    covariances = stack.covariances * np.outer(kept, kept) + np.diag(terms.astype(float))
-    general = stack.general.copy()
-    general[:, family] = True
-    return replace(stack, means=stack.means * kept, covariances=covariances, general=general)
+def _wider(stack: _Stack, variances: Array) -> _Stack:
+    """Return normals with more variance of each term, (n_rows, n_terms)."""
+    covariances = stack.covariances.copy()
+    every = np.arange(variances.shape[1])
+    covariances[:, every, every] += variances
+    return replace(stack, covariances=covariances)
 
 
 def _weighed(stack: _Stack, share: float) -> _Stack:

@@ -1,16 +1,19 @@
 """What other machines of a kind are worth to a new one: six entries that lean on four profiles.
 
-    PYTHONPATH=tests nice python tests/bench/study_fleet.py --json results/study/fleet.json
+    PYTHONPATH=tests nice python tests/bench/study_fleet.py --fleets 200 --seed 41 \
+        --json results/study/fleet.json
 
 Fleets of six machines are drawn from the prior: what they have in common from most of its variance,
 what is a machine's own from the rest (`SPREAD` of the prior's sd), one person's hand for all. Four
 are known by a whole coupon ``first``; the fifth has six entries, or all of them for comparison. The
-sixth is unlike the others: its growths are `FAR` spreads off.
+sixth is unlike the others: each of its growths is off by as many spreads as `FARS` says, this way
+or that.
 """
 
 import argparse
 import json
 import sys
+from collections import defaultdict
 from dataclasses import replace
 from pathlib import Path
 
@@ -33,23 +36,19 @@ from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 
 KIN = 4
 SPREAD, SPREAD_SCATTERS = 0.25, 0.3
-FAR = 3.5
+FARS = (3, 4)
 TRIES = 40  # joints made anew at each answer
 JOINTS = (
     Joint(Form.SLOT, Form.TONGUE, 8.0, Direction.X),
     Joint(Form.SLOT, Form.TONGUE, 8.0, Direction.Y),
     Joint(Form.HOLE, Form.PIN, 8.0, Direction.Z),
 )
-TOLD = (
-    *("all alone", "six alone", "six leaning"),
-    *("unlike, six", "unlike, six alone", "unlike, all", "unlike, all alone"),
-)
 _GROWTHS = ("growth_ext", "growth_int", "round_ext", "round_int")
 _THRESHOLDS = slice(TERMS.index("from_force"), TERMS.index("from_loose") + 1)
 
 
 def draw_fleet(rng):
-    """Draw machines of one kind; the last is unlike the others."""
+    """Draw machines of one kind, and one for each of `FARS` that is so far off."""
     mean, sd = prior_mean(), prior_sd()
     common = rng.normal(mean, np.sqrt(1 - SPREAD**2) * sd)
     while np.any(np.diff(common[_THRESHOLDS]) <= 0.03):
@@ -65,12 +64,14 @@ def draw_fleet(rng):
             for (name, prior), by in zip(EXTRUSION.scatters.items(), own, strict=True)
         }
         machines.append(PriorPrinter(terms, Scatters(**sds), EXTRUSION))
-    far = machines[-1].terms.copy()
-    for name in _GROWTHS:
-        at = TERMS.index(name)
-        far[at] = common[at] + FAR * SPREAD * sd[at] * rng.choice([-1, 1])
-    machines[-1] = replace(machines[-1], terms=far)
-    return machines
+    at = [TERMS.index(name) for name in _GROWTHS]
+    ways = rng.choice([-1, 1], len(at))
+    odd = {}
+    for far in FARS:
+        terms = machines[-1].terms.copy()
+        terms[at] = common[at] + far * SPREAD * sd[at] * ways
+        odd[far] = replace(machines[-1], terms=terms)
+    return machines[:-1], odd
 
 
 def few(design):
@@ -126,10 +127,9 @@ def main() -> None:
     options = parser.parse_args()
     rng = np.random.default_rng(options.seed)
     design = design_of(done_coupons("first"))
-    told = {name: [] for name in TOLD}
-    named = {"like, six": [], "unlike, six": [], "unlike, all": []}
+    told, named = defaultdict(list), defaultdict(list)
     for number in range(options.fleets):
-        *others, new, odd = draw_fleet(rng)
+        (*others, new), odd = draw_fleet(rng)
         kin = [profile(one, design, rng, f"bench-{n}") for n, one in enumerate(others, 1)]
         whole = profile(new, design, rng, "bench-5")
         small = profile(new, design, rng, "bench-5", few)
@@ -138,12 +138,14 @@ def main() -> None:
         told["six alone"] += judge(small, new, rng)
         told["six leaning"] += judge(leaning, new, rng)
         named["like, six"].append(leaning.like.unlike > UNLIKE)
-        for name, keep in (("unlike, six", few), ("unlike, all", None)):
-            alone = profile(odd, design, rng, "bench-6", keep)
-            found = lean_on(alone, kin)
-            told[f"{name} alone"] += judge(alone, odd, rng)
-            told[name] += judge(found, odd, rng)
-            named[name].append(found.like.unlike > UNLIKE)
+        for far, machine in odd.items():
+            for count, keep in (("six", few), ("all", None)):
+                alone = profile(machine, design, rng, "bench-6", keep)
+                found = lean_on(alone, kin)
+                name = f"{far} spreads off, {count}"
+                told[f"{name} alone"] += judge(alone, machine, rng)
+                told[f"{name} leaning"] += judge(found, machine, rng)
+                named[name].append(found.like.unlike > UNLIKE)
         print(f"{number + 1} of {options.fleets}", file=sys.stderr, flush=True)
     report = {
         "command": f"PYTHONPATH=tests python tests/bench/study_fleet.py --fleets {options.fleets} "

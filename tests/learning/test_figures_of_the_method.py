@@ -22,9 +22,11 @@ def listed(words):
 def test_how_far_machines_and_changes_may_differ():
     assert listed(r"scatters' logarithms: each is ([\d., or]+), all as likely") == pooling.SPREADS
     assert listed(r"g and s may each be ([\d., or]+) of the general prior's sd") == carrying.SIZES
-    assert "Half of the new machine's prior stays the general one" in FLOWING
-    assert "A third of the prior takes nothing over" in FLOWING
-    assert pooling.GENERAL_SHARE == 0.5
+    assert "In half of the new machine's prior it is unlike the others" in FLOWING
+    assert "by five times the spread, at most by the general prior's sd" in FLOWING
+    assert "In a third of the prior the machine changed in its own way" in FLOWING
+    assert pooling.UNLIKE_SHARE == 0.5
+    assert pooling.UNLIKE_SPREADS == 5
     assert pooling.ANEW_SHARE == 1 / 3
     assert "carry over if less than half of its prior variance is left" in FLOWING
     assert like.KNOWN == 1 / 2

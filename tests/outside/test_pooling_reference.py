@@ -32,7 +32,7 @@ def evidence(mean, se, centre, sd):
 def pooled(monkeypatch, means, own, sd_between, se_within):
     sd, centre = WIDE * sd_between, float(means.mean()) - 3 * sd_between
     monkeypatch.setattr(pooling, "SPREADS", (1 / WIDE,))
-    monkeypatch.setattr(pooling, "GENERAL_SHARE", 1e-12)
+    monkeypatch.setattr(pooling, "UNLIKE_SHARE", 1e-12)
     seen = [evidence(mean, se_within, centre, sd) for mean in means]
     others = [one for n, one in enumerate(seen) if n != own]
     mine = evidence_of(np.array([centre]), np.array([[sd**2]]), np.array([centre]), np.array([sd]))
