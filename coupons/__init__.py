@@ -38,6 +38,7 @@ if TYPE_CHECKING:
         ProfileError,
         RunError,
         SpecError,
+        UntriedError,
         WriteError,
     )
     from coupons.job.check import check, check_parts, load_run
@@ -66,6 +67,7 @@ __all__ = [
     "ProfileError",
     "RunError",
     "SpecError",
+    "UntriedError",
     "WriteError",
     "__version__",
     "check",

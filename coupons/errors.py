@@ -13,7 +13,8 @@
     ├── WriteError              a file that cannot be written, or that the tool did not write
     ├── BodyError               a mesh file that cannot be used as a body
     └── AnswerError             a question that cannot be answered as asked
-        └── NotMeasuredError    the profile has almost no data on what is asked
+        ├── NotMeasuredError    the profile has almost no data on what is asked
+        └── UntriedError        the two bodies are of materials that nobody tried together
 
 Any other exception is a bug and keeps its traceback. ``DoubtWarning`` is not an error: what was
 read can be used, but is doubtful.
@@ -119,6 +120,10 @@ class AnswerError(CouponError):
 
 class NotMeasuredError(AnswerError):
     """A question on which the profile has almost no data."""
+
+
+class UntriedError(AnswerError):
+    """A joint of two materials that nobody tried together."""
 
 
 class DoubtWarning(UserWarning):

@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from coupons.errors import AnswerError
+from coupons.errors import UntriedError
 from coupons.learning.profile import Profile
 from coupons.neutral import one_line
 from coupons.terms import INTERNAL
@@ -32,7 +32,7 @@ def check_materials(profile: Profile, question: "Question") -> None:
 
     Raises
     ------
-    AnswerError
+    UntriedError
     """
     makers = (("internal", question.internal_profile), ("external", question.external_profile))
     wrong = [
@@ -44,4 +44,4 @@ def check_materials(profile: Profile, question: "Question") -> None:
         if maker is not None and maker.material.casefold() != profile.material.casefold()
     ]
     if wrong:
-        raise AnswerError("\n".join(wrong))
+        raise UntriedError("\n".join(wrong))

@@ -28,6 +28,7 @@ from coupons.answering.joints.print_plan import plan_prints
 from coupons.answering.joints.rank import rank
 from coupons.answering.joints.usual import usual_joints
 from coupons.answering.joints.whole_part import (
+    Lack,
     answer_listed,
     answer_part,
     demand_of,
@@ -389,7 +390,7 @@ def test_a_job_is_ranked_by_the_chance_that_all_of_it_fits(monkeypatch):
     assert [demand.lower[0] for demand in demands] == [one.lower[0] for one in expected]
     assert shared.own == shared_of(profile).own
     weakest = min(joints, key=lambda joint: joint.chance)
-    assert (found.weakest, found.not_measured) == (weakest.listed.name, ())
+    assert (found.weakest, found.missing) == (weakest.listed.name, {})
     alone, other = rank([profile, PERFECT], rows[:1])
     assert (alone.profile, other.profile) == (profile, PERFECT)
     assert alone.chance == joints[0].chance
@@ -401,9 +402,9 @@ def test_a_machine_that_never_measured_a_joint_has_no_chance():
     shelf = listed(joint=replace(DRAWER, direction=Z), name="shelf")
     (found,) = rank([blank], [listed(), shelf])
     assert (found.chance, found.sampling_error) == (None, 0.0)
-    assert (found.weakest, found.not_measured) == ("drawer", ("shelf",))
+    assert (found.weakest, found.missing) == ("drawer", {Lack.DATA: ("shelf",)})
     (none,) = rank([blank], [shelf])
-    assert (none.chance, none.weakest, none.not_measured) == (None, "", ("shelf",))
+    assert (none.chance, none.weakest, none.missing) == (None, "", {Lack.DATA: ("shelf",)})
     with pytest.raises(AnswerError, match="at least one joint a fit"):
         rank([blank], [listed(fit=None, gap_mm=0.2)])
 

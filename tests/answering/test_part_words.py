@@ -3,6 +3,7 @@
 import csv
 import io
 from dataclasses import replace
+from datetime import date
 
 import pytest
 from support.known_profile import known_profile
@@ -229,6 +230,18 @@ def test_notes_follow_the_table():
     assert said[0].startswith("REHEARSED")
     assert any(line.startswith("joint  ") for line in said)
     assert said[said.index("") + 1 :] == list(note_lines(part))
+
+
+@pytest.mark.parametrize(("day", "age"), [(13, "fresh, 12 days old"), (31, "fresh, 30 days old")])
+def test_ages_in_the_notes_of_a_part_are_counted_on_the_day_given(day, age):
+    white = replace(ORIGIN, machine="bench-2", material="white")
+    part = written_part(joined(written()), origin=ORIGIN, makers=(white,))
+    said = part_sentences(part, date(2026, 3, day))
+    printed = f"0.2 mm layers; printed 2026-03-01 ({age})."
+    assert said[-2:] == [
+        f"For bench-1, grey, {printed}",
+        f"Another printer: For bench-2, white, {printed}",
+    ]
 
 
 def test_the_chance_of_all_names_the_weakest_joint_and_those_left_out():

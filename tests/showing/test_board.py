@@ -546,7 +546,7 @@ def test_a_job_of_several_prints_and_machines_has_the_chance_of_the_whole_part(t
     listed = read_joints(joints).joints
     profiles = [read_profile(path) for path in sorted(shelf.rglob("profile.json"))]
     for one, profile in zip(rank(profiles, listed), profiles, strict=True):
-        assert one.not_measured == ()
+        assert one.missing == {}
         assert one.chance == answer_part(profile, listed).together.chance
     result = run("board", shelf, "--job", joints, "-o", tmp_path / "site")
     assert result.exit_code == 0, result.output
@@ -560,7 +560,47 @@ def test_a_job_that_no_machine_measured_says_so(tmp_path):
     shelf = shelve(tmp_path / "shelf", one=nothing)
     said = run("board", shelf, "--job", joints, "-o", tmp_path / "site").stdout
     assert "not measured: lid" in said
-    assert "No machine has data on all joints" in said
+    assert "No machine has an answer to all joints" in said
+    assert "`coupons next` says which coupon" in " ".join(said.split())
+
+
+def test_a_joint_of_two_materials_is_not_told_as_not_measured(tmp_path):
+    """What is missing is trials of the two together, not data of the machine."""
+    nothing_round = dict.fromkeys(ROUND, 1.0)
+    shelf = shelve(
+        tmp_path / "shelf",
+        grey=ago(3, machine="bench-1", material="grey", sd_share=nothing_round),
+        white=ago(3, machine="bench-2", material="white"),
+    )
+    joints = tmp_path / "joints.csv"
+    joints.write_text(
+        "name,internal,external,size_mm,across,fit,external_profile\n"
+        "drawer,slot,tongue,12,x,slide,shelf/white/profile.json\nlid,hole,pin,8,z,push,\n"
+    )
+    result = run("board", shelf, "--job", joints, "-o", tmp_path / "site")
+    assert result.exit_code == 0, result.output
+    lines = {line.split()[0]: line for line in result.stdout.splitlines() if line}
+    assert "not measured: lid; two materials: drawer" in lines["bench-1"]
+    assert "not measured" not in lines["bench-2"]
+    said = " ".join(result.stdout.split())
+    assert "two materials: the list takes one body from a printer of another material" in said
+    assert "print a coupon in the other material on this machine" in said
+    html = (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
+    assert "not measured: lid; two materials: drawer" in html
+    assert "print a coupon in the other material on this machine" in html
+    rows = json.loads((tmp_path / "site" / "index.json").read_text())["rows"]
+    missing = {row["machine"]: row["job_missing"] for row in rows}
+    grey = {"not measured": ["lid"], "two materials": ["drawer"]}
+    assert missing == {"bench-1": grey, "bench-2": {}}
+
+
+def test_a_machine_that_lacks_nothing_is_told_no_help(tmp_path):
+    shelf = shelve(tmp_path / "shelf", one=ago(3))
+    joints = tmp_path / "joints.csv"
+    joints.write_text("name,internal,external,size_mm,across,fit\nlid,slot,tongue,12,x,slide\n")
+    said = run("board", shelf, "--job", joints, "-o", tmp_path / "site").stdout
+    assert "not measured" not in said
+    assert "two materials" not in said
 
 
 def test_the_commands_limit_is_the_boards():

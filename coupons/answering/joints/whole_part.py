@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
 
@@ -25,7 +26,7 @@ from coupons.answering.several.faces import whole_demand
 from coupons.answering.single import DRAWN_STEP_MM, SizeAnswer, SizeQuestion, draw_hole, size_demand
 from coupons.answering.told import Told
 from coupons.answering.ways import joint_way
-from coupons.errors import AnswerError
+from coupons.errors import AnswerError, NotMeasuredError, UntriedError
 from coupons.learning.profile import Profile
 from coupons.terms import GRADES, Form, Grade
 
@@ -34,16 +35,26 @@ _WIDEST_MM = 0.2
 _MOST_TRIED = 12
 
 
+class Lack(StrEnum):
+    """What is missing where a joint has no answer."""
+
+    DATA = "not measured"
+    TRIALS = "two materials"
+    ANSWER = "no answer"
+
+
 @dataclass(frozen=True)
 class JointAnswer:
     """One row of the list with its answer; ``found`` is None without one, ``why`` says why.
 
-    A screw with its standard hole is answered by one size, others as joints.
+    A screw with its standard hole is answered by one size, others as joints. ``lacks`` is None
+    where there is an answer.
     """
 
     listed: ListedJoint
     found: Answer | SizeAnswer | SeveralAnswer | None
     why: str = ""
+    lacks: Lack | None = None
 
     @property
     def chance(self) -> float | None:
@@ -251,7 +262,13 @@ def answer_listed(profile: Profile, listed: ListedJoint) -> JointAnswer:
             return JointAnswer(listed, draw_hole(maker, piece, listed.joint.direction, listed.bed))
         return JointAnswer(listed, answer_with_choices(profile, question_of(listed)))
     except AnswerError as error:
-        return JointAnswer(listed, None, error.message)
+        return JointAnswer(listed, None, error.message, _lack_of(error))
+
+
+def _lack_of(error: AnswerError) -> Lack:
+    if isinstance(error, NotMeasuredError):
+        return Lack.DATA
+    return Lack.TRIALS if isinstance(error, UntriedError) else Lack.ANSWER
 
 
 def demand_of(

@@ -197,11 +197,15 @@ def _widths(rows: Sequence[tuple[str, ...]]) -> tuple[int, ...]:
 
 def part_sentences(part: PartAnswer, today: date | None = None) -> list[str]:
     """Return marks, the table and everything that is said of it, as the terminal shows them."""
-    return [*marks(part.rehearsed, part.origin, today), *table_lines(part), "", *note_lines(part)]
+    notes = note_lines(part, today)
+    return [*marks(part.rehearsed, part.origin, today), *table_lines(part), "", *notes]
 
 
-def note_lines(part: PartAnswer) -> Iterator[str]:
-    """Yield the chance that all joints fit, every warning with its joints, and the origin."""
+def note_lines(part: PartAnswer, today: date | None = None) -> Iterator[str]:
+    """Yield the chance that all joints fit, every warning with its joints, and the origin.
+
+    Ages are counted on the day given, or else today.
+    """
     yield together_sentence(part)
     if part.counted:
         yield tightness_sentence(part)
@@ -209,8 +213,8 @@ def note_lines(part: PartAnswer) -> Iterator[str]:
         (joint.listed.name, warning) for joint in part.joints for warning in warnings(joint)
     )
     yield from filter(None, [hands_sentence(part.origin)])
-    yield origin_sentence(part.origin)
-    yield from (f"Another printer: {origin_sentence(origin)}" for origin in part.makers)
+    yield origin_sentence(part.origin, today)
+    yield from (f"Another printer: {origin_sentence(origin, today)}" for origin in part.makers)
 
 
 def told_once(warned: Iterable[tuple[str, str]]) -> Iterator[str]:

@@ -3,12 +3,11 @@
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from coupons import __version__
-from coupons.answering.joints.rank import JobChance
 from coupons.answering.words.numbers import chance
 from coupons.answering.words.still import still_data
 from coupons.atomic import not_ours, remove, together, write_bytes
@@ -18,12 +17,10 @@ from coupons.progress import steps
 from coupons.reading import read_plain
 from coupons.showing.board.collect import INDEX_FILE, SITE_FORMAT, is_index
 from coupons.showing.board.figures import COLUMNS, Gap
+from coupons.showing.board.job import Job, job_notes, missing_words
 from coupons.showing.board.machine_rows import RULE, Board, Entry, MachineRow
 from coupons.showing.board.months import months_of
 from coupons.showing.pages.page import is_page, render_page
-
-Job = Mapping[tuple[str, str], JobChance]
-"""The chance of a job by machine and material."""
 
 HOME_FILE = "index.html"
 MACHINES, PROFILES = "machines", "profiles"
@@ -178,6 +175,8 @@ def _home(
         board=board,
         rows=rows,
         job=job,
+        job_notes=[] if job is None else job_notes(job),
+        missing_words=missing_words,
         columns=COLUMNS,
         fits=_fits(),
         refused=[error.message for error in refused],
@@ -282,7 +281,7 @@ def _row_data(row: MachineRow, job: Job | None) -> dict[str, object]:
     if job is not None:
         found = job[row.machine, row.material]
         data["job_chance"] = None if found.chance is None else round(found.chance, 4)
-        data["job_not_measured"] = list(found.not_measured)
+        data["job_missing"] = {str(lack): list(names) for lack, names in found.missing.items()}
     return data
 
 

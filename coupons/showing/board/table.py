@@ -7,8 +7,9 @@ from coupons.answering.joints.rank import JobChance
 from coupons.answering.origin import is_old_model, old_model_mark
 from coupons.answering.words.numbers import chance
 from coupons.showing.board.figures import COLUMNS, Gap
+from coupons.showing.board.job import Job, job_notes, missing_words
 from coupons.showing.board.machine_rows import Board, MachineRow
-from coupons.showing.board.site import Job, ranked
+from coupons.showing.board.site import ranked
 from coupons.showing.words.terminal_tables import WIDTH, table
 
 _SHOWN = (0, 1, 3)  # columns that have room beside the names
@@ -38,14 +39,14 @@ def job_table(board: Board, job: Job) -> str:
     lines = [table(["machine", "material", "state", "all fit", "lowest"], rows, right=(3,)), ""]
     lines.append("all fit: the chance that all joints fit at once, drawn for that machine.")
     if all(one.chance is None for one in job.values()):
-        lines.append("No machine has data on all joints: `coupons next` says what to print.")
-    return "\n".join(lines)
+        lines.append("No machine has an answer to all joints.")
+    return "\n".join([*lines, *map(_wrapped, job_notes(job))])
 
 
 def _job_line(row: MachineRow, found: JobChance) -> Sequence[str]:
     last = found.weakest
-    if found.not_measured:
-        last = f"not measured: {', '.join(found.not_measured)}"
+    if found.missing:
+        last = missing_words(found)
     told = "–" if found.chance is None else chance(found.chance)
     return [row.machine, row.material, row.state, told, last]
 
