@@ -6,7 +6,7 @@ has chosen with ``joblib.parallel_config``, beyond this machine as well.
 
 import os
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -26,6 +26,7 @@ class BatchOutcome(StrEnum):
     """What became of one profile."""
 
     FITTED = "fitted"
+    IN_PART = "in part"
     CURRENT = "up to date"
     EMPTY = "nothing entered"
     FAILED = "failed"
@@ -57,11 +58,14 @@ class Done:
     outcome : BatchOutcome
     said : tuple of str
         Problems that kept it from being written, or doubts about it.
+    left_out : tuple of Path
+        Runs of a machine that cannot be fitted, where the profile stands without them.
     """
 
     task: Task
     outcome: BatchOutcome
     said: tuple[str, ...] = ()
+    left_out: tuple[Path, ...] = ()
 
 
 def fit_each(
@@ -83,7 +87,7 @@ def fit_each(
         Searched downwards for runs; links to folders are not followed.
     by_machine : bool
         Fit all runs of one machine and material together. Their profile is written to the folder
-        below which all of them are.
+        below which all of them are. Runs that cannot be fitted are named and left out.
     jobs : int, optional
         How many workers; -1 for one a processor. Not given: one, or what
         ``joblib.parallel_config`` says around this call.
@@ -190,20 +194,57 @@ def _fit(task: Task, public: bool) -> Done:
 
     try:
         filled = tuple(folder for folder in task.folders if not _is_blank(folder))
-        if _is_current(task, filled):
-            return Done(task, BatchOutcome.CURRENT)
+        bad = _bad_runs(filled)
+        # Of bad runs alone the fit itself says what is wrong.
+        good = tuple(folder for folder in filled if folder not in bad) or filled
+        if _is_current(task, good):
+            return _done(task, BatchOutcome.CURRENT, good, bad)
         if not filled:
             return Done(task, BatchOutcome.EMPTY)
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("always", DoubtWarning)
-            fit_to_files(filled, task.output, public=public)
+            fit_to_files(good, task.output, public=public)
     except CouponError as error:
         return _failed(task, error)
     except OSError as error:
         if not error.filename:
             raise
         return Done(task, BatchOutcome.FAILED, (f"{error.filename}: {error.strerror}",))
-    return Done(task, BatchOutcome.FITTED, tuple(str(one.message) for one in caught))
+    return _done(task, BatchOutcome.FITTED, good, bad, tuple(str(one.message) for one in caught))
+
+
+def _bad_runs(folders: Sequence[Path]) -> dict[Path, CouponError]:
+    """Return the runs that cannot be read, or hold a print that an earlier one holds."""
+    from coupons.measuring.run.folder import Run, each_print_once, load_run
+
+    good: tuple[Run, ...] = ()
+    bad: dict[Path, CouponError] = {}
+    for folder in folders:
+        try:
+            good = each_print_once([*good, load_run(folder)])
+        except CouponError as error:
+            bad[folder] = error
+    return bad
+
+
+def _done(
+    task: Task,
+    outcome: BatchOutcome,
+    good: Sequence[Path],
+    bad: Mapping[Path, CouponError],
+    doubts: tuple[str, ...] = (),
+) -> Done:
+    """Return the outcome of a profile that stands, naming the runs that are not in it."""
+    if not bad:
+        return Done(task, outcome, doubts)
+    count = f"{len(good)} of {len(good) + len(bad)} runs"
+    named = [
+        f"{os.path.relpath(folder, task.output.parent)} left out: {line}"
+        for folder, error in bad.items()
+        for line in error.message.split("\n")
+    ]
+    said = (f"{count}; {named[0]}", *named[1:], *doubts)
+    return Done(task, BatchOutcome.IN_PART, said, tuple(bad))
 
 
 def _failed(task: Task, error: CouponError) -> Done:

@@ -129,19 +129,74 @@ def test_machines_have_one_profile_of_all_their_runs(tree):
     assert not (tree / "bench-1" / "profile.json").exists()
 
 
-def test_every_bad_run_of_a_machine_is_named(tree):
-    for name in ("bench-2", "bench-10"):
-        text = (tree / "bench-1" / "conditions.toml").read_text(encoding="utf-8")
+def of_bench_1(tree, *names):
+    """Make these runs of the tree runs of bench-1, and take the spoiled one away."""
+    text = (tree / "bench-1" / "conditions.toml").read_text(encoding="utf-8")
+    for name in names:
         (tree / name / "conditions.toml").write_text(text, encoding="utf-8")
+    shutil.rmtree(tree / "spoiled")
+
+
+def test_every_bad_run_of_a_machine_is_named_and_left_out(tree):
+    of_bench_1(tree, "bench-2", "bench-10")
+    for name in ("bench-2", "bench-10"):
         (tree / name / "entries.csv").unlink()
         os.mkfifo(tree / name / "entries.csv")
-    shutil.rmtree(tree / "spoiled")
-    failed = next(one for one in fit_each([tree], by_machine=True) if one.said)
-    assert failed.outcome is BatchOutcome.FAILED
-    assert [line.split(":")[0] for line in failed.said] == [
-        str(tree / name) for name in ("bench-2", "bench-10")
-    ]
-    assert all("a pipe" in line for line in failed.said)
+    done = next(one for one in fit_each([tree], by_machine=True) if one.said)
+    assert done.outcome is BatchOutcome.IN_PART
+    assert done.left_out == (tree / "bench-2", tree / "bench-10")
+    first, second = done.said
+    assert first.startswith("1 of 3 runs; bench-2 left out: ")
+    assert second.startswith("bench-10 left out: ")
+    assert all("a pipe" in line for line in done.said)
+    assert read_profile(tree / "bench-1-grey.json").counts.runs == 1
+
+
+def test_a_machine_is_fitted_from_its_good_runs(tree):
+    of_bench_1(tree, "bench-2")
+    shutil.rmtree(tree / "bench-10")
+    good = (tree / "bench-2" / "entries.csv").read_text()
+    (tree / "bench-2" / "entries.csv").write_text("kind;\n")
+    told = run("fit", "--each-machine", str(tree), code=1).stdout
+    flat = " ".join(told.split())
+    assert "1 of 2 runs; bench-2 left out: " in flat
+    assert "entries.csv" in flat
+    assert "1 in part" in flat
+    profile = tree / "bench-1-grey.json"
+    assert read_profile(profile).counts.runs == 1
+
+    # Nothing is done twice, and the bad run is still told.
+    stood = profile.stat().st_mtime_ns
+    assert "1 of 2 runs; bench-2 left out: " in " ".join(
+        run("fit", "--each-machine", str(tree), code=1).stdout.split()
+    )
+    assert profile.stat().st_mtime_ns == stood
+
+    # Mended, it counts.
+    (tree / "bench-2" / "entries.csv").write_text(good)
+    run("fit", "--each-machine", str(tree))
+    assert read_profile(profile).counts.runs == 2
+
+
+def test_a_print_that_is_there_twice_counts_once(tree):
+    of_bench_1(tree)
+    for name in ("bench-2", "bench-10"):
+        shutil.rmtree(tree / name)
+    shutil.copytree(tree / "bench-1", tree / "copy")
+    done = next(one for one in fit_each([tree], by_machine=True) if one.said)
+    assert done.outcome is BatchOutcome.IN_PART
+    assert done.left_out == (tree / "copy",)
+    assert "the same entries as" in done.said[0]
+    assert read_profile(tree / "bench-1-grey.json").counts.runs == 1
+
+
+def test_a_machine_without_a_good_run_has_no_profile(tree):
+    of_bench_1(tree)
+    for name in ("bench-1", "bench-2", "bench-10"):
+        (tree / name / "entries.csv").write_text("kind;\n")
+    done = fit_each([tree], by_machine=True)
+    assert [one.outcome for one in done if one.said] == 3 * [BatchOutcome.FAILED]
+    assert not list(tree.glob("*.json"))
 
 
 def test_the_command_shows_a_table_and_ends_with_one(tree):

@@ -101,7 +101,8 @@ def command(
     predicted.
 
     With --each or --each-machine it fits a whole tree of runs. A run that cannot be fitted does not
-    stop the others: it stands in the table at the end, and the exit code is 1.
+    stop the others: it stands in the table at the end, and the exit code is 1. A machine that has
+    other runs is fitted from those.
 
     The list for --parts is a CSV file with the columns name, job, internal, internal_drawn_mm,
     external, external_drawn_mm, across, hardware, bed, contact_mm, result, by and note, one trial a
@@ -177,7 +178,7 @@ def _fit_tree(
     else:
         rows = [(str(one.task.output), str(one.outcome), one.said) for one in done]
         click.echo("\n".join(batch_lines(rows)))
-    if any(one.outcome is BatchOutcome.FAILED for one in done):
+    if any(one.outcome in (BatchOutcome.FAILED, BatchOutcome.IN_PART) for one in done):
         ctx.exit(1)
 
 
