@@ -26,7 +26,7 @@ class BatchOutcome(StrEnum):
     """What became of one profile."""
 
     FITTED = "fitted"
-    IN_PART = "in part"
+    IN_PART = "fitted in part"
     CURRENT = "up to date"
     EMPTY = "nothing entered"
     FAILED = "failed"

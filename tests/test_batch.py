@@ -161,7 +161,7 @@ def test_a_machine_is_fitted_from_its_good_runs(tree):
     flat = " ".join(told.split())
     assert "1 of 2 runs; bench-2 left out: " in flat
     assert "entries.csv" in flat
-    assert "1 in part" in flat
+    assert "1 fitted in part" in flat
     profile = tree / "bench-1-grey.json"
     assert read_profile(profile).counts.runs == 1
 

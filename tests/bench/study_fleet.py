@@ -7,7 +7,7 @@ Fleets of six machines are drawn from the prior: what they have in common from m
 what is a machine's own from the rest (`SPREAD` of the prior's sd), one person's hand for all. Four
 are known by a whole coupon ``first``; the fifth has six entries, or all of them for comparison. The
 sixth is unlike the others: each of its growths is off by as many spreads as `FARS` says, this way
-or that.
+or that. For the first `ALL_OF` fleets all its entries are fitted as well.
 """
 
 import argparse
@@ -37,6 +37,7 @@ from coupons.terms import Direction, Form, Grade, Joint, MovingBody
 KIN = 4
 SPREAD, SPREAD_SCATTERS = 0.25, 0.3
 FARS = (3, 4)
+ALL_OF = 40
 TRIES = 40  # joints made anew at each answer
 JOINTS = (
     Joint(Form.SLOT, Form.TONGUE, 8.0, Direction.X),
@@ -128,37 +129,47 @@ def main() -> None:
     rng = np.random.default_rng(options.seed)
     design = design_of(done_coupons("first"))
     told, named = defaultdict(list), defaultdict(list)
-    for number in range(options.fleets):
-        (*others, new), odd = draw_fleet(rng)
-        kin = [profile(one, design, rng, f"bench-{n}") for n, one in enumerate(others, 1)]
-        whole = profile(new, design, rng, "bench-5")
-        small = profile(new, design, rng, "bench-5", few)
-        leaning = lean_on(small, kin)
-        told["all alone"] += judge(whole, new, rng)
-        told["six alone"] += judge(small, new, rng)
-        told["six leaning"] += judge(leaning, new, rng)
-        named["like, six"].append(leaning.like.unlike > UNLIKE)
-        for far, machine in odd.items():
-            for count, keep in (("six", few), ("all", None)):
-                alone = profile(machine, design, rng, "bench-6", keep)
-                found = lean_on(alone, kin)
-                name = f"{far} spreads off, {count}"
-                told[f"{name} alone"] += judge(alone, machine, rng)
-                told[f"{name} leaning"] += judge(found, machine, rng)
-                named[name].append(found.like.unlike > UNLIKE)
-        print(f"{number + 1} of {options.fleets}", file=sys.stderr, flush=True)
-    report = {
+    for number in range(1, options.fleets + 1):
+        try_fleet(rng, design, told, named, with_all=number <= ALL_OF)
+        print(f"{number} of {options.fleets}", file=sys.stderr, flush=True)
+        if options.json and (number % 10 == 0 or number == options.fleets):
+            options.json.write_text(report(options, number, told, named))
+    print(report(options, options.fleets, told, named))
+
+
+def try_fleet(rng, design, told, named, with_all):
+    """Draw a fleet; add to what was told of its machines, and to who was named as unlike."""
+    (*others, new), odd = draw_fleet(rng)
+    kin = [profile(one, design, rng, f"bench-{n}") for n, one in enumerate(others, 1)]
+    whole = profile(new, design, rng, "bench-5")
+    small = profile(new, design, rng, "bench-5", few)
+    leaning = lean_on(small, kin)
+    told["all alone"] += judge(whole, new, rng)
+    told["six alone"] += judge(small, new, rng)
+    told["six leaning"] += judge(leaning, new, rng)
+    named["like, six"].append(leaning.like.unlike > UNLIKE)
+    counts = {"six": few} | ({"all": None} if with_all else {})
+    for far, machine in odd.items():
+        for count, keep in counts.items():
+            alone = profile(machine, design, rng, "bench-6", keep)
+            found = lean_on(alone, kin)
+            name = f"{far} spreads off, {count}"
+            told[f"{name} alone"] += judge(alone, machine, rng)
+            told[f"{name} leaning"] += judge(found, machine, rng)
+            named[name].append(found.like.unlike > UNLIKE)
+
+
+def report(options, fleets, told, named):
+    """Return what came of some fleets, as JSON."""
+    data = {
         "command": f"PYTHONPATH=tests python tests/bench/study_fleet.py --fleets {options.fleets} "
         f"--seed {options.seed} --json {options.json}",
-        "fleets": options.fleets,
+        "fleets": fleets,
         "answers": {name: _summary(np.array(rows, float)) for name, rows in told.items()},
         "leaning_less_alone": _paired(told["six leaning"], told["all alone"]),
         "named_unlike": {name: round(float(np.mean(each)), 3) for name, each in named.items()},
     }
-    text = json.dumps(report, indent=1) + "\n"
-    if options.json:
-        options.json.write_text(text)
-    print(text)
+    return json.dumps(data, indent=1) + "\n"
 
 
 def _paired(rows, others):
