@@ -114,7 +114,7 @@ class Pooled:
     unlike : ndarray of shape (n_families,)
         Chance that the machine is not of their kind in the terms of a family.
     new : ndarray of shape (n_families,)
-        Chance that the terms of a family do not carry over from what they were before a change.
+        Chance that the machine did not change as the pairs did in the terms of a family.
     """
 
     mean: Array
