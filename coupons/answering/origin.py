@@ -199,6 +199,11 @@ def age_of(printed: Dated, today: date, stale_after_days: int = STALE_AFTER_DAYS
     return Age(state, "1 day" if days == 1 else f"{days} days")
 
 
+def leaning_sentence(origin: Origin) -> str:
+    """Say what a profile takes from others, of its kind or from before a change; else empty."""
+    return " ".join(filter(None, (like_sentence(origin), carried_sentence(origin))))
+
+
 def origin_sentence(origin: Origin, today: date | None = None) -> str:
     """Name the machine, material, layers and age behind an answer, and on which others it leans.
 
@@ -216,7 +221,7 @@ def origin_sentence(origin: Origin, today: date | None = None) -> str:
     'For bench-1, grey, 0.2 mm layers; no print date, so it may be stale.'
     """
     what = f"For {origin.machine}, {origin.material}, {origin.layer_height_mm:g} mm layers"
-    leans = " ".join(filter(None, (like_sentence(origin), carried_sentence(origin))))
+    leans = leaning_sentence(origin)
     if origin.printed_on is None:
         return f"{what}; no print date, so it may be stale. {leans}".rstrip()
     age = age_of(origin, today or date.today())

@@ -1,6 +1,7 @@
 import re
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from coupons.learning.checking.surprises import Surprise, Surprises
 from coupons.learning.design import design_of
 from coupons.learning.effects import EFFECTS
 from coupons.learning.fit import fit_runs
+from coupons.learning.profile import Like
 from coupons.learning.profile_file import write_profile
 from coupons.learning.profile_of_fit import profile_of
 from coupons.making.plan import plan_coupon, record
@@ -29,7 +31,7 @@ from coupons.showing.pages.report import write_report
 from coupons.showing.plots.fit_plot import grade_chances
 from coupons.showing.plots.residuals import largest_left_over
 from coupons.showing.plots.size_plot import readings_of, size_plots
-from coupons.showing.words.fit_summary import learned_from
+from coupons.showing.words.fit_summary import learned_from, summary_lines
 from coupons.showing.words.unmeasured import COUPONS, unmeasured
 from coupons.terms import Direction, Form, Grade, Joint
 
@@ -349,3 +351,14 @@ def test_a_gap_beside_its_range_has_words_of_its_own(taught, tmp_path):
     assert 'class="wide">from' not in "".join(rows[:-1])
     html = write_report(tmp_path / "a.html", taught[3], taught[1]).read_text(encoding="utf-8")
     assert "Loose has no upper end: its range contains the gap where it begins" in html
+
+
+def test_whom_a_profile_leans_on_is_told_at_once(taught, tmp_path):
+    _, fitted, profile, learned = taught
+    like = Like(machines=("bench-2", "bench-3"), unlike=0.02)
+    leaning = replace(learned, profile=profile.model_copy(update={"like": like}))
+    words = "It leans on 2 machines like it (bench-2, bench-3), as far as its own entries agree."
+    assert words in " ".join("\n".join(summary_lines(leaning, Path("p.json"))).split())
+    page = write_report(tmp_path / "report.html", leaning, fitted).read_text(encoding="utf-8")
+    assert words in page.split("</header>")[0]
+    assert "leans on" not in "\n".join(summary_lines(learned, Path("p.json")))

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from coupons.answering.compare.before_after import BeforeAfter
+from coupons.answering.origin import leaning_sentence, origin_of
 from coupons.answering.words.answers import NO_TRIALS, REHEARSED
 from coupons.answering.words.before_after import RULE as BEFORE_RULE
 from coupons.answering.words.before_after import cause_name, cause_notes, number
@@ -96,6 +97,7 @@ def write_report(
             rehearsed=REHEARSED,
             differing=runs_differ(learned.runs),
             blank=blank_sentence(learned.runs),
+            leans=leaning_sentence(origin_of(learned.profile)),
             drift=drift_sentence(learned.drifts),
             coarse=coarse_sentence(learned.runs),
             no_trials=NO_TRIALS,

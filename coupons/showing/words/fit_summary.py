@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
+from coupons.answering.origin import leaning_sentence, origin_of
 from coupons.answering.print_gains import PrintGains, what_prints_added
 from coupons.answering.words.answers import NO_TRIALS, REHEARSED
 from coupons.answering.words.numbers import counted, percent, whole_percents
@@ -126,6 +127,7 @@ def summary_lines(learned: Learned, profile_path: Path) -> list[str]:
     lines = textwrap.wrap(REHEARSED, WIDTH) if learned.profile.rehearsed else []
     lines += textwrap.wrap(runs_differ(learned.runs), WIDTH)
     lines += textwrap.wrap(_counted(learned.profile), WIDTH)
+    lines += textwrap.wrap(leaning_sentence(origin_of(learned.profile)), WIDTH)
     if learned.steps:
         lines += ["", "Do first:", *_numbered(learned.steps)]
     lines += ["", *_cause_lines(learned.causes)]
