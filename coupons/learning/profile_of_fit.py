@@ -55,7 +55,7 @@ def profile_of(
     Raises
     ------
     ProfileError
-        If the runs are of different machines or materials.
+        If the runs are of different machines or materials, or some are rehearsed and some are not.
     """
     _same_machine(runs)
     last = max(runs, key=lambda run: run.conditions.printed_on or date.min).conditions
@@ -188,8 +188,23 @@ def _same_machine(runs: Sequence[Run]) -> None:
         for key in ("machine", "material")
         if (got := getattr(run.conditions, key)) != getattr(first, key)
     ]
+    printed = [run for run in runs if run.parts is None]
+    problems += [
+        Problem(
+            str(run.folder),
+            f"{_made(printed[0])} as {printed[0].folder} is",
+            _made(run),
+            "Fit real and rehearsed runs apart",
+        )
+        for run in printed[1:]
+        if run.conditions.rehearsed != printed[0].conditions.rehearsed
+    ]
     if problems:
         raise ProfileError(problems)
+
+
+def _made(run: Run) -> str:
+    return "a rehearsal" if run.conditions.rehearsed else "a real print"
 
 
 def _measured(runs: Sequence[Run]) -> tuple[MeasuredRange, ...]:

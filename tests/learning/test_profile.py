@@ -8,6 +8,7 @@ import jsonschema
 import numpy as np
 import pytest
 from support.known_profile import EVERYTHING, known_profile
+from support.page_coupon import fill_run, write_run
 from support.rehearsed import rehearsed_run
 
 from coupons.answering.chances.own_spread import OWN_SCATTERS
@@ -231,3 +232,15 @@ def test_all_problems_come_at_once(tmp_path):
     with pytest.raises(ProfileError) as refused:
         read_profile(path)
     assert len(refused.value.problems) >= 6
+
+
+def test_real_prints_and_rehearsals_make_no_profile_together(tmp_path):
+    real = [fill_run(write_run(tmp_path, name=name)) for name in ("one", "two")]
+    made_up = fill_run(write_run(tmp_path, name="three"), rehearsed=True)
+    fitted = fit_runs(real)
+    with pytest.raises(ProfileError, match=r"two: expected a rehearsal as .*three is, got a real"):
+        profile_of(fitted, [made_up, real[1]])
+    with pytest.raises(ProfileError, match=r"three: expected a real print .* rehearsed runs apart"):
+        profile_of(fitted, [*real, made_up])
+    of_own_parts = replace(real[1], parts=real[1].sheet_path)
+    assert profile_of(fitted, [made_up, of_own_parts]).rehearsed
