@@ -105,6 +105,8 @@ def _syntax_problem(text: str, fault: Exception, file: str) -> Problem:
     number = int(place[1]) if place else len(lines)
     line = lines[number - 1].strip()[:60] if 0 < number <= len(lines) else "the end of the file"
     where = f"{file} line {number}"
-    if re.search(r"\d,\d", line) and not line.endswith("]"):
-        return Problem(where, "a decimal point", line, "Write 0.4, not 0,4")
+    comma = re.search(r"\d+,\d+", line)
+    if comma and not line.endswith("]"):
+        todo = f"Write {comma[0].replace(',', '.')}, not {comma[0]}"
+        return Problem(where, "a decimal point", line, todo)
     return Problem(where, "key = value", line, "Put text in double quotes, but not numbers")

@@ -56,6 +56,11 @@ def test_any_name_survives_the_template(tmp_path, name):
             " Write it between the quotes.",
         ),
         (
+            GOOD.replace("0.2", "0,25"),
+            "conditions.toml line 5: expected a decimal point, got layer_height_mm = 0,25."
+            " Write 0.25, not 0,25.",
+        ),
+        (
             GOOD.replace("0.4", "0,4"),
             "conditions.toml line 4: expected a decimal point, got nozzle_mm = 0,4."
             " Write 0.4, not 0,4.",

@@ -154,7 +154,7 @@ class Machine(StrictModel):
 
 _SHIPPED = files("coupons.measuring.virtual") / "machines"
 _RANGES = "ranges"
-_TODO = "Give the name of a shipped one or the path of a TOML file like theirs"
+_TODO = "Give the name of a shipped one or the path of a TOML file of your own"
 MOST_BYTES = 1_000_000
 
 
