@@ -1,6 +1,7 @@
 """``coupons meet``: where drawn bodies meet."""
 
 import json
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
@@ -64,7 +65,8 @@ def command(
     Each body is printed as exported, with z up, unless --up says otherwise; x and y of the printer
     are those of the file. Where x is up, the file's z takes its place.
 
-    Exit code 1 if no joint is found.
+    Exit code 1 if no joint is found, or if two bodies stand in each other deeper than a tight joint
+    is drawn.
     """
     from coupons.answering.meet.list_rows import rows
     from coupons.answering.meet.meetings import meet
@@ -73,7 +75,7 @@ def command(
     from coupons.answering.meshes.mesh import read_bodies
     from coupons.errors import BodyError, Problem
     from coupons.showing.bodies.meet_page import write_met
-    from coupons.showing.bodies.meet_words import meeting_lines, meeting_notes
+    from coupons.showing.bodies.meet_words import meeting_lines, meeting_notes, overlap_notes
 
     laid = read_ups(ups)
     read = read_bodies(files, units)
@@ -85,15 +87,20 @@ def command(
         write_met(met, folder, files, notes=read.notes, units=units, ups=laid, fit=Grade(fit))
     if as_json:
         click.echo(json.dumps(rows(met, Grade(fit)), indent=1))
+        _say(overlap_notes(met), err=True)
     else:
-        for line in (*meeting_lines(met), *read.notes, *meeting_notes(met)):
-            click.echo(click.wrap_text(line, 80, subsequent_indent="  "))
+        _say((*meeting_lines(met), *read.notes, *meeting_notes(met)))
         if folder is not None:
             click.echo(f"Wrote {folder / 'meetings.csv'}, meetings.html and meetings.json")
-        if folder is not None and met.joints:
+        if folder is not None and met.joints and not met.overlaps:
             click.echo("\n".join(_next(folder / "meetings.csv")))
-    if not met.joints:
+    if not met.joints or met.overlaps:
         ctx.exit(1)
+
+
+def _say(lines: Iterable[str], *, err: bool = False) -> None:
+    for line in lines:
+        click.echo(click.wrap_text(line, 80, subsequent_indent="  "), err=err)
 
 
 def _next(listed: Path) -> list[str]:

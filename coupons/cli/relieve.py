@@ -45,6 +45,7 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
     from coupons.answering.words.answers import marks
     from coupons.cli.list_argument import read_list
     from coupons.learning.profile_file import read_profile
+    from coupons.showing.bodies.meet_words import overlap_notes
     from coupons.showing.bodies.relieve_words import (
         flat_lines,
         moved_data,
@@ -78,7 +79,7 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
         for line in moved_lines(written, asked.wanted):
             click.echo(line)
         cautions = (*flat_lines(again.met, written), *screw_cautions(again.met))
-        for told in (*refused_lines(written), *cautions):
+        for told in (*overlap_notes(again.met), *refused_lines(written), *cautions):
             click.echo(click.wrap_text(told, 80, subsequent_indent="  "))
         names = ", ".join((*written.names.values(), "moved-faces.csv"))
         click.echo(click.wrap_text(f"Wrote {folder}: {names}", 80, subsequent_indent="  "))

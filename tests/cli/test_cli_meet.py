@@ -105,3 +105,27 @@ def test_the_page_shows_every_face_of_every_body_and_a_section_a_joint(tmp_path)
         assert page.count(f"<title>{label}</title>") + page.count(f"<title>{label} (hid") >= 4
     assert page.count('class="section"') == 1
     assert "://" not in page
+
+
+@pytest.fixture
+def sunk(tmp_path):
+    """A lid with a rim, 3 mm too deep in its case."""
+    case = box(60, 40, 20) - box(56, 36, 18, (2, 2, 2))
+    lid = box(60, 40, 4, (0, 0, 17)) + box(55.8, 35.8, 3, (2.1, 2.1, 14))
+    return [write(case, tmp_path / "case.stl"), write(lid, tmp_path / "lid.stl")]
+
+
+def test_bodies_that_stand_in_each_other_are_named_and_end_with_1(sunk, tmp_path):
+    result = run(*sunk, "-o", tmp_path / "out")
+    assert result.exit_code == 1
+    assert "case and lid OVERLAP, about 3 mm deep" in result.stdout
+    assert "lid in case, A" in result.stdout
+    assert "Next:" not in result.stdout
+    assert "OVERLAP" in (tmp_path / "out" / "meetings.html").read_text("utf-8")
+
+
+def test_bodies_that_stand_in_each_other_are_named_beside_data(sunk):
+    result = run(*sunk, "--json")
+    assert result.exit_code == 1
+    assert json.loads(result.stdout)
+    assert "case and lid OVERLAP" in result.stderr

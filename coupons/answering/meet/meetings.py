@@ -11,6 +11,7 @@ from coupons.answering.meet.between_flats import PinBetween, pins_between
 from coupons.answering.meet.grouping import MetJoint, grouped
 from coupons.answering.meet.lone import LoneHole, lone_holes
 from coupons.answering.meet.opposite_faces import DEEPEST_MM, REACH_MM, Contact, contacts
+from coupons.answering.meet.overlaps import Overlap, overlap
 from coupons.answering.meet.pairing import paired
 from coupons.answering.meet.print_axes import Printed, printed
 from coupons.answering.meet.veiled import without_veiled
@@ -80,6 +81,8 @@ class Met:
         Holes that meet no body: U1, U2 … in this order.
     between : tuple of PinBetween
         Pins between two flat faces, such as in a long hole: no joints.
+    overlaps : tuple of Overlap
+        Pairs of bodies that stand in each other too deeply for any joint.
     """
 
     bodies: tuple[Printed, ...]
@@ -90,6 +93,7 @@ class Met:
     reach_mm: float
     lone: tuple[LoneHole, ...] = ()
     between: tuple[PinBetween, ...] = ()
+    overlaps: tuple[Overlap, ...] = ()
 
     @property
     def lone_labels(self) -> tuple[str, ...]:
@@ -121,9 +125,12 @@ def meet(
     laid = printed(surfaces, ups or {})
     found: list[Contact] = []
     between: list[PinBetween] = []
+    overlaps: list[Overlap] = []
     for one, other in steps(_near(bodies, reach_mm), "pairs of bodies met"):
         found += contacts((surfaces[one], surfaces[other]), (one, other), reach_mm)
         between += pins_between((surfaces[one], surfaces[other]), (one, other), reach_mm)
+        deep = overlap((bodies[one], bodies[other]), (one, other))
+        overlaps += [deep] if deep is not None else []
     found = without_veiled(found)
     groups: list[MetJoint] = []
     left: list[Contact] = []
@@ -145,6 +152,7 @@ def meet(
         reach_mm,
         lone_holes(surfaces, found),
         tuple(between),
+        tuple(overlaps),
     )
 
 

@@ -16,7 +16,8 @@ from coupons.answering.meet.list_rows import (
 )
 from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Apart, Meeting, Met
-from coupons.answering.meet.opposite_faces import Contact
+from coupons.answering.meet.opposite_faces import DEEPEST_MM, Contact
+from coupons.answering.meet.overlaps import Overlap
 from coupons.answering.meet.print_axes import leaning
 from coupons.answering.meshes.mesh import listed
 
@@ -151,9 +152,26 @@ def apart_words(one: Apart) -> str:
     )
 
 
+def overlap_notes(met: Met) -> list[str]:
+    """Say which bodies stand in each other too deeply for any joint, how far, and what to do."""
+    return [_overlap_words(met, one) for one in met.overlaps]
+
+
+def _overlap_words(met: Met, one: Overlap) -> str:
+    names = " and ".join(met.bodies[number].body.name for number in one.bodies)
+    x, y, z = (_mm(round(value, 1)) for value in one.point_mm)
+    return (
+        f"{names} OVERLAP, about {_mm(round(one.depth_mm, 1))} mm deep near x {x}, y {y}, z {z} mm "
+        f"of the files. A tight joint overlaps by {DEEPEST_MM:g} mm at most. Export both in place, "
+        "from one origin, or correct the drawing. Until then, do not trust the joints between them."
+    )
+
+
 def _apart_notes(met: Met) -> list[str]:
     """Say which bodies meet none: the first few each with its nearest, the others by name."""
-    few, many = met.apart[:_FEW], met.apart[_FEW:]
+    deep = {met.bodies[number].body.name for one in met.overlaps for number in one.bodies}
+    apart = [one for one in met.apart if one.body not in deep]
+    few, many = apart[:_FEW], apart[_FEW:]
     notes = [apart_words(one) for one in few]
     if many:
         notes.append(f"Nor does any face of these meet another: {listed([o.body for o in many])}.")
@@ -234,7 +252,8 @@ def _range(labels: list[str]) -> str:
 
 def meeting_notes(met: Met) -> list[str]:
     """Return what else is to be said, a paragraph each."""
-    notes = [
+    notes = overlap_notes(met)
+    notes += [
         f"{rest.letter}: {rest_words(met, rest.contacts[0])}. {stays_words(met, rest)}"
         for rest in met.rests
     ]
