@@ -1,6 +1,7 @@
 """``coupons relieve``: bodies with their mating faces moved."""
 
 import json
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
@@ -25,6 +26,8 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
     PROFILE is the profile.json that `coupons fit` wrote. LIST is the meetings.csv that
     `coupons meet` wrote, with your fits in it; meetings.json must stand beside it.
 
+    Each joint is answered for itself, with its chance and the warnings of `coupons joints`.
+
     Only the faces that the list names are moved, and only bodies that change are written. The
     written files are read again: each joint must have the gap that was asked, each body must be
     closed and in one piece, no wall thinner than two lines. A joint that does not come out so is
@@ -33,7 +36,7 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
     Exit code 1 if a joint was left as drawn.
     """
     from coupons.answering.meet.met_files import meet_again
-    from coupons.answering.origin import origin_of
+    from coupons.answering.origin import hands_sentence, origin_of, origin_sentence
     from coupons.answering.relieve.asked_faces import (
         answer_each,
         asked_faces,
@@ -47,6 +50,8 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
     from coupons.learning.profile_file import read_profile
     from coupons.showing.bodies.meet_words import overlap_notes
     from coupons.showing.bodies.relieve_words import (
+        caution_lines,
+        cautions,
         flat_lines,
         moved_data,
         moved_lines,
@@ -69,19 +74,30 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
     made_for = {"machine": printer.machine, "material": printer.material}
     walls = least_walls(again.met, joints, printer, asked)
     written = relieve_into_files(divided, asked.wanted, walls, made_for, asked.refused)
-    write_relieved(written, asked.wanted, folder, [*again.paths, listed, profile])
+    write_relieved(written, asked.wanted, joints, folder, [*again.paths, listed, profile])
     if as_json:
-        data = {"moved": moved_data(written, asked.wanted), "left": dict(written.relieved.refused)}
+        data = {
+            "moved": moved_data(written, asked.wanted, joints),
+            "left": dict(written.relieved.refused),
+            "warnings": cautions(joints),
+        }
         click.echo(json.dumps(data, indent=1))
     else:
-        for mark in marks(printer.rehearsed, origin_of(printer)):
-            click.echo(click.wrap_text(mark, 80, subsequent_indent="  "))
-        for line in moved_lines(written, asked.wanted):
+        origin = origin_of(printer)
+        _say(marks(printer.rehearsed, origin))
+        for line in moved_lines(written, asked.wanted, joints):
             click.echo(line)
-        cautions = (*flat_lines(again.met, written), *screw_cautions(again.met))
-        for told in (*overlap_notes(again.met), *refused_lines(written), *cautions):
-            click.echo(click.wrap_text(told, 80, subsequent_indent="  "))
+        click.echo()
+        _say(refused_lines(written))
+        _say((*overlap_notes(again.met), *caution_lines(joints)))
+        _say((*flat_lines(again.met, written), *screw_cautions(again.met)))
+        _say((*filter(None, [hands_sentence(origin)]), origin_sentence(origin)))
         names = ", ".join((*written.names.values(), "moved-faces.csv"))
-        click.echo(click.wrap_text(f"Wrote {folder}: {names}", 80, subsequent_indent="  "))
+        _say([f"Wrote {folder}: {names}"])
     if written.relieved.refused:
         ctx.exit(1)
+
+
+def _say(lines: Iterable[str]) -> None:
+    for line in lines:
+        click.echo(click.wrap_text(line, 80, subsequent_indent="  "))

@@ -39,9 +39,11 @@ def folder(once, tmp_path):
     return shutil.copytree(once, tmp_path / "part")
 
 
-def met(folder, *files, fit="slide"):
+def met(folder, *files, fit="slide", more=()):
     paths = [str(folder / name) for name in files]
-    result = CliRunner().invoke(main, ["meet", *paths, "-o", str(folder / "met"), "--fit", fit])
+    result = CliRunner().invoke(
+        main, ["meet", *paths, "-o", str(folder / "met"), "--fit", fit, *more]
+    )
     assert result.exit_code == 0, result.output
 
 
@@ -91,10 +93,8 @@ def test_what_is_drawn_as_asked_is_said_to_stay(once, tmp_path):
     met(folder, *(f"{name}.stl" for name in BODIES))
     result = run(folder, out="again")
     assert result.exit_code == 0, result.output
-    assert [line.split()[-2] for line in result.output.splitlines() if " in " in line][1:] == [
-        "stays",
-        "stays",
-    ]
+    table = [line for line in result.output.splitlines() if ", A " in line or ", B " in line]
+    assert [" stays " in line for line in table] == [True, True]
     assert "now, mm³" not in result.output
     assert {path.name for path in (folder / "again").iterdir()} == {"moved-faces.csv"}
     with (folder / "again" / "moved-faces.csv").open(encoding="utf-8-sig") as file:
@@ -103,6 +103,37 @@ def test_what_is_drawn_as_asked_is_said_to_stay(once, tmp_path):
         ("0.0", "", ""),
         ("0.0", "", ""),
     ]
+
+
+def test_each_joint_has_the_chance_and_the_warnings_that_joints_gives(tmp_path):
+    """A pin that is printed lying, in a hole of a size that was not measured."""
+    plate = between((-20, -15, 0), (20, 15, 8)) - round_bar(6, 20, (0, 0, -5))
+    write(plate, tmp_path / "plate.stl")
+    write(round_bar(6, 20, (0, 0, 0)), tmp_path / "pin.stl")
+    measured = tuple(one for one in known_profile().measured if one.form != "pin")
+    write_profile(known_profile(measured=measured), tmp_path / "profile.json")
+    met(tmp_path, "plate.stl", "pin.stl", more=("--up", "pin=x"))
+    paths = [str(tmp_path / "profile.json"), str(tmp_path / "met" / "meetings.csv")]
+    whole = CliRunner().invoke(main, ["joints", *paths]).output
+    (row,) = json.loads(CliRunner().invoke(main, ["joints", *paths, "--json"]).output)["joints"]
+    told = [
+        line for line in whole.replace("\n  ", " ").splitlines() if line.startswith("pin in pl")
+    ]
+    assert any("EXTRAPOLATED" in line for line in told)
+    result = run(tmp_path)
+    assert result.exit_code == 0, result.output
+    assert max(map(len, result.output.splitlines())) <= 80
+    lines = result.output.replace("\n  ", " ").splitlines()
+    assert set(told[1:]) <= set(lines)
+    head, first = (line for line in lines if line.startswith(("joint ", "pin in plate, A  pin")))
+    assert head.split()[-1] == "chance"
+    assert first.endswith(f"{100 * row['chance']:.0f}\N{NO-BREAK SPACE}%")
+    data = json.loads(run(tmp_path, "--json").output)
+    assert data["moved"][0]["chance"] == pytest.approx(row["chance"], abs=1e-4)
+    assert any("EXTRAPOLATED" in one for one in data["warnings"]["pin in plate, A"])
+    with (tmp_path / "out" / "moved-faces.csv").open(encoding="utf-8-sig") as file:
+        (saved,) = csv.DictReader(file)
+    assert float(saved["chance"]) == pytest.approx(row["chance"], abs=1e-4)
 
 
 def test_triangles_that_touch_no_moved_face_keep_their_bits(folder):

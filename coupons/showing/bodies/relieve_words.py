@@ -3,13 +3,16 @@
 import csv
 import io
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+from coupons.answering.joints.whole_part import JointAnswer
 from coupons.answering.meet.beside import Beside, beside
 from coupons.answering.meet.meetings import Met
+from coupons.answering.offset import Answer
 from coupons.answering.relieve.relieve import FaceStep, Side, Wanted
 from coupons.answering.relieve.relieved_files import Written
-from coupons.answering.words.numbers import signed
+from coupons.answering.words.joints import told_once, warnings
+from coupons.answering.words.numbers import chance, signed
 from coupons.neutral import one_line
 from coupons.showing.words.terminal_tables import table
 
@@ -23,18 +26,62 @@ COLUMNS = (
     "gap_in_files_mm",
     "volume_drawn_mm3",
     "volume_mm3",
+    "chance",
 )
+_SAME_MM = 1e-6
 
 
-def moved_lines(written: Written, wanted: tuple[Wanted, ...]) -> Iterator[str]:
+def moved_lines(
+    written: Written, wanted: tuple[Wanted, ...], joints: Sequence[JointAnswer]
+) -> Iterator[str]:
     """Yield two tables for a terminal of 80 columns: the joints, and the bodies that changed."""
-    rows = [_joint_row(written, pair, side, gap) for pair, side, gap in _moved(written, wanted)]
+    found = chances(joints, wanted)
+    rows, told = [], set()
+    for pair, side, gap in _moved(written, wanted):
+        known = found.get(pair.joint) if pair.joint not in told else None
+        told.add(pair.joint)
+        chance_text = "" if known is None else chance(known)
+        rows.append((*_joint_row(written, pair, side, gap), chance_text))
     if rows:
-        head = ("joint", "body", "faces", "each face, mm", "gap in files")
+        head = ("joint", "body", "faces", "face from file, mm", "gap, mm", "chance")
         yield table(head, rows, right=(4,))
+        yield ""
+        yield "Each face moves from its place in the file. Gap: as written, over both sides."
     if written.volumes_mm3:
         yield ""
         yield table(("body", "file", "drawn, mm³", "now, mm³"), _body_rows(written), right=(2, 3))
+
+
+def chances(joints: Sequence[JointAnswer], wanted: tuple[Wanted, ...]) -> dict[str, float]:
+    """Return the chance of each joint by name; none for a gap in mm.
+
+    Nor of a pin that is drawn with the gap of others, which its own chance does not tell about.
+    """
+    gaps_mm = {pair.joint: pair.gap_mm for pair in wanted}
+    return {
+        joint.listed.name: joint.chance
+        for joint in joints
+        if joint.chance is not None
+        and not (
+            isinstance(joint.found, Answer)
+            and gaps_mm.get(joint.listed.name, 0.0) > joint.found.gap_mm + _SAME_MM
+        )
+    }
+
+
+def cautions(joints: Sequence[JointAnswer]) -> dict[str, list[str]]:
+    """Return what the answer of each joint warns of, by name; those without an answer have none."""
+    return {
+        joint.listed.name: told
+        for joint in joints
+        if joint.found is not None and (told := warnings(joint))
+    }
+
+
+def caution_lines(joints: Sequence[JointAnswer]) -> list[str]:
+    """Say what the answers warn of, each warning once with its joints."""
+    warned = cautions(joints)
+    return list(told_once((name, told) for name, lines in warned.items() for told in lines))
 
 
 def refused_lines(written: Written) -> list[str]:
@@ -84,17 +131,20 @@ def _way(offset_mm: float) -> str:
     return "into" if offset_mm < 0 else "out of"
 
 
-def moved_csv(written: Written, wanted: tuple[Wanted, ...]) -> str:
+def moved_csv(written: Written, wanted: tuple[Wanted, ...], joints: Sequence[JointAnswer]) -> str:
     """Return what was moved as CSV: a row for each side of each pair of faces."""
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
     writer.writeheader()
-    writer.writerows(moved_data(written, wanted))
+    writer.writerows(moved_data(written, wanted, joints))
     return text.getvalue()
 
 
-def moved_data(written: Written, wanted: tuple[Wanted, ...]) -> list[dict[str, object]]:
+def moved_data(
+    written: Written, wanted: tuple[Wanted, ...], joints: Sequence[JointAnswer]
+) -> list[dict[str, object]]:
     """Return what was moved, a record for each side of each pair of faces."""
+    found = chances(joints, wanted)
     return [
         {
             "joint": pair.joint,
@@ -105,6 +155,7 @@ def moved_data(written: Written, wanted: tuple[Wanted, ...]) -> list[dict[str, o
             "gap_asked_mm": round(_asked(pair, side), 4),
             "gap_in_files_mm": round(gap, 4),
             **_volumes(written, side.body),
+            "chance": round(found[pair.joint], 4) if pair.joint in found else "",
         }
         for pair, side, gap in _moved(written, wanted)
     ]

@@ -4,6 +4,7 @@ import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from coupons.answering.joints.whole_part import JointAnswer
 from coupons.answering.relieve.relieve import Wanted
 from coupons.answering.relieve.relieved_files import Written
 from coupons.atomic import not_ours, together, write_bytes, write_text
@@ -12,10 +13,15 @@ from coupons.making.output.ownership import IS_OURS
 from coupons.showing.bodies.relieve_words import COLUMNS, moved_csv
 
 TABLE = "moved-faces.csv"
+_HEAD = ",".join(COLUMNS[:5])  # alike in the tables of all versions
 
 
 def write_relieved(
-    written: Written, wanted: tuple[Wanted, ...], folder: Path, sources: Sequence[Path]
+    written: Written,
+    wanted: tuple[Wanted, ...],
+    joints: Sequence[JointAnswer],
+    folder: Path,
+    sources: Sequence[Path],
 ) -> None:
     """Write the bodies that changed, and the table of what was moved, into a folder.
 
@@ -23,6 +29,8 @@ def write_relieved(
     ----------
     written : Written
     wanted : tuple of Wanted
+    joints : sequence of JointAnswer
+        The answers to the list, whose chances go into the table.
     folder : Path
         Created if it does not exist. Earlier relieved bodies in it are replaced.
     sources : sequence of Path
@@ -50,8 +58,8 @@ def write_relieved(
     with together():
         for name, data in files.items():
             write_bytes(folder / name, data)
-        write_text(folder / TABLE, "\ufeff" + moved_csv(written, wanted))
+        write_text(folder / TABLE, "\ufeff" + moved_csv(written, wanted, joints))
 
 
 def _is_table(data: bytes) -> bool:
-    return data.decode("utf-8-sig", "replace").startswith(",".join(COLUMNS))
+    return data.decode("utf-8-sig", "replace").startswith(_HEAD)
