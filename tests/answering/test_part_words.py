@@ -179,7 +179,7 @@ def test_bodies_of_other_printers_are_named_and_their_prints_are_not():
 def test_columns_of_the_table_are_as_wide_as_usual():
     joint = joined(written())
     assert plain(list(table_lines(written_part(joint)))) == [
-        "joint            fit             draw, mm       each face, mm         chance",
+        "joint            fit             draw, mm       from nominal, mm      chance",
         "drawer           slide           tongue 11.66   −0.17 into material   81 %",
     ]
     both = (SLIMMER, FaceMove(Form.SLOT, -0.05, 1, 12.05))

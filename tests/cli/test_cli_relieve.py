@@ -270,10 +270,10 @@ def test_the_heads_say_from_where_faces_move(folder):
     """The drawer is drawn 0 mm apart here, but might be drawn with a gap: then they differ."""
     paths = [str(folder / "profile.json"), str(folder / "met" / "meetings.csv")]
     asked = CliRunner().invoke(main, ["joints", *paths, "-o", str(folder / "asked")]).output
-    assert "face from nominal, mm" in asked
+    assert " from nominal, mm" in asked
     assert "each face from nominal, mm" in (folder / "asked" / "joints.html").read_text("utf-8")
     moved = run(folder).output
-    assert "face from file, mm" in moved
+    assert " from file, mm" in moved
     assert "Each face moves from its place in the file. Gap: as written, over both sides." in moved
 
 

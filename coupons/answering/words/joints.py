@@ -174,7 +174,7 @@ def side_warnings(listed: ListedJoint) -> list[str]:
 
 def table_lines(part: PartAnswer) -> Iterator[str]:
     """Yield the table for a terminal of 80 columns."""
-    rows = [("joint", "fit", "draw, mm", "face from nominal, mm", "chance")]
+    rows = [("joint", "fit", "draw, mm", "from nominal, mm", "chance")]
     for joint in part.joints:
         rows += _joint_rows(joint)
     widths = _widths(rows)

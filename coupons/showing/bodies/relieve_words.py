@@ -43,7 +43,7 @@ def moved_lines(
         chance_text = "" if known is None else chance(known)
         rows.append((*_joint_row(written, pair, side, gap), chance_text))
     if rows:
-        head = ("joint", "body", "faces", "face from file, mm", "gap, mm", "chance")
+        head = ("joint", "body", "faces", "from file, mm", "gap, mm", "chance")
         yield table(head, rows, right=(4,))
         yield ""
         yield "Each face moves from its place in the file. Gap: as written, over both sides."
