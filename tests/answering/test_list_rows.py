@@ -6,11 +6,12 @@ from manifold3d import Manifold
 from support.drawn_bodies import box, drawn, round_bar
 from support.meeting_cases import cases, legs, pin_in_plate, rail, screws
 
-from coupons.answering.meet.list_rows import _number, oblique, rows
+from coupons.answering.meet.list_rows import _number, list_csv, oblique, rows
 from coupons.answering.meet.meetings import meet
 from coupons.answering.meet.print_axes import leaning, printed
 from coupons.answering.meshes.surface import surface_of
 from coupons.errors import BodyError
+from coupons.showing.bodies.meet_words import meeting_notes
 
 CASES = {case.name: case for case in cases()}
 
@@ -100,7 +101,31 @@ def test_directions_and_bed_are_those_of_each_body_as_printed(channel_up, tongue
 @pytest.mark.parametrize(("turn_deg", "is_oblique"), [(0.9, False), (1.1, True), (45.0, False)])
 def test_a_joint_within_a_degree_lies_along_an_axis(turn_deg, is_oblique):
     solids = {name: solid.rotate((0, 0, turn_deg)) for name, solid in rail(0.2).items()}
-    assert oblique(met(solids)) == (["A"] if is_oblique else [])
+    assert list(oblique(met(solids))) == (["A"] if is_oblique else [])
+
+
+@pytest.mark.parametrize(
+    ("turn", "name", "off_deg"),
+    [
+        ((0, 0, 37), "x+y", 8.0),
+        ((0, 0, -20), "x", 20.0),
+        ((0, 23, 0), "x", 23.0),
+        ((0, 80, 0), "z", 10.0),
+    ],
+)
+def test_how_far_a_joint_is_off_stands_in_its_row(turn, name, off_deg):
+    """Across the slot is x before it is turned."""
+    found = met({name: solid.rotate(turn) for name, solid in rail(0.2).items()})
+    assert oblique(found) == {"A": (name, pytest.approx(off_deg, abs=0.01))}
+    assert rows(found)[0]["off_axis_deg"] == f"{off_deg:.1f}"
+    (note,) = [one for one in meeting_notes(found) if "no axis" in one]
+    assert note.startswith(f"Along no axis of the printer: A {off_deg:.0f}° off {name}.")
+    assert "Turn the bodies in their files as they will be printed" in note
+    assert "--up" not in note
+
+
+def test_the_list_of_joints_along_axes_says_nothing_of_angles():
+    assert "off_axis_deg" not in list_csv(met(rail(0.2)))
 
 
 def body(solid: Manifold, **ups):
@@ -152,5 +177,22 @@ def test_bodies_that_no_flat_face_would_carry_are_named():
     surfaces = [
         surface_of(drawn(each, n)) for each, n in ((ball, "a"), (block, "b"), (tipped, "c"))
     ]
-    assert leaning(printed(surfaces, {})) == ["a", "c"]
-    assert leaning(printed(surfaces, {"c": "-z"})) == ["a"], "who says how it lies knows"
+    found = leaning(printed(surfaces, {}))
+    assert list(found) == ["a", "c"]
+    assert found["a"] == ""
+    assert not leaning(printed(surfaces, {"a": "-z", "c": found["c"]}))
+    still = leaning(printed(surfaces, {"a": "-z", "c": "-z"}))
+    assert list(still) == ["c"], "nobody knows better of a ball; a block has faces to stand on"
+
+
+def test_the_face_that_a_body_would_stand_on_is_the_nearest_large_one():
+    """A plate tipped by 20° would stand on its wide face, and neither on its edge nor its top."""
+    plate = box(40, 30, 4)
+    tipped = surface_of(drawn(plate.rotate((20, 0, 0)), "lid"))
+    (way,) = leaning(printed((tipped,), {})).values()
+    turned = (0.0, -np.sin(np.radians(20)), np.cos(np.radians(20)))
+    assert [float(part) for part in way.split("/")] == pytest.approx(turned, abs=1e-4)
+    on_edge = surface_of(drawn(plate.rotate((50, 0, 0)), "lid"))
+    (way,) = leaning(printed((on_edge,), {})).values()
+    turned = (0.0, -np.sin(np.radians(50)), np.cos(np.radians(50)))
+    assert [float(part) for part in way.split("/")] == pytest.approx(turned, abs=1e-4)

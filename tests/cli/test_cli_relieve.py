@@ -266,6 +266,20 @@ def test_the_list_is_read_by_joints_without_a_word_about_faces(folder):
     assert "not used" not in result.output
 
 
+def test_a_joint_that_lies_askew_is_answered_with_a_word_about_the_angle(tmp_path):
+    for name in ("housing", "drawer"):
+        write(BODIES[name].rotate((0, 0, 37)), tmp_path / f"{name}.stl")
+    write_profile(known_profile(), tmp_path / "profile.json")
+    met(tmp_path, "housing.stl", "drawer.stl")
+    paths = [str(tmp_path / "profile.json"), str(tmp_path / "met" / "meetings.csv")]
+    for result in (CliRunner().invoke(main, ["joints", *paths]), run(tmp_path)):
+        said = " ".join(result.output.split())
+        assert "Drawn 8° off the direction that is answered. Turn the bodies in" in said
+    edit(tmp_path, ",8.0", ",eight")
+    said = " ".join(CliRunner().invoke(main, ["joints", *paths]).output.split())
+    assert "row 2: expected off_axis_deg from 0 to 90, got 'eight'." in said
+
+
 def test_the_heads_say_from_where_faces_move(folder):
     """The drawer is drawn 0 mm apart here, but might be drawn with a gap: then they differ."""
     paths = [str(folder / "profile.json"), str(folder / "met" / "meetings.csv")]

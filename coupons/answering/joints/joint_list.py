@@ -3,9 +3,10 @@
 import re
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
-from coupons.answering.joints.list_columns import COLUMNS, MET_COLUMNS, UNIT_COLUMNS
+from coupons.answering.joints.list_columns import COLUMNS, MET_COLUMNS, OFF_AXIS, UNIT_COLUMNS
 from coupons.answering.joints.list_sides import Makers, prints_of_two
 from coupons.answering.joints.listed import JointList, ListedJoint, label_of
 from coupons.answering.joints.lone_rows import (
@@ -18,6 +19,7 @@ from coupons.answering.joints.lone_rows import (
 )
 from coupons.answering.joints.row_reader import RowReader
 from coupons.errors import AnswerError, Problem
+from coupons.measuring.run.entries import parse_number
 from coupons.measuring.run.spreadsheet import Cells, Layout, read_cells
 
 _LAYOUT = Layout(
@@ -56,8 +58,10 @@ def read_joints(path: Path) -> JointList:
         reader = RowReader(path.name, row, makers)
         joint = reader.joint()
         problems += reader.problems
+        off_axis_deg, wrong = _off_axis(path.name, row)
+        problems += wrong
         if joint is not None and not reader.problems:
-            joints.append(joint)
+            joints.append(replace(joint, off_axis_deg=off_axis_deg))
     problems += _twice(path.name, [*joints, *holes])
     problems += prints_of_two(path.name, joints)
     if not rows and not problems:
@@ -65,6 +69,16 @@ def read_joints(path: Path) -> JointList:
     if problems:
         raise AnswerError(sorted(problems, key=_row_number))
     return JointList(tuple(joints), _ignored(rows), tuple(holes))
+
+
+def _off_axis(file: str, row: Cells) -> tuple[float, list[Problem]]:
+    """Read how far a joint is drawn off the directions of its row."""
+    text = row.others.get(OFF_AXIS, "")
+    off_deg = parse_number(text) if text else 0.0
+    if off_deg is not None and 0 <= off_deg <= 90:
+        return off_deg, []
+    todo = "Put it back as `coupons meet` wrote it, or leave it blank"
+    return 0.0, [Problem(f"{file} row {row.number}", f"{OFF_AXIS} from 0 to 90", repr(text), todo)]
 
 
 def _ignored(rows: list[Cells]) -> tuple[str, ...]:

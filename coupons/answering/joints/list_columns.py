@@ -64,6 +64,8 @@ COLUMNS = (
     "loose_costs",
 )
 UNIT_COLUMNS = ("unit", "units")
+OFF_AXIS = "off_axis_deg"
+"""How far the joint is drawn off the directions in ``across``; blank: not at all."""
 # What `coupons meet` found in the bodies, for `coupons relieve` and for the eye.
 MET_COLUMNS = (
     ALONE,
@@ -76,4 +78,5 @@ MET_COLUMNS = (
     "across_flats_mm",
     "by_area_mm",
     "sagitta_mm",
+    OFF_AXIS,
 )

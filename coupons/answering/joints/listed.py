@@ -45,6 +45,8 @@ class ListedJoint:
         How many pieces of the moving body are printed to choose from.
     loose_costs : float
         What too loose costs where too tight costs 1.
+    off_axis_deg : float
+        How far the bodies are drawn off the directions that are answered.
     """
 
     row: int
@@ -64,6 +66,7 @@ class ListedJoint:
     several: Several | None = None
     choices: int = 1
     loose_costs: float = 1.0
+    off_axis_deg: float = 0.0
 
     @property
     def print_words(self) -> tuple[tuple[str, Profile | None], ...]:

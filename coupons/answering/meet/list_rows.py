@@ -9,13 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coupons.answering.joints.list_columns import MET_COLUMNS
+from coupons.answering.joints.list_columns import MET_COLUMNS, OFF_AXIS
 from coupons.answering.joints.lone_rows import ALONE
 from coupons.answering.meet.grouping import MetJoint
 from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Meeting, Met
 from coupons.answering.meet.opposite_faces import Contact
-from coupons.answering.meet.print_axes import Printed
+from coupons.answering.meet.print_axes import ALIGNED_DEG, Printed
 from coupons.answering.meshes.body import Floats
 from coupons.answering.meshes.regions import SurfaceKind, round_of
 from coupons.terms import FLAT, Bed, Direction, Form, Grade
@@ -40,7 +40,9 @@ ASKED = (
 """Columns that `coupons joints` reads; those that are blank in every row are left out."""
 FOUND = MET_COLUMNS
 """What was found in the bodies; `coupons relieve` reads which faces of which bodies it was."""
-_NEEDED = frozenset({"name", "internal", "external", "size_mm", "across", "fit", *FOUND} - {ALONE})
+_NEEDED = frozenset(
+    {"name", "internal", "external", "size_mm", "across", "fit", *FOUND} - {ALONE, OFF_AXIS}
+)
 _LONGEST = 24  # characters of a body's name in a joint's
 
 
@@ -99,6 +101,7 @@ def _row(met: Met, joint: Meeting, fit: Grade) -> dict[str, str]:
     group = joint.group
     assert group is not None
     internal, external = (met.bodies[number] for number in joint.bodies)
+    off = off_axis(met, joint)
     row = dict.fromkeys((*ASKED, *FOUND), "")
     row |= {
         "name": name_of(met, joint),
@@ -114,6 +117,7 @@ def _row(met: Met, joint: Meeting, fit: Grade) -> dict[str, str]:
         "drawn_gap_mm": "x".join(_number(gap) for gap in gaps_mm(group)),
         "area_mm2": f"{group.area_mm2:.1f}",
         "depth_mm": f"{min(pair.depth_mm for pair in group.pairs):.2f}",
+        OFF_AXIS: "" if off is None else f"{off[1]:.1f}",
     }
     return row | _of_kind(group, joint)
 
@@ -241,18 +245,26 @@ def _written(group: MetJoint, body: Printed) -> str:
     return ",".join(names) if diagonal else "".join(names)
 
 
-def oblique(met: Met) -> list[str]:
-    """Name the joints that lie along no axis of a printer, which the list rounds to the nearest."""
-    return [
-        joint.letter
-        for joint in met.joints
-        if joint.group is not None
-        and not all(
-            met.bodies[number].direction(way)[1]
-            for number in joint.bodies
-            for way in ways_of(joint.group)
-        )
+def oblique(met: Met) -> dict[str, tuple[str, float]]:
+    """Return the joints that lie along no axis of a printer, by letter; see `off_axis`."""
+    found = {joint.letter: off_axis(met, joint) for joint in met.joints}
+    return {letter: off for letter, off in found.items() if off is not None}
+
+
+def off_axis(met: Met, joint: Meeting) -> tuple[str, float] | None:
+    """Say how far a joint lies off the directions that the list gives for it, the nearest ones.
+
+    Returns
+    -------
+    tuple of str and float, or None
+        The direction that is farthest off, and how far, in degrees; None if all are within 1°.
+    """
+    assert joint.group is not None
+    near = [
+        met.bodies[number].nearest(way) for number in joint.bodies for way in ways_of(joint.group)
     ]
+    name, off_deg = max(near, key=lambda one: one[1])
+    return None if off_deg <= ALIGNED_DEG else (str(name), off_deg)
 
 
 def _bed(group: MetJoint, joint: Meeting, internal: Printed, external: Printed) -> str:

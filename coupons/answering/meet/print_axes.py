@@ -12,8 +12,12 @@ from coupons.errors import BodyError, Problem
 from coupons.measuring.run.entries import near_miss
 from coupons.terms import Direction
 
-_ALIGNED = float(np.cos(np.radians(1.0)))
+ALIGNED_DEG = 1.0
+"""So near to an axis of the printer, a direction counts as that axis."""
+_ALIGNED = float(np.cos(np.radians(ALIGNED_DEG)))
 _ON_BED_MM = 0.01
+_MOST_FLAT = 24  # of the largest flat faces that a body might stand on
+_LARGE = 0.25  # of the largest that it can stand on
 _AXES = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
 AXES = tuple(sign + axis for axis in _AXES for sign in ("", "-"))
 
@@ -42,6 +46,14 @@ class Printed:
 
     def direction(self, way: Floats) -> tuple[Direction, bool]:
         """Return the printer's direction nearest to one of the file; whether it is within 1°."""
+        best, off_deg = self.nearest(way)
+        return best, off_deg <= ALIGNED_DEG
+
+    def nearest(self, way: Floats) -> tuple[Direction, float]:
+        """Return the printer's direction nearest to one of the file, and how far off it is, in °.
+
+        Directions have no sign: off by 90° at most.
+        """
         own = self.axes @ way
         half = np.sqrt(0.5)
         names = {
@@ -53,7 +65,8 @@ class Printed:
         }
         near = {name: abs(float(own @ axis)) for name, axis in names.items()}
         best = max(near, key=lambda name: near[name])
-        return best, near[best] >= _ALIGNED
+        aside = float(np.linalg.norm(np.cross(own, names[best])))
+        return best, float(np.degrees(np.arctan2(aside, near[best])))
 
     def is_on_bed(self, region: Region) -> bool:
         """Tell whether a flat face is the lowest of the body, as printed."""
@@ -145,6 +158,36 @@ def read_ups(text: str) -> dict[str, str]:
     return {name.strip(): way.strip() for name, _, way in (part.rpartition("=") for part in parts)}
 
 
-def leaning(bodies: Iterable[Printed]) -> list[str]:
-    """Name the bodies as exported that no flat face would lie on the bed with."""
-    return [one.body.name for one in bodies if one.up == "z" and not one.stands()]
+def leaning(bodies: Iterable[Printed]) -> dict[str, str]:
+    """Name the bodies that lie on the bed with no flat face, and which way up one would.
+
+    Which way is up is written as for `printed`; it is empty for a body without any flat face to
+    stand on. Such a body is left out where somebody said how it lies.
+    """
+    found = {one.body.name: (one, _way_to_stand(one)) for one in bodies if not one.stands()}
+    return {name: way for name, (one, way) in found.items() if way or one.up == "z"}
+
+
+def _way_to_stand(one: Printed) -> str:
+    """Return the way up, nearest to that said, with which a large flat face lies on the bed."""
+    flat = [region for region in one.surface.regions if region.kind is SurfaceKind.PLANE]
+    flat = sorted(flat, key=lambda region: -region.area_mm2)[:_MOST_FLAT]
+    ways = [_typed(-region.normal) for region in flat]
+    stands = [
+        (region, way)
+        for region, way in zip(flat, ways, strict=True)
+        if (up := _way(way)) is not None and Printed(one.surface, _axes(up), way).is_on_bed(region)
+    ]
+    large = [pair for pair in stands if pair[0].area_mm2 >= _LARGE * stands[0][0].area_mm2]
+    if not large:
+        return ""
+    return min(large, key=lambda pair: float(pair[0].normal @ one.axes[2]))[1]
+
+
+def _typed(way: Floats) -> str:
+    """Write a direction as it is typed: a letter along an axis, or three numbers."""
+    for name in AXES:
+        axis = _way(name)
+        if axis is not None and float(axis @ way) > 1 - 1e-9:
+            return name
+    return "/".join(f"{round(value, 4) + 0.0:g}" for value in way.tolist())

@@ -157,6 +157,11 @@ def side_warnings(listed: ListedJoint) -> list[str]:
             "The bodies lie unlike as they are printed: such a pair was not tried by hand, it is "
             "predicted from pairs that lie alike."
         )
+    if listed.off_axis_deg:
+        lines.append(
+            f"Drawn {listed.off_axis_deg:.0f}° off the direction that is answered. Turn the bodies "
+            "in their files as they will be printed, and run `coupons meet` again."
+        )
     others = [
         f"{side} body from {one_line(maker.machine)}"
         for side, maker in (

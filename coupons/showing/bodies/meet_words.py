@@ -20,6 +20,7 @@ from coupons.answering.meet.opposite_faces import DEEPEST_MM, Contact
 from coupons.answering.meet.overlaps import Overlap
 from coupons.answering.meet.print_axes import leaning
 from coupons.answering.meshes.mesh import listed
+from coupons.terms import Direction
 
 _TOUCHING_MM = 0.02
 _FEW = 12  # bodies that meet nothing, of each of which the nearest is said
@@ -276,18 +277,39 @@ def meeting_notes(met: Met) -> list[str]:
     notes += _pattern_notes(met)
     notes += lone_notes(met)
     notes += _apart_notes(met)
+    notes += _bed_notes(met)
+    notes += _direction_notes(met)
+    return notes
+
+
+def _bed_notes(met: Met) -> list[str]:
+    """Say which bodies lie on the bed with no flat face, and what to do."""
     leans = leaning(met.bodies)
-    if leans:
-        notes.append(
-            f"{listed(leans)}: no flat face would lie on the bed as exported. Say how it is "
-            f"printed, such as --up {leans[0]}=-z."
-        )
+    if not leans:
+        return []
+    ups = ",".join(f"{name}={way}" for name, way in leans.items() if way)
+    typed = f'"{ups}"' if " " in ups else ups
+    todo = f", or say which way is up: --up {typed}" if ups else ""
+    return [
+        f"{listed(list(leans))}: no flat face lies on the bed. Turn it in the file as it will be "
+        f"printed, and export again{todo}."
+    ]
+
+
+def _direction_notes(met: Met) -> list[str]:
+    """Say which joints lie askew to the printer, and what its directions between x and y are."""
+    notes = []
     askew = oblique(met)
     if askew:
+        each = listed([f"{key} {deg:.0f}° off {name}" for key, (name, deg) in askew.items()])
         notes.append(
-            f"{listed(askew)}: along no axis of the printer. The list gives the nearest; "
-            "correct it, or say with --up how the body is printed."
+            f"Along no axis of the printer: {each}. The nearest direction stands in the list, and "
+            "is answered. Turn the bodies in their files as they will be printed, and export "
+            "again."
         )
+    words = " ".join(direction_words(met, joint) for joint in met.joints)
+    if Direction.XY_PLUS in words or Direction.XY_MINUS in words:
+        notes.append("x+y lies halfway between x and y, x-y halfway between x and −y.")
     return notes
 
 
