@@ -1,5 +1,6 @@
 """The command line: parse, call, print. A command's module is imported when it runs."""
 
+import errno
 import sys
 from difflib import get_close_matches
 from importlib import import_module
@@ -15,7 +16,11 @@ from coupons.errors import CouponError, Problem
 from coupons.progress import told_to
 
 MOST = 40  # problems shown before the rest is only counted
-_WIDEST = 100  # characters; longer lines are tiring to read
+_WIDEST = 80  # characters, as all other text
+_CURES = {
+    errno.ENOENT: "Correct the path",
+    errno.EISDIR: "Give a file, not a folder",
+}
 
 # Order of the job. Name → one line of help, kept here so that `--help` imports no command.
 COMMANDS = {
@@ -95,10 +100,8 @@ class Commands(click.Group):
 
 def _lines(error: CouponError | OSError) -> list[str]:
     if isinstance(error, OSError):
-        got, todo = (
-            (error.strerror or "none").lower(),
-            "Check its permissions, or give another path",
-        )
+        got = (error.strerror or "none").lower()
+        todo = _CURES.get(error.errno or 0, "Check its permissions, or give another path")
         return [str(Problem(str(error.filename), "a file or folder that can be opened", got, todo))]
     lines = error.message.split("\n")
     if len(lines) <= MOST:

@@ -34,7 +34,7 @@ def command(
     lying unlike: internal/external, such as z/x. Two axes in a row, such as xy, for pocket and
     sleeve (each size), holes (axis, pitch) and slanted faces (across, pull).
 
-    fit: force, push, slide, loose, or a printed gap in mm such as 0.2.
+    fit: force, push, slide, loose; with one pair of faces also a printed gap in mm, such as 0.2.
 
     move: body whose faces move, internal, external (the default) or both.
 
@@ -64,7 +64,7 @@ def command(
     from coupons.answering.words.answers import marks
     from coupons.answering.words.joint_files import as_data
     from coupons.answering.words.joints import note_lines, table_lines
-    from coupons.cli.list_argument import read_listed
+    from coupons.cli.list_argument import list_path, read_listed
     from coupons.learning.profile_file import read_profile
 
     if profile.suffix.lower() == ".csv" or joints.suffix.lower() == ".json":
@@ -72,6 +72,7 @@ def command(
             f"The profile comes first, then the list of joints: expected profile.json and a CSV "
             f"file, got {profile.name} and {joints.name}."
         )
+    joints = list_path(joints)
     part = answer_part(read_profile(profile), read_listed(joints))
     if folder is not None:
         from coupons.showing.pages.joints_page import write_part

@@ -11,6 +11,13 @@ if TYPE_CHECKING:
     from coupons.learning.profile import Profile
 
 
+def list_path(path: Path) -> Path:
+    """Return the path of a list; the folder that `coupons meet` wrote stands for its list."""
+    from coupons.answering.meet.met_files import LIST
+
+    return path / LIST if path.is_dir() else path
+
+
 def read_listed(path: Path) -> "tuple[ListedJoint, ...]":
     """Read a list of joints; report on stderr the columns that are not used."""
     from coupons.errors import AnswerError, Problem
@@ -29,7 +36,8 @@ def read_list(path: Path) -> "JointList":
 
     listed = read_joints(path)
     if listed.ignored:
-        click.echo(f"{path.name}: {ignored_columns(listed)}", err=True)
+        told = f"{path.name}: {ignored_columns(listed)}"
+        click.echo(click.wrap_text(told, 80, subsequent_indent="  "), err=True)
     if told := holes_not_asked(listed):
         click.echo(click.wrap_text(f"{path.name}: {told}", 80, subsequent_indent="  "), err=True)
     return listed

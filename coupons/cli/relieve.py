@@ -24,7 +24,7 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
     """Write bodies anew with the faces of their joints moved by the answers.
 
     PROFILE is the profile.json that `coupons fit` wrote. LIST is the meetings.csv that
-    `coupons meet` wrote, with your fits in it; meetings.json must stand beside it.
+    `coupons meet` wrote, with your fits in it, or its folder; meetings.json must stand beside it.
 
     Each joint is answered for itself, with its chance and the warnings of `coupons joints`.
 
@@ -46,7 +46,7 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
     from coupons.answering.relieve.relieved_files import relieve_into_files
     from coupons.answering.relieve.screws import screw_cautions
     from coupons.answering.words.answers import marks
-    from coupons.cli.list_argument import read_list
+    from coupons.cli.list_argument import list_path, read_list
     from coupons.learning.profile_file import read_profile
     from coupons.showing.bodies.meet_words import overlap_notes
     from coupons.showing.bodies.relieve_words import (
@@ -64,6 +64,7 @@ def command(ctx: click.Context, profile: Path, listed: Path, folder: Path, as_js
             f"The profile comes first, then the list: expected profile.json and meetings.csv, got "
             f"{profile.name} and {listed.name}."
         )
+    listed = list_path(listed)
     faces = read_faces(listed)
     printer = read_profile(profile)
     rows = read_list(listed)

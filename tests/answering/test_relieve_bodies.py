@@ -173,7 +173,11 @@ def test_a_size_that_is_not_that_of_the_faces_is_refused():
     joint = slide(*bodies, 0.28, {False: 17.72})
     joint = replace(joint, joint="drawer", size_mm=18.0)
     refused = files_of(bodies, joint).relieved.refused
-    assert refused == {"drawer": "housing ab measures 24.00 mm, the list says 18 mm"}
+    (reason,) = refused.values()
+    assert reason == (
+        "housing ab measures 24.00 mm, the list says 18 mm: put back the row as `coupons meet` "
+        "wrote it"
+    )
 
 
 def test_a_free_form_face_is_named_and_not_moved():

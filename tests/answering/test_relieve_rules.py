@@ -71,7 +71,10 @@ def test_a_listed_size_is_that_of_the_faces_within_six_tenths(size_mm, is_told):
     body = bar()
     pair = wanted(side(body, faces(body, (1, 0, 0), -4, 4)), size_mm)
     assert why(pair, body) == (
-        f"bar ab measures 8.00 mm, the list says {size_mm:g} mm" if is_told else ""
+        f"bar ab measures 8.00 mm, the list says {size_mm:g} mm: put back the row as "
+        "`coupons meet` wrote it"
+        if is_told
+        else ""
     )
     assert why(replace(pair, is_lone=True), body) == ""
 

@@ -118,7 +118,7 @@ def test_all_that_is_wrong_is_told_at_once(tmp_path):
         (4, "narrower than the bar"),
         (5, "0 is an ordinary pair"),
         (6, "nothing in pitch_mm"),
-        (7, "fit force, push"),
+        (7, "A printed gap is for joints of one pair of faces: write a fit, such as slide"),
         (7, "nothing in slant_deg with sleeve"),
         (8, "slant_deg in degrees"),
         (9, "Hardware goes into holes/pins"),

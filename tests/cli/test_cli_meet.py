@@ -50,7 +50,21 @@ def test_bodies_that_never_meet_end_with_1_and_the_nearest_distance(tmp_path):
     two = write(box(9, 9, 9, (12, 0, 0)), tmp_path / "two.stl")
     result = run(one, two)
     assert result.exit_code == 1
-    assert "one meets nothing: two is nearest, 3 mm away." in result.stdout
+    said = " ".join(result.stdout.split())
+    assert "one meets nothing: two is nearest, 3 mm away." in said
+    assert "Export both in place, from one origin; if they are, add --reach 3." in said
+    assert run(one, two, "--reach", "3").exit_code == 1
+    assert "R1: one and two, 3 mm apart" in run(one, two, "--reach", "3").stdout
+    far = write(box(9, 9, 9, (70, 0, 0)), tmp_path / "far.stl")
+    said = " ".join(run(one, far).stdout.split())
+    assert "far is nearest, 61 mm away. Export both in place, from one origin. " in said
+
+
+def test_a_file_that_is_not_there_is_a_wrong_path(tmp_path):
+    result = run(write(box(9, 9, 9), tmp_path / "one.stl"), tmp_path / "none.stl")
+    assert result.exit_code == 1
+    assert "none.stl: expected a file or folder that can be opened, got no such" in result.stderr
+    assert result.stderr.endswith("Correct the path.\n")
 
 
 def test_one_body_alone_is_told_so(tmp_path):

@@ -190,7 +190,9 @@ def test_a_row_whose_faces_are_no_more_is_left_and_the_rest_is_written(folder, o
     edit(folder, old, new)
     result = run(folder)
     assert result.exit_code == 1
-    assert words in " ".join(result.output.split())
+    said = " ".join(result.output.split())
+    assert words in said
+    assert "un `coupons meet` again" in said or "ut back the row as `coupons meet` wrote it" in said
     assert [path.name for path in sorted((folder / "out").iterdir())] == [
         "lid.stl",
         "moved-faces.csv",
@@ -278,6 +280,25 @@ def test_a_joint_that_lies_askew_is_answered_with_a_word_about_the_angle(tmp_pat
     edit(tmp_path, ",8.0", ",eight")
     said = " ".join(CliRunner().invoke(main, ["joints", *paths]).output.split())
     assert "row 2: expected off_axis_deg from 0 to 90, got 'eight'." in said
+
+
+def test_a_list_that_was_moved_is_told_where_to_be(folder, tmp_path):
+    alone = shutil.copy(folder / "met" / "meetings.csv", tmp_path / "alone.csv")
+    arguments = [folder / "profile.json", alone, "-o", folder / "out"]
+    result = CliRunner().invoke(main, ["relieve", *map(str, arguments)])
+    assert result.exit_code == 1
+    assert "expected the record of the bodies beside the list, got no meetings.json in" in (
+        result.stderr
+    )
+    assert "Keep the list in the folder that `coupons meet` wrote." in result.stderr
+
+
+@pytest.mark.parametrize("command", ["relieve", "joints"])
+def test_the_folder_of_a_list_stands_for_it(folder, command):
+    arguments = [folder / "profile.json", folder / "met", "-o", folder / "out"]
+    result = CliRunner().invoke(main, [command, *map(str, arguments)])
+    assert result.exit_code == 0, result.output
+    assert "drawer in housing, A" in result.output
 
 
 def test_the_heads_say_from_where_faces_move(folder):

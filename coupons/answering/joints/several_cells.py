@@ -99,6 +99,10 @@ def _sizes(kind: JointKind, text: str, piece: Hardware | None, refuse: Refuse) -
 
 
 def _fit(text: str, refuse: Refuse) -> Grade:
+    if length_mm(text.removeprefix("gap")) is not None:
+        todo = "A printed gap is for joints of one pair of faces: write a fit, such as slide"
+        refuse(f"fit {', '.join(FITS)}", text, todo)
+        return Grade.SLIDE
     if text not in FITS:
         refuse(f"fit {', '.join(FITS)}", text, near_miss(text, FITS, "Such as slide"))
         return Grade.SLIDE

@@ -83,12 +83,17 @@ def read_record(path: Path) -> MetRecord:
     Raises
     ------
     BodyError
-        If it is not as `record_of` makes it.
+        If it is missing, or not as `record_of` makes it.
     OSError
         If it cannot be opened.
     """
     try:
         return MetRecord.model_validate_json(read_plain(path))
+    except FileNotFoundError:
+        todo = "Keep the list in the folder that `coupons meet` wrote"
+        got = f"no {path.name} in {path.parent}"
+        expected = "the record of the bodies beside the list"
+        raise BodyError([Problem(path.name, expected, got, todo)]) from None
     except ValidationError as error:
         todo = "Run `coupons meet` again"
         raise BodyError(

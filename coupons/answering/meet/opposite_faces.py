@@ -20,6 +20,8 @@ from coupons.making.output.solids import common_outline
 
 REACH_MM = 0.6
 """How far apart two faces may stand and still meet."""
+FARTHEST_MM = 5.0
+"""The widest reach that may be asked for."""
 DEEPEST_MM = 0.5
 """How far two faces may stand in each other's material."""
 LEAST_MM2 = 1.0

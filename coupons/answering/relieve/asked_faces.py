@@ -206,6 +206,10 @@ def _lost(met: Met, row: ListedFaces | None) -> str:
     """Say which of the bodies or faces of a row are not there."""
     if row is None or not row.labels:
         return "the list names no faces for it; run `coupons meet` again"
+    return f"{_odd_row(met, row)}; put back the row as `coupons meet` wrote it"
+
+
+def _odd_row(met: Met, row: ListedFaces) -> str:
     names = {one.body.name for one in met.bodies}
     is_lone = set(row.labels) <= set(met.lone_labels)
     for body in (row.internal_body, row.external_body):

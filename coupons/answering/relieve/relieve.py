@@ -291,7 +291,10 @@ def odd_faces(pair: Wanted, drawn: Mapping[str, Body]) -> str:
         size_mm = side.size_in(drawn[side.body])
         room_mm = _UNLIKE_MM + (abs(pair.gap_in(drawn)) if len(pair.sides) > 1 else 0.0)
         if not pair.is_lone and abs(size_mm - pair.size_mm) > room_mm:
-            return f"{where} measures {size_mm:.2f} mm, the list says {pair.size_mm:g} mm"
+            return (
+                f"{where} measures {size_mm:.2f} mm, the list says {pair.size_mm:g} mm: put back "
+                "the row as `coupons meet` wrote it"
+            )
     return ""
 
 

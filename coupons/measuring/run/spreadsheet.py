@@ -97,9 +97,9 @@ def _decode(path: Path, layout: Layout) -> str:
             [Problem(path.name, layout.holds, "no such file", layout.if_missing)]
         ) from None
     except OSError as error:
-        raise layout.error(
-            [Problem(path.name, "a file that can be read", error.strerror or "none")]
-        ) from None
+        got = (error.strerror or "none").lower()
+        todo = "Give the file, not its folder" if isinstance(error, IsADirectoryError) else ""
+        raise layout.error([Problem(path.name, "a file that can be read", got, todo)]) from None
     wide = data.startswith((b"\xff\xfe", b"\xfe\xff"))
     for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):
         try:

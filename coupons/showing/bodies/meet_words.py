@@ -1,5 +1,6 @@
 """Where bodies meet, in words: for the terminal and the page."""
 
+import math
 from collections import Counter
 
 from coupons.answering.meet.beside import Beside, beside
@@ -16,7 +17,7 @@ from coupons.answering.meet.list_rows import (
 )
 from coupons.answering.meet.lone import LoneHole
 from coupons.answering.meet.meetings import Apart, Meeting, Met
-from coupons.answering.meet.opposite_faces import DEEPEST_MM, Contact
+from coupons.answering.meet.opposite_faces import DEEPEST_MM, FARTHEST_MM, Contact
 from coupons.answering.meet.overlaps import Overlap
 from coupons.answering.meet.print_axes import leaning
 from coupons.answering.meshes.mesh import listed
@@ -144,8 +145,11 @@ def stays_words(met: Met, rest: Meeting) -> str:
 def apart_words(one: Apart) -> str:
     """Say which body is nearest to one that meets none."""
     if one.distance_mm > 0:
+        within = one.distance_mm <= FARTHEST_MM
+        todo = f"; if they are, add --reach {_upwards(one.distance_mm)}" if within else ""
         return (
-            f"{one.body} meets nothing: {one.nearest} is nearest, {_mm(one.distance_mm)} mm away."
+            f"{one.body} meets nothing: {one.nearest} is nearest, {_mm(one.distance_mm)} mm away. "
+            f"Export both in place, from one origin{todo}."
         )
     return (
         f"{one.body} touches {one.nearest} or stands in it, but no two of their faces look at each "
@@ -177,6 +181,11 @@ def _apart_notes(met: Met) -> list[str]:
     if many:
         notes.append(f"Nor does any face of these meet another: {listed([o.body for o in many])}.")
     return notes
+
+
+def _upwards(mm: float) -> str:
+    """Write a length rounded up to tenths."""
+    return f"{math.ceil(10 * mm - 1e-9) / 10:g}"
 
 
 def _apart(gap_mm: float) -> str:
