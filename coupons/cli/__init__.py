@@ -81,7 +81,7 @@ class Commands(click.Group):
 
     def main(self, *args: Any, **extra: Any) -> Any:
         """Run a command; all of its output passes through one place."""
-        with outlets(), warnings_as_lines(), told_to(Lines()):
+        with outlets() as passing, warnings_as_lines(), told_to(Lines(passing)):
             return super().main(*args, **extra)
 
     def invoke(self, ctx: click.Context) -> Any:

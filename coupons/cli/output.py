@@ -8,13 +8,50 @@ import time
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from shutil import get_terminal_size
 from typing import Any, TextIO
 
 from coupons.errors import DoubtWarning, Problem, WriteError
-from coupons.neutral import encodable, neutral
+from coupons.neutral import encodable, neutral, one_line
 
 EVERY_S = 5.0
-"""Seconds between two progress lines."""
+"""Seconds between two reports of progress."""
+
+
+class PassingLine:
+    """The last line of a terminal, over which progress is written; none where there is no terminal.
+
+    Parameters
+    ----------
+    stream : TextIO
+    """
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        self._is_shown = is_terminal(stream)
+        self._length = 0
+
+    def show(self, text: str) -> None:
+        """Write a text over the one that stands there."""
+        if self._is_shown:
+            text = encodable(one_line(text), self._stream.encoding or "utf-8")
+            self._write(text[: get_terminal_size().columns - 1])
+
+    def clear(self) -> None:
+        """Take away what stands there, so that other text can follow."""
+        if self._length:
+            self._write("")
+
+    def _write(self, text: str) -> None:
+        with suppress(OSError):  # nobody is harmed by progress that is not seen
+            self._stream.write("\r" + text.ljust(self._length) + ("" if text else "\r"))
+            self._stream.flush()
+        self._length = len(text)
+
+
+def is_terminal(stream: TextIO) -> bool:
+    """Tell whether a person sees a stream as it is written."""
+    return bool(stream and stream.isatty())  # a stream that was closed before is None
 
 
 class Outlet:
@@ -26,16 +63,20 @@ class Outlet:
         Where the text goes.
     name : str
         Its name in an error.
+    passing : PassingLine
+        Cleared before anything is written.
     """
 
-    def __init__(self, stream: TextIO, name: str) -> None:
+    def __init__(self, stream: TextIO, name: str, passing: PassingLine) -> None:
         self._stream = stream
         self._name = name
+        self._passing = passing
 
     def write(self, text: str) -> int:
         """Write a text; return its number of characters."""
         shown = encodable(neutral(text), self._stream.encoding or "utf-8")
         if shown:  # the parser writes nothing, to find out what kind of stream this is
+            self._passing.clear()
             with self._worded():
                 self._stream.write(shown)
         return len(text)
@@ -73,22 +114,29 @@ class Outlet:
 
 
 class Lines:
-    """Reports progress of long work on stderr: a line now and then, none for short work."""
+    """Reports progress of long work in a passing line now and then, none for short work.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    passing : PassingLine
+    """
+
+    def __init__(self, passing: PassingLine) -> None:
+        self._passing = passing
         self._next_s = time.monotonic() + EVERY_S
         self._what, self._since, self._since_s = "", 0, 0.0
 
     def __call__(self, what: str, done: int, of: int) -> None:
-        """Print a line if it is time; none for the last step, as its result follows."""
+        """Report if it is time; after the last step nothing is left, as its result follows."""
         now_s = time.monotonic()
         if what != self._what:  # the first step may have waited for much else
             self._what, self._since, self._since_s = what, done, now_s
+        if done == of:
+            self._passing.clear()
         if now_s < self._next_s or done == of:
             return
         self._next_s = now_s + EVERY_S
-        sys.stderr.write(f"{done:,} of {of:,} {what}{self._left(done, of, now_s)}\n")
-        sys.stderr.flush()
+        self._passing.show(f"{done:,} of {of:,} {what}{self._left(done, of, now_s)}")
 
     def _left(self, done: int, of: int, now_s: float) -> str:
         """Say how long the rest will take at the pace so far; nothing before there is a pace."""
@@ -126,14 +174,19 @@ def warnings_as_lines() -> Iterator[None]:
 
 
 @contextmanager
-def outlets() -> Iterator[None]:
-    """Send all output inside the block through `Outlet`."""
+def outlets() -> Iterator[PassingLine]:
+    """Send all output inside the block through `Outlet`; yield the line for progress."""
     before = sys.stdout, sys.stderr
-    ours = Outlet(sys.stdout, "standard output"), Outlet(sys.stderr, "standard error")
+    passing = PassingLine(sys.stderr)
+    ours = (
+        Outlet(sys.stdout, "standard output", passing),
+        Outlet(sys.stderr, "standard error", passing),
+    )
     sys.stdout, sys.stderr = ours
     try:
-        yield
+        yield passing
     finally:
+        passing.clear()
         # After a closed pipe the parser has put its own stand-ins there, which stay.
         if sys.stdout is ours[0]:
             sys.stdout = before[0]
