@@ -35,6 +35,16 @@ def test_axe_finds_nothing_serious_and_nothing_runs_over(visit, page, size, sche
     seen.assert_clean()
 
 
+def test_the_gap_and_the_direction_of_each_joint_are_seen_on_a_phone(visit, page):
+    seen = visit(page, PHONE)
+    table = seen.page.locator("table.joints")
+    for text in ("drawn gap 0.2 × 0.2 mm", "across x and y"):
+        box = table.get_by_text(text, exact=True).bounding_box()
+        assert box is not None
+        assert box["x"] >= 0
+        assert box["x"] + box["width"] <= PHONE["viewport"]["width"]
+
+
 def test_names_of_bodies_stay_text(visit, page):
     seen = visit(page, DESK)
     assert HOSTILE in seen.page.locator("h2").all_inner_texts()

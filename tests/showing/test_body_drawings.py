@@ -2,13 +2,13 @@ import numpy as np
 import pytest
 from manifold3d import Manifold
 from support.drawn_bodies import box, drawn, round_bar
-from support.meeting_cases import rail
+from support.meeting_cases import pin_in_plate, pocket, rail
 
 from coupons.answering.meet.meetings import meet
 from coupons.showing.bodies.face_marks import marks_of
 from coupons.showing.bodies.hatching import hatch
 from coupons.showing.bodies.joint_section import section_of
-from coupons.showing.bodies.meet_words import meeting_notes
+from coupons.showing.bodies.meet_words import explained_words, meeting_notes
 from coupons.showing.bodies.views import edge_lines, length_of, view_of
 
 
@@ -72,7 +72,21 @@ def test_a_section_shows_both_bodies_and_their_gap():
     assert left + width > 8.5
 
 
+def test_words_are_explained_where_they_occur():
+    def told(solids):
+        return explained_words(meet([drawn(solid, name) for name, solid in solids.items()]))
+
+    assert told(rail(0.2)) == []
+    (flat,) = told(pocket(0.2, 0.2))
+    assert flat.startswith("A pocket has a floor")
+    (bent,) = told(pin_in_plate(0.2, 24))
+    assert "across flats is its narrowest width" in bent
+
+
 def test_bodies_in_each_other_without_faces_that_meet_are_told_so():
     ball = Manifold.sphere(5, 48)
-    met = meet([drawn(ball, "one"), drawn(ball.translate((4, 0, 0)), "two")])
+    deep = meet([drawn(ball, "one"), drawn(ball.translate((4, 0, 0)), "two")])
+    assert "one and two OVERLAP, about" in meeting_notes(deep)[0]
+    on_edge = box(9, 9, 9).rotate((45, 0, 0)).translate((0, 15, -0.2))
+    met = meet([drawn(box(30, 30, 9, (0, 0, -9)), "one"), drawn(on_edge, "two")])
     assert "one touches two or stands in it" in meeting_notes(met)[0]

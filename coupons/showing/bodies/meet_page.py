@@ -15,6 +15,7 @@ from coupons.showing.bodies.face_marks import FaceMark, letter_path, marks_of
 from coupons.showing.bodies.joint_section import section_of
 from coupons.showing.bodies.meet_words import (
     direction_words,
+    explained_words,
     facet_words,
     form_words,
     gap_words,
@@ -134,6 +135,7 @@ def met_page(met: Met, notes: Sequence[str] = ()) -> str:
         bodies=[_body(met, number) for number in range(len(met.bodies))],
         joints=[_joint(met, joint) for joint in met.joints],
         notes=[*notes, *meeting_notes(met)],
+        explained=explained_words(met),
         view=VIEW,
         has_lone=bool(met.lone),
         reach=f"{met.reach_mm:g}",

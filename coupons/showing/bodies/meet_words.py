@@ -118,6 +118,24 @@ def facet_words(joint: Meeting) -> str:
     return "; ".join(parts) + "."
 
 
+def explained_words(met: Met) -> list[str]:
+    """Explain the words in which the joints of some bodies are told, as far as they occur."""
+    groups = [joint.group for joint in met.joints if joint.group is not None]
+    told = []
+    if any(group.internal in ("pocket", "sleeve") for group in groups):
+        told.append(
+            "A pocket has a floor, and a plate goes into it; a sleeve is open at both ends, and a "
+            "bar goes through it. Both have two pairs of faces."
+        )
+    if any(group.pairs[0].is_round for group in groups) or met.lone:
+        told.append(
+            "A round in a mesh is made of flats. Across corners is the circle that was drawn, and "
+            "the size that counts here; across flats is its narrowest width; by area, the circle "
+            "of the same area; the sagitta, how far a flat runs inside the circle."
+        )
+    return told
+
+
 def rest_words(met: Met, contact: Contact) -> str:
     """Say which bodies rest on each other, and how far they are apart."""
     names = " and ".join(met.bodies[number].body.name for number in contact.bodies)
