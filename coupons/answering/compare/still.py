@@ -184,6 +184,7 @@ def _check(base: Profile, rechecks: Sequence[Profile]) -> None:
         elif of_before & set(one.prints):
             got = "a print that is in the full profile, or in another re-check, as well"
             problems.append(Problem(where, "a print of its own", got, "Leave it out"))
+        problems += _too_early(base, one, where)
         seen.add(one.entries_sha256)
         of_before |= set(one.prints)
     for where, one in (
@@ -198,17 +199,20 @@ def _check(base: Profile, rechecks: Sequence[Profile]) -> None:
 
 
 def _unlike(base: Profile, one: Profile, where: str) -> list[Problem]:
-    """Return in what a re-check differs from the full profile; an earlier print is none."""
+    """Return in what the conditions of a re-check differ from those of the full profile."""
     names = ("machine", "material", "nozzle_mm", "layer_height_mm")
-    problems = [
+    return [
         Problem(where, f"{key} {getattr(base, key)!r} as in the full profile", repr(got))
         for key in names
         if (got := getattr(one, key)) != getattr(base, key)
     ]
+
+
+def _too_early(base: Profile, one: Profile, where: str) -> list[Problem]:
     if one.printed_on and base.printed_on and one.printed_on < base.printed_on:
         got = f"{one.printed_on}, before {base.printed_on}"
-        problems.append(Problem(where, "a later print", got, "Give the full profile first"))
-    return problems
+        return [Problem(where, "a later print", got, "Give the full profile first")]
+    return []
 
 
 def _months(profiles: Sequence[Profile]) -> list[float] | None:
