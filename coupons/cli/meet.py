@@ -62,6 +62,9 @@ def command(
     slanted pairs are joined to joints. A single face that only carries is a rest. Faces of any
     other shape are shown, and never moved.
 
+    A pocket has a floor, and a plate goes into it; a sleeve is open at both ends, and a bar goes
+    through it. x+y is the direction halfway between x and y.
+
     Each body is printed as exported, with z up, unless --up says otherwise; x and y of the printer
     are those of the file. Where x is up, the file's z takes its place.
 

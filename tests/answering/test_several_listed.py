@@ -12,7 +12,7 @@ from coupons.answering.several.drawn_pairs import answer_several
 from coupons.answering.several.kinds import Corners, JointKind, Legs
 from coupons.answering.words.joint_files import answers_csv, as_data, sizes_csv
 from coupons.answering.words.joints import table_lines
-from coupons.answering.words.listed_bodies import named_bodies
+from coupons.answering.words.listed_bodies import named_bodies, numbers_explained
 from coupons.errors import AnswerError
 from coupons.terms import Direction, Form
 
@@ -129,15 +129,20 @@ def test_all_that_is_wrong_is_told_at_once(tmp_path):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("across", "names"),
+    ("across", "names", "explained"),
     [
-        ("xy", ["plate x", "plate y"]),
-        ("yx", ["plate y", "plate x"]),
-        ("x+y,x-y", ["plate 1", "plate 2"]),
+        ("xy", ["plate x", "plate y"], ""),
+        ("yx", ["plate y", "plate x"], ""),
+        (
+            "x+y,x-y",
+            ["plate 1", "plate 2"],
+            "plate 1 is 40 mm, across x+y; plate 2 is 25 mm, across x-y",
+        ),
     ],
 )
-def test_the_pairs_of_a_plate_are_named_by_their_axes(tmp_path, across, names):
+def test_the_pairs_of_a_plate_are_named_by_their_axes(tmp_path, across, names, explained):
     row = f'lid,pocket,plate,40x25,"{across}",slide,,,,,,2/0.5,,,,\n'
     (joint,) = read(tmp_path, row)
     found = answer_several(known_profile(sd_share=FROM_ONE_PRINT), joint.several)
     assert [name for name, _ in named_bodies(found) if name.startswith("plate")] == names
+    assert numbers_explained(found) == explained

@@ -18,6 +18,7 @@ from coupons.answering.words.choices import notches
 from coupons.answering.words.columns import cell, columns
 from coupons.answering.words.listed_bodies import (
     named_moves,
+    numbers_explained,
 )
 from coupons.answering.words.numbers import chance, minus, named, percent, signed
 from coupons.answering.words.several import several_warnings
@@ -216,6 +217,11 @@ def note_lines(part: PartAnswer, today: date | None = None) -> Iterator[str]:
         yield tightness_sentence(part)
     yield from told_once(
         (joint.listed.name, warning) for joint in part.joints for warning in warnings(joint)
+    )
+    yield from told_once(
+        (joint.listed.name, f"{explained}.")
+        for joint in part.joints
+        if isinstance(joint.found, SeveralAnswer) and (explained := numbers_explained(joint.found))
     )
     yield from filter(None, [hands_sentence(part.origin)])
     yield origin_sentence(part.origin, today)

@@ -46,6 +46,21 @@ def _which(found: SeveralAnswer, place: int, form: Form) -> str:
     return f" {axes[place]}" if is_plain else f" {place + 1}"
 
 
+def numbers_explained(found: SeveralAnswer) -> str:
+    """Say which pair of faces ``plate 1`` is; empty where the names say it by themselves."""
+    told = []
+    for place, pair in enumerate(found.pairs):
+        joint = pair.alone.question.joint
+        names = dict(zip(joint.forms, found.question.kind.bodies, strict=True))
+        told += [
+            f"{names[move.form]} {place + 1} is {joint.size_mm:g} mm, across "
+            f"{joint.direction_of(move.form)}"
+            for move in pair.moves
+            if _which(found, place, move.form) == f" {place + 1}"
+        ]
+    return "; ".join(told)
+
+
 def size_cells(joint: JointAnswer, form: Form, count: int = 0) -> list[str]:
     """Return the row of one body; empty for hardware, and without an answer.
 
