@@ -7,6 +7,7 @@ from support.meeting_cases import TILT, cases, clip_ring, pin_in_plate, pocket, 
 
 from coupons.answering.meet.meetings import meet
 from coupons.answering.meet.overlaps import overlap
+from coupons.answering.meshes import chords
 from coupons.answering.meshes.clearance import to_triangles_mm
 from coupons.showing.bodies.meet_words import meeting_notes
 
@@ -77,6 +78,16 @@ def test_the_place_of_an_overlap_lies_in_both_bodies():
     found = of(DEEP["block into a floor"][0])
     assert (np.array(found.point_mm) > (10, 10, 1)).all()
     assert (np.array(found.point_mm) < (30, 22, 3)).all()
+
+
+def test_slim_triangles_are_crossed_in_fewer_rows(monkeypatch):
+    """Each facet of a tilted bar runs through many lines."""
+    solids = {"plate": box(30, 30, 8), "pin": round_bar(6, 20, (15, 15, -6), 600)}
+    monkeypatch.setattr(chords, "_MOST_CROSSED", 4_000)
+    found = of(solids, TILT)
+    assert found is not None
+    assert found.depth_mm == pytest.approx(6.0, rel=0.1)
+    assert of(pin_in_plate(-0.9, 600), TILT) is None
 
 
 @pytest.mark.slow

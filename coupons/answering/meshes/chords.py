@@ -17,6 +17,8 @@ from coupons.answering.meshes.body import Body, Floats, Ints
 _ASIDE = (np.sqrt(2) - 1, np.sqrt(3) - 1)
 """Of the grid's pitch, so that lines do not run along faces that were drawn in whole numbers."""
 
+_MOST_CROSSED = 1_000_000  # rows of lines, over all triangles: about 100 MB
+
 
 @dataclass(frozen=True, eq=False)
 class Chords:
@@ -134,7 +136,10 @@ def _hits(body: Body, grid: _Grid) -> _Hits:
     order = np.argsort(body.vertices_mm[corners, u], axis=1, kind="stable")
     low, middle, high = np.take_along_axis(corners, order, axis=1).T
     first, change, stop = (steps[0][one] for one in (low, middle, high))
-    which, row = _each(first, stop)
+    # Long slim triangles are crossed by very many lines: every second row, or fewer, then does.
+    stride = 1 + int((stop - first).sum()) // _MOST_CROSSED
+    which, row = _each(-(-first // stride), -(-stop // stride))
+    row *= stride
     at_mm = grid.place_mm(0, row)
     one = _on_edge(body, (u, v), low[which], high[which], at_mm)
     before = row < change[which]
