@@ -17,7 +17,7 @@ from coupons.answering.meshes.body import Body, Floats, Ints
 _ASIDE = (np.sqrt(2) - 1, np.sqrt(3) - 1)
 """Of the grid's pitch, so that lines do not run along faces that were drawn in whole numbers."""
 
-_MOST_CROSSED = 1_000_000  # rows of lines, over all triangles: about 100 MB
+_MOST_CROSSED = 300_000  # rows of lines, over all triangles: about 30 MB
 
 
 @dataclass(frozen=True, eq=False)
