@@ -13,6 +13,8 @@ FIXED, FIXED_EDGE, FIXED_POST = "#e1e7eb", "#7d8d99", "#9db0bc"
 LOOSE, LOOSE_EDGE, LOOSE_POST = "#f6e6cb", "#b08a4e", "#dfbb80"
 GAP_INK, JAW_INK = "#0a5c63", "#b3263a"
 JAW_MM = 0.95
+FIGURE_WIDTH = 0.6
+"""Width of a figure, in heights of the letters."""
 ROOMY_MM = 4.4  # words on a smaller hole stand behind it
 BEHIND_MM = 1.7  # words on a sideways window stand this far behind its wall
 
@@ -121,7 +123,8 @@ def _spot(pen: Pen, feature: Sized) -> _Spot:
         return _Spot(feature, part, half, (x, y), True, (x, body.box[1][1] + BEHIND_MM))
     if feature.form is Form.HOLE and feature.size_mm < ROOMY_MM:
         return _Spot(feature, part, half, (x, y), False, (x, y + half[1] + 1.1))
-    down = 0.25 * half[1] if feature.form not in ROUND and feature.axis == "x" else 0.0
+    aside = 0.15 if body.turn_deg == 90 else 0.25  # turned, it leaves the words less room
+    down = aside * half[1] if feature.form not in ROUND and feature.axis == "x" else 0.0
     return _Spot(feature, part, half, _middle(feature, part), False, (x, y - down))
 
 
@@ -238,8 +241,12 @@ def _gap(pen: Pen, spot: _Spot) -> str:
     # In a hole the jaws stand within and leave the words less room.
     within = feature.size_mm >= ROOMY_MM or feature.form is not Form.HOLE
     crowded = feature.form is Form.HOLE and feature.readings and within
+    words = signed(pen.gaps[feature.id])
     size = min(1.6, spot.half[0] * (0.46 if crowded else 0.58)) if within else 1.3
+    if within and pen.item.body.turn_deg == 90:  # the words stand aside of the middle
+        room = 2 * (spot.half[1] - abs(cx - pen.at(spot.middle)[0]) - 0.1)
+        size = min(size, room / (FIGURE_WIDTH * len(words)))
     return (
         f'<text x="{cx:g}" y="{cy + 0.36 * size:.3f}" font-size="{size:.2f}" '
-        f'text-anchor="middle" fill="{GAP_INK}">{signed(pen.gaps[feature.id])}</text>'
+        f'text-anchor="middle" fill="{GAP_INK}">{words}</text>'
     )
