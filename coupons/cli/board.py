@@ -1,9 +1,14 @@
 """``coupons board``: the profiles of all machines as a site of pages."""
 
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from coupons.errors import CouponError
 
 
 @click.command("board")
@@ -43,7 +48,8 @@ def command(
 
     PATHS are profiles, or folders to search for them, with all folders in them. Open index.html;
     no server is needed. Files that cannot be read are listed on the page and on stderr, and the
-    exit code is 1; the others are still shown.
+    exit code is 1; the others are still shown. If one of PATHS does not exist, or no profile can
+    be read, nothing is written: a board that is there stays as it is.
     """
     from coupons.answering.joints.rank import rank
     from coupons.cli.list_argument import read_listed
@@ -54,6 +60,12 @@ def command(
 
     listed = None if job is None else read_listed(job)
     posted, refused = read_posted(paths)
+    if not posted or not all(path.exists() for path in paths):
+        # A mistyped path must not take its machines off a board that stands.
+        _tell(refused)
+        stays = f"; {output} stays as it was" if output.exists() else ""
+        click.echo(f"Nothing was written{stays}.", err=True)
+        ctx.exit(1)
     board = make_board(posted, date.today(), stale_after_days)
     chances = None
     if listed is not None:
@@ -64,8 +76,12 @@ def command(
         click.echo(board_table(board) if chances is None else job_table(board, chances))
     for note in board.notes:
         click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
-    for error in refused:
-        click.echo(error.message, err=True)
+    _tell(refused)
     click.echo(f"Wrote {output / HOME_FILE}")
     if refused:
         ctx.exit(1)
+
+
+def _tell(refused: "Sequence[CouponError]") -> None:
+    for error in refused:
+        click.echo(error.message, err=True)

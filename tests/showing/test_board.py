@@ -372,6 +372,27 @@ def test_the_command_writes_the_site_prints_a_table_and_names_what_is_at_fault(s
     assert "REHEARSED a" in result.stdout
 
 
+@pytest.mark.parametrize("also_good", [False, True])
+def test_a_mistyped_path_takes_nothing_off_a_board(shelf, tmp_path, also_good):
+    site = tmp_path / "site"
+    assert run("board", shelf, "-o", site).exit_code == 0
+    stood = {path: path.read_bytes() for path in site.rglob("*") if path.is_file()}
+    result = run("board", tmp_path / "shelv", *([shelf / "new"] * also_good), "-o", site)
+    assert result.exit_code == 1
+    assert "shelv: expected a profile, got no such file" in result.stderr
+    assert result.stderr.endswith(f"Nothing was written; {site} stays as it was.\n")
+    assert result.stdout == ""
+    assert {path: path.read_bytes() for path in site.rglob("*") if path.is_file()} == stood
+
+
+def test_of_profiles_that_cannot_be_read_no_board_is_written(tmp_path):
+    (tmp_path / "bad.json").write_text('{"format": "offset-profile"')
+    result = run("board", tmp_path, "-o", tmp_path / "site")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr.endswith("\nNothing was written.\n")
+    assert not (tmp_path / "site").exists()
+
+
 @pytest.mark.parametrize(
     ("taken", "says"),
     [
