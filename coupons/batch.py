@@ -6,8 +6,8 @@ has chosen with ``joblib.parallel_config``, beyond this machine as well.
 
 import os
 import warnings
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,9 +17,11 @@ from coupons.neutral import file_stem, natural_key
 from coupons.progress import steps
 
 if TYPE_CHECKING:
+    from coupons.job.machine_runs import MachineRuns
     from coupons.learning.profile import Profile
 
 RUN_FILES = ("coupon.json", "entries.csv", "conditions.toml")
+_MOST_NAMED = 5
 
 
 class BatchOutcome(StrEnum):
@@ -42,10 +44,13 @@ class Task:
         Runs that are fitted together.
     output : Path
         The profile's file.
+    notes : tuple of str
+        What is odd about the runs, or which ones are not among them.
     """
 
     folders: tuple[Path, ...]
     output: Path
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -87,7 +92,8 @@ def fit_each(
         Searched downwards for runs; links to folders are not followed.
     by_machine : bool
         Fit all runs of one machine and material together. Their profile is written to the folder
-        below which all of them are. Runs that cannot be fitted are named and left out.
+        below which all of them are. Runs that cannot be fitted are named and left out, and
+        re-checks are fitted by themselves; see `coupons.job.machine_runs`.
     jobs : int, optional
         How many workers; -1 for one a processor. Not given: one, or what
         ``joblib.parallel_config`` says around this call.
@@ -112,7 +118,10 @@ def fit_each(
         delayed(_numbered)(number, task, public) for number, task in enumerate(tasks)
     )
     by_number = dict(steps(work, "profiles", len(tasks)))
-    return (*done, *(by_number[number] for number in range(len(tasks))))
+    fitted = [
+        replace(one, said=(*one.said, *one.task.notes)) for _, one in sorted(by_number.items())
+    ]
+    return (*done, *fitted)
 
 
 def find_runs(folders: Sequence[Path]) -> tuple[Path, ...]:
@@ -150,24 +159,45 @@ def _refuse(error: OSError) -> None:
 
 def _tasks(runs: Sequence[Path], by_machine: bool) -> tuple[list[Task], list[Done]]:
     """Return the profiles to write, and the runs of which it is clear that they have none."""
+    from coupons.job.machine_runs import by_machine as sort_by_machine
     from coupons.learning.profile_file import FILE
-    from coupons.measuring.run.conditions import read_conditions
 
     if not by_machine:
         return [Task((run,), run / FILE) for run in runs], []
-    groups: dict[tuple[str, str], list[Path]] = {}
-    failed = []
-    for run in runs:
-        try:
-            said = read_conditions(run / "conditions.toml")
-        except CouponError as error:
-            failed.append(_failed(Task((run,), run / FILE), error))
-            continue
-        groups.setdefault((said.machine, said.material), []).append(run)
+    machines, bad = sort_by_machine(runs)
+    failed = [_failed(Task((run,), run / FILE), error) for run, error in bad.items()]
     top = Path(os.path.commonpath([run.absolute() for run in runs]))
     top = top.parent if top in {run.absolute() for run in runs} else top
-    outputs = _outputs(top, list(groups))
-    return [Task(tuple(members), outputs[kind]) for kind, members in groups.items()], failed
+    outputs = _outputs(top, [(one.machine, one.material) for one in machines])
+    tasks = []
+    for one in machines:
+        output = outputs[one.machine, one.material]
+        tasks.append(Task(one.full, output, tuple(_notes(one, output))))
+        tasks += [Task(folders, folders[-1] / FILE) for folders in one.rechecks]
+    return tasks, failed
+
+
+def _notes(one: "MachineRuns", output: Path) -> Iterator[str]:
+    """Yield what is odd about the runs that a profile is fitted to."""
+    if one.rechecks:
+        names = _few([folder for folders in one.rechecks for folder in folders], output.parent)
+        yield (
+            "re-checks (later prints with less than half as many entries) are left out of it and "
+            f"have profiles of their own, by which `coupons still` and `coupons board` judge it: "
+            f"{names}"
+        )
+    if one.undated:
+        yield (
+            f"{_few(one.undated, output.parent)}: fitted with the others, as there is no print "
+            "date; it may be a re-check. Fill in printed_on in conditions.toml"
+        )
+
+
+def _few(folders: Sequence[Path], beside: Path) -> str:
+    """Name some folders, as seen from that of the profile."""
+    names = [os.path.relpath(folder, beside) for folder in folders[:_MOST_NAMED]]
+    more = len(folders) - len(names)
+    return ", ".join(names) + (f" and {more} more" if more else "")
 
 
 def _outputs(top: Path, kinds: Sequence[tuple[str, str]]) -> dict[tuple[str, str], Path]:

@@ -15,6 +15,7 @@ from coupons import RunError, fit_each
 from coupons.batch import BatchOutcome, find_runs
 from coupons.cli import main
 from coupons.learning.profile_file import read_profile
+from coupons.measuring.run.conditions import set_value
 from coupons.neutral import natural_key
 
 pytestmark = pytest.mark.slow
@@ -127,6 +128,24 @@ def test_machines_have_one_profile_of_all_their_runs(tree):
     assert read_profile(tree / "bench-1-grey.json").counts.runs == 3
     assert read_profile(tree / "bench-10-grey.json").counts.runs == 1
     assert not (tree / "bench-1" / "profile.json").exists()
+
+
+def test_a_recheck_keeps_out_of_the_profile_that_it_judges(tree):
+    full, june = tree / "bench-1", shutil.copytree(tree / "bench-2", tree / "june")
+    entries = (june / "entries.csv").read_text(encoding="utf-8").splitlines()
+    (june / "entries.csv").write_text("\n".join(entries[:12]) + "\n", encoding="utf-8")
+    for folder, day in ((full, "2026-05-05"), (june, "2026-06-05")):
+        text = (full / "conditions.toml").read_text(encoding="utf-8")
+        text = set_value(text, "", "printed_on", day)
+        (folder / "conditions.toml").write_text(text, encoding="utf-8")
+    for outcome in (BatchOutcome.FITTED, BatchOutcome.CURRENT):
+        done = fit_each([full, june], by_machine=True)
+        assert [one.outcome for one in done] == [outcome] * 2
+        assert done[0].said[-1].endswith(": june")
+    profile, check = read_profile(tree / "bench-1-grey.json"), read_profile(june)
+    assert (profile.counts.runs, check.counts.runs) == (1, 1)
+    assert check.counts.trials + check.counts.readings <= 11
+    assert profile.entries_sha256 != check.entries_sha256
 
 
 def of_bench_1(tree, *names):

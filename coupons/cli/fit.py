@@ -68,7 +68,8 @@ if TYPE_CHECKING:
 @click.option(
     "--each-machine",
     is_flag=True,
-    help="Fit all runs below the folders that are of one machine and material together.",
+    help="Fit all runs below the folders that are of one machine and material together; re-checks,"
+    " which are later and smaller prints, by themselves.",
 )
 @click.option(
     "--jobs",

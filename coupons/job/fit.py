@@ -212,11 +212,10 @@ def fit_to_files(
 
 def _home(folders: Sequence[Path], runs: "Sequence[Run]") -> list[Path]:
     """Return the folder for the profile: of several jobs of one set, the one that holds them."""
+    from coupons.measuring.run.folder import job_set
+
     parents = {folder.resolve().parent for folder in folders}
-    sets = set()
-    for folder, run in zip(folders, runs, strict=False):
-        name, _, number = run.job.rpartition("-")
-        sets.add(name if folder.resolve().name == f"job-{number}" else "")
+    sets = {job_set(folder, run.job) for folder, run in zip(folders, runs, strict=False)}
     if len(folders) > 1 and len(parents) == len(sets) == 1 and all(sets):
         return [folders[-1].parent]
     return list(folders[-1:])

@@ -52,11 +52,13 @@ def hand_on(profile: "Profile", folders: Sequence[Path], files: "FileGroup") -> 
 
 def _beside(runs: "Sequence[Run]") -> "Iterator[tuple[Path, str]]":
     """Yield the folders beside those of the runs, with the name of the set that is looked for."""
+    from coupons.measuring.run.folder import job_set
+
     mine = {run.folder.resolve() for run in runs if run.parts is None}
     names = {
-        (run.folder.resolve().parent, run.job.rpartition("-")[0])
+        (run.folder.resolve().parent, job_set(run.folder, run.job))
         for run in runs
-        if run.parts is None and run.folder.resolve().name == f"job-{run.job.rpartition('-')[2]}"
+        if run.parts is None
     }
     for parent, name in sorted(names):
         for folder in sorted(parent.glob("job-*")):

@@ -187,6 +187,18 @@ def prints_of(runs: Sequence[Run]) -> tuple[int, ...]:
     return tuple(first.setdefault(run.job, n) if run.job else n for n, run in enumerate(runs))
 
 
+def job_set(folder: Path, job: str) -> str:
+    """Name the set of jobs, laid out together, of which a run folder is one; empty if of none.
+
+    Examples
+    --------
+    >>> job_set(Path("runs/job-2"), "f38bc1-2"), job_set(Path("runs/mine"), "f38bc1-2")
+    ('f38bc1', '')
+    """
+    name, _, number = job.rpartition("-")
+    return name if name and folder.resolve().name == f"job-{number}" else ""
+
+
 def may_share_slips(run: Run) -> bool:
     """Tell whether a sheet has the right length for a search for mistakes in many entries.
 
