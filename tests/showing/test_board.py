@@ -25,8 +25,9 @@ from coupons.showing.board.figures import (
     gaps_of,
     measured_size_mm,
 )
-from coupons.showing.board.machine_rows import Role, make_board
+from coupons.showing.board.machine_rows import make_board
 from coupons.showing.board.months import months_of
+from coupons.showing.board.roles import Role
 from coupons.showing.board.site import page_of, slug, write_site
 from coupons.showing.board.table import board_table
 from coupons.terms import Direction, Form, Grade, Joint
@@ -167,6 +168,61 @@ def test_a_recheck_doubts_a_profile_with_the_reason(tmp_path):
     # It still answers: a re-check never blanks the row.
     assert row.head.posted.source == "base"
     assert row.head.gaps[0] is not None
+
+
+P = tuple(f"{n:016x}" for n in range(9))
+THREE = full(40, prints=P[:3], coupons=("starter",) * 3)
+FATTER = {"growth_ext": 0.14, "growth_int": 0.16}
+MOVED = {
+    f"c{n}": full(n, f"{n}", prints=(P[n],), coupons=("recheck",), counts=FEW, means=FATTER)
+    for n in (3, 4, 5)
+}
+ALL = full(3, "f", prints=P[:6], coupons=("starter",) * 3 + ("recheck",) * 3)
+
+
+def test_a_profile_that_is_mixed_with_its_rechecks_does_not_hide_what_they_say(tmp_path):
+    alone = board_of(tmp_path / "alone", base=THREE, **MOVED)
+    mixed = board_of(tmp_path / "mixed", base=THREE, **MOVED, everything=ALL)
+    (row,) = mixed.rows
+    assert row.head.posted.source == "base"
+    assert row.state == "doubted"
+    assert row.told == alone.rows[0].told
+    assert {one.posted.source for one in row.others if one.role is Role.MIXED} == {"everything"}
+    (note,) = mixed.notes
+    assert note.startswith("Fitted together with later re-checks, so not used: everything.")
+    assert alone.notes == ()
+
+
+def test_profiles_of_single_jobs_are_no_witnesses_for_the_one_of_all(tmp_path):
+    jobs = {
+        f"job-{n}": full(39 - n, f"{n}", prints=(P[n],), coupons=("starter",), counts=FEW)
+        for n in range(3)
+    }
+    (row,) = board_of(tmp_path, base=THREE, **jobs).rows
+    assert row.head.posted.source == "base"
+    assert {one.role for one in row.others} == {Role.SHARES}
+    assert row.still is None
+    assert months_of(row, [row]).trends == ()
+
+
+def test_a_print_that_two_rechecks_share_counts_once(tmp_path):
+    alone = board_of(tmp_path / "alone", base=THREE, **MOVED)
+    both = full(3, "9", prints=P[3:5], coupons=("recheck",) * 2, counts=FEW, means=FATTER)
+    again = full(3, "8", prints=P[3:4], coupons=("recheck",), counts=FEW)
+    few = FEW.model_copy(update={"runs": 2})
+    both = both.model_copy(update={"counts": few})
+    again = again.model_copy(update={"counts": FEW.model_copy(update={"trials": 10})})
+    made = board_of(tmp_path / "more", base=THREE, **MOVED, both=both, again=again)
+    (row,) = made.rows
+    assert row.told == alone.rows[0].told
+    shared = {one.posted.source for one in row.others if one.role is Role.SHARES}
+    assert shared == {"both", "again"}
+
+
+def test_the_same_entries_fitted_again_do_not_silence_the_rechecks(tmp_path):
+    again = {"again": MOVED["c3"].model_copy(update={"made_with": "coupons 0"})}
+    (row,) = board_of(tmp_path, base=THREE, **MOVED, **again).rows
+    assert row.state == "doubted"
 
 
 def test_history_is_told_newest_first_with_what_tells_equal_rows_apart(tmp_path):

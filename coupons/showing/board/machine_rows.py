@@ -1,16 +1,9 @@
-"""The rows of the board: one a machine and material, with the profile that answers for it.
-
-Which profile answers: the newest of a real print that is dated and of the past, unless it is a
-*re-check*: a print that answers fewer of the board's questions, or rests on less than half as many
-trials and readings, than an earlier one of the same nozzle and layer height. A re-check never takes
-the place of a full profile; it confirms or doubts it.
-"""
+"""The rows of the board: one a machine and material, with what its re-checks and its age say."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from enum import StrEnum
 from functools import cached_property
 
 from coupons.answering.capability import Reach
@@ -24,70 +17,17 @@ from coupons.answering.words.still import (
     when_words,
 )
 from coupons.errors import AnswerError
-from coupons.learning.profile import Profile
 from coupons.neutral import natural_key
 from coupons.progress import steps
 from coupons.showing.board.collect import Posted
 from coupons.showing.board.figures import (
     COLUMNS,
-    SIZE_MM,
-    Gap,
     ScatterFigure,
     capability_of,
     gaps_of,
     scatters_of,
 )
-
-RECHECK_SHARE = 0.5
-"""With less than this share of an earlier profile's trials and readings a print is a re-check."""
-
-RULE = (
-    "A row is answered by its newest profile. A print that answers less than an earlier one of the "
-    "same nozzle and layer height, or rests on less than half as many trials and readings, is a "
-    "re-check: it confirms or doubts the full profile and does not replace it."
-)
-
-
-class Role(StrEnum):
-    """What a profile is to its row."""
-
-    ANSWERS = "answers"
-    RECHECK = "re-check"
-    OLDER = "older"
-    OTHER = "other set-up"
-    UNDATED = "undated"
-    FUTURE = "future date"
-    REHEARSED = "rehearsed"
-    HAND = "for one hand"
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One profile with its answers, and what it is to its row."""
-
-    posted: Posted
-    gaps: tuple[Gap | None, ...]
-    role: Role = Role.ANSWERS
-
-    @property
-    def profile(self) -> Profile:
-        """The profile itself."""
-        return self.posted.profile
-
-    @property
-    def id(self) -> str:
-        """Eight characters that tell it from any other profile."""
-        return self.posted.id
-
-    @property
-    def observations(self) -> int:
-        """How many trials and readings it rests on."""
-        return self.profile.counts.trials + self.profile.counts.readings
-
-    @property
-    def set_up(self) -> tuple[float, float]:
-        """Nozzle and layer height in mm."""
-        return self.profile.nozzle_mm, self.profile.layer_height_mm
+from coupons.showing.board.roles import Entry, Role, sorted_out
 
 
 @dataclass(frozen=True)
@@ -237,13 +177,7 @@ def make_board(
 
 
 def _row(group: Sequence[Entry], today: date, stale_after_days: int) -> MachineRow:
-    newest_first = sorted(group, key=_newest(today))
-    head = _head(newest_first, today)
-    others = tuple(
-        Entry(one.posted, one.gaps, _role(one, head, today))
-        for one in newest_first
-        if one is not head
-    )
+    head, others = sorted_out(group, today)
     still = _still(head, [one for one in others if one.role is Role.RECHECK])
     # A re-check that confirms a profile makes it as fresh as itself.
     confirmed = still.dates[-1] if still and still.verdict is Still.YES else None
@@ -270,69 +204,6 @@ def _still(head: Entry, rechecks: Sequence[Entry]) -> StillGood | None:
         return None
 
 
-def _newest(today: date) -> Callable[[Entry], tuple[int, int, str]]:
-    """Return what sorts past prints before undated ones, and those before future ones."""
-
-    def key(one: Entry) -> tuple[int, int, str]:
-        printed = one.profile.printed_on
-        if printed is None:
-            return (1, 0, one.id)
-        return (2 if printed > today else 0, -printed.toordinal(), one.id)
-
-    return key
-
-
-def _head(newest_first: Sequence[Entry], today: date) -> Entry:
-    """Return the newest profile that no earlier one of its set-up makes a re-check."""
-    past = [one for one in newest_first if _is_past(one, today)] or list(newest_first)
-    past = [one for one in past if not one.profile.rehearsed] or past
-    past = [one for one in past if not _is_for_a_hand(one)] or past
-    for at, one in enumerate(past):
-        if not any(_is_recheck(one, earlier) for earlier in past[at + 1 :]):
-            return one
-    return past[-1]
-
-
-def _is_for_a_hand(one: Entry) -> bool:
-    """Tell whether a profile is another one with the thresholds of one more person."""
-    return one.profile.hand is not None and one.profile.hand.trials is not None
-
-
-def _is_past(one: Entry, today: date) -> bool:
-    printed = one.profile.printed_on
-    return printed is not None and printed <= today
-
-
-def _is_recheck(one: Entry, earlier: Entry) -> bool:
-    """Tell whether a print says less than an earlier one of the same nozzle and layer height."""
-    if one.set_up != earlier.set_up:
-        return False
-    lost = any(_says_less(a, b) for a, b in zip(one.gaps, earlier.gaps, strict=True))
-    return lost or one.observations < RECHECK_SHARE * earlier.observations
-
-
-def _says_less(later: Gap | None, earlier: Gap | None) -> bool:
-    """Tell whether a question has no answer any more, or one farther from the size asked of all."""
-    if later is None or earlier is None:
-        return earlier is not None
-    return abs(later.size_mm - SIZE_MM) > abs(earlier.size_mm - SIZE_MM)
-
-
-def _role(one: Entry, head: Entry, today: date) -> Role:
-    if one.profile.rehearsed and not head.profile.rehearsed:
-        return Role.REHEARSED
-    if _is_for_a_hand(one):
-        return Role.HAND
-    if one.profile.printed_on is None:
-        return Role.UNDATED
-    if not _is_past(one, today):
-        return Role.FUTURE
-    if one.set_up != head.set_up:
-        return Role.OTHER
-    printed, since = one.profile.printed_on, head.profile.printed_on
-    return Role.RECHECK if since is not None and printed >= since else Role.OLDER
-
-
 def _notes(rows: Sequence[MachineRow], posted: Sequence[Posted], today: date) -> Iterator[str]:
     """Yield what is odd about names, dates and copies of the whole board."""
     machines = sorted({row.machine for row in rows}, key=natural_key)
@@ -343,6 +214,12 @@ def _notes(rows: Sequence[MachineRow], posted: Sequence[Posted], today: date) ->
         if len(names) > 1:
             told = " and ".join(sorted(names))
             yield f"{told} differ in capitals only: give one machine one name."
+    yield from _notes_on_files(rows, posted, today)
+
+
+def _notes_on_files(
+    rows: Sequence[MachineRow], posted: Sequence[Posted], today: date
+) -> Iterator[str]:
     several = defaultdict(list)
     for row in rows:
         several[row.machine].append(row.material)
@@ -352,6 +229,12 @@ def _notes(rows: Sequence[MachineRow], posted: Sequence[Posted], today: date) ->
     future = [one.source for one in posted if (day := one.profile.printed_on) and day > today]
     if future:
         yield f"Dated in the future, so not used where there is another: {_few(future)}."
+    mixed = [e.posted.source for row in rows for e in row.others if e.role is Role.MIXED]
+    if mixed:
+        yield (
+            f"Fitted together with later re-checks, so not used: {_few(mixed)}. "
+            "`coupons fit --each-machine` fits them apart."
+        )
     copies = [one.source for one in posted if one.copies > 1]
     if copies:
         yield f"In several files of the same content, shown once: {_few(copies)}."

@@ -10,13 +10,14 @@ from markupsafe import Markup
 from coupons.answering.compare.before_after import conditions_between
 from coupons.answering.compare.drift import Chart, chart
 from coupons.showing.board.figures import COLUMNS, Column
-from coupons.showing.board.machine_rows import Entry, MachineRow, Role
+from coupons.showing.board.machine_rows import MachineRow
+from coupons.showing.board.roles import Entry, Role
 from coupons.showing.plots.plot import axes, band, drawing, frame, line, mark
 from coupons.terms import SDS_OF_90
 
 MONTH_DAYS = 365.25 / 12
 _HEIGHT = 170.0
-_LEFT_OUT = (Role.UNDATED, Role.FUTURE, Role.REHEARSED, Role.HAND)
+_LEFT_OUT = (Role.UNDATED, Role.FUTURE, Role.REHEARSED, Role.HAND, Role.SHARES, Role.MIXED)
 
 
 @dataclass(frozen=True)

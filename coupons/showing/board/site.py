@@ -18,8 +18,9 @@ from coupons.reading import read_plain
 from coupons.showing.board.collect import INDEX_FILE, SITE_FORMAT, is_index
 from coupons.showing.board.figures import COLUMNS, Gap
 from coupons.showing.board.job import Job, job_notes, missing_words
-from coupons.showing.board.machine_rows import RULE, Board, Entry, MachineRow
+from coupons.showing.board.machine_rows import Board, MachineRow
 from coupons.showing.board.months import months_of
+from coupons.showing.board.roles import RULE, Entry
 from coupons.showing.pages.page import is_page, render_page
 
 HOME_FILE = "index.html"
