@@ -6,6 +6,7 @@ has chosen with ``joblib.parallel_config``, beyond this machine as well.
 
 import os
 import warnings
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -13,14 +14,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coupons.errors import CouponError, DoubtWarning, Problem, RunError
-from coupons.neutral import file_stem, natural_key
+from coupons.measuring.run.tree import RUN_FILES, find_runs
+from coupons.neutral import file_stem
 from coupons.progress import steps
 
 if TYPE_CHECKING:
     from coupons.job.machine_runs import MachineRuns
     from coupons.learning.profile import Profile
 
-RUN_FILES = ("coupon.json", "entries.csv", "conditions.toml")
 _MOST_NAMED = 5
 
 
@@ -71,6 +72,12 @@ class Done:
     outcome: BatchOutcome
     said: tuple[str, ...] = ()
     left_out: tuple[Path, ...] = ()
+
+    @property
+    def where(self) -> Path:
+        """What a person looks for: the profile, or the run where there is none."""
+        stands = self.outcome in (BatchOutcome.FITTED, BatchOutcome.CURRENT)
+        return self.task.output if stands or len(self.task.folders) > 1 else self.task.folders[0]
 
 
 def fit_each(
@@ -124,39 +131,6 @@ def fit_each(
     return (*done, *fitted)
 
 
-def find_runs(folders: Sequence[Path]) -> tuple[Path, ...]:
-    """Return the runs below some folders, in the order in which a person would sort them.
-
-    Raises
-    ------
-    RunError
-        If one of the folders is none, or there is no run in all of them.
-    """
-    problems: list[Problem] = []
-    found: dict[Path, Path] = {}
-    for folder in folders:
-        if not folder.is_dir():
-            problems.append(Problem(str(folder), "a folder with runs", "no such folder"))
-            continue
-        for place, below, names in os.walk(folder, onerror=_refuse):
-            below.sort(key=natural_key)
-            if {"coupon.json", "entries.csv"} <= set(names):
-                found.setdefault(Path(place).resolve(), Path(place))
-    if not problems and not found:
-        told = ", ".join(map(str, folders))
-        todo = "Make a coupon there with `coupons make`, or give the folder that holds the runs"
-        problems = [Problem(told, "a run (coupon.json with entries.csv)", "none below it", todo)]
-    if problems:
-        raise RunError(problems)
-    return tuple(found.values())
-
-
-def _refuse(error: OSError) -> None:
-    todo = "Check its permissions, or leave it out"
-    got = (error.strerror or "none").lower()
-    raise RunError([Problem(str(error.filename), "a folder that can be searched", got, todo)])
-
-
 def _tasks(runs: Sequence[Path], by_machine: bool) -> tuple[list[Task], list[Done]]:
     """Return the profiles to write, and the runs of which it is clear that they have none."""
     from coupons.job.machine_runs import by_machine as sort_by_machine
@@ -168,13 +142,36 @@ def _tasks(runs: Sequence[Path], by_machine: bool) -> tuple[list[Task], list[Don
     failed = [_failed(Task((run,), run / FILE), error) for run, error in bad.items()]
     top = Path(os.path.commonpath([run.absolute() for run in runs]))
     top = top.parent if top in {run.absolute() for run in runs} else top
+    if not any(run.is_absolute() for run in runs):
+        top = Path(os.path.relpath(top))
     outputs = _outputs(top, [(one.machine, one.material) for one in machines])
+    spelt = _spelt_alike([(one.machine, one.material) for one in machines])
     tasks = []
     for one in machines:
         output = outputs[one.machine, one.material]
-        tasks.append(Task(one.full, output, tuple(_notes(one, output))))
+        notes = (*spelt.get((one.machine, one.material), ()), *_notes(one, output))
+        tasks.append(Task(one.full, output, notes))
         tasks += [Task(folders, folders[-1] / FILE) for folders in one.rechecks]
     return tasks, failed
+
+
+def _spelt_alike(kinds: Sequence[tuple[str, str]]) -> dict[tuple[str, str], tuple[str]]:
+    """Name the kinds that only capitals and blanks tell apart."""
+    groups: dict[tuple[str, ...], list[str]] = defaultdict(list)
+    for kind in kinds:
+        groups[_plain(kind)].append(", ".join(kind))
+    return {
+        kind: (
+            f"spelt in {len(names)} ways: {'; '.join(names)}. If they are the same, spell them "
+            "alike in conditions.toml and fit again",
+        )
+        for kind in kinds
+        if len(names := groups[_plain(kind)]) > 1
+    }
+
+
+def _plain(kind: tuple[str, str]) -> tuple[str, ...]:
+    return tuple("".join(name.casefold().split()) for name in kind)
 
 
 def _notes(one: "MachineRuns", output: Path) -> Iterator[str]:
@@ -285,8 +282,9 @@ def _is_blank(folder: Path) -> bool:
     """Tell whether a sheet is as it was made; one that cannot be read is not."""
     from coupons.measuring.run.folder import survey_run
 
-    rows = survey_run(folder).typed.rows
-    return bool(rows) and not any(row.result.strip() for row in rows)
+    found = survey_run(folder)
+    rows = found.typed.rows
+    return found.coupon is not None and bool(rows) and not any(row.result.strip() for row in rows)
 
 
 def _is_current(task: Task, filled: Sequence[Path]) -> bool:
@@ -298,7 +296,7 @@ def _is_current(task: Task, filled: Sequence[Path]) -> bool:
     if profile is None:
         return False
     written_ns = task.output.stat().st_mtime_ns
-    files = [folder / name for folder in task.folders for name in RUN_FILES]
+    files = [folder / name for folder in task.folders for name in sorted(RUN_FILES)]
     newer = any(path.stat().st_mtime_ns > written_ns for path in files if path.exists())
     same_entries = profile.entries_sha256 == entries_digest(
         [folder / sheet.FILE for folder in filled]

@@ -4,12 +4,18 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
+from click.testing import CliRunner
 from support.small_coupon import READINGS, TRIALS, small_coupon
 
+from coupons.batch import BatchOutcome, fit_each
+from coupons.cli import main
+from coupons.errors import RunError
 from coupons.job.machine_runs import MachineRuns, by_machine
 from coupons.making.record import write_coupon
 from coupons.measuring.run import sheet
 from coupons.measuring.run.conditions import conditions_text, set_value
+from coupons.measuring.run.folder import load_run
+from coupons.measuring.run.tree import find_runs
 
 FULL = small_coupon()
 FEW = small_coupon("d2", trials=TRIALS[:2], readings=READINGS[:3])
@@ -17,11 +23,21 @@ FEW_ALONG_Z = small_coupon("d3", trials=TRIALS[:2], readings=READINGS[5:6])
 JANUARY, MARCH = date(2026, 1, 5), date(2026, 3, 5)
 
 
-def printed(folder, coupon=FULL, day=JANUARY, *, machine="bench-1", job="", nozzle_mm=0.4, rows=99):
+def printed(
+    folder,
+    coupon=FULL,
+    day=JANUARY,
+    *,
+    machine="bench-1",
+    material="grey",
+    job="",
+    nozzle_mm=0.4,
+    rows=99,
+):
     """Write a run whose first rows are filled in."""
     folder.mkdir(parents=True)
     write_coupon(coupon, folder / "coupon.json")
-    text = conditions_text(machine, "grey", nozzle_mm, 0.2, job=job)
+    text = conditions_text(machine, material, nozzle_mm, 0.2, job=job)
     if day is not None:
         text = set_value(text, "", "printed_on", day.isoformat())
     (folder / "conditions.toml").write_text(text, encoding="utf-8")
@@ -88,3 +104,70 @@ def test_runs_that_cannot_be_read_hide_no_other(tmp_path):
     assert found == MachineRuns("bench-1", "grey", (full, spoiled))
     assert list(failed) == [nameless]
     assert "machine" in failed[nameless].message
+
+
+@pytest.mark.parametrize("lost", ["coupon.json", "entries.csv", "conditions.toml"])
+@pytest.mark.parametrize("by_machine", [False, True])
+def test_a_run_that_lost_a_file_stands_in_the_table_with_the_cure(tmp_path, lost, by_machine):
+    run = printed(tmp_path / "tree" / "run")
+    printed(tmp_path / "tree" / "blank", machine="bench-2", rows=0)
+    (run / lost).unlink()
+    done = {one.where.name: one for one in fit_each([tmp_path], by_machine=by_machine)}
+    assert {name: one.outcome for name, one in done.items()} == {
+        "blank": BatchOutcome.EMPTY,
+        "run": BatchOutcome.FAILED,
+    }
+    said = " ".join(done["run"].said)
+    assert lost in said
+    assert "no such file. " in said  # and what to do about it
+
+
+def test_a_folder_with_one_file_of_that_name_is_no_run(tmp_path):
+    printed(tmp_path / "run")
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "entries.csv").write_text("name;address")
+    assert find_runs([tmp_path]) == (tmp_path / "run",)
+
+
+@pytest.mark.parametrize("command", ["fit", "check"])
+def test_a_folder_of_runs_is_told_from_a_run(tmp_path, command):
+    for name in ("a", "b"):
+        printed(tmp_path / "tree" / name)
+    said = CliRunner().invoke(main, [command, str(tmp_path / "tree")])
+    assert said.exit_code == 1
+    assert said.stderr.count("\n") == 1
+    assert "tree: expected a run folder, got a folder that holds 2 runs." in said.stderr
+    assert "`coupons fit --each`" in said.stderr
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(RunError, match="expected a coupon record, got no such file"):
+        load_run(tmp_path / "empty")
+
+
+def test_one_material_in_two_spellings_is_said_of_both(tmp_path):
+    for name, material in (("a", "black"), ("b", "Black "), ("c", "grey")):
+        printed(tmp_path / name, material=material, rows=0)
+    done = fit_each([tmp_path], by_machine=True)
+    told = "spelt in 2 ways: bench-1, black; bench-1, Black. If they are the same"
+    assert [any(told in text for text in one.said) for one in done] == [True, True, False]
+
+
+def test_profiles_are_named_as_their_runs_were_named(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for name in ("a", "b"):
+        printed(tmp_path / "tree" / name, rows=0)
+    (done,) = fit_each(["tree"], by_machine=True)
+    assert str(done.where) == "tree/bench-1-grey.json"
+    (done,) = fit_each([tmp_path / "tree"], by_machine=True)
+    assert done.where == tmp_path / "tree" / "bench-1-grey.json"
+    said = CliRunner().invoke(main, ["fit", "--each-machine", "tree"]).stdout
+    assert said.splitlines()[1:] == [
+        "tree/bench-1-grey.json  nothing entered",
+        "",
+        "1 profile: 1 nothing entered",
+    ]
+
+
+def test_each_run_and_each_machine_are_two_things():
+    said = CliRunner().invoke(main, ["fit", "--each", "--each-machine", "."])
+    assert said.exit_code == 2
+    assert "--each cannot go with --each-machine" in said.stderr

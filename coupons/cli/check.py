@@ -12,6 +12,7 @@ from coupons.cli import MOST
 from coupons.job.check import check_parts, findings_of
 from coupons.measuring.checks.run_checks import Finding, blank_ranges, count_rows
 from coupons.measuring.run.folder import Run, Survey, run_of, survey_run
+from coupons.measuring.run.tree import refuse_a_tree
 from coupons.neutral import one_line
 
 WIDTH = 80
@@ -63,6 +64,7 @@ def _checked(folder: Path) -> _Checked:
         text = "\n".join(_told(findings)).lstrip()
         data: dict[str, object] = {"findings": [_data(finding) for finding in findings]}
     else:
+        refuse_a_tree(folder)
         found = survey_run(folder)
         findings = findings_of(folder, found)
         proved = _proved(folder, found)

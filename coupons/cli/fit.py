@@ -119,7 +119,9 @@ def command(
             "--like": like,
         }
         _refuse_of_one(of_one)
-        _fit_tree(ctx, folders, each_machine and not each, jobs, public, as_json)
+        if each and each_machine:
+            raise click.UsageError("--each cannot go with --each-machine.")
+        _fit_tree(ctx, folders, each_machine, jobs, public, as_json)
         return
     if jobs is not None:
         raise click.UsageError("--jobs goes with --each or --each-machine.")
@@ -177,7 +179,7 @@ def _fit_tree(
     if as_json:
         click.echo(json.dumps([asdict(one) for one in done], indent=1, default=str))
     else:
-        rows = [(str(one.task.output), str(one.outcome), one.said) for one in done]
+        rows = [(str(one.where), str(one.outcome), one.said) for one in done]
         click.echo("\n".join(batch_lines(rows)))
     if any(one.outcome in (BatchOutcome.FAILED, BatchOutcome.IN_PART) for one in done):
         ctx.exit(1)

@@ -26,6 +26,7 @@ from coupons.measuring.run.entries import (
     ZeroEntry,
     survey_entries,
 )
+from coupons.measuring.run.tree import refuse_a_tree
 from coupons.neutral import one_line
 from coupons.reading import read_plain, stands
 
@@ -87,6 +88,7 @@ def load_run(folder: Path) -> Run:
     ConditionsError, EntriesError
         If only that file is at fault. Either way every problem is told at once.
     """
+    refuse_a_tree(folder)
     found = survey_run(folder)
     run = run_of(folder, found)
     if run is None:
