@@ -66,7 +66,7 @@ def test_the_evidence_of_one_recheck_is_a_mean_of_likelihood_ratios(noise_sd, se
     found = weigh(scalar_series(noise_sd, seen))
     assert found.value == pytest.approx(0.8 / 12 * step + 0.2 * drift, rel=1e-6)
     assert found.path == (found.value,)
-    assert found.since == (0 if 0.8 / 12 * step > 0.2 * drift else None)
+    assert found.since == 0  # one print cannot show a steady change
 
 
 def test_a_drift_is_by_the_months_that_passed():
@@ -76,7 +76,19 @@ def test_a_drift_is_by_the_months_that_passed():
     step = np.mean([ratio(seen, noise_sd, size) for size in (0.25, 0.75)])
     drift = np.mean([ratio(seen, noise_sd, 2 * size) for size in (0.25, 0.75)])
     assert found.value == pytest.approx(0.8 / 12 * step + 0.2 * drift, rel=1e-6)
+
+
+@pytest.mark.parametrize("last_month", [3.0, 12.0])
+def test_a_drift_is_told_as_far_as_it_came(last_month):
+    # One prior sd over all months: three steps of it would be 0.33, 0.67 and 1.
+    months = np.linspace(0.0, last_month, 4)
+    found = weigh(scalar_series(0.05, *(months[1:] / last_month), times=months))
     assert found.since is None
+    assert found.shift == pytest.approx(SDS["growth_ext"], rel=0.02)
+    assert found.sd < 0.06 * SDS["growth_ext"]
+    now = found.mean[TERMS.index("growth_ext")]
+    first = known_profile().means["growth_ext"]
+    assert now - first == pytest.approx(found.shift, rel=0.02)
 
 
 def test_a_step_that_is_still_to_come_does_not_count_and_a_later_one_is_told():

@@ -59,7 +59,8 @@ class RecheckEvidence:
     cause_share : float
         Its share among all causes, had something changed.
     since : int or None
-        The re-check, from 0, from which on a step fits best; None for a steady change.
+        The re-check, from 0, from which on a step fits best; None for a steady change, which one
+        re-check cannot tell from a step and two are needed to show.
     shift, sd : float
         By how much that cause moved up to the last re-check, in its own unit, and the standard
         deviation of that.
@@ -161,7 +162,9 @@ def weigh(series: RecheckSeries) -> RecheckEvidence:
     values, by_change, nodes = paths(series, series.t[:, None])
     by_cause = by_change[:, :, 0].sum(axis=1)
     cause = int(np.argmax(by_cause))
-    shape = int(np.argmax(by_change[cause, :, 0]))
+    # One re-check fits a step and a steady change alike: it is told as the plainer one.
+    steps = len(series.told) - 1
+    shape = int(np.argmax(by_change[cause, :, 0])) if steps > 1 else 0
     name = list(series.causes)[cause]
     heavy = np.argsort(-nodes[:, 0])[:_HEAVIEST]
     posterior = nodes[heavy, 0] / nodes[heavy, 0].sum()
@@ -188,7 +191,8 @@ def _summed_up(
     moved = (series.loadings.T @ direction) * by_shape[series.of]
     shift, sd = _shift(moved, size, posterior, halves)
     unchanged = _now(series, np.zeros(len(TERMS)), np.zeros(len(moved)), 0.0, posterior, halves)
-    changed = _now(series, direction, moved, size, posterior, halves)
+    reached = float(by_shape[-1])  # at the last re-check, of a change that is one in half a year
+    changed = _now(series, reached * direction, moved, size, posterior, halves)
     chance = PRIOR_CHANCE * value / (PRIOR_CHANCE * value + 1 - PRIOR_CHANCE)
     mean, covariance = _mixed(unchanged, changed, chance)
     at = int(np.argmax(np.abs(direction)))
@@ -198,8 +202,8 @@ def _summed_up(
         cause=name,
         cause_share=float(by_cause.max() / by_cause.sum()),
         since=shape if shape < len(series.told) - 1 else None,
-        shift=shift * series.sd[at],
-        sd=sd * series.sd[at],
+        shift=shift * reached * series.sd[at],
+        sd=sd * reached * series.sd[at],
         detectable_sds=_detectable(series),
         mean=prior_mean(series.table) + series.sd * mean,
         covariance=covariance * np.outer(series.sd, series.sd),
