@@ -47,7 +47,7 @@ def command(
 
     known = [read_profile(path) for path in (profile, *rechecks)]
     questions = asked_of(joints, known[0])
-    found = still_good(known[0], known[1:], questions, same_hand)
+    found = still_good(known[0], known[1:], questions, same_hand, list(map(_run_of, rechecks)))
     if as_json:
         click.echo(json.dumps(still_data(found), indent=1))
     else:
@@ -58,3 +58,11 @@ def command(
             click.echo(click.wrap_text(note, 80, subsequent_indent="  "))
     if found.verdict is Still.NO:
         ctx.exit(1)
+
+
+def _run_of(path: Path) -> str:
+    """Return the run folder of a profile, if it lies in one."""
+    from coupons.learning.profile_file import FILE
+
+    folder = path if path.is_dir() else path.parent
+    return str(folder) if path.is_dir() or path.name == FILE else ""

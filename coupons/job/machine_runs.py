@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     from coupons.measuring.run.conditions import Conditions
     from coupons.measuring.run.folder import Survey
 
-RECHECK_SHARE = 0.5
-"""With less than this share of an earlier print's entries a print is a re-check."""
-
 
 @dataclass(frozen=True)
 class MachineRuns:
@@ -64,6 +61,8 @@ class _Printed:
 
     def may_check(self, other: "_Printed") -> bool:
         """Tell whether it would be a re-check of another print, if it is later."""
+        from coupons.answering.compare.still import RECHECK_SHARE
+
         return (
             0 < self.entries < RECHECK_SHARE * other.entries
             and self.measured <= other.measured

@@ -6,9 +6,11 @@ from datetime import date
 import numpy as np
 import pytest
 from support.known_profile import known_profile
+from support.small_coupon import feature
 from support.written_answers import plain
 
 from coupons.answering.compare.likelihood_ratio import RecheckEvidence
+from coupons.answering.compare.recheck_series import CAUSES
 from coupons.answering.compare.still import JointStill, StillGood
 from coupons.answering.words.still import (
     joints_sentence,
@@ -21,6 +23,7 @@ from coupons.answering.words.still import (
     verdict_sentence,
     when_words,
 )
+from coupons.learning.effects import EFFECTS, effect_row
 
 FULL = known_profile(printed_on=date(2026, 1, 5), runs=3)
 DATES = (date(2026, 2, 5), date(2026, 3, 5))
@@ -64,8 +67,19 @@ YES, WATCH, NO = 0.5, 4.0, 1000.0  # no more likely that it changed; a little; f
     [
         ("extrusion", 0.0612, 0.0094, "all faces moved 0.061 ± 0.009 mm out of the material"),
         ("extrusion", -0.0612, 0.0094, "all faces moved 0.061 ± 0.009 mm into the material"),
-        ("scale_x", -0.00402, 0.0011, "scale along x: −0.40 ± 0.11 %"),
-        ("skew", 0.006, 0.00123, "squareness: +0.60 ± 0.12 %"),
+        ("scale_x", -0.00402, 0.0011, "sizes along x: 0.40 ± 0.11 % shorter"),
+        ("skew", 0.006, 0.00123, "squareness: 0.60 ± 0.12 % longer along x+y"),
+        ("round_int", 0.054, 0.01, "holes beside slots: 0.054 ± 0.010 mm a face smaller"),
+        ("growth_ext", -0.1, 0.02, "outer sizes: 0.100 ± 0.020 mm a face smaller"),
+        ("growth_int", 0.1, 0.02, "openings: 0.100 ± 0.020 mm a face smaller"),
+        ("growth_int_z", 0.1, 0.02, "openings along z: 0.100 ± 0.020 mm a face lower"),
+        ("bed_height", -0.1, 0.02, "heights above the bed: 0.100 ± 0.020 mm lower"),
+        (
+            "lost_motion",
+            0.1,
+            0.02,
+            "sizes along x: 0.100 ± 0.020 mm larger, and along y smaller",
+        ),
     ],
 )
 def test_what_moved_is_told_in_its_unit(cause, shift, sd, says):
@@ -73,11 +87,35 @@ def test_what_moved_is_told_in_its_unit(cause, shift, sd, says):
     assert moved_words(found) == says
 
 
-def test_what_moves_sizes_or_faces_is_told_in_mm():
-    lost = moved_words(held(evidence=evidence(cause="lost_motion", shift=0.1, sd=0.02)))
-    assert lost.endswith(": +0.100 ± 0.020 mm")
-    grown = moved_words(held(evidence=evidence(cause="growth_ext", shift=-0.1, sd=0.02)))
-    assert grown.endswith(": −0.100 ± 0.020 mm a face")
+def test_every_cause_has_words_for_either_way():
+    """They agree with what the model makes of a size: a slot, a hole or a height that grew."""
+    for name in CAUSES:
+        ways = [moved_words(held(evidence=evidence(cause=name, shift=s))) for s in (0.1, -0.1)]
+        assert ways[0] != ways[1]
+
+
+@pytest.mark.parametrize(
+    ("cause", "form", "direction"),
+    [
+        ("scale_x", "tongue", "x"),
+        ("scale_z", "slot", "z"),
+        ("skew", "tongue", "x+y"),
+        ("lost_motion", "tongue", "x"),
+        ("growth_ext", "tongue", "x"),
+        ("growth_int", "slot", "x"),
+        ("round_ext", "pin", "z"),
+        ("round_int", "hole", "z"),
+        ("curl_int", "hole", "z"),
+        ("growth_ext_z", "tongue", "z"),
+        ("growth_int_z", "slot", "z"),
+    ],
+)
+def test_the_way_in_words_is_that_of_the_size(cause, form, direction):
+    at = EFFECTS.index(cause)
+    grows = effect_row(feature("A1", form, direction, 6.0))[at] > 0
+    told = moved_words(held(evidence=evidence(cause=cause, shift=0.1)))
+    words = ("larger", "longer", "higher") if grows else ("smaller", "shorter", "lower")
+    assert any(word in told for word in words)
 
 
 @pytest.mark.parametrize(
@@ -123,18 +161,62 @@ def test_what_to_do_follows_from_the_verdict_and_the_cause():
         "Print the re-check once more before parts that matter: a single odd print looks like a "
         "changed machine."
     )
-    again = (
-        "Print the full coupon again and draw with its profile; until then fit the prints since "
-        "the change together: `coupons fit RUN RUN`."
-    )
     skewed = held(evidence=evidence(cause="skew"))
+    again = todo_sentence(held(evidence=evidence(cause="bed_height_of_none")))
+    assert again.startswith("Print the full coupon again (")
     assert todo_sentence(skewed) == f"Look at the squareness of the frame. {again}"
-    assert todo_sentence(held(evidence=evidence(cause="round_loss"))) == again
+
+
+@pytest.mark.parametrize(
+    ("coupons", "says"),
+    [
+        (
+            ("starter",) * 3,
+            "Print the full coupon again (`coupons make starter --jobs 3 -o NEW --machine bench-1 "
+            "--material grey`), fit its 3 jobs together and draw with that profile; one job alone "
+            "says too little and counts as one more re-check.",
+        ),
+        (
+            ("first",),
+            "Print the full coupon again (`coupons make first -o NEW --machine bench-1 --material "
+            "grey`) and draw with its profile.",
+        ),
+        (
+            ("first", "hinge"),
+            "Print the full coupon again (first, hinge) and draw with its profile.",
+        ),
+    ],
+)
+def test_the_coupon_to_print_again_is_the_one_of_the_profile(coupons, says):
+    base = known_profile(coupons=coupons, runs=len(coupons))
+    assert says in todo_sentence(held(base=base))
+
+
+def test_a_name_that_a_shell_would_read_otherwise_is_quoted():
+    base = known_profile(machine="bench 1; ls", coupons=("first",))
+    assert "--machine 'bench 1; ls'" in todo_sentence(held(base=base))
+
+
+@pytest.mark.parametrize(
+    ("since", "runs", "says"),
+    [
+        (0, ("m/02", "m/03"), "draw with the prints since the change: `coupons fit m/02 m/03 -o"),
+        (
+            1,
+            ("m/02", "m/03"),
+            "print one more re-check, and draw with what both say: `coupons fit m/03 NEW-RUN -o",
+        ),
+        (1, ("", ""), "`coupons fit RUN NEW-RUN -o since.json`."),
+        (None, ("a b", ""), "since the change: `coupons fit 'a b' RUN -o since.json`."),
+    ],
+)
+def test_until_the_new_profile_the_prints_since_the_change_are_named(since, runs, says):
+    assert says in todo_sentence(held(evidence=evidence(since=since), runs=runs))
 
 
 def test_the_likeliest_change_is_told_where_something_changed():
     change = (
-        "Likeliest change (83 % of the evidence): all faces moved 0.061 ± 0.009 mm out of the "
+        "Likeliest of the changes weighed (83 %): all faces moved 0.061 ± 0.009 mm out of the "
         "material, from the re-check of 2026-03-05 on."
     )
     for value, is_told in ((YES, False), (WATCH, True), (NO, True)):

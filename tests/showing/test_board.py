@@ -163,8 +163,9 @@ def test_a_recheck_doubts_a_profile_with_the_reason(tmp_path):
     assert row.state == "doubted"
     text = " ".join(row.reasons)
     assert "NO: bench-1, grey is no longer as its profile of" in text
-    assert "Likeliest change: all faces moved 0.0" in text
+    assert "Likeliest of the changes weighed: all faces moved 0.0" in text
     assert "Look at the extrusion amount" in text
+    assert "`coupons fit c5 c4 c3 -o since.json`" in text
     # It still answers: a re-check never blanks the row.
     assert row.head.posted.source == "base"
     assert row.head.gaps[0] is not None

@@ -18,6 +18,8 @@ from coupons.learning.effects import TERMS, THRESHOLDS, prior_sd
 from coupons.learning.profile import Profile
 
 MONTH_DAYS = 365.25 / 12
+RECHECK_SHARE = 0.5
+"""With less than this share of an earlier print's trials and readings a print is a re-check."""
 FACES = 4  # of a joint: a growth of every face moves its gap four times as far
 
 
@@ -75,6 +77,8 @@ class StillGood:
     detectable_mm : float or None
         The change of a gap, from more or less plastic on all faces, that would be found with 80 %
         power if it came with the last re-check; None if the re-check says nothing of it.
+    runs : tuple of str
+        Run folder of each re-check, in the order of ``dates``; empty where it is not known.
     """
 
     base: Profile
@@ -83,6 +87,7 @@ class StillGood:
     joints: tuple[JointStill, ...]
     unanswered: tuple[str, ...]
     detectable_mm: float | None
+    runs: tuple[str, ...] = ()
 
     @property
     def verdict(self) -> Still:
@@ -102,6 +107,7 @@ def still_good(
     rechecks: Sequence[Profile],
     questions: Mapping[str, Question],
     same_hand: bool = False,
+    runs: Sequence[str] = (),
 ) -> StillGood:
     """Hold a profile against all its re-checks.
 
@@ -114,6 +120,8 @@ def still_good(
         Joints that were drawn by ``base``.
     same_hand : bool
         One person tried all prints. It is known without where all profiles name the same person.
+    runs : sequence of str, optional
+        Run folder of each re-check, to name it in what to do; empty where it is not known.
 
     Raises
     ------
@@ -121,7 +129,8 @@ def still_good(
         If the profiles are not of one machine, material, nozzle and layer height, of today's model,
         or not in the order of time. All problems at once.
     """
-    ordered = _in_order(rechecks)
+    order = _in_order(rechecks)
+    ordered = [rechecks[at] for at in order]
     _check(base, ordered)
     profiles = [base, *ordered]
     series = RecheckSeries(profiles, same_hand or _of_one_hand(profiles), _months(profiles))
@@ -145,17 +154,8 @@ def still_good(
         tuple(joints),
         tuple(unanswered),
         None if sds is None else float(FACES * growth_sd * sds),
+        tuple(runs[at] for at in order) if runs else ("",) * len(order),
     )
-
-
-def prints_of_their_own(base: Profile, rechecks: Sequence[Profile]) -> list[Profile]:
-    """Return the re-checks of which no print is in the full profile or in one before."""
-    seen, kept = set(base.prints), []
-    for one in rechecks:
-        if seen.isdisjoint(one.prints):
-            kept.append(one)
-            seen |= set(one.prints)
-    return kept
 
 
 def _of_one_hand(profiles: Sequence[Profile]) -> bool:
@@ -164,10 +164,12 @@ def _of_one_hand(profiles: Sequence[Profile]) -> bool:
     return len(names) == 1 and None not in names
 
 
-def _in_order(rechecks: Sequence[Profile]) -> list[Profile]:
+def _in_order(rechecks: Sequence[Profile]) -> list[int]:
+    """Return where each stands that is next in time; as given if a date is missing."""
+    places = list(range(len(rechecks)))
     if any(one.printed_on is None for one in rechecks):
-        return list(rechecks)
-    return sorted(rechecks, key=lambda one: one.printed_on or date.min)
+        return places
+    return sorted(places, key=lambda at: rechecks[at].printed_on or date.min)
 
 
 def _check(base: Profile, rechecks: Sequence[Profile]) -> None:

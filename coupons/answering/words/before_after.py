@@ -10,9 +10,10 @@ from coupons.learning.causes import unsaid
 
 _NAME_WIDTH = 35
 RULE = (
-    "± is one standard deviation. Cured: it was clear, changed by more than the combined "
-    "uncertainty, and its 90\N{NO-BREAK SPACE}% interval now holds zero and is narrower than what "
-    "was there. Unchanged: no change larger than that uncertainty was seen."
+    "± is one standard deviation. More a face is more plastic on it: outer sizes larger, holes and "
+    "slots smaller. Cured: it was clear, changed by more than the combined uncertainty, and its "
+    "90\N{NO-BREAK SPACE}% interval now holds zero and is narrower than what was there. Unchanged: "
+    "no change larger than that uncertainty was seen."
 )
 
 

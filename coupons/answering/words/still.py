@@ -1,5 +1,6 @@
 """The answer to "is it still good?" as sentences, as a table and as data."""
 
+import shlex
 from collections.abc import Iterator
 
 from coupons.answering.compare.likelihood_ratio import NO_FROM, WATCH_FROM
@@ -8,14 +9,32 @@ from coupons.answering.compare.still import JointStill, Still, StillGood
 from coupons.answering.words.answers import REHEARSED
 from coupons.answering.words.columns import cell
 from coupons.answering.words.numbers import chance, minus, percent
-from coupons.learning.causes import unit_of, unsaid
+from coupons.learning.causes import unit_of
+from coupons.learning.profile import Profile
+from coupons.making.spec.coupon_spec import shipped_specs
 
 _NAME_WIDTH = 34
+_LATEST = 2  # re-checks that show best what a steady change has come to
 
 RULE = (
     "Every re-check since the full profile counts, and so does how far prints and hands differ. In "
     "a year of monthly re-checks at most 5\N{NO-BREAK SPACE}% of unchanged machines are told no."
 )
+# What a cause moves, and the words for more of it and for less.
+_MOVED = {
+    **{f"scale_{axis}": (f"sizes along {axis}", "longer", "shorter") for axis in "xyz"},
+    "skew": ("squareness", "longer along x+y", "longer along x−y"),
+    "lost_motion": ("sizes along x", "larger, and along y smaller", "smaller, and along y larger"),
+    "growth_ext": ("outer sizes", "larger", "smaller"),
+    "growth_int": ("openings", "smaller", "larger"),
+    "round_ext": ("pins beside tongues", "larger", "smaller"),
+    "round_int": ("holes beside slots", "smaller", "larger"),
+    "curl_int": ("small holes", "smaller", "larger"),
+    "growth_ext_z": ("steps along z", "larger", "smaller"),
+    "growth_int_z": ("openings along z", "lower", "higher"),
+    "bed_height": ("heights above the bed", "taller", "lower"),
+    "first_layer": ("the first layer", "wider", "narrower"),
+}
 _LOOK_AT = {
     "extrusion": "the extrusion amount, the nozzle and its temperature",
     "lost_motion": "the belts",
@@ -29,17 +48,18 @@ _LOOK_AT = {
 
 
 def moved_words(found: StillGood) -> str:
-    """Name the likeliest cause with how far it moved."""
+    """Name the likeliest cause with how far it moved, and which way in words."""
     evidence = found.evidence
     name = evidence.cause
     if name == "extrusion":
         way = "out of" if evidence.shift > 0 else "into"
         far = f"{abs(evidence.shift):.3f} ± {evidence.sd:.3f} mm"
         return f"all faces moved {far} {way} the material"
-    what, unit = unsaid(name), unit_of(name)
+    unit = unit_of(name)
     times, told, digits = (100.0, "%", 2) if unit == "ratio" else (1.0, unit, 3)
-    number = f"{times * evidence.shift:+.{digits}f} ± {times * evidence.sd:.{digits}f} {told}"
-    return f"{what}: {number}".replace("-", "−")
+    far = f"{times * abs(evidence.shift):.{digits}f} ± {times * evidence.sd:.{digits}f} {told}"
+    what, more, less = _MOVED[name]
+    return f"{what}: {far} {more if evidence.shift > 0 else less}"
 
 
 def when_words(found: StillGood) -> str:
@@ -81,10 +101,38 @@ def todo_sentence(found: StillGood) -> str:
         )
     look = _LOOK_AT.get(found.evidence.cause)
     first = f"Look at {look}. " if look else ""
+    return f"{first}{_full_again(found.base)} {_until_then(found)}"
+
+
+def _full_again(base: Profile) -> str:
+    """Say which coupons to print for a profile that takes the place of the full one."""
+    names = list(dict.fromkeys(base.coupons))
+    count = len(base.coupons)
+    shipped = all(name in shipped_specs() for name in names)
+    if len(names) != 1 or not shipped:
+        return f"Print the full coupon again ({', '.join(names)}) and draw with its profile."
+    jobs = f" --jobs {count}" if count > 1 else ""
+    where = f"--machine {shlex.quote(base.machine)} --material {shlex.quote(base.material)}"
+    command = f"`coupons make {names[0]}{jobs} -o NEW {where}`"
+    if count == 1:
+        return f"Print the full coupon again ({command}) and draw with its profile."
     return (
-        f"{first}Print the full coupon again and draw with its profile; until then fit the prints "
-        "since the change together: `coupons fit RUN RUN`."
+        f"Print the full coupon again ({command}), fit its {count} jobs together and draw with "
+        "that profile; one job alone says too little and counts as one more re-check."
     )
+
+
+def _until_then(found: StillGood) -> str:
+    """Say how to draw meanwhile: by the prints since the change, of which one alone is too few."""
+    since = found.evidence.since
+    runs = (found.runs or ("",) * len(found.dates))[-_LATEST if since is None else since :]
+    named = " ".join(shlex.quote(run) if run else "RUN" for run in runs)
+    if len(runs) == 1:
+        return (
+            "Until then print one more re-check, and draw with what both say: "
+            f"`coupons fit {named} NEW-RUN -o since.json`."
+        )
+    return f"Until then draw with the prints since the change: `coupons fit {named} -o since.json`."
 
 
 def still_sentences(found: StillGood) -> Iterator[str]:
@@ -95,7 +143,7 @@ def still_sentences(found: StillGood) -> Iterator[str]:
     if found.verdict is not Still.YES:
         share = percent(found.evidence.cause_share)
         what = f"{moved_words(found)}, {when_words(found)}"
-        yield f"Likeliest change ({share} of the evidence): {what}."
+        yield f"Likeliest of the changes weighed ({share}): {what}."
     yield f"What to do: {todo_sentence(found)}"
 
 

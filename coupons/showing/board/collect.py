@@ -9,7 +9,7 @@ import hashlib
 import os
 import stat
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -43,12 +43,15 @@ class Posted:
         The file as it was, to take away.
     copies : int
         How many files hold these very bytes.
+    is_named : bool
+        The file has a name of its own, so that the folder need not be that of its run.
     """
 
     profile: Profile
     source: str
     data: bytes = b""
     copies: int = 1
+    is_named: bool = False
 
     @cached_property
     def id(self) -> str:
@@ -113,7 +116,7 @@ def _order(one: Posted) -> tuple[Any, ...]:
 
 
 def _once_more(one: Posted) -> Posted:
-    return Posted(one.profile, one.source, one.data, one.copies + 1)
+    return replace(one, copies=one.copies + 1)
 
 
 def _read(file: Path) -> Posted:
@@ -123,8 +126,9 @@ def _read(file: Path) -> Posted:
     except OSError as error:
         got = error.strerror or "none"
         raise ProfileError([Problem(str(file), "a file that can be read", got)]) from None
-    source = Path(os.path.realpath(file)).parent.name if file.name == FILE else file.name
-    return Posted(profile, source, data)
+    is_named = file.name != FILE
+    source = file.name if is_named else Path(os.path.realpath(file)).parent.name
+    return Posted(profile, source, data, is_named=is_named)
 
 
 class _Search:

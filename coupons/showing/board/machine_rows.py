@@ -7,7 +7,7 @@ from datetime import date
 from functools import cached_property
 
 from coupons.answering.capability import Reach
-from coupons.answering.compare.still import Still, StillGood, prints_of_their_own, still_good
+from coupons.answering.compare.still import Still, StillGood, still_good
 from coupons.answering.origin import STALE_AFTER_DAYS, Age, age_of, is_old_model, origin_of
 from coupons.answering.words.numbers import chance
 from coupons.answering.words.still import (
@@ -124,7 +124,9 @@ def _reasons(row: MachineRow) -> Iterator[str]:
         yield f"No printer is like that: {doubt}."
     doubted = row.still is not None and row.still.verdict is not Still.YES
     if row.still and doubted:
-        what = f"Likeliest change: {moved_words(row.still)}, {when_words(row.still)}."
+        what = (
+            f"Likeliest of the changes weighed: {moved_words(row.still)}, {when_words(row.still)}."
+        )
         yield f"{verdict_sentence(row.still)} {what} {todo_sentence(row.still)}"
     if not doubted and age.state == "stale":
         yield f"Its print is {age.since} old: print a re-check."
@@ -194,12 +196,12 @@ def _row(group: Sequence[Entry], today: date, stale_after_days: int) -> MachineR
 
 def _still(head: Entry, rechecks: Sequence[Entry]) -> StillGood | None:
     """Hold a profile against its re-checks, as far as they can be held against it."""
-    known = [one.profile for one in rechecks if not is_old_model(one.profile.version)]
-    known = prints_of_their_own(head.profile, known)
+    known = [one for one in rechecks if not is_old_model(one.profile.version)]
     if not known or is_old_model(head.profile.version):
         return None
+    runs = ["" if one.posted.is_named else one.posted.source for one in known]
     try:
-        return still_good(head.profile, known, {})
+        return still_good(head.profile, [one.profile for one in known], {}, runs=runs)
     except AnswerError:  # the re-checks say nothing of it
         return None
 

@@ -12,13 +12,11 @@ from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 
+from coupons.answering.compare.still import RECHECK_SHARE
 from coupons.learning.profile import Profile
 from coupons.showing.board.collect import Posted
 from coupons.showing.board.common_prints import apart, is_part, later_parts, share_a_print
 from coupons.showing.board.figures import SIZE_MM, Gap
-
-RECHECK_SHARE = 0.5
-"""With less than this share of an earlier profile's trials and readings a print is a re-check."""
 
 RULE = (
     "A row is answered by its newest profile. A print that answers less than an earlier one of the "
