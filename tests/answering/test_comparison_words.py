@@ -56,6 +56,17 @@ GAP = change("stop", -0.126, -0.084)
 ONE_SIDED = AnswerChange("shelf", SLIDE, None, written(best_gap_mm=0.24))
 
 
+def test_a_recheck_is_sent_to_still():
+    full = known_profile(printed_on=date(2026, 1, 5))
+    few = full.counts.model_copy(update={"trials": 12, "readings": 20})
+    check = full.model_copy(update={"counts": few, "printed_on": date(2026, 2, 5)})
+    told = "B is a re-check of A: use `coupons still`, which weighs all re-checks."
+    assert heading([full, check])[-1] == told
+    other = check.model_copy(update={"machine": "bench-2"})
+    for pair in ([full, full], [check, full], [full, other]):
+        assert told not in heading(pair)
+
+
 def test_gaps_and_their_change_stand_in_columns():
     found = plain(list(compare_lines([KEPT, MOVED, UNCLEAR, RARE, GAP, ONE_SIDED])))
     assert all(len(line) == 80 for line in found)

@@ -171,9 +171,19 @@ def test_a_recheck_doubts_a_profile_with_the_reason(tmp_path):
     assert row.head.gaps[0] is not None
 
 
+def test_commands_stand_on_the_pages_as_code(tmp_path):
+    checks = {f"c{n}": full(n, f"{n}", counts=FEW, means=FATTER) for n in (3, 4, 5)}
+    made = board_of(tmp_path / "shelf", base=full(40), **checks)
+    write_site(tmp_path / "site", made)
+    for name in ("index.html", page_of("bench-1")):
+        html = (tmp_path / "site" / name).read_text(encoding="utf-8")
+        assert "<code>coupons fit c5 c4 c3 -o since.json</code>" in html
+        assert "`" not in html[html.index("<main>") : html.index("</main>")]
+
+
+FATTER = {"growth_ext": 0.14, "growth_int": 0.16}
 P = tuple(f"{n:016x}" for n in range(9))
 THREE = full(40, prints=P[:3], coupons=("starter",) * 3)
-FATTER = {"growth_ext": 0.14, "growth_int": 0.16}
 MOVED = {
     f"c{n}": full(n, f"{n}", prints=(P[n],), coupons=("recheck",), counts=FEW, means=FATTER)
     for n in (3, 4, 5)

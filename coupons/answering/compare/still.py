@@ -18,6 +18,7 @@ from coupons.learning.effects import TERMS, THRESHOLDS, prior_sd
 from coupons.learning.profile import Profile
 
 MONTH_DAYS = 365.25 / 12
+_KIND = ("machine", "material", "nozzle_mm", "layer_height_mm")
 RECHECK_SHARE = 0.5
 """With less than this share of an earlier print's trials and readings a print is a re-check."""
 FACES = 4  # of a joint: a growth of every face moves its gap four times as far
@@ -158,6 +159,13 @@ def still_good(
     )
 
 
+def is_recheck(one: Profile, full: Profile) -> bool:
+    """Tell whether a profile is of the kind of a full one and rests on less than half of it."""
+    same = all(getattr(one, key) == getattr(full, key) for key in _KIND)
+    entries, of_full = (each.counts.trials + each.counts.readings for each in (one, full))
+    return same and entries < RECHECK_SHARE * of_full
+
+
 def _of_one_hand(profiles: Sequence[Profile]) -> bool:
     """Tell whether all profiles name one and the same person."""
     names = {one.hand.by if one.hand else None for one in profiles}
@@ -202,10 +210,9 @@ def _check(base: Profile, rechecks: Sequence[Profile]) -> None:
 
 def _unlike(base: Profile, one: Profile, where: str) -> list[Problem]:
     """Return in what the conditions of a re-check differ from those of the full profile."""
-    names = ("machine", "material", "nozzle_mm", "layer_height_mm")
     return [
         Problem(where, f"{key} {getattr(base, key)!r} as in the full profile", repr(got))
-        for key in names
+        for key in _KIND
         if (got := getattr(one, key)) != getattr(base, key)
     ]
 

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from coupons.answering.compare import drift
 from coupons.answering.compare.effect_changes import TermChange
 from coupons.answering.compare.side_by_side import RULE, AnswerChange, Drift, Verdict
+from coupons.answering.compare.still import is_recheck
 from coupons.answering.origin import old_model_mark
 from coupons.answering.words.answers import REHEARSED, extrapolated
 from coupons.answering.words.columns import cell
@@ -29,6 +30,8 @@ def heading(profiles: Sequence[Profile]) -> list[str]:
     if dates != sorted(dates):
         told = ", ".join(map(str, dates))
         lines.append(f"Not in order of date ({told}): put the older profile first.")
+    elif is_recheck(profiles[-1], profiles[0]):
+        lines.append("B is a re-check of A: use `coupons still`, which weighs all re-checks.")
     return lines
 
 

@@ -7,13 +7,14 @@ escaped somewhere.
 
 import base64
 import hashlib
+import re
 from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -51,6 +52,17 @@ def render_page(
     )
 
 
+def coded(text: str) -> Markup:
+    """Return a sentence with what stands between backticks as code, everything escaped.
+
+    Examples
+    --------
+    >>> coded("Run `coupons fit <RUN>` & look.")
+    Markup('Run <code>coupons fit &lt;RUN&gt;</code> &amp; look.')
+    """
+    return Markup(re.sub(r"`([^`\n]+)`", r"<code>\1</code>", str(escape(text))))
+
+
 def is_page(data: bytes, kind: str) -> bool:
     """Tell whether bytes are a page that `render_page` made from a template of this kind."""
     # The policy stands at the head of each of our pages, as the template engine escapes it.
@@ -69,7 +81,7 @@ def _wrapped(script: str) -> str:
 
 @cache
 def _environment() -> Environment:
-    return Environment(
+    environment = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
@@ -77,6 +89,8 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    environment.filters["coded"] = coded
+    return environment
 
 
 def _policy(style: str, script: str) -> str:
