@@ -1,6 +1,7 @@
 """``coupons board``: the profiles of all machines as a site of pages."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -47,19 +48,20 @@ def command(
     """Write the board: one row for each machine and material, with its gaps and its state.
 
     PATHS are profiles, or folders to search for them, with all folders in them. Open index.html;
-    no server is needed. Files that cannot be read are listed on the page and on stderr, and the
+    no server is needed. Profiles that cannot be read are listed on the page and on stderr, and the
     exit code is 1; the others are still shown. If one of PATHS does not exist, or no profile can
     be read, nothing is written: a board that is there stays as it is.
     """
     from coupons.answering.joints.rank import rank
     from coupons.cli.list_argument import read_listed
-    from coupons.showing.board.collect import read_posted
+    from coupons.showing.board.collect import passed_over_words, read_posted
     from coupons.showing.board.machine_rows import make_board
     from coupons.showing.board.site import HOME_FILE, write_site
     from coupons.showing.board.table import board_table, job_table
 
     listed = None if job is None else read_listed(job)
-    posted, refused = read_posted(paths)
+    others: list[Path] = []
+    posted, refused = read_posted(paths, others.append)
     if not posted or not all(path.exists() for path in paths):
         # A mistyped path must not take its machines off a board that stands.
         _tell(refused)
@@ -67,6 +69,8 @@ def command(
         click.echo(f"Nothing was written{stays}.", err=True)
         ctx.exit(1)
     board = make_board(posted, date.today(), stale_after_days)
+    if others:
+        board = replace(board, notes=(*board.notes, passed_over_words(others)))
     chances = None
     if listed is not None:
         found = rank([row.head.profile for row in board.rows], listed)
@@ -83,5 +87,7 @@ def command(
 
 
 def _tell(refused: "Sequence[CouponError]") -> None:
+    from coupons.showing.board.collect import told
+
     for error in refused:
-        click.echo(error.message, err=True)
+        click.echo(told(error), err=True)

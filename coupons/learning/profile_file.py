@@ -28,7 +28,8 @@ MOST_BYTES = 65536
 _OLDER = (1, 2)
 # Terms of these versions, in their order.
 _TERMS_2 = tuple(name for name, sd in zip(TERMS, prior_sd(EXTRUSION_2), strict=True) if sd > 0)
-_MOST_TOLD = 20  # faults of one file; a hostile one has room for thousands
+MOST_NAMED = 20
+"""Faults of one file that are told one by one; a hostile one has room for thousands."""
 _TODO = "Run `coupons fit` again, or ask its owner for a whole copy"
 
 
@@ -148,8 +149,8 @@ def read_profile(path: str | Path) -> Profile:
         profile = Profile.model_validate_json(json.dumps(data))
     except ValidationError as error:
         problems = problems_of(error, Profile, str(path))
-        told = [replace(problem, todo=_TODO) for problem in problems[:_MOST_TOLD]]
-        if len(problems) > _MOST_TOLD:
+        told = [replace(problem, todo=_TODO) for problem in problems[:MOST_NAMED]]
+        if len(problems) > MOST_NAMED:
             told.append(Problem(str(path), "a profile", f"{len(problems)} errors in all", _TODO))
         raise ProfileError(told) from None
     doubt_aloud(profile)

@@ -296,6 +296,43 @@ def test_a_folder_is_searched_for_profiles_of_any_name_and_nothing_else(tmp_path
     assert refused == ()
 
 
+def spoilt(folder, edit):
+    """Write a profile with numbers replaced and return what the board says of it."""
+    shelve(folder, good=ago(3))
+    data = edit(json.loads((folder / "good" / "profile.json").read_text()))
+    (folder / "bad.json").write_text(json.dumps(data))
+    result = run("board", folder, "-o", folder / "site")
+    assert result.exit_code == 1
+    html = (folder / "site" / "index.html").read_text(encoding="utf-8")
+    shown = html[html.index("file was not read") :].split("<li>")[1].split("</li>")[0]
+    assert shown.count("\n") == result.stderr.strip().count("\n")
+    return result.stderr.splitlines()
+
+
+def test_of_a_spoilt_file_the_first_problems_are_told_and_how_many_there_are(tmp_path):
+    few = ("machine", "material", "nozzle_mm", "coupons", "rehearsed")
+    lines = spoilt(tmp_path / "few", lambda data: data | dict.fromkeys(few))
+    assert [line.split(":")[0].split()[-1] for line in lines[:3]] == list(few[:3])
+    assert lines[3:] == ["and 2 more errors in this file."]
+    lines = spoilt(tmp_path / "many", lambda data: data | {"covariance": [1e308] * 100})
+    assert len(lines) == 4
+    assert "expected a profile, got 100 errors in all." in lines[3]
+
+
+def test_other_files_of_data_are_passed_over_with_a_word(tmp_path):
+    shelve(tmp_path, good=ago(3))
+    for name in ("null", "list", "coupon", "deep"):
+        (tmp_path / f"{name}.json").write_text("null")
+    result = run("board", tmp_path, "-o", tmp_path / "site")
+    assert (result.exit_code, result.stderr) == (0, "")
+    said = " ".join(result.stdout.split())
+    assert "Passed over, as they do not begin as a profile does: " in said
+    for name in ("deep", "list", "null"):
+        assert f"/{name}.json" in said.replace(" ", "")
+    assert "coupon.json" not in said
+    assert "Passed over" in (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
+
+
 def test_the_same_file_named_twice_is_one_profile(shelf):
     posted, _ = read_posted([shelf, shelf / "new", shelf / "new" / "profile.json"])
     assert len(posted) == 3

@@ -8,7 +8,7 @@ import errno
 import hashlib
 import os
 import stat
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -18,7 +18,14 @@ from coupons.answering.origin import old_model_mark
 from coupons.errors import CouponError, Problem, ProfileError
 from coupons.learning.impossible import doubts
 from coupons.learning.profile import Profile
-from coupons.learning.profile_file import FILE, MOST_BYTES, is_profile, read_profile
+from coupons.learning.profile_file import (
+    FILE,
+    MOST_BYTES,
+    MOST_NAMED,
+    is_profile,
+    read_profile,
+)
+from coupons.measuring.run.folder import RECORD_FILE
 from coupons.neutral import natural_key
 from coupons.progress import steps
 from coupons.reading import read_plain
@@ -28,6 +35,7 @@ SITE_FORMAT = "coupons-board"
 
 # A profile names its format at its very beginning.
 _HEAD_BYTES = 4096
+_MOST_TOLD = 3  # of what is wrong with one file
 
 
 @dataclass(frozen=True)
@@ -69,13 +77,17 @@ class Posted:
         return doubts(self.profile)
 
 
-def read_posted(paths: Iterable[Path]) -> tuple[tuple[Posted, ...], tuple[CouponError, ...]]:
+def read_posted(
+    paths: Iterable[Path], pass_over: Callable[[Path], None] | None = None
+) -> tuple[tuple[Posted, ...], tuple[CouponError, ...]]:
     """Read every profile in files and folders, each file once.
 
     Parameters
     ----------
     paths : iterable of Path
         Profiles, or folders that are searched, with all folders in them, for profiles.
+    pass_over : callable, optional
+        Called with each file in a folder that ends in .json and does not begin as a profile does.
 
     Returns
     -------
@@ -88,7 +100,7 @@ def read_posted(paths: Iterable[Path]) -> tuple[tuple[Posted, ...], tuple[Coupon
     files: dict[str, Path] = {}
     refused: list[CouponError] = []
     for path in paths:
-        search = _Search()
+        search = _Search(pass_over)
         found = search.files(path)
         refused += search.refused
         if not found and not search.refused:
@@ -108,6 +120,27 @@ def read_posted(paths: Iterable[Path]) -> tuple[tuple[Posted, ...], tuple[Coupon
         known = posted.get(one.data)
         posted[one.data] = one if known is None else _once_more(known)
     return tuple(sorted(posted.values(), key=_order)), tuple(refused)
+
+
+def told(error: CouponError) -> str:
+    """Return the first problems of a file, one a line, and how many more there are."""
+    lines = error.message.split("\n")
+    if len(lines) <= _MOST_TOLD + 1:
+        return error.message
+    # Of very many `read_profile` names the first ones, and how many there are as the last.
+    last = (
+        lines[-1]
+        if len(lines) > MOST_NAMED
+        else f"and {len(lines) - _MOST_TOLD} more errors in this file."
+    )
+    return "\n".join([*lines[:_MOST_TOLD], last])
+
+
+def passed_over_words(paths: Sequence[Path]) -> str:
+    """Name files that were passed over, in a sentence."""
+    more = len(paths) - _MOST_TOLD
+    names = ", ".join(map(str, paths[:_MOST_TOLD])) + (f" and {more} more" if more > 0 else "")
+    return f"Passed over, as they do not begin as a profile does: {names}."
 
 
 def _order(one: Posted) -> tuple[Any, ...]:
@@ -134,8 +167,9 @@ def _read(file: Path) -> Posted:
 class _Search:
     """A walk through a folder and all folders in it; links are followed, but never in circles."""
 
-    def __init__(self) -> None:
+    def __init__(self, pass_over: Callable[[Path], None] | None) -> None:
         self.refused: list[CouponError] = []
+        self._pass_over = pass_over
         self._seen: set[tuple[int, int]] = set()
 
     def files(self, path: Path) -> list[Path]:
@@ -166,8 +200,16 @@ class _Search:
             path = Path(entry.path)
             if _leads_to_a_folder(entry):
                 yield from self._within(path, (*above, here))
-            elif entry.name == FILE or _looks_like_a_profile(path):
+            elif self._is_wanted(path):
                 yield path
+
+    def _is_wanted(self, path: Path) -> bool:
+        """Tell whether a file is to be read as a profile, and report one that is not."""
+        if path.name == FILE or _looks_like_a_profile(path):
+            return True
+        if self._pass_over and path.suffix.lower() == ".json" and path.name != RECORD_FILE:
+            self._pass_over(path)
+        return False
 
     def _refuse(self, path: Path, expected: str, got: str, todo: str = "") -> None:
         self.refused.append(ProfileError([Problem(str(path), expected, got.lower(), todo)]))

@@ -15,7 +15,7 @@ from coupons.errors import CouponError, Problem, WriteError
 from coupons.learning.profile_file import is_profile
 from coupons.progress import steps
 from coupons.reading import read_plain
-from coupons.showing.board.collect import INDEX_FILE, SITE_FORMAT, is_index
+from coupons.showing.board.collect import INDEX_FILE, SITE_FORMAT, is_index, told
 from coupons.showing.board.figures import COLUMNS, Gap
 from coupons.showing.board.job import Job, job_notes, missing_words
 from coupons.showing.board.machine_rows import Board, MachineRow
@@ -180,7 +180,7 @@ def _home(
         missing_words=missing_words,
         columns=COLUMNS,
         fits=_fits(),
-        refused=[error.message for error in refused],
+        refused=list(map(told, refused)),
         rule=RULE,
         page_of=page_of,
         file_of=file_of,
