@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from coupons.errors import CouponError, DoubtWarning, Problem, RunError
 from coupons.measuring.run.tree import RUN_FILES, find_runs
 from coupons.neutral import file_stem
-from coupons.progress import steps
+from coupons.progress import steps, told_to
 
 if TYPE_CHECKING:
     from coupons.job.machine_runs import MachineRuns
@@ -80,6 +80,20 @@ class Done:
         return self.task.output if stands or len(self.task.folders) > 1 else self.task.folders[0]
 
 
+class BatchStopped(KeyboardInterrupt):
+    """A batch that a person stopped; what was done stands, and it goes on from there.
+
+    Parameters
+    ----------
+    done, of : int
+        How many profiles were done, and how many there are.
+    """
+
+    def __init__(self, done: int, of: int) -> None:
+        super().__init__(f"{done} of {of} done")
+        self.done, self.of = done, of
+
+
 def fit_each(
     folders: Sequence[str | Path],
     *,
@@ -116,6 +130,8 @@ def fit_each(
     ------
     RunError
         If a folder cannot be searched, or no run is below any of them.
+    BatchStopped
+        If a person stops it.
     """
     from joblib import Parallel, delayed
 
@@ -124,7 +140,11 @@ def fit_each(
     work = Parallel(n_jobs=jobs, return_as="generator_unordered")(
         delayed(_numbered)(number, task, public) for number, task in enumerate(tasks)
     )
-    by_number = dict(steps(work, "profiles", len(tasks)))
+    by_number: dict[int, Done] = {}
+    try:
+        by_number.update(steps(work, "profiles", len(tasks)))  # one by one, as they come
+    except KeyboardInterrupt:
+        raise BatchStopped(len(by_number), len(tasks)) from None
     fitted = [
         replace(one, said=(*one.said, *one.task.notes)) for _, one in sorted(by_number.items())
     ]
@@ -212,7 +232,8 @@ def _outputs(top: Path, kinds: Sequence[tuple[str, str]]) -> dict[tuple[str, str
 
 
 def _numbered(number: int, task: Task, public: bool) -> tuple[int, Done]:
-    return number, _fit(task, public)
+    with told_to(None):  # the steps of one fit say little among a thousand
+        return number, _fit(task, public)
 
 
 def _fit(task: Task, public: bool) -> Done:

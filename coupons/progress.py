@@ -42,8 +42,8 @@ def steps(items: Iterable[Step], what: str, of: int | None = None) -> Iterator[S
 
 
 @contextmanager
-def told_to(listener: Listener) -> Iterator[None]:
-    """Report the progress of all work inside the block to a listener."""
+def told_to(listener: Listener | None) -> Iterator[None]:
+    """Report the progress of all work inside the block to a listener; to nobody if None."""
     token = _listener.set(listener)
     try:
         yield

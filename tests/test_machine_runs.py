@@ -7,7 +7,8 @@ import pytest
 from click.testing import CliRunner
 from support.small_coupon import READINGS, TRIALS, small_coupon
 
-from coupons.batch import BatchOutcome, fit_each
+from coupons import batch
+from coupons.batch import BatchOutcome, Done, fit_each
 from coupons.cli import main
 from coupons.errors import RunError
 from coupons.job.machine_runs import MachineRuns, by_machine
@@ -16,6 +17,7 @@ from coupons.measuring.run import sheet
 from coupons.measuring.run.conditions import conditions_text, set_value
 from coupons.measuring.run.folder import load_run
 from coupons.measuring.run.tree import find_runs
+from coupons.progress import steps, told_to
 
 FULL = small_coupon()
 FEW = small_coupon("d2", trials=TRIALS[:2], readings=READINGS[:3])
@@ -171,3 +173,35 @@ def test_each_run_and_each_machine_are_two_things():
     said = CliRunner().invoke(main, ["fit", "--each", "--each-machine", "."])
     assert said.exit_code == 2
     assert "--each cannot go with --each-machine" in said.stderr
+
+
+def test_a_batch_that_is_stopped_says_how_far_it_came(tmp_path, monkeypatch):
+    for name in ("a", "b", "c"):
+        printed(tmp_path / name, rows=0)
+    fit = batch._fit
+
+    def stopped_at_the_second(task, public):
+        if task.folders[0].name == "b":
+            raise KeyboardInterrupt
+        return fit(task, public)
+
+    monkeypatch.setattr(batch, "_fit", stopped_at_the_second)
+    said = CliRunner().invoke(main, ["fit", "--each", str(tmp_path)])
+    assert (said.exit_code, said.stdout) == (1, "")
+    assert said.stderr == "Stopped; 1 of 3 done. The same command goes on from here.\n"
+    with pytest.raises(KeyboardInterrupt):
+        fit_each([tmp_path])
+
+
+def test_a_batch_tells_no_steps_of_its_single_fits(tmp_path, monkeypatch):
+    for name in ("a", "b"):
+        printed(tmp_path / name, rows=0)
+
+    def with_steps(task, _public):
+        return Done(task, BatchOutcome.EMPTY, tuple(steps(("x", "y"), "steps of one")))
+
+    told = []
+    monkeypatch.setattr(batch, "_fit", with_steps)
+    with told_to(lambda *step: told.append(step)):
+        fit_each([tmp_path])
+    assert told == [("profiles", 1, 2), ("profiles", 2, 2)]

@@ -172,10 +172,15 @@ def _fit_tree(
 ) -> None:
     from dataclasses import asdict
 
-    from coupons.batch import BatchOutcome, fit_each
+    from coupons.batch import BatchOutcome, BatchStopped, fit_each
     from coupons.showing.words.batch_table import batch_lines
 
-    done = fit_each(folders, by_machine=by_machine, jobs=jobs, public=public)
+    try:
+        done = fit_each(folders, by_machine=by_machine, jobs=jobs, public=public)
+    except BatchStopped as stop:
+        told = f"Stopped; {stop.done} of {stop.of} done. The same command goes on from here."
+        click.echo(told, err=True)
+        ctx.exit(1)
     if as_json:
         click.echo(json.dumps([asdict(one) for one in done], indent=1, default=str))
     else:
