@@ -1,5 +1,6 @@
 import json
 import os
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -7,7 +8,7 @@ from click.testing import CliRunner
 from support.known_profile import EVERYTHING, known_profile
 
 from coupons.answering.joints.joint_list import read_joints
-from coupons.answering.joints.rank import rank
+from coupons.answering.joints.rank import JobChance, rank
 from coupons.answering.joints.whole_part import answer_part
 from coupons.answering.offset import answer
 from coupons.answering.origin import STALE_AFTER_DAYS, age_of
@@ -24,12 +25,13 @@ from coupons.showing.board.figures import (
     capability_of,
     gaps_of,
     measured_size_mm,
+    size_note,
 )
 from coupons.showing.board.machine_rows import make_board
 from coupons.showing.board.months import months_of
 from coupons.showing.board.roles import Role
-from coupons.showing.board.site import page_of, slug, write_site
-from coupons.showing.board.table import board_table
+from coupons.showing.board.site import page_of, ranked, slug, write_site
+from coupons.showing.board.table import board_table, job_table
 from coupons.terms import Direction, Form, Grade, Joint
 
 TODAY = date(2026, 6, 30)
@@ -600,7 +602,77 @@ def test_another_size_is_told_beside_the_gap_everywhere(tmp_path):
     assert [row["gaps"]["slide_round_z"]["size_mm"] for row in rows] == [4.0, 5.0]
     table = board_table(made)
     assert f"  at 4: {gap.words}" in table
-    assert "at 4: for a joint of 4 mm" in table
+    assert "at 4: the machine measured nothing nearer to 5 mm than joints of 4 mm." in table
+    assert "At 4: the machine measured nothing nearer" in home
+
+
+def test_a_size_is_explained_only_where_one_stands_beside_a_gap(tmp_path):
+    made = board_of(tmp_path / "shelf", a=ago(3))
+    write_site(tmp_path / "site", made)
+    assert "nothing nearer" not in (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
+    assert "nothing nearer" not in board_table(made)
+    gaps = [Gap(0.3, 0.2, 0.4, 0.7, size_mm=size) for size in (19.5, 4.0, 5.0, 4.0)]
+    assert size_note(gaps) == (
+        "at 4, at 19.5: the machine measured nothing nearer to 5 mm than joints of that size."
+    )
+
+
+def test_every_state_that_is_not_as_it_should_be_is_explained(tmp_path):
+    checks = {f"c{n}": full(n, f"{n}", counts=FEW, means=FATTER) for n in (3, 4, 5)}
+    made = board_of(
+        tmp_path / "shelf",
+        base=full(40),
+        **checks,
+        fresh=ago(3, machine="bench-2"),
+        undated=ago(None, machine="bench-3"),
+        stale=ago(200, machine="bench-4", rehearsed=True),
+        future=ago(-3, machine="bench-5"),
+    )
+    assert [row.state_words for row in made.rows] == [
+        "doubted",
+        "fresh",
+        "undated",
+        "rehearsed, stale",
+        "future date",
+    ]
+    assert [row.state for row in made.rows][3] == "rehearsed"
+    write_site(tmp_path / "site", made)
+    home = (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
+    told = " ".join(board_table(made).split())
+    for says in (
+        "doubted: its re-checks",
+        "undated: without a print date, so nobody knows how old it is. Fill in printed_on",
+        "stale: printed more than 90 days ago",
+        "future date: printed_on lies in the future",
+        "rehearsed: from a virtual printer",
+    ):
+        assert says in told
+        assert says in home
+    assert "watch: " not in told
+    data = json.loads((tmp_path / "site" / "index.json").read_text(encoding="utf-8"))
+    assert data["rows"][3]["states"] == ["rehearsed", "stale"]
+
+
+def test_a_rehearsed_machine_is_doubted_in_the_terminal_too(tmp_path):
+    checks = {f"c{n}": full(n, f"{n}", counts=FEW, means=FATTER, rehearsed=True) for n in (3, 4, 5)}
+    made = board_of(tmp_path, base=full(40, rehearsed=True), **checks)
+    assert "REHEARSED grey  doubted, 40 days" in board_table(made)
+
+
+def test_a_doubted_machine_ranks_after_the_others_with_the_reason(tmp_path):
+    checks = {f"c{n}": full(n, f"{n}", counts=FEW, means=FATTER) for n in (3, 4, 5)}
+    made = board_of(tmp_path, base=full(40), **checks, other=ago(3, machine="bench-2"))
+    blank = ago(3, machine="bench-3", measured=())
+    made = replace(made, rows=(*made.rows, *board_of(tmp_path / "more", blank=blank).rows))
+    chances = (0.9, 0.2, None)
+    job = {
+        (row.machine, row.material): JobChance(row.head.profile, chance, 0.0, "lid", ())
+        for row, chance in zip(made.rows, chances, strict=True)
+    }
+    assert [row.machine for row in ranked(made.rows, job)] == ["bench-2", "bench-1", "bench-3"]
+    said = " ".join(job_table(made, job).split())
+    assert "doubted: its re-checks" in said
+    assert "chances are still those of the profile" in said
 
 
 def test_a_later_print_of_another_size_only_does_not_take_the_place_of_a_full_one(tmp_path):

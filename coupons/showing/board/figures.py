@@ -1,5 +1,6 @@
 """What the board tells of a profile: gaps by fit and direction, scatter, capability."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from coupons.answering.capability import Reach, grades_reached
@@ -15,6 +16,7 @@ from coupons.terms import Direction, Form, Grade, Joint
 SIZE_MM = 5.0
 """What every machine is asked at, if it measured that; otherwise at the nearest that it did."""
 CAPABILITY_MM = 12.0
+_MOST_SIZES = 4  # that are named one by one
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,25 @@ class Gap:
 
 def _mm(value: float) -> str:
     return f"{value:z.2f}".replace("-", "−")
+
+
+def size_note(gaps: Iterable[Gap | None]) -> str:
+    """Explain the sizes that stand beside gaps; empty if all are asked at the usual size.
+
+    Examples
+    --------
+    >>> size_note([Gap(0.3, 0.2, 0.4, 0.7, size_mm=19.5), None, Gap(0.3, 0.2, 0.4, 0.7)])
+    'at 19.5: the machine measured nothing nearer to 5 mm than joints of 19.5 mm.'
+    >>> size_note([None])
+    ''
+    """
+    sizes = sorted({gap.size_mm for gap in gaps if gap and gap.at})
+    if not sizes:
+        return ""
+    at = ", ".join(f"at {size:g}" for size in sizes[:_MOST_SIZES])
+    more = ", …" if len(sizes) > _MOST_SIZES else ""
+    of = f"joints of {sizes[0]:g} mm" if len(sizes) == 1 else "joints of that size"
+    return f"{at}{more}: the machine measured nothing nearer to {SIZE_MM:g} mm than {of}."
 
 
 def gaps_of(profile: Profile) -> tuple[Gap | None, ...]:

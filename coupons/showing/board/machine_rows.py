@@ -101,14 +101,25 @@ class MachineRow:
         return tuple(_reasons(self))
 
     @property
-    def state(self) -> str:
-        """One word: fresh, watch, doubted, stale, undated, future date or rehearsed."""
-        if self.head.profile.rehearsed:
-            return "rehearsed"
+    def states(self) -> tuple[str, ...]:
+        """Fresh, watch, doubted, stale, undated or future date; rehearsed in front of that."""
         verdict = self.still and self.still.verdict
+        state = self.age.state
         if self.head.posted.doubts or verdict is Still.NO:
-            return "doubted"
-        return "watch" if verdict is Still.WATCH else self.age.state
+            state = "doubted"
+        elif verdict is Still.WATCH:
+            state = "watch"
+        return ("rehearsed", state) if self.head.profile.rehearsed else (state,)
+
+    @property
+    def state(self) -> str:
+        """The word that decides: what is rehearsed is never fresh."""
+        return self.states[0]
+
+    @property
+    def state_words(self) -> str:
+        """All states, in a few words."""
+        return ", ".join(self.states)
 
     @property
     def told(self) -> str:

@@ -16,11 +16,12 @@ from coupons.learning.profile_file import is_profile
 from coupons.progress import steps
 from coupons.reading import read_plain
 from coupons.showing.board.collect import INDEX_FILE, SITE_FORMAT, is_index, told
-from coupons.showing.board.figures import COLUMNS, Gap
+from coupons.showing.board.figures import COLUMNS, Gap, size_note
 from coupons.showing.board.job import Job, job_notes, missing_words
 from coupons.showing.board.machine_rows import Board, MachineRow
 from coupons.showing.board.months import months_of
 from coupons.showing.board.roles import RULE, Entry
+from coupons.showing.board.states import state_notes
 from coupons.showing.pages.page import is_page, render_page
 
 HOME_FILE = "index.html"
@@ -179,6 +180,9 @@ def _home(
         job_notes=[] if job is None else job_notes(job),
         missing_words=missing_words,
         columns=COLUMNS,
+        states=sorted({state for row in rows for state in row.states}),
+        state_notes=state_notes(rows, board.stale_after_days),
+        size_note=size_note(gap for row in rows for gap in row.head.gaps),
         fits=_fits(),
         refused=list(map(told, refused)),
         rule=RULE,
@@ -189,14 +193,18 @@ def _home(
 
 
 def ranked(rows: Sequence[MachineRow], job: Job | None) -> Sequence[MachineRow]:
-    """Return rows with the best chance for the job first; those that cannot tell come last."""
+    """Return rows with the best chance for the job first.
+
+    Doubted ones come after all others, as their chance is that of a machine that has changed, and
+    those that cannot tell come last.
+    """
     if job is None:
         return rows
-    return sorted(rows, key=lambda row: _worst_last(job[row.machine, row.material].chance))
+    return sorted(rows, key=lambda row: _worst_last(row, job[row.machine, row.material].chance))
 
 
-def _worst_last(found: float | None) -> float:
-    return 1.0 if found is None else -found
+def _worst_last(row: MachineRow, found: float | None) -> tuple[bool, bool, float]:
+    return found is None, "doubted" in row.states, -(found or 0.0)
 
 
 def _fits() -> list[tuple[str, int]]:
@@ -265,6 +273,7 @@ def _row_data(row: MachineRow, job: Job | None) -> dict[str, object]:
         "machine": row.machine,
         "material": row.material,
         "state": row.state,
+        "states": list(row.states),
         "reasons": list(row.reasons),
         "still": None if row.still is None else still_data(row.still),
         "page": page_of(row.machine),

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from coupons.answering.joints.rank import JobChance
 from coupons.answering.origin import is_old_model, old_model_mark
 from coupons.answering.words.numbers import chance
-from coupons.showing.board.figures import COLUMNS, Gap
+from coupons.showing.board.figures import COLUMNS, Gap, size_note
 from coupons.showing.board.job import Job, job_notes, missing_words
 from coupons.showing.board.machine_rows import Board, MachineRow
 from coupons.showing.board.site import ranked
+from coupons.showing.board.states import state_notes
 from coupons.showing.words.terminal_tables import WIDTH, table
 
 _SHOWN = (0, 1, 3)  # columns that have room beside the names
@@ -22,8 +23,9 @@ def board_table(board: Board) -> str:
     rows = [_line(row) for row in board.rows]
     right = range(3, 3 + len(shown))
     notes = [f"({n}) gap for {column.title}, mm" for n, column in enumerate(shown, start=1)]
-    if any((gap := row.head.gaps[at]) and gap.at for row in board.rows for at in _SHOWN):
-        notes.append("at 4: for a joint of 4 mm, the nearest size that this machine measured")
+    if note := size_note(row.head.gaps[at] for row in board.rows for at in _SHOWN):
+        notes.append(note)
+    notes += state_notes(board.rows, board.stale_after_days)
     versions = sorted({row.head.profile.version for row in board.rows})
     notes += [mark for version in versions if (mark := old_model_mark(version))]
     return "\n".join([table(head, rows, right=tuple(right)), "", *map(_wrapped, notes)])
@@ -38,6 +40,7 @@ def job_table(board: Board, job: Job) -> str:
     rows = [_job_line(row, job[row.machine, row.material]) for row in ranked(board.rows, job)]
     lines = [table(["machine", "material", "state", "all fit", "lowest"], rows, right=(3,)), ""]
     lines.append("all fit: the chance that all joints fit at once, drawn for that machine.")
+    lines += map(_wrapped, state_notes(board.rows, board.stale_after_days))
     if all(one.chance is None for one in job.values()):
         lines.append("No machine has an answer to all joints.")
     return "\n".join([*lines, *map(_wrapped, job_notes(job))])
@@ -48,12 +51,12 @@ def _job_line(row: MachineRow, found: JobChance) -> Sequence[str]:
     if found.missing:
         last = missing_words(found)
     told = "–" if found.chance is None else chance(found.chance)
-    return [row.machine, row.material, row.state, told, last]
+    return [row.machine, row.material, row.state_words, told, last]
 
 
 def _state(row: MachineRow) -> str:
-    """Return the state; that of a rehearsal stands in front of its material already."""
-    return row.age.state if row.head.profile.rehearsed else row.state
+    """Return the state; that it is rehearsed stands in front of its material already."""
+    return row.states[-1]
 
 
 def _told(gap: Gap | None) -> str:

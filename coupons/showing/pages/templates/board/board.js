@@ -10,7 +10,7 @@ if (table) {
   const read = (one) =>
     (one.read ??= {
       text: one.detail.querySelector("summary").textContent.toLowerCase(),
-      state: one.row.querySelector(".mark").textContent.slice(2),
+      states: one.row.querySelector(".mark").textContent.slice(2).split(", "),
       cells: [...one.row.cells].map((cell) => cell.textContent),
     });
   const form = document.getElementById("find");
@@ -26,7 +26,7 @@ if (table) {
     let shown = 0;
     for (const one of order) {
       const fits =
-        (!state.value || read(one).state === state.value) && wanted.every((word) => read(one).text.includes(word));
+        (!state.value || read(one).states.includes(state.value)) && wanted.every((word) => read(one).text.includes(word));
       one.row.hidden = !fits;
       one.detail.hidden = !fits || shown >= limit;
       shown += fits;
