@@ -19,6 +19,7 @@ from coupons.terms import Direction, Form
 pytestmark = pytest.mark.browser
 
 TODAY = date(2026, 6, 30)
+FEW = known_profile().counts.model_copy(update={"trials": 12, "readings": 20})
 FLAT_X = tuple(one for one in EVERYTHING if one.direction is Direction.X)
 
 
@@ -83,6 +84,82 @@ def test_rows_are_found_sorted_and_led_on_without_a_server(visit, tmp_path):
     page.click("text=Board of machines")
     assert page.locator("#gaps").count() == 1
     seen.assert_clean()
+
+
+def test_states_are_filtered_one_by_one_and_nothing_found_is_said(visit, tmp_path):
+    profiles = [
+        posted("bench-1"),
+        posted("bench-2", rehearsed=True),
+        posted("bench-3", 200, rehearsed=True),
+        posted("bench-4", 200),
+    ]
+    write_site(tmp_path, make_board(profiles, TODAY))
+    seen = visit(tmp_path / "index.html", PHONE)
+    page = seen.page
+    assert page.eval_on_selector_all(
+        "#state option", "(all) => all.map((one) => one.textContent)"
+    ) == [
+        "any",
+        "fresh",
+        "rehearsed",
+        "stale",
+    ]
+    for state, names in (("stale", "34"), ("rehearsed", "23"), ("fresh", "12"), ("any", "1234")):
+        page.select_option("#state", label=state)
+        assert page.locator("#gaps tbody tr:visible a").all_inner_texts() == [
+            f"bench-{n}" for n in names
+        ]
+        assert not page.locator("#none").is_visible()
+    page.fill("#words", "zzz")
+    assert page.locator("#none").is_visible()
+    assert page.inner_text("#count") == "0 of 4"
+    seen.assert_clean()
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_no_date_and_no_mark_breaks_in_two(visit, tmp_path, size):
+    profiles = [posted("mine", days, counts=FEW, measured=EVERYTHING) for days in (3, 30, 60)]
+    write_site(tmp_path, make_board([*profiles, posted("mine", 90, measured=EVERYTHING)], TODAY))
+    lines = """(all) => all.map((one) => {
+        const words = document.createRange();
+        words.selectNodeContents(one);
+        return new Set([...words.getClientRects()].map((box) => Math.round(box.top))).size;
+    })"""
+    page = visit(tmp_path / page_of("mine"), size).page
+    assert set(page.eval_on_selector_all(".scroll tbody th, .scroll td.whole", lines)) == {1}
+    assert page.locator(".wide").first.is_visible() is (size is PHONE)
+    page = visit(tmp_path / "index.html", size).page
+    assert set(page.eval_on_selector_all("#gaps .mark", lines)) == {1}
+
+
+def test_the_words_of_a_state_break_between_words_alone(visit, tmp_path):
+    write_site(tmp_path, make_board([posted("mine", 200, rehearsed=True)], TODAY))
+    page = visit(tmp_path / "index.html", PHONE).page
+    lines = page.locator("#gaps .mark").evaluate(
+        """(one) => {
+            const tops = new Map();
+            const text = one.firstChild;
+            for (let at = 0; at < text.length; at += 1) {
+                const sign = document.createRange();
+                sign.setStart(text, at);
+                sign.setEnd(text, at + 1);
+                const top = Math.round(sign.getBoundingClientRect().top / 8);
+                tops.set(top, (tops.get(top) ?? "") + text.data[at]);
+            }
+            return [...tops.values()].map((line) => line.trim());
+        }"""
+    )
+    assert lines in (["○\u00a0rehearsed,", "stale"], ["○\u00a0rehearsed, stale"])
+
+
+def test_that_rows_follow_in_the_box_can_be_seen(visit, tmp_path):
+    write_site(tmp_path, make_board([posted(f"bench-{n}") for n in range(1, 41)], TODAY))
+    page = visit(tmp_path / "index.html", DESK).page
+    shade = """(box) => {
+        const after = getComputedStyle(box, "::after");
+        return [after.position, after.bottom, parseFloat(after.height) >= 16];
+    }"""
+    assert page.locator("#gaps-title ~ .scroll").evaluate(shade) == ["sticky", "0px", True]
 
 
 def test_gaps_are_sorted_by_their_numbers_whatever_stands_beside_them(visit, tmp_path):

@@ -23,6 +23,7 @@ from coupons.showing.board.figures import (
     COLUMNS,
     Gap,
     capability_of,
+    capability_words,
     gaps_of,
     measured_size_mm,
     size_note,
@@ -429,7 +430,8 @@ def test_every_row_is_readable_without_a_script(shelf, tmp_path):
     html = (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
     assert html.count('<details class="row">') == html.count('<tr><th scope="row">') == 2
     hidden = [part.split(">")[0] for part in html.split("<")[1:] if " hidden" in part.split(">")[0]]
-    assert {one.split()[0] for one in hidden} == {"form", "button"}
+    assert {one.split()[0] for one in hidden} == {"form", "button", "p"}
+    assert '<p id="none" hidden>' in html  # which says that nothing was found
 
 
 def test_a_board_may_lie_in_the_folder_that_it_shows(shelf):
@@ -614,6 +616,23 @@ def test_a_size_is_explained_only_where_one_stands_beside_a_gap(tmp_path):
     gaps = [Gap(0.3, 0.2, 0.4, 0.7, size_mm=size) for size in (19.5, 4.0, 5.0, 4.0)]
     assert size_note(gaps) == (
         "at 4, at 19.5: the machine measured nothing nearer to 5 mm than joints of that size."
+    )
+
+
+def test_the_figures_of_a_machine_are_sentences(tmp_path):
+    made = board_of(tmp_path / "shelf", one=ago(3, measured=EVERYTHING, coupons=("a", "b", "a")))
+    write_site(tmp_path / "site", made)
+    page = (tmp_path / "site" / page_of("bench-1")).read_text(encoding="utf-8")
+    grade, width_mm = made.rows[0].capability.grade, {13: 0.27, 12: 0.18, 11: 0.11}
+    # ISO 286-1: IT11, IT12 and IT13 of 10 to 18 mm are 0.11, 0.18 and 0.27 mm (from memory).
+    assert (
+        f"Outer sizes of 12 mm in the plane scatter within IT{grade}, "
+        f"{width_mm[grade]:.2f} mm wide, with six standard deviations ("
+    ) in page
+    assert "Scatter (± 1 sd): like features on one print, in the plane " in page
+    assert "<bdi>2 × a, b</bdi>" in page
+    assert capability_words(replace(made.rows[0].capability, grade=None)).endswith(
+        "tolerance grade IT14."
     )
 
 

@@ -8,6 +8,8 @@ from coupons.answering.chances.extrapolation import NEAR_MM, lies_near, ranges_o
 from coupons.answering.compare.side_by_side import gap_sd_mm
 from coupons.answering.offset import answer
 from coupons.answering.question import Question
+from coupons.answering.standards.iso286 import tolerance_mm
+from coupons.answering.words.numbers import chance
 from coupons.errors import NotMeasuredError
 from coupons.learning.profile import MeasuredRange, Profile
 from coupons.showing.learned import is_learned
@@ -169,9 +171,9 @@ class ScatterFigure:
 
 
 _SCATTERS = {
-    "tau": "like features, in the layer plane",
-    "tau_z": "like features, across layers",
-    "rho": "prints, in the layer plane",
+    "tau": "like features on one print, in the plane",
+    "tau_z": "like features on one print, across layers",
+    "rho": "one size from print to print, in the plane",
 }
 
 
@@ -180,6 +182,32 @@ def scatters_of(profile: Profile) -> tuple[ScatterFigure, ...]:
     return tuple(
         ScatterFigure(name, words, profile.scatters[name].median_mm, is_learned(profile, name))
         for name, words in _SCATTERS.items()
+    )
+
+
+def scatter_words(scatters: Iterable[ScatterFigure]) -> str:
+    """Say in a sentence how much things differ that are drawn alike; empty if nobody measured it.
+
+    Examples
+    --------
+    >>> scatter_words([ScatterFigure("tau", "like features", 0.0204, True)])
+    'Scatter (± 1 sd): like features 0.020 mm.'
+    """
+    told = [f"{one.words} {one.mm:.3f} mm" for one in scatters if one.measured]
+    return f"Scatter (± 1 sd): {'; '.join(told)}." if told else ""
+
+
+def capability_words(reach: Reach | None) -> str:
+    """Say what tolerance grade the scatter of outer sizes reaches; empty if not measured."""
+    if reach is None:
+        return ""
+    sizes = f"Outer sizes of {reach.high_mm:g} mm in the plane"
+    if reach.grade is None:
+        return f"{sizes} scatter more widely than the tolerance grade IT14."
+    width_mm = tolerance_mm(reach.grade, reach.high_mm)
+    return (
+        f"{sizes} scatter within IT{reach.grade}, {width_mm:.2f} mm wide, with six standard "
+        f"deviations ({chance(reach.confidence)} sure)."
     )
 
 

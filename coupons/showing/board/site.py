@@ -3,6 +3,7 @@
 import hashlib
 import json
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +17,7 @@ from coupons.learning.profile_file import is_profile
 from coupons.progress import steps
 from coupons.reading import read_plain
 from coupons.showing.board.collect import INDEX_FILE, SITE_FORMAT, is_index, told
-from coupons.showing.board.figures import COLUMNS, Gap, size_note
+from coupons.showing.board.figures import COLUMNS, Gap, capability_words, scatter_words, size_note
 from coupons.showing.board.job import Job, job_notes, missing_words
 from coupons.showing.board.machine_rows import Board, MachineRow
 from coupons.showing.board.months import months_of
@@ -29,6 +30,7 @@ MACHINES, PROFILES = "machines", "profiles"
 VERSION = 1
 
 _LONGEST_SLUG = 40
+_MOST_COUPONS = 3  # named of one profile
 _MOST_INDEX_BYTES = 200_000_000
 
 
@@ -227,7 +229,24 @@ def _machine_page(board: Board, machine: str, rows: Sequence[MachineRow]) -> str
         home=HOME_FILE,
         file_of=file_of,
         chance=chance,
+        scatter_words=scatter_words,
+        capability_words=capability_words,
+        counted=counted_names,
     )
+
+
+def counted_names(names: Sequence[str]) -> str:
+    """Name some coupons, each with how often it is there.
+
+    Examples
+    --------
+    >>> counted_names(["starter", "starter", "starter", "recheck"])
+    '3 × starter, recheck'
+    """
+    counts = Counter(names)
+    told = [name if n == 1 else f"{n} × {name}" for name, n in counts.items()]
+    more = len(told) - _MOST_COUPONS
+    return ", ".join(told[:_MOST_COUPONS]) + (f" and {more} more" if more > 0 else "")
 
 
 def _index(

@@ -17,6 +17,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 TEMPLATES = Path(__file__).parent / "templates"
+_COMMENT = re.compile(r"/\*.*?\*/\n?", re.DOTALL)  # of a style: each of a thousand pages holds it
 
 
 def render_page(
@@ -38,7 +39,7 @@ def render_page(
     str
         The same text for the same input.
     """
-    style = "\n".join(_text(name) for name in styles)
+    style = _COMMENT.sub("", "\n".join(_text(name) for name in styles))
     script = _wrapped("\n".join(_text(name) for name in scripts))
     return (
         _environment()

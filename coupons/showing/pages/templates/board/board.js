@@ -18,6 +18,7 @@ if (table) {
   const state = document.getElementById("state");
   const count = document.getElementById("count");
   const more = document.getElementById("more");
+  const none = document.getElementById("none");
   let order = pairs;
   let limit = STEP;
 
@@ -33,6 +34,7 @@ if (table) {
     }
     count.textContent = `${shown} of ${pairs.length}`;
     more.hidden = shown <= limit;
+    none.hidden = shown > 0;
   };
 
   const names = new Intl.Collator(undefined, { numeric: true, sensitivity: "base" });
