@@ -22,6 +22,10 @@ if (table) {
   let order = pairs;
   let limit = STEP;
 
+  const box = table.parentElement;
+  const shade = () => {
+    box.classList.toggle("goes-on", box.scrollTop + box.clientHeight < box.scrollHeight - 2);
+  };
   const show = () => {
     const wanted = words.value.toLowerCase().split(/\s+/).filter(Boolean);
     let shown = 0;
@@ -35,6 +39,7 @@ if (table) {
     count.textContent = `${shown} of ${pairs.length}`;
     more.hidden = shown <= limit;
     none.hidden = shown > 0;
+    shade();
   };
 
   const names = new Intl.Collator(undefined, { numeric: true, sensitivity: "base" });
@@ -81,6 +86,8 @@ if (table) {
     limit += STEP;
     show();
   });
+  box.addEventListener("scroll", shade, { passive: true });
+  window.addEventListener("resize", shade);
   form.hidden = false;
   show();
 }
