@@ -21,7 +21,7 @@ from coupons.answering.compare.recheck_series import (
     told_by,
 )
 from coupons.answering.compare.side_by_side import Verdict
-from coupons.answering.compare.still import Still, prints_of_their_own, still_good
+from coupons.answering.compare.still import Still, still_good
 from coupons.answering.question import Question
 from coupons.answering.words.still import still_lines, todo_sentence
 from coupons.cli import main
@@ -346,12 +346,17 @@ def test_what_cannot_be_held_against_one_another_is_refused(rechecks, says):
         still_good(full(), rechecks, DRAWER)
 
 
+def test_runs_are_named_in_the_order_of_their_prints():
+    checks = [recheck(3), recheck(2)]
+    assert held(*checks, runs=("march", "february")).runs == ("february", "march")
+    assert held(*checks).runs == ("", "")
+
+
 def test_one_print_of_the_full_profile_is_no_recheck_of_it():
     base = full(prints=("a" * 16, "b" * 16))
-    one, own, again = recheck(2, prints=("b" * 16,)), recheck(3, prints=("c" * 16,)), recheck(4)
+    one, own = recheck(2, prints=("b" * 16,)), recheck(3, prints=("c" * 16,))
     with pytest.raises(AnswerError, match="re-check 1: expected a print of its own"):
         still_good(base, [one, own], DRAWER)
-    assert prints_of_their_own(base, [one, own, own, again]) == [own, again]
 
 
 def test_rechecks_may_be_given_in_any_order():

@@ -130,8 +130,7 @@ def still_good(
         If the profiles are not of one machine, material, nozzle and layer height, of today's model,
         or not in the order of time. All problems at once.
     """
-    order = _in_order(rechecks)
-    ordered = [rechecks[at] for at in order]
+    ordered = _in_order(rechecks)
     _check(base, ordered)
     profiles = [base, *ordered]
     series = RecheckSeries(profiles, same_hand or _of_one_hand(profiles), _months(profiles))
@@ -146,6 +145,7 @@ def still_good(
             unanswered.append(name)
         else:
             joints.append(found)
+    run_of = {id(one): run for one, run in zip(rechecks, runs, strict=False)}
     sds = evidence.detectable_sds.get("extrusion")
     growth_sd = prior_sd(base.prior_table)[TERMS.index("growth_ext")]
     return StillGood(
@@ -155,7 +155,7 @@ def still_good(
         tuple(joints),
         tuple(unanswered),
         None if sds is None else float(FACES * growth_sd * sds),
-        tuple(runs[at] for at in order) if runs else ("",) * len(order),
+        tuple(run_of.get(id(one), "") for one in ordered),
     )
 
 
@@ -172,12 +172,10 @@ def _of_one_hand(profiles: Sequence[Profile]) -> bool:
     return len(names) == 1 and None not in names
 
 
-def _in_order(rechecks: Sequence[Profile]) -> list[int]:
-    """Return where each stands that is next in time; as given if a date is missing."""
-    places = list(range(len(rechecks)))
+def _in_order(rechecks: Sequence[Profile]) -> list[Profile]:
     if any(one.printed_on is None for one in rechecks):
-        return places
-    return sorted(places, key=lambda at: rechecks[at].printed_on or date.min)
+        return list(rechecks)
+    return sorted(rechecks, key=lambda one: one.printed_on or date.min)
 
 
 def _check(base: Profile, rechecks: Sequence[Profile]) -> None:
