@@ -230,7 +230,7 @@ def test_rows_out_of_view_are_not_laid_out_and_a_screen_reader_has_them_all(visi
 def test_numbers_beside_the_chance_of_a_job_do_not_touch_on_a_phone(visit, tmp_path):
     made = make_board([posted("bench-1", means={"growth_ext": -0.12, "growth_int": 0.0})], TODAY)
     (row,) = made.rows
-    chances = {(row.machine, row.material): JobChance(row.head.profile, 0.99, 0.0, "lid", ())}
+    chances = {(row.machine, row.material): JobChance(row.head.profile, 0.99, 0.0, "lid", {})}
     write_site(tmp_path, made, job=chances)
     page = visit(tmp_path / "index.html", PHONE).page
     spans = page.eval_on_selector_all(

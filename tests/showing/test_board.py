@@ -685,7 +685,7 @@ def test_a_doubted_machine_ranks_after_the_others_with_the_reason(tmp_path):
     made = replace(made, rows=(*made.rows, *board_of(tmp_path / "more", blank=blank).rows))
     chances = (0.9, 0.2, None)
     job = {
-        (row.machine, row.material): JobChance(row.head.profile, chance, 0.0, "lid", ())
+        (row.machine, row.material): JobChance(row.head.profile, chance, 0.0, "lid", {})
         for row, chance in zip(made.rows, chances, strict=True)
     }
     assert [row.machine for row in ranked(made.rows, job)] == ["bench-2", "bench-1", "bench-3"]
