@@ -203,8 +203,24 @@ def test_a_profile_that_is_mixed_with_its_rechecks_does_not_hide_what_they_say(t
     assert row.told == alone.rows[0].told
     assert {one.posted.source for one in row.others if one.role is Role.MIXED} == {"everything"}
     (note,) = mixed.notes
-    assert note.startswith("Fitted together with later re-checks, so not used: everything.")
+    assert note.startswith(
+        "Fitted together with re-checks that find a change, so not used: everything."
+    )
     assert alone.notes == ()
+
+
+def test_rechecks_that_find_no_change_may_be_fitted_with_the_full_prints(tmp_path):
+    same = {name: one.model_copy(update={"means": THREE.means}) for name, one in MOVED.items()}
+    (row,) = board_of(tmp_path / "same", base=THREE, **same, everything=ALL).rows
+    assert row.head.posted.source == "everything"
+    assert {one.role for one in row.others} == {Role.SHARES}
+    # A later re-check is held against it.
+    late = full(1, "e", prints=P[7:8], coupons=("recheck",), counts=FEW)
+    made = board_of(tmp_path / "late", base=THREE, **same, everything=ALL, late=late)
+    (row,) = made.rows
+    assert row.head.posted.source == "everything"
+    assert [one.posted.source for one in row.rechecks] == ["late"]
+    assert (row.state, made.notes) == ("fresh", ())
 
 
 def test_profiles_of_single_jobs_are_no_witnesses_for_the_one_of_all(tmp_path):

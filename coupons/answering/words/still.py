@@ -91,7 +91,7 @@ def todo_sentence(found: StillGood) -> str:
         if any(one.verdict is Verdict.REDRAW for one in found.joints):
             goes_on = (
                 "No change was found, but all prints together tell more of the machine than the "
-                "first: fit them together (`coupons fit RUN RUN`) and draw with that profile"
+                "first: fit them together (`coupons fit RUN RUN -o all.json`) and draw with that"
             )
         return f"{goes_on}, and print the next re-check in a month."
     if found.verdict is Still.WATCH:

@@ -190,8 +190,10 @@ def make_board(
 
 
 def _row(group: Sequence[Entry], today: date, stale_after_days: int) -> MachineRow:
-    head, others = sorted_out(group, today)
-    still = _still(head, [one for one in others if one.role is Role.RECHECK])
+    head, others, still = _judged(group, today)
+    if still and still.verdict is Still.YES and any(one.role is Role.MIXED for one in others):
+        # Nothing changed: then the profile of all prints together knows the machine best.
+        head, others, still = _judged(group, today, may_mix=True)
     # A re-check that confirms a profile makes it as fresh as itself.
     confirmed = still.dates[-1] if still and still.verdict is Still.YES else None
     newest = replace(origin_of(head.profile), printed_on=confirmed) if confirmed else head.profile
@@ -203,6 +205,13 @@ def _row(group: Sequence[Entry], today: date, stale_after_days: int) -> MachineR
         capability_of(head.profile),
         still,
     )
+
+
+def _judged(
+    group: Sequence[Entry], today: date, may_mix: bool = False
+) -> tuple[Entry, tuple[Entry, ...], StillGood | None]:
+    head, others = sorted_out(group, today, may_mix)
+    return head, others, _still(head, [one for one in others if one.role is Role.RECHECK])
 
 
 def _still(head: Entry, rechecks: Sequence[Entry]) -> StillGood | None:
@@ -245,7 +254,7 @@ def _notes_on_files(
     mixed = [e.posted.source for row in rows for e in row.others if e.role is Role.MIXED]
     if mixed:
         yield (
-            f"Fitted together with later re-checks, so not used: {_few(mixed)}. "
+            f"Fitted together with re-checks that find a change, so not used: {_few(mixed)}. "
             "`coupons fit --each-machine` fits them apart."
         )
     copies = [one.source for one in posted if one.copies > 1]

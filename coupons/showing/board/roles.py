@@ -3,8 +3,9 @@
 The newest of a real print that is dated and of the past answers, unless it is a *re-check*: a
 print that answers fewer of the board's questions, or rests on less than half as many trials and
 readings, than an earlier one of the same nozzle and layer height. A re-check never takes the place
-of a full profile; it confirms or doubts it. A print counts once, however many profiles hold it; one
-that holds full prints and their re-checks together does not answer where they stand apart.
+of a full profile; it confirms or doubts it. A print counts once, however many profiles hold it. A
+profile of full prints and their re-checks together answers only if the re-checks, where they stand
+apart, find no change.
 """
 
 from collections.abc import Callable, Sequence
@@ -33,7 +34,7 @@ class Role(StrEnum):
     RECHECK = "re-check"
     OLDER = "older"
     SHARES = "same prints"
-    MIXED = "mixed with re-checks"
+    MIXED = "mixed"
     OTHER = "other set-up"
     UNDATED = "undated"
     FUTURE = "future date"
@@ -70,10 +71,22 @@ class Entry:
         return self.profile.nozzle_mm, self.profile.layer_height_mm
 
 
-def sorted_out(group: Sequence[Entry], today: date) -> tuple[Entry, tuple[Entry, ...]]:
-    """Return the profile that answers, and the others with their roles, the newest first."""
+def sorted_out(
+    group: Sequence[Entry], today: date, may_mix: bool = False
+) -> tuple[Entry, tuple[Entry, ...]]:
+    """Return the profile that answers, and the others with their roles, the newest first.
+
+    Parameters
+    ----------
+    group : sequence of Entry
+        All profiles of a machine and material.
+    today : date
+    may_mix : bool
+        One that was fitted to full prints and re-checks together may answer: nothing changed
+        between them.
+    """
     newest_first = sorted(group, key=_newest(today))
-    head = _head(newest_first, today)
+    head = _head(newest_first, today, may_mix)
     others = [
         replace(one, role=_role(one, head, newest_first, today))
         for one in newest_first
@@ -103,12 +116,12 @@ def _newest(today: date) -> Callable[[Entry], tuple[int, int, str]]:
     return key
 
 
-def _head(newest_first: Sequence[Entry], today: date) -> Entry:
+def _head(newest_first: Sequence[Entry], today: date, may_mix: bool) -> Entry:
     """Return the newest profile that no earlier one of its set-up makes a re-check."""
     past = [one for one in newest_first if _is_past(one, today)] or list(newest_first)
     past = [one for one in past if not one.profile.rehearsed] or past
     past = [one for one in past if not _is_for_a_hand(one)] or past
-    past = [one for one in past if not _is_mixed(one, past)] or past
+    past = [one for one in past if may_mix or not _is_mixed(one, past)] or past
     past = [one for one in past if not any(is_part(one, other) for other in past)]
     for at, one in enumerate(past):
         if not any(_is_recheck(one, earlier) for earlier in past[at + 1 :]):
