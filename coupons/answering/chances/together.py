@@ -69,6 +69,7 @@ def chance_together(demands: Sequence[Demand | OneOf], shared: Shared, seed: int
     Examples
     --------
     >>> import numpy as np
+    >>> from coupons.learning.print_effects import TaughtShift
     >>> sure = Demand((0.3, np.zeros(1)), None, own_sd_mm=0.1)
     >>> terms = TaughtShift(np.eye(1), np.zeros((1, 0)), np.zeros((0, 0)), np.zeros(0))
     >>> round(chance_together([sure, sure], Shared(terms)).chance, 4)
