@@ -211,6 +211,8 @@ def test_a_proposal_is_told_from_its_prints_to_the_coupons_beside_it():
         "the new coupon           2         2        40          60 %",
         # To 80 and to 60 %.
         "recheck                  3    4 of 5        57          30 %",
+        "rows: how many of a coupon's rows would be tried and measured in these minutes.",
+        "By how much a coupon without such a joint narrows rests on the model alone.",
     ]
 
 

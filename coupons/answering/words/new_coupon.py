@@ -208,6 +208,12 @@ def _row_lines(rows: Sequence[ChosenRow]) -> list[str]:
     ]
 
 
+_SHIPPED_NOTES = (
+    "rows: how many of a coupon's rows would be tried and measured in these minutes.",
+    "By how much a coupon without such a joint narrows rests on the model alone.",
+)
+
+
 def _shipped_lines(proposal: Proposal) -> list[str]:
     lines = [f"{'at equal minutes':<18}{'prints':>8}{'rows':>10}{'minutes':>10}{'narrower by':>14}"]
     taken = proposal.prints * (proposal.print_minutes + proposal.bench_minutes)
@@ -221,7 +227,7 @@ def _shipped_lines(proposal: Proposal) -> list[str]:
     for name, prints, rows, minutes, known_to_mm in table:
         share = f"{100 * proposal.narrower(known_to_mm):.0f} %"
         lines.append(f"{name:<18}{prints:>8}{rows:>10}{minutes:>10.0f}{share:>14}")
-    return lines
+    return [*lines, *_SHIPPED_NOTES]
 
 
 def met_lines(names: Sequence[str]) -> list[str]:
