@@ -188,7 +188,8 @@ def _same_machine(runs: Sequence[Run]) -> None:
         for key in ("machine", "material")
         if (got := getattr(run.conditions, key)) != getattr(first, key)
     ]
-    printed = [run for run in runs if run.parts is None]
+    # A part that exists already cannot be rehearsed: it may stand beside a coupon that is.
+    printed = [run for run in runs if run.parts is None and run.coupon.part is None]
     problems += [
         Problem(
             str(run.folder),

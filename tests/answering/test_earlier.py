@@ -68,7 +68,8 @@ def test_names_nozzle_and_layers_are_those_of_the_profile_unless_given(tmp_path)
     known = known_profile(nozzle_mm=0.6, layer_height_mm=0.3)
     write_profile(known, tmp_path / "profile.json")
     after = tmp_path / "profile.json"
-    made = make_coupon("recheck", tmp_path / "run", after=after, layer_height_mm=0.15).coupon
+    folder = make_coupon("recheck", tmp_path / "run", after=after, layer_height_mm=0.15).folder
+    made = read_coupon(folder / "coupon.json")
     assert (made.run.machine, made.run.material) == (known.machine, known.material)
     assert (made.assumed.nozzle_mm, made.assumed.layer_height_mm) == (0.6, 0.15)
 

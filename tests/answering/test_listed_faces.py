@@ -188,7 +188,9 @@ def test_a_hole_that_is_asked_in_the_wrong_body_is_lost(tmp_path):
             row["name"] = "odd"
 
     got, _ = asked(tmp_path, found, change)
-    assert got.refused == {"odd": "U1 is no hole of channel"}
+    assert got.refused == {
+        "odd": "U1 is no hole of channel; put back the row as `coupons meet` wrote it"
+    }
 
 
 def test_the_thinnest_wall_is_two_lines_of_the_printer_of_each_body(tmp_path):

@@ -7,7 +7,7 @@ import pytest
 from scipy.special import ndtr
 from support.known_profile import FROM_ONE_PRINT, drawn_prints, known_profile
 
-from coupons.answering.chances import together
+from coupons.answering.chances import even_points
 from coupons.answering.chances.clearance import Clearance
 from coupons.answering.chances.own_spread import OwnSpread
 from coupons.answering.chances.shared import shared_of
@@ -146,7 +146,7 @@ def test_the_stated_sampling_error_holds(n_joints, monkeypatch):
     gaps = [answer(profile, question).gap_mm for question in asked]
     demands = [fit_demand(profile, *pair) for pair in zip(asked, gaps, strict=True)]
     stated = [chance_together(demands, shared_of(profile), seed) for seed in range(100)]
-    monkeypatch.setattr(together, "_POINTS", 32 * together._POINTS)
+    monkeypatch.setattr(even_points, "_POINTS", 32 * even_points._POINTS)
     reference = chance_together(demands, shared_of(profile), 1000).chance
     inside = [abs(one.chance - reference) <= one.sampling_error for one in stated]
     assert np.mean(inside) > 0.88

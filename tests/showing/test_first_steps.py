@@ -144,3 +144,15 @@ def test_what_two_axes_need_is_said_once(full):
         "Lower the extrusion amount",
         "The sizes along y and x were read over 39 mm",
     ]
+
+
+def test_the_head_of_a_machine_step_names_every_error_once(full):
+    cause = replace(full.causes.found[0], place=Place.SET_UP, certain=True, effect_mm=0.1)
+    short = [
+        replace(cause, name=f"scale_{axis}", says=f"sizes along {axis} are too short")
+        for axis in "yx"
+    ]
+    small = replace(cause, name="growth_int", says="openings are too small")
+    found = replace(full.causes, found=(short[0], small, short[1]))
+    heads = [head for head, _ in replace(full, causes=found).steps]
+    assert "On the machine: sizes along y and x are too short, openings are too small" in heads

@@ -4,7 +4,7 @@ Each step is a head and a few sentences. Doubtful entries come first, since they
 rest; then what to draw, what to change on the machine, what to print next.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from coupons.answering.next.coupon import WORTH_ANOTHER, best_coupon
 from coupons.answering.offset import Feel
@@ -35,6 +35,7 @@ _ONCE = (
     " Then print again. The offsets already correct for this, for everyone who uses the profile: "
     "change the machine or use the offsets, not both."
 )
+_TOO_LITTLE = "Too little was measured for any offset."
 _AS_IT_WAS = " Then print again: this profile describes the machine before the change."
 
 
@@ -161,16 +162,20 @@ def _machine_steps(causes: Causes, drawn: bool) -> list[Step]:
     text = " ".join(f"{todo}." for todo in todos(found))
     if any(cause.proven for cause in found):
         text += _ONCE if drawn else _AS_IT_WAS
-    return [(f"On the machine: {named([cause.says for cause in found])}", text)]
+    return [(f"On the machine: {named(_of_both_axes(found, lambda cause: cause.says))}", text)]
 
 
 def todos(found: Sequence[Cause]) -> list[str]:
     """Return what to do about each error; the same for two axes is said once, of both."""
+    return _of_both_axes(found, lambda cause: cause.todo)
+
+
+def _of_both_axes(found: Sequence[Cause], words: Callable[[Cause], str]) -> list[str]:
     axes: dict[str, list[str]] = {}
     for cause in found:
         axis = cause.name.removeprefix("scale_")
-        axes.setdefault(cause.todo.replace(f"along {axis} ", "along {axes} "), []).append(axis)
-    return [todo.replace("{axes}", " and ".join(names)) for todo, names in axes.items()]
+        axes.setdefault(words(cause).replace(f"along {axis} ", "along {axes} "), []).append(axis)
+    return [said.replace("{axes}", " and ".join(names)) for said, names in axes.items()]
 
 
 def _is_worth_fixing(cause: Cause) -> bool:
@@ -182,12 +187,13 @@ def _is_worth_fixing(cause: Cause) -> bool:
 def _next_steps(profile: Profile, runs: Sequence[Run], tables: Sequence[JointTable]) -> list[Step]:
     if not unmeasured(tables, profile):
         return []
-    blank = [_blank_step(run) for run in runs if is_hardly_begun(run)]
+    is_known = any(table.lines for table in tables)
+    blank = [run for run in runs if is_hardly_begun(run)]
     if blank:
-        return blank[:1]
+        return [_blank_step(blank[0], is_known=is_known)]
     printed = [run.coupon.spec.name for run in runs if run.parts is None]
     best = best_coupon(profile, printed)
-    if best.narrower < WORTH_ANOTHER and any(table.lines for table in tables):
+    if best.narrower < WORTH_ANOTHER and is_known:
         text = (
             f"Coupon “{best.coupon}” would narrow the intervals of the sliding fits that you tried "
             f"most for its time, by only {chance(best.narrower)}. What was not measured is listed "
@@ -199,17 +205,19 @@ def _next_steps(profile: Profile, runs: Sequence[Run], tables: Sequence[JointTab
         f"{chance(best.narrower)} on average. What was not measured is listed below: ask for it "
         "with `coupons next --joint`."
     )
-    if not any(table.lines for table in tables):
-        text = f"Too little was measured for any offset. {text}"
+    if not is_known:
+        text = f"{_TOO_LITTLE} {text}"
     again = any(run.job and run.coupon.spec.name == best.coupon for run in runs)
     what = "the next job of coupon" if again else "coupon"
     return [(f"Next time, print {what} “{best.coupon}”", text)]
 
 
-def _blank_step(run: Run) -> Step:
+def _blank_step(run: Run, *, is_known: bool) -> Step:
     blank, asked = blank_entries([run])
     text = (
         f"{blank} of its {asked} trials and readings are blank. The entry page asks first for those"
         " that teach most."
     )
+    if not is_known:
+        text = f"{_TOO_LITTLE} {text}"
     return (f"Try and measure more of {run.folder.name}", text)
