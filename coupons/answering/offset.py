@@ -26,15 +26,15 @@ from coupons.answering.chances.drawing import (
     stands_across_layers,
 )
 from coupons.answering.chances.extrapolation import lies_near, ranges_of
-from coupons.answering.chances.next_print import interval, learned_share, variance_parts
+from coupons.answering.chances.next_print import interval, learned_share
 from coupons.answering.chances.one_print import HIGH_CHANCE, OnePrint, rests_on_one_print
-from coupons.answering.chances.own_spread import with_own
 from coupons.answering.chances.pieces import Choices
-from coupons.answering.chances.prints import MadeFrom, Prints
+from coupons.answering.chances.prints import MadeFrom
 from coupons.answering.origin import Origin, origin_of
 from coupons.answering.question import Question, check_question
 from coupons.answering.sides import check_materials
 from coupons.answering.told import Told
+from coupons.answering.wanted_window import asks_for_edge, interval_mixture, next_grade, window_row
 from coupons.answering.ways import face_hint, flats_hint, joint_way
 from coupons.answering.where_measured import advice
 from coupons.errors import AnswerError, NotMeasuredError
@@ -165,7 +165,7 @@ def answer(profile: Profile, question: Question) -> Answer:
         best_gap_mm=best,
         low_mm=low,
         high_mm=high,
-        at_edge=_asks_for_edge(question),
+        at_edge=asks_for_edge(question),
         chance=float(chances[rank]),
         too_tight=float(chances[:rank].sum()),
         too_loose=float(chances[rank + 1 :].sum()),
@@ -248,11 +248,6 @@ def _chances_from(cases: Sequence[Clearance], *grades: Grade) -> Array:
     return np.asarray(np.mean([one.chances_from(grades) for one in cases], axis=0))
 
 
-def _next_grade(grade: Grade) -> Grade | None:
-    rank = GRADES.index(grade) + 1
-    return GRADES[rank] if rank < len(GRADES) else None
-
-
 def _best_gap(profile: Profile, question: Question) -> float:
     """Search a coarse grid of gaps, then a fine one around its best."""
     low, high = np.array(_GAP_RANGE_MM) + (question.printed_gap_mm or 0.0)
@@ -272,7 +267,7 @@ def _pick(profile: Profile, question: Question, gaps_mm: Array) -> float:
             [one.given_mm + one.printed_rows @ one.prints.mean_vector for one in cases], axis=0
         )
         return float(gaps_mm[np.argmin(abs(printed - question.printed_gap_mm))])
-    above = _next_grade(question.fit)
+    above = next_grade(question.fit)
     if question.at_least is None and above is not None:
         from_fit, from_above = _chances_from(cases, question.fit, above)
         chance = from_fit - question.loose_costs * from_above
@@ -301,94 +296,6 @@ def _interval(
     if learned_share(cases[0].prints, window_row(cases[0], question))[0] > NOTHING_LEARNED:
         raise NotMeasuredError(_not_measured(profile, question))
     return interval(*interval_mixture(cases, question), INTERVAL)
-
-
-def interval_mixture(
-    cases: Sequence[Clearance], question: Question, covariance: Array | None = None
-) -> tuple[Array, Array, Array]:
-    """Return the normals whose mixture a question's interval is of.
-
-    Parameters
-    ----------
-    cases : sequence of Clearance
-        From `clearances`, at one gap.
-    question : Question
-    covariance : ndarray of shape (n_terms, n_terms), optional
-        How well the terms of the profile that is asked are known, if otherwise than it says.
-
-    Returns
-    -------
-    means, variances, weights : ndarray of shape (n,)
-        In mm and mm².
-    """
-    wanted_mm = question.printed_gap_mm or 0.0
-    means, variances, weights = [], [], []
-    for one in cases:
-        row = window_row(one, question)
-        of_machine = None if covariance is None else _of_machines(one.prints, row, covariance)
-        squares, shares = interval_variances(one, question, row, of_machine)
-        margin_mm = float(one.given_mm[0] + row[0] @ one.prints.mean_vector)
-        means.append(np.full(len(squares), one.gaps_mm[0] + wanted_mm - margin_mm))
-        variances.append(squares)
-        weights.append(shares / len(cases))
-    return np.concatenate(means), np.concatenate(variances), np.concatenate(weights)
-
-
-def _of_machines(prints: Prints, row: Array, covariance: Array) -> float:
-    """Variance of a row in mm², with another covariance of the first profile's terms."""
-    parts = [(terms[0], profile.covariance_matrix) for profile, terms, _ in prints.by_profile(row)]
-    (first, _), *others = parts
-    known = [(first, covariance), *others]
-    return sum(float(terms @ matrix @ terms) for terms, matrix in known)
-
-
-def interval_variances(
-    clearance: Clearance, question: Question, row: Array, of_machine: float | None = None
-) -> tuple[Array, Array]:
-    """Variances in mm² of the normals whose mixture a question's interval is of, with weights.
-
-    Parameters
-    ----------
-    clearance : Clearance
-        At one gap.
-    question : Question
-    row : ndarray of shape (1, n_prints · n_terms)
-        From `window_row`.
-    of_machine : float, optional
-        Variance that is not known of the machine, if another than the profile leaves.
-    """
-    prints = clearance.prints
-    known, of_print, weights = variance_parts(prints, row)
-    variances = (known if of_machine is None else of_machine) + of_print
-    variances = variances + clearance.size_doubt
-    if question.printed_gap_mm is None:
-        variances = variances + clearance.feel_doubt
-    else:  # what one pair measures, own deviations and all
-        variances, weights = with_own(variances, weights, clearance.own.variance_rule(prints))
-    return variances[:, 0], weights
-
-
-def window_row(clearance: Clearance, question: Question) -> Array:
-    """Rows of what decides a question: clearance − middle of the wanted window.
-
-    Where the window has no upper edge, or its lower one is asked for, clearance − lower edge; for a
-    printed gap, that gap.
-    """
-    if question.printed_gap_mm is not None:
-        return clearance.printed_rows
-    lower = clearance.margin_row(question.fit)
-    above = _next_grade(question.fit)
-    if above is None or _asks_for_edge(question):
-        return lower
-    middle: Array = (lower + clearance.margin_row(above)) / 2
-    return middle
-
-
-def _asks_for_edge(question: Question) -> bool:
-    """Tell whether an answer is about where a grade begins, not about its middle."""
-    if question.printed_gap_mm is not None:
-        return False
-    return question.at_least is not None or question.fit is GRADES[-1]
 
 
 def _not_measured(profile: Profile, question: Question) -> str:

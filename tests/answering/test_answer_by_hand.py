@@ -13,17 +13,10 @@ import pytest
 from scipy.special import ndtr, ndtri
 from support.known_profile import EVERYTHING, known_profile
 
-from coupons.answering.offset import (
-    Feel,
-    answer,
-    chances_in,
-    clearances,
-    interval_mixture,
-    moves_at,
-    printed_gap_mm,
-)
+from coupons.answering.offset import Feel, answer, chances_in, clearances, moves_at, printed_gap_mm
 from coupons.answering.question import Question, check_question
 from coupons.answering.standards.hardware import hardware
+from coupons.answering.wanted_window import interval_mixture
 from coupons.errors import AnswerError, NotMeasuredError
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import LogSpread

@@ -11,9 +11,10 @@ from support.synthetic import done_coupons
 from coupons.answering.chances.bed import crosses_layers
 from coupons.answering.chances.next_print import prior_of_next_print, variance_parts
 from coupons.answering.next.coupon import USUAL, ask_about, gains
-from coupons.answering.offset import clearances, window_row
+from coupons.answering.offset import clearances
 from coupons.answering.print_gains import Narrowed, PrintGains, what_prints_added
 from coupons.answering.question import Question
+from coupons.answering.wanted_window import window_row
 from coupons.learning.design import design_of
 from coupons.learning.fit import fit_design, fit_runs
 from coupons.learning.profile import Like

@@ -18,8 +18,9 @@ from support.prior_printer import draw_printer, observe, print_sizes
 from support.synthetic import coupon_design
 
 from coupons.answering.chances.next_print import interval, learned_share
-from coupons.answering.offset import NOTHING_LEARNED, clearances, interval_mixture, window_row
+from coupons.answering.offset import NOTHING_LEARNED, clearances
 from coupons.answering.question import Question
+from coupons.answering.wanted_window import interval_mixture, window_row
 from coupons.learning.effects import effect_row, loss_row, print_moves
 from coupons.learning.fit import fit_design
 from coupons.terms import GRADES, ROUND, Bed, Direction, Feature, Form, Grade, Joint

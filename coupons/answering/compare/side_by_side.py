@@ -8,8 +8,9 @@ import numpy as np
 
 from coupons.answering.compare.drift import Chart, chart
 from coupons.answering.compare.effect_changes import CHANGED_SDS, DETECTABLE_SDS
-from coupons.answering.offset import EVEN_CHANCE, Answer, answer, clearances, window_row
+from coupons.answering.offset import EVEN_CHANCE, Answer, answer, clearances
 from coupons.answering.question import Question
+from coupons.answering.wanted_window import window_row
 from coupons.errors import NotMeasuredError
 from coupons.learning.profile import Profile
 

@@ -13,8 +13,9 @@ from coupons.answering.joints.listed import ListedJoint
 from coupons.answering.joints.whole_part import questions_of
 from coupons.answering.next.expected_information import Belief, covariance_after
 from coupons.answering.next.row_information import believed
-from coupons.answering.offset import NOTHING_LEARNED, clearances, interval_mixture, window_row
+from coupons.answering.offset import NOTHING_LEARNED, clearances
 from coupons.answering.question import Question, check_question
+from coupons.answering.wanted_window import interval_mixture, window_row
 from coupons.learning.posterior.latent import Scatters
 from coupons.learning.prior_table import EXTRUSION
 from coupons.learning.profile import Profile

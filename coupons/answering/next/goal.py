@@ -10,7 +10,7 @@ from coupons.answering.next.coupon import CoveredQuestion, ask_about
 from coupons.answering.next.priced_rows import Reach
 from coupons.answering.next.row_information import N_SHARED
 from coupons.answering.next.row_options import Target
-from coupons.answering.offset import interval_variances, window_row
+from coupons.answering.wanted_window import interval_variances, window_row
 from coupons.learning.effects import TERMS
 from coupons.learning.profile import MeasuredRange, Profile, joined_ranges
 
