@@ -242,8 +242,8 @@ def _fit(task: Task, public: bool) -> Done:
 
     try:
         filled = tuple(folder for folder in task.folders if not _is_blank(folder))
-        bad = _bad_runs(filled)
-        # Of bad runs alone the fit itself says what is wrong.
+        # Of one run, or of bad ones alone, the fit itself says what is wrong.
+        bad = _bad_runs(filled) if len(filled) > 1 else {}
         good = tuple(folder for folder in filled if folder not in bad) or filled
         if _is_current(task, good):
             return _done(task, BatchOutcome.CURRENT, good, bad)

@@ -24,7 +24,7 @@ _NO_COUPON = (
 )
 _NOT_WORTH_IT = (
     "No shipped coupon is worth a print for this: each narrows the intervals by less",
-    "than 5 %. Should you print all the same:",
+    "than {share} %. Should you print all the same:",
 )
 
 
@@ -251,7 +251,8 @@ def _lines(
     make = f"coupons make {best.coupon} -o runs/{best.coupon}{after}"
     known = any(best.tries) and all(question.measured for question in asked)
     if known and best.narrower < WORTH_ANOTHER:
-        return [*lines, "", *_NOT_WORTH_IT, f"  {make}"]
+        told = [line.format(share=f"{100 * WORTH_ANOTHER:.0f}") for line in _NOT_WORTH_IT]
+        return [*lines, "", *told, f"  {make}"]
     return [*lines, "", f"Print next: {make}"]
 
 

@@ -57,7 +57,7 @@ def profile_of(
     ProfileError
         If the runs are of different machines or materials, or some are rehearsed and some are not.
     """
-    _same_machine(runs)
+    _check_alike(runs)
     last = max(runs, key=lambda run: run.conditions.printed_on or date.min).conditions
     sizes = fitted.design.sizes
     informing = sizes.runs_with(print_rows(sizes.effects, fitted.mixture.model.table))
@@ -180,7 +180,7 @@ def _short_covariance(covariance: Array) -> tuple[float, ...]:
         more += _COVARIANCE_ROUNDING
 
 
-def _same_machine(runs: Sequence[Run]) -> None:
+def _check_alike(runs: Sequence[Run]) -> None:
     first = runs[0].conditions
     problems = [
         Problem(str(run.folder), f"{key} {getattr(first, key)!r} as in {runs[0].folder}", repr(got))

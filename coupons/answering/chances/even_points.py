@@ -44,7 +44,7 @@ class EvenPoints:
         self.draws = np.array(each if shared.draws is None else shared.draws, int)
         n_scatters = len(shared.own) + len(set(self.scatter_of.tolist()))
         n_shifts = len(self.draws) + len(shared.prints)
-        self.steps = _steps(n_shifts + self.directions.shape[1] + n_scatters + self.n_own)
+        self.steps = even_steps(n_shifts + self.directions.shape[1] + n_scatters + self.n_own)
 
     def points(self, rng: np.random.Generator) -> tuple[Array, Array]:
         """Return a fresh set of points.
@@ -76,7 +76,8 @@ def _directions(rows: Array, root: Array) -> Array:
     return np.asarray(root @ turned[strengths > _NEGLIGIBLE].T)
 
 
-def _steps(n: int) -> Array:
+def even_steps(n: int) -> Array:
+    """Return the steps of a Kronecker lattice in n dimensions: powers of a golden ratio."""
     golden = 2.0
     for _ in range(60):  # the positive root of x^(n+1) = x + 1, by its contraction
         golden = (1 + golden) ** (1 / (n + 1))

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from coupons.answering.chances.even_points import even_steps
 from coupons.learning.effects import EFFECTS, TERMS, THRESHOLDS, prior_mean, prior_sd
 from coupons.learning.profile import Profile
 
@@ -194,11 +195,8 @@ def _scatter_nodes(profile: Profile) -> Array:
     """
     effects = profile.prior_table.prints
     names = list(dict.fromkeys(effect.scatter for effect in effects))
-    golden = 2.0
-    for _ in range(60):  # the positive root of x^(n+1) = x + 1, by its contraction
-        golden = (1 + golden) ** (1 / (len(names) + 1))
-    steps = golden ** -np.arange(1.0, len(names) + 1)
-    places = (0.5 + np.outer(np.arange(1, _SCATTER_NODES + 1), steps)) % 1
+    along = np.arange(1, _SCATTER_NODES + 1)
+    places = (0.5 + np.outer(along, even_steps(len(names)))) % 1
     logs = ndtri(places)
     sizes = {
         name: profile.scatters[name].median_mm * np.exp(profile.scatters[name].log_sd * logs[:, k])

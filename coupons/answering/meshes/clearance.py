@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from coupons.answering.meshes.body import Body, Floats
+from coupons.answering.meshes.body import Body, Floats, boxes_of, lengths_of
 from coupons.answering.meshes.box_tree import box_tree, overlapping
 
 
@@ -20,10 +20,7 @@ def is_clear(body: Body, points_mm: Floats, radius_mm: float) -> NDArray[np.bool
     if not len(points_mm):
         return clear
     corners = body.corners_mm
-    low, high = (
-        least(corners[:, 0], least(corners[:, 1], corners[:, 2]))
-        for least in (np.minimum, np.maximum)
-    )
+    low, high = boxes_of(corners)
     around = points_mm.min(axis=0) - radius_mm, points_mm.max(axis=0) + radius_mm
     near = np.flatnonzero(((low <= around[1]) & (high >= around[0])).all(axis=1))
     if not len(near):
@@ -49,15 +46,7 @@ def to_triangles_mm(points_mm: Floats, corners_mm: Floats) -> Floats:
     >>> to_triangles_mm(np.array([[1.0, 1, 2], [-3, 1, 0], [4, 4, 0]]), corners).round(3).tolist()
     [2.0, 3.0, 2.828]
     """
-    starts, ends = corners_mm, np.roll(corners_mm, -1, axis=1)
-    edges, away = ends - starts, points_mm[:, None, :] - starts
-    squares = np.einsum("nij,nij->ni", edges, edges)
-    share = np.einsum("nij,nij->ni", away, edges) / np.where(squares > 0, squares, 1.0)
-    beside = away - np.clip(share, 0.0, 1.0)[:, :, None] * edges
-    least_mm = np.sqrt(np.einsum("nij,nij->ni", beside, beside).min(axis=1))
-    normal = np.cross(edges[:, 0], edges[:, 1])
-    turns = np.einsum("nij,nj->ni", np.cross(edges, away), normal)
-    length = np.linalg.norm(normal, axis=1)
-    height_mm = np.abs(np.einsum("nj,nj->n", away[:, 0], normal)) / np.where(length > 0, length, 1)
-    over = (turns >= 0).all(axis=1) & (length > 0)
-    return np.asarray(np.where(over, height_mm, least_mm))
+    from trimesh.triangles import closest_point  # long to import
+
+    nearest_mm = closest_point(corners_mm, points_mm)  # type: ignore[no-untyped-call]
+    return lengths_of(nearest_mm - points_mm)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from coupons.answering.next.coupon import WORTH_ANOTHER
 from coupons.answering.next.exchange import Draft, Search, with_row
 from coupons.answering.next.goal import Goal, JointWant
 from coupons.answering.next.judged import Judge, Shipped, shipped_beside
@@ -21,8 +22,6 @@ from coupons.making.plan import plan_coupon, record
 from coupons.making.spec.coupon_spec import Assumed, Spec
 from coupons.making.spec.row_kinds import Row
 
-WORTH = 0.05
-"""Another print is worth it where it narrows a wanted interval by this share at least."""
 # Printers on which coupons are compared, and others on which the one that was found is judged: on
 # those of the search it would look a little better than it is.
 _SEARCHED, _JUDGED = 16, 64
@@ -103,7 +102,8 @@ class Proposal:
     def is_worth(self, after_mm: Sequence[float], before_mm: Sequence[float]) -> bool:
         """Tell whether a print narrows an interval enough that is not narrow enough yet."""
         return any(
-            after < (1 - WORTH) * before and not (want.within_mm and before <= want.within_mm)
+            after < (1 - WORTH_ANOTHER) * before
+            and not (want.within_mm and before <= want.within_mm)
             for want, after, before in zip(self.wants, after_mm, before_mm, strict=True)
         )
 

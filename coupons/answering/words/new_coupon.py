@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from textwrap import wrap
 
-from coupons.answering.next.new_coupon import WORTH, ChosenRow, Proposal
+from coupons.answering.next.coupon import WORTH_ANOTHER
+from coupons.answering.next.new_coupon import ChosenRow, Proposal
 from coupons.answering.next.written_spec import spec_text
 from coupons.answering.ways import sizes_in
 from coupons.making.built_rows import MATES
@@ -185,7 +186,7 @@ def _reached(proposal: Proposal) -> list[str]:
 
 
 def _worth(proposal: Proposal) -> list[str]:
-    rule = f"by {100 * WORTH:.0f} % or more"
+    rule = f"by {100 * WORTH_ANOTHER:.0f} % or more"
     same = proposal.is_worth(proposal.again_mm, proposal.after_mm)
     other = proposal.is_worth(proposal.new_mm, proposal.after_mm)
     least = _listed([round(mm, 3) for mm in proposal.one_more_mm])
